@@ -1,0 +1,32 @@
+"""A stretch of mono sound at one known rate, as every listener takes it (pure)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+RATE = 16_000
+"""Hertz; every listener gets this rate, converted once at the edge."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Clip:
+    """Samples of one utterance: float32, mono, full scale +-1, at ``RATE``."""
+
+    samples: NDArray[np.float32]
+    start_s: float = 0.0
+    """Seconds from the start of the stream or file it was cut from."""
+    flags: frozenset[str] = field(default_factory=frozenset)
+    """``overflow``, ``clipped``, ``narrow band``, ``cut at maximum``: reasons for doubt."""
+
+    @property
+    def duration_s(self) -> float:
+        """Length in seconds."""
+        return len(self.samples) / RATE
+
+    @property
+    def end_s(self) -> float:
+        """Seconds from the start of the stream to the end of the clip."""
+        return self.start_s + self.duration_s

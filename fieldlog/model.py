@@ -1,0 +1,210 @@
+"""The words of the design as types: what an inspection is made of (pure, frozen).
+
+Units of the fields: times inside a recording are seconds (float) from its start; instants are
+timezone-aware UTC datetimes; values that were measured are exact ``Fraction``s with the unit that
+was said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from fractions import Fraction
+from types import MappingProxyType
+
+_EMPTY: Mapping[str, str] = MappingProxyType({})
+
+
+class Decision(StrEnum):
+    """What is done with an utterance."""
+
+    ACCEPT = "accept"
+    ASK = "ask"
+    REFUSE = "refuse"
+
+
+class State(StrEnum):
+    """How a finding stands against its limits."""
+
+    WITHIN = "within"
+    MARGINAL = "marginal"
+    BEYOND = "beyond"
+    UNDECIDED = "undecided"
+
+
+class Severity(StrEnum):
+    """Deficiency classes of directive 2014/45/EU."""
+
+    MINOR = "minor"
+    MAJOR = "major"
+    DANGEROUS = "dangerous"
+
+
+class LimitStatus(StrEnum):
+    """How well a limit's value is supported."""
+
+    CITED = "cited"
+    MEMORY = "from memory"
+    COMMON = "common practice"
+    ENTERED = "entered by user"
+
+
+class Qualifier(StrEnum):
+    """A word that says on which side of the spoken number the value lies."""
+
+    ABOUT = "about"
+    LESS = "less than"
+    MORE = "more than"
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """An exact value with the unit that was said and the words it was said in.
+
+    ``unit`` is an ASCII symbol after NIST SP 811 (see ``fieldlog.units``); a plain ratio has unit
+    ``"1"``. A range keeps both ends: ``value`` is the lower and ``high`` the upper end.
+    ``uncertainty`` is the expanded uncertainty U (k = 2) in the same unit, when declared.
+    """
+
+    value: Fraction
+    unit: str
+    words: str = ""
+    high: Fraction | None = None
+    qualifier: Qualifier | None = None
+    uncertainty: Fraction | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Component + position + characteristic + (quantity, condition or code), from one utterance.
+
+    ``component``, ``position`` and ``characteristic`` are canonical names of the catalogue in plain
+    lower-case English ("brake pads", "front", "thickness"). Exactly one of ``quantity``,
+    ``condition`` and ``code`` is set, unless the finding is incomplete. ``readings`` holds every
+    reading where several were spoken ("nought, point two, point one"); ``code`` is a grade, size,
+    date or date code as canonical text ("DOT 5.1", "2501").
+    """
+
+    component: str
+    position: str | None
+    characteristic: str | None
+    quantity: Quantity | None = None
+    condition: str | None = None
+    code: str | None = None
+    readings: tuple[Quantity, ...] = ()
+    words: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One row of a limit pack: the printed value with its unit, relation, source and status."""
+
+    id: str
+    pack: str
+    component: str
+    characteristic: str
+    relation: str
+    """``at least``, ``at most``, ``more than``, ``less than`` or ``is`` (conditions and codes)."""
+    value: Fraction | None
+    unit: str
+    aggregation: str
+    """How several readings become one: ``single``, ``thinnest``, ``any``, ``k of n``, ``spread``..."""
+    applies: Mapping[str, str]
+    """Context keys that must match for the limit to apply (jurisdiction, vehicle_class, rim...)."""
+    source: str
+    edition: str
+    read_on: str
+    status: LimitStatus
+    severity: Severity = Severity.MAJOR
+    advice: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """One limit held against one finding. ``margin`` is signed, in the limit's unit, > 0 inside."""
+
+    limit: Limit
+    state: State
+    margin: Fraction | None
+    probability: float | None = None
+    """Conformance probability after JCGM 106, 0..1."""
+    guard_band: Fraction | None = None
+    reading: Fraction | None = None
+    """The value judged, converted exactly to the limit's unit."""
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What the limits say of a finding: the gating judgement and every other one that applies."""
+
+    state: State
+    gate: Judgement | None
+    others: tuple[Judgement, ...] = ()
+    severity: Severity | None = None
+    reason: str = ""
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Hypothesis:
+    """One reading of an utterance by one listener.
+
+    ``score`` is a natural-log score, comparable only within one hearing; ``evidence`` carries the
+    listener's own figures (``bend``, ``margin``, ...), documented by the listener.
+    """
+
+    text: str
+    score: float
+    evidence: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Hearing:
+    """All hypotheses of one listener for one utterance, best first; empty when nothing fits."""
+
+    listener: str
+    hypotheses: tuple[Hypothesis, ...]
+    latency_ms: float
+
+
+class Kind(StrEnum):
+    """What the parser made of an utterance."""
+
+    FINDING = "finding"
+    REMARK = "remark"
+    DIALOGUE = "dialogue"
+    ORDER = "order"
+    """A phrase of a grammar that is not ours: only its slots count."""
+    NOTHING = "not understood"
+
+
+@dataclass(frozen=True, slots=True)
+class Understanding:
+    """The parser's word on one text: decision, reason, and the finding or slots behind it.
+
+    ``candidates`` holds every finding the words can mean when more than one is possible;
+    ``question`` is what to ask the speaker when the decision is *ask*.
+    """
+
+    decision: Decision
+    kind: Kind
+    reason: str
+    text: str
+    finding: Finding | None = None
+    candidates: tuple[Finding, ...] = ()
+    question: str = ""
+    slots: Mapping[str, str] = _EMPTY
+    dialogue: str | None = None
+    """Canonical dialogue word ("say again", "photo", "next"), if that is what was said."""
+    flags: tuple[str, ...] = ()
+    """Things a reviewer should see: ``homophone``, ``unit assumed``, ``teen/ty twin``, ..."""
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """What the checks may assume: jurisdiction (ISO 3166) and settings (``rim``, ``chain``, ...)."""
+
+    jurisdiction: str | None = None
+    settings: Mapping[str, str] = _EMPTY
