@@ -1,14 +1,14 @@
 """Draw the demo's photographs: every picture is procedural, seeded and ours.
 
 Run ``python demo_media/draw_photos.py`` from the checkout: it rewrites ``demo_media/photos/``. What
-each picture shows, when its camera says it was taken and which finding it belongs to is in
-``scenario.toml``, the same file that the audio is made from.
+each picture shows, when it was taken and which finding it belongs to is in ``manifest.json``, which
+``speak_audio.py`` writes from ``scenario.toml``; the camera's clock error is planted here.
 """
 
 from __future__ import annotations
 
+import json
 import math
-import tomllib
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -398,13 +398,13 @@ PICTURES: dict[str, Callable[[np.random.Generator], Canvas]] = {
 
 def main() -> None:
     """Draw every picture of the scenario with the camera's own (wrong) time in its EXIF."""
-    scenario = tomllib.loads((HERE / "scenario.toml").read_text(encoding="utf-8"))
-    camera = scenario["camera"]
-    start = datetime.fromisoformat(scenario["inspection"]["start"])
+    manifest = json.loads((HERE / "manifest.json").read_text(encoding="utf-8"))
+    camera = manifest["camera"]
+    start = datetime.fromisoformat(manifest["inspection"]["start"])
     ahead = timedelta(seconds=float(camera["ahead_of_session_s"]))
     folder = HERE / "photos"
     folder.mkdir(exist_ok=True)
-    for number, photo in enumerate(scenario["photo"], start=1):
+    for number, photo in enumerate(manifest["photos"], start=1):
         rng = np.random.default_rng(7_000 + number)
         picture = PICTURES[photo["shows"]](rng)
         picture = picture.filter(ImageFilter.GaussianBlur(0.7))
