@@ -1,0 +1,279 @@
+"""The word automaton of a grammar: what may be said next, made deterministic on demand (pure).
+
+A grammar is a recursive transition network: each rule is a small graph of word arcs, empty arcs
+and calls of other rules. A *place* is a node of such a graph with the stack of nodes to go on
+from when rules end; stacks are interned, and a call with nothing left behind it pushes nothing, so
+rules that recurse to the right stay finite. A *state* is the set of places some words can lead to.
+States are worked out when asked for and kept: a grammar of millions of phrases costs nothing until
+somebody speaks.
+
+Weights are natural logarithms: within an alternative with JSGF weights, choice i weighs
+``log(w_i / sum w)``; without weights every choice weighs 0. A word's weight in ``arcs`` is that of
+the best way to it; the rest is carried inside the state, so the sum along a phrase is the weight of
+its best derivation (up to 1e-6 a word, and up to alternatives that differ after the last word).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import TypeAlias
+
+from fieldlog.grammar import expression as ex
+
+Place: TypeAlias = tuple[int, int]
+"""(node, stack)."""
+
+BOTTOM = 0
+"""The empty stack."""
+
+_SLACK_FLOOR = -20.0
+"""Natural log below which a way is treated as equally unlikely; keeps weighted loops finite."""
+
+
+class Network:
+    """The graphs of all rules. ``words``, ``empty`` and ``calls`` hold the arcs of each node."""
+
+    def __init__(self, rules: Mapping[str, ex.Rule]) -> None:
+        """Build the graph of every rule."""
+        self.words: list[list[tuple[str, int]]] = []
+        self.empty: list[list[tuple[int, float]]] = []
+        self.calls: list[list[tuple[str, int]]] = []
+        self.last: list[bool] = []
+        self.entry: dict[str, int] = {}
+        self.tags: list[frozenset[str]] = []
+        """Slots open at each node (inside its own rule): words leaving it go into these."""
+        self._open: frozenset[str] = frozenset()
+        for name, rule in rules.items():
+            self.entry[name] = self._node()
+            end = self._build(rule.expression, self.entry[name])
+            self.last[end] = True
+        self.ends_only = [self._ends_only(node) for node in range(len(self.words))]
+
+    @property
+    def arc_count(self) -> int:
+        """Word arcs and calls in all rules together."""
+        return sum(map(len, self.words)) + sum(map(len, self.calls))
+
+    def _node(self) -> int:
+        self.words.append([])
+        self.empty.append([])
+        self.calls.append([])
+        self.last.append(False)
+        self.tags.append(self._open)
+        return len(self.words) - 1
+
+    def _join(self, start: int, end: int, weight: float = 0.0) -> None:
+        self.empty[start].append((end, weight))
+
+    def _build(self, expression: ex.Expression, start: int) -> int:
+        """Add ``expression`` after node ``start``; returns the node behind it."""
+        match expression:
+            case ex.Word(text=text):
+                end = self._node()
+                self.words[start].append((text, end))
+                return end
+            case ex.Reference(name=name):
+                end = self._node()
+                self.calls[start].append((name, end))
+                return end
+            case ex.Sequence(items=items):
+                for item in items:
+                    start = self._build(item, start)
+                return start
+            case ex.Alternative(choices=choices, weights=weights):
+                return self._choices(choices, weights, start)
+            case ex.Option(item=item):
+                end = self._node()
+                inside = self._node()
+                self._join(start, inside)
+                self._join(self._build(item, inside), end)
+                self._join(start, end)
+                return end
+            case ex.Repeat(item=item, minimum=minimum):
+                inside = self._node()
+                self._join(start, inside)
+                behind = self._build(item, inside)
+                self._join(behind, inside)
+                end = self._node()
+                self._join(behind, end)
+                if minimum == 0:
+                    self._join(start, end)
+                return end
+            case ex.Tagged(item=item, tag=tag):
+                outside = self._open
+                self._open = outside | {tag}
+                inside = self._node()
+                self._join(start, inside)
+                behind = self._build(item, inside)
+                self._open = outside
+                end = self._node()
+                self._join(behind, end)
+                return end
+            case ex.Void():
+                return self._node()
+            case _:
+                return start
+
+    def _choices(
+        self, choices: tuple[ex.Expression, ...], weights: tuple[float, ...] | None, start: int
+    ) -> int:
+        end = self._node()
+        total = sum(weights) if weights else 0.0
+        for number, choice in enumerate(choices):
+            if weights and weights[number] <= 0:
+                continue
+            inside = self._node()
+            self._join(start, inside, math.log(weights[number] / total) if weights else 0.0)
+            self._join(self._build(choice, inside), end)
+        return end
+
+    def _ends_only(self, node: int) -> bool:
+        """Whether nothing but the end of the rule can follow, at no cost."""
+        seen: set[int] = set()
+        waiting = [node]
+        last = False
+        while waiting:
+            here = waiting.pop()
+            if here in seen:
+                continue
+            seen.add(here)
+            last = last or self.last[here]
+            if self.words[here] or self.calls[here]:
+                return False
+            for end, weight in self.empty[here]:
+                if weight:
+                    return False
+                waiting.append(end)
+        return last
+
+
+class Stacks:
+    """Interned stacks of nodes to return to: number <-> (node on top, number of the rest)."""
+
+    def __init__(self) -> None:
+        """Hold the empty stack only."""
+        self._frames: list[tuple[int, int]] = [(-1, -1)]
+        self._numbers: dict[tuple[int, int], int] = {}
+
+    def push(self, node: int, rest: int) -> int:
+        """The stack with ``node`` on top of ``rest``."""
+        frame = (node, rest)
+        number = self._numbers.get(frame)
+        if number is None:
+            number = self._numbers[frame] = len(self._frames)
+            self._frames.append(frame)
+        return number
+
+    def pop(self, stack: int) -> tuple[int, int]:
+        """(node on top, the rest); the stack must not be ``BOTTOM``."""
+        return self._frames[stack]
+
+
+class Automaton:
+    """A ``WordGraph`` over the rules ``start``; states are numbers, 0 is the start."""
+
+    start = 0
+
+    def __init__(self, rules: Mapping[str, ex.Rule], start: Sequence[str]) -> None:
+        """Begin at any of the rules ``start`` (qualified names)."""
+        self.network = Network(rules)
+        self.stacks = Stacks()
+        self._states: list[tuple[tuple[Place, float], ...]] = []
+        self._numbers: dict[frozenset[tuple[Place, float]], int] = {}
+        self._arcs: dict[int, dict[str, tuple[int, float]]] = {}
+        self._final: dict[int, bool] = {}
+        self._state({(self.network.entry[name], BOTTOM): 0.0 for name in start})
+
+    def __len__(self) -> int:
+        """States made so far."""
+        return len(self._states)
+
+    def arcs(self, state: int) -> dict[str, tuple[int, float]]:
+        """``word -> (next state, natural-log weight)`` for every word that may follow."""
+        known = self._arcs.get(state)
+        if known is None:
+            self._expand(state)
+            known = self._arcs[state]
+        return known
+
+    def is_final(self, state: int) -> bool:
+        """Whether an utterance may end here."""
+        if state not in self._final:
+            self._expand(state)
+        return self._final[state]
+
+    def accepts(self, words: Sequence[str]) -> bool:
+        """Whether ``words`` are a whole utterance of the grammar."""
+        state, fitting = self.follow(words)
+        return fitting == len(words) and self.is_final(state)
+
+    def follow(self, words: Sequence[str]) -> tuple[int, int]:
+        """Follow ``words`` while they fit: the state reached and the number of words that fit."""
+        state = self.start
+        for number, word in enumerate(words):
+            arc = self.arcs(state).get(word)
+            if arc is None:
+                return state, number
+            state = arc[0]
+        return state, len(words)
+
+    def weight(self, words: Sequence[str]) -> float | None:
+        """Natural-log weight of the best derivation of ``words``; None when not accepted."""
+        state, total = self.start, 0.0
+        for word in words:
+            arc = self.arcs(state).get(word)
+            if arc is None:
+                return None
+            state, total = arc[0], total + arc[1]
+        return total if self.is_final(state) else None
+
+    def closure(self, places: Mapping[Place, float]) -> dict[Place, float]:
+        """All places reachable from ``places`` without a word, with the best weight to each."""
+        network, stacks = self.network, self.stacks
+        best = dict(places)
+        waiting = list(places)
+        while waiting:
+            place = waiting.pop()
+            node, stack = place
+            weight = best[place]
+            following: list[tuple[Place, float]] = [
+                ((end, stack), weight + more) for end, more in network.empty[node]
+            ]
+            for name, back in network.calls[node]:
+                rest = stack if network.ends_only[back] else stacks.push(back, stack)
+                following.append(((network.entry[name], rest), weight))
+            if network.last[node] and stack != BOTTOM:
+                following.append((stacks.pop(stack), weight))
+            for there, total in following:
+                if there not in best or total > best[there] + 1e-12:
+                    best[there] = total
+                    waiting.append(there)
+        return best
+
+    def _expand(self, state: int) -> None:
+        network = self.network
+        reached = self.closure(dict(self._states[state]))
+        self._final[state] = any(stack == BOTTOM and network.last[node] for node, stack in reached)
+        by_word: dict[str, dict[Place, float]] = {}
+        for (node, stack), weight in reached.items():
+            for word, end in network.words[node]:
+                places = by_word.setdefault(word, {})
+                there = (end, stack)
+                if there not in places or weight > places[there]:
+                    places[there] = weight
+        arcs: dict[str, tuple[int, float]] = {}
+        for word, places in by_word.items():
+            top = max(places.values())
+            arcs[word] = (self._state({p: w - top for p, w in places.items()}), top)
+        self._arcs[state] = arcs
+
+    def _state(self, places: dict[Place, float]) -> int:
+        key = frozenset(
+            (place, round(max(slack, _SLACK_FLOOR), 6) or 0.0) for place, slack in places.items()
+        )
+        number = self._numbers.get(key)
+        if number is None:
+            number = self._numbers[key] = len(self._states)
+            self._states.append(tuple(key))
+        return number

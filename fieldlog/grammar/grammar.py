@@ -1,0 +1,110 @@
+"""``Grammar``: a closed grammar and what can be asked of it (pure).
+
+``Grammar.from_text`` takes the text and a loader for imports; opening files is left to
+``fieldlog.grammar.files``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from fieldlog.grammar.automaton import Automaton
+from fieldlog.grammar.check import (
+    Loader,
+    check_rules,
+    close,
+    has_tag,
+    raise_faults,
+    reachable,
+    read_documents,
+    unsayable,
+    words_of,
+)
+from fieldlog.grammar.expression import Fault, Rule
+from fieldlog.grammar.parse import Parse, Parser
+
+
+def no_imports(name: str) -> tuple[str, str] | None:
+    """The loader of a grammar that stands alone."""
+    return None
+
+
+@dataclass(frozen=True)
+class Grammar:
+    """Rules by qualified name (``grammar.rule``); ``public`` are those an utterance may be."""
+
+    name: str
+    rules: Mapping[str, Rule]
+    public: tuple[str, ...]
+    warnings: tuple[Fault, ...] = ()
+
+    @classmethod
+    def from_text(cls, text: str, file: str = "<grammar>", loader: Loader = no_imports) -> Grammar:
+        """Read, resolve and close ``text``; raises ``GrammarError`` listing every fault."""
+        faults: list[Fault] = []
+        documents = read_documents(text, file, loader, faults)
+        root = next(iter(documents))
+        rules = close(documents, faults)
+        check_rules(rules, root, faults)
+        raise_faults(faults, file)
+        public = tuple(
+            name for name, rule in rules.items() if rule.public and name.rpartition(".")[0] == root
+        )
+        used = reachable(rules, public)
+        warnings = tuple(sorted({fault for fault in faults if fault.warning}))
+        kept = {name: rule for name, rule in rules.items() if name in used}
+        return cls(root, kept, public, warnings)
+
+    def parse(self, words: Sequence[str], rule: str | None = None) -> tuple[Parse, ...]:
+        """Every derivation of ``words`` from the public rules (or from ``rule`` alone).
+
+        Derivations that enter the same named rules over the same words and fill the same slots
+        count once. Empty when the words are not in the language.
+        """
+        start = self.public if rule is None else (self.qualified(rule),)
+        return self.parser.parse(words, start)
+
+    @cached_property
+    def parser(self) -> Parser:
+        """The parser over all rules, built once."""
+        return Parser(self.rules)
+
+    def word_graph(self, rule: str | None = None) -> Automaton:
+        """The word automaton of the public rules (or of ``rule`` alone), grown on demand."""
+        if rule is None:
+            return self._automaton
+        return Automaton(self.rules, (self.qualified(rule),))
+
+    @cached_property
+    def _automaton(self) -> Automaton:
+        return Automaton(self.rules, self.public)
+
+    @cached_property
+    def words(self) -> frozenset[str]:
+        """Every word written in a rule that can be reached."""
+        return frozenset(
+            word.text for rule in self.rules.values() for word in words_of(rule.expression)
+        )
+
+    @cached_property
+    def has_tags(self) -> bool:
+        """Whether any rule that can be reached has a slot."""
+        return any(has_tag(rule.expression) for rule in self.rules.values())
+
+    def unsayable(self, can_say: Callable[[str], bool]) -> list[Fault]:
+        """A fault with position for every word that a listener's dictionary does not know."""
+        return unsayable(self.rules, frozenset(self.rules), can_say)
+
+    def qualified(self, rule: str) -> str:
+        """The qualified name of ``rule``; raises ``KeyError`` when there is none or several."""
+        if rule in self.rules:
+            return rule
+        own = f"{self.name}.{rule}"
+        if own in self.rules:
+            return own
+        found = [name for name in self.rules if name.rpartition(".")[2] == rule]
+        if len(found) != 1:
+            raise KeyError(rule)
+        return found[0]

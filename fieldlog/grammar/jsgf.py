@@ -1,0 +1,83 @@
+"""Closed grammar -> one JSGF text that stands alone (for pocketsphinx, or to read) (pure).
+
+Imports are written out, rule names are made of ASCII letters, digits and ``_`` only, and public
+rules that were spoken alternatives stay public.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+from fieldlog.grammar import expression as ex
+from fieldlog.grammar.grammar import Grammar
+
+_PLAIN = re.compile(r"[^\s;=|*+<>()\[\]{}/\"\\]+")
+
+
+def to_jsgf(grammar: Grammar, *, tags: bool = True) -> str:
+    """The same language as one JSGF text; without ``tags`` the slots are left out."""
+    names = _safe_names(grammar)
+    lines = ["#JSGF V1.0 UTF-8;", f"grammar {_safe(grammar.name)};"]
+    for name, rule in grammar.rules.items():
+        public = "public " if name in grammar.public else ""
+        text = _write(rule.expression, names, tags, 0)
+        lines.append(f"{public}<{names[name]}> = {text};")
+    return "\n".join(lines) + "\n"
+
+
+def _safe(name: str) -> str:
+    return re.sub(r"\W", "_", name, flags=re.ASCII) or "g"
+
+
+def _safe_names(grammar: Grammar) -> dict[str, str]:
+    names: dict[str, str] = {}
+    taken: set[str] = set()
+    for full in grammar.rules:
+        owner, _, simple = full.rpartition(".")
+        base = _safe(simple if owner == grammar.name else full)
+        name, number = base, 1
+        while name in taken or name in ("NULL", "VOID"):
+            number += 1
+            name = f"{base}_{number}"
+        taken.add(name)
+        names[full] = name
+    return names
+
+
+def _write(expression: ex.Expression, names: Mapping[str, str], tags: bool, binding: int) -> str:
+    """``binding``: 0 alternatives may stand bare, 1 sequences may, 2 single items only."""
+    match expression:
+        case ex.Word(text=text):
+            return text if _PLAIN.fullmatch(text) else _quoted(text)
+        case ex.Reference(name=name):
+            return f"<{names[name]}>"
+        case ex.Null():
+            return "<NULL>"
+        case ex.Void():
+            return "<VOID>"
+        case ex.Sequence(items=items):
+            text = " ".join(_write(item, names, tags, 2) for item in items)
+            return f"({text})" if binding > 1 else text
+        case ex.Alternative(choices=choices, weights=weights):
+            parts = [_write(choice, names, tags, 1) for choice in choices]
+            if weights:
+                parts = [f"/{w:.6f}/ {p}" for w, p in zip(weights, parts, strict=True)]
+            text = " | ".join(parts)
+            return f"({text})" if binding > 0 else text
+        case ex.Option(item=item):
+            return f"[{_write(item, names, tags, 0)}]"
+        case ex.Repeat(item=item, minimum=minimum):
+            return f"{_write(item, names, tags, 2)}{'*' if minimum == 0 else '+'}"
+        case ex.Tagged(item=item, tag=tag):
+            inside = _write(item, names, tags, 2)
+            return f"{inside} {{{_tag(tag)}}}" if tags else inside
+
+
+def _quoted(text: str) -> str:
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    return f'"{escaped}"'
+
+
+def _tag(tag: str) -> str:
+    return re.sub(r"([{}\\])", r"\\\1", tag)

@@ -1,0 +1,376 @@
+"""Words -> every derivation, with its slots and the tree of the rules entered (pure).
+
+Top-down with memo: an expression tried at a word gives each end it can reach with the distinct
+outcomes (slots, trees) of getting there. What cannot begin with the word at hand is not entered
+(FIRST sets), so a choice of hundreds costs one dictionary look-up. Left recursion is refused when
+a grammar is closed, so this ends; rules that recurse to the right are worked out from the last
+word backwards, so long utterances do not nest deeply.
+
+Slots: several matches of one slot in one derivation are joined by a space in spoken order (JSGF
+gives each token its tags and leaves what to make of them to the application). A slot that matched
+no words is not set.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple, TypeAlias
+
+from fieldlog.grammar import expression as ex
+from fieldlog.grammar.check import nullable, nullable_rules, reachable, references
+
+MAX_WORDS = 400
+"""Longer texts are nobody's utterance (ten words a second for 30 s would be 300)."""
+
+MAX_OUTCOMES = 64
+"""Outcomes kept per expression, place and end. Beyond it only new slot fillings are kept, so a
+phrase with two meanings never looks as if it had one."""
+
+
+class Tree(NamedTuple):
+    """A named rule that was entered: words ``start`` to ``end`` (excluded), and those inside it."""
+
+    rule: str
+    start: int
+    end: int
+    children: tuple[Tree, ...]
+
+    @property
+    def name(self) -> str:
+        """The rule's name without its grammar."""
+        return self.rule.rpartition(".")[2]
+
+    def walk(self) -> Iterator[Tree]:
+        """This rule and all inside it, outermost first, in spoken order."""
+        yield self
+        for child in self.children:
+            yield from child.walk()
+
+    def find(self, name: str) -> Tree | None:
+        """The first rule of that name (plain or qualified) in ``walk`` order, or None."""
+        return next((tree for tree in self.walk() if name in (tree.rule, tree.name)), None)
+
+
+class Span(NamedTuple):
+    """One match of a slot: words ``start`` to ``end`` (excluded)."""
+
+    slot: str
+    start: int
+    end: int
+
+
+@dataclass(frozen=True)
+class Parse:
+    """One derivation of ``words``."""
+
+    words: tuple[str, ...]
+    spans: tuple[Span, ...]
+    """Slot matches in order of their end, inner before outer."""
+    tree: Tree
+    """The public rule, with the named rules entered below it."""
+
+    @cached_property
+    def slots(self) -> dict[str, str]:
+        """Slot -> the words that filled it."""
+        filled: dict[str, str] = {}
+        for slot, start, end in sorted(self.spans, key=lambda span: (span.start, span.end)):
+            text = " ".join(self.words[start:end])
+            filled[slot] = f"{filled[slot]} {text}" if slot in filled else text
+        return filled
+
+    def text(self, tree: Tree | None = None) -> str:
+        """The words under ``tree``, or all of them."""
+        return " ".join(self.words if tree is None else self.words[tree.start : tree.end])
+
+
+_Outcome: TypeAlias = tuple[tuple[Span, ...], tuple[Tree, ...]]
+_Ends: TypeAlias = dict[int, tuple[_Outcome, ...]]
+_NOTHING: _Ends = {}
+_PLAIN: tuple[_Outcome, ...] = (((), ()),)
+
+
+class _Run:
+    """One parse under way: the words and what has been worked out so far."""
+
+    __slots__ = ("length", "memo", "words")
+
+    def __init__(self, words: Sequence[str]) -> None:
+        self.words = words
+        self.length = len(words)
+        self.memo: dict[tuple[int, int], _Ends] = {}
+
+
+class _Node:
+    """A compiled expression. ``first``: words it may begin with; ``empty``: may match none."""
+
+    __slots__ = ("empty", "first", "number")
+
+    def __init__(self) -> None:
+        self.first: frozenset[str] = frozenset()
+        self.empty = False
+        self.number = -1
+
+    def at(self, run: _Run, start: int) -> _Ends:
+        """Ends reachable from ``start`` with their outcomes."""
+        if not self.empty and (start >= run.length or run.words[start] not in self.first):
+            return _NOTHING
+        return self.match(run, start)
+
+    def match(self, run: _Run, start: int) -> _Ends:
+        """As ``at``, once the first word is known to fit (or none is needed)."""
+        return {start: _PLAIN}
+
+
+class _Word(_Node):
+    __slots__ = ()
+
+    def match(self, run: _Run, start: int) -> _Ends:
+        return {start + 1: _PLAIN}
+
+
+class _Sequence(_Node):
+    __slots__ = ("items",)
+    items: tuple[_Node, ...]
+
+    def match(self, run: _Run, start: int) -> _Ends:
+        ends: _Ends = {start: _PLAIN}
+        for item in self.items:
+            ends = _extend(ends, item, run)
+            if not ends:
+                break
+        return ends
+
+
+class _Choice(_Node):
+    __slots__ = ("always", "by_word", "choices")
+    choices: tuple[_Node, ...]
+    by_word: dict[str, tuple[_Node, ...]]
+    always: tuple[_Node, ...]
+
+    def match(self, run: _Run, start: int) -> _Ends:
+        fitting = self.always
+        if start < run.length:
+            fitting = self.by_word.get(run.words[start], fitting)
+        if len(fitting) == 1:
+            return fitting[0].at(run, start)
+        ends: _Ends = {}
+        for choice in fitting:
+            for end, outcomes in choice.at(run, start).items():
+                ends[end] = _union(ends[end], outcomes) if end in ends else outcomes
+        return ends
+
+
+class _Repeat(_Node):
+    __slots__ = ("item", "minimum")
+    item: _Node
+    minimum: int
+
+    def match(self, run: _Run, start: int) -> _Ends:
+        ends: _Ends = {start: _PLAIN} if self.minimum == 0 else {}
+        current: _Ends = {start: _PLAIN}
+        while current:
+            current = _extend(current, self.item, run)
+            current = {end: outcomes for end, outcomes in current.items() if end > start}
+            grown: _Ends = {}
+            for end, outcomes in current.items():
+                before = ends.get(end)
+                merged = outcomes if before is None else _union(before, outcomes)
+                if before is None or len(merged) > len(before):
+                    ends[end] = merged
+                    grown[end] = outcomes
+            current = grown
+        return ends
+
+
+class _Tagged(_Node):
+    __slots__ = ("item", "tag")
+    item: _Node
+    tag: str
+
+    def match(self, run: _Run, start: int) -> _Ends:
+        return {
+            end: outcomes
+            if end == start
+            else tuple(((*spans, Span(self.tag, start, end)), trees) for spans, trees in outcomes)
+            for end, outcomes in self.item.at(run, start).items()
+        }
+
+
+class _Rule(_Node):
+    __slots__ = ("item", "name")
+    item: _Node
+    name: str
+
+    def match(self, run: _Run, start: int) -> _Ends:
+        key = (self.number, start)
+        known = run.memo.get(key)
+        if known is None:
+            known = run.memo[key] = {
+                end: tuple(
+                    (spans, (Tree(self.name, start, end, trees),)) for spans, trees in outcomes
+                )
+                for end, outcomes in self.item.at(run, start).items()
+            }
+        return known
+
+
+def _extend(ends: _Ends, item: _Node, run: _Run) -> _Ends:
+    """What follows when ``item`` comes next after each of ``ends``."""
+    if len(ends) == 1:
+        ((start, outcomes),) = ends.items()
+        if outcomes is _PLAIN:
+            return item.at(run, start)
+    result: _Ends = {}
+    for start, outcomes in ends.items():
+        for end, more in item.at(run, start).items():
+            if more is _PLAIN:
+                joined = outcomes
+            elif outcomes is _PLAIN:
+                joined = more
+            else:
+                joined = tuple(
+                    (spans + spans2, trees + trees2)
+                    for spans, trees in outcomes
+                    for spans2, trees2 in more
+                )
+                if len(joined) > MAX_OUTCOMES:
+                    joined = _union((), joined)
+            result[end] = _union(result[end], joined) if end in result else joined
+    return result
+
+
+def _union(left: tuple[_Outcome, ...], right: tuple[_Outcome, ...]) -> tuple[_Outcome, ...]:
+    merged = dict.fromkeys(left)
+    fillings = {spans for spans, _ in left}
+    for outcome in right:
+        if outcome not in merged and (len(merged) < MAX_OUTCOMES or outcome[0] not in fillings):
+            merged[outcome] = None
+            fillings.add(outcome[0])
+    return tuple(merged)
+
+
+class Parser:
+    """A grammar's rules compiled for parsing; holds no state between parses."""
+
+    def __init__(self, rules: Mapping[str, ex.Rule]) -> None:
+        """Compile ``rules``, which must be closed."""
+        self._empty = nullable_rules(rules)
+        self._rules: dict[str, _Rule] = {}
+        self._nodes: list[_Node] = []
+        for name in rules:
+            self._rules[name] = entry = _Rule()
+            entry.name = name
+            entry.empty = name in self._empty
+            entry.number = len(self._nodes)
+            self._nodes.append(entry)
+        for name, rule in rules.items():
+            self._rules[name].item = self._compile(rule.expression)
+        self._set_first()
+        for compiled in self._nodes:
+            if isinstance(compiled, _Choice):
+                _index(compiled)
+        self._recursive = tuple(
+            self._rules[name]
+            for name, rule in rules.items()
+            if name in reachable(rules, (r.name for r in references(rule.expression)))
+        )
+
+    def parse(self, words: Sequence[str], start: Sequence[str]) -> tuple[Parse, ...]:
+        """Every derivation of all ``words`` from one of the rules ``start`` (qualified names)."""
+        if len(words) > MAX_WORDS or not words:
+            return ()
+        run = _Run(words)
+        for place in range(run.length - 1, -1, -1) if self._recursive else ():
+            for rule in self._recursive:
+                rule.at(run, place)
+        found: dict[_Outcome, None] = {}
+        for name in start:
+            for outcome in self._rules[name].at(run, 0).get(run.length, ()):
+                found[outcome] = None
+        spoken = tuple(words)
+        return tuple(Parse(spoken, spans, trees[0]) for spans, trees in found)
+
+    def _compile(self, expression: ex.Expression) -> _Node:
+        node: _Node
+        match expression:
+            case ex.Reference(name=name):
+                return self._rules[name]
+            case ex.Word(text=text):
+                node = _Word()
+                node.first = frozenset((text,))
+            case ex.Sequence(items=items):
+                node = sequence = _Sequence()
+                sequence.items = tuple(map(self._compile, items))
+            case ex.Alternative(choices=choices, weights=weights):
+                node = choice = _Choice()
+                live = weights or (1.0,) * len(choices)
+                choice.choices = tuple(
+                    self._compile(item)
+                    for item, weight in zip(choices, live, strict=True)
+                    if weight > 0
+                )
+            case ex.Option(item=item):
+                node = option = _Choice()
+                nothing = _Node()
+                nothing.empty = True
+                option.choices = (self._compile(item), nothing)
+            case ex.Repeat(item=item, minimum=minimum):
+                node = repeat = _Repeat()
+                repeat.item, repeat.minimum = self._compile(item), minimum
+            case ex.Tagged(item=item, tag=tag):
+                node = tagged = _Tagged()
+                tagged.item, tagged.tag = self._compile(item), tag
+            case ex.Void():
+                node = never = _Choice()
+                never.choices = ()
+            case _:
+                node = _Node()
+        node.empty = nullable(expression, self._empty)
+        node.number = len(self._nodes)
+        self._nodes.append(node)
+        return node
+
+    def _set_first(self) -> None:
+        changed = True
+        while changed:
+            changed = False
+            for node in self._nodes:
+                first = _first(node)
+                if len(first) > len(node.first):
+                    node.first = first
+                    changed = True
+
+
+def _first(node: _Node) -> frozenset[str]:
+    if isinstance(node, _Rule | _Tagged | _Repeat):
+        return node.item.first
+    if isinstance(node, _Choice):
+        return frozenset().union(*(choice.first for choice in node.choices))
+    if isinstance(node, _Sequence):
+        first: frozenset[str] = frozenset()
+        for item in node.items:
+            first |= item.first
+            if not item.empty:
+                break
+        return first
+    return node.first
+
+
+def _index(node: _Choice) -> None:
+    """Sort the choices by the words they may begin with; those that may be empty always fit."""
+    node.always = tuple(choice for choice in node.choices if choice.empty)
+    lists: dict[str, list[_Node]] = {}
+    for choice in node.choices:
+        for word in choice.first:
+            lists.setdefault(word, [])
+    if node.always:
+        for choice in node.choices:
+            for word in lists if choice.empty else choice.first:
+                lists[word].append(choice)
+    else:
+        for choice in node.choices:
+            for word in choice.first:
+                lists[word].append(choice)
+    node.by_word = {word: tuple(choices) for word, choices in lists.items()}

@@ -1,0 +1,157 @@
+"""Phrases of a grammar: in order, at random with a seed, or covering every part of it (pure)."""
+
+from __future__ import annotations
+
+import random
+from collections import deque
+from collections.abc import Iterator, Mapping, Sequence
+
+from fieldlog.grammar import expression as ex
+from fieldlog.grammar.automaton import Automaton
+
+_FAR = 10**9
+
+_PATIENCE = 200
+"""Draws without anything new after which ``covering`` gives up on what is left."""
+
+
+def enumerate_phrases(graph: Automaton, limit: int, max_words: int = 20) -> Iterator[str]:
+    """Distinct phrases of up to ``max_words`` words, shortest first, at most ``limit`` of them."""
+    waiting: deque[tuple[int, tuple[str, ...]]] = deque([(graph.start, ())])
+    while waiting and limit > 0:
+        state, words = waiting.popleft()
+        if words and graph.is_final(state):
+            yield " ".join(words)
+            limit -= 1
+        if len(words) < max_words:
+            waiting.extend(
+                (end, (*words, word)) for word, (end, _) in sorted(graph.arcs(state).items())
+            )
+
+
+class Sampler:
+    """Draws phrases by walking the rules; the same seed gives the same phrases.
+
+    ``random_phrase`` takes every choice with equal chance. ``next_phrase`` takes the choice used
+    least so far, so that some hundred phrases reach every word of a large grammar.
+    """
+
+    def __init__(self, rules: Mapping[str, ex.Rule], start: Sequence[str], seed: int = 0) -> None:
+        """Draw from the rules ``start`` of a closed grammar."""
+        self._rules = rules
+        self._start = tuple(start)
+        self._random = random.Random(seed)
+        self._used: dict[int, list[int]] = {}
+        self._depth = _depths(rules)
+        self._deep = 4 + max((d for d in self._depth.values() if d < _FAR), default=0)
+
+    def random_phrase(self) -> str:
+        """One phrase, every choice on the way taken with equal chance."""
+        return self._phrase(cover=False)
+
+    def next_phrase(self) -> str:
+        """One phrase, taking on the way whatever was used least; ties at random."""
+        return self._phrase(cover=True)
+
+    def covering(self, most: int = 10_000) -> list[str]:
+        """Distinct phrases that between them take every choice of every rule reached.
+
+        Stops when nothing is left to take, or after ``most`` draws.
+        """
+        phrases: dict[str, None] = {}
+        left, idle = (-1, -1), 0
+        for _ in range(most):
+            phrases[self.next_phrase()] = None
+            before, left = left, self._untaken()
+            idle = idle + 1 if left == before else 0
+            if idle > (_PATIENCE if left[0] else 0):
+                break
+        return list(phrases)
+
+    def _untaken(self) -> tuple[int, int]:
+        """Choices met but not taken yet, and how many places to choose have been met."""
+        return sum(counts.count(0) for counts in self._used.values()), len(self._used)
+
+    def _phrase(self, cover: bool) -> str:
+        words: list[str] = []
+        names = [name for name in self._start if self._depth[name] < _FAR]
+        name = names[self._pick(-1, len(names), [1] * len(names), cover)]
+        self._walk(self._rules[name].expression, 0, words, cover)
+        return " ".join(words)
+
+    def _pick(self, key: int, count: int, allowed: list[int], cover: bool) -> int:
+        possible = [number for number in range(count) if allowed[number]]
+        used = self._used.setdefault(key, [0 if allowed[n] else 1 for n in range(count)])
+        if cover:
+            least = min(used[number] for number in possible)
+            possible = [number for number in possible if used[number] == least]
+        chosen = self._random.choice(possible)
+        used[chosen] += 1
+        return chosen
+
+    def _walk(self, expression: ex.Expression, depth: int, words: list[str], cover: bool) -> None:
+        match expression:
+            case ex.Word(text=text):
+                words.append(text)
+            case ex.Reference(name=name):
+                self._walk(self._rules[name].expression, depth + 1, words, cover)
+            case ex.Sequence(items=items):
+                for item in items:
+                    self._walk(item, depth, words, cover)
+            case ex.Tagged(item=item):
+                self._walk(item, depth, words, cover)
+            case ex.Alternative(choices=choices, weights=weights):
+                depths = [_depth(choice, self._depth) for choice in choices]
+                live = weights or (1.0,) * len(choices)
+                allowed = [int(d < _FAR and w > 0) for d, w in zip(depths, live, strict=True)]
+                if depth > self._deep:
+                    near = min(d for d, ok in zip(depths, allowed, strict=True) if ok)
+                    allowed = [int(ok and d == near) for d, ok in zip(depths, allowed, strict=True)]
+                    chosen = allowed.index(1)
+                else:
+                    chosen = self._pick(id(expression), len(choices), allowed, cover)
+                self._walk(choices[chosen], depth, words, cover)
+            case ex.Option(item=item) | ex.Repeat(item=item):
+                possible = _depth(item, self._depth) < _FAR and depth <= self._deep
+                if isinstance(expression, ex.Repeat) and expression.minimum:
+                    self._walk(item, depth, words, cover)
+                for _ in range(1 if isinstance(expression, ex.Option) else 2):
+                    if not possible or not self._pick(id(expression), 2, [1, 1], cover):
+                        break
+                    self._walk(item, depth, words, cover)
+            case ex.Null() | ex.Void():
+                pass
+
+
+def _depths(rules: Mapping[str, ex.Rule]) -> dict[str, int]:
+    """For each rule the least nesting of rules under it that can be spoken (``_FAR``: none)."""
+    depths = dict.fromkeys(rules, _FAR)
+    changed = True
+    while changed:
+        changed = False
+        for name, rule in rules.items():
+            depth = _depth(rule.expression, depths)
+            if depth < depths[name]:
+                depths[name] = depth
+                changed = True
+    return depths
+
+
+def _depth(expression: ex.Expression, depths: Mapping[str, int]) -> int:
+    match expression:
+        case ex.Void():
+            return _FAR
+        case ex.Reference(name=name):
+            return min(_FAR, depths[name] + 1)
+        case ex.Sequence(items=items):
+            return max(_depth(item, depths) for item in items)
+        case ex.Alternative(choices=choices, weights=weights):
+            live = weights or (1.0,) * len(choices)
+            return min(
+                (_depth(c, depths) for c, w in zip(choices, live, strict=True) if w > 0),
+                default=_FAR,
+            )
+        case ex.Tagged(item=item) | ex.Repeat(item=item, minimum=1):
+            return _depth(item, depths)
+        case _:
+            return 0
