@@ -13,7 +13,9 @@ from enum import StrEnum
 from fractions import Fraction
 from types import MappingProxyType
 
-_EMPTY: Mapping[str, str] = MappingProxyType({})
+
+def _empty() -> Mapping[str, str]:
+    return MappingProxyType({})
 
 
 class Decision(StrEnum):
@@ -118,6 +120,23 @@ class Limit:
     status: LimitStatus
     severity: Severity = Severity.MAJOR
     advice: str = ""
+    printed: str = ""
+    """The value as the source prints it, a rounded second unit included: ``3/16 in (4.8 mm)``."""
+    high: Fraction | None = None
+    """Upper end for relation ``between``; ``value`` is the lower end."""
+    words: tuple[str, ...] = ()
+    """Conditions or codes a row of relation ``is`` speaks about."""
+    outcome: State = State.BEYOND
+    """What a row of relation ``is`` makes of a finding whose condition or code it names."""
+    layer: str = "regulation"
+    """``regulation``, ``equipment``, ``handbook``, ``maker``, ``common practice`` or ``memory``."""
+    section: str = ""
+    scope: str = ""
+    """Whom the source binds, where that is not obvious."""
+    seen: str = ""
+    """``text`` when the source itself was read, ``secondary`` when a public copy quotes it."""
+    where: str = ""
+    """Address of the public copy that was read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,7 +214,7 @@ class Understanding:
     finding: Finding | None = None
     candidates: tuple[Finding, ...] = ()
     question: str = ""
-    slots: Mapping[str, str] = _EMPTY
+    slots: Mapping[str, str] = field(default_factory=_empty)
     dialogue: str | None = None
     """Canonical dialogue word ("say again", "photo", "next"), if that is what was said."""
     flags: tuple[str, ...] = ()
@@ -207,4 +226,4 @@ class Context:
     """What the checks may assume: jurisdiction (ISO 3166) and settings (``rim``, ``chain``, ...)."""
 
     jurisdiction: str | None = None
-    settings: Mapping[str, str] = _EMPTY
+    settings: Mapping[str, str] = field(default_factory=_empty)
