@@ -1,0 +1,378 @@
+"""Number words -> every exact value they can mean (pure).
+
+A stretch of words is read as a whole or not at all: one word that is no number word rejects it.
+Nothing is rounded, guessed or summed; where the words can mean two things, both are returned and
+the caller (who knows the characteristic) filters or asks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import lru_cache
+from itertools import combinations
+
+from fieldlog.meaning import cardinals as card
+from fieldlog.meaning.number_words import (
+    AFTER,
+    DENOMINATORS,
+    HOMOPHONES,
+    MINUS,
+    NOTHINGS,
+    NUMBER_WORDS,
+    POINTS,
+    QUALIFIERS,
+    RADIO_DIGITS,
+    SCALES,
+    ZEROS,
+)
+from fieldlog.model import Qualifier
+
+Words = tuple[str, ...]
+
+INTEGER, DECIMAL, FRACTION, MIXED = "integer", "decimal", "fraction", "mixed"
+DIGIT_STRING, PAIRS = "digits", "pairs"
+COMPACT_VOLTS, COMPACT_GRAVITY = "compact volts", "compact gravity"
+REPAIR = "repair"
+PROPER = frozenset({INTEGER, DECIMAL, FRACTION, MIXED})
+"""Styles that say a number in full; the others are shorthand or a slip."""
+
+_LINKS = frozenset({"to", "through", "till", "until", "or"})
+_LONGEST = 24
+"""Words; no number anybody says is longer, and reading stays quick for garbage."""
+
+
+@dataclass(frozen=True, slots=True)
+class NumberReading:
+    """One meaning of number words.
+
+    ``high`` is the upper end of a range. ``style`` is one of the names above: "digits" are said
+    one by one ("two four oh seven"), "pairs" in twos ("twenty five oh one"), "compact volts" leaves
+    the point out ("twelve six"), "compact gravity" is thousandths ("twelve sixty five" = 1.265),
+    "repair" is one of two numbers said in a row. ``digits`` keeps the literal digit string,
+    ``places`` the decimals spoken, ``denominator`` that of a spoken fraction. ``flags``:
+    ``homophone``, ``agreement`` ("four thirty second"), ``two numbers``, ``no and``, ``reversed``,
+    ``either`` ("two or three").
+    """
+
+    value: Fraction
+    high: Fraction | None = None
+    qualifier: Qualifier | None = None
+    style: str = INTEGER
+    denominator: int | None = None
+    places: int | None = None
+    digits: str | None = None
+    flags: tuple[str, ...] = ()
+
+
+def readings(words: Sequence[str]) -> tuple[NumberReading, ...]:
+    """Every meaning of a complete stretch of number words; empty when they are no number."""
+    return _readings(tuple(words))
+
+
+def why_not(words: Sequence[str]) -> str:
+    """Why ``readings`` is empty, in words for the speaker; "" when it is not."""
+    if readings(words):
+        return ""
+    if not words:
+        return "no number was said"
+    unknown = [word for word in words if word not in NUMBER_WORDS]
+    said = " ".join(words)
+    if unknown:
+        return f"not a number: {said!r} ({unknown[0]!r} is no number word)"
+    return f"not a number: {said!r}"
+
+
+@lru_cache(maxsize=4096)
+def _readings(words: Words) -> tuple[NumberReading, ...]:
+    if not words or len(words) > _LONGEST or any(word not in _ALL_WORDS for word in words):
+        return ()
+    found = _qualified(words)
+    if found:
+        return _distinct(found)
+    # A listener's homophone counts only where nothing else gives a number: "two to three" is a
+    # range, "to" alone in a number slot is 2.
+    places = [n for n, word in enumerate(words) if word in HOMOPHONES]
+    for count in range(1, min(len(places), 3) + 1):
+        for chosen in combinations(places, count):
+            swapped = tuple(
+                HOMOPHONES[word] if n in chosen else word for n, word in enumerate(words)
+            )
+            found += [_flag(reading, "homophone") for reading in _qualified(swapped)]
+        if found:
+            break
+    return _distinct(found)
+
+
+def _qualified(words: Words) -> list[NumberReading]:
+    for size in (4, 3, 2, 1):
+        head, tail = words[:size], words[-size:]
+        if len(words) > size and head in QUALIFIERS and head not in AFTER:
+            return [_qualify(r, QUALIFIERS[head]) for r in _stretch(words[size:])]
+        if len(words) > size and tail in AFTER:
+            return [_qualify(r, QUALIFIERS[tail]) for r in _stretch(words[:-size])]
+    return _stretch(words)
+
+
+def _stretch(words: Words) -> list[NumberReading]:
+    return [*_atoms(words), *_ranges(words)]
+
+
+# --- ranges ----------------------------------------------------------------------------------
+
+
+def _ranges(words: Words) -> Iterator[NumberReading]:
+    if words[0] == "between":
+        links, inner = frozenset({"and"}), words[1:]
+    elif words[0] == "from":
+        links, inner = _LINKS - {"or"}, words[1:]
+    else:
+        links, inner = _LINKS, words
+    for n, word in enumerate(inner):
+        if word in links and 0 < n < len(inner) - 1:
+            for reading in _range(inner[:n], inner[n + 1 :]):
+                yield _flag(reading, "either") if word == "or" else reading
+
+
+def _range(left: Words, right: Words) -> Iterator[NumberReading]:
+    highs = [r for r in _atoms(right) if r.style != REPAIR]
+    lows = [r for r in _atoms(left) if r.style != REPAIR]
+    short = list(_elliptical(left, right, lows, highs))
+    pairs = [(low, high) for low in lows for high in highs]
+    if short:
+        pairs = [(low, high) for low, high in pairs if low.value < high.value]
+    for low, high in [*pairs, *short]:
+        compact = {r.style for r in (low, high) if r.style in (COMPACT_VOLTS, COMPACT_GRAVITY)}
+        if low.value == high.value or len(compact) > 1:
+            continue
+        shorthand = {r.style for r in (low, high) if r.style in (DIGIT_STRING, PAIRS)}
+        style = next(iter(compact), next(iter(sorted(shorthand)), high.style))
+        ends = sorted((low.value, high.value))
+        flags = tuple(sorted({*low.flags, *high.flags}))
+        if low.value > high.value:
+            flags = (*flags, "reversed")
+        yield NumberReading(
+            ends[0],
+            ends[1],
+            style=style,
+            denominator=high.denominator,
+            places=high.places if high.places == low.places else None,
+            flags=flags,
+        )
+
+
+def _elliptical(
+    left: Words,
+    right: Words,
+    lows: list[NumberReading],
+    highs: list[NumberReading],
+) -> Iterator[tuple[NumberReading, NumberReading]]:
+    """Ranges whose first end borrows from the second, or the second from the first.
+
+    "two to three thirty seconds" = 2/32..3/32; "two to three hundred" = 200..300; "point two to
+    three" = 0.2..0.3; "twelve point four to six" = 12.4..12.6.
+    """
+    for tail_size in (2, 1):
+        tail = right[-tail_size:]
+        if len(right) <= tail_size:
+            continue
+        borrowed = tail in DENOMINATORS or (len(tail) == 1 and tail[0] in ("hundred", "thousand"))
+        if borrowed and all(low.style == INTEGER for low in lows):
+            plain = [r for r in highs if r.style in (FRACTION, INTEGER)]
+            yield from ((a, b) for a in _atoms(left + tail) for b in plain if a.style == b.style)
+            return
+    point = next((n for n, word in enumerate(left) if word in POINTS), None)
+    if point is not None and len(right) == 1:
+        whole = left[: point + 1]
+        yield from (
+            (a, b)
+            for a in lows
+            for b in _atoms(whole + right)
+            if a.style == b.style == DECIMAL and a.value < b.value
+        )
+
+
+# --- single values ---------------------------------------------------------------------------
+
+
+@lru_cache(maxsize=4096)
+def _atoms(words: Words) -> tuple[NumberReading, ...]:
+    if words and words[0] in MINUS:
+        return tuple(replace(r, value=-r.value) for r in _positive(words[1:]))
+    return tuple(_positive(words))
+
+
+def _positive(words: Words) -> list[NumberReading]:
+    if not words:
+        return []
+    proper = _proper(words)
+    found = [*proper, *_strings(words)]
+    found += _compact(words, found)
+    if not proper:
+        found += _repairs(words)
+        found += _mixed(words, joined=False)
+    return found
+
+
+@lru_cache(maxsize=4096)
+def _proper(words: Words) -> tuple[NumberReading, ...]:
+    return (*_integer(words), *_decimal(words), *_fraction(words), *_mixed(words))
+
+
+def _integer(words: Words) -> Iterator[NumberReading]:
+    value = card.cardinal(words)
+    if value is None and len(words) == 1 and words[0] in ZEROS | NOTHINGS:
+        value = 0
+    if value is not None:
+        yield NumberReading(Fraction(value), style=INTEGER)
+
+
+def _whole(words: Words) -> int | None:
+    """The part before a point or an *and*: in full, or digit by digit, or in pairs."""
+    if len(words) == 1 and words[0] in ZEROS:
+        return 0
+    value = card.cardinal(words)
+    if value is None:
+        literal = card.digit_string(words) or card.pair_string(words)
+        value = int(literal) if literal else None
+    return value
+
+
+def _decimal(words: Words) -> Iterator[NumberReading]:
+    scale = dict(SCALES).get(words[-1])
+    if scale:
+        for reading in _decimal(words[:-1]):
+            yield replace(reading, value=reading.value * scale, places=None)
+        return
+    points = [n for n, word in enumerate(words) if word in POINTS]
+    if len(points) != 1:
+        return
+    left, right = words[: points[0]], words[points[0] + 1 :]
+    whole = _whole(left) if left else 0
+    places = card.decimal_string(right)
+    if whole is not None and places:
+        value = whole + Fraction(int(places), 10 ** len(places))
+        yield NumberReading(value, style=DECIMAL, places=len(places))
+
+
+def _fraction(words: Words) -> Iterator[NumberReading]:
+    for size in (2, 1):
+        denominator, plural = DENOMINATORS.get(words[-size:], (0, False))
+        if not denominator or len(words) < size:
+            continue
+        top = words[:-size]
+        for numerator in _numerators(top, denominator, plural):
+            # "three quarter turn", "five eighth inch" are good English; "four thirty second" is a
+            # word cut short, and worth a look.
+            slip = denominator in (32, 64) and plural != (numerator != 1)
+            yield NumberReading(
+                numerator / denominator,
+                style=FRACTION,
+                denominator=denominator,
+                flags=("agreement",) if slip else (),
+            )
+
+
+def _numerators(top: Words, denominator: int, plural: bool) -> Iterator[Fraction]:
+    if not top:
+        if not plural and denominator in (2, 4, 8, 16):
+            yield Fraction(1)
+    elif top in (("a",), ("an",)):
+        if not plural:
+            yield Fraction(1)
+    elif len(top) == 1 and top[0] in ZEROS:
+        yield Fraction(0)
+    else:
+        value = card.cardinal(top)
+        if value is not None:
+            yield Fraction(value)
+        if denominator >= 8 and plural:
+            halves = (*_decimal(top), *(m for m in _mixed(top) if m.denominator == 2))
+            yield from (half.value for half in halves)
+
+
+def _mixed(words: Words, joined: bool = True) -> Iterator[NumberReading]:
+    for n in range(1, len(words)):
+        if joined and words[n] != "and":
+            continue
+        left, right = words[:n], words[n + 1 if joined else n :]
+        whole = _whole(left)
+        if whole is None or not right or (joined and whole == 0):
+            continue
+        for part in _fraction(right):
+            if 0 < part.value < 1 and (joined or len(right) > 1):
+                flags = part.flags if joined else (*part.flags, "no and")
+                yield replace(part, value=whole + part.value, style=MIXED, flags=flags)
+
+
+def _strings(words: Words) -> Iterator[NumberReading]:
+    if len(words) < 2:
+        return
+    literal = card.digit_string(words)
+    if literal:
+        yield NumberReading(Fraction(int(literal)), style=DIGIT_STRING, digits=literal)
+        return
+    literal = card.pair_string(words)
+    if literal:
+        yield NumberReading(Fraction(int(literal)), style=PAIRS, digits=literal)
+
+
+def _compact(words: Words, found: Iterable[NumberReading]) -> Iterator[NumberReading]:
+    whole, rest = card.leading_pair(words)
+    if whole is not None and rest and not (len(rest) == 1 and rest[0] in ZEROS):
+        places = card.decimal_string(rest)
+        if places and len(places) <= 2:
+            value = whole + Fraction(int(places), 10 ** len(places))
+            yield NumberReading(value, style=COMPACT_VOLTS, places=len(places))
+    for reading in found:
+        if reading.style in (INTEGER, DIGIT_STRING, PAIRS) and 1000 <= reading.value < 2000:
+            yield NumberReading(reading.value / 1000, style=COMPACT_GRAVITY, places=3)
+
+
+def _repairs(words: Words) -> Iterator[NumberReading]:
+    """Two whole numbers in a row: the second may correct the first, so each is a reading."""
+    for n in range(1, len(words)):
+        left, right = words[:n], words[n:]
+        if _conventional(left, right):
+            continue
+        for one in _proper(left):
+            for other in _proper(right):
+                yield replace(one, style=REPAIR, flags=(*one.flags, "two numbers"))
+                yield replace(other, style=REPAIR, flags=(*other.flags, "two numbers"))
+
+
+def _conventional(left: Words, right: Words) -> bool:
+    """Whether the two are one number by convention, so that no slip is to be suspected.
+
+    A zero word or a radiotelephony digit says that digits are being read out; "one twenty", "three
+    fifty" is how hundreds are said.
+    """
+    both = left + right
+    if len(both) <= 3 and any(word in ZEROS or word in RADIO_DIGITS for word in both):
+        return True
+    tens = card.cardinal(right)
+    return len(left) == 1 and left[0] in card.DIGIT_WORDS and tens is not None and 20 <= tens < 100
+
+
+# --- helpers ---------------------------------------------------------------------------------
+
+_ALL_WORDS = NUMBER_WORDS | _LINKS
+
+
+def _flag(reading: NumberReading, flag: str) -> NumberReading:
+    if flag in reading.flags:
+        return reading
+    return replace(reading, flags=(*reading.flags, flag))
+
+
+def _qualify(reading: NumberReading, qualifier: Qualifier | None) -> NumberReading:
+    return reading if qualifier is None else replace(reading, qualifier=qualifier)
+
+
+def _distinct(found: Iterable[NumberReading]) -> tuple[NumberReading, ...]:
+    seen: dict[tuple[object, ...], NumberReading] = {}
+    for reading in found:
+        key = (reading.value, reading.high, reading.qualifier, reading.style)
+        seen.setdefault(key, reading)
+    return tuple(seen.values())
