@@ -1,0 +1,324 @@
+"""Audio files of any common kind as a stream of mono float32 at 16 kHz, in bounded memory.
+
+libsndfile reads WAV, FLAC, OGG, Opus, MP3 and more; what it cannot (M4A, AAC, WebM, AMR) goes
+through ``ffmpeg`` when that is on PATH. Headers that lie about the length are put right while
+reading; the file itself is never changed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from pathlib import Path
+from types import TracebackType
+
+import numpy as np
+import soundfile as sf
+from numpy.typing import NDArray
+
+from fieldlog.audio.clip import RATE, Clip
+from fieldlog.audio.convert import NARROW_BAND_RATE, Converter, sound_flags
+from fieldlog.audio.ffmpeg import FfmpegReader, ffmpeg_path
+from fieldlog.audio.sniff import Window, kind_of, whole_ogg_bytes
+from fieldlog.audio.wav import WavLayout, read_layout
+from fieldlog.errors import AudioError
+
+Samples = NDArray[np.float32]
+
+_READ_FRAMES = 16_384
+_CAREFUL_FRAMES = 512
+_MAX_RATE = 768_000
+_FULL_SCALE_FLOATS = 8.0
+"""Float samples beyond this are not on the +-1 scale (they are 16-bit numbers kept as floats)."""
+
+
+class AudioFile:
+    """An open audio file. Use as a context manager; ``blocks`` starts at the beginning each time.
+
+    ``notes`` tells what was put right or found odd while reading (complete after the last block).
+    """
+
+    def __init__(self, path: Path) -> None:
+        """Open ``path``; raises ``AudioError`` with the reason and what to do."""
+        self.path = path
+        self.notes: list[str] = []
+        self._layout: WavLayout | None = None
+        self._window: Window | None = None
+        self._sound: sf.SoundFile | None = None
+        self._ffmpeg: FfmpegReader | None = None
+        self._gain = 1.0
+        self._check_file()
+        try:
+            self._open()
+            if self.rate > _MAX_RATE or self.rate < 1000:
+                raise AudioError(
+                    f"claims {self.rate} samples a second, which no recorder makes",
+                    where=str(path),
+                    todo="export the recording again as WAV or FLAC",
+                )
+        except BaseException:
+            self.close()
+            raise
+
+    @property
+    def flags(self) -> frozenset[str]:
+        """Reasons for doubt that concern the whole file: ``narrow band``."""
+        return frozenset({"narrow band"}) if self.rate <= NARROW_BAND_RATE else frozenset()
+
+    def blocks(self, seconds: float = 1.0) -> Iterator[Samples]:
+        """Mono float32 at ``RATE`` from the beginning, ``seconds`` each, the last one shorter.
+
+        Raises ``AudioError`` when nothing at all can be read; a file that breaks off gives what it
+        holds and a note.
+        """
+        wanted = max(1, round(seconds * RATE))
+        converter = Converter(self.rate, self.channels, self._gain)
+        held: list[Samples] = []
+        count = 0
+        total = 0
+        loud = False
+        for piece in self._converted(converter):
+            held.append(piece)
+            count += len(piece)
+            total += len(piece)
+            loud = loud or bool(np.any(piece))
+            while count >= wanted:
+                joined = np.concatenate(held)
+                yield joined[:wanted]
+                held, count = [joined[wanted:]], count - wanted
+        if count:
+            yield np.concatenate(held)
+        if not total:
+            raise AudioError(
+                "holds no sound that can be read",
+                where=str(self.path),
+                todo="record it again, or check that the copy was complete",
+            )
+        if converter.broken_samples:
+            self._note(f"{converter.broken_samples} samples were not numbers and became silence")
+        if not loud:
+            self._note("every sample is zero: was the microphone muted?")
+
+    def close(self) -> None:
+        """Close the file; calling it twice is harmless."""
+        if self._sound is not None:
+            self._sound.close()
+        if self._window is not None:
+            self._window.close()
+        if self._ffmpeg is not None:
+            self._ffmpeg.close()
+
+    def __enter__(self) -> AudioFile:
+        """The file itself."""
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Close the file."""
+        self.close()
+
+    def _note(self, text: str) -> None:
+        if text not in self.notes:
+            self.notes.append(text)
+
+    def _check_file(self) -> None:
+        where = str(self.path)
+        try:
+            if self.path.is_dir():
+                raise AudioError(
+                    "is a folder, not an audio file", where=where, todo="name a file inside it"
+                )
+            size = self.path.stat().st_size
+            with self.path.open("rb"):
+                pass
+        except FileNotFoundError:
+            raise AudioError("no such file", where=where, todo="check the path") from None
+        except PermissionError:
+            raise AudioError(
+                "may not be read", where=where, todo=f"allow reading: chmod u+r '{where}'"
+            ) from None
+        except OSError as error:
+            raise AudioError(
+                f"cannot be read ({error.strerror})", where=where, todo="check the disk or share"
+            ) from None
+        if size == 0:
+            raise AudioError(
+                "is empty (0 bytes)", where=where, todo="record it again or copy it again"
+            )
+
+    def _open(self) -> None:
+        where = str(self.path)
+        length = self.path.stat().st_size
+        with self.path.open("rb") as file:
+            layout = read_layout(file, length)
+            kind = kind_of(file)
+        if layout is not None and (layout.lies or layout.data_bytes == 0):
+            self._open_layout(layout)
+            return
+        try:
+            self._sound = sf.SoundFile(where)
+        except (sf.LibsndfileError, RuntimeError):
+            self._open_otherwise(kind)
+            return
+        if self._sound.frames == 0 and kind == "OGG":
+            self._open_broken_ogg(length)
+        self.rate: int = self._sound.samplerate
+        self.channels: int = self._sound.channels
+        frames = self._sound.frames
+        self.duration_s: float = frames / self.rate if 0 <= frames < 2**60 else math.nan
+        if self._sound.subtype in ("FLOAT", "DOUBLE"):
+            self._gain = self._float_gain(self._sound)
+            if self._gain != 1.0:
+                self._note("samples are not on the +-1 scale and were scaled down")
+
+    def _open_layout(self, layout: WavLayout) -> None:
+        where = str(self.path)
+        if layout.data_bytes == 0:
+            raise AudioError(
+                "holds no sound (a header and nothing after it)",
+                where=where,
+                todo="record it again or copy it again",
+            )
+        self._layout = layout
+        self.rate, self.channels = layout.rate, layout.channels
+        self.duration_s = layout.data_bytes / layout.frame_bytes / layout.rate
+        claimed = layout.declared_bytes / layout.frame_bytes / layout.rate
+        if layout.declared_bytes > layout.data_bytes and layout.declared_bytes < 0xFFFFFF00:
+            self._note(f"cut short: {self.duration_s:.2f} of {claimed:.2f} s are there")
+        else:
+            self._note(
+                f"the header claims {claimed:.2f} s but {self.duration_s:.2f} s are there; "
+                "all of it was read"
+            )
+        self._window = Window(self.path, layout.data_start, layout.data_bytes)
+        self._sound = sf.SoundFile(
+            self._window,
+            samplerate=layout.rate,
+            channels=layout.channels,
+            format="RAW",
+            subtype=layout.subtype,
+            endian="LITTLE",
+        )
+
+    def _open_broken_ogg(self, length: int) -> None:
+        assert self._sound is not None
+        self._sound.close()
+        with self.path.open("rb") as file:
+            whole = whole_ogg_bytes(file, length)
+        self._window = Window(self.path, 0, whole)
+        try:
+            self._sound = sf.SoundFile(self._window)
+        except (sf.LibsndfileError, RuntimeError):
+            raise AudioError(
+                "is an OGG file that breaks off before any sound",
+                where=str(self.path),
+                todo="copy it again",
+            ) from None
+        self._note("cut short: the end of the file is missing")
+
+    def _open_otherwise(self, kind: str) -> None:
+        where = str(self.path)
+        if kind == "text":
+            raise AudioError("is text, not audio", where=where, todo="name an audio file")
+        if kind in ("WAV", "FLAC", "OGG", "MP3", ""):
+            named = f"is a broken or unknown kind of {kind} file" if kind else "is not audio"
+            if ffmpeg_path() is None or not kind:
+                raise AudioError(
+                    named,
+                    where=where,
+                    todo="export it as WAV or FLAC and try again",
+                )
+        elif ffmpeg_path() is None:
+            raise AudioError(
+                f"is {kind}, which needs ffmpeg, and ffmpeg is not installed",
+                where=where,
+                todo=(
+                    "install it (Debian: sudo apt install ffmpeg; macOS: brew install ffmpeg) "
+                    "or export the recording as WAV, FLAC, OGG or MP3"
+                ),
+            )
+        self._ffmpeg = FfmpegReader(self.path)
+        self.rate, self.channels = self._ffmpeg.rate, self._ffmpeg.channels
+        self.duration_s = self._ffmpeg.duration_s
+
+    def _float_gain(self, sound: sf.SoundFile) -> float:
+        peak = 0.0
+        while len(block := sound.read(_READ_FRAMES, dtype="float32")):
+            finite = block[np.isfinite(block)]
+            peak = max(peak, float(np.abs(finite).max()) if len(finite) else 0.0)
+        sound.seek(0)
+        if peak <= _FULL_SCALE_FLOATS:
+            return 1.0
+        return 1.0 / 32_768.0 if peak <= 32_768.0 else 1.0 / peak
+
+    def _converted(self, converter: Converter) -> Iterator[Samples]:
+        for block in self._ffmpeg.blocks() if self._ffmpeg is not None else self._decoded():
+            yield converter.process(block)
+        yield converter.flush()
+        if self._ffmpeg is not None and self._ffmpeg.complaint:
+            self._note(f"ffmpeg said: {self._ffmpeg.complaint}")
+
+    def _decoded(self) -> Iterator[Samples]:
+        assert self._sound is not None
+        self._sound.seek(0)
+        expected = self._sound.frames
+        seen = 0
+        try:
+            while len(block := self._sound.read(_READ_FRAMES, dtype="float32", always_2d=True)):
+                seen += len(block)
+                yield block
+        except (sf.LibsndfileError, RuntimeError):
+            for block in self._what_is_left(seen):
+                seen += len(block)
+                yield block
+        if seen < expected - self.rate // 20:
+            self._note(
+                f"cut short: {seen / self.rate:.2f} of {expected / self.rate:.2f} s can be read"
+            )
+
+    def _what_is_left(self, seen: int) -> Iterator[Samples]:
+        """After a decoding error: the readable frames behind ``seen``, in small steps."""
+        if self._window is not None:
+            return
+        with sf.SoundFile(str(self.path)) as again:
+            at = 0
+            try:
+                while len(block := again.read(_CAREFUL_FRAMES, dtype="float32", always_2d=True)):
+                    if at >= seen:
+                        yield block
+                    at += len(block)
+            except (sf.LibsndfileError, RuntimeError):
+                return
+
+
+def open_audio(path: Path | str) -> AudioFile:
+    """Open an audio file of any kind; raises ``AudioError`` (what, where, what to do)."""
+    return AudioFile(Path(path))
+
+
+def read_clip(path: Path | str, *, longest_s: float = 60.0) -> Clip:
+    """A whole short file as one clip; raises ``AudioError`` when it is longer than ``longest_s``.
+
+    Flags: ``clipped``, ``narrow band``, and ``damaged`` when something had to be put right.
+    """
+    with open_audio(path) as audio:
+        pieces: list[Samples] = []
+        seconds = 0.0
+        for block in audio.blocks(5.0):
+            pieces.append(block)
+            seconds += len(block) / RATE
+            if seconds > longest_s:
+                raise AudioError(
+                    f"lasts longer than {longest_s:.0f} s, too long for one utterance",
+                    where=str(path),
+                    todo="use `fieldlog hear`, which cuts a recording into utterances",
+                )
+        samples = np.concatenate(pieces)
+        flags = sound_flags(samples) | audio.flags
+        if audio.notes and np.any(samples):
+            flags |= {"damaged"}
+        return Clip(samples, 0.0, flags)

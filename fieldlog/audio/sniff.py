@@ -1,0 +1,114 @@
+"""What kind of file this is, from its first bytes, and views of parts of files."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import BinaryIO
+
+
+def kind_of(file: BinaryIO) -> str:
+    """Name of the kind ("WAV", "M4A", ..., "text"), or "" when unknown; leaves the file at 0."""
+    file.seek(0)
+    head = file.read(4096)
+    file.seek(0)
+    return kind_of_bytes(head)
+
+
+def kind_of_bytes(head: bytes) -> str:
+    """As ``kind_of``, from the first bytes (pure)."""
+    if head[:4] in (b"RIFF", b"RF64") and head[8:12] == b"WAVE":
+        return "WAV"
+    if head[4:8] == b"ftyp":
+        return "M4A (AAC or ALAC in MP4)"
+    for magic, name in _MAGIC:
+        if head.startswith(magic):
+            return name
+    if len(head) > 2 and head[0] == 0xFF and head[1] & 0xF6 == 0xF0:
+        return "AAC (ADTS)"
+    if len(head) > 2 and head[0] == 0xFF and head[1] & 0xE0 == 0xE0:
+        return "MP3"
+    return "text" if _is_text(head) else ""
+
+
+_MAGIC: tuple[tuple[bytes, str], ...] = (
+    (b"fLaC", "FLAC"),
+    (b"OggS", "OGG"),
+    (b"ID3", "MP3"),
+    (b"#!AMR", "AMR"),
+    (b"\x1a\x45\xdf\xa3", "WebM or Matroska"),
+    (b"\x30\x26\xb2\x75\x8e\x66\xcf\x11", "WMA"),
+    (b"FORM", "AIFF"),
+    (b"caff", "CAF"),
+)
+
+
+def _is_text(head: bytes) -> bool:
+    if b"\0" in head:
+        return False
+    try:
+        head[: len(head) - 4 if len(head) > 8 else None].decode("utf-8")
+    except UnicodeDecodeError:
+        return False
+    printable = sum(byte >= 32 or byte in b"\t\r\n\f" for byte in head)
+    return bool(head) and printable > 0.95 * len(head)
+
+
+def whole_ogg_bytes(file: BinaryIO, length: int) -> int:
+    """How many bytes from the start are complete OGG pages (RFC 3533, section 6)."""
+    at = 0
+    while True:
+        file.seek(at)
+        head = file.read(27)
+        if len(head) < 27 or head[:4] != b"OggS":
+            return at
+        table = file.read(head[26])
+        end = at + 27 + head[26] + sum(table)
+        if len(table) < head[26] or end > length:
+            return at
+        at = end
+
+
+class Window(io.RawIOBase):
+    """A read-only view of the bytes ``start`` .. ``start + length`` of a file."""
+
+    def __init__(self, path: Path, start: int, length: int) -> None:
+        """Open ``path`` on its own; raises ``OSError``."""
+        super().__init__()
+        self._file = path.open("rb")
+        self._start = start
+        self._length = length
+        self._at = 0
+
+    def readable(self) -> bool:
+        """True."""
+        return True
+
+    def seekable(self) -> bool:
+        """True."""
+        return True
+
+    def tell(self) -> int:
+        """Position inside the window."""
+        return self._at
+
+    def seek(self, offset: int, whence: int = io.SEEK_SET) -> int:
+        """Move inside the window, as for any file."""
+        base = {io.SEEK_SET: 0, io.SEEK_CUR: self._at, io.SEEK_END: self._length}[whence]
+        self._at = max(0, base + offset)
+        return self._at
+
+    def readinto(self, buffer: bytearray | memoryview) -> int:  # type: ignore[override]
+        """Fill ``buffer`` from the window; 0 at its end."""
+        view = memoryview(buffer).cast("B")
+        wanted = max(0, min(len(view), self._length - self._at))
+        self._file.seek(self._start + self._at)
+        data = self._file.read(wanted)
+        view[: len(data)] = data
+        self._at += len(data)
+        return len(data)
+
+    def close(self) -> None:
+        """Close the file behind the window."""
+        self._file.close()
+        super().close()
