@@ -175,7 +175,7 @@ def _is_fraction(words: Words, size: int) -> bool:
 
 
 def _without_article(words: Words) -> Words:
-    """ "half a", "three quarters of an", "an": the article before a unit, made a number or dropped."""
+    """The article before a unit: a number ("an inch") or nothing ("half an inch")."""
     if words[-1:] and words[-1] in _ARTICLES | {"one"}:
         body = words[:-1]
         if body[-1:] == ("of",):
@@ -188,7 +188,7 @@ def _without_article(words: Words) -> Words:
 
 
 def _without_repeated_unit(words: Words, unit_words: Words) -> Words:
-    """ "two millimetres to three" (millimetres): the same unit said inside a range is dropped."""
+    """Drop the same unit said inside a range: "two millimetres to three" (millimetres)."""
     same = set(units.meanings(unit_words))
     for link in ("to", "and", "or", "through", "till", "until"):
         for at in (n for n, word in enumerate(words) if word == link):
