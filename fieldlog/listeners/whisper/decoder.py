@@ -1,0 +1,235 @@
+"""Whisper's text decoder in numpy float32, many continuations of one sound at a time.
+
+x = E[token] + P[position]; each layer: self-attention, cross-attention to the encoded sound,
+feed-forward with the exact (erf) GELU, each behind a layer norm (eps 1e-5) and added to x; a final
+norm; logits = h E^T, the same E, no bias (Radford et al. 2022; Vaswani et al. 2017; names of the
+variables as CTranslate2 writes them). The factor 1/sqrt(64) of the attention is folded into Q.
+
+Only the rows of E that can be asked for are kept (``vocabulary``), in one contiguous float32 copy
+that serves both as input embedding and as output projection.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldlog.listeners.whisper.weights import Weights
+
+Array = NDArray[np.float32]
+Ints = NDArray[np.intp]
+
+_EPS = np.float32(1e-5)
+
+
+@dataclass(frozen=True, slots=True)
+class _Linear:
+    weight: Array
+    """[in, out], transposed once at load."""
+    bias: Array
+
+    def __call__(self, x: Array) -> Array:
+        return x @ self.weight + self.bias
+
+
+@dataclass(frozen=True, slots=True)
+class _Norm:
+    gamma: Array
+    beta: Array
+
+    def __call__(self, x: Array) -> Array:
+        centred = x - x.mean(axis=-1, keepdims=True)
+        variance = np.mean(centred * centred, axis=-1, keepdims=True)
+        return np.asarray(centred / np.sqrt(variance + _EPS) * self.gamma + self.beta)
+
+
+@dataclass(frozen=True, slots=True)
+class _Layer:
+    self_norm: _Norm
+    self_qkv: _Linear
+    self_out: _Linear
+    cross_norm: _Norm
+    cross_q: _Linear
+    cross_kv: _Linear
+    cross_out: _Linear
+    feed_norm: _Norm
+    feed_in: _Linear
+    feed_out: _Linear
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """Cross-attention keys and values of one encoded clip, shared by every continuation."""
+
+    keys: tuple[Array, ...]
+    """Per layer [heads, 64, frames]."""
+    values: tuple[Array, ...]
+    """Per layer [heads, frames, 64]."""
+
+
+@dataclass(slots=True)
+class Memory:
+    """Self-attention keys and values of the rows decoded so far.
+
+    ``keys`` and ``values``: [layers, rows, heads, capacity, 64]; ``length`` positions are filled.
+    """
+
+    keys: Array
+    values: Array
+    length: int
+
+
+class Decoder:
+    """The decoder's weights, for one set of tokens that may be asked for."""
+
+    def __init__(self, weights: Weights, vocabulary: Ints) -> None:
+        """Keep float32 copies of the layers and of the rows ``vocabulary`` of the embedding."""
+        count = sum(1 for name in weights.variables if _is_layer_marker(name))
+        self.heads = weights.number("decoder/num_heads")
+        self.positions = weights.floats("decoder/position_encodings/encodings")
+        self.width = self.positions.shape[1]
+        scale = np.float32((self.width // self.heads) ** -0.5)
+        self.layers = tuple(
+            _read_layer(weights, index, self.width, scale) for index in range(count)
+        )
+        self.norm = _read_norm(weights, "decoder/layer_norm")
+        self.vocabulary = np.asarray(vocabulary, dtype=np.intp)
+        self.embedding = weights.floats("decoder/embeddings/weight", self.vocabulary)
+        self.projection = self.embedding.T
+        self.column = {int(token): index for index, token in enumerate(self.vocabulary)}
+
+    def listen(self, encoded: Array) -> Sound:
+        """Cross keys and values of one encoded clip ``[frames, width]``."""
+        frames = encoded.shape[0]
+        keys, values = [], []
+        for layer in self.layers:
+            both = layer.cross_kv(encoded).reshape(frames, 2, self.heads, -1)
+            keys.append(np.ascontiguousarray(both[:, 0].transpose(1, 2, 0)))
+            values.append(np.ascontiguousarray(both[:, 1].transpose(1, 0, 2)))
+        return Sound(tuple(keys), tuple(values))
+
+    def begin(self, rows: int = 1, capacity: int = 64) -> Memory:
+        """An empty memory for ``rows`` rows and up to ``capacity`` tokens each."""
+        shape = (len(self.layers), rows, self.heads, capacity, self.width // self.heads)
+        return Memory(np.empty(shape, np.float32), np.empty(shape, np.float32), 0)
+
+    def step(self, sound: Sound, memory: Memory, parents: Ints, columns: Ints) -> Array:
+        """Feed one token to each of several rows; returns logits ``[rows, vocabulary]``.
+
+        ``parents[i]`` is the row of ``memory`` that row i continues, ``columns[i]`` the place of
+        its token in ``vocabulary``. ``memory`` then holds the new rows.
+        """
+        rows = len(parents)
+        at = memory.length
+        if at >= memory.keys.shape[3]:
+            memory.keys, memory.values = _lengthened(memory.keys), _lengthened(memory.values)
+        if rows != memory.keys.shape[1] or not np.array_equal(parents, np.arange(rows)):
+            keys = np.empty((memory.keys.shape[0], rows, *memory.keys.shape[2:]), np.float32)
+            values = np.empty_like(keys)
+            keys[:, :, :, :at] = memory.keys[:, parents, :, :at]
+            values[:, :, :, :at] = memory.values[:, parents, :, :at]
+            memory.keys, memory.values = keys, values
+        memory.length = at + 1
+        x = self.embedding[columns] + self.positions[at]
+        for index, layer in enumerate(self.layers):
+            qkv = layer.self_qkv(layer.self_norm(x)).reshape(rows, 3, self.heads, -1)
+            memory.keys[index, :, :, at] = qkv[:, 1]
+            memory.values[index, :, :, at] = qkv[:, 2]
+            keys = memory.keys[index, :, :, : at + 1]
+            values = memory.values[index, :, :, : at + 1]
+            weights = _softmax(np.matmul(keys, qkv[:, 0, :, :, None])[..., 0])
+            mixed = np.matmul(weights[:, :, None, :], values).reshape(rows, self.width)
+            x = x + layer.self_out(mixed)
+            x = x + self._cross(layer, index, sound, x)
+            x = x + layer.feed_out(gelu(layer.feed_in(layer.feed_norm(x))))
+        return np.asarray(self.norm(x) @ self.projection)
+
+    def prefill(self, sound: Sound, columns: Ints, capacity: int = 64) -> tuple[Array, Memory]:
+        """Feed a row of tokens at once; returns the logits after each ``[tokens, vocabulary]``."""
+        count = len(columns)
+        memory = self.begin(1, max(capacity, count))
+        memory.length = count
+        hidden = np.triu(np.full((count, count), -np.inf, np.float32), 1)
+        x = self.embedding[columns] + self.positions[:count]
+        for index, layer in enumerate(self.layers):
+            qkv = layer.self_qkv(layer.self_norm(x)).reshape(count, 3, self.heads, -1)
+            query, key, value = (qkv[:, part].transpose(1, 0, 2) for part in range(3))
+            memory.keys[index, 0, :, :count] = key
+            memory.values[index, 0, :, :count] = value
+            weights = _softmax(query @ key.transpose(0, 2, 1) + hidden)
+            mixed = (weights @ value).transpose(1, 0, 2).reshape(count, self.width)
+            x = x + layer.self_out(mixed)
+            x = x + self._cross(layer, index, sound, x)
+            x = x + layer.feed_out(gelu(layer.feed_in(layer.feed_norm(x))))
+        return np.asarray(self.norm(x) @ self.projection), memory
+
+    def _cross(self, layer: _Layer, index: int, sound: Sound, x: Array) -> Array:
+        rows = x.shape[0]
+        query = layer.cross_q(layer.cross_norm(x)).reshape(rows, self.heads, -1).transpose(1, 0, 2)
+        weights = _softmax(query @ sound.keys[index])
+        mixed = (weights @ sound.values[index]).transpose(1, 0, 2).reshape(rows, self.width)
+        return layer.cross_out(mixed)
+
+
+def log_softmax(logits: Array) -> Array:
+    """Natural-log probabilities along the last axis."""
+    top = logits.max(axis=-1, keepdims=True)
+    return np.asarray(logits - top - np.log(np.exp(logits - top).sum(axis=-1, keepdims=True)))
+
+
+def gelu(x: Array) -> Array:
+    """x * Phi(x), with erf after Abramowitz and Stegun 7.1.26 (absolute error below 1.5e-7)."""
+    scaled = np.abs(x) * np.float32(0.7071067811865476)
+    t: Array = 1.0 / (1.0 + np.float32(0.3275911) * scaled)
+    series: Array = np.full_like(t, 1.061405429)
+    for factor in (-1.453152027, 1.421413741, -0.284496736, 0.254829592):
+        series = series * t + np.float32(factor)
+    erf = 1.0 - series * t * np.exp(-scaled * scaled)
+    return np.asarray(0.5 * (x + np.abs(x) * erf), dtype=np.float32)
+
+
+def _softmax(scores: Array) -> Array:
+    raised = np.exp(scores - scores.max(axis=-1, keepdims=True))
+    return np.asarray(raised / raised.sum(axis=-1, keepdims=True))
+
+
+def _lengthened(cache: Array) -> Array:
+    longer = np.empty((*cache.shape[:3], cache.shape[3] * 2, cache.shape[4]), np.float32)
+    longer[:, :, :, : cache.shape[3]] = cache
+    return longer
+
+
+def _is_layer_marker(name: str) -> bool:
+    return name.startswith("decoder/layer_") and name.endswith("/self_attention/linear_0/bias")
+
+
+def _read_norm(weights: Weights, block: str) -> _Norm:
+    return _Norm(weights.floats(f"{block}/gamma"), weights.floats(f"{block}/beta"))
+
+
+def _read_linear(weights: Weights, block: str) -> _Linear:
+    matrix = weights.floats(f"{block}/weight")
+    return _Linear(np.ascontiguousarray(matrix.T), weights.floats(f"{block}/bias"))
+
+
+def _read_layer(weights: Weights, index: int, width: int, scale: np.float32) -> _Layer:
+    block = f"decoder/layer_{index}"
+    qkv = _read_linear(weights, f"{block}/self_attention/linear_0")
+    cross_q = _read_linear(weights, f"{block}/attention/linear_0")
+    for linear in (qkv, cross_q):
+        linear.weight[:, :width] *= scale
+        linear.bias[:width] *= scale
+    return _Layer(
+        self_norm=_read_norm(weights, f"{block}/self_attention/layer_norm"),
+        self_qkv=qkv,
+        self_out=_read_linear(weights, f"{block}/self_attention/linear_1"),
+        cross_norm=_read_norm(weights, f"{block}/attention/layer_norm"),
+        cross_q=cross_q,
+        cross_kv=_read_linear(weights, f"{block}/attention/linear_1"),
+        cross_out=_read_linear(weights, f"{block}/attention/linear_2"),
+        feed_norm=_read_norm(weights, f"{block}/ffn/layer_norm"),
+        feed_in=_read_linear(weights, f"{block}/ffn/linear_0"),
+        feed_out=_read_linear(weights, f"{block}/ffn/linear_1"),
+    )

