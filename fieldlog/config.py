@@ -1,0 +1,33 @@
+"""Settings of the machine fieldlog runs on: the only module that reads the environment."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+
+
+def store_folder(
+    environ: Mapping[str, str] | None = None,
+    *,
+    platform: str = sys.platform,
+    home: Path | None = None,
+) -> Path:
+    """Folder of the database and its media, unless a command names another with ``--store``.
+
+    ``FIELDLOG_HOME`` when set; otherwise the platform's place for application data: on Linux
+    ``$XDG_DATA_HOME`` or ``~/.local/share`` (XDG Base Directory Specification 0.8), on macOS
+    ``~/Library/Application Support``, on Windows ``%LOCALAPPDATA%``. The folder need not exist.
+    """
+    env = os.environ if environ is None else environ
+    if env.get("FIELDLOG_HOME"):
+        return Path(env["FIELDLOG_HOME"]).expanduser()
+    user = Path.home() if home is None else home
+    if platform == "darwin":
+        return user / "Library" / "Application Support" / "fieldlog"
+    if platform == "win32":
+        return Path(env.get("LOCALAPPDATA") or user / "AppData" / "Local") / "fieldlog"
+    xdg = env.get("XDG_DATA_HOME", "")
+    base = Path(xdg) if xdg and Path(xdg).is_absolute() else user / ".local" / "share"
+    return base / "fieldlog"

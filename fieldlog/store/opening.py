@@ -1,0 +1,241 @@
+"""Opening one inspection: all its rows in a fixed number of queries, none per finding."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections import defaultdict
+from types import MappingProxyType
+from typing import Any
+
+from fieldlog.model import Decision, Hypothesis, Kind, Limit, Severity, State, Verdict
+from fieldlog.store.queries import Rows, finding_from, inspection, rows_of, vehicle
+from fieldlog.store.records import (
+    Attachment,
+    CameraClock,
+    Event,
+    InspectionRecord,
+    Mark,
+    Photo,
+    RecordedFinding,
+    Remark,
+    Utterance,
+)
+from fieldlog.store.rows import instant_from, judgement_from, limit_from, quantity_from
+
+
+def inspection_record(connection: sqlite3.Connection, key: str) -> InspectionRecord:
+    """Everything kept of one inspection."""
+    head = inspection(connection, key)
+    newest = rows_of(
+        connection, "SELECT n, hash FROM record WHERE chain = ? ORDER BY n DESC LIMIT 1", head.id
+    )[0]
+    return InspectionRecord(
+        inspection=head,
+        vehicle=vehicle(connection, head.vehicle_id),
+        utterances=_utterances(connection, head.id),
+        findings=_findings(connection, head.id),
+        remarks=tuple(
+            Remark(row["id"], instant_from(row["made_at"]), row["text"], row["utterance_id"])
+            for row in _in_order(connection, "remark", head.id)
+        ),
+        marks=tuple(
+            Mark(
+                row["id"],
+                row["name"],
+                instant_from(row["at"]),
+                row["utterance_id"],
+                row["finding_id"],
+            )
+            for row in _in_order(connection, "mark", head.id)
+        ),
+        photos=_photos(connection, head.id),
+        clocks=_clocks(connection, head.id),
+        events=tuple(
+            Event(
+                row["id"],
+                row["name"],
+                instant_from(row["at"]),
+                row["text"],
+                MappingProxyType(json.loads(row["data"])),
+            )
+            for row in _in_order(connection, "event", head.id)
+        ),
+        fingerprint=newest["hash"].hex(),
+        rows=newest["n"] + 1,
+    )
+
+
+def _in_order(connection: sqlite3.Connection, table: str, inspection_id: str) -> Rows:
+    return rows_of(
+        connection,
+        f"SELECT t.*, r.made_at, r.n FROM {table} t JOIN record r ON r.id = t.id "
+        "WHERE t.inspection_id = ? ORDER BY r.n",
+        inspection_id,
+    )
+
+
+def _utterances(connection: sqlite3.Connection, inspection_id: str) -> tuple[Utterance, ...]:
+    heard: dict[str, list[tuple[str, Hypothesis]]] = defaultdict(list)
+    for row in rows_of(
+        connection,
+        "SELECT h.* FROM utterance u JOIN hypothesis h ON h.utterance_id = u.id "
+        "WHERE u.inspection_id = ? ORDER BY h.utterance_id, h.rank",
+        inspection_id,
+    ):
+        score = float("-inf") if row["score"] is None else row["score"]
+        heard[row["utterance_id"]].append(
+            (row["listener"], Hypothesis(row["text"], score, json.loads(row["evidence"])))
+        )
+    return tuple(
+        Utterance(
+            id=row["id"],
+            number=row["number"],
+            said_at=instant_from(row["said_at"]),
+            start_s=row["start_s"],
+            end_s=row["end_s"],
+            source=row["source"],
+            clip=row["clip"],
+            listener=row["listener"],
+            model=row["model"],
+            grammar=row["grammar"],
+            latency_ms=row["latency_ms"],
+            decision=Decision(row["decision"]),
+            kind=Kind(row["kind"]),
+            reason=row["reason"],
+            text=row["text"],
+            question=row["question"],
+            dialogue=row["dialogue"],
+            flags=tuple(json.loads(row["flags"])),
+            hypotheses=tuple(heard.get(row["id"], ())),
+        )
+        for row in rows_of(
+            connection,
+            "SELECT * FROM utterance WHERE inspection_id = ? ORDER BY number",
+            inspection_id,
+        )
+    )
+
+
+def _findings(connection: sqlite3.Connection, inspection_id: str) -> tuple[RecordedFinding, ...]:
+    rows = rows_of(
+        connection,
+        "SELECT f.*, r.made_at FROM finding f JOIN record r ON r.id = f.id "
+        "WHERE f.inspection_id = ? ORDER BY f.number",
+        inspection_id,
+    )
+    readings: dict[str, list[Any]] = defaultdict(list)
+    for row in rows_of(
+        connection,
+        "SELECT x.* FROM finding f JOIN reading x ON x.finding_id = f.id "
+        "WHERE f.inspection_id = ? ORDER BY x.finding_id, x.rank",
+        inspection_id,
+    ):
+        readings[row["finding_id"]].append(quantity_from(row))
+    verdicts = _verdicts(connection, inspection_id)
+    corrections = {
+        row["finding_id"]: row for row in _in_order(connection, "correction", inspection_id)
+    }
+    replaced = {
+        row["replacement_id"]: row["finding_id"]
+        for row in corrections.values()
+        if row["replacement_id"]
+    }
+    found = []
+    for row in rows:
+        correction = corrections.get(row["id"])
+        found.append(
+            RecordedFinding(
+                id=row["id"],
+                number=row["number"],
+                made_at=instant_from(row["made_at"]),
+                finding=finding_from(row, readings.get(row["id"], ())),
+                verdict=verdicts.get(row["id"]),
+                utterance_id=row["utterance_id"],
+                superseded_by=correction["replacement_id"] if correction else None,
+                supersedes=replaced.get(row["id"]),
+                withdrawn=correction is not None and correction["replacement_id"] is None,
+                reason=correction["reason"] if correction else "",
+            )
+        )
+    return tuple(found)
+
+
+def _verdicts(connection: sqlite3.Connection, inspection_id: str) -> dict[str, Verdict]:
+    judged: dict[str, list[sqlite3.Row]] = defaultdict(list)
+    for row in rows_of(
+        connection,
+        "SELECT j.*, t.text FROM verdict v JOIN judgement j ON j.verdict_id = v.id "
+        "JOIN limit_text t ON t.sha256 = j.limit_sha256 "
+        "WHERE v.inspection_id = ? ORDER BY j.verdict_id, j.rank",
+        inspection_id,
+    ):
+        judged[row["verdict_id"]].append(row)
+    limits: dict[str, Limit] = {}
+    newest: dict[str, Verdict] = {}
+    for row in _in_order(connection, "verdict", inspection_id):
+        gate, others = None, []
+        for part in judged.get(row["id"], ()):
+            key = part["limit_sha256"]
+            if key not in limits:
+                limits[key] = limit_from(part["text"])
+            judgement = judgement_from(part, limits[key])
+            if part["gates"]:
+                gate = judgement
+            else:
+                others.append(judgement)
+        newest[row["finding_id"]] = Verdict(
+            state=State(row["state"]),
+            gate=gate,
+            others=tuple(others),
+            severity=Severity(row["severity"]) if row["severity"] else None,
+            reason=row["reason"],
+            cautions=tuple(json.loads(row["cautions"])),
+        )
+    return newest
+
+
+def _photos(connection: sqlite3.Connection, inspection_id: str) -> tuple[Photo, ...]:
+    placed = {
+        row["photo_id"]: Attachment(
+            id=row["id"],
+            photo_id=row["photo_id"],
+            finding_id=row["finding_id"],
+            reason=row["reason"],
+            gap_s=row["gap_s"],
+            uncertainty_s=row["uncertainty_s"],
+            candidates=tuple(json.loads(row["candidates"])),
+        )
+        for row in _in_order(connection, "attachment", inspection_id)
+    }
+    return tuple(
+        Photo(
+            id=row["id"],
+            media=row["media"],
+            file=row["file"],
+            kind=row["kind"],
+            capture_local=row["capture_local"],
+            offset=row["offset"],
+            utc=instant_from(row["utc"]) if row["utc"] else None,
+            camera=row["camera"],
+            orientation=row["orientation"],
+            problem=row["problem"],
+            attachment=placed.get(row["id"]),
+        )
+        for row in _in_order(connection, "photo", inspection_id)
+    )
+
+
+def _clocks(connection: sqlite3.Connection, inspection_id: str) -> tuple[CameraClock, ...]:
+    newest = {
+        row["camera"]: CameraClock(
+            id=row["id"],
+            camera=row["camera"],
+            offset_s=row["offset_s"],
+            uncertainty_s=row["uncertainty_s"],
+            how=row["how"],
+            evidence=MappingProxyType(json.loads(row["evidence"])),
+        )
+        for row in _in_order(connection, "camera_clock", inspection_id)
+    }
+    return tuple(newest.values())

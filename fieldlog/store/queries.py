@@ -1,0 +1,230 @@
+"""Reading the record: rows of one open connection into the types of ``records``."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable
+from types import MappingProxyType
+from typing import Any
+
+from fieldlog.errors import UsageError
+from fieldlog.model import (
+    Finding,
+    Limit,
+    State,
+)
+from fieldlog.store.records import (
+    HistoryRow,
+    Inspection,
+    Odometer,
+    Vehicle,
+)
+from fieldlog.store.rows import instant_from, limit_from, quantity_from
+
+Rows = list[sqlite3.Row]
+
+
+def rows_of(connection: sqlite3.Connection, sql: str, *values: object) -> Rows:
+    """All rows of one query."""
+    return connection.execute(sql, values).fetchall()
+
+
+# -- vehicles -------------------------------------------------------------------------------------
+
+
+def vehicles(connection: sqlite3.Connection) -> tuple[Vehicle, ...]:
+    """Every vehicle, oldest first."""
+    rows = rows_of(connection, "SELECT id FROM vehicle ORDER BY number")
+    return tuple(vehicle(connection, row["id"]) for row in rows)
+
+
+def vehicle(connection: sqlite3.Connection, key: str) -> Vehicle:
+    """A vehicle by id, number or name (the newest of that name)."""
+    rows = rows_of(
+        connection,
+        "SELECT * FROM vehicle WHERE id = ?1 OR CAST(number AS TEXT) = ?1 OR name = ?1 "
+        "ORDER BY (id = ?1) DESC, (CAST(number AS TEXT) = ?1) DESC, number DESC LIMIT 1",
+        key,
+    )
+    if not rows:
+        raise UsageError(f"there is no vehicle {key!r}", todo="see `fieldlog vehicle list`")
+    head = rows[0]
+    facts = {
+        row["key"]: row["value"]
+        for row in rows_of(
+            connection,
+            "SELECT f.key, f.value FROM vehicle_fact f JOIN record r ON r.id = f.id "
+            "WHERE f.vehicle_id = ? ORDER BY r.seq",
+            head["id"],
+        )
+    }
+    odometer = tuple(
+        Odometer(quantity, instant_from(row["read_at"]), row["inspection_id"])
+        for row in rows_of(
+            connection, "SELECT * FROM odometer WHERE vehicle_id = ? ORDER BY read_at", head["id"]
+        )
+        if (quantity := quantity_from(row)) is not None
+    )
+    own: dict[str, Limit | None] = {}
+    for row in rows_of(
+        connection,
+        "SELECT v.limit_id, t.text FROM vehicle_limit v JOIN record r ON r.id = v.id "
+        "LEFT JOIN limit_text t ON t.sha256 = v.limit_sha256 WHERE v.vehicle_id = ? ORDER BY r.seq",
+        head["id"],
+    ):
+        own[row["limit_id"]] = limit_from(row["text"]) if row["text"] else None
+    return Vehicle(
+        id=head["id"],
+        number=head["number"],
+        name=head["name"],
+        facts=MappingProxyType({key: value for key, value in facts.items() if value}),
+        odometer=odometer,
+        limits=tuple(limit for limit in own.values() if limit is not None),
+    )
+
+
+# -- inspections ----------------------------------------------------------------------------------
+
+_INSPECTION = (
+    "SELECT i.*, v.name AS vehicle_name, (SELECT count(*) FROM finding f WHERE f.inspection_id = "
+    "i.id AND NOT EXISTS (SELECT 1 FROM correction c WHERE c.finding_id = f.id)) AS findings "
+    "FROM inspection i JOIN vehicle v ON v.id = i.vehicle_id "
+)
+
+
+def inspections(connection: sqlite3.Connection, vehicle_id: str | None) -> tuple[Inspection, ...]:
+    """Inspections of one vehicle, or all, oldest first."""
+    where = "" if vehicle_id is None else "WHERE i.vehicle_id = ? "
+    rows = rows_of(
+        connection,
+        f"{_INSPECTION}{where}ORDER BY i.started_at, i.number",
+        *(() if vehicle_id is None else (vehicle_id,)),
+    )
+    return tuple(_inspection(row) for row in rows)
+
+
+def inspection(connection: sqlite3.Connection, key: str) -> Inspection:
+    """An inspection by id, local number, or ``last``."""
+    if key == "last":
+        rows = rows_of(connection, f"{_INSPECTION}ORDER BY i.number DESC LIMIT 1")
+    elif key.isdecimal() and len(key) < 19:
+        rows = rows_of(connection, f"{_INSPECTION}WHERE i.number = ?", int(key))
+    else:
+        rows = rows_of(connection, f"{_INSPECTION}WHERE i.id = ?", key)
+    if not rows:
+        raise UsageError(f"there is no inspection {key!r}", todo="see `fieldlog inspection list`")
+    return _inspection(rows[0])
+
+
+def _inspection(row: sqlite3.Row) -> Inspection:
+    return Inspection(
+        id=row["id"],
+        number=row["number"],
+        vehicle_id=row["vehicle_id"],
+        vehicle_name=row["vehicle_name"],
+        started_at=instant_from(row["started_at"]),
+        zone=row["zone"],
+        inspector=row["inspector"],
+        place=row["place"],
+        jurisdiction=row["jurisdiction"],
+        settings=MappingProxyType(json.loads(row["settings"])),
+        program=row["program"],
+        findings=row["findings"],
+    )
+
+
+def finding_from(row: sqlite3.Row, readings: Iterable[Any]) -> Finding:
+    """The finding of a row, with its several readings."""
+    return Finding(
+        component=row["component"],
+        position=row["position"],
+        characteristic=row["characteristic"],
+        quantity=quantity_from(row),
+        condition=row["condition"],
+        code=row["code"],
+        readings=tuple(reading for reading in readings if reading is not None),
+        words=row["words"],
+    )
+
+
+# -- history and single look-ups ------------------------------------------------------------------
+
+
+def history(
+    connection: sqlite3.Connection,
+    vehicle_id: str,
+    component: str | None,
+    position: str | None,
+    characteristic: str | None,
+) -> tuple[HistoryRow, ...]:
+    """Findings of a vehicle that stand, oldest first."""
+    wanted = {"component": component, "characteristic": characteristic, "position": position}
+    given = {column: value for column, value in wanted.items() if value is not None}
+    where = "".join(f" AND f.{column} = ?" for column in given)
+    rows = rows_of(
+        connection,
+        "SELECT f.*, i.id AS of_inspection, i.number AS of_number, i.started_at, "
+        "coalesce(u.said_at, i.started_at) AS at, "
+        "(SELECT v.state FROM verdict v JOIN record r ON r.id = v.id WHERE v.finding_id = f.id "
+        "ORDER BY r.seq DESC LIMIT 1) AS state "
+        "FROM inspection i JOIN finding f ON f.inspection_id = i.id "
+        "LEFT JOIN utterance u ON u.id = f.utterance_id "
+        f"WHERE i.vehicle_id = ?{where} "
+        "AND NOT EXISTS (SELECT 1 FROM correction c WHERE c.finding_id = f.id) "
+        "ORDER BY i.started_at, f.inspection_id, f.number",
+        vehicle_id,
+        *given.values(),
+    )
+    distances = {
+        row["inspection_id"]: quantity_from(row)
+        for row in rows_of(
+            connection,
+            "SELECT * FROM odometer WHERE vehicle_id = ? AND inspection_id IS NOT NULL "
+            "ORDER BY read_at",
+            vehicle_id,
+        )
+    }
+    return tuple(
+        HistoryRow(
+            inspection_id=row["of_inspection"],
+            inspection_number=row["of_number"],
+            at=instant_from(row["at"]),
+            finding=finding_from(
+                row,
+                [
+                    quantity_from(reading)
+                    for reading in rows_of(
+                        connection,
+                        "SELECT * FROM reading WHERE finding_id = ? ORDER BY rank",
+                        row["id"],
+                    )
+                ],
+            ),
+            state=State(row["state"]) if row["state"] else None,
+            odometer=distances.get(row["of_inspection"]),
+        )
+        for row in rows
+    )
+
+
+def inspection_of_finding(connection: sqlite3.Connection, finding_id: str) -> str | None:
+    """Id of the inspection a finding belongs to, or None when there is no such finding."""
+    rows = rows_of(connection, "SELECT inspection_id FROM finding WHERE id = ?", finding_id)
+    return rows[0][0] if rows else None
+
+
+def is_superseded(connection: sqlite3.Connection, finding_id: str) -> bool:
+    """Whether a finding was corrected or withdrawn."""
+    return bool(rows_of(connection, "SELECT 1 FROM correction WHERE finding_id = ?", finding_id))
+
+
+def photo_id(connection: sqlite3.Connection, inspection_id: str, media: str) -> str | None:
+    """Id of the photo with that original in an inspection, or None."""
+    rows = rows_of(
+        connection,
+        "SELECT id FROM photo WHERE inspection_id = ? AND media = ?",
+        inspection_id,
+        media,
+    )
+    return rows[0][0] if rows else None

@@ -1,0 +1,285 @@
+"""What goes into the record and what comes out of it, as frozen types (pure).
+
+Instants are timezone-aware UTC datetimes; times within a recording are seconds. ``clip`` and
+``media`` are names in the media folder (``<sha256>.<suffix>``, see ``fieldlog.store.media``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from types import MappingProxyType
+
+from fieldlog.model import (
+    Decision,
+    Finding,
+    Hearing,
+    Hypothesis,
+    Kind,
+    Limit,
+    Quantity,
+    State,
+    Understanding,
+    Verdict,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class NewUtterance:
+    """One stretch of speech as the session hands it over. ``hearings``: default listener first."""
+
+    understanding: Understanding
+    said_at: datetime
+    hearings: tuple[Hearing, ...] = ()
+    clip: str | None = None
+    """Name in the media folder; None for typed words."""
+    start_s: float = 0.0
+    end_s: float = 0.0
+    source: str = "typed"
+    """File name, ``microphone`` or ``typed``."""
+    model: str = ""
+    """Name or fingerprint of the listener's model."""
+    grammar: str = ""
+    """Fingerprint of the grammar and catalogue that were in force."""
+
+
+@dataclass(frozen=True, slots=True)
+class NewPhoto:
+    """A photo whose original is already in the media folder."""
+
+    media: str
+    file: str
+    """Name of the file it was imported from, without folder."""
+    kind: str
+    capture_local: str | None = None
+    """ISO 8601 as recorded by the camera, with its sub-seconds."""
+    offset: str | None = None
+    utc: datetime | None = None
+    camera: str | None = None
+    orientation: int | None = None
+    problem: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Saved:
+    """What one call wrote; ``number`` counts findings within the inspection from 1."""
+
+    utterance_id: str | None
+    finding_id: str | None = None
+    number: int | None = None
+    verdict_id: str | None = None
+    remark_id: str | None = None
+    mark_id: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Odometer:
+    """One reading of the distance a vehicle has done."""
+
+    distance: Quantity
+    read_at: datetime
+    inspection_id: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Vehicle:
+    """One machine under care; ``facts`` holds class, make, model, sizes and settings, latest."""
+
+    id: str
+    number: int
+    name: str
+    facts: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    odometer: tuple[Odometer, ...] = ()
+    limits: tuple[Limit, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Inspection:
+    """The head of one walk round one vehicle."""
+
+    id: str
+    number: int
+    vehicle_id: str
+    vehicle_name: str
+    started_at: datetime
+    zone: str
+    """IANA zone name or UTC offset of the session clock."""
+    inspector: str
+    place: str
+    jurisdiction: str | None
+    settings: Mapping[str, str]
+    program: str
+    findings: int
+    """Findings that stand (neither corrected nor withdrawn)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Utterance:
+    """One stretch of speech as kept: clip, what was heard, and what was made of it."""
+
+    id: str
+    number: int
+    said_at: datetime
+    start_s: float
+    end_s: float
+    source: str
+    clip: str | None
+    listener: str
+    model: str
+    grammar: str
+    latency_ms: float | None
+    decision: Decision
+    kind: Kind
+    reason: str
+    text: str
+    question: str
+    dialogue: str | None
+    flags: tuple[str, ...]
+    hypotheses: tuple[tuple[str, Hypothesis], ...] = ()
+    """``(listener, hypothesis)``, best first within each listener."""
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedFinding:
+    """A finding as kept, with its newest verdict and its place in the trail of corrections."""
+
+    id: str
+    number: int
+    made_at: datetime
+    finding: Finding
+    verdict: Verdict | None = None
+    utterance_id: str | None = None
+    superseded_by: str | None = None
+    """Id of the finding that corrects this one."""
+    supersedes: str | None = None
+    withdrawn: bool = False
+    reason: str = ""
+    """Why it was corrected or withdrawn."""
+
+    @property
+    def stands(self) -> bool:
+        """Whether it is neither corrected nor withdrawn."""
+        return self.superseded_by is None and not self.withdrawn
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """Free speech kept as said; never judged."""
+
+    id: str
+    made_at: datetime
+    text: str
+    utterance_id: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A spoken instant ("photo") on the session clock."""
+
+    id: str
+    name: str
+    at: datetime
+    utterance_id: str | None
+    finding_id: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Attachment:
+    """Where a photo belongs, why, and by how much its time is off. No finding: unplaced."""
+
+    id: str
+    photo_id: str
+    finding_id: str | None
+    reason: str
+    gap_s: float | None
+    uncertainty_s: float | None
+    candidates: tuple[str, ...]
+    """Ids of the findings it could belong to, when undecided."""
+
+
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """A photo as kept, with its newest attachment."""
+
+    id: str
+    media: str
+    file: str
+    kind: str
+    capture_local: str | None
+    offset: str | None
+    utc: datetime | None
+    camera: str | None
+    orientation: int | None
+    problem: str | None
+    attachment: Attachment | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CameraClock:
+    """Offset of one camera's clock (camera minus true, seconds) for an inspection; newest rules."""
+
+    id: str
+    camera: str
+    offset_s: float | None
+    uncertainty_s: float | None
+    how: str
+    evidence: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that happened to the session: overflow, microphone lost, skipped, signed off."""
+
+    id: str
+    name: str
+    at: datetime
+    text: str
+    data: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class InspectionRecord:
+    """Everything kept of one inspection, in the order it happened."""
+
+    inspection: Inspection
+    vehicle: Vehicle
+    utterances: tuple[Utterance, ...] = ()
+    findings: tuple[RecordedFinding, ...] = ()
+    remarks: tuple[Remark, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    photos: tuple[Photo, ...] = ()
+    clocks: tuple[CameraClock, ...] = ()
+    events: tuple[Event, ...] = ()
+    fingerprint: str = ""
+    """SHA-256 (hex) of the newest row of the chain."""
+    rows: int = 0
+    """Rows in the chain."""
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryRow:
+    """One finding of a vehicle's past, with the distance it had then (None: not recorded)."""
+
+    inspection_id: str
+    inspection_number: int
+    at: datetime
+    finding: Finding
+    state: State | None
+    odometer: Quantity | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """The outcome of checking a record against its hashes."""
+
+    chains: int
+    rows: int
+    media: int
+    fingerprint: str
+    faults: tuple[str, ...] = field(default=())
+
+    @property
+    def intact(self) -> bool:
+        """Whether nothing was found changed, missing or moved."""
+        return not self.faults

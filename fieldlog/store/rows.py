@@ -1,0 +1,185 @@
+"""Exact quantities, limits and instants as columns and back (pure)."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import fields
+from datetime import UTC, datetime
+from fractions import Fraction
+from types import MappingProxyType
+from typing import Any, Protocol
+
+from fieldlog.errors import StoreError
+from fieldlog.model import (
+    Judgement,
+    Limit,
+    LimitStatus,
+    Qualifier,
+    Quantity,
+    Severity,
+    State,
+)
+from fieldlog.store.chain import Cell
+
+_LARGEST = 2**63 - 1
+
+
+class Columns(Protocol):
+    """A row as read: ``sqlite3.Row`` or a plain mapping."""
+
+    def __getitem__(self, key: str, /) -> Any:
+        """The cell of a column."""
+        ...
+
+
+def fraction_columns(name: str, value: Fraction | None) -> dict[str, Cell]:
+    """``{name_num, name_den}``; raises ``StoreError`` when a part needs more than 64 bits."""
+    if value is None:
+        return {f"{name}_num": None, f"{name}_den": None}
+    if abs(value.numerator) > _LARGEST or value.denominator > _LARGEST:
+        raise StoreError(
+            f"the value {value.numerator}/{value.denominator} is too long to be kept exactly "
+            "(64 bits each way)",
+            todo="say it with fewer digits",
+        )
+    return {f"{name}_num": value.numerator, f"{name}_den": value.denominator}
+
+
+def fraction_from(row: Columns, name: str) -> Fraction | None:
+    """The ``Fraction`` behind ``name_num`` and ``name_den``, or None."""
+    num, den = row[f"{name}_num"], row[f"{name}_den"]
+    return None if num is None or den is None else Fraction(num, den)
+
+
+def quantity_columns(quantity: Quantity | None) -> dict[str, Cell]:
+    """All columns of an exact quantity; every one None when there is none."""
+    q = quantity
+    return {
+        **fraction_columns("value", q.value if q else None),
+        **fraction_columns("high", q.high if q else None),
+        **fraction_columns("uncertainty", q.uncertainty if q else None),
+        "unit": q.unit if q else None,
+        "qualifier": q.qualifier.value if q and q.qualifier else None,
+        "quantity_words": q.words if q else None,
+    }
+
+
+def quantity_from(row: Columns) -> Quantity | None:
+    """The quantity of a row, or None when it has none."""
+    value = fraction_from(row, "value")
+    if value is None:
+        return None
+    return Quantity(
+        value=value,
+        unit=row["unit"],
+        words=row["quantity_words"] or "",
+        high=fraction_from(row, "high"),
+        qualifier=Qualifier(row["qualifier"]) if row["qualifier"] else None,
+        uncertainty=fraction_from(row, "uncertainty"),
+    )
+
+
+def limit_text(limit: Limit) -> tuple[str, str]:
+    """``(sha256, JSON text)`` of a limit with everything that was printed about it."""
+    text = to_json({part.name: getattr(limit, part.name) for part in fields(limit)})
+    return hashlib.sha256(text.encode("utf-8")).hexdigest(), text
+
+
+def limit_from(text: str) -> Limit:
+    """The limit that ``limit_text`` wrote, by this version of fieldlog or an older one."""
+    kept = json.loads(text)
+    return Limit(
+        **{
+            part.name: _LIMIT_PARTS.get(part.name, lambda value: value)(kept[part.name])
+            for part in fields(Limit)
+            if part.name in kept
+        }
+    )
+
+
+def exact_text(value: Fraction | None) -> str | None:
+    """``num/den`` of any length: computed values can outgrow two 64-bit integers."""
+    return None if value is None else f"{value.numerator}/{value.denominator}"
+
+
+def exact_from(text: str | None) -> Fraction | None:
+    """The ``Fraction`` that ``exact_text`` wrote."""
+    return None if text is None else Fraction(text)
+
+
+_LIMIT_PARTS: Mapping[str, Callable[[Any], Any]] = {
+    "value": exact_from,
+    "high": exact_from,
+    "applies": MappingProxyType,
+    "status": LimitStatus,
+    "severity": Severity,
+    "outcome": State,
+    "words": tuple,
+}
+"""How the parts of a limit that are not plain text come back from JSON."""
+
+
+def judgement_columns(judgement: Judgement, *, gates: bool, limit_sha256: str) -> dict[str, Cell]:
+    """Columns of one judgement, its limit by hash."""
+    return {
+        "gates": int(gates),
+        "limit_sha256": limit_sha256,
+        "state": judgement.state.value,
+        "margin": exact_text(judgement.margin),
+        "guard_band": exact_text(judgement.guard_band),
+        "reading": exact_text(judgement.reading),
+        "probability": finite(judgement.probability),
+        "reason": judgement.reason,
+    }
+
+
+def judgement_from(row: Columns, limit: Limit) -> Judgement:
+    """The judgement behind a row of ``judgement``."""
+    return Judgement(
+        limit=limit,
+        state=State(row["state"]),
+        margin=exact_from(row["margin"]),
+        probability=row["probability"],
+        guard_band=exact_from(row["guard_band"]),
+        reading=exact_from(row["reading"]),
+        reason=row["reason"],
+    )
+
+
+def finite(value: float | None) -> float | None:
+    """``value`` as a float, or None when it is absent, infinite or not a number."""
+    return None if value is None or not math.isfinite(value) else float(value)
+
+
+def to_json(value: object) -> str:
+    """Compact JSON with sorted keys; numbers that are not finite become null."""
+    return json.dumps(
+        _clean(value), sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
+    )
+
+
+def _clean(value: object) -> object:
+    if isinstance(value, float):
+        return finite(value)
+    if isinstance(value, Fraction):
+        return exact_text(value)
+    if isinstance(value, Mapping):
+        return {str(key): _clean(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_clean(item) for item in value]
+    return value
+
+
+def instant_text(at: datetime) -> str:
+    """ISO 8601 in UTC with microseconds and ``Z``; raises ``ValueError`` for a naive time."""
+    if at.tzinfo is None:
+        raise ValueError(f"{at!r} has no time zone")
+    return at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+
+
+def instant_from(text: str) -> datetime:
+    """The aware UTC datetime that ``instant_text`` wrote."""
+    return datetime.strptime(text, "%Y-%m-%dT%H:%M:%S.%fZ").replace(tzinfo=UTC)
