@@ -1,0 +1,216 @@
+"""From a finding to what follows from it by calculation (pure).
+
+A derived finding is an ordinary ``Finding`` with a computed quantity, so that limits apply to it as
+to any other; beside it stand the arithmetic in words and the source of the formula. What could be
+computed but lacks a fact is a ``Lacking`` that says which setting would supply it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import date
+from fractions import Fraction
+
+from fieldlog.derived import battery, chain, headlamp, pressure, tyre
+from fieldlog.limits.context import setting_in
+from fieldlog.model import Context, Finding, Quantity
+from fieldlog.units import convert
+
+CHARACTERISTICS: tuple[tuple[str, str, str], ...] = (
+    ("battery", "state of charge", "%"),
+    ("battery", "freezing point", "degC"),
+    ("battery", "gravity spread", "1"),
+    ("drive chain", "elongation", "%"),
+    ("tyre", "age", "a"),
+    ("tyre", "pressure", "kPa"),
+    ("headlamp", "aim angle", "deg"),
+)
+"""Component, characteristic and unit of everything that is derived."""
+
+
+@dataclass(frozen=True, slots=True)
+class Derived:
+    """A computed finding, how it was computed, and by whose formula or table."""
+
+    finding: Finding
+    arithmetic: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Lacking:
+    """Something that could be computed if one more thing were known."""
+
+    characteristic: str
+    what: str
+    """What is missing and how to give it, in words."""
+
+
+Result = Derived | Lacking
+
+
+def derive(finding: Finding, context: Context, today: date) -> tuple[Result, ...]:
+    """Everything that follows from ``finding`` in ``context``; empty for most findings.
+
+    ``today`` is the day of the inspection. Uncertainty of the inputs is not carried over; the
+    derived limits have their own.
+    """
+    rule = _RULES.get((finding.component, finding.characteristic))
+    return rule(finding, context, today) if rule else ()
+
+
+def _made(
+    finding: Finding, characteristic: str, value: Fraction, unit: str, how: str, source: str
+) -> Derived:
+    made = replace(
+        finding,
+        characteristic=characteristic,
+        quantity=Quantity(value, unit, words=how),
+        condition=None,
+        code=None,
+        readings=(),
+    )
+    return Derived(made, how, source)
+
+
+def _show(value: Fraction, places: int = 3) -> str:
+    return f"{float(value):.{places}f}".rstrip("0").rstrip(".")
+
+
+def _worse_end(quantity: Quantity) -> Fraction:
+    """The lower end of a range: less voltage and gravity is worse."""
+    return quantity.value
+
+
+def _from_voltage(finding: Finding, context: Context, today: date) -> tuple[Result, ...]:
+    if finding.quantity is None:
+        return ()
+    volts = _worse_end(finding.quantity)
+    kind = context.settings.get("battery", "flooded")
+    how = f"{_show(volts)} V at rest"
+    degrees = setting_in(context, "temperature", "degF")
+    if degrees is not None:
+        volts = battery.voltage_at_80f(volts, degrees)
+        how += f", {_show(volts)} V corrected to 80 degF"
+    table = battery.CHARGE_BY_VOLTAGE[kind]
+    charge = battery.charge_from_voltage(volts, kind)
+    return (
+        _made(
+            finding, "state of charge", charge, "%", f"{how}: {_show(charge, 0)} %", table.source
+        ),
+        _freezing(finding, battery.gravity_from_charge(charge), how),
+    )
+
+
+def _freezing(finding: Finding, gravity: Fraction, how: str) -> Derived:
+    frost = battery.freezing_point_f(gravity)
+    celsius = convert(frost, "degF", "degC")
+    text = f"{how}; specific gravity {_show(gravity)} freezes at {_show(celsius, 1)} degC"
+    source = battery.FREEZING_F_BY_GRAVITY.source
+    return _made(finding, "freezing point", celsius, "degC", text, source)
+
+
+def _from_gravity(finding: Finding, context: Context, today: date) -> tuple[Result, ...]:
+    readings = [q.value for q in finding.readings]
+    if not readings and finding.quantity is not None:
+        readings = [_worse_end(finding.quantity)]
+    if not readings:
+        return ()
+    results: list[Result] = []
+    lowest = min(readings)
+    how = f"specific gravity {_show(lowest)}"
+    degrees = setting_in(context, "temperature", "degF")
+    if degrees is None:
+        results.append(
+            Lacking("state of charge", "electrolyte temperature not given: taken as 80 degF")
+        )
+    else:
+        lowest = battery.gravity_at_80f(lowest, degrees)
+        how += f" at {_show(degrees, 0)} degF, {_show(lowest)} corrected to 80 degF"
+    charge = battery.charge_from_gravity(lowest)
+    results.append(
+        _made(finding, "state of charge", charge, "%", f"{how}: {_show(charge, 0)} %",
+              battery.CHARGE_BY_GRAVITY.source)
+    )  # fmt: skip
+    results.append(_freezing(finding, lowest, how))
+    if len(readings) > 1:
+        spread = battery.cell_spread(readings)
+        text = f"largest {_show(max(readings))} minus smallest {_show(min(readings))}"
+        source = "TM 9-6140-200-14 para 4-7"
+        results.append(_made(finding, "gravity spread", spread, "1", text, source))
+    return tuple(results)
+
+
+def _from_span(finding: Finding, context: Context, today: date) -> tuple[Result, ...]:
+    code, count = context.settings.get("chain"), context.settings.get("pitches")
+    if finding.quantity is None:
+        return ()
+    if code is None or count is None:
+        return (
+            Lacking("elongation", "set chain (e.g. 520) and pitches (how many the span covers)"),
+        )
+    quantity = finding.quantity
+    span = convert(quantity.high or quantity.value, quantity.unit, "mm")
+    pitch = chain.SIZES[code].pitch_mm
+    stretch = chain.elongation_percent(span, int(Fraction(count)), pitch)
+    how = (
+        f"({_show(span)} mm - {count} x {_show(pitch)} mm) / ({count} x {_show(pitch)} mm) "
+        f"= {_show(stretch, 2)} %"
+    )
+    return (_made(finding, "elongation", stretch, "%", how, "ISO 606 pitch; span over n pitches"),)
+
+
+def _from_date_code(finding: Finding, context: Context, today: date) -> tuple[Result, ...]:
+    if finding.code is None:
+        return ()
+    readings = tyre.date_code(finding.code, today)
+    if not readings:
+        return (Lacking("age", f"{finding.code} is no week of any year up to today"),)
+    if len(readings) > 1:
+        years = " or ".join(str(reading.year) for reading in readings)
+        return (Lacking("age", f"{finding.code} has three digits: {years}, the decade is open"),)
+    made = readings[0]
+    age = tyre.age_years(made.first_day, today)
+    how = f"week {made.week} of {made.year} began {made.first_day}: {_show(age, 1)} years"
+    return (_made(finding, "age", age, "a", how, "49 CFR 574.5"),)
+
+
+def _from_hot_pressure(finding: Finding, context: Context, today: date) -> tuple[Result, ...]:
+    hot = setting_in(context, "hot_temperature", "degC")
+    if finding.quantity is None:
+        return ()
+    if hot is None:
+        return (Lacking("pressure", "set hot_temperature (of the warm tyre), e.g. 45degC"),)
+    cold = setting_in(context, "cold_temperature", "degC")
+    cold = Fraction(20) if cold is None else cold
+    ambient = setting_in(context, "atmosphere", "kPa") or pressure.STANDARD_ATMOSPHERE_KPA
+    gauge = convert(finding.quantity.value, finding.quantity.unit, "kPa")
+    value = pressure.at_temperature(gauge, hot, cold, ambient)
+    how = (
+        f"({_show(gauge, 1)} + {_show(ambient, 1)}) kPa x ({_show(cold, 0)} + 273.15) / "
+        f"({_show(hot, 0)} + 273.15) - {_show(ambient, 1)} kPa = {_show(value, 1)} kPa"
+    )
+    unit = finding.quantity.unit
+    back = convert(value, "kPa", unit)
+    return (_made(finding, "pressure", back, unit, how, "Gay-Lussac's law, absolute values"),)
+
+
+def _from_aim(finding: Finding, context: Context, today: date) -> tuple[Result, ...]:
+    if finding.quantity is None:
+        return ()
+    offset = convert(finding.quantity.value, finding.quantity.unit, "mm")
+    distance = setting_in(context, "distance", "mm") or headlamp.SCREEN_DISTANCE_MM
+    angle = Fraction(headlamp.aim_degrees(offset, distance)).limit_denominator(10**6)
+    how = f"atan({_show(offset, 1)} mm / {_show(distance, 0)} mm) = {_show(angle)} deg"
+    return (_made(finding, "aim angle", angle, "deg", how, "screen at 25 ft: SAE J599 practice"),)
+
+
+_RULES: dict[tuple[str, str | None], Callable[[Finding, Context, date], tuple[Result, ...]]] = {
+    ("battery", "resting voltage"): _from_voltage,
+    ("battery", "specific gravity"): _from_gravity,
+    ("drive chain", "span"): _from_span,
+    ("tyre", "date code"): _from_date_code,
+    ("tyre", "hot pressure"): _from_hot_pressure,
+    ("headlamp", "aim offset"): _from_aim,
+}
