@@ -121,8 +121,6 @@ class Network:
         end = self._node()
         total = sum(weights) if weights else 0.0
         for number, choice in enumerate(choices):
-            if weights and weights[number] <= 0:
-                continue
             inside = self._node()
             self._join(start, inside, math.log(weights[number] / total) if weights else 0.0)
             self._join(self._build(choice, inside), end)

@@ -12,16 +12,15 @@ from functools import cached_property
 
 from fieldlog.grammar.automaton import Automaton
 from fieldlog.grammar.check import (
-    Loader,
     check_rules,
-    close,
     has_tag,
     raise_faults,
     reachable,
-    read_documents,
+    speakable_rules,
     unsayable,
     words_of,
 )
+from fieldlog.grammar.closing import Loader, close, prune, read_documents
 from fieldlog.grammar.expression import Fault, Rule
 from fieldlog.grammar.parse import Parse, Parser
 
@@ -33,7 +32,11 @@ def no_imports(name: str) -> tuple[str, str] | None:
 
 @dataclass(frozen=True)
 class Grammar:
-    """Rules by qualified name (``grammar.rule``); ``public`` are those an utterance may be."""
+    """Rules by qualified name (``grammar.rule``); ``public`` are those an utterance may be.
+
+    Only rules that an utterance can reach are kept, and in them only what can be spoken: the
+    compilers meet no ``<VOID>``, no choice of weight 0 and no reference without a rule.
+    """
 
     name: str
     rules: Mapping[str, Rule]
@@ -52,6 +55,7 @@ class Grammar:
         public = tuple(
             name for name, rule in rules.items() if rule.public and name.rpartition(".")[0] == root
         )
+        rules = prune(rules, speakable_rules(rules))
         used = reachable(rules, public)
         warnings = tuple(sorted({fault for fault in faults if fault.warning}))
         kept = {name: rule for name, rule in rules.items() if name in used}

@@ -1,29 +1,74 @@
 """Closed grammar -> one JSGF text that stands alone (for pocketsphinx, or to read) (pure).
 
-Imports are written out, rule names are made of ASCII letters, digits and ``_`` only, and public
-rules that were spoken alternatives stay public.
+Imports are written out, rule names are made of ASCII letters, digits and ``_`` only, and several
+public rules become choices of one.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 from fieldlog.grammar import expression as ex
+from fieldlog.grammar.check import raise_faults, reachable, references
+from fieldlog.grammar.expression import Fault
 from fieldlog.grammar.grammar import Grammar
+
+_TOP = "utterance_of_all"
+"""Name of the public rule made when the grammar has several."""
 
 _PLAIN = re.compile(r"[^\s;=|*+<>()\[\]{}/\"\\]+")
 
 
 def to_jsgf(grammar: Grammar, *, tags: bool = True) -> str:
-    """The same language as one JSGF text; without ``tags`` the slots are left out."""
+    """The same language as one JSGF text; without ``tags`` the slots are left out.
+
+    The text has exactly one public rule, since pocketsphinx takes the first one only. Raises
+    ``GrammarError`` when a rule contains itself in its middle, which no finite network can follow.
+    """
+    raise_faults(_middle_recursion(grammar), grammar.name)
     names = _safe_names(grammar)
     lines = ["#JSGF V1.0 UTF-8;", f"grammar {_safe(grammar.name)};"]
+    if len(grammar.public) > 1:
+        choices = " | ".join(f"<{names[name]}>" for name in grammar.public)
+        lines.append(f"public <{_TOP}> = {choices};")
     for name, rule in grammar.rules.items():
-        public = "public " if name in grammar.public else ""
+        public = "public " if grammar.public == (name,) else ""
         text = _write(rule.expression, names, tags, 0)
         lines.append(f"{public}<{names[name]}> = {text};")
     return "\n".join(lines) + "\n"
+
+
+def _middle_recursion(grammar: Grammar) -> Iterator[Fault]:
+    """A fault for each rule that is entered again before its last item."""
+    inside = {
+        name: reachable(grammar.rules, (r.name for r in references(rule.expression)))
+        for name, rule in grammar.rules.items()
+    }
+    for name, rule in grammar.rules.items():
+        if name not in inside[name]:
+            continue
+        for reference in _not_last(rule.expression):
+            if reference.name == name or name in inside[reference.name]:
+                yield Fault(
+                    reference.at,
+                    f"<{reference.name.rpartition('.')[2]}> leads back to its own rule, "
+                    "which pocketsphinx can follow only at the end of a rule",
+                )
+
+
+def _not_last(expression: ex.Expression) -> Iterator[ex.Reference]:
+    """References in ``expression`` after which something may have to follow."""
+    match expression:
+        case ex.Sequence(items=items):
+            for item in items[:-1]:
+                yield from references(item)
+            yield from _not_last(items[-1])
+        case ex.Repeat(item=item):
+            yield from references(item)
+        case _:
+            for child in ex.children(expression):
+                yield from _not_last(child)
 
 
 def _safe(name: str) -> str:
@@ -37,7 +82,7 @@ def _safe_names(grammar: Grammar) -> dict[str, str]:
         owner, _, simple = full.rpartition(".")
         base = _safe(simple if owner == grammar.name else full)
         name, number = base, 1
-        while name in taken or name in ("NULL", "VOID"):
+        while name in taken or name in ("NULL", "VOID", _TOP):
             number += 1
             name = f"{base}_{number}"
         taken.add(name)

@@ -303,14 +303,9 @@ class Parser:
             case ex.Sequence(items=items):
                 node = sequence = _Sequence()
                 sequence.items = tuple(map(self._compile, items))
-            case ex.Alternative(choices=choices, weights=weights):
+            case ex.Alternative(choices=choices):
                 node = choice = _Choice()
-                live = weights or (1.0,) * len(choices)
-                choice.choices = tuple(
-                    self._compile(item)
-                    for item, weight in zip(choices, live, strict=True)
-                    if weight > 0
-                )
+                choice.choices = tuple(map(self._compile, choices))
             case ex.Option(item=item):
                 node = option = _Choice()
                 nothing = _Node()

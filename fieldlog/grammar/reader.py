@@ -32,7 +32,7 @@ def read_document(text: str, file: str, faults: list[Fault]) -> Document:
     return _Reader(text, file, faults).document()
 
 
-class _Unreadable(Exception):  # noqa: N818 - a jump out of the statement, never seen outside
+class _Unreadable(Exception):
     """The statement being read makes no sense; reading goes on after its semicolon."""
 
 

@@ -43,7 +43,7 @@ class Sampler:
         self._random = random.Random(seed)
         self._used: dict[int, list[int]] = {}
         self._depth = _depths(rules)
-        self._deep = 4 + max((d for d in self._depth.values() if d < _FAR), default=0)
+        self._deep = 4 + max(self._depth.values(), default=0)
 
     def random_phrase(self) -> str:
         """One phrase, every choice on the way taken with equal chance."""
@@ -74,17 +74,14 @@ class Sampler:
 
     def _phrase(self, cover: bool) -> str:
         words: list[str] = []
-        names = [name for name in self._start if self._depth[name] < _FAR]
-        name = names[self._pick(-1, len(names), [1] * len(names), cover)]
+        name = self._start[self._pick(-1, len(self._start), cover)]
         self._walk(self._rules[name].expression, 0, words, cover)
         return " ".join(words)
 
-    def _pick(self, key: int, count: int, allowed: list[int], cover: bool) -> int:
-        possible = [number for number in range(count) if allowed[number]]
-        used = self._used.setdefault(key, [0 if allowed[n] else 1 for n in range(count)])
-        if cover:
-            least = min(used[number] for number in possible)
-            possible = [number for number in possible if used[number] == least]
+    def _pick(self, key: int, count: int, cover: bool) -> int:
+        used = self._used.setdefault(key, [0] * count)
+        least = min(used)
+        possible = [n for n in range(count) if not cover or used[n] == least]
         chosen = self._random.choice(possible)
         used[chosen] += 1
         return chosen
@@ -100,23 +97,18 @@ class Sampler:
                     self._walk(item, depth, words, cover)
             case ex.Tagged(item=item):
                 self._walk(item, depth, words, cover)
-            case ex.Alternative(choices=choices, weights=weights):
-                depths = [_depth(choice, self._depth) for choice in choices]
-                live = weights or (1.0,) * len(choices)
-                allowed = [int(d < _FAR and w > 0) for d, w in zip(depths, live, strict=True)]
-                if depth > self._deep:
-                    near = min(d for d, ok in zip(depths, allowed, strict=True) if ok)
-                    allowed = [int(ok and d == near) for d, ok in zip(depths, allowed, strict=True)]
-                    chosen = allowed.index(1)
+            case ex.Alternative(choices=choices):
+                if depth > self._deep:  # the way out of a recursion is the flattest choice
+                    flattest = min(choices, key=lambda choice: _depth(choice, self._depth))
+                    self._walk(flattest, depth, words, cover)
                 else:
-                    chosen = self._pick(id(expression), len(choices), allowed, cover)
-                self._walk(choices[chosen], depth, words, cover)
+                    chosen = self._pick(id(expression), len(choices), cover)
+                    self._walk(choices[chosen], depth, words, cover)
             case ex.Option(item=item) | ex.Repeat(item=item):
-                possible = _depth(item, self._depth) < _FAR and depth <= self._deep
                 if isinstance(expression, ex.Repeat) and expression.minimum:
                     self._walk(item, depth, words, cover)
                 for _ in range(1 if isinstance(expression, ex.Option) else 2):
-                    if not possible or not self._pick(id(expression), 2, [1, 1], cover):
+                    if depth > self._deep or not self._pick(id(expression), 2, cover):
                         break
                     self._walk(item, depth, words, cover)
             case ex.Null() | ex.Void():
@@ -124,7 +116,7 @@ class Sampler:
 
 
 def _depths(rules: Mapping[str, ex.Rule]) -> dict[str, int]:
-    """For each rule the least nesting of rules under it that can be spoken (``_FAR``: none)."""
+    """For each rule the least nesting of rules that a phrase of it needs."""
     depths = dict.fromkeys(rules, _FAR)
     changed = True
     while changed:
@@ -139,18 +131,12 @@ def _depths(rules: Mapping[str, ex.Rule]) -> dict[str, int]:
 
 def _depth(expression: ex.Expression, depths: Mapping[str, int]) -> int:
     match expression:
-        case ex.Void():
-            return _FAR
         case ex.Reference(name=name):
             return min(_FAR, depths[name] + 1)
         case ex.Sequence(items=items):
             return max(_depth(item, depths) for item in items)
-        case ex.Alternative(choices=choices, weights=weights):
-            live = weights or (1.0,) * len(choices)
-            return min(
-                (_depth(c, depths) for c, w in zip(choices, live, strict=True) if w > 0),
-                default=_FAR,
-            )
+        case ex.Alternative(choices=choices):
+            return min(_depth(choice, depths) for choice in choices)
         case ex.Tagged(item=item) | ex.Repeat(item=item, minimum=1):
             return _depth(item, depths)
         case _:
