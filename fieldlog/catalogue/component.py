@@ -1,0 +1,189 @@
+"""What the catalogue says of a component: names, places, what is measured and judged (pure, frozen).
+
+Canonical names are plain lower-case English with spaces. Words that are spoken are written as JSGF
+expansions ("[brake] (pads | pad)"), so that an entry may use options and choices, or just list
+phrases.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from types import MappingProxyType
+
+from fieldlog.model import Severity
+from fieldlog.units import convert, dimension
+
+SOUND = "sound"
+"""The canonical condition of what is as it should be."""
+
+CONDITION = "condition"
+"""The characteristic of a finding that judges the component as a whole."""
+
+_NONE: Mapping[str, Severity | None] = MappingProxyType({})
+_NO_WORDS: Mapping[str, tuple[str, ...]] = MappingProxyType({})
+
+
+@dataclass(frozen=True, slots=True)
+class Axis:
+    """One way of telling several of a component apart: ``end``, ``side``, ``cell``...
+
+    Without the words of a ``required`` axis a finding is incomplete and its position is asked for.
+    """
+
+    name: str
+    required: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """Values that can be: ``low <= value <= high``, both in ``unit``."""
+
+    low: Fraction
+    high: Fraction
+    unit: str
+
+    def holds(self, value: Fraction, unit: str) -> bool:
+        """Whether ``value`` of ``unit`` lies in the range; False for another dimension."""
+        if dimension(unit) != dimension(self.unit):
+            return False
+        return self.low <= convert(value, unit, self.unit) <= self.high
+
+
+@dataclass(frozen=True, slots=True)
+class Uncertainty:
+    """Default expanded uncertainty U (k = 2) of a measurement, with the instrument it is meant for.
+
+    ``relative``: ``value`` is a share of the reading (0.04 = 4 %) and ``unit`` is ``"1"``.
+    """
+
+    value: Fraction
+    unit: str
+    relative: bool
+    instrument: str
+
+    def of(self, reading: Fraction, unit: str) -> Fraction:
+        """U in ``unit`` for a ``reading`` in ``unit`` (a temperature is taken as a difference)."""
+        if self.relative:
+            return abs(reading) * self.value
+        return convert(self.value, self.unit, unit, difference=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Characteristic:
+    """Something measured, read or judged on a component.
+
+    ``units``: allowed units, in the order they are offered; empty when nothing is measured.
+    ``said``: how numbers are said (``decimal``, ``thirty seconds``, ``compact volts``...).
+    ``code``: kind of code ("date code", "oil grade"...) instead of a quantity, or "".
+    ``words`` follow the component's name; ``alone`` stand in for it ("rear tread").
+    ``named``: its words must be said; otherwise the unit alone tells what is meant.
+    ``readings``: how many values one utterance may carry (1: no series).
+    ``ranges``: plausible values, one range per dimension.
+    ``conditions``: condition -> severity, None when it is as it should be.
+    """
+
+    name: str
+    words: tuple[str, ...] = ()
+    alone: tuple[str, ...] = ()
+    named: bool = False
+    units: tuple[str, ...] = ()
+    said: tuple[str, ...] = ()
+    code: str = ""
+    axes: tuple[Axis, ...] = ()
+    readings: int = 1
+    ranges: tuple[Range, ...] = ()
+    uncertainties: tuple[Uncertainty, ...] = ()
+    conditions: Mapping[str, Severity | None] = _NONE
+    say: Mapping[str, tuple[str, ...]] = _NO_WORDS
+    how_to_check: str = ""
+
+    def plausible(self, value: Fraction, unit: str) -> bool:
+        """Whether ``value`` of ``unit`` can be; True where the catalogue gives no range."""
+        fitting = [r for r in self.ranges if dimension(r.unit) == dimension(unit)]
+        return all(r.holds(value, unit) for r in fitting)
+
+    def uncertainty(self, unit: str) -> Uncertainty | None:
+        """The default uncertainty for readings in ``unit``, or None."""
+        for known in self.uncertainties:
+            if known.relative or dimension(known.unit) == dimension(unit):
+                return known
+        return None
+
+    @property
+    def dimensions(self) -> frozenset[str]:
+        """Dimensions of the allowed units."""
+        return frozenset(dimension(unit) for unit in self.units)
+
+
+@dataclass(frozen=True, slots=True)
+class Beyond:
+    """What follows when a finding is beyond: the work, the parts that go together, consumables."""
+
+    do: str = ""
+    parts: tuple[str, ...] = ()
+    consumables: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Component:
+    """One entry of the catalogue."""
+
+    name: str
+    system: str
+    spoken: tuple[str, ...]
+    axes: tuple[Axis, ...] = ()
+    conditions: Mapping[str, Severity | None] = _NONE
+    say: Mapping[str, tuple[str, ...]] = _NO_WORDS
+    characteristics: tuple[Characteristic, ...] = ()
+    how_to_check: str = ""
+    cautions: tuple[str, ...] = ()
+    beyond: Beyond = Beyond()
+
+    def characteristic(self, name: str | None) -> Characteristic | None:
+        """The characteristic of that name, or None ("condition" is the component as a whole)."""
+        return next((c for c in self.characteristics if c.name == name), None)
+
+    def severity(self, condition: str, characteristic: str | None = None) -> Severity | None:
+        """How bad ``condition`` is; None when it is as it should be. Raises ``KeyError``."""
+        found = self.characteristic(characteristic)
+        if found is not None and condition in found.conditions:
+            return found.conditions[condition]
+        return self.conditions[condition]
+
+    def judged(self) -> Iterator[tuple[str, str, Severity | None]]:
+        """Every (characteristic, condition, severity) that can be found on it."""
+        for condition, severity in self.conditions.items():
+            yield CONDITION, condition, severity
+        for characteristic in self.characteristics:
+            for condition, severity in characteristic.conditions.items():
+                yield characteristic.name, condition, severity
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """Every component by canonical name, in the order of the walk (system by system)."""
+
+    components: Mapping[str, Component]
+
+    def __iter__(self) -> Iterator[Component]:
+        """The components in order."""
+        return iter(self.components.values())
+
+    def __getitem__(self, name: str) -> Component:
+        """The component of that canonical name; raises ``KeyError``."""
+        return self.components[name]
+
+    def get(self, name: str) -> Component | None:
+        """The component of that canonical name, or None."""
+        return self.components.get(name)
+
+    @property
+    def systems(self) -> tuple[str, ...]:
+        """The systems in order."""
+        return tuple(dict.fromkeys(component.system for component in self))
+
+    def of_system(self, system: str) -> tuple[Component, ...]:
+        """The components of one system in order."""
+        return tuple(component for component in self if component.system == system)
