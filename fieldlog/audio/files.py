@@ -32,6 +32,18 @@ _FULL_SCALE_FLOATS = 8.0
 """Float samples beyond this are not on the +-1 scale (they are 16-bit numbers kept as floats)."""
 
 
+class _Straight(sf.SoundFile):  # type: ignore[misc]
+    """A sound file read from front to back only.
+
+    soundfile seeks to where it already is after every read, which spoils MP3 from the second block
+    on (soundfile 0.14 with libsndfile 1.2.2, seen here); it does not for files that cannot seek.
+    """
+
+    def seekable(self) -> bool:
+        """False, whatever the file could do."""
+        return False
+
+
 class AudioFile:
     """An open audio file. Use as a context manager; ``blocks`` starts at the beginning each time.
 
@@ -44,7 +56,8 @@ class AudioFile:
         self.notes: list[str] = []
         self._layout: WavLayout | None = None
         self._window: Window | None = None
-        self._sound: sf.SoundFile | None = None
+        self._sound: _Straight | None = None
+        self._fresh = False
         self._ffmpeg: FfmpegReader | None = None
         self._gain = 1.0
         self._check_file()
@@ -151,7 +164,6 @@ class AudioFile:
             )
 
     def _open(self) -> None:
-        where = str(self.path)
         length = self.path.stat().st_size
         with self.path.open("rb") as file:
             layout = read_layout(file, length)
@@ -159,19 +171,19 @@ class AudioFile:
         if layout is not None and (layout.lies or layout.data_bytes == 0):
             self._open_layout(layout)
             return
+        if kind == "OGG":
+            self._cut_broken_ogg(length)
         try:
-            self._sound = sf.SoundFile(where)
+            self._sound = self._start()
         except (sf.LibsndfileError, RuntimeError):
             self._open_otherwise(kind)
             return
-        if self._sound.frames == 0 and kind == "OGG":
-            self._open_broken_ogg(length)
         self.rate: int = self._sound.samplerate
         self.channels: int = self._sound.channels
         frames = self._sound.frames
         self.duration_s: float = frames / self.rate if 0 <= frames < 2**60 else math.nan
         if self._sound.subtype in ("FLOAT", "DOUBLE"):
-            self._gain = self._float_gain(self._sound)
+            self._gain = self._float_gain()
             if self._gain != 1.0:
                 self._note("samples are not on the +-1 scale and were scaled down")
 
@@ -195,30 +207,31 @@ class AudioFile:
                 "all of it was read"
             )
         self._window = Window(self.path, layout.data_start, layout.data_bytes)
-        self._sound = sf.SoundFile(
+        self._sound = self._start()
+
+    def _start(self) -> _Straight:
+        """The file opened afresh, at its beginning."""
+        self._fresh = True
+        if self._window is None:
+            return _Straight(str(self.path))
+        self._window.seek(0)
+        if self._layout is None:
+            return _Straight(self._window)
+        return _Straight(
             self._window,
-            samplerate=layout.rate,
-            channels=layout.channels,
+            samplerate=self._layout.rate,
+            channels=self._layout.channels,
             format="RAW",
-            subtype=layout.subtype,
+            subtype=self._layout.subtype,
             endian="LITTLE",
         )
 
-    def _open_broken_ogg(self, length: int) -> None:
-        assert self._sound is not None
-        self._sound.close()
+    def _cut_broken_ogg(self, length: int) -> None:
         with self.path.open("rb") as file:
-            whole = whole_ogg_bytes(file, length)
-        self._window = Window(self.path, 0, whole)
-        try:
-            self._sound = sf.SoundFile(self._window)
-        except (sf.LibsndfileError, RuntimeError):
-            raise AudioError(
-                "is an OGG file that breaks off before any sound",
-                where=str(self.path),
-                todo="copy it again",
-            ) from None
-        self._note("cut short: the end of the file is missing")
+            whole, finished = whole_ogg_bytes(file, length)
+        if not finished and whole:
+            self._window = Window(self.path, 0, whole)
+            self._note("cut short: the end of the file is missing")
 
     def _open_otherwise(self, kind: str) -> None:
         where = str(self.path)
@@ -245,12 +258,11 @@ class AudioFile:
         self.rate, self.channels = self._ffmpeg.rate, self._ffmpeg.channels
         self.duration_s = self._ffmpeg.duration_s
 
-    def _float_gain(self, sound: sf.SoundFile) -> float:
+    def _float_gain(self) -> float:
         peak = 0.0
-        while len(block := sound.read(_READ_FRAMES, dtype="float32")):
+        for block in self._decoded():
             finite = block[np.isfinite(block)]
             peak = max(peak, float(np.abs(finite).max()) if len(finite) else 0.0)
-        sound.seek(0)
         if peak <= _FULL_SCALE_FLOATS:
             return 1.0
         return 1.0 / 32_768.0 if peak <= 32_768.0 else 1.0 / peak
@@ -264,7 +276,10 @@ class AudioFile:
 
     def _decoded(self) -> Iterator[Samples]:
         assert self._sound is not None
-        self._sound.seek(0)
+        if not self._fresh:
+            self._sound.close()
+            self._sound = self._start()
+        self._fresh = False
         expected = self._sound.frames
         seen = 0
         try:
@@ -284,7 +299,7 @@ class AudioFile:
         """After a decoding error: the readable frames behind ``seen``, in small steps."""
         if self._window is not None:
             return
-        with sf.SoundFile(str(self.path)) as again:
+        with _Straight(str(self.path)) as again:
             at = 0
             try:
                 while len(block := again.read(_CAREFUL_FRAMES, dtype="float32", always_2d=True)):

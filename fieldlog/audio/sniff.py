@@ -54,18 +54,23 @@ def _is_text(head: bytes) -> bool:
     return bool(head) and printable > 0.95 * len(head)
 
 
-def whole_ogg_bytes(file: BinaryIO, length: int) -> int:
-    """How many bytes from the start are complete OGG pages (RFC 3533, section 6)."""
+def whole_ogg_bytes(file: BinaryIO, length: int) -> tuple[int, bool]:
+    """Bytes from the start that are complete OGG pages, and whether the last one ends the stream.
+
+    Page layout: RFC 3533, section 6; bit 2 of the header type marks the last page.
+    """
     at = 0
+    finished = False
     while True:
         file.seek(at)
         head = file.read(27)
         if len(head) < 27 or head[:4] != b"OggS":
-            return at
+            return at, finished
         table = file.read(head[26])
         end = at + 27 + head[26] + sum(table)
         if len(table) < head[26] or end > length:
-            return at
+            return at, False
+        finished = bool(head[5] & 4)
         at = end
 
 
