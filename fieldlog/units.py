@@ -261,11 +261,15 @@ _SPELLED: tuple[tuple[str, str, str], ...] = (
     ),
     (
         "degC",
-        "degree_celsius degrees_celsius degree_centigrade degrees_centigrade degrees_c celsius "
+        "degree_celsius degrees_celsius degree_centigrade degrees_centigrade degree_c degrees_c celsius "
         "centigrade",
         "degree degrees",
     ),
-    ("degF", "degree_fahrenheit degrees_fahrenheit degrees_f fahrenheit", "degree degrees"),
+    (
+        "degF",
+        "degree_fahrenheit degrees_fahrenheit degree_f degrees_f fahrenheit",
+        "degree degrees",
+    ),
     ("s", "second seconds", ""),
     ("min", "minute minutes", ""),
     ("h", "hour hours", ""),

@@ -53,7 +53,7 @@ class NumberReading:
     "repair" is one of two numbers said in a row. ``digits`` keeps the literal digit string,
     ``places`` the decimals spoken, ``denominator`` that of a spoken fraction. ``flags``:
     ``homophone``, ``agreement`` ("four thirty second"), ``two numbers``, ``no and``, ``reversed``,
-    ``either`` ("two or three").
+    ``equal ends`` ("two to two"), ``either`` ("two or three").
     """
 
     value: Fraction
@@ -144,14 +144,14 @@ def _range(left: Words, right: Words) -> Iterator[NumberReading]:
         pairs = [(low, high) for low, high in pairs if low.value < high.value]
     for low, high in [*pairs, *short]:
         compact = {r.style for r in (low, high) if r.style in (COMPACT_VOLTS, COMPACT_GRAVITY)}
-        if low.value == high.value or len(compact) > 1:
+        if len(compact) > 1:
             continue
         shorthand = {r.style for r in (low, high) if r.style in (DIGIT_STRING, PAIRS)}
         style = next(iter(compact), next(iter(sorted(shorthand)), high.style))
         ends = sorted((low.value, high.value))
         flags = tuple(sorted({*low.flags, *high.flags}))
-        if low.value > high.value:
-            flags = (*flags, "reversed")
+        if low.value >= high.value:
+            flags = (*flags, "reversed" if low.value > high.value else "equal ends")
         yield NumberReading(
             ends[0],
             ends[1],
@@ -177,10 +177,14 @@ def _elliptical(
         tail = right[-tail_size:]
         if len(right) <= tail_size:
             continue
-        borrowed = tail in DENOMINATORS or (len(tail) == 1 and tail[0] in ("hundred", "thousand"))
-        if borrowed and all(low.style == INTEGER for low in lows):
-            plain = [r for r in highs if r.style in (FRACTION, INTEGER)]
-            yield from ((a, b) for a in _atoms(left + tail) for b in plain if a.style == b.style)
+        scaled = tail in (("hundred",), ("thousand",)) and all(low.value < 10 for low in lows)
+        if (tail in DENOMINATORS or scaled) and all(low.style == INTEGER for low in lows):
+            yield from (
+                (a, b)
+                for a in _atoms(left + tail)
+                for b in highs
+                if a.style == b.style and a.style in (FRACTION, INTEGER) and a.value < b.value
+            )
             return
     point = next((n for n, word in enumerate(left) if word in POINTS), None)
     if point is not None and len(right) == 1:
@@ -297,11 +301,12 @@ def _mixed(words: Words, joined: bool = True) -> Iterator[NumberReading]:
         if joined and words[n] != "and":
             continue
         left, right = words[:n], words[n + 1 if joined else n :]
-        whole = _whole(left)
-        if whole is None or not right or (joined and whole == 0):
+        whole = _whole(left) if joined else card.cardinal(left)
+        if not whole or not right:
             continue
         for part in _fraction(right):
-            if 0 < part.value < 1 and (joined or len(right) > 1):
+            small = part.denominator is not None and part.denominator <= 64
+            if 0 < part.value < 1 and (joined or (small and len(right) > 1)):
                 flags = part.flags if joined else (*part.flags, "no and")
                 yield replace(part, value=whole + part.value, style=MIXED, flags=flags)
 

@@ -104,6 +104,8 @@ def quantities(
     if found:
         return _sorted(found, plausible)
     bare = _bare(said, allowed, default, gravity)
+    if not bare and any(n.denominator in _ONLY_INCH for n in numbers.readings(said)):
+        refused.add("in")
     if refused and not bare:
         return Quantities(reason="unit not allowed here: " + ", ".join(sorted(refused)))
     if bare and (default is not None or any("unit assumed" not in r.flags for r in bare)):
@@ -176,6 +178,8 @@ def _is_fraction(words: Words, size: int) -> bool:
 
 def _without_article(words: Words) -> Words:
     """The article before a unit: a number ("an inch") or nothing ("half an inch")."""
+    if words[-1:] and words[-1] in ("full", "whole"):
+        words = words[:-1]
     if words[-1:] and words[-1] in _ARTICLES | {"one"}:
         body = words[:-1]
         if body[-1:] == ("of",):
@@ -253,6 +257,8 @@ def _bare(
     words: Words, allowed: Collection[str], default: str | None, gravity: bool
 ) -> tuple[QuantityReading, ...]:
     said = numbers.readings(words)
+    if any(n.denominator in _ONLY_INCH for n in said) and "in" not in allowed:
+        return ()
     inch = [n for n in said if n.denominator in _INCH_PARTS and n.style in (FRACTION, MIXED)]
     if inch and "in" in allowed:
         return tuple(_settle(_reading(n, SpokenUnit("in"), words) for n in inch))
