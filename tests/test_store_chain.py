@@ -1,0 +1,174 @@
+"""Any later change to the record shows, and the database itself refuses to make one."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from fieldlog.store.migrations import CHAINED, CHILDREN
+from fieldlog.store.repository import Repository
+from tests.store_samples import Filled, fill, ticking
+
+KEPT = (*CHAINED, *(child for pairs in CHILDREN.values() for child, _ in pairs))
+
+
+@pytest.fixture()
+def store(tmp_path: Path) -> Iterator[Repository]:
+    with Repository.open(tmp_path / "shop", now=ticking()) as opened:
+        yield opened
+
+
+@pytest.fixture()
+def filled(store: Repository, tmp_path: Path) -> Filled:
+    return fill(store, tmp_path)
+
+
+def _unguarded(store: Repository) -> sqlite3.Connection:
+    """The connection of somebody who takes the triggers off first."""
+    connection = store._db.conn
+    connection.execute("PRAGMA foreign_keys=OFF")
+    for (name,) in connection.execute(
+        "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+    ).fetchall():
+        connection.execute(f"DROP TRIGGER {name}")
+    return connection
+
+
+def test_an_untouched_record_is_intact(store: Repository, filled: Filled) -> None:
+    one = store.verify(filled.inspection_id)
+    assert one.intact
+    assert one.chains == 2  # the inspection and its vehicle
+    assert one.fingerprint == store.inspection_record("last").fingerprint
+    whole = store.verify()
+    assert whole.intact
+    assert whole.rows == store._db.conn.execute("SELECT count(*) FROM record").fetchone()[0]
+    assert whole.media == 4  # one clip said three times, one photo
+
+
+def test_the_filled_store_covers_every_kind_of_row(store: Repository, filled: Filled) -> None:
+    for table in KEPT:
+        assert store._db.conn.execute(f"SELECT count(*) FROM {table}").fetchone()[0], table
+
+
+@pytest.mark.parametrize("table", [*KEPT, "record", "limit_text"])
+def test_the_database_refuses_change(store: Repository, filled: Filled, table: str) -> None:
+    connection = store._db.conn
+    column = connection.execute(f"PRAGMA table_info({table})").fetchall()[-1][1]
+    with pytest.raises(sqlite3.IntegrityError, match="append-only"):
+        connection.execute(f"UPDATE {table} SET {column} = {column}")
+    with pytest.raises(sqlite3.IntegrityError, match="append-only"):
+        connection.execute(f"DELETE FROM {table}")
+    with pytest.raises(sqlite3.IntegrityError, match="append-only"):
+        connection.execute(f"INSERT OR REPLACE INTO {table} SELECT * FROM {table}")
+
+
+def _columns() -> Iterator[tuple[str, str]]:
+    connection = sqlite3.connect(":memory:")
+    from sqlite_utils import Database
+
+    from fieldlog.store.migrations import migrations
+
+    migrations.apply(Database(connection))
+    local = {("vehicle", "number"), ("inspection", "number")}
+    for table in KEPT:
+        for row in connection.execute(f"PRAGMA table_info({table})"):
+            if (table, row[1]) not in local:
+                yield table, row[1]
+    connection.close()
+
+
+@pytest.mark.parametrize(("table", "column"), list(_columns()), ids=lambda v: str(v))
+def test_a_change_of_any_column_shows(
+    store: Repository, filled: Filled, table: str, column: str
+) -> None:
+    connection = _unguarded(store)
+    changed = connection.execute(
+        f"UPDATE {table} SET {column} = CASE WHEN typeof({column}) IN ('integer', 'real') "
+        f"THEN 1 - {column} + 77 ELSE coalesce({column}, '1') || '1' END "
+        f"WHERE rowid = (SELECT max(rowid) FROM {table})"
+        if table not in {"hypothesis", "reading", "judgement"}
+        else f"UPDATE {table} SET {column} = CASE WHEN typeof({column}) IN ('integer', 'real') "
+        f"THEN {'1 - ' if column == 'gates' else '77 + '}{column} "
+        f"ELSE coalesce({column}, '1') || '1' END WHERE rank = 0"
+    ).rowcount
+    assert changed >= 1
+    assert not store.verify().intact
+
+
+@pytest.mark.parametrize("table", KEPT)
+def test_a_missing_row_shows(store: Repository, filled: Filled, table: str) -> None:
+    _unguarded(store).execute(f"DELETE FROM {table}")
+    assert not store.verify().intact
+
+
+def test_a_row_put_in_beside_the_record_shows(store: Repository, filled: Filled) -> None:
+    connection = _unguarded(store)
+    connection.execute(
+        "INSERT INTO remark (id, inspection_id, text) VALUES ('forged', ?, 'all is well')",
+        (filled.inspection_id,),
+    )
+    faults = store.verify(filled.inspection_id).faults
+    assert faults == ("remark forged: put in beside the record",)
+
+
+def test_rows_cut_off_the_end_of_one_chain_show_in_the_store(
+    store: Repository, filled: Filled
+) -> None:
+    store.add_vehicle("red single")
+    connection = _unguarded(store)
+    last = connection.execute(
+        "SELECT id, seq FROM record WHERE chain = ? ORDER BY n DESC", (filled.inspection_id,)
+    ).fetchone()
+    connection.execute("DELETE FROM event WHERE id = ?", (last[0],))
+    connection.execute("DELETE FROM record WHERE id = ?", (last[0],))
+    assert f"records {last[1]} to {last[1]} are missing" in " ".join(store.verify().faults)
+
+
+def test_rows_of_the_record_in_another_order_show(store: Repository, filled: Filled) -> None:
+    connection = _unguarded(store)
+    connection.execute("UPDATE record SET seq = -1 WHERE seq = 3")
+    connection.execute("UPDATE record SET seq = 3 WHERE seq = 4")
+    connection.execute("UPDATE record SET seq = 4 WHERE seq = -1")
+    assert not store.verify().intact
+
+
+def test_a_changed_limit_text_shows(store: Repository, filled: Filled) -> None:
+    _unguarded(store).execute("UPDATE limit_text SET text = replace(text, '2024', '2025')")
+    assert "limit text" in store.verify(filled.inspection_id).faults[-1]
+
+
+def test_a_changed_or_missing_original_shows(store: Repository, filled: Filled) -> None:
+    path = store.media.path(filled.clip)
+    data = path.read_bytes()
+    path.write_bytes(data[:-1] + b"\x00")
+    assert f"{filled.clip}: changed since it was kept" in store.verify(filled.inspection_id).faults
+    path.unlink()
+    assert f"{filled.clip}: is missing from the media folder" in store.verify().faults
+
+
+def test_the_hash_is_what_the_page_says_it_is(store: Repository) -> None:
+    """Recomputed here from the description alone, without the module under test."""
+    vehicle = store.add_vehicle("blue roadster")
+    row = store._db.conn.execute("SELECT * FROM record WHERE id = ?", (vehicle.id,)).fetchone()
+    text = json.dumps(
+        {
+            "id": vehicle.id,
+            "kind": "vehicle",
+            "chain": vehicle.id,
+            "n": 0,
+            "made_at": row["made_at"],
+            "row": {"id": vehicle.id, "name": "blue roadster"},
+            "children": [],
+        },
+        sort_keys=True,
+        separators=(",", ":"),
+        ensure_ascii=False,
+    )
+    mark = hashlib.sha256(bytes(32) + text.encode()).digest()
+    assert row["hash"] == mark
+    assert row["link"] == hashlib.sha256(bytes(32) + mark).digest()

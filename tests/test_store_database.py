@@ -1,0 +1,292 @@
+"""Opening: settings, migrations from blank and every older version, damage, locks, full disk."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from sqlite_utils import Database, Migrations
+
+from fieldlog.errors import StoreError
+from fieldlog.store import database, migrations
+from fieldlog.store.database import FILE, file_system, open_database, translated
+from fieldlog.store.migrations import APPLICATION_ID, NAMES
+from fieldlog.store.repository import Repository
+from tests.store_samples import START, fill, ticking
+
+KINDS = (*migrations.CHAINED, *(c for pairs in migrations.CHILDREN.values() for c, _ in pairs))
+
+
+def _count(connection: sqlite3.Connection) -> dict[str, int]:
+    tables = (*KINDS, "record", "limit_text")
+    return {t: connection.execute(f"SELECT count(*) FROM {t}").fetchone()[0] for t in tables}
+
+
+def test_settings_that_keep_what_was_saved(tmp_path: Path) -> None:
+    opened = open_database(tmp_path, now=START, mounts="")
+    ask = opened.db.conn.execute
+    assert opened.journal == "wal"
+    assert ask("PRAGMA journal_mode").fetchone()[0] == "wal"
+    assert ask("PRAGMA synchronous").fetchone()[0] == 2  # FULL
+    assert ask("PRAGMA foreign_keys").fetchone()[0] == 1
+    assert ask("PRAGMA busy_timeout").fetchone()[0] == 10_000
+    assert ask("PRAGMA recursive_triggers").fetchone()[0] == 1
+    assert ask("PRAGMA application_id").fetchone()[0] == APPLICATION_ID
+    assert opened.notices == ()
+    opened.db.close()
+
+
+def test_the_known_names_are_the_registered_migrations() -> None:
+    assert tuple(m.name for m in migrations.migrations._migrations) == NAMES
+
+
+@pytest.mark.parametrize("stop", [*NAMES[1:], None], ids=lambda s: f"before {s}")
+@pytest.mark.parametrize("rows", [True, False], ids=["rows", "empty"])
+def test_every_older_version_is_brought_up_to_date(
+    tmp_path: Path, stop: str | None, rows: bool
+) -> None:
+    """S6: all counts equal afterwards, and a copy of the old state beside it."""
+    made = tmp_path / "made"
+    with Repository.open(made, now=ticking()) as store:
+        if rows:
+            fill(store, tmp_path)
+        expected = _count(store._db.conn)
+        content = store._db.conn.execute("SELECT * FROM record").fetchall()
+        record = store.inspection_record("last") if rows else None
+        old = _older(tmp_path / "old", store._db.conn, stop)
+    with Repository.open(old, now=ticking()) as store:
+        assert _count(store._db.conn) == expected
+        assert [tuple(r) for r in store._db.conn.execute("SELECT * FROM record")] == [
+            tuple(r) for r in content
+        ]
+        assert [m.name for m in migrations.migrations.applied(store._db)] == list(NAMES)
+        assert (store.inspection_record("last") if rows else None) == record
+        if stop is None:
+            assert store.notices == ()
+        else:
+            assert "brought up to date" in store.notices[0]
+    copies = list(old.glob(f"{FILE}.before-*"))
+    assert len(copies) == (0 if stop is None else 1)
+    for copy in copies:
+        with sqlite3.connect(copy) as connection:
+            assert _count(connection) == expected
+        connection.close()
+
+
+def _older(folder: Path, source: sqlite3.Connection, stop: str | None) -> Path:
+    """A store as the version before migration ``stop`` would have left it, with the same rows."""
+    folder.mkdir()
+    connection = sqlite3.connect(folder / FILE, isolation_level=None)
+    db = Database(connection)
+    migrations.migrations.apply(db, stop_before=stop)
+    connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
+    connection.execute("BEGIN")
+    for table in ("record", "limit_text", *KINDS):
+        for row in source.execute(f"SELECT * FROM {table}"):
+            connection.execute(
+                f"INSERT INTO {table} VALUES ({','.join('?' * len(tuple(row)))})", tuple(row)
+            )
+    connection.execute("COMMIT")
+    connection.close()
+    return folder
+
+
+def test_a_failed_migration_leaves_the_old_state(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with Repository.open(tmp_path, now=ticking()) as store:
+        filled = fill(store, tmp_path)
+    newer = Migrations("fieldlog")
+    for step in migrations.migrations._migrations:
+        newer(name=step.name)(step.fn)
+
+    def half(db: Database) -> None:
+        db.execute("CREATE TABLE added (a)")
+        db.execute("DROP TABLE no_such_table")
+
+    newer(name="0099_half")(half)
+    with monkeypatch.context() as patched:
+        patched.setattr(database, "migrations", newer)
+        patched.setattr(database, "NAMES", (*NAMES, "0099_half"))
+        with pytest.raises(StoreError, match="no_such_table"):
+            Repository.open(tmp_path, now=ticking())
+    with Repository.open(tmp_path, now=ticking()) as store:
+        assert store.verify().intact
+        assert store.inspection_record("last").findings[0].id == filled.tread_id
+        tables = store._db.table_names()
+    assert "added" not in tables
+
+
+def test_a_database_of_a_newer_version_is_refused_and_left_alone(tmp_path: Path) -> None:
+    with Repository.open(tmp_path) as store:
+        store._db.conn.execute(
+            "INSERT INTO _sqlite_migrations (migration_set, name, applied_at) "
+            "VALUES ('fieldlog', '9001_later', '2030-01-01')"
+        )
+    before = (tmp_path / FILE).read_bytes()
+    with pytest.raises(StoreError, match=r"newer fieldlog \(it has 9001_later.*update fieldlog"):
+        Repository.open(tmp_path)
+    assert (tmp_path / FILE).read_bytes() == before
+
+
+def test_a_database_of_another_program_is_refused(tmp_path: Path) -> None:
+    connection = sqlite3.connect(tmp_path / FILE)
+    connection.execute("CREATE TABLE recipes (a)")
+    connection.commit()
+    connection.close()
+    with pytest.raises(StoreError, match="some other program"):
+        Repository.open(tmp_path)
+
+
+def _truncate(path: Path) -> None:
+    path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
+
+
+def _scribble(path: Path) -> None:
+    data = bytearray(path.read_bytes())
+    data[4096 : 4096 + 2000] = b"\x55" * 2000
+    path.write_bytes(bytes(data))
+
+
+def _replace(path: Path) -> None:
+    path.write_bytes(b"this was never a database, and it is long enough to be one" * 100)
+
+
+@pytest.mark.parametrize("damage", [_truncate, _scribble, _replace])
+def test_a_damaged_file_is_moved_aside_never_deleted(
+    tmp_path: Path, damage: Callable[[Path], None]
+) -> None:
+    """S5."""
+    with Repository.open(tmp_path, now=ticking()) as store:
+        filled = fill(store, tmp_path)
+    damage(tmp_path / FILE)
+    damaged = (tmp_path / FILE).read_bytes()
+    with Repository.open(tmp_path, now=ticking()) as store:
+        assert store.inspections() == ()
+        assert "moved to fieldlog.db.corrupt-20260504T083001Z" in store.notices[0]
+        assert store.media.fault(filled.clip) is None
+    (aside,) = tmp_path.glob("*.corrupt-*")
+    assert aside.read_bytes() == damaged
+    damage(tmp_path / FILE)
+    with Repository.open(tmp_path, now=ticking()):
+        assert len(list(tmp_path.glob("*.corrupt-*"))) == 2
+
+
+def test_an_empty_file_is_a_new_store(tmp_path: Path) -> None:
+    (tmp_path / FILE).touch()
+    with Repository.open(tmp_path) as store:
+        assert store.notices == ()
+        assert store.vehicles() == ()
+
+
+MOUNTS = """\
+/dev/sda1 / ext4 rw 0 0
+server:/share /mnt/with\\040space nfs4 rw 0 0
+//host/bay /mnt/bay cifs rw 0 0
+/dev/sdb1 /mnt/stick vfat rw 0 0
+"""
+
+
+@pytest.mark.parametrize(
+    ("path", "kind"),
+    [
+        ("/home/someone/x.db", "ext4"),
+        ("/mnt/with space/x.db", "nfs4"),
+        ("/mnt/bay/x.db", "cifs"),
+        ("/mnt/bays/x.db", "ext4"),
+        ("/mnt/stick/x.db", "vfat"),
+    ],
+)
+def test_file_system_of_a_path(path: str, kind: str) -> None:
+    assert file_system(Path(path), MOUNTS) == kind
+
+
+def test_no_write_ahead_log_on_a_network_folder(tmp_path: Path) -> None:
+    """S3."""
+    mounts = f"/dev/sda1 / ext4 rw 0 0\nserver:/x {tmp_path.resolve()} nfs rw 0 0\n"
+    opened = open_database(tmp_path / "shop", now=START, mounts=mounts)
+    try:
+        assert opened.journal == "truncate"
+        assert opened.db.conn.execute("PRAGMA synchronous").fetchone()[0] == 2
+        assert len(opened.notices) == 1
+        assert "network or shared file system (nfs)" in opened.notices[0]
+    finally:
+        opened.db.close()
+
+
+class _NoWal:
+    """A connection on a disk where write-ahead logging cannot work."""
+
+    def __init__(self, connection: sqlite3.Connection, answer: str | sqlite3.Error) -> None:
+        self._connection, self._answer = connection, answer
+
+    def execute(self, sql: str) -> sqlite3.Cursor:
+        if sql == "PRAGMA journal_mode=WAL":
+            if isinstance(self._answer, sqlite3.Error):
+                raise self._answer
+            return self._connection.execute(f"SELECT '{self._answer}'")
+        return self._connection.execute(sql)
+
+
+@pytest.mark.parametrize("answer", ["delete", sqlite3.OperationalError("disk I/O error")])
+def test_the_journal_is_read_back_and_replaced(
+    tmp_path: Path, answer: str | sqlite3.Error
+) -> None:
+    """S3: exFAT answers ``delete`` or fails with a disk I/O error."""
+    connection = sqlite3.connect(tmp_path / FILE)
+    db = Database(connection)
+    db.conn = _NoWal(connection, answer)  # type: ignore[assignment]
+    notices: list[str] = []
+    assert database._choose_journal(db, tmp_path / FILE, "", notices) == "truncate"
+    assert len(notices) == 1
+    assert "does not support write-ahead logging" in notices[0]
+    connection.close()
+
+
+def test_a_full_disk_is_one_clear_line_and_loses_nothing(tmp_path: Path) -> None:
+    with Repository.open(tmp_path, now=ticking()) as store:
+        vehicle = store.add_vehicle("blue roadster")
+        inspection = store.start_inspection(vehicle.id)
+        pages = store._db.conn.execute("PRAGMA page_count").fetchone()[0]
+        store._db.conn.execute(f"PRAGMA max_page_count={pages}")
+        with pytest.raises(StoreError, match="the disk is full.*free some space") as caught:
+            for _ in range(1000):
+                store.add_remark(inspection.id, "x" * 2000)
+        assert "\n" not in str(caught.value)
+        kept = len(store.inspection_record("last").remarks)
+        store._db.conn.execute("PRAGMA max_page_count=100000")
+        store.add_remark(inspection.id, "after")
+        assert len(store.inspection_record("last").remarks) == kept + 1
+        assert store.verify().intact
+
+
+def test_a_read_only_database_is_one_clear_line(tmp_path: Path) -> None:
+    with Repository.open(tmp_path):
+        pass
+    path = tmp_path / FILE
+    connection = sqlite3.connect(f"file:{path}?mode=ro", uri=True)
+    with pytest.raises(StoreError, match="cannot be written.*--store DIR"), translated(path):
+        connection.execute("CREATE TABLE x (a)")
+    connection.close()
+
+
+def test_a_folder_that_cannot_be_made_is_one_clear_line(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+    with pytest.raises(StoreError, match="cannot be made.*--store DIR"):
+        Repository.open(tmp_path / "file" / "shop")
+
+
+def test_a_database_held_by_another_is_one_clear_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(database, "BUSY_S", 0.05)
+    with Repository.open(tmp_path) as store:
+        other = sqlite3.connect(tmp_path / FILE, isolation_level=None)
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(StoreError, match="another program has held the database"):
+            store.add_vehicle("blue roadster")
+        other.execute("ROLLBACK")
+        other.close()
+        assert store.add_vehicle("blue roadster").number == 1
