@@ -9,16 +9,12 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-import numpy as np
-
-from fieldlog.audio.clip import RATE, Clip
+from fieldlog.audio.clip import Clip
+from fieldlog.audio.endpointer import join, joinable
 from fieldlog.listeners.base import Language, Listener
 from fieldlog.model import Decision, Hearing, Understanding
-
-JOIN_GAP_S = 1.0
-"""Two clips further apart than this are never one phrase (seconds)."""
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
 """The doubt module's part: may turn *accept* into *ask* or *refuse*, never the other way round."""
@@ -41,6 +37,11 @@ class Heard:
         """The words that were heard; empty when nothing fits the language."""
         return self.understanding.text
 
+    @property
+    def accepted(self) -> bool:
+        """Whether it counts without a question."""
+        return self.understanding.decision is Decision.ACCEPT
+
 
 def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) -> Heard:
     """Hear one clip: the best hypothesis is parsed again and weighed before it counts."""
@@ -62,17 +63,17 @@ def hear_clips(
 ) -> Iterator[Heard]:
     """Hear a stream of clips; a phrase that a pause cut in two is tried again as one.
 
-    Each clip is held back until the next one shows whether they belong together: only where the
-    first was not accepted and the second follows within ``JOIN_GAP_S``, and the two together are
-    accepted, do they become one utterance.
+    Each clip is held back until the next one shows whether they belong together: only where one of
+    the two was not accepted by itself, the second follows soon, and both together are accepted, do
+    they become one utterance. ("a small latte ... with cream" is one order, not an order and noise.)
     """
     held: Heard | None = None
     for clip in clips:
         heard = hear_clip(clip, listener, language, judge)
         if held is not None:
-            joined = _joined(held, heard, listener, language, judge)
-            if joined is not None:
-                held = joined
+            together = _together(held, heard, listener, language, judge)
+            if together is not None:
+                held = together
                 continue
             yield held
         held = heard
@@ -80,19 +81,12 @@ def hear_clips(
         yield held
 
 
-def _joined(
+def _together(
     first: Heard, second: Heard, listener: Listener, language: Language, judge: Judge
 ) -> Heard | None:
-    gap = second.clip.start_s - first.clip.end_s
-    if first.understanding.decision is Decision.ACCEPT or not 0 <= gap <= JOIN_GAP_S:
+    if first.accepted and second.accepted:
         return None
-    if second.understanding.decision is Decision.ACCEPT:
+    if not joinable(first.clip, second.clip):
         return None
-    silence = np.zeros(round(gap * RATE), dtype=np.float32)
-    whole = replace(
-        first.clip,
-        samples=np.concatenate([first.clip.samples, silence, second.clip.samples]),
-        flags=first.clip.flags | second.clip.flags,
-    )
-    together = hear_clip(whole, listener, language, judge)
-    return together if together.understanding.decision is Decision.ACCEPT else None
+    whole = hear_clip(join(first.clip, second.clip), listener, language, judge)
+    return whole if whole.accepted else None

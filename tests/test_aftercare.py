@@ -156,8 +156,12 @@ class TestConclusion:
         [
             ([Verdict(State.BEYOND, None, severity=Severity.DANGEROUS)], "do not ride"),
             ([Verdict(State.BEYOND, None, severity=Severity.MAJOR)], "before it goes back"),
-            ([Verdict(State.BEYOND, None, severity=Severity.MINOR)], "1 small finding beyond"),
-            ([Verdict(State.MARGINAL, None)], "near one"),
+            (
+                [Verdict(State.BEYOND, None, severity=Severity.MINOR)],
+                "1 finding beyond limits: to be put right at the next",
+            ),
+            ([Verdict(State.MARGINAL, None)], "near a limit or against common practice"),
+            ([Verdict(State.MARGINAL, None, severity=Severity.DANGEROUS)], "do not ride"),
             ([Verdict(State.WITHIN, None)], "Nothing beyond a limit among what was checked"),
             ([], "Nothing was judged"),
         ],

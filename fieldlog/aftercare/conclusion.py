@@ -28,6 +28,9 @@ class Conclusion:
     deferral: str = DEFERRAL
 
 
+_SPOILT = (State.BEYOND, State.MARGINAL)
+"""States whose severity counts: a dangerous condition stays one where no limit is cited."""
+
 _RANK = (Severity.MINOR, Severity.MAJOR, Severity.DANGEROUS)
 
 
@@ -35,17 +38,20 @@ def conclude(verdicts: Iterable[Verdict], open_items: int, asked: int = 0) -> Co
     """Draw the conclusion from every standing verdict; ``asked`` counts values never confirmed."""
     given = list(verdicts)
     counts = Counter(verdict.state for verdict in given)
-    severities = [v.severity for v in given if v.state is State.BEYOND and v.severity]
+    severities = [v.severity for v in given if v.state in _SPOILT and v.severity]
     worst = max(severities, key=_RANK.index, default=None)
-    beyond = counts[State.BEYOND]
+    beyond, marginal = counts[State.BEYOND], counts[State.MARGINAL]
+    found = _join_plain(
+        [f"{_count(beyond, 'finding')} beyond limits"] * bool(beyond)
+        + [f"{_count(marginal, 'finding')} near a limit or against common practice"]
+        * bool(marginal)
+    )
     if worst is Severity.DANGEROUS:
-        lead = f"{_count(beyond, 'finding')} beyond limits, at least one dangerous: do not ride it before this is put right."
+        lead = f"{found}, at least one of them dangerous: do not ride it before this is put right."
     elif worst is Severity.MAJOR:
-        lead = f"{_count(beyond, 'finding')} beyond limits: put this right before it goes back on the road."
-    elif beyond:
-        lead = f"{_count(beyond, 'small finding')} beyond limits, to be put right at the next work."
-    elif counts[State.MARGINAL]:
-        lead = f"Nothing beyond a limit; {_count(counts[State.MARGINAL], 'finding')} near one or against common practice."
+        lead = f"{found}: put this right before it goes back on the road."
+    elif beyond or marginal:
+        lead = f"{found}: to be put right at the next work."
     elif given:
         lead = "Nothing beyond a limit among what was checked."
     else:
@@ -74,5 +80,9 @@ def _count(number: int, noun: str) -> str:
 
 
 def _join(parts: list[str]) -> str:
-    text = " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
+    text = _join_plain(parts)
     return text[:1].upper() + text[1:]
+
+
+def _join_plain(parts: list[str]) -> str:
+    return " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
