@@ -17,13 +17,13 @@ from tests.store_samples import Filled, fill, ticking
 KEPT = (*CHAINED, *(child for pairs in CHILDREN.values() for child, _ in pairs))
 
 
-@pytest.fixture()
+@pytest.fixture
 def store(tmp_path: Path) -> Iterator[Repository]:
     with Repository.open(tmp_path / "shop", now=ticking()) as opened:
         yield opened
 
 
-@pytest.fixture()
+@pytest.fixture
 def filled(store: Repository, tmp_path: Path) -> Filled:
     return fill(store, tmp_path)
 

@@ -231,9 +231,7 @@ class _NoWal:
 
 
 @pytest.mark.parametrize("answer", ["delete", sqlite3.OperationalError("disk I/O error")])
-def test_the_journal_is_read_back_and_replaced(
-    tmp_path: Path, answer: str | sqlite3.Error
-) -> None:
+def test_the_journal_is_read_back_and_replaced(tmp_path: Path, answer: str | sqlite3.Error) -> None:
     """S3: exFAT answers ``delete`` or fails with a disk I/O error."""
     connection = sqlite3.connect(tmp_path / FILE)
     db = Database(connection)
@@ -251,9 +249,13 @@ def test_a_full_disk_is_one_clear_line_and_loses_nothing(tmp_path: Path) -> None
         inspection = store.start_inspection(vehicle.id)
         pages = store._db.conn.execute("PRAGMA page_count").fetchone()[0]
         store._db.conn.execute(f"PRAGMA max_page_count={pages}")
-        with pytest.raises(StoreError, match="the disk is full.*free some space") as caught:
+
+        def until_full() -> None:
             for _ in range(1000):
                 store.add_remark(inspection.id, "x" * 2000)
+
+        with pytest.raises(StoreError, match=r"the disk is full.*free some space") as caught:
+            until_full()
         assert "\n" not in str(caught.value)
         kept = len(store.inspection_record("last").remarks)
         store._db.conn.execute("PRAGMA max_page_count=100000")
@@ -267,14 +269,14 @@ def test_a_read_only_database_is_one_clear_line(tmp_path: Path) -> None:
         pass
     path = tmp_path / FILE
     connection = sqlite3.connect(f"file:{path}?mode=ro", uri=True)
-    with pytest.raises(StoreError, match="cannot be written.*--store DIR"), translated(path):
+    with pytest.raises(StoreError, match=r"cannot be written.*--store DIR"), translated(path):
         connection.execute("CREATE TABLE x (a)")
     connection.close()
 
 
 def test_a_folder_that_cannot_be_made_is_one_clear_line(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
-    with pytest.raises(StoreError, match="cannot be made.*--store DIR"):
+    with pytest.raises(StoreError, match=r"cannot be made.*--store DIR"):
         Repository.open(tmp_path / "file" / "shop")
 
 

@@ -1,0 +1,34 @@
+"""Where the store lies when no command says so."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from fieldlog.config import store_folder
+
+HOME = Path("/home/someone")
+
+
+@pytest.mark.parametrize(
+    ("environ", "platform", "expected"),
+    [
+        ({}, "linux", HOME / ".local" / "share" / "fieldlog"),
+        ({"XDG_DATA_HOME": "/data"}, "linux", Path("/data/fieldlog")),
+        # XDG Base Directory Specification: a relative path is invalid and must be ignored.
+        ({"XDG_DATA_HOME": "data"}, "linux", HOME / ".local" / "share" / "fieldlog"),
+        ({}, "darwin", HOME / "Library" / "Application Support" / "fieldlog"),
+        ({"LOCALAPPDATA": "/local"}, "win32", Path("/local/fieldlog")),
+        ({}, "win32", HOME / "AppData" / "Local" / "fieldlog"),
+        ({"FIELDLOG_HOME": "/shop", "XDG_DATA_HOME": "/data"}, "linux", Path("/shop")),
+        ({"FIELDLOG_HOME": "/shop"}, "darwin", Path("/shop")),
+    ],
+)
+def test_folder(environ: dict[str, str], platform: str, expected: Path) -> None:
+    assert store_folder(environ, platform=platform, home=HOME) == expected
+
+
+def test_the_machine_s_own(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("FIELDLOG_HOME", "/shop")
+    assert store_folder() == Path("/shop")
