@@ -48,7 +48,9 @@ class Network:
             self.entry[name] = self._node()
             end = self._build(rule.expression, self.entry[name])
             self.last[end] = True
-        self.ends_only = [self._ends_only(node) for node in range(len(self.words))]
+        nodes = range(len(self.words))
+        self.ends_only = [self._ends_only(node) for node in nodes]
+        self.settled = [self._settled(node) for node in nodes]
 
     @property
     def arc_count(self) -> int:
@@ -125,6 +127,16 @@ class Network:
             self._join(start, inside, math.log(weights[number] / total) if weights else 0.0)
             self._join(self._build(choice, inside), end)
         return end
+
+    def _settled(self, node: int) -> int:
+        """The node that ``node`` leads to without any choice; itself where there is one."""
+        while (
+            len(self.empty[node]) == 1
+            and self.empty[node][0][1] == 0.0
+            and not (self.words[node] or self.calls[node] or self.last[node])
+        ):
+            node = self.empty[node][0][0]
+        return node
 
     def _ends_only(self, node: int) -> bool:
         """Whether nothing but the end of the rule can follow, at no cost."""
@@ -257,7 +269,7 @@ class Automaton:
         for (node, stack), weight in reached.items():
             for word, end in network.words[node]:
                 places = by_word.setdefault(word, {})
-                there = (end, stack)
+                there = self._settle(end, stack)
                 if there not in places or weight > places[there]:
                     places[there] = weight
         arcs: dict[str, tuple[int, float]] = {}
@@ -265,6 +277,15 @@ class Automaton:
             top = max(places.values())
             arcs[word] = (self._state({p: w - top for p, w in places.items()}), top)
         self._arcs[state] = arcs
+
+    def _settle(self, node: int, stack: int) -> Place:
+        """The place that (node, stack) leads to without any choice, so that like states meet."""
+        network = self.network
+        node = network.settled[node]
+        while network.ends_only[node] and stack != BOTTOM:
+            node, stack = self.stacks.pop(stack)
+            node = network.settled[node]
+        return node, stack
 
     def _state(self, places: dict[Place, float]) -> int:
         key = frozenset(

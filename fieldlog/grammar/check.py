@@ -129,7 +129,7 @@ def unsayable(
     for text, found in places.items():
         if not can_say(text):
             at, rule = min(found)
-            more = f" and {len(found) - 1} more places" if len(found) > 1 else ""
+            more = f"; written in {len(found)} places" if len(found) > 1 else ""
             faults.append(Fault(at, f"the listener cannot say '{text}' (in <{rule}>{more})"))
     return faults
 

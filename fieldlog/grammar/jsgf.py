@@ -113,7 +113,10 @@ def _write(expression: ex.Expression, names: Mapping[str, str], tags: bool, bind
         case ex.Option(item=item):
             return f"[{_write(item, names, tags, 0)}]"
         case ex.Repeat(item=item, minimum=minimum):
-            return f"{_write(item, names, tags, 2)}{'*' if minimum == 0 else '+'}"
+            inside = _write(item, names, tags, 2)
+            if isinstance(item, ex.Tagged) and tags:
+                inside = f"({inside})"  # pocketsphinx 5.1 reads 'a {t}+' as a word that never fits
+            return f"{inside}{'*' if minimum == 0 else '+'}"
         case ex.Tagged(item=item, tag=tag):
             inside = _write(item, names, tags, 2)
             return f"{inside} {{{_tag(tag)}}}" if tags else inside

@@ -6,9 +6,9 @@ outcomes (slots, trees) of getting there. What cannot begin with the word at han
 a grammar is closed, so this ends; rules that recurse to the right are worked out from the last
 word backwards, so long utterances do not nest deeply.
 
-Slots: several matches of one slot in one derivation are joined by a space in spoken order (JSGF
-gives each token its tags and leaves what to make of them to the application). A slot that matched
-no words is not set.
+Slots: a slot holds the words that went into it, each once and in spoken order, also when it was
+filled in several places (JSGF gives each token its tags and leaves what to make of them to the
+application). A slot that matched no words is not set.
 """
 
 from __future__ import annotations
@@ -73,12 +73,14 @@ class Parse:
 
     @cached_property
     def slots(self) -> dict[str, str]:
-        """Slot -> the words that filled it."""
-        filled: dict[str, str] = {}
-        for slot, start, end in sorted(self.spans, key=lambda span: (span.start, span.end)):
-            text = " ".join(self.words[start:end])
-            filled[slot] = f"{filled[slot]} {text}" if slot in filled else text
-        return filled
+        """Slot -> the words that went into it, each once, in spoken order."""
+        places: dict[str, set[int]] = {}
+        for slot, start, end in sorted(self.spans, key=lambda span: (span.start, -span.end)):
+            places.setdefault(slot, set()).update(range(start, end))
+        return {
+            slot: " ".join(self.words[place] for place in sorted(inside))
+            for slot, inside in places.items()
+        }
 
     def text(self, tree: Tree | None = None) -> str:
         """The words under ``tree``, or all of them."""

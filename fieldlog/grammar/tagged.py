@@ -37,8 +37,8 @@ class TaggedLanguage:
         return self.grammar.word_graph()
 
     def jsgf(self) -> str:
-        """The grammar as one closed JSGF text."""
-        return to_jsgf(self.grammar)
+        """The grammar as one closed JSGF text, without its tags."""
+        return to_jsgf(self.grammar, tags=False)
 
     def phrases(self) -> list[str]:
         """Phrases that hold every word and word pair of the grammar, and ``[unk]``."""

@@ -1,0 +1,104 @@
+"""The word automaton: what may be said next, how much it weighs, when it may end."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from fieldlog.grammar import Grammar
+from fieldlog.listeners.base import WordGraph
+
+HEAD = "#JSGF V1.0;\ngrammar t;\n"
+
+
+def grammar(text: str) -> Grammar:
+    return Grammar.from_text(HEAD + text)
+
+
+@pytest.mark.parametrize(
+    ("text", "accepted", "refused"),
+    [
+        ("public <a> = x [y] z;", ["x z", "x y z"], ["", "x", "x y", "y z", "x y y z", "x z z"]),
+        ("public <a> = (x | y)* z;", ["z", "x z", "y x y z"], ["x", "z z"]),
+        ("public <a> = (x [y])+;", ["x", "x y", "x x y x"], ["y", "x y y"]),
+        ("public <a> = x <a> | y;", ["y", "x y", "x x x y"], ["x", "y y"]),
+        ("public <a> = l <a> r | m;", ["m", "l m r", "l l m r r"], ["l m", "m r", "l l m r"]),
+        ("public <a> = <b> <b>;\n<b> = x | x y;", ["x x", "x y x", "x y x y"], ["x", "x y"]),
+        ("public <a> = x;\npublic <b> = y;", ["x", "y"], ["x y"]),
+        ("public <a> = <b> <c>;\n<b> = [x];\n<c> = y [x];", ["y", "x y", "x y x"], ["x", "x x"]),
+        ("public <a> = x | y <VOID>;", ["x"], ["y"]),
+    ],
+)
+def test_accepts(text: str, accepted: list[str], refused: list[str]) -> None:
+    language = grammar(text)
+    graph = language.word_graph()
+    for phrase in accepted:
+        assert graph.accepts(phrase.split()), phrase
+        assert language.parse(phrase.split()), phrase
+    for phrase in refused:
+        assert not graph.accepts(phrase.split()), phrase
+        assert not language.parse(phrase.split()), phrase
+
+
+def test_it_is_the_word_graph_that_listeners_ask_for() -> None:
+    graph: WordGraph = grammar("public <a> = x (y | z);").word_graph()
+    (word, (state, weight)) = next(iter(graph.arcs(graph.start).items()))
+    assert (word, weight, graph.is_final(graph.start)) == ("x", 0.0, False)
+    assert sorted(graph.arcs(state)) == ["y", "z"]
+    end = graph.arcs(state)["y"][0]
+    assert graph.is_final(end)
+    assert graph.arcs(end) == {}
+
+
+def test_states_are_made_on_demand_and_shared() -> None:
+    words = " | ".join(f"w{n}" for n in range(100))
+    graph = grammar(f"public <a> = <w> <w> <w> <w> <w>;\n<w> = {words};").word_graph()
+    assert len(graph) == 1  # 10^10 phrases
+    assert graph.accepts(["w1", "w2", "w3", "w4", "w99"])
+    assert len(graph) == 6
+
+
+def test_recursion_to_the_right_stays_finite() -> None:
+    graph = grammar("public <a> = x <b>;\n<b> = y <a> | z;").word_graph()
+    assert graph.accepts(["x", "y"] * 500 + ["x", "z"])
+    assert len(graph) <= 4
+
+
+def test_follow_says_how_many_words_fit() -> None:
+    graph = grammar("public <a> = x y z;").word_graph()
+    state, fitting = graph.follow(["x", "y", "q"])
+    assert fitting == 2
+    assert list(graph.arcs(state)) == ["z"]
+
+
+@pytest.mark.parametrize(
+    ("text", "phrase", "weight"),
+    [
+        ("public <a> = x | y;", "x", 0.0),
+        ("public <a> = /3/ x | /1/ y;", "x", math.log(3 / 4)),
+        ("public <a> = /3/ x | /1/ y;", "y", math.log(1 / 4)),
+        ("public <a> = /3/ (k x) | /1/ (k y);", "k x", math.log(3 / 4)),
+        ("public <a> = /3/ (k x) | /1/ (k y);", "k y", math.log(1 / 4)),
+        ("public <a> = /1/ x | /3/ x;", "x", math.log(3 / 4)),  # the best derivation counts
+        ("public <a> = <b> <b>;\n<b> = /1/ x | /9/ y;", "x y", math.log(0.1) + math.log(0.9)),
+        ("public <a> = (/1/ x | /1/ y)+;", "x y x", 3 * math.log(0.5)),
+        ("public <a> = x (/1/ <NULL> | /3/ y);", "x y", math.log(0.75)),
+        ("public <a> = /8/ x | /2/ y | /0/ z;", "y", math.log(0.2)),
+    ],
+)
+def test_weights_are_normalised_natural_logarithms(text: str, phrase: str, weight: float) -> None:
+    got = grammar(text).word_graph().weight(phrase.split())
+    assert got == pytest.approx(weight, abs=1e-5)
+
+
+def test_weight_of_what_is_not_said_is_none() -> None:
+    graph = grammar("public <a> = x y;").word_graph()
+    assert graph.weight(["x"]) is None
+    assert graph.weight(["y"]) is None
+
+
+def test_weighted_loops_stay_finite() -> None:
+    graph = grammar("public <a> = (/1/ x y | /9/ x z)+ q;".replace("x y", "(x y)")).word_graph()
+    assert graph.accepts(["x", "y"] * 50 + ["q"])
+    assert len(graph) < 20
