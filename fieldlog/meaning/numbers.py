@@ -39,7 +39,7 @@ PROPER = frozenset({INTEGER, DECIMAL, FRACTION, MIXED})
 """Styles that say a number in full; the others are shorthand or a slip."""
 
 _LINKS = frozenset({"to", "through", "till", "until", "or"})
-_LONGEST = 24
+_LONGEST = 36
 """Words; no number anybody says is longer, and reading stays quick for garbage."""
 
 

@@ -1,0 +1,284 @@
+"""Typed or heard text -> the words of the grammar; the original is kept (pure).
+
+A listener writes "12.6 V", "4/32" or "thirty-seconds" where the grammar has words; a person types
+"N·m" or "5 1/2". Everything becomes lower-case words without hyphens or apostrophes, numbers spelled
+so that ``numbers.readings`` gives back the same value with every zero kept. Nothing is dropped
+silently: a sign that has no words stays in the list, and rejects whatever is parsed over it.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from fieldlog.meaning.spell import spell_digits, spell_fraction, spell_integer
+
+_SIGNS = str.maketrans(
+    {
+        "’": "'",
+        "‘": "'",
+        "“": '"',
+        "”": '"',
+        "″": '"',
+        "–": "-",
+        "—": "-",
+        "‑": "-",
+        "−": "-",
+        "·": ".",
+        "⋅": ".",
+        "×": "x",
+        "º": "°",
+        "²": "2",
+        "\u00a0": " ",
+        "\u202f": " ",
+    }
+)
+_VULGAR = {
+    "½": "1/2",
+    "¼": "1/4",
+    "¾": "3/4",
+    "⅛": "1/8",
+    "⅜": "3/8",
+    "⅝": "5/8",
+    "⅞": "7/8",
+    "⁄": "/",
+}
+
+_UNITS: tuple[tuple[str, str], ...] = (
+    # Written unit after a number (or alone) -> spoken words; longest first.
+    (r"kgf?\s?/\s?cm\^?2", "kilograms per square centimetre"),
+    (r"kgf?[.\- ]?m", "kilogram metres"),
+    (r"kgf?[.\-]?cm", "kilogram centimetres"),
+    (r"lbf?[.\- ]ft|ft[.\- ]?lbf?s?", "foot pounds"),
+    (r"lbf?[.\- ]in|in[.\- ]lbf?s?", "inch pounds"),
+    (r"n\s?[.\-*]?\s?m", "newton metres"),
+    (r"p\.s\.i\.?|psi|lbs?/in2", "p s i"),
+    (r"kpa", "kilopascals"),
+    (r"km/h|kmh|kph", "kilometres per hour"),
+    (r"mi/h|mph", "miles per hour"),
+    (r"km", "kilometres"),
+    (r"mm", "millimetres"),
+    (r"cm", "centimetres"),
+    (r"ml", "millilitres"),
+    (r"cc", "c c"),
+    (r"fl\.?\s?oz", "fluid ounces"),
+    (r"1/min|rpm", "r p m"),
+    (r"°\s?c|deg\s?c|degc", "degrees celsius"),
+    (r"°\s?f|deg\s?f|degf", "degrees fahrenheit"),
+    (r"°", "degrees"),
+    (r"%", "percent"),
+    (r"bar", "bar"),
+    (r"kg", "kilograms"),
+    (r"lbs?", "pounds"),
+    (r"qt", "quarts"),
+    (r"mv", "millivolts"),
+    (r"ma", "milliamps"),
+    (r"mi", "miles"),
+    (r"in|\"", "inches"),
+    (r"ft", "feet"),
+    (r"deg", "degrees"),
+    (r"min", "minutes"),
+    (r"wk", "weeks"),
+    (r"mo", "months"),
+    (r"v", "volts"),
+    (r"a", "amps"),
+    (r"l", "litres"),
+    (r"n", "newtons"),
+    (r"k", "k"),
+    (r"g", "grams"),
+    (r"m", "metres"),
+    (r"d", "days"),
+    (r"h", "hours"),
+    (r"s", "seconds"),
+)
+_ALONE = frozenset({"psi", "p.s.i.", "p.s.i", "kpa", "mm", "cm", "km", "nm", "ml", "cc", "mph"})
+"""Written units that are spelled out even without a number in front."""
+_ORDINAL = {
+    "2nd": "halves",
+    "4th": "quarters",
+    "8th": "eighths",
+    "10th": "tenths",
+    "16th": "sixteenths",
+    "32nd": "thirty seconds",
+    "64th": "sixty fourths",
+    "100th": "hundredths",
+    "1000th": "thousandths",
+}
+
+_NUMBER = r"\d+(?:,\d{3})+(?:\.\d+)?|\d*\.\d+|\d+"
+_UNIT = "|".join(f"(?:{pattern})" for pattern, _ in _UNITS)
+_TOKEN = re.compile(
+    rf"""
+    (?P<mixed>(?P<whole>\d+)[\s-]+(?P<top>\d+)\s?/\s?(?P<bottom>\d+))
+  | (?P<fraction>(?P<ftop>\d+)\s?/\s?(?P<fbottom>\d+))
+  | (?P<ordinal>\d+(?:nd|th)s?)(?![a-z0-9])
+  | (?P<number>{_NUMBER})
+  | (?P<word>[a-z]+(?:'[a-z]+)*)
+  | (?P<sign>\S)
+    """,
+    re.VERBOSE,
+)
+_UNIT_AFTER = re.compile(rf"\s?(?:{_UNIT})(?![a-z0-9'])")
+_UNIT_ONLY = tuple((re.compile(rf"\s?(?:{pattern})"), words) for pattern, words in _UNITS)
+_DROPPED = frozenset(",;:!?()[].\"'")
+"""Punctuation without a meaning of its own between words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Normalised:
+    """``words`` for the parser, and the text they came from, untouched."""
+
+    words: tuple[str, ...]
+    original: str
+
+    @property
+    def text(self) -> str:
+        """The words joined by single spaces."""
+        return " ".join(self.words)
+
+
+def normalise(text: str) -> Normalised:
+    """The words of ``text`` as the grammar writes them."""
+    plain = text.translate(_SIGNS).lower()
+    for sign, fraction in _VULGAR.items():
+        plain = plain.replace(sign, fraction if sign == "⁄" else f" {fraction}")
+    plain = re.sub(r"\+/-", " plus or minus ", plain)
+    words: list[str] = []
+    at, after_number = 0, False
+    while at < len(plain):
+        if plain[at].isspace():
+            at += 1
+            continue
+        match = _TOKEN.match(plain, at)
+        if match is None:  # pragma: no cover - every visible character matches <sign>
+            break
+        at = match.end()
+        if match.group("word"):
+            written = _written_unit(plain, match)
+            words += written[0] if written else _word(match.group())
+            at = written[1] if written else at
+            after_number = False
+            continue
+        if match.group("sign"):
+            words += _sign(plain, match.start(), after_number)
+            continue
+        unit = _UNIT_AFTER.match(plain, at)
+        if unit is not None and _is_word_here(plain, unit):
+            unit = None
+        words += _numeral(match, with_unit=unit is not None)
+        if unit is not None:
+            words += _unit_words(unit.group().strip())
+            at = unit.end()
+            at += int(plain[at : at + 1] == "." and plain[at + 1 : at + 2] in ("", " "))
+        after_number = True
+    return Normalised(tuple(words), text)
+
+
+def _numeral(match: re.Match[str], with_unit: bool) -> list[str]:
+    if match.group("mixed"):
+        return _spelled_mixed(match)
+    if match.group("fraction"):
+        return _spelled_slash(match["ftop"], match["fbottom"])
+    if match.group("ordinal"):
+        return _spelled_ordinal(match.group())
+    if not with_unit and re.fullmatch(r"\d{4}", match.group()):
+        # A date code, a year, a hydrometer: said digit by digit it stays all of them.
+        return spell_digits(match.group())
+    return _spelled_number(match.group())
+
+
+def _is_word_here(plain: str, unit: re.Match[str]) -> bool:
+    """Whether the letters after a number are an English word: "5 in all", "2 a side", "3 to 4 k"."""
+    written = unit.group()
+    return (
+        written[:1] == " "
+        and written.strip() in ("a", "in", "s", "d", "h")
+        and (plain[unit.end() :].lstrip()[:1].isalpha())
+    )
+
+
+def _unit_words(written: str) -> list[str]:
+    for pattern, words in _UNIT_ONLY:
+        if pattern.fullmatch(written):
+            return words.split()
+    return [written]
+
+
+def _written_unit(plain: str, match: re.Match[str]) -> tuple[list[str], int] | None:
+    """A unit that follows no digit ("front pressure two bar", "p.s.i.", "N.m", "psi")."""
+    unit = re.compile(r"p\.s\.i\.?|n\.m|lbf?\.(?:ft|in)|kgf\.m|fl\.oz|n-m|ft-lbs?|in-lbs?").match(
+        plain, match.start()
+    )
+    if unit is not None and not plain[unit.end() : unit.end() + 1].isalnum():
+        return _unit_words(unit.group()), unit.end()
+    if match.group() in _ALONE:
+        return _unit_words(match.group()), match.end()
+    return None
+
+
+def _word(word: str) -> list[str]:
+    """A word without its apostrophe: "doesn't" -> doesnt, "rider's" -> riders."""
+    return [word.replace("'", "")]
+
+
+def _spelled_mixed(match: re.Match[str]) -> list[str]:
+    part = spell_fraction(int(match["top"]), int(match["bottom"]))
+    if part is None:
+        slash = _spelled_slash(match["top"], match["bottom"])
+        return [*spell_integer(int(match["whole"])), *slash]
+    return [*spell_integer(int(match["whole"])), "and", *part]
+
+
+def _spelled_slash(top: str, bottom: str) -> list[str]:
+    """A fraction of the shop, or (a tyre size) two numbers with the word slash between."""
+    part = spell_fraction(int(top), int(bottom))
+    return part or [*_spelled_number(top), "slash", *_spelled_number(bottom)]
+
+
+def _spelled_ordinal(written: str) -> list[str]:
+    singular = written.removesuffix("s")
+    named = _ORDINAL.get(singular)
+    if named is None:
+        return [written]
+    return named.split() if written.endswith("s") else named.removesuffix("s").split()
+
+
+def _spelled_number(written: str) -> list[str]:
+    plain = written.replace(",", "")
+    whole, point, places = plain.partition(".")
+    if (len(whole) > 1 and whole.startswith("0")) or len(whole) > 6:
+        head = spell_digits(whole)
+    else:
+        head = spell_integer(int(whole)) if whole else []
+    return [*head, "point", *spell_digits(places)] if point else head
+
+
+def _sign(plain: str, at: int, after_number: bool) -> list[str]:
+    sign = plain[at]
+    before, after = plain[at - 1 : at], plain[at + 1 : at + 2]
+    if sign == "-":
+        follows = plain[at + 1 :].lstrip()[:1]
+        spaced = before.isspace() and not after.isspace()
+        if after_number and follows.isdigit() and not spaced:
+            # "10-32nds" is ten thirty-seconds, "2-3 mm" a range
+            part = re.match(r"\s?\d+(?:nd|th)s?\b", plain[at + 1 :])
+            return [] if part else ["to"]
+        number_next = after.isdigit() or (after == "." and plain[at + 2 : at + 3].isdigit())
+        return ["minus"] if number_next and not before.isalnum() else []
+    if sign == "<":
+        return ["less", "than"]
+    if sign == ">":
+        return ["more", "than"]
+    if sign in "~≈":
+        return ["about"]
+    if sign == "&":
+        return ["and"]
+    if sign == "%":
+        return ["percent"]
+    if sign == "°":
+        return ["degrees"]
+    if sign == '"' and before.isdigit():
+        return ["inches"]
+    if sign in _DROPPED:
+        return []
+    return [sign]

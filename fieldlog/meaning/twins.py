@@ -1,0 +1,92 @@
+"""Numbers that sound like another number (pure).
+
+The teens and the tens differ by a stress, and no recogniser's score tells them apart; "nine" is
+what is left of "nine thirty seconds" when the tail is lost; "nine" and "five" share their vowel.
+A caller asks when the twin is plausible too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from fieldlog.meaning import numbers
+from fieldlog.meaning.number_words import DENOMINATORS, POINTS
+from fieldlog.meaning.numbers import NumberReading
+
+TEEN_TY = "teen/ty"
+FRACTION_LOST = "fraction lost"
+NINE_FIVE = "nine/five"
+POINT_LOST = "point lost"
+KINDS = (TEEN_TY, FRACTION_LOST, NINE_FIVE, POINT_LOST)
+
+_TEENS = MappingProxyType(
+    {
+        "thirteen": "thirty",
+        "fourteen": "forty",
+        "fifteen": "fifty",
+        "sixteen": "sixty",
+        "seventeen": "seventy",
+        "eighteen": "eighty",
+        "nineteen": "ninety",
+    }
+)
+_TEEN_TY = MappingProxyType(dict(_TEENS) | {ty: teen for teen, ty in _TEENS.items()})
+_NINE_FIVE = MappingProxyType({"nine": "five", "five": "nine", "niner": "five", "fife": "nine"})
+
+
+@dataclass(frozen=True, slots=True)
+class Twin:
+    """Another number that the words could have been: its kind, its words, its reading."""
+
+    kind: str
+    words: tuple[str, ...]
+    reading: NumberReading
+
+
+def twins(words: Sequence[str], kinds: Collection[str] = (TEEN_TY,)) -> tuple[Twin, ...]:
+    """The numbers that ``words`` (a whole number) could be misheard for, by kind.
+
+    Only numbers said in full count as twins: "thirteen five" is none of "thirty five". Empty when
+    the words are no number.
+    """
+    said = tuple(words)
+    own = {(r.value, r.high) for r in numbers.readings(said)}
+    if not own:
+        return ()
+    found: dict[tuple[str, ...], Twin] = {}
+    for kind, other in _changed(said, kinds):
+        for reading in numbers.readings(other):
+            if reading.style in numbers.PROPER and (reading.value, reading.high) not in own:
+                found.setdefault(other, Twin(kind, other, reading))
+    return tuple(found.values())
+
+
+def _changed(
+    words: tuple[str, ...], kinds: Collection[str]
+) -> Iterator[tuple[str, tuple[str, ...]]]:
+    if TEEN_TY in kinds:
+        yield from ((TEEN_TY, other) for other in _swapped(words, _TEEN_TY))
+    if FRACTION_LOST in kinds:
+        for size in (2, 1):
+            if len(words) > size and words[-size:] in DENOMINATORS:
+                yield FRACTION_LOST, words[:-size]
+                break
+    if NINE_FIVE in kinds:
+        yield from ((NINE_FIVE, other) for other in _swapped(words, _NINE_FIVE))
+    if POINT_LOST in kinds:
+        for n, word in enumerate(words):
+            if word in POINTS and n:
+                yield POINT_LOST, words[:n]
+
+
+def _swapped(
+    words: tuple[str, ...], pairs: MappingProxyType[str, str]
+) -> Iterator[tuple[str, ...]]:
+    """``words`` with one of the paired words replaced, for each place; then all of them."""
+    places = [n for n, word in enumerate(words) if word in pairs]
+    for place in places:
+        yield (*words[:place], pairs[words[place]], *words[place + 1 :])
+    if len(places) > 1:
+        yield tuple(pairs.get(word, word) for word in words)
