@@ -187,13 +187,14 @@ class Repository:
         verdict: Verdict | None = None,
         remark: str | None = None,
         mark: str | None = None,
+        marks: str | None = None,
         corrects: str | None = None,
         reason: str = "",
     ) -> Saved:
         """Save one utterance and all that follows from it in one transaction.
 
         ``finding`` with its ``verdict``; ``remark`` (open transcription); ``mark`` (its name, at the
-        start of the utterance). ``corrects`` is the id of the finding that ``finding`` supersedes,
+        start of the utterance), spoken for the earlier finding ``marks``. ``corrects`` is the id of the finding that ``finding`` supersedes,
         or that is withdrawn when there is none. Raises ``StoreError``; then nothing was saved.
         """
         with self._write() as writer:
@@ -209,7 +210,7 @@ class Repository:
                 remark_id = writer.remark(inspection_id, remark, utterance_id)
             if mark is not None:
                 mark_id = writer.mark(
-                    inspection_id, mark, utterance.said_at, utterance_id, finding_id
+                    inspection_id, mark, utterance.said_at, utterance_id, finding_id or marks
                 )
         return Saved(utterance_id, finding_id, number, verdict_id, remark_id, mark_id)
 
