@@ -1,0 +1,316 @@
+"""A finding against all limits that apply: which one gates, what the verdict is (pure).
+
+Rules, from the design:
+
+* The strictest limit that is *cited* or *entered by user* gates; all that apply are shown.
+* *From memory* never gates. *Common practice* alone gives at most *marginal*, with its advice.
+* An equipment standard (what a part must be made like) can condemn, but it does not clear what
+  common practice advises against.
+* What is not known (rim material, grade) is tried both ways: if the answer is the same it stands,
+  else the verdict is *undecided* and says what to set.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import product
+
+from fieldlog.limits.applies import assumptions, holds, in_reach, missing_keys
+from fieldlog.limits.cautions import cautions
+from fieldlog.limits.context import SETTINGS
+from fieldlog.limits.decision import DEFAULT_RULE
+from fieldlog.limits.entered import entered_limits
+from fieldlog.limits.judge import SEVERENESS, comparable, judge
+from fieldlog.limits.uncertainty import Uncertainty, uncertainty_of
+from fieldlog.model import (
+    Context,
+    Finding,
+    Judgement,
+    Limit,
+    LimitStatus,
+    Quantity,
+    Severity,
+    State,
+    Verdict,
+)
+from fieldlog.units import convert
+
+GATING = frozenset({LimitStatus.CITED, LimitStatus.ENTERED})
+_SOUND = "sound"
+_NOT_JUDGED = "not judged"
+_LAYERS = ("memory", "common practice", "equipment", "handbook", "maker", "regulation")
+
+
+@dataclass(frozen=True, slots=True)
+class _Outcome:
+    state: State
+    gate: Judgement | None
+    reason: str
+
+
+def check(
+    finding: Finding,
+    limits: Sequence[Limit],
+    context: Context,
+    *,
+    default_uncertainty: Quantity | None = None,
+) -> Verdict:
+    """The verdict on ``finding`` under ``limits`` in ``context``.
+
+    ``default_uncertainty`` is the usual expanded uncertainty of the characteristic (from the
+    catalogue), used where neither the reading nor the context has one. Raises ``UsageError`` when
+    the context's uncertainty has a unit of another kind than the reading.
+    """
+    if finding.quantity is None and not finding.readings and not _said(finding):
+        return Verdict(State.UNDECIDED, None, reason="nothing measured or judged yet")
+    rows = relevant(finding, [*limits, *entered_limits(context)], context)
+    assumed = assumptions(context)
+    settings = {**assumed, **context.settings}
+    candidates = [(row, missing_keys(row, finding, settings)) for row in rows]
+    applying = [(row, missing) for row, missing in candidates if missing is not None]
+    if not applying:
+        return _nothing(finding, rows, candidates)
+    uncertainty = _uncertainty(finding, context, default_uncertainty)
+    rule = context.settings.get("decision_rule", DEFAULT_RULE)
+    judged = {row.id: _tempered(judge(row, finding, uncertainty, rule)) for row, _ in applying}
+    outcome = _settle(finding, applying, judged, settings)
+    others = tuple(
+        sorted(
+            (each for each in judged.values() if each is not outcome.gate),
+            key=lambda each: (each.limit.status not in GATING, -_strictness(each, finding)),
+        )
+    )
+    notes = _assumed_notes(candidates, assumed)
+    return Verdict(
+        state=outcome.state,
+        gate=outcome.gate,
+        others=others,
+        severity=_severity(outcome),
+        reason="; ".join(part for part in (outcome.reason, *notes) if part),
+        cautions=cautions(finding, outcome.state),
+    )
+
+
+def relevant(finding: Finding, limits: Iterable[Limit], context: Context) -> list[Limit]:
+    """Rows that speak about this component and characteristic in the context's jurisdiction."""
+    return [row for row in limits if in_reach(row, context) and speaks_of(row, finding)]
+
+
+def speaks_of(limit: Limit, finding: Finding) -> bool:
+    """Whether the row is about what the finding says (whatever the context)."""
+    if limit.component not in ("*", finding.component):
+        return False
+    if limit.relation == "is":
+        if finding.condition is not None:
+            return limit.characteristic == "condition" and finding.condition in limit.words
+        if finding.code is None or limit.characteristic != finding.characteristic:
+            return False
+        return finding.code in limit.words
+    if limit.characteristic != finding.characteristic:
+        return False
+    readings = finding.readings or ((finding.quantity,) if finding.quantity else ())
+    return bool(readings) and all(comparable(limit, reading) for reading in readings)
+
+
+def merge_readings(findings: Sequence[Finding]) -> Finding:
+    """One finding from several of the same component and characteristic, every reading kept.
+
+    For rules over points or cells ("three of four points", spread between cells). The position is
+    kept only when all agree. Raises ``ValueError`` when there are none or they differ in kind.
+    """
+    if not findings:
+        raise ValueError("no findings to merge")
+    first = findings[0]
+    kinds = {(each.component, each.characteristic) for each in findings}
+    if len(kinds) != 1:
+        raise ValueError(f"these findings are of different kinds: {sorted(map(str, kinds))}")
+    readings = tuple(
+        reading
+        for each in findings
+        for reading in (each.readings or ((each.quantity,) if each.quantity else ()))
+    )
+    same = {each.position for each in findings}
+    return replace(
+        first,
+        position=first.position if len(same) == 1 else None,
+        quantity=readings[0] if readings else None,
+        readings=readings,
+        words="; ".join(each.words for each in findings if each.words),
+    )
+
+
+def _tempered(judgement: Judgement) -> Judgement:
+    """Common practice says no more than marginal; a value from memory says that it does not gate."""
+    if judgement.limit.status is LimitStatus.COMMON:
+        if SEVERENESS.index(judgement.state) > SEVERENESS.index(State.MARGINAL):
+            if judgement.reason.startswith(_NOT_JUDGED):
+                return judgement
+            return replace(judgement, state=State.MARGINAL)
+    elif judgement.limit.status is LimitStatus.MEMORY:
+        note = "from memory: shown, never gating"
+        reason = f"{judgement.reason}; {note}" if judgement.reason else note
+        return replace(judgement, reason=reason)
+    return judgement
+
+
+def _settle(
+    finding: Finding,
+    applying: Sequence[tuple[Limit, set[str]]],
+    judged: Mapping[str, Judgement],
+    settings: Mapping[str, str],
+) -> _Outcome:
+    """The outcome, tried over every value of the keys that are not set.
+
+    Only keys with a closed list of values can be tried; a row that waits for another key stays out.
+    """
+    unknown = sorted({key for _, missing in applying for key in missing if SETTINGS[key].choices})
+    choices = [SETTINGS[key].choices for key in unknown]
+    found: dict[tuple[str, ...], _Outcome] = {}
+    for values in product(*choices):
+        tried = {**settings, **dict(zip(unknown, values, strict=True))}
+        rows = [row for row, _ in applying if missing_keys(row, finding, tried) == set()]
+        found[values] = _gate([judged[row.id] for row in rows], finding)
+    outcomes = list(found.values())
+    # Values for which no cited row exists say nothing against those that have one.
+    telling = [o for o in outcomes if o.gate and o.gate.limit.status in GATING] or [
+        o for o in outcomes if o.gate
+    ]
+    telling = telling or outcomes
+    worst = max(telling, key=lambda o: (SEVERENESS.index(o.state), _outcome_strictness(o, finding)))
+    if len({outcome.state for outcome in telling}) == 1:
+        return worst
+    parts: dict[str, list[str]] = {}
+    for values, outcome in found.items():
+        if outcome in telling and outcome.gate:
+            text = f"{outcome.state.value} ({outcome.gate.limit.printed})"
+            parts.setdefault(text, []).append(" ".join(values))
+    seen = "; ".join(f"{' or '.join(names)}: {text}" for text, names in parts.items())
+    keys = " and ".join(f"{key}={'|'.join(SETTINGS[key].choices)}" for key in unknown)
+    return _Outcome(State.UNDECIDED, worst.gate, f"depends on {seen}; set {keys}")
+
+
+def _gate(judgements: Sequence[Judgement], finding: Finding) -> _Outcome:
+    """The outcome of the rows that apply, all keys being known."""
+    usable = [each for each in judgements if not each.reason.startswith(_NOT_JUDGED)]
+    cited = [each for each in usable if each.limit.status in GATING]
+    common = [each for each in usable if each.limit.status is LimitStatus.COMMON]
+    advice = _worst(common, finding)
+    if cited:
+        gate = _worst(cited, finding)
+        assert gate is not None
+        equipment = all(each.limit.layer == "equipment" for each in cited)
+        if equipment and gate.state is State.WITHIN and advice and advice.state is not gate.state:
+            return _Outcome(State.MARGINAL, advice, _common_reason(advice, gate))
+        reason = gate.reason
+        if gate.state is not State.WITHIN and gate.limit.advice:
+            reason = "; ".join(part for part in (reason, gate.limit.advice) if part)
+        if advice and gate.state is State.WITHIN and advice.state is not State.WITHIN:
+            note = f"common practice ({_limit_text(advice.limit)}): {advice.limit.advice}"
+            reason = "; ".join(part for part in (reason, note) if part)
+        return _Outcome(gate.state, gate, reason)
+    if advice:
+        if advice.state is State.WITHIN:
+            return _Outcome(State.WITHIN, advice, "common practice only")
+        return _Outcome(State.MARGINAL, advice, _common_reason(advice, None))
+    if usable:
+        return _Outcome(State.UNDECIDED, None, "only a value from memory, which never gates")
+    lacking = next((each.reason for each in judgements if each.reason), "no limit applies")
+    return _Outcome(State.UNDECIDED, None, lacking)
+
+
+def _common_reason(advice: Judgement, cited: Judgement | None) -> str:
+    text = f"common practice ({_limit_text(advice.limit)})"
+    if advice.limit.advice:
+        text += f": {advice.limit.advice}"
+    if cited is not None:
+        return f"{text}; inside {_limit_text(cited.limit)} of {cited.limit.source}"
+    return text + "; common practice alone gives no more than marginal"
+
+
+def _limit_text(limit: Limit) -> str:
+    return f"{limit.relation} {limit.printed}" if limit.printed else "condition"
+
+
+def _worst(judgements: Sequence[Judgement], finding: Finding) -> Judgement | None:
+    if not judgements:
+        return None
+    return max(
+        judgements,
+        key=lambda each: (
+            SEVERENESS.index(each.state),
+            _strictness(each, finding),
+            _LAYERS.index(each.limit.layer),
+        ),
+    )
+
+
+def _strictness(judgement: Judgement, finding: Finding) -> Fraction:
+    """Order within one state: less margin is stricter, compared in the finding's unit.
+
+    Limits are converted here for ordering only; what is judged and shown stays as printed.
+    """
+    limit, readings = judgement.limit, finding.readings or (finding.quantity,)
+    if judgement.margin is None or readings[0] is None:
+        ranks = (Severity.MINOR, Severity.MAJOR, Severity.DANGEROUS)
+        return Fraction(ranks.index(limit.severity))
+    return -convert(judgement.margin, limit.unit, readings[0].unit, difference=True)
+
+
+def _outcome_strictness(outcome: _Outcome, finding: Finding) -> Fraction:
+    return _strictness(outcome.gate, finding) if outcome.gate else Fraction(0)
+
+
+def _uncertainty(
+    finding: Finding, context: Context, default: Quantity | None
+) -> Uncertainty | None:
+    readings = finding.readings or ((finding.quantity,) if finding.quantity else ())
+    found = [uncertainty_of(reading, context, default) for reading in readings]
+    if not found:
+        return None
+    unit = found[0].unit
+    return max(found, key=lambda each: each.in_unit(unit))
+
+
+def _severity(outcome: _Outcome) -> Severity | None:
+    """The class of the gating limit when beyond; a condition keeps its class when only advised."""
+    if outcome.gate is None or outcome.state in (State.WITHIN, State.UNDECIDED):
+        return None
+    if outcome.state is State.BEYOND or outcome.gate.limit.relation == "is":
+        return outcome.gate.limit.severity
+    return Severity.MINOR
+
+
+def _nothing(
+    finding: Finding, rows: Sequence[Limit], candidates: Sequence[tuple[Limit, set[str] | None]]
+) -> Verdict:
+    if finding.condition == _SOUND:
+        return Verdict(State.WITHIN, None, reason="found sound; nothing was measured")
+    what = finding.condition or finding.characteristic or "this"
+    reason = f"no limit for {what} of {finding.component}"
+    if rows and all(missing is None for _, missing in candidates):
+        reason += " applies here (class of vehicle, position or equipment differ)"
+    return Verdict(State.UNDECIDED, None, reason=reason)
+
+
+def _assumed_notes(
+    candidates: Sequence[tuple[Limit, set[str] | None]], assumed: Mapping[str, str]
+) -> list[str]:
+    """What was assumed and what is missing, where it kept a row out that could gate."""
+    notes: dict[str, None] = {}
+    for row, missing in candidates:
+        if row.status not in GATING:
+            continue
+        for key in missing or ():
+            if not SETTINGS[key].choices:
+                notes[f"set {key} to judge by {row.source}"] = None
+        for key, wanted in row.applies.items():
+            if key in assumed and not SETTINGS[key].silent and not holds(wanted, assumed[key]):
+                value = "over 50" if (key, assumed[key]) == ("engine_cc", "51") else assumed[key]
+                notes[f"{key} not set: taken as {value}"] = None
+    return list(notes)
+
+
+def _said(finding: Finding) -> bool:
+    return finding.condition is not None or finding.code is not None

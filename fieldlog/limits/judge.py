@@ -1,0 +1,163 @@
+"""One limit held against one finding: a judgement with its arithmetic (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+
+from fieldlog.limits.aggregate import Reduced, reduce
+from fieldlog.limits.decision import (
+    DEFAULT_RULE,
+    Tolerance,
+    conformance_probability,
+    decide,
+    guard_band,
+)
+from fieldlog.limits.uncertainty import Uncertainty
+from fieldlog.model import Finding, Judgement, Limit, Qualifier, Quantity, State
+from fieldlog.units import UNITS, convert
+
+SEVERENESS = (State.WITHIN, State.MARGINAL, State.UNDECIDED, State.BEYOND)
+"""States from best to worst."""
+
+SAME_KIND = ("at least", "more than", "at most", "less than", "between")
+"""Relations of limits that have a value."""
+
+
+def tolerance(limit: Limit) -> Tolerance:
+    """The interval a limit allows, in its own unit; ``ValueError`` for a row without a value."""
+    if limit.value is None:
+        raise ValueError(f"limit {limit.id} has no value")
+    if limit.relation in ("at least", "more than"):
+        return Tolerance(low=limit.value, open_low=limit.relation == "more than")
+    if limit.relation in ("at most", "less than"):
+        return Tolerance(high=limit.value, open_high=limit.relation == "less than")
+    return Tolerance(low=limit.value, high=limit.high)
+
+
+def comparable(limit: Limit, quantity: Quantity) -> bool:
+    """Whether the reading's unit measures the same kind of thing as the limit's."""
+    if limit.value is None or limit.unit not in UNITS or quantity.unit not in UNITS:
+        return False
+    return UNITS[limit.unit].dimension == UNITS[quantity.unit].dimension
+
+
+def judge(
+    limit: Limit,
+    finding: Finding,
+    uncertainty: Uncertainty | None = None,
+    rule: str = DEFAULT_RULE,
+) -> Judgement:
+    """Hold ``finding`` against ``limit``.
+
+    The reading is converted exactly to the limit's unit; the limit is never converted. A range is
+    judged by its worse end. Raises ``ValueError`` when the row cannot speak about the finding.
+    """
+    if limit.relation == "is":
+        return _word(limit, finding)
+    readings = finding.readings or ((finding.quantity,) if finding.quantity else ())
+    if not readings or not all(comparable(limit, reading) for reading in readings):
+        raise ValueError(f"limit {limit.id} does not speak about this finding")
+    allowed = tolerance(limit)
+    u = uncertainty.in_unit(limit.unit) if uncertainty else Fraction(0)
+    w = guard_band(u, rule)
+    one_sided = [r for r in readings if r.qualifier in (Qualifier.LESS, Qualifier.MORE)]
+    if one_sided:
+        return _one_sided(limit, allowed, readings)
+    ends = [convert(end, r.unit, limit.unit) for r in readings for end in _ends(r, limit, allowed)]
+    if limit.relation == "between" and any(r.high is not None for r in readings):
+        reduced = Reduced(tuple(ends), "both ends of the range")
+    else:
+        reduced = reduce(
+            ends,
+            limit.aggregation,
+            low=allowed.low is not None,
+            high=allowed.high is not None,
+        )
+    if reduced.lacking:
+        return Judgement(limit, State.UNDECIDED, None, reason=f"not judged: {reduced.lacking}")
+    value = min(reduced.values, key=allowed.margin)
+    state, reason = _state(value, allowed, w, reduced)
+    ranged = any(r.high is not None for r in readings)
+    how = [part for part in (reduced.how, "worse end of the range" if ranged else "") if part]
+    return Judgement(
+        limit=limit,
+        state=state,
+        margin=allowed.margin(value),
+        probability=conformance_probability(float(value), float(u) / 2, allowed)
+        if u
+        else float(allowed.conforms(value)),
+        guard_band=w,
+        reading=value,
+        reason="; ".join([*how, *([reason] if reason else [])]),
+    )
+
+
+def _state(value: Fraction, allowed: Tolerance, w: Fraction, reduced: Reduced) -> tuple[State, str]:
+    state = decide(value, allowed, w)
+    passes = state in (State.WITHIN, State.MARGINAL)
+    if not reduced.open_points or (passes and reduced.sure):
+        return state, ""
+    if reduced.hope is not None and decide(reduced.hope, allowed, w) is State.BEYOND:
+        return State.BEYOND, "the points not read cannot change it"
+    return State.UNDECIDED, reduced.open_points
+
+
+def _ends(reading: Quantity, limit: Limit, allowed: Tolerance) -> tuple[Fraction, ...]:
+    if reading.high is None:
+        return (reading.value,)
+    if limit.relation == "between":
+        return (reading.value, reading.high)
+    if limit.aggregation == "magnitude":
+        return (max(reading.value, reading.high, key=abs),)
+    return (reading.value,) if allowed.low is not None else (reading.high,)
+
+
+def _one_sided(limit: Limit, allowed: Tolerance, readings: Sequence[Quantity]) -> Judgement:
+    """ "Less than" and "more than": decided when every value they leave open agrees."""
+    worst: tuple[State, Fraction] | None = None
+    for reading in readings:
+        edge = convert(reading.value, reading.unit, limit.unit)
+        if reading.qualifier is Qualifier.LESS:
+            state = _below(edge, allowed)
+        elif reading.qualifier is Qualifier.MORE:
+            state = _above(edge, allowed)
+        else:
+            state = decide(edge, allowed, Fraction(0))
+        if worst is None or SEVERENESS.index(state) > SEVERENESS.index(worst[0]):
+            worst = state, edge
+    assert worst is not None  # the caller passes one reading or more
+    state, edge = worst
+    said = next(r.qualifier for r in readings if r.qualifier in (Qualifier.LESS, Qualifier.MORE))
+    return Judgement(
+        limit,
+        state,
+        allowed.margin(edge),
+        reading=edge,
+        reason=f"judged as {said.value} the value said"
+        if said and state is not State.UNDECIDED
+        else f"{said.value if said else ''} that value can lie on either side of the limit",
+    )
+
+
+def _below(edge: Fraction, allowed: Tolerance) -> State:
+    if allowed.low is not None and edge <= allowed.low:
+        return State.BEYOND
+    if allowed.low is None and allowed.high is not None and edge <= allowed.high:
+        return State.WITHIN
+    return State.UNDECIDED
+
+
+def _above(edge: Fraction, allowed: Tolerance) -> State:
+    if allowed.high is not None and edge >= allowed.high:
+        return State.BEYOND
+    if allowed.high is None and allowed.low is not None and edge >= allowed.low:
+        return State.WITHIN
+    return State.UNDECIDED
+
+
+def _word(limit: Limit, finding: Finding) -> Judgement:
+    said = finding.condition or finding.code
+    if said is None or said not in limit.words:
+        raise ValueError(f"limit {limit.id} does not speak about this finding")
+    return Judgement(limit, limit.outcome, None, reason=f"found {said}")

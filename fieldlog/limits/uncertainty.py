@@ -1,0 +1,136 @@
+"""Which uncertainty a reading is judged with, and where it comes from (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from types import MappingProxyType
+
+from fieldlog.errors import UsageError
+from fieldlog.limits.context import amount
+from fieldlog.model import Context, Qualifier, Quantity
+from fieldlog.units import convert, dimension
+
+
+@dataclass(frozen=True, slots=True)
+class Uncertainty:
+    """Expanded uncertainty U (k = 2) in ``unit``, with where it comes from."""
+
+    value: Fraction
+    unit: str
+    origin: str
+
+    def in_unit(self, unit: str) -> Fraction:
+        """U as an interval in ``unit``, exactly (a temperature interval has no offset)."""
+        return convert(self.value, self.unit, unit, difference=True)
+
+
+_FRACTION_WORDS: Mapping[str, int] = MappingProxyType(
+    {
+        "half": 2,
+        "halves": 2,
+        "quarter": 4,
+        "quarters": 4,
+        "eighth": 8,
+        "eighths": 8,
+        "sixteenth": 16,
+        "sixteenths": 16,
+        "sixty fourth": 64,
+        "sixty fourths": 64,
+        "thirty second": 32,
+        "thirty seconds": 32,
+        "thou": 1000,
+        "thousandth": 1000,
+        "thousandths": 1000,
+        "mils": 1000,
+    }
+)
+_DIGITS = (
+    "oh o zero nought naught one two three four five six seven eight nine niner fife tree fower"
+)
+_TENS = "twenty thirty forty fifty sixty seventy eighty ninety"
+_TEENS = "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen"
+
+
+def resolution(quantity: Quantity) -> Fraction:
+    """The last place spoken, in the quantity's unit: ``one point five nine`` -> 1/100.
+
+    Read from the words where they show it (a fraction's denominator, the digits after "point"),
+    else from the value itself (decimal places, or the denominator of a plain fraction).
+    """
+    words = " ".join(quantity.words.lower().replace("-", " ").split())
+    padded = f" {words} "
+    if quantity.unit == "in":
+        named = [n for word, n in _FRACTION_WORDS.items() if f" {word} " in padded]
+        if named:
+            return Fraction(1, max(named))
+    shown = _places_spoken(words) if " point " in padded else 0
+    places = max(shown, _places(quantity.value))
+    if _places(quantity.value) < 0:  # no finite decimal: a fraction as spoken
+        return Fraction(1, quantity.value.denominator)
+    if not shown and quantity.value.denominator in (2, 4, 8) and " point " not in padded and words:
+        return Fraction(1, quantity.value.denominator)
+    return Fraction(1, 10**places)
+
+
+def uncertainty_of(
+    quantity: Quantity, context: Context, default: Quantity | None = None
+) -> Uncertainty:
+    """U for one reading: declared with it, else set, else the characteristic's default, else half
+    the resolution it was spoken with.
+
+    "About" doubles U, to at least the resolution spoken, unless it was switched off with
+    ``uncertainty=0``. Raises ``UsageError`` when the setting has a unit of another kind.
+    """
+    found = _stated(quantity, context, default)
+    if found.value and quantity.qualifier is Qualifier.ABOUT:
+        spoken = resolution(quantity)
+        wide = max(2 * found.in_unit(quantity.unit), spoken)
+        return Uncertainty(wide, quantity.unit, found.origin + ", widened for 'about'")
+    return found
+
+
+def _stated(quantity: Quantity, context: Context, default: Quantity | None) -> Uncertainty:
+    if quantity.uncertainty is not None:
+        return Uncertainty(quantity.uncertainty, quantity.unit, "declared with the reading")
+    text = context.settings.get("uncertainty")
+    if text is not None:
+        value, unit = amount(text, quantity.unit)
+        if value == 0:
+            return Uncertainty(value, quantity.unit, "switched off by uncertainty=0")
+        if dimension(unit) != dimension(quantity.unit):
+            raise UsageError(
+                f"uncertainty {text} is not in a unit of {dimension(quantity.unit)}",
+                where="--set uncertainty",
+                todo=f"give it in {quantity.unit}, or 0 to switch it off",
+            )
+        return Uncertainty(value, unit, "set with uncertainty=" + text)
+    if default is not None and dimension(default.unit) == dimension(quantity.unit):
+        return Uncertainty(default.value, default.unit, "usual for this characteristic")
+    return Uncertainty(resolution(quantity) / 2, quantity.unit, "half the last place spoken")
+
+
+def _places(value: Fraction) -> int:
+    """Decimal places of a finite decimal, -1 for any other fraction."""
+    for places in range(7):
+        if (value * 10**places).denominator == 1:
+            return places
+    return -1
+
+
+def _places_spoken(words: str) -> int:
+    """Digits after "point": ``oh seven five`` is 3, ``seventy five`` 2, ``fifteen`` 2."""
+    places = 0
+    tens = False
+    for word in words.split(" point ", 1)[1].split():
+        if word in _DIGITS.split():
+            places += 0 if tens else 1
+            tens = False
+        elif word in _TENS.split():
+            places, tens = places + 2, True
+        elif word in _TEENS.split():
+            places, tens = places + 2, False
+        else:
+            break
+    return places
