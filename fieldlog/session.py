@@ -1,0 +1,153 @@
+"""One inspection as it is spoken: heard -> understood -> checked -> saved, utterance by utterance.
+
+The session decides nothing about meaning or limits; it puts the parts in order and commits each
+utterance, with all that follows from it, before anything is said or shown about it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from fieldlog.assess import Assessment, assess
+from fieldlog.catalogue.component import Catalogue
+from fieldlog.hearing import Heard
+from fieldlog.model import Context, Decision, Finding, Kind, Limit, Understanding
+from fieldlog.store.records import NewUtterance, Saved
+from fieldlog.store.repository import Repository
+
+Transcribe = Callable[[Heard], str]
+"""Open transcription of free speech, for remarks; clearly marked as unchecked."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What one utterance led to."""
+
+    heard: Heard
+    saved: Saved
+    assessment: Assessment | None = None
+    corrects: Finding | None = None
+    """The earlier finding that this one supersedes or withdraws."""
+    remark: str | None = None
+    mark: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """What a session checks against."""
+
+    catalogue: Catalogue
+    limits: Sequence[Limit]
+    context: Context
+
+
+class Session:
+    """Takes utterances in order and keeps each one; remembers the findings it may have to correct."""
+
+    def __init__(
+        self,
+        store: Repository,
+        inspection_id: str,
+        started_at: datetime,
+        rules: Rules,
+        *,
+        transcribe: Transcribe | None = None,
+        model: str = "",
+        grammar: str = "",
+    ) -> None:
+        """``started_at``: instant (UTC) of second 0.0 of the session clock.
+
+        ``model`` and ``grammar`` are fingerprints that go with every utterance.
+        """
+        self._store = store
+        self._inspection = inspection_id
+        self._started_at = started_at
+        self._rules = rules
+        self._transcribe = transcribe
+        self._model = model
+        self._grammar = grammar
+        self._findings: list[tuple[str, Finding]] = []
+
+    def take(self, heard: Heard, source: str, begins_s: float = 0.0) -> Outcome:
+        """Check and save one utterance. ``begins_s``: where its source starts on the session clock.
+
+        Raises ``StoreError`` when it could not be saved; then nothing of it is in the record.
+        """
+        understood = heard.understanding
+        said_at = self._started_at + timedelta(seconds=begins_s + heard.clip.start_s)
+        utterance = NewUtterance(
+            understanding=understood,
+            said_at=said_at,
+            hearings=(heard.hearing,),
+            clip=self._store.media.save_clip(heard.clip),
+            start_s=heard.clip.start_s,
+            end_s=heard.clip.end_s,
+            source=source,
+            model=self._model,
+            grammar=self._grammar,
+        )
+        if understood.decision is not Decision.ACCEPT:
+            return Outcome(heard, self._store.add_utterance(self._inspection, utterance))
+        if understood.kind is Kind.FINDING and understood.finding is not None:
+            return self._finding(heard, utterance, understood.finding, said_at)
+        if understood.kind is Kind.REMARK:
+            words = self._transcribe(heard) if self._transcribe else understood.text
+            saved = self._store.add_utterance(self._inspection, utterance, remark=words)
+            return Outcome(heard, saved, remark=words)
+        return self._dialogue(heard, utterance, understood)
+
+    def _finding(
+        self, heard: Heard, utterance: NewUtterance, finding: Finding, said_at: datetime
+    ) -> Outcome:
+        rules = self._rules
+        assessment = assess(finding, rules.limits, rules.context, rules.catalogue, said_at.date())
+        corrected = None
+        if utterance.understanding.dialogue == "correction":
+            corrected = self._to_correct(finding)
+        saved = self._store.add_utterance(
+            self._inspection,
+            utterance,
+            finding=finding,
+            verdict=assessment.verdict,
+            corrects=corrected[0] if corrected else None,
+            reason="spoken correction" if corrected else "",
+        )
+        if corrected:
+            self._findings.remove(corrected)
+        assert saved.finding_id is not None
+        self._findings.append((saved.finding_id, finding))
+        return Outcome(heard, saved, assessment, corrects=corrected[1] if corrected else None)
+
+    def _dialogue(
+        self, heard: Heard, utterance: NewUtterance, understood: Understanding
+    ) -> Outcome:
+        last = self._findings[-1] if self._findings else None
+        if understood.dialogue == "photo":
+            saved = self._store.add_utterance(
+                self._inspection, utterance, mark="photo", marks=last[0] if last else None
+            )
+            return Outcome(heard, saved, mark="photo")
+        if understood.dialogue == "disregard" and last is not None:
+            saved = self._store.add_utterance(
+                self._inspection, utterance, corrects=last[0], reason="disregarded"
+            )
+            self._findings.pop()
+            return Outcome(heard, saved, corrects=last[1])
+        return Outcome(heard, self._store.add_utterance(self._inspection, utterance))
+
+    def _to_correct(self, finding: Finding) -> tuple[str, Finding] | None:
+        """The newest standing finding about the same thing, else the newest of all."""
+        for kept in reversed(self._findings):
+            if _same_thing(kept[1], finding):
+                return kept
+        return self._findings[-1] if self._findings else None
+
+
+def _same_thing(one: Finding, other: Finding) -> bool:
+    return (one.component, one.position, one.characteristic) == (
+        other.component,
+        other.position,
+        other.characteristic,
+    )
