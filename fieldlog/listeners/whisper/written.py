@@ -83,6 +83,8 @@ PHRASES: dict[tuple[str, ...], tuple[str, ...]] = {
     ("litres",): (" L", "L", " liters"),
     ("litre",): (" L", "L", " liter"),
     ("millilitres",): (" ml", "ml", " mL", "mL", " milliliters"),
+    ("p", "s", "i"): (" psi", "psi", " PSI", "PSI", " P.S.I."),
+    ("k", "p", "a"): (" kPa", "kPa", " KPA", " KPa"),
     ("kilopascals",): (" kPa", "kPa"),
     ("thirty", "seconds"): ("/32", "/32nds", " 32nds", " 32nd", "/32nd", " 30 seconds"),
     ("thirty", "second"): ("/32", "/32nd", " 32nd", " 30 second"),
