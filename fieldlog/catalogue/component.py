@@ -8,9 +8,8 @@ phrases.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
-from types import MappingProxyType
 
 from fieldlog.model import Severity
 from fieldlog.units import convert, dimension
@@ -20,9 +19,6 @@ SOUND = "sound"
 
 CONDITION = "condition"
 """The characteristic of a finding that judges the component as a whole."""
-
-_NONE: Mapping[str, Severity | None] = MappingProxyType({})
-_NO_WORDS: Mapping[str, tuple[str, ...]] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,8 +91,8 @@ class Characteristic:
     readings: int = 1
     ranges: tuple[Range, ...] = ()
     uncertainties: tuple[Uncertainty, ...] = ()
-    conditions: Mapping[str, Severity | None] = _NONE
-    say: Mapping[str, tuple[str, ...]] = _NO_WORDS
+    conditions: Mapping[str, Severity | None] = field(default_factory=dict)
+    say: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     how_to_check: str = ""
 
     def plausible(self, value: Fraction, unit: str) -> bool:
@@ -134,8 +130,8 @@ class Component:
     system: str
     spoken: tuple[str, ...]
     axes: tuple[Axis, ...] = ()
-    conditions: Mapping[str, Severity | None] = _NONE
-    say: Mapping[str, tuple[str, ...]] = _NO_WORDS
+    conditions: Mapping[str, Severity | None] = field(default_factory=dict)
+    say: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     characteristics: tuple[Characteristic, ...] = ()
     how_to_check: str = ""
     cautions: tuple[str, ...] = ()

@@ -1,0 +1,50 @@
+"""The catalogue from its folder: the one place of the package that opens files."""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+from pathlib import Path
+
+from fieldlog.catalogue.component import Catalogue
+from fieldlog.catalogue.read import Known, read_catalogue
+from fieldlog.errors import GrammarError
+from fieldlog.grammar.files import read_text
+from fieldlog.meaning.rules import SAID
+
+_PUBLIC_RULE = re.compile(r"^public <(\w+)>", re.MULTILINE)
+
+
+def load_catalogue(folder: Path) -> Catalogue:
+    """The catalogue of the grammar folder ``folder``: ``catalogue/*.toml`` beside the JSGF files.
+
+    Raises ``GrammarError`` with every fault, or when the folder holds no catalogue.
+    """
+    files = sorted((folder / "catalogue").glob("*.toml"))
+    if not files:
+        raise GrammarError(
+            "no component catalogue here",
+            where=str(folder / "catalogue"),
+            todo="name the folder that holds finding.jsgf and catalogue/*.toml",
+        )
+    return read_catalogue({file.name: read_text(file) for file in files}, known_names(folder))
+
+
+@lru_cache(maxsize=4)
+def known_names(folder: Path) -> Known:
+    """What entries may refer to: the rules of the JSGF files in ``folder``."""
+    positions = _rules(folder / "positions.jsgf")
+    return Known(
+        conditions=frozenset(_rules(folder / "conditions.jsgf")),
+        axes=frozenset(
+            name
+            for name in positions
+            if f"{name} before" in positions or f"{name} after" in positions
+        ),
+        codes=frozenset(_rules(folder / "codes.jsgf")),
+        said=frozenset(SAID),
+    )
+
+
+def _rules(file: Path) -> list[str]:
+    return [name.replace("_", " ") for name in _PUBLIC_RULE.findall(read_text(file))]
