@@ -1,0 +1,177 @@
+"""The live spine: source -> disk -> endpointer, in a thread of its own, as a queue of events.
+
+A recogniser that takes seconds never delays the sound: it is on disk and cut into utterances
+meanwhile.
+"""
+
+from __future__ import annotations
+
+import math
+import queue
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+import numpy as np
+
+from fieldlog.audio.clip import RATE, Clip
+from fieldlog.audio.endpointer import Endpointer
+from fieldlog.audio.health import Notice, StreamClock, Trouble
+from fieldlog.audio.recorder import Recorder
+from fieldlog.audio.source import AudioSource, Block
+from fieldlog.errors import StoreError
+
+_LEVEL_EVERY_S = 0.1
+_QUEUE_OF_A_FILE = 64
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """How loud it is now, in dB below full scale, and whether an utterance is open."""
+
+    position_s: float
+    rms_db: float
+    peak_db: float
+    speaking: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """The open utterance at its first silence: the final clip, if no more speech comes."""
+
+    clip: Clip
+
+
+@dataclass(frozen=True, slots=True)
+class Spoken:
+    """An utterance that ended."""
+
+    clip: Clip
+    delay_s: float
+    """From its last voiced frame to its end being known (0.0 when the stream ended)."""
+    began: datetime
+    """UTC instant of its first sample."""
+    source: str
+    """The microphone or file it came from."""
+
+
+Event = Level | Draft | Spoken | Notice
+
+
+class Capture:
+    """Runs a source; ``events`` gives what happens. Ends when the source ends or is stopped."""
+
+    def __init__(
+        self,
+        source: AudioSource,
+        endpointer: Endpointer,
+        recorder: Recorder | None = None,
+        *,
+        now: Callable[[], datetime] = lambda: datetime.now(UTC),
+    ) -> None:
+        """``source`` must be open already; ``recorder`` keeps the whole stream when given."""
+        self._source = source
+        self._endpointer = endpointer
+        self._recorder = recorder
+        self._now = now
+        self.clock = StreamClock(now())
+        self._events: queue.Queue[Event | BaseException | None] = queue.Queue(
+            0 if source.live else _QUEUE_OF_A_FILE
+        )
+        self._levelled_s = -1.0
+        self._drafted = False
+        self._position_s = 0.0
+        self._gap = False
+
+    def events(self) -> Iterator[Event]:
+        """Everything that happens, in order; the last utterance is flushed at the end."""
+        thread = threading.Thread(target=self._run, name="capture", daemon=True)
+        thread.start()
+        ended = False
+        try:
+            while not ended:
+                event = self._events.get()
+                if isinstance(event, BaseException):
+                    raise event
+                if event is None:
+                    ended = True
+                else:
+                    yield event
+        finally:
+            self._source.stop()
+            while not ended and thread.is_alive():
+                # Nobody wants the rest, but the thread may wait for room to put it.
+                ended = self._events.get() is None
+            thread.join(timeout=5.0)
+
+    def _run(self) -> None:
+        try:
+            if self._endpointer.warning:
+                self._events.put(Notice(Trouble.STAND_IN, self._endpointer.warning))
+            for block in self._source.blocks():
+                self._take(block)
+            self._say(self._endpointer.flush())
+        except BaseException as error:  # handed to the thread that listens for events
+            self._events.put(error)
+        finally:
+            self._events.put(None)
+
+    def _take(self, block: Block) -> None:
+        lost = False
+        for notice in block.notices:
+            self._events.put(notice)
+            if notice.flag is not None:
+                self._endpointer.mark(notice.flag)
+            lost = lost or notice.trouble is Trouble.LOST
+        samples = block.samples
+        if len(samples):
+            if self._gap:
+                self._gap = False
+                self.clock.note(self._position_s, self._now())
+            self._record(block)
+            clips = self._endpointer.process(samples)
+            self._position_s += len(samples) / RATE
+            self._say(clips)
+            self._offer_draft()
+            self._meter(block)
+        if lost:
+            self._gap = True
+            self._say(self._endpointer.end_now())
+
+    def _record(self, block: Block) -> None:
+        """Keep the sound; a full disk stops the recording, not the inspection."""
+        if self._recorder is None:
+            return
+        try:
+            self._recorder.write(block.samples)
+        except StoreError as error:
+            self._recorder = None
+            self._events.put(Notice(Trouble.RECORDING, f"the sound is no longer kept: {error}"))
+
+    def _say(self, clips: list[Clip]) -> None:
+        for clip in clips:
+            began = self.clock.instant(clip.start_s)
+            self._events.put(Spoken(clip, self._endpointer.delay_s, began, self._source.name))
+
+    def _offer_draft(self) -> None:
+        draft = self._endpointer.draft()
+        if draft is None:
+            self._drafted = False
+        elif not self._drafted and self._events.qsize() < _QUEUE_OF_A_FILE // 2:
+            self._drafted = True
+            self._events.put(Draft(draft))
+
+    def _meter(self, block: Block) -> None:
+        if self._position_s - self._levelled_s < _LEVEL_EVERY_S:
+            return
+        self._levelled_s = self._position_s
+        if self._events.qsize() > _QUEUE_OF_A_FILE // 2:
+            return
+        rms = float(np.sqrt(np.mean(np.square(block.samples, dtype=np.float64))))
+        peak = float(np.abs(block.samples).max())
+        self._events.put(Level(self._position_s, _db(rms), _db(peak), self._endpointer.speaking))
+
+
+def _db(level: float) -> float:
+    return 20.0 * math.log10(max(level, 1e-6))

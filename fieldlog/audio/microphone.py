@@ -1,0 +1,326 @@
+"""The microphone, through sounddevice, at whatever rate, width and channel count it offers.
+
+The callback only copies into a queue; everything else happens in the thread that takes ``blocks``.
+The device is remembered by name, because its number changes whenever something is plugged in.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import queue
+import threading
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from types import TracebackType
+from typing import Any, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldlog.audio.convert import NARROW_BAND_RATE, Converter
+from fieldlog.audio.health import Notice, StreamHealth, Trouble
+from fieldlog.audio.source import Block, narrow_band
+from fieldlog.errors import AudioError
+
+_RATES = (48_000, 44_100, 32_000, 16_000, 8_000)
+_WIDTHS = ("float32", "int16", "int32")
+_BUSY_TRIES = 3
+_POLL_S = 0.1
+_RETRY_S = 2.0
+_NAME_CHECK_S = 5.0
+_BUSY_WORDS = ("busy", "unavailable", "in use", "-9985", "exclusive")
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """A microphone as the system lists it."""
+
+    index: int
+    name: str
+    host: str
+    """The system's sound interface ("ALSA", "Core Audio", ...)."""
+    channels: int
+    rate: int
+    is_default: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Opened:
+    stream: Any
+    rate: int
+    channels: int
+    device: Device
+
+
+def load_sounddevice() -> Any:
+    """The sounddevice module; raises ``AudioError`` with the command that brings PortAudio."""
+    try:
+        import sounddevice
+    except (OSError, ImportError) as error:
+        raise AudioError(
+            f"the microphone cannot be used ({error})",
+            todo=(
+                "install PortAudio (Debian: sudo apt install libportaudio2; macOS and Windows: "
+                "pip install --force-reinstall sounddevice); audio files work without it"
+            ),
+        ) from error
+    return sounddevice
+
+
+def list_devices(backend: Any = None) -> list[Device]:
+    """Every device that can record, as it is now (the list is read afresh)."""
+    sd = backend or load_sounddevice()
+    _refresh(sd)
+    hosts = sd.query_hostapis()
+    default = _default_index(sd)
+    return [
+        Device(
+            index=index,
+            name=str(entry["name"]),
+            host=str(hosts[entry["hostapi"]]["name"]),
+            channels=int(entry["max_input_channels"]),
+            rate=round(entry["default_samplerate"]),
+            is_default=index == default,
+        )
+        for index, entry in enumerate(sd.query_devices())
+        if entry["max_input_channels"] > 0
+    ]
+
+
+class Microphone:
+    """A live ``AudioSource``. It survives being unplugged: it says so, waits and goes on."""
+
+    live = True
+
+    def __init__(
+        self,
+        device: str | None = None,
+        *,
+        backend: Any = None,
+        clock: Callable[[], float] = time.monotonic,
+        sleep: Callable[[float], None] = time.sleep,
+    ) -> None:
+        """``device`` is part of a name, or None for the default; ``backend`` a sounddevice."""
+        self._wanted = device
+        self._sd = backend or load_sounddevice()
+        self._clock, self._sleep = clock, sleep
+        self._queue: queue.SimpleQueue[tuple[NDArray[Any], bool]] = queue.SimpleQueue()
+        self._stop = threading.Event()
+        self._opened: _Opened | None = None
+        self.name = device or "default microphone"
+        self.overflows = 0
+        """How often the system dropped samples."""
+
+    def __enter__(self) -> Self:
+        """Open the device; raises ``AudioError`` naming it, with what was tried."""
+        self._opened = self._open()
+        self.name = self._opened.device.name
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Close the device."""
+        self._shut()
+
+    def stop(self) -> None:
+        """See ``AudioSource``."""
+        self._stop.set()
+
+    def blocks(self) -> Iterator[Block]:
+        """See ``AudioSource``. What is still queued when ``stop`` comes is given too."""
+        first = True
+        while not self._stop.is_set():
+            opened = self._opened
+            if opened is None:
+                self._reconnect()
+                if self._opened is None:
+                    continue
+                opened = self._opened
+            yield from self._listen(opened, first=first)
+            first = False
+
+    def _listen(self, opened: _Opened, *, first: bool) -> Iterator[Block]:
+        """Blocks of one opened stream, until it is lost or stopped."""
+        converter = Converter(opened.rate, opened.channels)
+        health = StreamHealth(opened.rate, self._clock())
+        waiting = self._greetings(opened, first=first)
+        name_checked = self._clock()
+        stopping = False
+        while True:
+            if self._stop.is_set() and not stopping:
+                stopping = True
+                self._shut_stream(opened)
+            try:
+                raw, overflow = self._queue.get(timeout=_POLL_S)
+            except queue.Empty:
+                lost = health.waited(self._clock())
+                if lost or stopping:
+                    yield Block(converter.flush(), (*waiting, *lost))
+                    self._shut()
+                    return
+                continue
+            sound = as_float(raw)
+            waiting += health.arrived(sound, self._clock())
+            if overflow:
+                self.overflows += 1
+                waiting.append(
+                    Notice(Trouble.OVERFLOW, f"sound was dropped ({self.overflows} so far)")
+                )
+            if self._clock() - name_checked > _NAME_CHECK_S:
+                name_checked = self._clock()
+                waiting += self._renamed(opened)
+            yield Block(converter.process(sound), tuple(waiting))
+            waiting = []
+
+    def _greetings(self, opened: _Opened, *, first: bool) -> list[Notice]:
+        notices = []
+        if not first:
+            name = opened.device.name
+            if name != self.name:
+                notices.append(Notice(Trouble.RENAMED, f"now listening on {name}"))
+            else:
+                notices.append(Notice(Trouble.BACK, f"microphone is back: {name}"))
+            self.name = name
+        if opened.rate <= NARROW_BAND_RATE:
+            notices.append(narrow_band(opened.rate))
+        return notices
+
+    def _renamed(self, opened: _Opened) -> list[Notice]:
+        """The system moved the stream to another device, or gave it another name (A2)."""
+        try:
+            name = str(self._sd.query_devices(opened.device.index)["name"])
+        except Exception:  # the library raises several kinds; a lost device shows as a stall
+            return []
+        if name == self.name:
+            return []
+        self.name = name
+        return [Notice(Trouble.RENAMED, f"now listening on {name}")]
+
+    def _reconnect(self) -> None:
+        """One try to open again; waits a little when there is nothing to open."""
+        try:
+            _refresh(self._sd)
+            self._opened = self._open(busy_tries=1)
+        except AudioError:
+            self._opened = None
+            deadline = self._clock() + _RETRY_S
+            while self._clock() < deadline and not self._stop.is_set():
+                self._sleep(_POLL_S)
+
+    def _open(self, busy_tries: int = _BUSY_TRIES) -> _Opened:
+        device = self._find()
+        tried: list[str] = []
+        for attempt in range(busy_tries):
+            busy = False
+            for rate, channels, width in formats(device):
+                try:
+                    stream = self._sd.InputStream(
+                        device=device.index,
+                        samplerate=rate,
+                        channels=channels,
+                        dtype=width,
+                        callback=self._callback,
+                    )
+                    stream.start()
+                except Exception as error:  # PortAudioError is not importable without PortAudio
+                    reason = str(error)
+                    if any(word in reason.lower() for word in _BUSY_WORDS):
+                        busy = True
+                        tried.append(reason)
+                        break
+                    tried.append(f"{rate} Hz {channels} ch {width}: {reason}")
+                    continue
+                return _Opened(stream, rate, channels, device)
+            if not busy:
+                break
+            if attempt + 1 < busy_tries:
+                self._sleep(1.0)
+        if tried and any(word in tried[-1].lower() for word in _BUSY_WORDS):
+            raise AudioError(
+                f"the microphone is in use by another program ({tried[-1]})",
+                where=device.name,
+                todo="close that program, or choose another with --device NAME",
+            )
+        raise AudioError(
+            f"the microphone cannot be opened at any rate ({tried[-1] if tried else 'no format'})",
+            where=device.name,
+            todo="see `fieldlog listen --list-devices` and choose another with --device NAME",
+        )
+
+    def _find(self) -> Device:
+        devices = list_devices(self._sd)
+        if not devices:
+            raise AudioError(
+                "no microphone found", todo="plug one in; `fieldlog listen --list-devices` shows it"
+            )
+        if self._wanted is None:
+            return next((d for d in devices if d.is_default), devices[0])
+        wanted = self._wanted.casefold()
+        named = [d for d in devices if wanted in d.name.casefold()]
+        if not named:
+            known = ", ".join(d.name for d in devices)
+            raise AudioError(
+                f"no microphone is called {self._wanted!r}; there are: {known}",
+                todo="name one of these with --device",
+            )
+        exact = [d for d in named if d.name.casefold() == wanted]
+        return (exact or [d for d in named if d.is_default] or named)[0]
+
+    def _callback(self, data: NDArray[Any], frames: int, timing: object, status: Any) -> None:
+        """In the system's audio thread: copy and go."""
+        self._queue.put((data.copy(), bool(status and status.input_overflow)))
+
+    def _shut_stream(self, opened: _Opened) -> None:
+        with contextlib.suppress(Exception):  # a device that is gone cannot be stopped
+            opened.stream.stop()
+
+    def _shut(self) -> None:
+        opened, self._opened = self._opened, None
+        if opened is None:
+            return
+        self._shut_stream(opened)
+        with contextlib.suppress(Exception):  # as in _shut_stream
+            opened.stream.close()
+        while not self._queue.empty():
+            # Blocks of a stream that is gone must not be taken for the next one's.
+            self._queue.get()
+
+
+def formats(device: Device) -> list[tuple[int, int, str]]:
+    """(rate, channels, width) to try, best first: the device's own rate, fewest channels."""
+    rates = list(dict.fromkeys([device.rate, *_RATES]))
+    counts = list(dict.fromkeys(n for n in (1, 2, device.channels) if 1 <= n <= device.channels))
+    return [(rate, count, width) for width in _WIDTHS for rate in rates for count in counts]
+
+
+def as_float(block: NDArray[Any]) -> NDArray[np.float32]:
+    """Integer samples on the +-1 scale; floats as they are."""
+    if np.issubdtype(block.dtype, np.integer):
+        return (block / float(2 ** (8 * block.dtype.itemsize - 1))).astype(np.float32)
+    return block.astype(np.float32, copy=False)
+
+
+def _refresh(sd: Any) -> None:
+    """Make PortAudio look for devices again (A3); it lists them only when it starts."""
+    again = getattr(sd, "_terminate", None), getattr(sd, "_initialize", None)
+    if all(again):
+        try:
+            again[0]()  # type: ignore[misc]
+            again[1]()  # type: ignore[misc]
+        except Exception as error:
+            raise AudioError(
+                f"the sound system cannot be started ({error})",
+                todo="check that sound works on this machine",
+            ) from error
+
+
+def _default_index(sd: Any) -> int:
+    try:
+        return int(sd.default.device[0])
+    except (AttributeError, IndexError, TypeError, ValueError):
+        return -1
