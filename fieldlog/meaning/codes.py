@@ -1,0 +1,155 @@
+"""Codes as spoken -> canonical text: grades, chain sizes, date codes, tyre sizes, dates (pure).
+
+A code is text, never a quantity: "2501" is not 2501 of anything. Every reading is kept; an empty
+result says that the words are no such code. Calendar rules of tyre date codes live with the derived
+values, not here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from fractions import Fraction
+from types import MappingProxyType
+
+from fieldlog.meaning import numbers
+from fieldlog.meaning.code_reading import CodeReading, distinct, literals, one_letter
+from fieldlog.meaning.dates import dates
+from fieldlog.meaning.tyre_sizes import SPEED_SYMBOLS, load_speeds, tyre_sizes
+
+BRAKE_FLUIDS = MappingProxyType(
+    {
+        Fraction(3): "DOT 3",
+        Fraction(4): "DOT 4",
+        Fraction(5): "DOT 5",
+        Fraction(51, 10): "DOT 5.1",
+    }
+)
+"""Grades of FMVSS 116 (49 CFR 571.116)."""
+
+# SAE J300 and J306 viscosity grades (from memory; a grade outside is refused, not corrected).
+_WINTER = frozenset({0, 5, 10, 15, 20, 25, 70, 75, 80, 85})
+_SUMMER = frozenset({8, 12, 16, 20, 30, 40, 50, 60, 65, 70, 75, 80, 85, 90, 110, 140, 190, 250})
+_FORK = frozenset({0, 2, 3, 4, 5, 7, 8, 10, 15, 20, 30})
+CHAINS = frozenset({415, 420, 428, 520, 525, 530, 532, 630})
+"""Sizes of the roller chain table in the limit sources (ISO 10190 scope, motorcycle chains)."""
+
+
+def brake_fluid_grades(words: Sequence[str]) -> tuple[CodeReading, ...]:
+    """ "dot five point one", "five point one", "dot five one" -> ``DOT 5.1``.
+
+    DOT 5 and DOT 5.1 must never be mixed up: where one was heard the other is its twin
+    (``brake_fluid_twin``).
+    """
+    said = tuple(words)
+    body = said[1:] if said[:1] == ("dot",) else said
+    if body == ("five", "one"):
+        return (CodeReading("DOT 5.1", said, ("shorthand",)),)
+    return distinct(
+        CodeReading(BRAKE_FLUIDS[n.value], said, n.flags)
+        for n in numbers.readings(body)
+        if n.high is None and n.qualifier is None and n.style in numbers.PROPER
+        if n.value in BRAKE_FLUIDS
+    )
+
+
+def brake_fluid_twin(grade: str) -> str | None:
+    """The grade that ``grade`` is one lost word away from, if any."""
+    return {"DOT 5": "DOT 5.1", "DOT 5.1": "DOT 5"}.get(grade)
+
+
+def oil_grades(words: Sequence[str]) -> tuple[CodeReading, ...]:
+    """ "twenty w fifty" -> ``20W-50``; "s a e thirty", "straight fifty" -> ``SAE 30``, ``SAE 50``;
+
+    "ten weight", "ten w" -> ``10W``.
+    """
+    said = tuple(words)
+    body = _without(said, ("sae",), ("s", "a", "e"))
+    found: list[CodeReading] = []
+    for at in range(1, len(body)):
+        size = next((n for n in (2, 1) if body[at : at + n] in (("w",), ("double", "u"))), 0)
+        if not size and body[at:] == ("weight",):
+            size = 1
+        if not size:
+            continue
+        left, right = _numbers(body[:at]), body[at + size :]
+        if right:
+            highs = _numbers(_without(right, ("weight",)))
+            found += [
+                CodeReading(f"{low}W-{high}", said)
+                for low in left & _WINTER
+                for high in highs & _SUMMER
+                if low < high
+            ]
+        else:
+            found += [CodeReading(f"{low}W", said) for low in left & _FORK]
+    straight = _without(body, ("straight",), ("mono",), ("monograde",))
+    if straight != said or body != said:
+        found += [CodeReading(f"SAE {n}", said) for n in _numbers(straight) & _SUMMER]
+    return distinct(found)
+
+
+def chain_sizes(words: Sequence[str]) -> tuple[CodeReading, ...]:
+    """ "five twenty", "five two zero", "five hundred and twenty" -> ``520``."""
+    said = tuple(words)
+    return distinct(CodeReading(str(n), said) for n in sorted(_numbers(said) & CHAINS))
+
+
+def date_codes(words: Sequence[str]) -> tuple[CodeReading, ...]:
+    """ "twenty five oh one", "two five zero one" -> ``2501``; three digits keep the old form."""
+    said = tuple(words)
+    found = []
+    for literal in sorted(literals(said)):
+        if len(literal) == 4:
+            found.append(CodeReading(literal, said))
+        elif len(literal) == 3:
+            found.append(CodeReading(literal, said, ("three digits",)))
+    return distinct(found)
+
+
+def speed_symbols(words: Sequence[str]) -> tuple[CodeReading, ...]:
+    """ "h", "hotel", "double u" -> ``H``, ``H``, ``W``: the letters of UN R75."""
+    said = tuple(words)
+    letter = one_letter(said)
+    if letter not in SPEED_SYMBOLS:
+        return ()
+    return (CodeReading(letter, said),)
+
+
+def load_indexes(words: Sequence[str]) -> tuple[CodeReading, ...]:
+    """ "fifty eight", "five eight" -> ``58`` (0..279)."""
+    said = tuple(words)
+    return distinct(CodeReading(str(n), said) for n in sorted(_numbers(said)) if n < 280)
+
+
+KINDS: Mapping[str, Callable[[Sequence[str]], tuple[CodeReading, ...]]] = MappingProxyType(
+    {
+        "brake fluid grade": brake_fluid_grades,
+        "oil grade": oil_grades,
+        "chain size": chain_sizes,
+        "date code": date_codes,
+        "tyre size": tyre_sizes,
+        "load index": load_indexes,
+        "speed symbol": speed_symbols,
+        "load and speed": load_speeds,
+        "date": dates,
+    }
+)
+"""Kind of code (as the catalogue names it) -> its reader; the grammar rule has underscores."""
+
+
+def codes(kind: str, words: Sequence[str]) -> tuple[CodeReading, ...]:
+    """Every reading of ``words`` as a code of ``kind``; raises ``KeyError`` for an unknown kind."""
+    return KINDS[kind](words)
+
+
+def _without(words: tuple[str, ...], *heads: tuple[str, ...]) -> tuple[str, ...]:
+    for head in heads:
+        if words[: len(head)] == head:
+            return words[len(head) :]
+        if words[-len(head) :] == head:
+            return words[: -len(head)]
+    return words
+
+
+def _numbers(words: tuple[str, ...]) -> set[int]:
+    return {int(literal) for literal in literals(words)}

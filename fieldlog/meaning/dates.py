@@ -1,0 +1,98 @@
+"""Spoken dates -> ISO 8601 text, with every reading (pure).
+
+``2027-03-05`` for a day, ``2027-03`` for a month, ``--03-05`` for a day whose year was not said.
+Years are said with four digits, 1980 to 2079; a two-digit year is not guessed.
+"""
+
+from __future__ import annotations
+
+import calendar
+from collections.abc import Iterator, Sequence
+from datetime import date
+
+from fieldlog.meaning.code_reading import CodeReading, distinct, literals
+
+Words = tuple[str, ...]
+_MONTHS = {
+    name: n
+    for n, name in enumerate(
+        ["january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november", "december"],
+        start=1,
+    )
+}
+_ORDINALS = {
+    tuple(text.split()): n
+    for n, text in enumerate(
+        ["first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth", "eleventh", "twelfth", "thirteenth", "fourteenth", "fifteenth", "sixteenth", "seventeenth", "eighteenth", "nineteenth", "twentieth", "twenty first", "twenty second", "twenty third", "twenty fourth", "twenty fifth", "twenty sixth", "twenty seventh", "twenty eighth", "twenty ninth", "thirtieth", "thirty first"],
+        start=1,
+    )
+}
+_YEARS = range(1980, 2080)
+
+
+def dates(words: Sequence[str]) -> tuple[CodeReading, ...]:
+    """Every date that the words can be; impossible ones (30 February) are left out."""
+    said = tuple(words)
+    found = [*_with_month_name(said), *_in_figures(said)]
+    return distinct(CodeReading(text, said, flags) for text, flags in found)
+
+
+def _with_month_name(words: Words) -> Iterator[tuple[str, tuple[str, ...]]]:
+    at = next((n for n, word in enumerate(words) if word in _MONTHS), None)
+    if at is None:
+        return
+    month = _MONTHS[words[at]]
+    before, after = words[:at], words[at + 1 :]
+    before = before[1:] if before[:1] == ("the",) else before
+    before = before[:-1] if before[-1:] == ("of",) else before
+    if before:
+        for day in _days(before):
+            yield from _day_in(day, month, after)
+        return
+    for year in _years(after):
+        yield f"{year}-{month:02d}", ()
+    after = after[1:] if after[:1] == ("the",) else after
+    for cut in range(1, len(after) + 1):
+        for day in _days(after[:cut]):
+            yield from _day_in(day, month, after[cut:])
+
+
+def _day_in(day: int, month: int, rest: Words) -> Iterator[tuple[str, tuple[str, ...]]]:
+    if not rest:
+        if day <= calendar.monthrange(2000, month)[1]:
+            yield f"--{month:02d}-{day:02d}", ("no year",)
+        return
+    for year in _years(rest):
+        yield from _valid(year, month, day)
+
+
+def _valid(year: int, month: int, day: int) -> Iterator[tuple[str, tuple[str, ...]]]:
+    if 1 <= month <= 12 and 1 <= day <= calendar.monthrange(year, month)[1]:
+        yield date(year, month, day).isoformat(), ()
+
+
+def _in_figures(words: Words) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """ "zero five slash zero three slash two zero two seven": day first and month first, both."""
+    cuts = [n for n, word in enumerate(words) if word == "slash"]
+    if len(cuts) != 2:
+        return
+    first, second = words[: cuts[0]], words[cuts[0] + 1 : cuts[1]]
+    for year in _years(words[cuts[1] + 1 :]):
+        for one in _small(first):
+            for two in _small(second):
+                yield from _valid(year, two, one)
+                yield from _valid(year, one, two)
+
+
+def _small(words: Words) -> set[int]:
+    return {int(text) for text in literals(words)}
+
+
+def _days(words: Words) -> set[int]:
+    if words in _ORDINALS:
+        return {_ORDINALS[words]}
+    return {n for n in _small(words) if 1 <= n <= 31}
+
+
+def _years(words: Words) -> list[int]:
+    return sorted(n for n in _small(words) if n in _YEARS)
