@@ -4,6 +4,7 @@ Rules, from the design:
 
 * The strictest limit that is *cited* or *entered by user* gates; all that apply are shown.
 * *From memory* never gates. *Common practice* alone gives at most *marginal*, with its advice.
+* A condition follows the class the catalogue gives it (see ``assess``) unless a source says more.
 * An equipment standard (what a part must be made like) can condemn, but it does not clear what
   common practice advises against.
 * What is not known (rim material, grade) is tried both ways: if the answer is the same it stands,
@@ -40,7 +41,15 @@ from fieldlog.units import convert
 GATING = frozenset({LimitStatus.CITED, LimitStatus.ENTERED})
 _SOUND = "sound"
 _NOT_JUDGED = "not judged"
-_LAYERS = ("memory", "common practice", "equipment", "handbook", "maker", "regulation")
+_LAYERS = (
+    "memory",
+    "common practice",
+    "assessment",
+    "equipment",
+    "handbook",
+    "maker",
+    "regulation",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +113,8 @@ def speaks_of(limit: Limit, finding: Finding) -> bool:
         return False
     if limit.relation == "is":
         if finding.condition is not None:
-            return limit.characteristic == "condition" and finding.condition in limit.words
+            judged = finding.characteristic or "condition"
+            return limit.characteristic == judged and finding.condition in limit.words
         if finding.code is None or limit.characteristic != finding.characteristic:
             return False
         return finding.code in limit.words
@@ -143,7 +153,7 @@ def merge_readings(findings: Sequence[Finding]) -> Finding:
 
 def _tempered(judgement: Judgement) -> Judgement:
     """Common practice says no more than marginal; a value from memory says that it does not gate."""
-    if judgement.limit.status is LimitStatus.COMMON:
+    if judgement.limit.layer == "common practice":
         if SEVERENESS.index(judgement.state) > SEVERENESS.index(State.MARGINAL):
             if judgement.reason.startswith(_NOT_JUDGED):
                 return judgement
@@ -211,6 +221,8 @@ def _gate(judgements: Sequence[Judgement], finding: Finding) -> _Outcome:
             reason = "; ".join(part for part in (reason, note) if part)
         return _Outcome(gate.state, gate, reason)
     if advice:
+        if advice.limit.layer == "assessment":
+            return _Outcome(advice.state, advice, _assessed(advice))
         if advice.state is State.WITHIN:
             return _Outcome(State.WITHIN, advice, "common practice only")
         return _Outcome(State.MARGINAL, advice, _common_reason(advice, None))
@@ -227,6 +239,14 @@ def _common_reason(advice: Judgement, cited: Judgement | None) -> str:
     if cited is not None:
         return f"{text}; inside {_limit_text(cited.limit)} of {cited.limit.source}"
     return text + "; common practice alone gives no more than marginal"
+
+
+def _assessed(judgement: Judgement) -> str:
+    limit = judgement.limit
+    if judgement.state is State.WITHIN:
+        return f"{judgement.reason}: as it should be"
+    parts = (f"{judgement.reason}: {limit.severity.value}, {limit.source}", limit.advice)
+    return "; ".join(part for part in parts if part)
 
 
 def _limit_text(limit: Limit) -> str:

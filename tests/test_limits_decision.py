@@ -1,0 +1,236 @@
+"""Decision rules against ILAC-G8:09/2019, JCGM 106:2012 and published risk tables."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fieldlog.limits.decision import (
+    RULES,
+    Tolerance,
+    capability,
+    conformance_probability,
+    decide,
+    false_accept_risk,
+    guard_band,
+    guarded_rejection_limit,
+)
+from fieldlog.limits.risk import (
+    Interval,
+    gamma_prior,
+    global_risks,
+    guard_for_risk,
+    normal_prior,
+)
+from fieldlog.model import State
+
+
+def f(text: str) -> Fraction:
+    return Fraction(text)
+
+
+# Own domain cases, u = U/2 (computed from the definitions).
+CASES = [
+    (Tolerance(low=f("1.6")), "0.2", "1.9", State.WITHIN, 0.998650),
+    (Tolerance(low=f("1.6")), "0.2", "1.7", State.MARGINAL, 0.841345),
+    (Tolerance(low=f("1.6")), "0.2", "1.6", State.MARGINAL, 0.5),
+    (Tolerance(low=f("1.6")), "0.2", "1.5", State.UNDECIDED, 0.158655),
+    (Tolerance(low=f("1.6")), "0.2", "1.3", State.BEYOND, 0.001350),
+    (Tolerance(high=f("2.0")), "0.3", "1.6", State.WITHIN, 0.996170),
+    (Tolerance(high=f("2.0")), "0.3", "1.85", State.MARGINAL, 0.841345),
+    (Tolerance(high=f("2.0")), "0.3", "2.1", State.UNDECIDED, 0.252493),
+]
+
+
+@pytest.mark.parametrize(("allowed", "expanded", "x", "state", "probability"), CASES)
+def test_pass_conditional_pass_conditional_fail_fail(
+    allowed: Tolerance, expanded: str, x: str, state: State, probability: float
+) -> None:
+    w = guard_band(f(expanded), "ilac g8")
+    assert decide(f(x), allowed, w) is state
+    found = conformance_probability(float(f(x)), float(f(expanded)) / 2, allowed)
+    assert found == pytest.approx(probability, abs=1e-6)
+
+
+def test_a_thirty_second_against_one_millimetre() -> None:
+    # 1/32 in = 0.79375 mm exactly; reading 1.0 mm, U 0.2 mm.
+    allowed = Tolerance(low=Fraction(1, 32) * Fraction(254, 10))
+    assert conformance_probability(1.0, 0.1, allowed) == pytest.approx(0.980420, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("x", "u", "allowed", "probability"),
+    [
+        # JCGM 106:2012 worked examples; inputs recalled, results computed from the definitions.
+        (-5.47, 0.05, Tolerance(high=f("-5.40")), 0.919243),
+        (509.7, 8.6, Tolerance(low=f("490")), 0.989010),
+        (13.6, 1.8, Tolerance(low=f("12.5"), high=f("16.3")), 0.662630),
+    ],
+)
+def test_conformance_probability_examples(
+    x: float, u: float, allowed: Tolerance, probability: float
+) -> None:
+    assert conformance_probability(x, u, allowed) == pytest.approx(probability, abs=1e-6)
+
+
+def test_guarded_rejection_of_a_speed_reading() -> None:
+    # Limit 100 km/h, relative standard uncertainty 2 %, 99.9 %: about 107 km/h (JCGM 106 8.3.3).
+    assert guarded_rejection_limit(100, 0.02, 0.999) == pytest.approx(106.588, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("rule", "published_below", "exact"),
+    [
+        # ILAC-G8:09/2019 table (rounded upper bounds) and the exact values for k = 2.
+        ("simple", 0.5, 0.5),
+        ("iso 14253", 0.05, 0.0485),
+        ("ilac g8", 0.025, 0.02275),
+        ("3 sigma", 0.0016, 0.00135),
+        ("6 sigma", 1e-6, 9.9e-10),
+    ],
+)
+def test_specific_false_accept_risk_of_each_rule(
+    rule: str, published_below: float, exact: float
+) -> None:
+    risk = false_accept_risk(float(RULES[rule]))
+    assert risk <= published_below
+    assert risk == pytest.approx(exact, rel=5e-3)
+
+
+def test_the_published_reading_of_a_calibration() -> None:
+    # MPE 0.003 mm, U 0.001: acceptance limit 0.002; 0.0017 passes, 0.0025 conditionally (V2).
+    allowed = Tolerance(high=f("0.003"))
+    w = guard_band(f("0.001"))
+    assert allowed.high is not None
+    assert allowed.high - w == f("0.002")
+    assert decide(f("0.0017"), allowed, w) is State.WITHIN
+    assert decide(f("0.0025"), allowed, w) is State.MARGINAL
+
+
+def test_equal_passes_and_open_ends_do_not() -> None:
+    zero = Fraction(0)
+    assert decide(f("1.6"), Tolerance(low=f("1.6")), zero) is State.WITHIN
+    assert decide(f("1.6"), Tolerance(low=f("1.6"), open_low=True), zero) is State.BEYOND
+    assert decide(f("3"), Tolerance(high=f("3")), zero) is State.WITHIN
+    assert decide(f("3"), Tolerance(high=f("3"), open_high=True), zero) is State.BEYOND
+
+
+fractions = st.fractions(min_value=-50, max_value=50, max_denominator=64)
+widths = st.fractions(min_value=0, max_value=5, max_denominator=64)
+
+
+@given(x=fractions, low=fractions, w=widths)
+def test_a_wider_guard_band_only_moves_verdicts_towards_the_middle(
+    x: Fraction, low: Fraction, w: Fraction
+) -> None:
+    allowed = Tolerance(low=low)
+    plain, guarded = decide(x, allowed, Fraction(0)), decide(x, allowed, w)
+    if plain is State.WITHIN:
+        assert guarded in (State.WITHIN, State.MARGINAL)
+    else:
+        assert guarded in (State.BEYOND, State.UNDECIDED)
+
+
+@given(x=fractions, low=fractions, u=st.floats(min_value=0.01, max_value=5))
+def test_the_two_one_sided_probabilities_add_to_one(x: Fraction, low: Fraction, u: float) -> None:
+    above = conformance_probability(float(x), u, Tolerance(low=low))
+    below = conformance_probability(float(x), u, Tolerance(high=low))
+    assert above + below == pytest.approx(1, abs=1e-12)
+
+
+def test_bearings_global_risk_and_guard_band() -> None:
+    # JCGM 106:2012 9.5.4 as quoted in Sandia's open notebook: gamma(4, 4) process, TU 2 um, u 0.25.
+    prior, allowed = gamma_prior(4, 4), Interval(high=2)
+    risks = global_risks(prior, 0.25, allowed, allowed)
+    assert risks.nonconforming == pytest.approx(0.042380, abs=1e-6)
+    assert risks.consumer == pytest.approx(0.008019, abs=1e-6)
+    w = guard_for_risk(prior, 0.25, allowed, 0.001)
+    assert w == pytest.approx(0.32817, abs=1e-5)
+    assert 2 - w == pytest.approx(1.67183, abs=1e-5)
+
+
+def test_resistors_global_risk() -> None:
+    # 1500 ohm +/-0.2, process s 0.12, u 0.04, acceptance +/-0.18 (public notebook's inputs).
+    prior, allowed = normal_prior(0, 0.12), Interval(-0.2, 0.2)
+    guarded = global_risks(prior, 0.04, allowed, Interval(-0.18, 0.18))
+    assert 1 - guarded.nonconforming == pytest.approx(0.904419, abs=1e-6)
+    assert guarded.producer == pytest.approx(0.069027, abs=1e-6)
+    assert guarded.consumer == pytest.approx(0.009878, abs=1e-6)
+    simple = global_risks(prior, 0.04, allowed, allowed)
+    assert (simple.producer, simple.consumer) == (
+        pytest.approx(0.037208, abs=1e-6),
+        pytest.approx(0.018942, abs=1e-6),
+    )
+
+
+@pytest.mark.parametrize(
+    ("limit_in_sigma", "ratio", "guard", "accept", "reject"),
+    [
+        # Deaver, as tabulated in the suncal tests: SL in process sigmas, TUR, guard factor.
+        (2.0, 4.0, 1.0, 0.008, 0.015),
+        (2.5, 4.0, 1.0, 0.0025, None),
+        (2.0, 2.0, 0.91, 0.008, 0.066),
+    ],
+)
+def test_deaver(
+    limit_in_sigma: float, ratio: float, guard: float, accept: float, reject: float | None
+) -> None:
+    # Deaver's TUR compares limit and uncertainty of the standard at the same confidence:
+    # u = SL/TUR with SL the specification limit in units of the confidence factor.
+    allowed = Interval(-limit_in_sigma, limit_in_sigma)
+    inner = Interval(-limit_in_sigma * guard, limit_in_sigma * guard)
+    u = 1 / ratio
+    risks = global_risks(normal_prior(0, 1), u, allowed, inner)
+    assert risks.consumer == pytest.approx(accept, abs=5e-4)
+    if reject is not None:
+        assert risks.producer == pytest.approx(reject, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("itp", "percent"),
+    [
+        # NCSLI draft RP-19: sigma_process/sigma_test = 4, limits +/-1, in-tolerance probability.
+        (0.60, 4.83860326),
+        (0.70, 3.92234109),
+        (0.80, 2.85583037),
+        (0.90, 1.59995312),
+        (0.95, 0.87100925),
+        (0.99, 0.19991684),
+    ],
+)
+def test_rp19(itp: float, percent: float) -> None:
+    from statistics import NormalDist
+
+    sigma = 1 / NormalDist().inv_cdf((1 + itp) / 2)
+    allowed = Interval(-1, 1)
+    risks = global_risks(normal_prior(0, sigma), sigma / 4, allowed, allowed)
+    assert risks.consumer * 100 == pytest.approx(percent, abs=1e-6)
+    assert 1 - risks.nonconforming == pytest.approx(itp, abs=1e-9)
+
+
+def test_capability_and_specific_risk() -> None:
+    # Published in the suncal tests: limits 9..11, N(10, 0.4): Cpk 0.833333, 0.01242; N(10.5, 0.4).
+    allowed = Tolerance(low=f("9"), high=f("11"))
+    assert capability(10, 0.4, 9, 11) == pytest.approx(0.833333, abs=1e-6)
+    assert 1 - conformance_probability(10, 0.4, allowed) == pytest.approx(0.01242, abs=5e-6)
+    assert 1 - conformance_probability(10.5, 0.4, allowed) == pytest.approx(0.10574, abs=5e-5)
+
+
+def test_the_integral_agrees_with_scipy() -> None:
+    integrate = pytest.importorskip("scipy.integrate", reason="scipy is a test extra")
+    stats = pytest.importorskip("scipy.stats", reason="scipy is a test extra")
+
+    def bad(x: float) -> float:
+        return float(stats.gamma.pdf(x, 4, scale=0.25) * stats.norm.cdf((1.7 - x) / 0.25))
+
+    expected = integrate.quad(bad, 2, 20)[0]
+    found = global_risks(gamma_prior(4, 4), 0.25, Interval(high=2), Interval(high=1.7)).consumer
+    assert found == pytest.approx(expected, abs=1e-10)
+
+
+def test_no_guard_band_reaches_an_impossible_risk() -> None:
+    with pytest.raises(ValueError, match="no guard band"):
+        guard_for_risk(gamma_prior(4, 4), 0.25, Interval(high=2), 0.9)
