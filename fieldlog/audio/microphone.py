@@ -134,15 +134,14 @@ class Microphone:
     def blocks(self) -> Iterator[Block]:
         """See ``AudioSource``. What is still queued when ``stop`` comes is given too."""
         first = True
-        while not self._stop.is_set():
+        while True:
             opened = self._opened
-            if opened is None:
-                self._reconnect()
-                if self._opened is None:
-                    continue
-                opened = self._opened
-            yield from self._listen(opened, first=first)
-            first = False
+            if opened is not None:
+                yield from self._listen(opened, first=first)
+                first = False
+            if self._stop.is_set():
+                return
+            self._reconnect()
 
     def _listen(self, opened: _Opened, *, first: bool) -> Iterator[Block]:
         """Blocks of one opened stream, until it is lost or stopped."""
