@@ -294,6 +294,17 @@ class Parser:
         spoken = tuple(words)
         return tuple(Parse(spoken, spans, trees[0]) for spans, trees in found)
 
+    def prefixes(self, words: Sequence[str], rule: str) -> tuple[Parse, ...]:
+        """Every derivation of any number of first words from ``rule`` (qualified), longest first."""
+        if len(words) > MAX_WORDS or not words:
+            return ()
+        ends = self._rules[rule].at(_Run(words), 0)
+        return tuple(
+            Parse(tuple(words[:end]), spans, trees[0])
+            for end in sorted(ends, reverse=True)
+            for spans, trees in ends[end]
+        )
+
     def _compile(self, expression: ex.Expression) -> _Node:
         node: _Node
         match expression:
