@@ -1,0 +1,115 @@
+"""Accept, ask or refuse on evidence."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fieldlog.audio.clip import Clip
+from fieldlog.doubt import (
+    TWINS,
+    Policy,
+    Rules,
+    decide,
+    judge_for,
+    read_rules,
+    shipped_rules,
+    twins,
+)
+from fieldlog.errors import UsageError
+from fieldlog.model import Decision, Hearing, Hypothesis, Kind, Understanding
+from tests.phrase_language import PhraseLanguage
+
+RULES: Rules = shipped_rules()
+
+
+def heard(bend: float, margin: float, listener: str = "whisper", text: str = "x") -> Hearing:
+    return Hearing(listener, (Hypothesis(text, 0.0, {"bend": bend, "margin": margin}),), 1.0)
+
+
+def accepted(text: str = "x") -> Understanding:
+    return Understanding(Decision.ACCEPT, Kind.ORDER, "fits", text)
+
+
+@pytest.mark.parametrize(
+    ("bend", "margin", "flags", "policy", "decision"),
+    [
+        (-0.02, 8.0, (), Policy.BALANCED, Decision.ACCEPT),
+        (-0.02, 8.0, (), Policy.CAUTIOUS, Decision.ACCEPT),
+        (-0.05, 0.1, (), Policy.BALANCED, Decision.ASK),
+        (-0.9, 1.0, (), Policy.BALANCED, Decision.ASK),
+        (-0.9, 1.0, (), Policy.BRISK, Decision.ASK),
+        (-0.02, 8.0, ("cut at maximum",), Policy.BRISK, Decision.ASK),
+        (-3.2, 4.3, (), Policy.BRISK, Decision.REFUSE),
+    ],
+)
+def test_decisions(
+    bend: float, margin: float, flags: tuple[str, ...], policy: Policy, decision: Decision
+) -> None:
+    result = decide(accepted(), heard(bend, margin), frozenset(flags), RULES, policy)
+    assert result.decision is decision
+    assert result.reason
+    assert (result.question != "") is (decision is Decision.ASK)
+
+
+def test_listeners_without_evidence_are_left_alone() -> None:
+    for listener in ("typed", "replay"):
+        found = decide(accepted(), heard(-9, 0, listener), frozenset(), RULES)
+        assert found.decision is Decision.ACCEPT
+
+
+@given(
+    st.sampled_from(list(Decision)),
+    st.floats(-10, 0.1),
+    st.floats(0, 30),
+    st.sampled_from(list(Policy)),
+)
+def test_doubt_never_makes_a_decision_better(
+    before: Decision, bend: float, margin: float, policy: Policy
+) -> None:
+    order = [Decision.REFUSE, Decision.ASK, Decision.ACCEPT]
+    understanding = Understanding(before, Kind.ORDER, "r", "x")
+    after = decide(understanding, heard(bend, margin), frozenset(), RULES, policy).decision
+    assert order.index(after) <= order.index(before)
+
+
+@given(st.floats(-5, 0), st.floats(0, 20), st.floats(0, 3))
+def test_more_evidence_never_lowers_the_chance(bend: float, margin: float, more: float) -> None:
+    weights = RULES.weights["whisper"]
+    base = weights.chance({"bend": bend, "margin": margin})
+    assert weights.chance({"bend": bend, "margin": margin + more}) >= base
+    assert weights.chance({"bend": min(0.0, bend + more), "margin": margin}) >= base
+
+
+def test_policies_are_ordered() -> None:
+    least = [RULES.least(policy, frozenset()) for policy in Policy]
+    assert least == sorted(least, reverse=True)
+    assert RULES.least(Policy.BRISK, frozenset({"cut at maximum"})) == 1.0
+
+
+def test_twins_go_both_ways() -> None:
+    assert set(TWINS) == set(TWINS.values())
+    assert list(twins("axle fifteen newton metres")) == ["axle fifty newton metres"]
+    assert list(twins("seventy point four")) == ["seventeen point four"]
+    assert list(twins("twelve point six volts")) == []
+
+
+def test_a_twin_that_is_possible_too_is_asked_about() -> None:
+    # field report P5: 'fifteen' heard as 50; "fifteen" was heard as fifty with margin 4.8
+    both = PhraseLanguage(["axle fifteen newton metres", "axle fifty newton metres"])
+    clip = Clip(np.zeros(160, np.float32))
+    understanding = both.understand("axle fifty newton metres")
+    asked = judge_for(both, RULES)(understanding, heard(0.0, 4.8), clip)
+    assert asked.decision is Decision.ASK
+    assert "fifteen" in asked.question
+    assert "fifty" in asked.question
+    only = PhraseLanguage(["axle fifty newton metres"])
+    assert judge_for(only, RULES)(understanding, heard(0.0, 4.8), clip) == understanding
+
+
+@pytest.mark.parametrize("text", ["", "[accept]\n", "nonsense", "[whisper]\nbend = 'x'\n"])
+def test_a_broken_decision_file_is_named(text: str) -> None:
+    with pytest.raises(UsageError, match="decision file"):
+        read_rules(text)
