@@ -13,7 +13,33 @@ LETTERS = MappingProxyType(
     {chr(code): chr(code - 32) for code in range(ord("a"), ord("z") + 1)}
     | {
         word: word[0].upper()
-        for word in ["alfa", "bravo", "charlie", "delta", "echo", "foxtrot", "golf", "hotel", "india", "juliett", "kilo", "lima", "mike", "november", "oscar", "papa", "quebec", "romeo", "sierra", "tango", "uniform", "victor", "whiskey", "yankee", "zulu"]
+        for word in [
+            "alfa",
+            "bravo",
+            "charlie",
+            "delta",
+            "echo",
+            "foxtrot",
+            "golf",
+            "hotel",
+            "india",
+            "juliett",
+            "kilo",
+            "lima",
+            "mike",
+            "november",
+            "oscar",
+            "papa",
+            "quebec",
+            "romeo",
+            "sierra",
+            "tango",
+            "uniform",
+            "victor",
+            "whiskey",
+            "yankee",
+            "zulu",
+        ]
     }
     | {"alpha": "A", "juliet": "J", "whisky": "W", "xray": "X", "aitch": "H", "vee": "V"}
     | {"zed": "Z", "zee": "Z", "tee": "T", "are": "R", "ar": "R", "bee": "B", "why": "Y"}

@@ -16,14 +16,59 @@ Words = tuple[str, ...]
 _MONTHS = {
     name: n
     for n, name in enumerate(
-        ["january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november", "december"],
+        [
+            "january",
+            "february",
+            "march",
+            "april",
+            "may",
+            "june",
+            "july",
+            "august",
+            "september",
+            "october",
+            "november",
+            "december",
+        ],
         start=1,
     )
 }
 _ORDINALS = {
     tuple(text.split()): n
     for n, text in enumerate(
-        ["first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth", "eleventh", "twelfth", "thirteenth", "fourteenth", "fifteenth", "sixteenth", "seventeenth", "eighteenth", "nineteenth", "twentieth", "twenty first", "twenty second", "twenty third", "twenty fourth", "twenty fifth", "twenty sixth", "twenty seventh", "twenty eighth", "twenty ninth", "thirtieth", "thirty first"],
+        [
+            "first",
+            "second",
+            "third",
+            "fourth",
+            "fifth",
+            "sixth",
+            "seventh",
+            "eighth",
+            "ninth",
+            "tenth",
+            "eleventh",
+            "twelfth",
+            "thirteenth",
+            "fourteenth",
+            "fifteenth",
+            "sixteenth",
+            "seventeenth",
+            "eighteenth",
+            "nineteenth",
+            "twentieth",
+            "twenty first",
+            "twenty second",
+            "twenty third",
+            "twenty fourth",
+            "twenty fifth",
+            "twenty sixth",
+            "twenty seventh",
+            "twenty eighth",
+            "twenty ninth",
+            "thirtieth",
+            "thirty first",
+        ],
         start=1,
     )
 }

@@ -21,8 +21,8 @@ DIGITS: Mapping[str, int] = MappingProxyType(
 """Words for 1..9."""
 ZEROS = frozenset({"zero", "oh", "o", "nought", "naught"})
 """Words for 0 wherever a digit may stand."""
-NOTHINGS = frozenset({"nil"})
-"""Words for 0 only as a whole number."""
+NOTHINGS = frozenset({"zero", "nought", "naught", "nil"})
+"""Words for 0 as a whole number; a lone "oh" is what listeners write for a sigh."""
 TEENS: Mapping[str, int] = MappingProxyType(
     {
         "ten": 10,

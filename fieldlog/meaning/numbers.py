@@ -8,62 +8,56 @@ the caller (who knows the characteristic) filters or asks.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from fractions import Fraction
+from dataclasses import replace
 from functools import lru_cache
 from itertools import combinations
 
-from fieldlog.meaning import cardinals as card
 from fieldlog.meaning.number_words import (
     AFTER,
     DENOMINATORS,
     HOMOPHONES,
     MINUS,
-    NOTHINGS,
     NUMBER_WORDS,
     POINTS,
     QUALIFIERS,
-    RADIO_DIGITS,
-    SCALES,
-    ZEROS,
+)
+from fieldlog.meaning.values import (
+    COMPACT_GRAVITY,
+    COMPACT_VOLTS,
+    DECIMAL,
+    DIGIT_STRING,
+    FRACTION,
+    INTEGER,
+    MIXED,
+    PAIRS,
+    PROPER,
+    REPAIR,
+    NumberReading,
+    values,
 )
 from fieldlog.model import Qualifier
 
-Words = tuple[str, ...]
+__all__ = [
+    "COMPACT_GRAVITY",
+    "COMPACT_VOLTS",
+    "DECIMAL",
+    "DIGIT_STRING",
+    "FRACTION",
+    "INTEGER",
+    "MIXED",
+    "PAIRS",
+    "PROPER",
+    "REPAIR",
+    "NumberReading",
+    "readings",
+    "why_not",
+]
 
-INTEGER, DECIMAL, FRACTION, MIXED = "integer", "decimal", "fraction", "mixed"
-DIGIT_STRING, PAIRS = "digits", "pairs"
-COMPACT_VOLTS, COMPACT_GRAVITY = "compact volts", "compact gravity"
-REPAIR = "repair"
-PROPER = frozenset({INTEGER, DECIMAL, FRACTION, MIXED})
-"""Styles that say a number in full; the others are shorthand or a slip."""
+Words = tuple[str, ...]
 
 _LINKS = frozenset({"to", "through", "till", "until", "or"})
 _LONGEST = 36
 """Words; no number anybody says is longer, and reading stays quick for garbage."""
-
-
-@dataclass(frozen=True, slots=True)
-class NumberReading:
-    """One meaning of number words.
-
-    ``high`` is the upper end of a range. ``style`` is one of the names above: "digits" are said
-    one by one ("two four oh seven"), "pairs" in twos ("twenty five oh one"), "compact volts" leaves
-    the point out ("twelve six"), "compact gravity" is thousandths ("twelve sixty five" = 1.265),
-    "repair" is one of two numbers said in a row. ``digits`` keeps the literal digit string,
-    ``places`` the decimals spoken, ``denominator`` that of a spoken fraction. ``flags``:
-    ``homophone``, ``agreement`` ("four thirty second"), ``two numbers``, ``no and``, ``reversed``,
-    ``equal ends`` ("two to two"), ``either`` ("two or three").
-    """
-
-    value: Fraction
-    high: Fraction | None = None
-    qualifier: Qualifier | None = None
-    style: str = INTEGER
-    denominator: int | None = None
-    places: int | None = None
-    digits: str | None = None
-    flags: tuple[str, ...] = ()
 
 
 def readings(words: Sequence[str]) -> tuple[NumberReading, ...]:
@@ -116,7 +110,7 @@ def _qualified(words: Words) -> list[NumberReading]:
 
 
 def _stretch(words: Words) -> list[NumberReading]:
-    return [*_atoms(words), *_ranges(words)]
+    return [*values(words), *_ranges(words)]
 
 
 # --- ranges ----------------------------------------------------------------------------------
@@ -124,7 +118,7 @@ def _stretch(words: Words) -> list[NumberReading]:
 
 def _ranges(words: Words) -> Iterator[NumberReading]:
     if words[0] == "between":
-        links, inner = frozenset({"and"}), words[1:]
+        links, inner = frozenset({"and", "to"}), words[1:]
     elif words[0] == "from":
         links, inner = _LINKS - {"or"}, words[1:]
     else:
@@ -136,17 +130,20 @@ def _ranges(words: Words) -> Iterator[NumberReading]:
 
 
 def _range(left: Words, right: Words) -> Iterator[NumberReading]:
-    highs = [r for r in _atoms(right) if r.style != REPAIR]
-    lows = [r for r in _atoms(left) if r.style != REPAIR]
+    highs = [r for r in values(right) if r.style != REPAIR]
+    lows = [r for r in values(left) if r.style != REPAIR]
     short = list(_elliptical(left, right, lows, highs))
     pairs = [(low, high) for low in lows for high in highs]
+    if left and left[0] in MINUS and right[0] not in MINUS:
+        # "minus two to three": up to plus three, or down to minus three
+        pairs += [(replace(high, value=-high.value), low) for low, high in pairs]
     if short:
         pairs = [(low, high) for low, high in pairs if low.value < high.value]
     for low, high in [*pairs, *short]:
         compact = {r.style for r in (low, high) if r.style in (COMPACT_VOLTS, COMPACT_GRAVITY)}
-        if len(compact) > 1:
-            continue
         shorthand = {r.style for r in (low, high) if r.style in (DIGIT_STRING, PAIRS)}
+        if len(compact) > 1 or (compact and shorthand):
+            continue
         style = next(iter(compact), next(iter(sorted(shorthand)), high.style))
         ends = sorted((low.value, high.value))
         flags = tuple(sorted({*low.flags, *high.flags}))
@@ -181,7 +178,7 @@ def _elliptical(
         if (tail in DENOMINATORS or scaled) and all(low.style == INTEGER for low in lows):
             yield from (
                 (a, b)
-                for a in _atoms(left + tail)
+                for a in values(left + tail)
                 for b in highs
                 if a.style == b.style and a.style in (FRACTION, INTEGER) and a.value < b.value
             )
@@ -192,172 +189,9 @@ def _elliptical(
         yield from (
             (a, b)
             for a in lows
-            for b in _atoms(whole + right)
+            for b in values(whole + right)
             if a.style == b.style == DECIMAL and a.value < b.value
         )
-
-
-# --- single values ---------------------------------------------------------------------------
-
-
-@lru_cache(maxsize=4096)
-def _atoms(words: Words) -> tuple[NumberReading, ...]:
-    if words and words[0] in MINUS:
-        return tuple(replace(r, value=-r.value) for r in _positive(words[1:]))
-    return tuple(_positive(words))
-
-
-def _positive(words: Words) -> list[NumberReading]:
-    if not words:
-        return []
-    proper = _proper(words)
-    found = [*proper, *_strings(words)]
-    found += _compact(words, found)
-    if not proper:
-        found += _repairs(words)
-        found += _mixed(words, joined=False)
-    return found
-
-
-@lru_cache(maxsize=4096)
-def _proper(words: Words) -> tuple[NumberReading, ...]:
-    return (*_integer(words), *_decimal(words), *_fraction(words), *_mixed(words))
-
-
-def _integer(words: Words) -> Iterator[NumberReading]:
-    value = card.cardinal(words)
-    if value is None and len(words) == 1 and words[0] in ZEROS | NOTHINGS:
-        value = 0
-    if value is not None:
-        yield NumberReading(Fraction(value), style=INTEGER)
-
-
-def _whole(words: Words) -> int | None:
-    """The part before a point or an *and*: in full, or digit by digit, or in pairs."""
-    if len(words) == 1 and words[0] in ZEROS:
-        return 0
-    value = card.cardinal(words)
-    if value is None:
-        literal = card.digit_string(words) or card.pair_string(words)
-        value = int(literal) if literal else None
-    return value
-
-
-def _decimal(words: Words) -> Iterator[NumberReading]:
-    scale = dict(SCALES).get(words[-1])
-    if scale:
-        for reading in _decimal(words[:-1]):
-            yield replace(reading, value=reading.value * scale, places=None)
-        return
-    points = [n for n, word in enumerate(words) if word in POINTS]
-    if len(points) != 1:
-        return
-    left, right = words[: points[0]], words[points[0] + 1 :]
-    whole = _whole(left) if left else 0
-    places = card.decimal_string(right)
-    if whole is not None and places:
-        value = whole + Fraction(int(places), 10 ** len(places))
-        yield NumberReading(value, style=DECIMAL, places=len(places))
-
-
-def _fraction(words: Words) -> Iterator[NumberReading]:
-    for size in (2, 1):
-        denominator, plural = DENOMINATORS.get(words[-size:], (0, False))
-        if not denominator or len(words) < size:
-            continue
-        top = words[:-size]
-        for numerator in _numerators(top, denominator, plural):
-            # "three quarter turn", "five eighth inch" are good English; "four thirty second" is a
-            # word cut short, and worth a look.
-            slip = denominator in (32, 64) and plural != (numerator != 1)
-            yield NumberReading(
-                numerator / denominator,
-                style=FRACTION,
-                denominator=denominator,
-                flags=("agreement",) if slip else (),
-            )
-
-
-def _numerators(top: Words, denominator: int, plural: bool) -> Iterator[Fraction]:
-    if not top:
-        if not plural and denominator in (2, 4, 8, 16):
-            yield Fraction(1)
-    elif top in (("a",), ("an",)):
-        if not plural:
-            yield Fraction(1)
-    elif len(top) == 1 and top[0] in ZEROS:
-        yield Fraction(0)
-    else:
-        value = card.cardinal(top)
-        if value is not None:
-            yield Fraction(value)
-        if denominator >= 8 and plural:
-            halves = (*_decimal(top), *(m for m in _mixed(top) if m.denominator == 2))
-            yield from (half.value for half in halves)
-
-
-def _mixed(words: Words, joined: bool = True) -> Iterator[NumberReading]:
-    for n in range(1, len(words)):
-        if joined and words[n] != "and":
-            continue
-        left, right = words[:n], words[n + 1 if joined else n :]
-        whole = _whole(left) if joined else card.cardinal(left)
-        if not whole or not right:
-            continue
-        for part in _fraction(right):
-            small = part.denominator is not None and part.denominator <= 64
-            if 0 < part.value < 1 and (joined or (small and len(right) > 1)):
-                flags = part.flags if joined else (*part.flags, "no and")
-                yield replace(part, value=whole + part.value, style=MIXED, flags=flags)
-
-
-def _strings(words: Words) -> Iterator[NumberReading]:
-    if len(words) < 2:
-        return
-    literal = card.digit_string(words)
-    if literal:
-        yield NumberReading(Fraction(int(literal)), style=DIGIT_STRING, digits=literal)
-        return
-    literal = card.pair_string(words)
-    if literal:
-        yield NumberReading(Fraction(int(literal)), style=PAIRS, digits=literal)
-
-
-def _compact(words: Words, found: Iterable[NumberReading]) -> Iterator[NumberReading]:
-    whole, rest = card.leading_pair(words)
-    if whole is not None and rest and not (len(rest) == 1 and rest[0] in ZEROS):
-        places = card.decimal_string(rest)
-        if places and len(places) <= 2:
-            value = whole + Fraction(int(places), 10 ** len(places))
-            yield NumberReading(value, style=COMPACT_VOLTS, places=len(places))
-    for reading in found:
-        if reading.style in (INTEGER, DIGIT_STRING, PAIRS) and 1000 <= reading.value < 2000:
-            yield NumberReading(reading.value / 1000, style=COMPACT_GRAVITY, places=3)
-
-
-def _repairs(words: Words) -> Iterator[NumberReading]:
-    """Two whole numbers in a row: the second may correct the first, so each is a reading."""
-    for n in range(1, len(words)):
-        left, right = words[:n], words[n:]
-        if _conventional(left, right):
-            continue
-        for one in _proper(left):
-            for other in _proper(right):
-                yield replace(one, style=REPAIR, flags=(*one.flags, "two numbers"))
-                yield replace(other, style=REPAIR, flags=(*other.flags, "two numbers"))
-
-
-def _conventional(left: Words, right: Words) -> bool:
-    """Whether the two are one number by convention, so that no slip is to be suspected.
-
-    A zero word or a radiotelephony digit says that digits are being read out; "one twenty", "three
-    fifty" is how hundreds are said.
-    """
-    both = left + right
-    if len(both) <= 3 and any(word in ZEROS or word in RADIO_DIGITS for word in both):
-        return True
-    tens = card.cardinal(right)
-    return len(left) == 1 and left[0] in card.DIGIT_WORDS and tens is not None and 20 <= tens < 100
 
 
 # --- helpers ---------------------------------------------------------------------------------

@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from fieldlog import units
 from fieldlog.meaning import numbers
-from fieldlog.meaning.number_words import AFTER, QUALIFIERS
+from fieldlog.meaning.number_words import AFTER, NUMBER_WORDS, QUALIFIERS
 from fieldlog.meaning.numbers import (
     COMPACT_GRAVITY,
     COMPACT_VOLTS,
@@ -69,7 +69,8 @@ class Quantities:
     ``implausible``: legal, but outside the plausible range (ask when there is nothing else).
     ``assumed``: what it would be in each allowed unit when no unit was said (ask).
     ``reason``: why ``readings`` is empty: ``no unit``, ``unit not allowed here: V``,
-    ``not a number: ...``, ``outside the plausible range``; "" otherwise.
+    ``not a number: ...``, ``unknown unit: ...``, ``no number was said``,
+    ``outside the plausible range``; "" otherwise.
     """
 
     readings: tuple[QuantityReading, ...] = ()
@@ -113,7 +114,20 @@ def quantities(
     if bare:
         split = _sorted(bare, plausible)
         return Quantities(assumed=split.readings or bare, reason="no unit")
-    return Quantities(reason=reasons or numbers.why_not(said) or "not a quantity")
+    return Quantities(reason=_why_none(said, reasons))
+
+
+def _why_none(words: Words, reason: str) -> str:
+    """The reason for the speaker when the words are no quantity at all."""
+    if not words or words in units.SPOKEN:
+        return "no number was said"
+    for at in range(len(words) - 1, 0, -1):
+        rest = words[at:]
+        if numbers.readings(words[:at]) and not any(word in NUMBER_WORDS for word in rest):
+            if rest not in units.SPOKEN:
+                return f"unknown unit: {' '.join(rest)!r}"
+            break
+    return reason or numbers.why_not(words) or "not a quantity"
 
 
 # --- with a unit -----------------------------------------------------------------------------

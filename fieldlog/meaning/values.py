@@ -1,0 +1,215 @@
+"""One spoken value, without ranges and qualifiers: every way it can be meant (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import lru_cache
+
+from fieldlog.meaning import cardinals as card
+from fieldlog.meaning.number_words import (
+    DENOMINATORS,
+    MINUS,
+    NOTHINGS,
+    POINTS,
+    RADIO_DIGITS,
+    SCALES,
+    ZEROS,
+)
+from fieldlog.model import Qualifier
+
+Words = tuple[str, ...]
+
+INTEGER, DECIMAL, FRACTION, MIXED = "integer", "decimal", "fraction", "mixed"
+DIGIT_STRING, PAIRS = "digits", "pairs"
+COMPACT_VOLTS, COMPACT_GRAVITY = "compact volts", "compact gravity"
+REPAIR = "repair"
+PROPER = frozenset({INTEGER, DECIMAL, FRACTION, MIXED})
+"""Styles that say a number in full; the others are shorthand or a slip."""
+
+
+@dataclass(frozen=True, slots=True)
+class NumberReading:
+    """One meaning of number words.
+
+    ``high`` is the upper end of a range. ``style`` is one of the names above: "digits" are said
+    one by one ("two four oh seven"), "pairs" in twos ("twenty five oh one"), "compact volts" leaves
+    the point out ("twelve six"), "compact gravity" is thousandths ("twelve sixty five" = 1.265),
+    "repair" is one of two numbers said in a row. ``digits`` keeps the literal digit string,
+    ``places`` the decimals spoken, ``denominator`` that of a spoken fraction. ``flags``:
+    ``homophone``, ``agreement`` ("four thirty second"), ``two numbers``, ``no and``, ``reversed``,
+    ``equal ends`` ("two to two"), ``either`` ("two or three").
+    """
+
+    value: Fraction
+    high: Fraction | None = None
+    qualifier: Qualifier | None = None
+    style: str = INTEGER
+    denominator: int | None = None
+    places: int | None = None
+    digits: str | None = None
+    flags: tuple[str, ...] = ()
+
+
+@lru_cache(maxsize=4096)
+def values(words: Words) -> tuple[NumberReading, ...]:
+    """Every meaning of ``words`` as one value, with its sign; empty when it has none."""
+    if words and words[0] in MINUS:
+        return tuple(replace(r, value=-r.value) for r in _positive(words[1:]))
+    return tuple(_positive(words))
+
+
+def _positive(words: Words) -> list[NumberReading]:
+    if not words:
+        return []
+    proper = _proper(words)
+    found = [*proper, *_strings(words)]
+    found += _compact(words, found)
+    if not proper:
+        found += _repairs(words)
+        found += _mixed(words, joined=False)
+    return found
+
+
+@lru_cache(maxsize=4096)
+def _proper(words: Words) -> tuple[NumberReading, ...]:
+    return (*_integer(words), *_decimal(words), *_fraction(words), *_mixed(words))
+
+
+def _integer(words: Words) -> Iterator[NumberReading]:
+    value = card.cardinal(words)
+    if value is None and len(words) == 1 and words[0] in NOTHINGS:
+        value = 0
+    if value is not None:
+        yield NumberReading(Fraction(value), style=INTEGER)
+
+
+def _whole(words: Words) -> int | None:
+    """The part before a point or an *and*: in full, or digit by digit, or in pairs."""
+    if len(words) == 1 and words[0] in ZEROS:
+        return 0
+    value = card.cardinal(words)
+    if value is None:
+        literal = card.digit_string(words) or card.pair_string(words)
+        value = int(literal) if literal else None
+    return value
+
+
+def _decimal(words: Words) -> Iterator[NumberReading]:
+    scale = dict(SCALES).get(words[-1]) if words else None
+    if scale:
+        for reading in _decimal(words[:-1]):
+            yield replace(reading, value=reading.value * scale, places=None)
+        return
+    points = [n for n, word in enumerate(words) if word in POINTS]
+    if len(points) != 1:
+        return
+    left, right = words[: points[0]], words[points[0] + 1 :]
+    whole = _whole(left) if left else 0
+    places = card.decimal_string(right)
+    if whole is not None and places:
+        value = whole + Fraction(int(places), 10 ** len(places))
+        yield NumberReading(value, style=DECIMAL, places=len(places))
+
+
+def _fraction(words: Words) -> Iterator[NumberReading]:
+    for size in (2, 1):
+        denominator, plural = DENOMINATORS.get(words[-size:], (0, False))
+        if not denominator or len(words) < size:
+            continue
+        top = words[:-size]
+        for numerator in _numerators(top, denominator, plural):
+            # "three quarter turn", "five eighth inch" are good English; "four thirty second" is a
+            # word cut short, and worth a look.
+            slip = denominator in (32, 64) and plural != (numerator != 1)
+            yield NumberReading(
+                numerator / denominator,
+                style=FRACTION,
+                denominator=denominator,
+                flags=("agreement",) if slip else (),
+            )
+
+
+def _numerators(top: Words, denominator: int, plural: bool) -> Iterator[Fraction]:
+    if not top:
+        if not plural and denominator in (2, 4, 8, 16):
+            yield Fraction(1)
+    elif top in (("a",), ("an",)):
+        if not plural:
+            yield Fraction(1)
+    elif len(top) == 1 and top[0] in NOTHINGS:
+        yield Fraction(0)
+    else:
+        value = card.cardinal(top)
+        if value is not None:
+            yield Fraction(value)
+        if denominator >= 8 and plural:
+            halves = (*_decimal(top), *(m for m in _mixed(top) if m.denominator == 2))
+            yield from (half.value for half in halves)
+
+
+def _mixed(words: Words, joined: bool = True) -> Iterator[NumberReading]:
+    for n in range(1, len(words)):
+        if joined and words[n] != "and":
+            continue
+        left, right = words[:n], words[n + 1 if joined else n :]
+        whole = _whole(left) if joined else card.cardinal(left)
+        if not whole or not right:
+            continue
+        for part in _fraction(right):
+            small = part.denominator is not None and part.denominator <= 64
+            if 0 < part.value < 1 and (joined or (small and len(right) > 1)):
+                flags = part.flags if joined else (*part.flags, "no and")
+                yield replace(part, value=whole + part.value, style=MIXED, flags=flags)
+
+
+def _strings(words: Words) -> Iterator[NumberReading]:
+    if len(words) < 2:
+        return
+    literal = card.digit_string(words)
+    if literal:
+        yield NumberReading(Fraction(int(literal)), style=DIGIT_STRING, digits=literal)
+        return
+    literal = card.pair_string(words)
+    if literal:
+        yield NumberReading(Fraction(int(literal)), style=PAIRS, digits=literal)
+
+
+def _compact(words: Words, found: Iterable[NumberReading]) -> Iterator[NumberReading]:
+    whole, rest = card.leading_pair(words)
+    if whole is not None and rest and not (len(rest) == 1 and rest[0] in ZEROS):
+        places = card.decimal_string(rest)
+        if places and len(places) <= 2:
+            value = whole + Fraction(int(places), 10 ** len(places))
+            yield NumberReading(value, style=COMPACT_VOLTS, places=len(places))
+    for reading in found:
+        if reading.style in (INTEGER, DIGIT_STRING, PAIRS) and 1000 <= reading.value < 2000:
+            yield NumberReading(reading.value / 1000, style=COMPACT_GRAVITY, places=3)
+
+
+def _repairs(words: Words) -> Iterator[NumberReading]:
+    """Two whole numbers in a row: the second may correct the first, so each is a reading."""
+    for n in range(1, len(words)):
+        left, right = words[:n], words[n:]
+        if _conventional(left, right):
+            continue
+        for one in _proper(left):
+            for other in _proper(right):
+                yield replace(one, style=REPAIR, flags=(*one.flags, "two numbers"))
+                yield replace(other, style=REPAIR, flags=(*other.flags, "two numbers"))
+
+
+def _conventional(left: Words, right: Words) -> bool:
+    """Whether the two are one number by convention, so that no slip is to be suspected.
+
+    A zero word or a radiotelephony digit says that digits are being read out; "one twenty", "three
+    fifty" is how hundreds are said.
+    """
+    both = left + right
+    if any(len(part) == 1 and part[0] in ZEROS for part in (left, right)):
+        return True
+    if len(both) <= 3 and any(word in ZEROS or word in RADIO_DIGITS for word in both):
+        return True
+    tens = card.cardinal(right)
+    return len(left) == 1 and left[0] in card.DIGIT_WORDS and tens is not None and 20 <= tens < 100
