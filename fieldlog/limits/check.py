@@ -74,7 +74,7 @@ def check(
     """
     if finding.quantity is None and not finding.readings and not _said(finding):
         return Verdict(State.UNDECIDED, None, reason="nothing measured or judged yet")
-    rows = relevant(finding, [*limits, *entered_limits(context)], context)
+    rows = relevant(finding, [*limits, *entered_limits(context, finding)], context)
     assumed = assumptions(context)
     settings = {**assumed, **context.settings}
     candidates = [(row, missing_keys(row, finding, settings)) for row in rows]
@@ -109,7 +109,7 @@ def relevant(finding: Finding, limits: Iterable[Limit], context: Context) -> lis
 
 def speaks_of(limit: Limit, finding: Finding) -> bool:
     """Whether the row is about what the finding says (whatever the context)."""
-    if limit.component not in ("*", finding.component):
+    if limit.component != finding.component:
         return False
     if limit.relation == "is":
         if finding.condition is not None:

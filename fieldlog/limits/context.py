@@ -126,6 +126,7 @@ _ROWS: tuple[Setting, ...] = (
     Setting("atmosphere", "pressure", "air pressure, absolute", assumed="101.325kPa"),
     Setting("pressure_front", "pressure", "recommended cold pressure, front"),
     Setting("pressure_rear", "pressure", "recommended cold pressure, rear"),
+    Setting("pressure_tolerance", "ratio", "tolerance of those pressures, e.g. 10%", bare="%"),
     Setting("distance", "length", "distance to the aiming screen, e.g. 25ft", assumed="25ft"),
     Setting("odometer", "length", "odometer reading, e.g. 24000mi"),
     Setting("torque", "torque", "maker's tightening torque for the fastener"),

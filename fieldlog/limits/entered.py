@@ -2,133 +2,280 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator
 from fractions import Fraction
 
 from fieldlog.limits.context import BRAKE_FLUIDS, amount
-from fieldlog.model import Context, Limit, LimitStatus, Severity, State
+from fieldlog.model import Context, Finding, Limit, LimitStatus, Severity, State
 
 _GLYCOL = ("DOT 3", "DOT 4", "DOT 5.1")
+SPEED_ORDER = ("B", "F", "J", "K", "L", "M", "N", "P", "Q", "R", "S", "T", "U", "H", "V", "W", "Y")
+"""Speed symbols from slow to fast: H (210 km/h) stands between U (200) and V (240)."""
+_LARGE_SPROCKET = 66
+"""Teeth up to which the plain 3 % governs; above it chain makers print 200/N %."""
 
 
-def entered_limits(context: Context) -> tuple[Limit, ...]:
-    """Rows for the settings that are limits in themselves.
+def entered_limits(context: Context, finding: Finding) -> tuple[Limit, ...]:
+    """Rows for the settings that are limits in themselves and speak about ``finding``.
 
-    ``disc_minimum`` (stamped on the disc), ``brake_fluid`` (grade the vehicle is marked for),
-    ``torque`` with ``torque_tolerance``. Status *entered by user*: they gate.
+    ``disc_minimum``, ``brake_fluid``, ``torque`` with ``torque_tolerance``, ``pressure_front`` and
+    ``pressure_rear`` with ``pressure_tolerance``, ``lowest_temperature`` (the battery's freezing
+    point lies below it), ``load_index``, ``speed_symbol``, ``tyre_size_*``, ``date`` (papers run to
+    a later one). Status *entered by user*, so they gate. ``teeth`` brings in the chain makers'
+    lower wear limit for large sprockets, which is cited.
     """
-    rows: list[Limit] = []
-    if text := context.settings.get("disc_minimum"):
-        value, unit = amount(text)
-        rows.append(
-            _limit(
-                "entered.disc-minimum",
-                "brake disc",
-                "thickness",
-                "at least",
-                value,
-                unit,
-                f"minimum thickness stamped on the disc, entered as disc_minimum={text}",
-                Severity.DANGEROUS,
-                "replace the disc together with its pads",
-            )
-        )
-    if grade := context.settings.get("brake_fluid"):
-        rows += _grades(grade)
-    if text := context.settings.get("torque"):
-        value, unit = amount(text)
-        share = Fraction(context_percent(context.settings.get("torque_tolerance", "10%")))
-        rows.append(
-            _limit(
-                "entered.torque",
-                "*",
-                "torque",
-                "between",
-                value * (1 - share),
-                unit,
-                f"maker's torque {text} with {float(share) * 100:g} % tolerance, entered by user",
-                Severity.MAJOR,
-                "tighten to the maker's value with a calibrated wrench",
-                high=value * (1 + share),
-            )
-        )
-    return tuple(rows)
+    return tuple(row for build in _BUILDERS for row in build(context, finding))
 
 
-def context_percent(text: str) -> Fraction:
-    """``"10%"`` or ``"0.1"`` (unit 1) as a plain share."""
+def share(text: str) -> Fraction:
+    """``"10%"`` as 1/10; a plain ratio as it is."""
     value, unit = amount(text, "%")
     return value / 100 if unit == "%" else value
 
 
-def _grades(marked: str) -> list[Limit]:
-    """What may and may not be found where ``marked`` is the grade on the reservoir.
-
-    Glycol fluids (DOT 3, 4, 5.1) mix with each other, silicone DOT 5 and mineral oil with none: the
-    wrong family is dangerous, a lower glycol grade does not reach the boiling points asked for, a
-    higher one is left to the maker's manual.
-    """
-    source = f"grade the vehicle is marked for, entered as brake_fluid={marked}"
-    found: Mapping[str, list[str]] = {"within": [], "marginal": [], "lower": [], "other": []}
-    for grade in BRAKE_FLUIDS:
-        if grade == marked:
-            found["within"].append(grade)
-        elif grade in _GLYCOL and marked in _GLYCOL:
-            higher = _GLYCOL.index(grade) > _GLYCOL.index(marked)
-            found["marginal" if higher else "lower"].append(grade)
-        else:
-            found["other"].append(grade)
-    rows = (
-        ("within", State.WITHIN, Severity.MINOR, ""),
-        ("marginal", State.MARGINAL, Severity.MINOR, "a higher grade: see the maker's manual"),
-        ("lower", State.BEYOND, Severity.MAJOR, f"flush and fill with {marked}"),
-        (
-            "other",
-            State.BEYOND,
+def _disc(context: Context, finding: Finding) -> Iterator[Limit]:
+    text = context.settings.get("disc_minimum")
+    if text and (finding.component, finding.characteristic) == ("brake disc", "thickness"):
+        yield _measured(
+            "entered.disc-minimum",
+            finding,
+            "at least",
+            text,
+            f"minimum thickness stamped on the disc, entered as disc_minimum={text}",
             Severity.DANGEROUS,
-            f"never mixed with {marked}: drain, flush and check the seals before filling",
-        ),
-    )
-    return [
-        _limit(
-            f"entered.brake-fluid.{key}",
-            "brake fluid",
-            "grade",
-            "is",
-            None,
-            "",
-            source,
-            severity,
-            advice,
-            words=tuple(found[key]),
-            outcome=state,
+            "replace the disc together with its pads",
         )
-        for key, state, severity, advice in rows
-        if found[key]
-    ]
 
 
-def _limit(
+def _torque(context: Context, finding: Finding) -> Iterator[Limit]:
+    text = context.settings.get("torque")
+    if text and finding.characteristic == "torque":
+        tolerance = share(context.settings.get("torque_tolerance", "10%"))
+        yield _around(
+            "entered.torque",
+            finding,
+            text,
+            tolerance,
+            f"maker's torque {text} within {float(tolerance) * 100:g} %, entered by user",
+            "tighten to the maker's value with a calibrated wrench",
+        )
+
+
+def _pressure(context: Context, finding: Finding) -> Iterator[Limit]:
+    if finding.component != "tyre" or finding.characteristic != "pressure":
+        return
+    ends = [end for end in ("front", "rear") if end in (finding.position or "").split()]
+    for end in ends:
+        if text := context.settings.get(f"pressure_{end}"):
+            tolerance = share(context.settings.get("pressure_tolerance", "10%"))
+            yield _around(
+                f"entered.pressure-{end}",
+                finding,
+                text,
+                tolerance,
+                f"recommended cold pressure {text} within {float(tolerance) * 100:g} %, "
+                f"entered as pressure_{end}",
+                "set the pressure cold and find out why it is off",
+            )
+
+
+def _freezing(context: Context, finding: Finding) -> Iterator[Limit]:
+    text = context.settings.get("lowest_temperature")
+    if text and (finding.component, finding.characteristic) == ("battery", "freezing point"):
+        yield _measured(
+            "entered.lowest-temperature",
+            finding,
+            "less than",
+            text,
+            f"lowest temperature it stood in, entered as lowest_temperature={text}",
+            Severity.DANGEROUS,
+            "it may have frozen: a frozen battery is replaced, never charged",
+        )
+
+
+def _teeth(context: Context, finding: Finding) -> Iterator[Limit]:
+    text = context.settings.get("teeth")
+    if not text or (finding.component, finding.characteristic) != ("drive chain", "elongation"):
+        return
+    teeth = Fraction(text)
+    if teeth > _LARGE_SPROCKET:
+        percent = 200 / teeth
+        yield Limit(
+            id="chain.elongation-large",
+            pack="chain-wear",
+            component="drive chain",
+            characteristic="elongation",
+            relation="at most",
+            value=percent,
+            unit="%",
+            aggregation="single",
+            applies={},
+            source="roller chain maker's wear limit for large sprockets",
+            edition="FAQ KA-01616; FAQ of a second maker",
+            read_on="2026-11-25",
+            status=LimitStatus.CITED,
+            severity=Severity.MAJOR,
+            advice="replace the chain and both sprockets as a set",
+            printed=f"200/{teeth} % ({float(percent):.4g} %)",
+            layer="handbook",
+            section=f"200/N % above {_LARGE_SPROCKET} teeth, N = {teeth}",
+            seen="secondary",
+            where="regalbeloit FAQ KA-01616; diamondchain.com FAQ",
+        )
+
+
+def _grade(context: Context, finding: Finding) -> Iterator[Limit]:
+    """Glycol fluids (DOT 3, 4, 5.1) mix with each other, silicone DOT 5 and mineral oil with none.
+
+    The wrong family is dangerous, a lower glycol grade does not reach the boiling points asked for,
+    a higher one is left to the maker's manual.
+    """
+    marked, found = context.settings.get("brake_fluid"), finding.code
+    if marked is None or found not in BRAKE_FLUIDS or finding.component != "brake fluid":
+        return
+    if found == marked:
+        state, severity, advice = State.WITHIN, Severity.MINOR, ""
+    elif found not in _GLYCOL or marked not in _GLYCOL:
+        state, severity = State.BEYOND, Severity.DANGEROUS
+        advice = f"never mixed with {marked}: drain, flush and check the seals before filling"
+    elif _GLYCOL.index(found) > _GLYCOL.index(marked):
+        state, severity = State.MARGINAL, Severity.MINOR
+        advice = "a higher grade: see the maker's manual"
+    else:
+        state, severity, advice = State.BEYOND, Severity.MAJOR, f"flush and fill with {marked}"
+    yield _word(
+        "entered.brake-fluid",
+        finding,
+        found,
+        state,
+        f"grade the vehicle is marked for, entered as brake_fluid={marked}",
+        severity,
+        advice,
+    )
+
+
+def _tyre_codes(context: Context, finding: Finding) -> Iterator[Limit]:
+    code, settings = finding.code, context.settings
+    if finding.component != "tyre" or code is None:
+        return
+    least = settings.get("load_index")
+    if finding.characteristic == "load index" and least and code.isdecimal():
+        enough = Fraction(code) >= Fraction(least)
+        yield _fitted(finding, code, enough, f"load index {least} or more, entered as load_index")
+    symbol = settings.get("speed_symbol", "").upper()
+    if finding.characteristic == "speed symbol" and symbol in SPEED_ORDER and code in SPEED_ORDER:
+        enough = SPEED_ORDER.index(code) >= SPEED_ORDER.index(symbol)
+        yield _fitted(finding, code, enough, f"speed symbol {symbol} or faster, entered by user")
+    for end in ("front", "rear"):
+        size = settings.get(f"tyre_size_{end}")
+        if finding.characteristic == "size" and size and end in (finding.position or "").split():
+            same = "".join(size.upper().split()) == "".join(code.upper().split())
+            yield _fitted(finding, code, same, f"approved size {size}, entered as tyre_size_{end}")
+
+
+def _papers(context: Context, finding: Finding) -> Iterator[Limit]:
+    today, runs_to = context.settings.get("date"), finding.code
+    if today is None or runs_to is None or finding.characteristic != "expires":
+        return
+    valid = runs_to >= today  # both ISO 8601, so text order is date order
+    yield _word(
+        "entered.date",
+        finding,
+        runs_to,
+        State.WITHIN if valid else State.BEYOND,
+        f"date of the inspection, entered as date={today}",
+        Severity.MAJOR,
+        "" if valid else f"renew the {finding.component}",
+    )
+
+
+_BUILDERS: tuple[Callable[[Context, Finding], Iterator[Limit]], ...] = (
+    _disc,
+    _torque,
+    _pressure,
+    _freezing,
+    _teeth,
+    _grade,
+    _tyre_codes,
+    _papers,
+)
+
+
+def _fitted(finding: Finding, code: str, enough: bool, source: str) -> Limit:
+    return _word(
+        f"entered.tyre-{finding.characteristic}",
+        finding,
+        code,
+        State.WITHIN if enough else State.BEYOND,
+        source,
+        Severity.DANGEROUS,
+        "" if enough else "fit a tyre that the vehicle is approved with",
+    )
+
+
+def _measured(
     identity: str,
-    component: str,
-    characteristic: str,
+    finding: Finding,
     relation: str,
-    value: Fraction | None,
-    unit: str,
+    text: str,
+    source: str,
+    severity: Severity,
+    advice: str,
+) -> Limit:
+    value, unit = amount(text)
+    return _row(identity, finding, relation, source, severity, advice, value=value, unit=unit)
+
+
+def _around(
+    identity: str, finding: Finding, text: str, tolerance: Fraction, source: str, advice: str
+) -> Limit:
+    value, unit = amount(text)
+    low, high = value * (1 - tolerance), value * (1 + tolerance)
+    return _row(
+        identity,
+        finding,
+        "between",
+        source,
+        Severity.MAJOR,
+        advice,
+        value=low,
+        unit=unit,
+        high=high,
+    )
+
+
+def _word(
+    identity: str,
+    finding: Finding,
+    word: str,
+    outcome: State,
+    source: str,
+    severity: Severity,
+    advice: str,
+) -> Limit:
+    return _row(identity, finding, "is", source, severity, advice, word=word, outcome=outcome)
+
+
+def _row(
+    identity: str,
+    finding: Finding,
+    relation: str,
     source: str,
     severity: Severity,
     advice: str,
     *,
+    value: Fraction | None = None,
+    unit: str = "",
     high: Fraction | None = None,
-    words: tuple[str, ...] = (),
+    word: str = "",
     outcome: State = State.BEYOND,
 ) -> Limit:
     ends = " to ".join(f"{float(end):g}" for end in (value, high) if end is not None)
     return Limit(
         id=identity,
         pack="entered",
-        component=component,
-        characteristic=characteristic,
+        component=finding.component,
+        characteristic=finding.characteristic or "",
         relation=relation,
         value=value,
         unit=unit,
@@ -142,7 +289,7 @@ def _limit(
         advice=advice,
         printed=f"{ends} {unit}" if ends else "",
         high=high,
-        words=words,
+        words=(word,) if word else (),
         outcome=outcome,
         layer="maker",
     )

@@ -180,7 +180,7 @@ def faults_error(faults: Sequence[str]) -> LimitError:
     """One error that lists all faults."""
     count = f"{len(faults)} fault{'s' if len(faults) != 1 else ''} in the limit packs"
     return LimitError(
-        count + ":\n  " + "\n  ".join(faults) + "\n",
+        count + "\n  " + "\n  ".join(faults),
         todo="put them right; docs/limits-how.md describes every key",
     )
 

@@ -1,0 +1,179 @@
+"""``fieldlog limits``: list the limits, check the packs, write the page that documents them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+from fieldlog.catalogue.files import load_catalogue
+from fieldlog.errors import UsageError
+from fieldlog.limits.applies import in_reach
+from fieldlog.limits.context import parse_context
+from fieldlog.limits.lint import lint as lint_packs
+from fieldlog.limits.packs import (
+    Pack,
+    faults_error,
+    pack_files,
+    parse_pack,
+    read_packs,
+    shipped_packs,
+)
+from fieldlog.limits.page import limits_page, source, what, where
+from fieldlog.model import Limit
+from fieldlog.places import grammars
+
+_FILES = click.Path(exists=True, dir_okay=True, path_type=Path)
+
+
+@click.group()
+def limits() -> None:
+    """Limits: what gates a verdict, and where every value comes from.
+
+    \b
+    Examples:
+      fieldlog limits list --jurisdiction US-VA --component tyre
+      fieldlog limits lint my-vehicle.toml
+    """
+
+
+@limits.command()
+@click.argument("files", nargs=-1, type=_FILES)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object: packs, limits, faults.")
+def lint(files: tuple[Path, ...], as_json: bool) -> None:
+    """Check limit packs (ours when no FILES are named) and report every fault together.
+
+    \b
+    Example:
+      fieldlog limits lint
+      fieldlog limits lint my-vehicle.toml
+    """
+    paths = _paths(files)
+    packs: list[Pack] = []
+    faults: list[str] = []
+    for path in paths:
+        try:
+            text = path.read_text(encoding="utf-8")
+        except (OSError, UnicodeDecodeError) as error:
+            faults.append(f"{path.name}: cannot be read: {error}")
+            continue
+        pack, wrong = parse_pack(text, path.name)
+        faults += wrong
+        packs += [pack] if pack else []
+    faults += lint_packs(packs, load_catalogue(grammars()))
+    count = sum(len(pack.limits) for pack in packs)
+    if as_json:
+        click.echo(json.dumps({"packs": len(paths), "limits": count, "faults": faults}))
+    if faults:
+        raise faults_error(faults)
+    if not as_json:
+        click.echo(f"{len(packs)} packs, {count} limits, no faults")
+
+
+@limits.command("list")
+@click.option("--jurisdiction", help="ISO 3166 code: only what applies there.")
+@click.option("--component", help="Only limits of this component.")
+@click.option("--pack", "pack_id", help="Only the pack of that id.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object per limit and line.")
+def list_limits(
+    jurisdiction: str | None, component: str | None, pack_id: str | None, as_json: bool
+) -> None:
+    """List limits with value as printed, where they apply, status and source.
+
+    \b
+    Example:
+      fieldlog limits list --jurisdiction GB --component "brake pads"
+    """
+    context = parse_context(jurisdiction)
+    rows = [
+        limit
+        for pack in shipped_packs()
+        for limit in pack.limits
+        if (component is None or limit.component == component.lower())
+        and (pack_id is None or limit.pack == pack_id)
+        and (jurisdiction is None or in_reach(limit, context))
+    ]
+    if not rows:
+        known = sorted({limit.component for pack in shipped_packs() for limit in pack.limits})
+        raise UsageError(
+            "no limit matches", where="limits list", todo="components: " + ", ".join(known)
+        )
+    for limit in rows:
+        if as_json:
+            click.echo(json.dumps(as_record(limit)))
+        else:
+            click.echo(f"{limit.id}\n  {limit.component}, {limit.characteristic}: {what(limit)}")
+            click.echo(f"  applies: {where(limit)}; {limit.status.value}; {source(limit)}")
+
+
+@limits.command()
+@click.option("--out", type=click.Path(path_type=Path), help="Write here instead of printing.")
+def docs(out: Path | None) -> None:
+    """Write the page that lists every limit with its source.
+
+    \b
+    Example:
+      fieldlog limits docs --out docs/limits.md
+    """
+    text = limits_page(shipped_packs())
+    if out is None:
+        click.echo(text, nl=False)
+        return
+    try:
+        out.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise UsageError(
+            f"cannot be written: {error.strerror}", where=str(out), todo="name another --out"
+        ) from error
+
+
+def as_record(limit: Limit) -> dict[str, Any]:
+    """A limit as JSON-ready values; exact numbers as numerator and denominator."""
+    value, high = limit.value, limit.high
+    return {
+        "id": limit.id,
+        "pack": limit.pack,
+        "component": limit.component,
+        "characteristic": limit.characteristic,
+        "relation": limit.relation,
+        "printed": limit.printed,
+        "num": value.numerator if value is not None else None,
+        "den": value.denominator if value is not None else None,
+        "high_num": high.numerator if high is not None else None,
+        "high_den": high.denominator if high is not None else None,
+        "unit": limit.unit,
+        "words": list(limit.words),
+        "outcome": limit.outcome.value,
+        "aggregation": limit.aggregation,
+        "applies": dict(limit.applies),
+        "status": limit.status.value,
+        "severity": limit.severity.value,
+        "layer": limit.layer,
+        "source": limit.source,
+        "section": limit.section,
+        "edition": limit.edition,
+        "read_on": limit.read_on,
+        "seen": limit.seen,
+        "where": limit.where,
+        "scope": limit.scope,
+        "advice": limit.advice,
+    }
+
+
+def own_packs(files: tuple[Path, ...]) -> tuple[Limit, ...]:
+    """Every row of the user's own pack files; raises ``LimitError`` with all their faults."""
+    return tuple(limit for pack in read_packs(_paths(files)) for limit in pack.limits)
+
+
+def _paths(files: tuple[Path, ...]) -> list[Path]:
+    if not files:
+        return pack_files()
+    paths: list[Path] = []
+    for file in files:
+        found = pack_files(file) if file.is_dir() else [file]
+        if not found:
+            raise UsageError("holds no *.toml limit pack", where=str(file), todo="name a pack file")
+        paths += found
+    return paths

@@ -1,0 +1,87 @@
+"""The page that lists every limit with its source, generated from the packs (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from fieldlog.limits.context import SETTINGS
+from fieldlog.limits.packs import Pack
+from fieldlog.model import Limit
+
+_HEAD = """# Limits
+
+Generated from `fieldlog/limits/packs/*.toml` by `fieldlog limits docs --out docs/limits.md`; do not
+edit by hand. How to add a limit or a pack: [limits-how.md](limits-how.md).
+
+Status: *cited* rows name a section that was read (in the source's own text, or in a secondary copy
+that quotes it); *common practice* alone gives at most *marginal*; *from memory* is shown and never
+gates; *entered by user* comes from the vehicle's own file or from settings. Severity is fieldlog's
+assessment in the classes of directive 2014/45/EU. Values stand as printed.
+"""
+
+
+def limits_page(packs: Sequence[Pack]) -> str:
+    """The Markdown page: a table per pack, then the settings that choose between rows."""
+    parts = [_HEAD]
+    for pack in packs:
+        parts.append(f"\n## {pack.title}\n")
+        about = [f"Pack `{pack.id}`, layer: {pack.layer}."]
+        if pack.jurisdiction:
+            about.append(f"Jurisdiction: {pack.jurisdiction}.")
+        if pack.note:
+            about.append(pack.note)
+        scopes = dict.fromkeys(limit.scope for limit in pack.limits if limit.scope)
+        parts.append("\n".join([*about, *scopes]) + "\n")
+        parts += _table(pack.limits)
+    parts.append("\n## Settings (`--set key=value`)\n")
+    parts.append("| key | holds | for |\n|---|---|---|\n")
+    for setting in SETTINGS.values():
+        holds = ", ".join(setting.choices) if setting.choices else setting.kind
+        taken = f" (not set: {setting.assumed})" if setting.assumed else ""
+        parts.append(f"| `{setting.key}` | {holds} | {setting.about}{taken} |\n")
+    return "".join(parts)
+
+
+def what(limit: Limit) -> str:
+    """What the row asks for, in words: ``at least 2/32 in, thinnest``, ``loose, missing: beyond``."""
+    if limit.relation == "is":
+        return f"{', '.join(limit.words)}: {limit.outcome.value}"
+    rule = "" if limit.aggregation == "single" else f", {limit.aggregation}"
+    return f"{limit.relation} {limit.printed}{rule}"
+
+
+def where(limit: Limit) -> str:
+    """Where the row applies: ``US-VA; vehicle_class motorcycle|moped``."""
+    parts = [
+        wanted if key == "jurisdiction" else f"{key} {wanted}"
+        for key, wanted in sorted(limit.applies.items())
+    ]
+    return "; ".join(parts) or "anywhere"
+
+
+def source(limit: Limit) -> str:
+    """Source, section, edition and the date it was read."""
+    parts = [limit.source, limit.section, limit.edition]
+    if limit.read_on:
+        how = {"text": "text read", "secondary": "secondary copy read"}.get(limit.seen, "written")
+        parts.append(f"{how} {limit.read_on}")
+    if limit.where:
+        parts.append(limit.where)
+    return "; ".join(part for part in parts if part)
+
+
+def _table(limits: Iterable[Limit]) -> Iterable[str]:
+    yield "\n| id | component | characteristic | limit | applies | status | severity | source |\n"
+    yield "|---|---|---|---|---|---|---|---|\n"
+    for limit in limits:
+        cells = (
+            f"`{limit.id}`",
+            limit.component,
+            limit.characteristic,
+            what(limit),
+            where(limit),
+            limit.status.value,
+            limit.severity.value,
+            source(limit),
+        )
+        yield "| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |\n"
