@@ -143,21 +143,19 @@ def convert(value: Fraction, from_: str, to: str, *, difference: bool = False) -
 # --- words -----------------------------------------------------------------------------------
 
 _SPELLED: tuple[tuple[str, str, str], ...] = (
-    # symbol | phrases that name the unit by the book | shop shorthand (loose)
+    # symbol | phrases that name the unit by the book, British spelling | shop shorthand (loose)
     (
         "mm",
-        "millimetre millimetres millimeter millimeters mm mms m_m milli_metre milli_metres "
-        "milli_meter milli_meters",
+        "millimetre millimetres mm mms m_m milli_metre milli_metres",
         "mil mils mill mills",
     ),
-    ("cm", "centimetre centimetres centimeter centimeters cm c_m", ""),
-    ("m", "metre metres meter meters", ""),
+    ("cm", "centimetre centimetres cm c_m", ""),
+    ("m", "metre metres", ""),
     ("in", "inch inches", ""),
     ("ft", "foot feet", ""),
     (
         "km",
-        "kilometre kilometres kilometer kilometers km kms k_m k_ms kilo_metre kilo_metres "
-        "kilo_meter kilo_meters",
+        "kilometre kilometres km kms k_m k_ms kilo_metre kilo_metres",
         "k kay kays klick klicks",
     ),
     ("mi", "mile miles", ""),
@@ -175,11 +173,8 @@ _SPELLED: tuple[tuple[str, str, str], ...] = (
     (
         "kgf/cm2",
         "kilogram_per_square_centimetre kilograms_per_square_centimetre "
-        "kilogram_per_square_centimeter kilograms_per_square_centimeter "
         "kilo_per_square_centimetre kilos_per_square_centimetre "
-        "kilo_per_square_centimeter kilos_per_square_centimeter "
-        "kilogram_force_per_square_centimetre kilograms_force_per_square_centimetre "
-        "kilogram_force_per_square_centimeter kilograms_force_per_square_centimeter",
+        "kilogram_force_per_square_centimetre kilograms_force_per_square_centimetre",
         "kilo kilos",
     ),
     ("V", "volt volts v", ""),
@@ -188,7 +183,7 @@ _SPELLED: tuple[tuple[str, str, str], ...] = (
     ("mA", "milliamp milliamps milli_amp milli_amps milliampere milliamperes", ""),
     (
         "N.m",
-        "newton_metre newton_metres newton_meter newton_meters newtons_metre newtons_metres nm n_m",
+        "newton_metre newton_metres newtons_metre newtons_metres nm n_m",
         "newton newtons",
     ),
     (
@@ -207,19 +202,18 @@ _SPELLED: tuple[tuple[str, str, str], ...] = (
     ),
     (
         "kgf.m",
-        "kilogram_metre kilogram_metres kilogram_meter kilogram_meters kilogram_force_metre "
-        "kilogram_force_metres kilogram_force_meter kilogram_force_meters kilograms_force_metre "
-        "kilograms_force_metres metre_kilogram metre_kilograms meter_kilogram meter_kilograms "
-        "metre_kilo metre_kilos meter_kilo meter_kilos kilogram_metres_of_torque "
-        "kilogram_meters_of_torque kilo_metres_of_torque kilo_meters_of_torque kilos_of_torque "
+        "kilogram_metre kilogram_metres kilogram_force_metre "
+        "kilogram_force_metres kilograms_force_metre "
+        "kilograms_force_metres metre_kilogram metre_kilograms "
+        "metre_kilo metre_kilos kilogram_metres_of_torque "
+        "kilo_metres_of_torque kilos_of_torque "
         "kilograms_of_torque kilo_of_torque",
-        "kilo kilos kilogram kilograms kilo_metre kilo_metres kilo_meter kilo_meters",
+        "kilo kilos kilogram kilograms kilo_metre kilo_metres",
     ),
     (
         "kgf.cm",
-        "kilogram_centimetre kilogram_centimetres kilogram_centimeter kilogram_centimeters "
-        "kilogram_force_centimetre kilogram_force_centimetres kilogram_force_centimeter "
-        "kilogram_force_centimeters",
+        "kilogram_centimetre kilogram_centimetres "
+        "kilogram_force_centimetre kilogram_force_centimetres",
         "",
     ),
     ("N", "newton newtons", ""),
@@ -234,17 +228,15 @@ _SPELLED: tuple[tuple[str, str, str], ...] = (
     ("lb", "pound pounds lb lbs", ""),
     (
         "km/h",
-        "kilometre_per_hour kilometres_per_hour kilometer_per_hour kilometers_per_hour k_m_h "
-        "kmh kph k_p_h",
-        "k kay kays kilometres kilometers",
+        "kilometre_per_hour kilometres_per_hour k_m_h kmh kph k_p_h",
+        "k kay kays kilometres",
     ),
     ("mi/h", "mile_per_hour miles_per_hour mph m_p_h", "miles"),
-    ("L", "litre litres liter liters", ""),
+    ("L", "litre litres", ""),
     (
         "mL",
-        "millilitre millilitres milliliter milliliters ml mls m_l m_ls milli_litre milli_litres "
-        "milli_liter milli_liters c_c c_cs cc ccs cubic_centimetre cubic_centimetres "
-        "cubic_centimeter cubic_centimeters",
+        "millilitre millilitres ml mls m_l m_ls milli_litre milli_litres "
+        "c_c c_cs cc ccs cubic_centimetre cubic_centimetres",
         "mil mils mill mills",
     ),
     ("qt", "quart quarts us_quart us_quarts", ""),
@@ -293,7 +285,8 @@ def _spoken_table() -> dict[tuple[str, ...], tuple[SpokenUnit, ...]]:
     table: dict[tuple[str, ...], tuple[SpokenUnit, ...]] = {}
 
     def add(phrases: str, meaning: SpokenUnit) -> None:
-        for phrase in map(_phrase, phrases.split()):
+        american = phrases.replace("metre", "meter").replace("litre", "liter")
+        for phrase in map(_phrase, dict.fromkeys(f"{phrases} {american}".split())):
             here = table.get(phrase, ())
             if all((m.symbol, m.scale) != (meaning.symbol, meaning.scale) for m in here):
                 table[phrase] = (*here, meaning)
