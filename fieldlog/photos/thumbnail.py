@@ -13,6 +13,7 @@ import warnings
 from typing import Any
 
 from PIL import Image, ImageOps
+from PIL.JpegImagePlugin import JpegImageFile
 
 from fieldlog.photos.exif import MOST_PIXELS
 from fieldlog.photos.facts import PhotoFacts, from_row
@@ -44,8 +45,8 @@ def small_copy(facts: PhotoFacts, pixels: int) -> Image.Image:
             _heif_opener()
         elif facts.kind == "dng" and facts.preview_at is not None:
             return _finished(_preview(facts), facts, pixels)
-        image = Image.open(facts.file)
-        if image.format == "JPEG":
+        image: Image.Image = Image.open(facts.file)
+        if isinstance(image, JpegImageFile):
             image.draft("RGB", (pixels * 2, pixels * 2))
         if image.width * image.height > MOST_DECODED_PIXELS:
             if facts.preview_at is None:

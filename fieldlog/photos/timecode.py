@@ -70,10 +70,11 @@ def find_code(facts: PhotoFacts) -> str | None:
 
     from fieldlog.photos.thumbnail import small_copy
 
+    kinds: Any = zxingcpp.BarcodeFormat.QRCode
     longest = max(facts.width or 0, facts.height or 0)
     for pixels in _LOOK_PIXELS:
         picture = small_copy(facts, pixels).convert("L")
-        for found in zxingcpp.read_barcodes(picture, formats=zxingcpp.BarcodeFormat.QRCode):
+        for found in zxingcpp.read_barcodes(picture, formats=kinds):
             if read_code(found.text) is not None:
                 return str(found.text)
         if longest <= pixels:

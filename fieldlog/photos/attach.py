@@ -1,0 +1,357 @@
+"""Which finding a photo belongs to: marks first, then time with both clocks' uncertainty (pure).
+
+Rules, in this order (field reports X8, X20):
+
+1. Photos of one camera that follow each other within ``burst_s`` are one burst and stay together;
+   what is decided for the first shot goes for all.
+2. A mark ("photo" said for a finding) claims the shots after it until the next utterance begins,
+   at most ``mark_reach_s``; nothing else may claim them.
+3. A shot during an utterance belongs to that finding.
+4. A shot after a finding and before the next belongs to the finding said before it, while it is
+   within ``reach_s``. It is a tie when it lies close before the next utterance and longer after
+   the last one: people also shoot first and speak then.
+5. Whatever the uncertainty of the clocks allows to be decided otherwise is a tie.
+
+Ties and orphans go to the tray with their candidates; nothing is guessed. Moving a photo by hand
+is a correction on top.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from enum import StrEnum
+
+from fieldlog.photos.clock import Alignment, CameraTime
+from fieldlog.photos.facts import Fault, PhotoFacts
+
+
+class Why(StrEnum):
+    """The reason of an attachment, or of lying in the tray."""
+
+    MARK = "marked"
+    DURING = "taken while it was said"
+    AFTER = "taken after it was said"
+    HAND = "moved by hand"
+    TIE = "between two findings"
+    FAR = "far from any finding"
+    OUTSIDE = "outside the inspection"
+    NO_TIME = "no usable capture time"
+    CLOCK = "the camera's clock is in question"
+
+
+@dataclass(frozen=True, slots=True)
+class SpokenFinding:
+    """A finding's id and its utterance on the session clock (aware UTC)."""
+
+    id: str
+    start: datetime
+    end: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A spoken instant ("photo") on the session clock and the finding it was said for, if known."""
+
+    at: datetime
+    finding_id: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Shot:
+    """One photo on the session clock, ready to be placed.
+
+    ``order`` sorts shots of the same instant (sub-seconds are in ``at``; then the natural name).
+    ``at`` is None when the photo may not be placed by time; ``unusable`` says why in words.
+    """
+
+    photo: str
+    camera: str
+    at: datetime | None
+    uncertainty_s: float
+    assumed: bool = False
+    order: tuple[object, ...] = ()
+    unusable: str = ""
+    why: Why = Why.NO_TIME
+
+
+@dataclass(frozen=True, slots=True)
+class Attachment:
+    """Photo -> finding with the reason, the time gap and its uncertainty.
+
+    ``gap_s`` is shutter minus end of the utterance in seconds: negative before its end, 0 inside.
+    ``assumed`` says that the photo's zone was the session's, not its own.
+    """
+
+    photo: str
+    finding_id: str
+    why: Why
+    gap_s: float
+    uncertainty_s: float
+    assumed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A finding that an unplaced photo may belong to, and its time gap as in ``Attachment``."""
+
+    finding_id: str
+    gap_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Unplaced:
+    """A photo in the tray: why, and the findings it may belong to, nearest first."""
+
+    photo: str
+    why: Why
+    detail: str
+    candidates: tuple[Candidate, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """Seconds that decide; common practice, measured in ``fieldlog benchmarks photos``."""
+
+    burst_s: float = 1.2
+    """Shots of one camera at most this far apart are one burst (continuous shooting)."""
+    burst_longest_s: float = 10.0
+    mark_early_s: float = 1.0
+    """A shutter may come this long before the word "photo" is over."""
+    mark_reach_s: float = 30.0
+    reach_s: float = 60.0
+    """Longest time after a finding at which a shot is still taken for it."""
+    settled_s: float = 4.0
+    """Within this time after a finding a shot is always taken for it (X20)."""
+    lead_s: float = 4.0
+    """Shots this close before an utterance may have been taken for it."""
+    outside_s: float = 900.0
+    """Beyond this time from every finding a photo is none of this inspection's."""
+
+
+DEFAULT_RULES = Rules()
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """What became of every photo."""
+
+    attached: tuple[Attachment, ...]
+    unplaced: tuple[Unplaced, ...]
+
+
+def make_shot(
+    photo: str,
+    facts: PhotoFacts,
+    time: CameraTime | None,
+    alignment: Alignment,
+    *,
+    not_before: date | None = None,
+    order: tuple[object, ...] = (),
+) -> Shot:
+    """Put a photo on the session clock, or say why it cannot be.
+
+    A capture time that is implausible on the camera's own clock is used only when the alignment
+    corrects it to a plausible one from a photo of the time code or a value given (X10).
+    """
+    camera = facts.camera or ""
+    if time is None:
+        why = facts.problem or "no capture time recorded"
+        return Shot(photo, camera, None, 0.0, order=order, unusable=why)
+    if not alignment.usable:
+        return Shot(photo, camera, None, 0.0, order=order, unusable=alignment.ask, why=Why.CLOCK)
+    at = alignment.session_time(time.instant)
+    wrong = facts.problem if facts.fault == Fault.IMPLAUSIBLE else None
+    if wrong is None and not_before is not None and at.date() < not_before:
+        wrong = f"implausible capture time: before {not_before.isoformat()}, when it was made"
+    if wrong is not None and abs(alignment.offset_s) < 86400:
+        return Shot(photo, camera, None, 0.0, order=order, unusable=wrong)
+    uncertainty = max(alignment.uncertainty_s, facts.resolution_s / 2)
+    return Shot(photo, camera, at, uncertainty, time.assumed, order)
+
+
+def place(
+    shots: Iterable[Shot],
+    findings: Sequence[SpokenFinding],
+    marks: Sequence[Mark] = (),
+    rules: Rules = DEFAULT_RULES,
+) -> Placement:
+    """Attach every shot to its finding or put it in the tray; O((n + m) log (n + m))."""
+    session = _Session(findings, marks, rules)
+    attached: list[Attachment] = []
+    unplaced: list[Unplaced] = []
+    for burst in bursts(shots, rules):
+        if burst[0].at is None:
+            unplaced += [Unplaced(s.photo, s.why, s.unusable) for s in burst]
+            continue
+        decided = session.decide(burst[0])
+        for shot in burst:
+            if isinstance(decided, Unplaced):
+                unplaced.append(replace(decided, photo=shot.photo))
+            else:
+                finding, why = decided
+                attached.append(session.attachment(shot, finding, why))
+    return Placement(tuple(attached), tuple(unplaced))
+
+
+def bursts(shots: Iterable[Shot], rules: Rules = DEFAULT_RULES) -> list[list[Shot]]:
+    """Shots in order of time, grouped into bursts; those without a time are groups of one."""
+    timed: dict[str, list[Shot]] = {}
+    groups: list[list[Shot]] = []
+    for shot in shots:
+        if shot.at is None:
+            groups.append([shot])
+        else:
+            timed.setdefault(shot.camera, []).append(shot)
+    dated: list[tuple[datetime, list[Shot]]] = []
+    for members in timed.values():
+        members.sort(key=lambda s: (s.at, s.order, s.photo))
+        group: list[Shot] = []
+        first: datetime | None = None
+        last: datetime | None = None
+        for shot in members:
+            at = shot.at
+            assert at is not None
+            near = (
+                first is not None
+                and last is not None
+                and (at - last).total_seconds() <= rules.burst_s
+                and (at - first).total_seconds() <= rules.burst_longest_s
+            )
+            if not near:
+                group, first = [], at
+                dated.append((at, group))
+            group.append(shot)
+            last = at
+    dated.sort(key=lambda pair: pair[0])
+    return [group for _at, group in dated] + groups
+
+
+def apply_moves(placement: Placement, moves: Mapping[str, str | None]) -> Placement:
+    """The placement after corrections by hand: photo -> finding id, or None for the tray."""
+    attached = [a for a in placement.attached if a.photo not in moves]
+    unplaced = [u for u in placement.unplaced if u.photo not in moves]
+    before = {a.photo: a for a in placement.attached}
+    for photo, finding in moves.items():
+        if finding is None:
+            unplaced.append(Unplaced(photo, Why.HAND, "put back by hand"))
+            continue
+        old = before.get(photo)
+        same = old is not None and old.finding_id == finding
+        gap, doubt = (old.gap_s, old.uncertainty_s) if old is not None and same else (0.0, 0.0)
+        attached.append(Attachment(photo, finding, Why.HAND, gap, doubt))
+    return Placement(tuple(attached), tuple(unplaced))
+
+
+class _Session:
+    """The findings and marks of one session, sorted for looking up by time."""
+
+    def __init__(
+        self, findings: Sequence[SpokenFinding], marks: Sequence[Mark], rules: Rules
+    ) -> None:
+        self._findings = sorted(findings, key=lambda f: (f.start, f.end))
+        self._starts = [f.start for f in self._findings]
+        self._by_id = {f.id: f for f in self._findings}
+        self._marks = sorted(marks, key=lambda m: m.at)
+        self._mark_times = [m.at for m in self._marks]
+        self._rules = rules
+
+    def decide(self, shot: Shot) -> tuple[SpokenFinding, Why] | Unplaced:
+        """One answer that holds over the shot's whole uncertainty, or the tray."""
+        assert shot.at is not None
+        doubt = timedelta(seconds=shot.uncertainty_s)
+        answers = [self._at(moment) for moment in self._moments(shot.at, doubt)]
+        certain = self._at(shot.at)
+        owners = {finding.id for findings, _why in answers for finding in findings}
+        owners |= {finding.id for finding in certain[0]}
+        single = all(len(findings) == 1 for findings, _why in (*answers, certain))
+        if len(owners) == 1 and single:
+            return certain[0][0], certain[1]
+        nearest = self._nearest(shot.at)
+        if not owners:
+            gap = abs(nearest[0].gap_s) if nearest else None
+            if gap is None or gap > self._rules.outside_s:
+                return Unplaced(shot.photo, Why.OUTSIDE, "no finding was spoken around that time")
+            return Unplaced(shot.photo, Why.FAR, f"{gap:.0f} s from the nearest finding", nearest)
+        candidates = tuple(
+            sorted(
+                (Candidate(i, self._gap(self._by_id[i], shot.at)) for i in owners),
+                key=lambda c: (abs(c.gap_s), c.finding_id),
+            )
+        )
+        if len(candidates) == 1:  # attached for part of the uncertainty, far away for the rest
+            detail = f"{candidates[0].gap_s:.0f} s after it, +/- {shot.uncertainty_s:.0f} s"
+            return Unplaced(shot.photo, Why.FAR, detail, candidates)
+        detail = f"within +/- {shot.uncertainty_s:.1f} s it fits {len(candidates)} findings"
+        return Unplaced(shot.photo, Why.TIE, detail, candidates)
+
+    def attachment(self, shot: Shot, finding: SpokenFinding, why: Why) -> Attachment:
+        assert shot.at is not None
+        gap = self._gap(finding, shot.at)
+        return Attachment(shot.photo, finding.id, why, gap, shot.uncertainty_s, shot.assumed)
+
+    def _moments(self, at: datetime, doubt: timedelta) -> list[datetime]:
+        """Both ends of the uncertainty and, when it is long, every half second-ish in between."""
+        steps = max(2, min(int(doubt.total_seconds() * 2), 60))
+        return [at - doubt + 2 * doubt * k / steps for k in range(steps + 1)]
+
+    def _at(self, moment: datetime) -> tuple[list[SpokenFinding], Why]:
+        """The findings a shot at exactly this moment may belong to, and why; empty when far."""
+        rules = self._rules
+        index = bisect_right(self._starts, moment) - 1
+        before = self._findings[index] if index >= 0 else None
+        after = self._findings[index + 1] if index + 1 < len(self._findings) else None
+        lead = (after.start - moment).total_seconds() if after is not None else float("inf")
+        claim = self._claim(moment)
+        if claim is not None:
+            marked, since = claim
+            if after is not None and since > rules.settled_s and lead <= min(rules.lead_s, since):
+                return [marked, after], Why.MARK
+            return [marked], Why.MARK
+        if before is None:
+            return (
+                ([after], Why.AFTER)
+                if after is not None and lead <= rules.lead_s
+                else ([], Why.FAR)
+            )
+        if moment <= before.end:
+            return [before], Why.DURING
+        since = (moment - before.end).total_seconds()
+        if since <= rules.settled_s:
+            return [before], Why.AFTER
+        shot_first = after is not None and lead <= rules.lead_s and lead < since
+        if since <= rules.reach_s:
+            return ([before, after] if shot_first and after else [before]), Why.AFTER
+        return ([before, after] if shot_first and after else []), Why.FAR
+
+    def _claim(self, moment: datetime) -> tuple[SpokenFinding, float] | None:
+        """The finding whose mark claims this moment and the seconds since that mark, if any."""
+        rules = self._rules
+        early = moment + timedelta(seconds=rules.mark_early_s)
+        index = bisect_right(self._mark_times, early) - 1
+        if index < 0:
+            return None
+        mark = self._marks[index]
+        since = (moment - mark.at).total_seconds()
+        said = bisect_right(self._starts, moment) - 1
+        if since > rules.mark_reach_s or (said >= 0 and self._starts[said] > mark.at):
+            return None  # too late, or another utterance began since
+        if mark.finding_id is not None:
+            owner = self._by_id.get(mark.finding_id)
+        else:
+            place = bisect_right(self._starts, mark.at) - 1
+            owner = self._findings[place] if place >= 0 else None
+        return (owner, since) if owner is not None else None
+
+    def _gap(self, finding: SpokenFinding, at: datetime) -> float:
+        if at < finding.start:
+            return (at - finding.start).total_seconds()
+        return max((at - finding.end).total_seconds(), 0.0)
+
+    def _nearest(self, at: datetime) -> tuple[Candidate, ...]:
+        index = bisect_right(self._starts, at)
+        near = self._findings[max(index - 1, 0) : index + 1]
+        found = [Candidate(f.id, self._gap(f, at)) for f in near]
+        return tuple(sorted(found, key=lambda c: abs(c.gap_s)))

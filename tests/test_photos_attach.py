@@ -1,0 +1,245 @@
+"""Attaching photos: marks first, then time; bursts together; ties and orphans to the tray."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fieldlog.benchmarks.photo_sessions import invent_session
+from fieldlog.photos.attach import (
+    Mark,
+    Placement,
+    Shot,
+    SpokenFinding,
+    Unplaced,
+    Why,
+    apply_moves,
+    bursts,
+    make_shot,
+    place,
+)
+from fieldlog.photos.clock import (
+    SPOKEN_LAG_S,
+    Alignment,
+    align_code,
+    align_given,
+    align_marks,
+    camera_time,
+    unaligned,
+)
+from fieldlog.photos.facts import PhotoFacts
+from fieldlog.photos.scan import natural_key
+
+T0 = datetime(2026, 5, 1, 8, tzinfo=UTC)
+A, B, C = ("A", 100.0, 103.0), ("B", 106.0, 109.0), ("C", 300.0, 303.0)
+
+
+def _at(seconds: float) -> datetime:
+    return T0 + timedelta(seconds=seconds)
+
+
+def _findings(*rows: tuple[str, float, float]) -> list[SpokenFinding]:
+    return [SpokenFinding(name, _at(start), _at(end)) for name, start, end in rows]
+
+
+def _shot(seconds: float, doubt: float = 0.3, name: str = "p", camera: str = "c") -> Shot:
+    return Shot(name, camera, _at(seconds), doubt)
+
+
+def _owner(placement: Placement) -> str | None:
+    return placement.attached[0].finding_id if placement.attached else None
+
+
+@pytest.mark.parametrize(
+    ("seconds", "owner", "why"),
+    [
+        (105.0, "A", Why.AFTER),  # X20: 2 s after A, 1 s before B
+        (101.0, "A", Why.DURING),
+        (107.0, "B", Why.DURING),  # X20: the open utterance
+        (120.0, "B", Why.AFTER),
+        (169.5, None, Why.FAR),
+        (250.0, None, Why.FAR),
+        (297.0, None, Why.TIE),
+        (5000.0, None, Why.OUTSIDE),
+    ],
+)
+def test_x20_by_time(seconds: float, owner: str | None, why: Why) -> None:
+    placement = place([_shot(seconds)], _findings(A, B, C))
+    assert _owner(placement) == owner
+    assert (placement.attached or placement.unplaced)[0].why == why
+
+
+def test_shot_first_and_spoken_then_is_a_tie() -> None:
+    placement = place([_shot(138.5)], _findings(A, ("D", 140.0, 142.0)))
+    (unplaced,) = placement.unplaced
+    assert unplaced.why == Why.TIE
+    assert [c.finding_id for c in unplaced.candidates] == ["D", "A"]
+    assert [c.gap_s for c in unplaced.candidates] == [-1.5, 35.5]
+
+
+def test_a_wide_clock_turns_certainty_into_a_tie() -> None:
+    assert _owner(place([_shot(104.9, 0.5)], _findings(A, B))) == "A"
+    (unplaced,) = place([_shot(104.9, 10.0)], _findings(A, B)).unplaced
+    assert {c.finding_id for c in unplaced.candidates} == {"A", "B"}
+
+
+def test_gap_and_uncertainty_are_reported() -> None:
+    (attachment,) = place([_shot(120.0, 0.7)], _findings(A, B)).attached
+    assert (attachment.gap_s, attachment.uncertainty_s) == (11.0, 0.7)
+
+
+def test_marks_come_first() -> None:
+    findings = _findings(A, B, C)
+    marks = [Mark(_at(112.0), "A")]  # said after B, but for A
+    (attachment,) = place([_shot(115.0)], findings, marks).attached
+    assert (attachment.finding_id, attachment.why) == ("A", Why.MARK)
+    late = place([_shot(145.0)], findings, marks)
+    assert late.attached[0].why == Why.AFTER
+
+
+def test_a_mark_without_a_finding_means_the_last_one_said() -> None:
+    (attachment,) = place([_shot(115.0)], _findings(A, B), [Mark(_at(112.0))]).attached
+    assert (attachment.finding_id, attachment.why) == ("B", Why.MARK)
+
+
+def test_the_next_utterance_ends_a_mark() -> None:
+    (attachment,) = place(
+        [_shot(118.0)], _findings(A, ("D", 110.0, 117.0)), [Mark(_at(104.0))]
+    ).attached
+    assert attachment.finding_id == "D"
+
+
+def test_x8_a_burst_stays_together_in_order() -> None:
+    shots = [
+        Shot(f"IMG_{n}.jpg", "c", _at(104.0 + 0.4 * n), 0.3, order=natural_key(f"IMG_{n}.jpg"))
+        for n in (10, 2, 1, 3, 9, 4, 8, 5, 7, 6)
+    ]
+    placement = place(shots, _findings(A, B))
+    assert [a.photo for a in placement.attached] == [f"IMG_{n}.jpg" for n in range(1, 11)]
+    assert {a.finding_id for a in placement.attached} == {"A"}  # though most fall into B
+
+
+def test_x8_ten_photos_of_one_second_are_ten() -> None:
+    names = ["IMG_2.jpg", "IMG_10.jpg", "IMG_2(1).jpg", *(f"S{n}.jpg" for n in range(7))]
+    shots = [Shot(n, "c", _at(104.0), 0.5, order=natural_key(n)) for n in names]
+    placement = place(shots, _findings(A, B))
+    assert len(placement.attached) == 10
+    assert [a.photo for a in placement.attached][:3] == ["IMG_2.jpg", "IMG_2(1).jpg", "IMG_10.jpg"]
+
+
+def test_two_cameras_are_two_bursts() -> None:
+    shots = [_shot(104, camera="c"), _shot(104.2, camera="d"), _shot(104.9, camera="c")]
+    assert [len(group) for group in bursts(shots)] == [2, 1]
+
+
+def test_steady_shooting_is_not_one_endless_burst() -> None:
+    shots = [_shot(100 + n, name=f"{n:03}") for n in range(60)]
+    assert max(len(group) for group in bursts(shots)) <= 11
+
+
+def test_photos_without_time_or_with_a_doubtful_clock_are_unplaced() -> None:
+    asked = Alignment("c", align_given("c", 1).basis, 0, 1, ask="which?")
+    facts = PhotoFacts("a.jpg", "jpeg", problem="no capture time recorded")
+    timed = PhotoFacts("b.jpg", "jpeg", capture_local="2026-05-01T08:01:44", offset="+00:00")
+    shots = [
+        make_shot("a", facts, camera_time(facts, UTC), unaligned("c")),
+        make_shot("b", timed, camera_time(timed, UTC), asked),
+    ]
+    placement = place(shots, _findings(A, B))
+    assert [(u.photo, u.why, u.detail) for u in placement.unplaced] == [
+        ("a", Why.NO_TIME, "no capture time recorded"),
+        ("b", Why.CLOCK, "which?"),
+    ]
+
+
+def test_x10_an_implausible_clock_counts_only_when_it_was_corrected() -> None:
+    facts = PhotoFacts(
+        "a.jpg",
+        "jpeg",
+        capture_local="2000-01-01T00:01:44",
+        fault="implausible time",
+        problem="implausible capture time",
+    )
+    time = camera_time(facts, UTC)
+    assert time is not None
+    assert make_shot("a", facts, time, unaligned("c")).at is None
+    code = align_code("c", [(time.instant, _at(104))])
+    assert _owner(place([make_shot("a", facts, time, code)], _findings(A, B))) == "A"
+
+
+def test_x10_before_the_vehicle_was_made() -> None:
+    facts = PhotoFacts("a.jpg", "jpeg", capture_local="2010-05-01T08:00:00", offset="+00:00")
+    shot = make_shot(
+        "a", facts, camera_time(facts, UTC), unaligned("c"), not_before=date(2015, 1, 1)
+    )
+    assert "before 2015-01-01" in shot.unusable
+
+
+def test_assumed_zones_are_marked() -> None:
+    facts = PhotoFacts("a.jpg", "jpeg", capture_local="2026-05-01T08:01:44")
+    shot = make_shot("a", facts, camera_time(facts, UTC), align_given("c", 0.0))
+    (attachment,) = place([shot], _findings(A, B)).attached
+    assert attachment.assumed
+
+
+def test_moves_by_hand_win_and_can_be_taken_back() -> None:
+    placement = place([_shot(104.0), _shot(5000.0, name="q")], _findings(A, B))
+    moved = apply_moves(placement, {"p": None, "q": "B"})
+    assert [(a.photo, a.finding_id, a.why) for a in moved.attached] == [("q", "B", Why.HAND)]
+    assert moved.unplaced == (Unplaced("p", Why.HAND, "put back by hand"),)
+    assert apply_moves(placement, {}) == placement
+
+
+@given(
+    st.lists(st.floats(0, 2000), max_size=30),
+    st.lists(st.tuples(st.floats(0, 1900), st.floats(0.1, 30)), max_size=20),
+    st.lists(st.floats(0, 2000), max_size=8),
+    st.floats(0, 30),
+)
+def test_every_photo_is_placed_once_or_in_the_tray(
+    times: list[float],
+    spoken: list[tuple[float, float]],
+    marked: list[float],
+    doubt: float,
+) -> None:
+    shots = [_shot(t, doubt, name=str(n)) for n, t in enumerate(times)]
+    findings = [
+        SpokenFinding(str(n), _at(begin), _at(begin + long))
+        for n, (begin, long) in enumerate(spoken)
+    ]
+    placement = place(shots, findings, [Mark(_at(m)) for m in marked])
+    names = [a.photo for a in placement.attached] + [u.photo for u in placement.unplaced]
+    assert sorted(names) == sorted(s.photo for s in shots)
+
+
+def test_invented_sessions_wrong_is_rare() -> None:
+    right = wrong = total = 0
+    for seed in range(6):
+        session = invent_session(seed, findings=150, photos=250)
+        step = session.photos[0].resolution_s
+        alignment = align_marks(
+            "c",
+            [m.at for m in session.marks],
+            [p.recorded for p in session.photos],
+            resolution_s=step,
+            lag_s=SPOKEN_LAG_S,
+        )
+        assert alignment is not None
+        assert alignment.usable
+        assert alignment.offset_s == pytest.approx(session.offset_s, abs=2.5)
+        shots = [
+            Shot(p.name, "c", alignment.session_time(p.recorded), alignment.uncertainty_s)
+            for p in session.photos
+        ]
+        truth = {p.name: p.truth for p in session.photos}
+        for attachment in place(shots, session.findings, session.marks).attached:
+            if truth[attachment.photo] == attachment.finding_id:
+                right += 1
+            else:
+                wrong += 1
+        total += len(session.photos)
+    assert wrong / total < 0.005
+    assert right / total > 0.88
