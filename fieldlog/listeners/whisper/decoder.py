@@ -5,8 +5,8 @@ feed-forward with the exact (erf) GELU, each behind a layer norm (eps 1e-5) and 
 norm; logits = h E^T, the same E, no bias (Radford et al. 2022; Vaswani et al. 2017; names of the
 variables as CTranslate2 writes them). The factor 1/sqrt(64) of the attention is folded into Q.
 
-Only the rows of E that can be asked for are kept (``vocabulary``), in one contiguous float32 copy
-that serves both as input embedding and as output projection.
+Only the rows of E that can be asked for are kept (``vocabulary``), as one contiguous float32 output
+projection; the few rows needed as input are taken from the file's own float16 when they are fed.
 """
 
 from __future__ import annotations
@@ -22,6 +22,11 @@ Array = NDArray[np.float32]
 Ints = NDArray[np.intp]
 
 _EPS = np.float32(1e-5)
+_EMBEDDING = "decoder/embeddings/weight"
+
+
+_FEW = 3
+"""Up to this many rows, one matrix-vector product per row beats a matrix product (measured)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,30 +36,25 @@ class _Linear:
     bias: Array
 
     def __call__(self, x: Array) -> Array:
-        return x @ self.weight + self.bias
-
-
-@dataclass(frozen=True, slots=True)
-class _Norm:
-    gamma: Array
-    beta: Array
-
-    def __call__(self, x: Array) -> Array:
-        centred = x - x.mean(axis=-1, keepdims=True)
-        variance = np.mean(centred * centred, axis=-1, keepdims=True)
-        return np.asarray(centred / np.sqrt(variance + _EPS) * self.gamma + self.beta)
+        if len(x) > _FEW:
+            product = x @ self.weight
+        else:
+            product = np.empty((len(x), self.weight.shape[1]), np.float32)
+            for index in range(len(x)):
+                np.matmul(x[index], self.weight, out=product[index])
+        product += self.bias
+        return product
 
 
 @dataclass(frozen=True, slots=True)
 class _Layer:
-    self_norm: _Norm
+    """The norms' scales and shifts are folded into the linear maps behind them."""
+
     self_qkv: _Linear
     self_out: _Linear
-    cross_norm: _Norm
     cross_q: _Linear
     cross_kv: _Linear
     cross_out: _Linear
-    feed_norm: _Norm
     feed_in: _Linear
     feed_out: _Linear
 
@@ -94,10 +94,10 @@ class Decoder:
         self.layers = tuple(
             _read_layer(weights, index, self.width, scale) for index in range(count)
         )
-        self.norm = _read_norm(weights, "decoder/layer_norm")
         self.vocabulary = np.asarray(vocabulary, dtype=np.intp)
-        self.embedding = weights.floats("decoder/embeddings/weight", self.vocabulary)
-        self.projection = self.embedding.T
+        self._weights = weights
+        rows = weights.floats(_EMBEDDING, self.vocabulary)
+        self.projection = _folded(weights, "decoder/layer_norm", np.ascontiguousarray(rows.T), None)
         self.column = {int(token): index for index, token in enumerate(self.vocabulary)}
 
     def listen(self, encoded: Array) -> Sound:
@@ -132,9 +132,9 @@ class Decoder:
             values[:, :, :, :at] = memory.values[:, parents, :, :at]
             memory.keys, memory.values = keys, values
         memory.length = at + 1
-        x = self.embedding[columns] + self.positions[at]
+        x = self._embedded(columns) + self.positions[at]
         for index, layer in enumerate(self.layers):
-            qkv = layer.self_qkv(layer.self_norm(x)).reshape(rows, 3, self.heads, -1)
+            qkv = layer.self_qkv(_normed(x)).reshape(rows, 3, self.heads, -1)
             memory.keys[index, :, :, at] = qkv[:, 1]
             memory.values[index, :, :, at] = qkv[:, 2]
             keys = memory.keys[index, :, :, : at + 1]
@@ -143,8 +143,8 @@ class Decoder:
             mixed = np.matmul(weights[:, :, None, :], values).reshape(rows, self.width)
             x = x + layer.self_out(mixed)
             x = x + self._cross(layer, index, sound, x)
-            x = x + layer.feed_out(gelu(layer.feed_in(layer.feed_norm(x))))
-        return np.asarray(self.norm(x) @ self.projection)
+            x = x + layer.feed_out(gelu(layer.feed_in(_normed(x))))
+        return self.projection(_normed(x))
 
     def prefill(self, sound: Sound, columns: Ints, capacity: int = 64) -> tuple[Array, Memory]:
         """Feed a row of tokens at once; returns the logits after each ``[tokens, vocabulary]``."""
@@ -152,9 +152,9 @@ class Decoder:
         memory = self.begin(1, max(capacity, count))
         memory.length = count
         hidden = np.triu(np.full((count, count), -np.inf, np.float32), 1)
-        x = self.embedding[columns] + self.positions[:count]
+        x = self._embedded(columns) + self.positions[:count]
         for index, layer in enumerate(self.layers):
-            qkv = layer.self_qkv(layer.self_norm(x)).reshape(count, 3, self.heads, -1)
+            qkv = layer.self_qkv(_normed(x)).reshape(count, 3, self.heads, -1)
             query, key, value = (qkv[:, part].transpose(1, 0, 2) for part in range(3))
             memory.keys[index, 0, :, :count] = key
             memory.values[index, 0, :, :count] = value
@@ -162,12 +162,15 @@ class Decoder:
             mixed = (weights @ value).transpose(1, 0, 2).reshape(count, self.width)
             x = x + layer.self_out(mixed)
             x = x + self._cross(layer, index, sound, x)
-            x = x + layer.feed_out(gelu(layer.feed_in(layer.feed_norm(x))))
-        return np.asarray(self.norm(x) @ self.projection), memory
+            x = x + layer.feed_out(gelu(layer.feed_in(_normed(x))))
+        return self.projection(_normed(x)), memory
+
+    def _embedded(self, columns: Ints) -> Array:
+        return self._weights.floats(_EMBEDDING, self.vocabulary[columns])
 
     def _cross(self, layer: _Layer, index: int, sound: Sound, x: Array) -> Array:
         rows = x.shape[0]
-        query = layer.cross_q(layer.cross_norm(x)).reshape(rows, self.heads, -1).transpose(1, 0, 2)
+        query = layer.cross_q(_normed(x)).reshape(rows, self.heads, -1).transpose(1, 0, 2)
         weights = _softmax(query @ sound.keys[index])
         mixed = (weights @ sound.values[index]).transpose(1, 0, 2).reshape(rows, self.width)
         return layer.cross_out(mixed)
@@ -205,31 +208,42 @@ def _is_layer_marker(name: str) -> bool:
     return name.startswith("decoder/layer_") and name.endswith("/self_attention/linear_0/bias")
 
 
-def _read_norm(weights: Weights, block: str) -> _Norm:
-    return _Norm(weights.floats(f"{block}/gamma"), weights.floats(f"{block}/beta"))
+def _normed(x: Array) -> Array:
+    """Layer norm without scale and shift."""
+    share = np.float32(1.0 / x.shape[-1])
+    centred = x - np.add.reduce(x, axis=-1, keepdims=True) * share
+    variance = np.einsum("ij,ij->i", centred, centred)[:, None] * share
+    centred /= np.sqrt(variance + _EPS)
+    return np.asarray(centred)
 
 
-def _read_linear(weights: Weights, block: str) -> _Linear:
-    matrix = weights.floats(f"{block}/weight")
-    return _Linear(np.ascontiguousarray(matrix.T), weights.floats(f"{block}/bias"))
+def _folded(weights: Weights, norm: str, matrix: Array, bias: Array | None) -> _Linear:
+    """The linear map ``matrix`` [in, out] with the scale and shift of the norm before it."""
+    shift = weights.floats(f"{norm}/beta") @ matrix
+    matrix *= weights.floats(f"{norm}/gamma")[:, None]
+    return _Linear(matrix, shift if bias is None else shift + bias)
+
+
+def _read_linear(weights: Weights, block: str, norm: str = "") -> _Linear:
+    matrix = np.ascontiguousarray(weights.floats(f"{block}/weight").T)
+    bias = weights.floats(f"{block}/bias")
+    return _folded(weights, norm, matrix, bias) if norm else _Linear(matrix, bias)
 
 
 def _read_layer(weights: Weights, index: int, width: int, scale: np.float32) -> _Layer:
     block = f"decoder/layer_{index}"
-    qkv = _read_linear(weights, f"{block}/self_attention/linear_0")
-    cross_q = _read_linear(weights, f"{block}/attention/linear_0")
+    own, cross, feed = (f"{block}/{part}" for part in ("self_attention", "attention", "ffn"))
+    qkv = _read_linear(weights, f"{own}/linear_0", f"{own}/layer_norm")
+    cross_q = _read_linear(weights, f"{cross}/linear_0", f"{cross}/layer_norm")
     for linear in (qkv, cross_q):
         linear.weight[:, :width] *= scale
         linear.bias[:width] *= scale
     return _Layer(
-        self_norm=_read_norm(weights, f"{block}/self_attention/layer_norm"),
         self_qkv=qkv,
-        self_out=_read_linear(weights, f"{block}/self_attention/linear_1"),
-        cross_norm=_read_norm(weights, f"{block}/attention/layer_norm"),
+        self_out=_read_linear(weights, f"{own}/linear_1"),
         cross_q=cross_q,
-        cross_kv=_read_linear(weights, f"{block}/attention/linear_1"),
-        cross_out=_read_linear(weights, f"{block}/attention/linear_2"),
-        feed_norm=_read_norm(weights, f"{block}/ffn/layer_norm"),
-        feed_in=_read_linear(weights, f"{block}/ffn/linear_0"),
-        feed_out=_read_linear(weights, f"{block}/ffn/linear_1"),
+        cross_kv=_read_linear(weights, f"{cross}/linear_1"),
+        cross_out=_read_linear(weights, f"{cross}/linear_2"),
+        feed_in=_read_linear(weights, f"{feed}/linear_0", f"{feed}/layer_norm"),
+        feed_out=_read_linear(weights, f"{feed}/linear_1"),
     )
