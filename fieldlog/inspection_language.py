@@ -1,0 +1,258 @@
+"""``InspectionLanguage``: the grammars and the catalogue as one language, and what its texts mean.
+
+Everything is closed at load: a fault in a grammar or an entry stops the start with all faults
+listed, before a microphone is opened. ``load`` reads the files; all else is pure.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+from functools import cached_property, lru_cache
+from pathlib import Path
+
+from fieldlog import places
+from fieldlog.catalogue.component import Catalogue
+from fieldlog.catalogue.files import load_catalogue, rule_names
+from fieldlog.catalogue.phrases import expand
+from fieldlog.grammar.automaton import Automaton
+from fieldlog.grammar.expression import Rule
+from fieldlog.grammar.files import load_grammar, read_text
+from fieldlog.grammar.grammar import Grammar
+from fieldlog.grammar.jsgf import to_jsgf
+from fieldlog.grammar.phrases import phrase_list
+from fieldlog.language.decide import decide, meaning_of
+from fieldlog.language.diagnose import UNKNOWN, meant, why_not
+from fieldlog.language.dialogue import CORRECTION, Dialogue
+from fieldlog.language.lexicon import Words, phrases, spoken_name
+from fieldlog.language.shape import GRAMMAR, Shaped, shape
+from fieldlog.language.spellings import respell
+from fieldlog.language.subjects import About, SubjectReader
+from fieldlog.language.values import Reading, ValueReader, Vocabulary
+from fieldlog.meaning.normalise import normalise
+from fieldlog.model import Decision, Kind, Understanding
+
+DID_YOU_MEAN = "did you mean"
+_FILLERS = frozenset({"um", "uh", "er", "erm", "ah", "hm", "hmm"})
+_BETWEEN_READINGS = re.compile(r"(?<=[a-z0-9]),\s+(?=[a-z0-9.])")
+
+
+class InspectionLanguage:
+    """Our own language; implements ``fieldlog.listeners.base.Language``."""
+
+    name = "inspection"
+
+    def __init__(self, grammar: Grammar, shaped: Shaped, catalogue: Catalogue, dialogue: Grammar):
+        """``grammar`` closed over the made text; ``dialogue``: dialogue.jsgf with its typed forms."""
+        self.grammar = grammar
+        self.catalogue = catalogue
+        rules = grammar.rules
+        self._subjects = SubjectReader(rules, shaped.subjects)
+        self._values = ValueReader(_vocabulary(rules, self._subjects, catalogue))
+        self._dialogue = Dialogue.of(rules, self._subjects, dialogue.rules)
+        self._remembered = lru_cache(maxsize=4096)(self._understand)
+
+    @classmethod
+    def load(cls, folder: Path | None = None) -> InspectionLanguage:
+        """The language of the grammar folder (default: the one that ships with fieldlog).
+
+        Raises ``GrammarError`` that lists every fault.
+        """
+        folder = folder or places.grammars()
+        catalogue = load_catalogue(folder)
+        pattern = folder / "finding.jsgf"
+        axes = frozenset(rule_names(folder / "positions.jsgf"))
+        shaped = shape(read_text(pattern), catalogue, axes, str(pattern))
+        grammar = load_grammar(folder / "inspection.jsgf", {GRAMMAR: shaped.text})
+        return cls(grammar, shaped, catalogue, load_grammar(folder / "dialogue.jsgf"))
+
+    # --- for listeners -------------------------------------------------------------------------
+
+    def word_graph(self) -> Automaton:
+        """The automaton for listeners that follow the grammar word by word."""
+        return self.grammar.word_graph()
+
+    def jsgf(self) -> str:
+        """The same language as one closed JSGF text."""
+        return self._jsgf
+
+    @cached_property
+    def _jsgf(self) -> str:
+        return to_jsgf(self.grammar, tags=False)
+
+    def phrases(self) -> list[str]:
+        """A phrase list covering the language's words and word pairs."""
+        return phrase_list(self.grammar)
+
+    def words(self) -> frozenset[str]:
+        """Every word that can be said."""
+        return self.grammar.words
+
+    # --- meaning -------------------------------------------------------------------------------
+
+    def understand(self, text: str) -> Understanding:
+        """Parse ``text``: the finding, dialogue word or remark it is, what to ask, or why not."""
+        return self._remembered(text)
+
+    def meaning(self, text: str) -> str:
+        """A key equal for texts that mean the same; "" when the text is refused."""
+        found = self.understand(text)
+        if found.decision is Decision.REFUSE:
+            return ""
+        if found.kind is Kind.FINDING:
+            findings = (found.finding,) if found.finding else found.candidates
+            kind = f"{found.decision.value} {found.dialogue or ''}"
+            return f"{kind} {[meaning_of(one) for one in findings]}"
+        return f"{found.kind.value} {found.dialogue} {sorted(found.slots.items())}"
+
+    def _understand(self, text: str) -> Understanding:
+        words = self._words(text)
+        found = self._dialogue.understand(words, text)
+        if found is not None:
+            if found.kind is Kind.REMARK:
+                return replace(found, slots={"remark": _spoken_rest(text, found.slots["remark"])})
+            return found
+        if words[:1] == (CORRECTION,) and len(words) > 1:
+            return self._correction(words[1:], text)
+        if UNKNOWN in words:
+            return _refused(text, why_not(words, (), (), self._values, lambda _: 0))
+        return self._finding(words, text)
+
+    def _words(self, text: str) -> Words:
+        plain = text.lower()
+        if UNKNOWN in plain:
+            return tuple(plain.split())
+        if "reading" in plain:
+            plain = _BETWEEN_READINGS.sub(" then ", plain)
+        return respell(tuple(w for w in normalise(plain).words if w not in _FILLERS))
+
+    def _finding(self, words: Words, text: str) -> Understanding:
+        abouts = self._subjects.read(words)
+        readings: list[Reading] = []
+        reasons: list[str] = []
+        for about in abouts:
+            if about.used < len(words):
+                found, why = self._values.read(about, words[about.used :], text)
+                readings += found
+                reasons += why
+        decided = decide(readings, text, self._subjects.values)
+        if decided is not None:
+            return decided
+        return (
+            self._restarted(words, text)
+            or self._did_you_mean(words, text)
+            or self._refusal(words, text, abouts, reasons)
+        )
+
+    def _correction(self, words: Words, text: str) -> Understanding:
+        """ "correction rear pads four millimetres": a finding that supersedes an earlier one."""
+        found = self._finding(words, text)
+        if found.kind is Kind.FINDING:
+            return replace(found, dialogue=CORRECTION)
+        said = " ".join(words)
+        reason = "a correction of the last finding's value; say what it is about if it is another"
+        return Understanding(
+            Decision.ASK,
+            Kind.DIALOGUE,
+            reason,
+            text,
+            question="Correction of what?",
+            slots={"value": said},
+            dialogue=CORRECTION,
+        )
+
+    def _restarted(self, words: Words, text: str) -> Understanding | None:
+        """ "front pads correction rear pads two millimetres": the sentence begun anew."""
+        if CORRECTION not in words[1:-1]:
+            return None
+        at = len(words) - words[::-1].index(CORRECTION)
+        found = self._finding(words[at:], text)
+        if found.kind is not Kind.FINDING:
+            return None
+        return replace(found, flags=(*found.flags, "self-repair"))
+
+    def _did_you_mean(self, words: Words, text: str) -> Understanding | None:
+        """A question about a mistyped noun; never an answer."""
+        unknown = [n for n, word in enumerate(words) if word not in self._known_words]
+        if len(unknown) != 1:
+            return None
+        at = unknown[0]
+        noun = meant(words[at], self._nouns)
+        if noun is None:
+            return None
+        changed = (*words[:at], noun, *words[at + 1 :])
+        found = self._finding(changed, text)
+        if found.decision is Decision.REFUSE:
+            return None
+        candidates = (found.finding,) if found.finding else found.candidates
+        return replace(
+            found,
+            decision=Decision.ASK,
+            reason=f"'{words[at]}' is not known; the nearest word is '{noun}'",
+            question=f"Did you mean '{' '.join(changed)}'?",
+            finding=None,
+            candidates=candidates,
+            flags=(*found.flags, DID_YOU_MEAN),
+        )
+
+    def _refusal(
+        self, words: Words, text: str, abouts: tuple[About, ...], reasons: list[str]
+    ) -> Understanding:
+        graph = self.grammar.word_graph()
+        told = why_not(words, abouts, reasons, self._values, lambda said: graph.follow(said)[1])
+        return _refused(text, told)
+
+    @cached_property
+    def _known_words(self) -> frozenset[str]:
+        typed = {word for phrase in self._dialogue.whole for word in phrase}
+        return self.grammar.words | typed
+
+    @cached_property
+    def _nouns(self) -> tuple[str, ...]:
+        """Words of components' names: the only ones that may be put right, by asking."""
+        places_said = {
+            word
+            for name in self.grammar.rules
+            if name.startswith("positions.")
+            for phrase in phrases(self.grammar.rules, name)
+            for word in phrase
+        }
+        said = [c.spoken + tuple(a for k in c.characteristics for a in k.alone) for c in self.catalogue]
+        words = {w for names in said for text in names for p in expand(text) for w in p.split()}
+        return tuple(sorted(word for word in words - places_said if len(word) > 2))
+
+
+def _vocabulary(
+    rules: Mapping[str, Rule], subjects: SubjectReader, catalogue: Catalogue
+) -> Vocabulary:
+    conditions = {
+        spoken_name(name): phrases(rules, name) for name in rules if name.startswith("conditions.")
+    }
+    last: dict[str, dict[Words, str]] = {}
+    for axis in {a.name for c in catalogue for k in c.characteristics for a in k.axes}:
+        rule = f"positions.{axis.replace(' ', '_')}_last"
+        if rule in rules:
+            last[axis] = {
+                phrase: value
+                for value in subjects.values(axis)
+                for own in phrases(rules, f"positions.{value.replace(' ', '_')}")
+                for phrase in (own, ("too", *own), ("to", "the", *own))
+            }
+    return Vocabulary(
+        copulas=phrases(rules, f"{GRAMMAR}.is"),
+        conditions=conditions,
+        readings=phrases(rules, f"{GRAMMAR}.readings"),
+        last=last,
+    )
+
+
+def _spoken_rest(text: str, rest: str) -> str:
+    """The remark as it was typed, if its words can be found there; else the normalised words."""
+    count = len(rest.split())
+    typed = text.split()
+    return " ".join(typed[-count:]) if 0 < count <= len(typed) else rest
+
+
+def _refused(text: str, reason: str) -> Understanding:
+    return Understanding(Decision.REFUSE, Kind.NOTHING, reason, text)

@@ -1,0 +1,1 @@
+"""The inspection language: grammar files and catalogue made one, and what its phrases mean."""

@@ -1,0 +1,203 @@
+"""All readings of an utterance -> one decision: accept, ask or refuse, with its reason (pure).
+
+Nothing is guessed. One complete, plausible meaning is accepted; two are asked about with both as
+candidates; what lacks a place or a unit, or lies outside the plausible range, is asked about with
+what it would be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from itertools import product
+
+from fieldlog.language import tell
+from fieldlog.language.subjects import About
+from fieldlog.language.values import Reading, Standing
+from fieldlog.model import Decision, Finding, Kind, Understanding
+
+Values = Callable[[str], Sequence[str]]
+"""Axis -> its canonical values."""
+
+_MOST_CANDIDATES = 8
+TWIN_SLOT = "twin"
+
+
+def decide(readings: Iterable[Reading], text: str, values: Values) -> Understanding | None:
+    """The understanding of the best readings; None when there is no reading at all."""
+    kept = _distinct(readings)
+    if not kept:
+        return None
+    best = min(reading.standing for reading in kept)
+    chosen = [reading for reading in kept if reading.standing is best]
+    if best is Standing.FITS:
+        return _fitting(chosen, text)
+    if best is Standing.UNPLACED:
+        return _unplaced(chosen, text, values)
+    if best is Standing.NO_UNIT:
+        return _unitless(chosen, text, values)
+    return _implausible(chosen, text)
+
+
+def _distinct(readings: Iterable[Reading]) -> list[Reading]:
+    """Each meaning once; of two ways to the same meaning the one with fewer flags."""
+    found: dict[tuple[object, ...], Reading] = {}
+    for reading in readings:
+        key = (reading.standing, *meaning_of(reading.finding))
+        known = found.get(key)
+        if known is None or len(reading.flags) < len(known.flags):
+            found[key] = reading
+    return list(found.values())
+
+
+def meaning_of(finding: Finding) -> tuple[object, ...]:
+    """What two findings must share to mean the same, whatever the words."""
+    values = (finding.quantity,) if finding.quantity else finding.readings
+    return (
+        finding.component,
+        finding.position,
+        finding.characteristic,
+        finding.condition,
+        finding.code,
+        *((q.value, q.high, q.unit, q.qualifier) for q in values),
+    )
+
+
+def _fitting(chosen: list[Reading], text: str) -> Understanding:
+    if len(chosen) == 1:
+        reading = chosen[0]
+        return Understanding(
+            Decision.ACCEPT,
+            Kind.FINDING,
+            "understood",
+            text,
+            finding=reading.finding,
+            slots=_twin(reading),
+            flags=reading.flags,
+        )
+    findings = tuple(reading.finding for reading in chosen[:_MOST_CANDIDATES])
+    told = [_difference(finding, findings) for finding in findings]
+    return Understanding(
+        Decision.ASK,
+        Kind.FINDING,
+        f"the words can mean {tell.either(told)}",
+        text,
+        candidates=findings,
+        question=tell.capital(f"{tell.either(told)}?"),
+        flags=_flags(chosen),
+    )
+
+
+def _unplaced(chosen: list[Reading], text: str, values: Values) -> Understanding:
+    first = chosen[0]
+    candidates = [f for reading in chosen for f in _places(reading, values)][:_MOST_CANDIDATES]
+    missing = first.about.missing
+    ways = [list(values(axis.name)) for axis in missing]
+    lacking = " and ".join(axis.name for axis in missing)
+    return Understanding(
+        Decision.ASK,
+        Kind.FINDING,
+        f"which {lacking} of the {first.about.component.name} was not said",
+        text,
+        finding=first.finding if len(chosen) == 1 else None,
+        candidates=tuple(candidates),
+        question=tell.which(missing, ways),
+        slots=_twin(first),
+        flags=_flags(chosen),
+    )
+
+
+def _places(reading: Reading, values: Values) -> list[Finding]:
+    about = reading.about
+    found = []
+    for places in product(*(values(axis.name) for axis in about.missing)):
+        whole: About = about
+        for axis, value in zip(about.missing, places, strict=True):
+            whole = whole.placed(axis.name, value)
+        found.append(replace(reading.finding, position=whole.position))
+    return found
+
+
+def _unitless(chosen: list[Reading], text: str, values: Values) -> Understanding:
+    """No unit was said: what it would be in each; a place that lacks too is asked for later."""
+    complete = [reading for reading in chosen if not reading.about.missing] or chosen
+    findings = tuple(reading.finding for reading in complete[:_MOST_CANDIDATES])
+    units = list(
+        dict.fromkeys(f.quantity.unit for f in findings if f.quantity and f.quantity.unit)
+    )
+    first = complete[0]
+    subject = tell.place(first.about.component.name, first.finding.position)
+    if len(units) == 1:
+        only = findings[0].quantity
+        assert only is not None
+        reason = f"no unit was said; taken as {units[0]}, the only one plausible for the {subject}"
+        question = tell.capital(f"{tell.quantity(only)}?")
+    elif units:
+        reason = f"no unit was said; the {subject} can have {tell.either(units)}"
+        question = tell.which_unit(units)
+    else:
+        reason = f"no unit was said for the readings of the {subject}"
+        question = "In which unit?"
+    if first.about.missing:
+        ways = [list(values(axis.name)) for axis in first.about.missing]
+        question = f"{tell.which(first.about.missing, ways)} {question}"
+        findings = tuple(f for reading in complete for f in _places(reading, values))
+    return Understanding(
+        Decision.ASK,
+        Kind.FINDING,
+        reason,
+        text,
+        finding=complete[0].finding if len(complete) == 1 else None,
+        candidates=findings[:_MOST_CANDIDATES],
+        question=question,
+        slots=_twin(first),
+        flags=_flags(complete),
+    )
+
+
+def _implausible(chosen: list[Reading], text: str) -> Understanding:
+    findings = tuple(reading.finding for reading in chosen[:_MOST_CANDIDATES])
+    first = chosen[0]
+    one = first.about.component.characteristic(first.finding.characteristic)
+    values = [
+        value
+        for value in (first.finding.quantity, *first.finding.readings)
+        if value is not None and one is not None and not one.plausible(value.value, value.unit)
+    ] or [value for value in (first.finding.quantity, *first.finding.readings) if value is not None]
+    assert one is not None
+    assert values
+    reason = tell.too_far(first.about.component, one, values[0])
+    return Understanding(
+        Decision.ASK,
+        Kind.FINDING,
+        reason,
+        text,
+        finding=first.finding if len(chosen) == 1 else None,
+        candidates=findings,
+        question=f"Was that {tell.quantity(values[0])}? Say the value again.",
+        slots=_twin(first),
+        flags=_flags(chosen),
+    )
+
+
+def _difference(finding: Finding, among: Sequence[Finding]) -> str:
+    """What tells ``finding`` from the others, as short as it can be said."""
+    if len({f.characteristic for f in among}) > 1 or len({f.component for f in among}) > 1:
+        if len({meaning_of(f)[3:] for f in among}) == 1 and finding.characteristic:
+            return finding.characteristic
+        return tell.finding(finding)
+    if len({f.position for f in among}) > 1:
+        return finding.position or finding.component
+    if finding.quantity is not None:
+        return tell.quantity(finding.quantity)
+    if finding.readings:
+        return ", ".join(tell.quantity(value) for value in finding.readings)
+    return finding.condition or finding.code or finding.component
+
+
+def _twin(reading: Reading) -> dict[str, str]:
+    return {TWIN_SLOT: reading.twin} if reading.twin else {}
+
+
+def _flags(readings: Iterable[Reading]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(flag for reading in readings for flag in reading.flags))

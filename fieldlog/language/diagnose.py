@@ -1,0 +1,72 @@
+"""Why a text means nothing: the first word that did not fit, and what would have (pure).
+
+Fuzzy matching touches nouns of components only, only words that no listener could have put out
+(they are not in the language), and its result is only ever a question.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from rapidfuzz import fuzz, process
+
+from fieldlog.language import tell
+from fieldlog.language.lexicon import Words
+from fieldlog.language.subjects import About
+from fieldlog.language.values import ValueReader
+
+UNKNOWN = "[unk]"
+CUTOFF = 75.0
+"""Least similarity (rapidfuzz ratio, 0..100) of a noun that may have been meant."""
+MARGIN = 6.0
+"""By how much it must be nearer than the next noun; below it nothing is offered."""
+_SHORTEST = 4
+"""Shorter words are too near to too many."""
+
+
+def why_not(
+    words: Words,
+    abouts: Sequence[About],
+    reasons: Sequence[str],
+    values: ValueReader,
+    follow: Callable[[Words], int],
+) -> str:
+    """One sentence: what was missing or did not fit. ``follow``: how many first words fit."""
+    if not words:
+        return "nothing was said"
+    if UNKNOWN in words:
+        return "part of it was not in the vocabulary ([unk])"
+    if reasons:
+        return reasons[0]
+    if abouts:
+        about = abouts[0]
+        rest = words[about.used :]
+        subject = tell.place(about.component.name, about.position)
+        if not rest:
+            return f"incomplete: nothing was said about the {subject}"
+        condition = values.is_condition(rest)
+        if condition is not None:
+            known = values.conditions_of(about.component, about.characteristic)
+            allowed = sorted({name for _, name in known.values()})
+            can = f"it can be {tell.either(allowed)}" if allowed else "it is measured"
+            return f"'{condition}' is not said of the {subject}; {can}"
+        said = f"'{' '.join(rest)}'"
+        return f"{said} after '{' '.join(words[: about.used])}' is no value, unit or condition of it"
+    fitting = follow(words)
+    if fitting == len(words):
+        return "incomplete: the end is missing"
+    if fitting:
+        return f"'{words[fitting]}' does not fit after '{' '.join(words[:fitting])}'"
+    return f"no finding and no command begins with '{words[0]}'"
+
+
+def meant(word: str, nouns: Sequence[str]) -> str | None:
+    """The noun that a mistyped ``word`` is clearly nearest to, or None."""
+    if len(word) < _SHORTEST:
+        return None
+    near = process.extract(word, nouns, scorer=fuzz.ratio, score_cutoff=CUTOFF - MARGIN, limit=2)
+    if not near or near[0][1] < CUTOFF:
+        return None
+    if len(near) > 1 and near[0][1] - near[1][1] < MARGIN:
+        return None
+    return str(near[0][0])

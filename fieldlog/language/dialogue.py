@@ -1,0 +1,115 @@
+"""Dialogue words and remarks: what is said to the tool, not of the vehicle (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from fieldlog.grammar import expression as ex
+from fieldlog.language.lexicon import Words, phrases, spoken_name
+from fieldlog.language.subjects import About, SubjectReader
+from fieldlog.model import Decision, Kind, Understanding
+
+CORRECTION = "correction"
+_TYPED = "typed "
+_OF = {"photo": "dialogue.photo_of", "skip": "dialogue.skip", "how to check": "dialogue.how_to_check_of"}
+"""Dialogue word -> the rule of its form with something behind it."""
+
+
+@dataclass(frozen=True)
+class Dialogue:
+    """The dialogue phrases of the loaded grammars."""
+
+    whole: Mapping[Words, str]
+    """Phrases that are a whole utterance -> the canonical word."""
+    heads: tuple[tuple[Words, str], ...]
+    """Phrases before a component -> the canonical word, longest first."""
+    because: tuple[Words, ...]
+    reasons: Mapping[Words, str]
+    remarks: tuple[Words, ...]
+    subjects: SubjectReader
+
+    @classmethod
+    def of(
+        cls, rules: Mapping[str, ex.Rule], subjects: SubjectReader, typed: Mapping[str, ex.Rule]
+    ) -> Dialogue:
+        """From the closed grammar; ``typed`` holds all of dialogue.jsgf, its typed forms too."""
+        whole = {}
+        for start in ("dialogue.dialogue", "dialogue.typed"):
+            for choice in _references(typed[start].expression):
+                name = spoken_name(choice).removeprefix(_TYPED)
+                whole.update(dict.fromkeys(phrases(typed, choice), name))
+        heads = [(phrase, word) for word, rule in _OF.items() for phrase in phrases(typed, rule)]
+        reasons = {
+            phrase: spoken_name(choice)
+            for choice in _references(typed["dialogue.reason"].expression)
+            for phrase in phrases(typed, choice)
+        }
+        return cls(
+            whole,
+            tuple(sorted(heads, key=lambda head: -len(head[0]))),
+            phrases(typed, "dialogue.because"),
+            reasons,
+            tuple(sorted(phrases(rules, "remark.remark"), key=len, reverse=True)),
+            subjects,
+        )
+
+    def understand(self, words: Words, text: str) -> Understanding | None:
+        """The dialogue word that ``words`` are as a whole, or None. ``text`` is what was typed."""
+        word = self.whole.get(words)
+        if word is not None:
+            return _spoken(word, text)
+        for phrase in self.remarks:
+            if words[: len(phrase)] == phrase:
+                said = " ".join(words[len(phrase) :])
+                return Understanding(
+                    Decision.ACCEPT, Kind.REMARK, "a remark", text, slots={"remark": said}
+                )
+        for head, word in self.heads:
+            if words[: len(head)] == head and len(words) > len(head):
+                found = self._with_thing(word, words[len(head) :], text)
+                if found is not None:
+                    return found
+        return None
+
+    def _with_thing(self, word: str, rest: Words, text: str) -> Understanding | None:
+        reason = ""
+        for about in self.subjects.read(rest):
+            if word == "skip":
+                known = self._reason(rest[about.used :])
+                if known is None:
+                    continue
+                reason = known
+            elif about.used != len(rest):
+                continue
+            return _spoken(word, text, **_slots(about, reason))
+        return None
+
+    def _reason(self, said: Words) -> str | None:
+        for because in self.because:
+            if said[: len(because)] == because:
+                said = said[len(because) :]
+                break
+        return self.reasons.get(said)
+
+
+def _spoken(word: str, text: str, **slots: str) -> Understanding:
+    return Understanding(
+        Decision.ACCEPT, Kind.DIALOGUE, f"dialogue: {word}", text, slots=slots, dialogue=word
+    )
+
+
+def _slots(about: About, reason: str) -> dict[str, str]:
+    slots = {"component": about.component.name}
+    if about.position:
+        slots["position"] = about.position
+    if about.characteristic:
+        slots["characteristic"] = about.characteristic.name
+    if reason:
+        slots["reason"] = reason
+    return slots
+
+
+def _references(expression: ex.Expression) -> list[str]:
+    choices = expression.choices if isinstance(expression, ex.Alternative) else (expression,)
+    return [choice.name for choice in choices if isinstance(choice, ex.Reference)]

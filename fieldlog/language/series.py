@@ -1,0 +1,105 @@
+"""Several readings in one utterance -> the values, for every way of cutting them apart (pure).
+
+"zero then point one then point three millimetres" is three readings in millimetres. Where the words
+can be cut in more than one way ("zero point one point three"), every way is kept and the speaker is
+asked; saying *then* between the readings settles it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import lru_cache
+
+from fieldlog.catalogue.component import Characteristic
+from fieldlog.language.lexicon import Words
+from fieldlog.meaning import numbers
+from fieldlog.meaning.number_words import DENOMINATORS
+from fieldlog.meaning.quantity import quantities
+from fieldlog.model import Quantity
+from fieldlog.units import SPOKEN
+
+BREAK = "then"
+_MOST_WAYS = 8
+_STYLES = frozenset({numbers.INTEGER, numbers.DECIMAL, numbers.FRACTION, numbers.MIXED})
+
+
+def series(said: Words, one: Characteristic) -> list[tuple[Quantity, ...]]:
+    """Every series of two or more readings that ``said`` can be, at most eight; plausible ones
+    only, if any is. A value without a unit has unit "" (where ``one`` needs one)."""
+    found = list(dict.fromkeys(_series(said, one)))
+    plausible = [
+        values
+        for values in found
+        if all(value.unit and one.plausible(value.value, value.unit) for value in values)
+    ]
+    return (plausible or found)[:_MOST_WAYS]
+
+
+def _series(said: Words, one: Characteristic) -> Iterator[tuple[Quantity, ...]]:
+    for body, unit in _unit_cuts(said):
+        for parts in _cuts(body, one.readings):
+            values = [_value(part, unit, one) for part in parts]
+            if all(values):
+                yield tuple(value for value in values if value is not None)
+
+
+def _unit_cuts(said: Words) -> Iterator[tuple[Words, Words]]:
+    """(number words, words that end every reading): the unit, or the denominator of them all."""
+    for size in range(1, min(4, len(said) - 1) + 1):
+        tail = said[-size:]
+        if tail in SPOKEN or tail in DENOMINATORS:
+            yield said[:-size], tail
+    yield said, ()
+
+
+def _value(words: Words, unit: Words, one: Characteristic) -> Quantity | None:
+    result = quantities((*words, *unit), one.units, gravity="gravity" in one.said)
+    readings = [r for r in result.readings if r.number.high is None]
+    if "gravity" in one.said:
+        readings = [r for r in readings if one.plausible(r.quantity.value, r.quantity.unit)]
+    if len(readings) == 1:
+        return readings[0].quantity
+    if not unit and result.assumed:
+        number = result.assumed[0].quantity
+        return Quantity(number.value, "", " ".join(words))
+    return None
+
+
+def _cuts(body: Words, most: int) -> Iterator[tuple[Words, ...]]:
+    """Every way to cut the words into two or more numbers said in full."""
+    if BREAK in body or "and" in body:
+        parts: list[Words] = [()]
+        for word in body:
+            if word == BREAK or (word == "and" and BREAK not in body):
+                parts.append(())
+            else:
+                parts[-1] = (*parts[-1], word)
+        parts = [part for part in parts if part]
+        if 2 <= len(parts) <= most:
+            yield tuple(parts)
+        if BREAK in body:
+            return
+    for parts_ in _splits(body):
+        if 2 <= len(parts_) <= most:
+            yield parts_
+
+
+@lru_cache(maxsize=256)
+def _splits(body: Words) -> tuple[tuple[Words, ...], ...]:
+    if not body:
+        return ((),)
+    found: list[tuple[Words, ...]] = []
+    for size in range(1, min(len(body), 5) + 1):
+        if _is_number(body[:size]):
+            found += [(body[:size], *rest) for rest in _splits(body[size:])]
+            if len(found) > 64:
+                break
+    return tuple(found)
+
+
+def _is_number(words: Words) -> bool:
+    said = numbers.readings(words)
+    pair = any(reading.style == numbers.COMPACT_GRAVITY for reading in said)
+    return pair or any(
+        reading.style in _STYLES and reading.high is None and not reading.flags for reading in said
+    )

@@ -1,0 +1,340 @@
+"""finding.jsgf (a pattern with holes) + catalogue -> the JSGF text of all findings (pure).
+
+Each pattern rule is copied once per filling. Subjects whose values are said alike share one copy,
+so that the language stays small although every component admits only its own.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import permutations, product
+
+from fieldlog.catalogue.component import Axis, Catalogue, Characteristic, Component
+from fieldlog.errors import GrammarError
+from fieldlog.meaning.rules import SAID, bare_rule, rules_for
+
+GRAMMAR = "catalogue"
+"""Name of the grammar that is made."""
+FINDINGS, SUBJECTS, THINGS = "findings", "subjects", "things"
+"""Its rules: every finding; everything a finding can be about; the same without characteristics."""
+
+_HEADER = re.compile(r"#JSGF[^;]*;|grammar\s+\w+\s*;")
+_COMMENT = re.compile(r"//[^\n]*|/\*.*?\*/", re.DOTALL)
+_IMPORT = re.compile(r"import\s+<[^>]+>\s*;")
+_RULE = re.compile(r"(public\s+)?<(\w+)>\s*=\s*(.*?);", re.DOTALL)
+_HOLE = re.compile(r"<hole\.(\w+)>")
+_PATTERNS: Mapping[str, frozenset[str]] = {
+    "named": frozenset({"placed", "characteristic"}),
+    "plain": frozenset({"placed"}),
+    "about": frozenset({"complete", "unplaced"}),
+    "measured": frozenset({"subject", "value", "number"}),
+    "measured_last": frozenset({"subject", "value", "last"}),
+    "series": frozenset({"subject", "unit"}),
+    "judged": frozenset({"subject", "condition"}),
+    "coded": frozenset({"subject", "code"}),
+}
+"""The pattern rules that finding.jsgf has to have, with the holes each may use."""
+
+
+@dataclass(frozen=True)
+class Subject:
+    """What the words of one subject rule are about.
+
+    ``characteristic`` is None when only the component was named; ``axes`` are those of its place.
+    """
+
+    component: Component
+    characteristic: Characteristic | None
+    axes: tuple[Axis, ...]
+
+
+@dataclass(frozen=True)
+class Shaped:
+    """The text of the made grammar, and what its subject rules are about (by rule name)."""
+
+    text: str
+    subjects: Mapping[str, Subject]
+
+
+@dataclass
+class _Made:
+    """Subjects of one group: complete ones and those with a place left out."""
+
+    complete: list[str] = field(default_factory=list)
+    unplaced: list[str] = field(default_factory=list)
+
+    def add(self, rules: tuple[str, str]) -> None:
+        self.complete.append(rules[0])
+        if rules[1]:
+            self.unplaced.append(rules[1])
+
+
+def shape(pattern: str, catalogue: Catalogue, spoken_axes: frozenset[str], where: str) -> Shaped:
+    """Fill the pattern (text of finding.jsgf, called ``where``) from the catalogue.
+
+    ``spoken_axes``: the rule names of positions.jsgf, to know where each axis may be said. Raises
+    ``GrammarError`` when the pattern lacks a rule or uses a hole that it does not have.
+    """
+    return _Shaper(pattern, catalogue, spoken_axes, where).shaped()
+
+
+class _Shaper:
+    def __init__(
+        self, pattern: str, catalogue: Catalogue, spoken_axes: frozenset[str], where: str
+    ) -> None:
+        plain = _COMMENT.sub("", pattern)
+        self.imports = _IMPORT.findall(plain)
+        self.patterns: dict[str, str] = {}
+        self.shared: list[str] = []
+        for public, name, body in _RULE.findall(_IMPORT.sub("", _HEADER.sub("", plain))):
+            if _HOLE.search(body):
+                self.patterns[name] = body
+            else:
+                self.shared.append(f"{public}<{name}> = {body};")
+        _check(self.patterns, where)
+        self.catalogue = catalogue
+        self.spoken_axes = spoken_axes
+        self.rules: dict[str, str] = {}
+        self.subjects: dict[str, Subject] = {}
+        self.measured: dict[tuple[str, ...], _Made] = {}
+        self.measured_last: dict[tuple[tuple[str, ...], str], _Made] = {}
+        self.series: dict[tuple[str, ...], _Made] = {}
+        self.judged: dict[tuple[str, ...], _Made] = {}
+        self.coded: dict[str, _Made] = {}
+        self.things: list[str] = []
+
+    def shaped(self) -> Shaped:
+        for component in self.catalogue:
+            self._component(component)
+        findings = [*self._instances()]
+        lines = [f"#JSGF V1.0 UTF-8 en;\ngrammar {GRAMMAR};", *self.imports, *self.shared]
+        lines += [f"<{name}> = {body};" for name, body in self.rules.items()]
+        lines.append(f"public <{FINDINGS}> = {_either(findings)};")
+        lines.append(f"public <{SUBJECTS}> = {_either(self.subjects)};")
+        lines.append(f"public <{THINGS}> = {_either(self.things)};")
+        return Shaped("\n".join(lines) + "\n", self.subjects)
+
+    # --- subjects ----------------------------------------------------------------------------
+
+    def _component(self, component: Component) -> None:
+        slug = _slug(component.name)
+        self.rules[slug] = " | ".join(component.spoken)
+        whole = self._subject("plain", slug, component, None, component.axes)
+        self.things += [rule for rule in whole if rule]
+        conditions = _conditions(component.conditions, component.say)
+        for one in component.characteristics:
+            own = _conditions(one.conditions, one.say)
+            named = [*self._named(component, one, slug)]
+            subjects = named if one.named else [*named, self._bare(component, one, slug, whole)]
+            for subject in subjects:
+                self._said_of(one, subject)
+                if own:
+                    self.judged.setdefault(own, _Made()).add(subject)
+            if not one.named:
+                conditions = tuple(dict.fromkeys((*conditions, *own)))
+        if conditions:
+            self.judged.setdefault(conditions, _Made()).add(whole)
+
+    def _bare(
+        self, component: Component, one: Characteristic, slug: str, whole: tuple[str, str]
+    ) -> tuple[str, str]:
+        """The component's names alone, with the characteristic's own places if it has any."""
+        if one.axes == component.axes:
+            return whole
+        return self._subject("plain", slug, component, None, one.axes)
+
+    def _named(
+        self, component: Component, one: Characteristic, slug: str
+    ) -> Iterator[tuple[str, str]]:
+        rule = f"{slug}__{_slug(one.name)}"
+        if one.words:
+            self.rules[f"{rule}__words"] = " | ".join(one.words)
+            yield self._subject(
+                "named", slug, component, one, one.axes, characteristic=f"<{rule}__words>"
+            )
+        if one.alone:
+            self.rules[f"{rule}__alone"] = " | ".join(one.alone)
+            alone = self._subject("plain", f"{rule}__alone", component, one, one.axes)
+            self.things += [name for name in alone if name]
+            yield alone
+
+    def _subject(
+        self,
+        pattern: str,
+        names: str,
+        component: Component,
+        one: Characteristic | None,
+        axes: tuple[Axis, ...],
+        **holes: str,
+    ) -> tuple[str, str]:
+        """Rule names of the complete and the unplaced subject; the second may be ""."""
+        made = []
+        for kind, placements in zip("su", self._placements(names, axes), strict=True):
+            placed = self._rule(f"{names}__{kind}_at", placements, axes) if placements else ""
+            if not placed:
+                made.append("")
+                continue
+            name = self._new(f"{kind}_{_slug(component.name)}")
+            self.rules[name] = _fill(self.patterns[pattern], placed=f"<{placed}>", **holes)
+            self.subjects[name] = Subject(component, one, axes)
+            made.append(name)
+        return made[0], made[1]
+
+    def _rule(self, stem: str, alternatives: Sequence[str], axes: tuple[Axis, ...]) -> str:
+        """One rule per names and axes, made once."""
+        key = f"{stem}_" + "_".join(a.name + ("" if a.required else "0") for a in axes)
+        self.rules.setdefault(key, " | ".join(alternatives))
+        return key
+
+    def _placements(self, names: str, axes: tuple[Axis, ...]) -> tuple[list[str], list[str]]:
+        """Ways to say the names with their place: complete ones, and those lacking a needed place.
+
+        Each axis is said before the names, after them, or not at all; before them in any order.
+        """
+        complete: list[str] = []
+        lacking: list[str] = []
+        ways = [
+            [way for way in ("before", "after") if self._spoken(axis, way)] + [""] for axis in axes
+        ]
+        for choice in product(*ways):
+            said = dict(zip((axis.name for axis in axes), choice, strict=True))
+            before = [axis for axis, way in said.items() if way == "before"]
+            after = [axis for axis, way in said.items() if way == "after"]
+            missing = any(axis.required and not said[axis.name] for axis in axes)
+            tail = "".join(f" <positions.{axis}_after>" for axis in after)
+            for order in permutations(before):
+                head = "".join(f"<positions.{axis}_before> " for axis in order)
+                (lacking if missing else complete).append(f"{head}<{names}>{tail}")
+        return complete, lacking
+
+    def _spoken(self, axis: Axis, way: str) -> bool:
+        return f"{axis.name} {way}" in self.spoken_axes
+
+    # --- what is said of them ------------------------------------------------------------------
+
+    def _said_of(self, one: Characteristic, subject: tuple[str, str]) -> None:
+        if one.code:
+            self.coded.setdefault(one.code, _Made()).add(subject)
+        if not one.units:
+            return
+        value = value_rules(one)
+        self.measured.setdefault(value, _Made()).add(subject)
+        for axis in one.axes:
+            if self._spoken(axis, "last"):
+                self.measured_last.setdefault((value, axis.name), _Made()).add(subject)
+        if one.readings > 1:
+            units = tuple(_unit_rule(rule) for rule in rules_for(one.units) if rule != "ratio")
+            self.series.setdefault(units, _Made()).add(subject)
+
+    def _instances(self) -> Iterator[str]:
+        for value, made in self.measured.items():
+            numbers = bare_rules(value)
+            yield self._said("measured", made, value=_quantity(value), number=_quantity(numbers))
+        for (value, axis), made in self.measured_last.items():
+            last = f"<positions.{axis}_last>"
+            yield self._said("measured_last", made, value=_quantity(value), last=last)
+        for units, made in self.series.items():
+            yield self._said("series", made, unit=_either_in("units", units) or "<NULL>")
+        for conditions, made in self.judged.items():
+            yield self._said("judged", made, condition="(" + " | ".join(conditions) + ")")
+        for code, made in self.coded.items():
+            yield self._said("coded", made, code=_code(code))
+
+    def _said(self, pattern: str, made: _Made, **holes: str) -> str:
+        about = self._new("about")
+        if made.unplaced:
+            self.rules[about] = _fill(
+                self.patterns["about"],
+                complete=f"({_either(made.complete)})",
+                unplaced=f"({_either(made.unplaced)})",
+            )
+        else:
+            self.rules[about] = _either(made.complete)
+        name = self._new(pattern)
+        self.rules[name] = _fill(self.patterns[pattern], subject=f"<{about}>", **holes)
+        return name
+
+    def _new(self, stem: str) -> str:
+        name, number = stem, 1
+        while name in self.rules:
+            number += 1
+            name = f"{stem}_{number}"
+        return name
+
+
+def value_rules(one: Characteristic) -> tuple[str, ...]:
+    """The rules of quantities.jsgf that say a value of ``one``, its unit included."""
+    extra = [rule for way in one.said for rule in SAID[way]]
+    only = [*extra] if one.units == ("1",) and extra else [*rules_for(one.units), *extra]
+    return tuple(dict.fromkeys(only))
+
+
+def bare_rules(value: tuple[str, ...]) -> tuple[str, ...]:
+    """The rules of the same numbers without a unit."""
+    return tuple(dict.fromkeys(_BARE.get(rule, "bare_number") for rule in value))
+
+
+_BARE = {
+    rule: bare_rule(symbol)
+    for symbol in ("mm", "in", "psi", "kPa", "bar", "kgf/cm2", "V", "N.m", "lbf.ft", "lbf.in")
+    + ("kgf.m", "degC", "degF")
+    for rule in rules_for((symbol,))
+}
+
+
+def _conditions(
+    conditions: Mapping[str, object], say: Mapping[str, tuple[str, ...]]
+) -> tuple[str, ...]:
+    """How the conditions of an entry are said: rules of conditions.jsgf and its own phrases."""
+    found = [f"<conditions.{_slug(condition)}>" for condition in conditions]
+    found += [f"({phrase})" for phrases in say.values() for phrase in phrases]
+    return tuple(sorted(found))
+
+
+def _code(kind: str) -> str:
+    grammar = "quantities" if kind == "date code" else "codes"
+    return f"<{grammar}.{_slug(kind)}>"
+
+
+def _unit_rule(rule: str) -> str:
+    return rule.removeprefix("of_")
+
+
+def _quantity(rules: Iterable[str]) -> str:
+    return "(" + " | ".join(f"<quantities.{rule}>" for rule in rules) + ")"
+
+
+def _either(names: Iterable[str]) -> str:
+    return " | ".join(f"<{name}>" for name in names)
+
+
+def _either_in(grammar: str, rules: Iterable[str]) -> str:
+    choices = " | ".join(f"<{grammar}.{rule}>" for rule in rules)
+    return f"({choices})" if choices else ""
+
+
+def _slug(name: str) -> str:
+    return re.sub(r"[^a-z0-9]", "_", name)
+
+
+def _fill(pattern: str, **holes: str) -> str:
+    return _HOLE.sub(lambda match: holes[match[1]], pattern)
+
+
+def _check(patterns: Mapping[str, str], where: str) -> None:
+    faults = [f"<{name}> is missing" for name in sorted(_PATTERNS.keys() - patterns.keys())]
+    for name, body in patterns.items():
+        if name not in _PATTERNS:
+            faults.append(f"<{name}> has holes but is none of the patterns")
+            continue
+        for hole in _HOLE.findall(body):
+            if hole not in _PATTERNS[name]:
+                faults.append(f"<{name}>: there is no <hole.{hole}> here")
+    if faults:
+        raise GrammarError(
+            "\n  ".join([f"{len(faults)} faults in the pattern of findings", *faults]),
+            where=where,
+            todo="see the head of finding.jsgf for its holes",
+        )

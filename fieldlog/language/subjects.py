@@ -1,0 +1,97 @@
+"""The first words of a text -> what it is about: component, characteristic and place (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from fieldlog.catalogue.component import Axis, Characteristic, Component
+from fieldlog.grammar import expression as ex
+from fieldlog.grammar.check import reachable
+from fieldlog.grammar.parse import Parse, Parser
+from fieldlog.language.lexicon import spoken_name
+from fieldlog.language.shape import GRAMMAR, SUBJECTS, Subject
+
+_START = f"{GRAMMAR}.{SUBJECTS}"
+_POSITIONS = "positions."
+
+
+@dataclass(frozen=True)
+class About:
+    """What ``used`` first words of a text name.
+
+    ``characteristic`` is None when only the component was named; ``places`` holds axis -> value.
+    """
+
+    component: Component
+    characteristic: Characteristic | None
+    axes: tuple[Axis, ...]
+    places: Mapping[str, str]
+    used: int
+
+    @cached_property
+    def position(self) -> str | None:
+        """The canonical position ("front left"), in the order of the catalogue's axes."""
+        return " ".join(self.places[a.name] for a in self.axes if a.name in self.places) or None
+
+    @cached_property
+    def missing(self) -> tuple[Axis, ...]:
+        """Places that are needed and were not said."""
+        return tuple(a for a in self.axes if a.required and a.name not in self.places)
+
+    def placed(self, axis: str, value: str) -> About:
+        """The same with one more place."""
+        return About(
+            self.component, self.characteristic, self.axes, {**self.places, axis: value}, self.used
+        )
+
+
+class SubjectReader:
+    """Reads subjects with the rules of the made grammar."""
+
+    def __init__(self, rules: Mapping[str, ex.Rule], subjects: Mapping[str, Subject]) -> None:
+        """``rules``: the closed grammar; ``subjects``: its subject rules by plain name."""
+        self._subjects = {f"{GRAMMAR}.{name}": about for name, about in subjects.items()}
+        names = [name for name in self._subjects if name in rules]
+        start = ex.Rule(_START, ex.Alternative(tuple(ex.Reference(name) for name in names)))
+        used = reachable({**rules, _START: start}, [_START])
+        self._parser = Parser({name: rules.get(name, start) for name in used})
+        self._values = {
+            axis.name: tuple(
+                spoken_name(choice.name)
+                for choice in _choices(rules[_POSITIONS + axis.name.replace(" ", "_")].expression)
+            )
+            for about in subjects.values()
+            for axis in about.axes
+        }
+
+    def values(self, axis: str) -> tuple[str, ...]:
+        """The canonical values of an axis: ``end`` -> front, rear."""
+        return self._values[axis]
+
+    def read(self, words: Sequence[str]) -> tuple[About, ...]:
+        """Everything that the first words can be about, the longest first, each meaning once."""
+        found: dict[tuple[str, str, str | None, int], About] = {}
+        for parse in self._parser.prefixes(words, _START):
+            about = self._about(parse)
+            one = about.characteristic.name if about.characteristic else ""
+            key = (about.component.name, one, about.position, about.used)
+            found.setdefault(key, about)
+        return tuple(found.values())
+
+    def _about(self, parse: Parse) -> About:
+        tree = parse.tree.children[0]
+        subject = self._subjects[tree.rule]
+        names = {axis.name for axis in subject.axes}
+        places = {}
+        for inner in tree.walk():
+            axis = inner.rule.removeprefix(_POSITIONS)
+            if axis != inner.rule and spoken_name(axis) in names and inner.children:
+                places[spoken_name(axis)] = spoken_name(inner.children[0].rule)
+        return About(subject.component, subject.characteristic, subject.axes, places, len(parse.words))
+
+
+def _choices(expression: ex.Expression) -> tuple[ex.Reference, ...]:
+    items = expression.choices if isinstance(expression, ex.Alternative) else (expression,)
+    return tuple(item for item in items if isinstance(item, ex.Reference))

@@ -1,0 +1,306 @@
+"""The words after the subject -> every finding they can make (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import IntEnum
+from fractions import Fraction
+
+from fieldlog.catalogue.component import CONDITION, Characteristic, Component
+from fieldlog.catalogue.phrases import expand
+from fieldlog.language.lexicon import Words
+from fieldlog.language.series import series
+from fieldlog.language.subjects import About
+from fieldlog.meaning.codes import brake_fluid_twin, codes
+from fieldlog.meaning.quantity import Quantities, QuantityReading, quantities
+from fieldlog.meaning.twins import TEEN_TY, twins
+from fieldlog.model import Finding, Quantity
+from fieldlog.units import UNITS
+
+REPAIR = "correction"
+HOMOPHONE, UNIT_ASSUMED, REPAIRED = "homophone", "unit assumed", "self-repair"
+TEEN_TWIN, GRADE_TWIN = "teen/ty twin", "DOT 5/5.1 twin"
+_KEPT_FLAGS = {"agreement": "agreement", "loose unit": "loose unit", "shorthand": "shorthand"}
+
+
+class Standing(IntEnum):
+    """How far a reading goes, best first."""
+
+    FITS = 0
+    UNPLACED = 1
+    """Everything is there but a place it needs."""
+    NO_UNIT = 2
+    IMPLAUSIBLE = 3
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One finding that the words can make."""
+
+    about: About
+    finding: Finding
+    standing: Standing
+    flags: tuple[str, ...] = ()
+    twin: str = ""
+    """Words of another value that this one could be misheard for, when that is plausible too."""
+
+
+@dataclass(frozen=True)
+class Vocabulary:
+    """The finite phrases of the grammars that may stand behind a subject."""
+
+    copulas: tuple[Words, ...]
+    conditions: Mapping[str, tuple[Words, ...]]
+    """Canonical condition -> its phrases."""
+    readings: tuple[Words, ...]
+    """Words that announce a series."""
+    last: Mapping[str, Mapping[Words, str]]
+    """Axis -> phrases that may follow a value -> the axis' value."""
+
+
+class ValueReader:
+    """Reads what is said of a subject."""
+
+    def __init__(self, vocabulary: Vocabulary) -> None:
+        """``vocabulary``: the phrases of the loaded grammars."""
+        self._vocabulary = vocabulary
+        self._phrases: dict[tuple[str, str | None], dict[Words, tuple[str, str]]] = {}
+
+    def read(self, about: About, rest: Words, words: str) -> tuple[list[Reading], list[str]]:
+        """Every reading of ``rest`` said of ``about``, and why others were refused.
+
+        ``words``: the whole text, kept in the finding.
+        """
+        found: list[Reading] = []
+        reasons: list[str] = []
+        for said in self._without_copula(rest):
+            self._judged(about, said, words, found)
+            for one in self._characteristics(about):
+                placed = about
+                if about.characteristic is None and one.axes != about.axes:
+                    placed = About(about.component, None, one.axes, about.places, about.used)
+                    if any(axis not in {a.name for a in one.axes} for axis in about.places):
+                        continue
+                self._coded(placed, one, said, words, found)
+                if one.units:
+                    self._measured(placed, one, said, words, found, reasons)
+        return found, list(dict.fromkeys(reasons))
+
+    def conditions_of(
+        self, component: Component, one: Characteristic | None
+    ) -> Mapping[Words, tuple[str, str]]:
+        """Phrase -> (characteristic, condition) for an entry; its own ways of saying them win."""
+        key = (component.name, one.name if one else None)
+        table = self._phrases.get(key)
+        if table is None:
+            table = self._phrases[key] = dict(self._condition_table(component, one))
+        return table
+
+    def is_condition(self, rest: Words) -> str | None:
+        """The condition that ``rest`` names on any component, or None."""
+        for said in self._without_copula(rest):
+            for condition, phrases in self._vocabulary.conditions.items():
+                if said in phrases:
+                    return condition
+        return None
+
+    def _condition_table(
+        self, component: Component, one: Characteristic | None
+    ) -> Iterator[tuple[Words, tuple[str, str]]]:
+        owners: list[tuple[str, Component | Characteristic]]
+        if one is not None:
+            owners = [(one.name, one)]
+        else:
+            owners = [(c.name, c) for c in component.characteristics if not c.named]
+            owners = [*reversed(owners), (CONDITION, component)]
+        for name, owner in owners:
+            for condition in owner.conditions:
+                for phrase in self._vocabulary.conditions[condition]:
+                    yield phrase, (name, condition)
+        for name, owner in owners:
+            for condition, phrases in owner.say.items():
+                for phrase in (tuple(p.split()) for text in phrases for p in expand(text)):
+                    yield phrase, (name, condition)
+
+    def _without_copula(self, rest: Words) -> list[Words]:
+        """``rest`` without its "is" (first), and as it stands ("at the wear bars")."""
+        ways = [
+            rest[len(copula) :]
+            for copula in self._vocabulary.copulas
+            if len(rest) > len(copula) and rest[: len(copula)] == copula
+        ]
+        return [*ways, rest]
+
+    @staticmethod
+    def _characteristics(about: About) -> Sequence[Characteristic]:
+        if about.characteristic is not None:
+            return (about.characteristic,)
+        return [one for one in about.component.characteristics if not one.named]
+
+    # --- conditions and codes ------------------------------------------------------------------
+
+    def _judged(self, about: About, said: Words, words: str, found: list[Reading]) -> None:
+        said = _after_repair(said)
+        known = self.conditions_of(about.component, about.characteristic).get(said)
+        if known is not None:
+            finding = Finding(
+                about.component.name, about.position, known[0], condition=known[1], words=words
+            )
+            found.append(_placed(Reading(about, finding, Standing.FITS)))
+
+    def _coded(
+        self, about: About, one: Characteristic, said: Words, words: str, found: list[Reading]
+    ) -> None:
+        if not one.code:
+            return
+        body = _after_repair(said)
+        for code in codes(one.code, body):
+            flags = [flag for flag in code.flags if flag in (HOMOPHONE, "shorthand", "three digits")]
+            twin = brake_fluid_twin(code.text) if one.code == "brake fluid grade" else None
+            if twin:
+                flags.append(GRADE_TWIN)
+            finding = Finding(
+                about.component.name, about.position, one.name, code=code.text, words=words
+            )
+            found.append(_placed(Reading(about, finding, Standing.FITS, tuple(flags), twin or "")))
+
+    # --- quantities ------------------------------------------------------------------------------
+
+    def _measured(
+        self,
+        about: About,
+        one: Characteristic,
+        said: Words,
+        words: str,
+        found: list[Reading],
+        reasons: list[str],
+    ) -> None:
+        for place, body in self._last_place(about, one, said):
+            announced = self._announced(body)
+            if announced is not None and one.readings > 1:
+                found += self._series(place, one, announced, words)
+                continue
+            result, repaired = self._quantities(one, body)
+            for reading in result.readings:
+                standing = _standing(reading.quantity, one)
+                found.append(self._reading(place, one, reading, standing, body, words, repaired))
+            for reading in result.assumed:
+                fits = _standing(reading.quantity, one) is Standing.FITS
+                standing = Standing.NO_UNIT if fits else Standing.IMPLAUSIBLE
+                found.append(self._reading(place, one, reading, standing, body, words, repaired))
+            if result.reason and not result.assumed:
+                reasons.append(_told(result.reason, one, about.component))
+
+    def _last_place(
+        self, about: About, one: Characteristic, said: Words
+    ) -> Iterator[tuple[About, Words]]:
+        yield about, said
+        for axis in one.axes:
+            for phrase, value in self._vocabulary.last.get(axis.name, {}).items():
+                if axis.name not in about.places and said[-len(phrase) :] == phrase:
+                    yield about.placed(axis.name, value), said[: -len(phrase)]
+
+    def _announced(self, said: Words) -> Words | None:
+        for phrase in self._vocabulary.readings:
+            if len(said) > len(phrase) and said[: len(phrase)] == phrase:
+                return said[len(phrase) :]
+        return None
+
+    @staticmethod
+    def _quantities(one: Characteristic, said: Words) -> tuple[Quantities, bool]:
+        """What the words measure; behind a self-repair only the corrected value counts."""
+        gravity = "gravity" in one.said
+        if REPAIR not in said:
+            return quantities(said, one.units, gravity=gravity), False
+        at = len(said) - 1 - said[::-1].index(REPAIR)
+        before, after = said[:at], said[at + 1 :]
+        result = quantities(after, one.units, gravity=gravity)
+        if not result.readings:
+            for size in range(1, min(4, len(before)) + 1):
+                borrowed = quantities(after + before[-size:], one.units, gravity=gravity)
+                if borrowed.readings:
+                    return borrowed, True
+        return result, True
+
+    @staticmethod
+    def _reading(
+        about: About,
+        one: Characteristic,
+        reading: QuantityReading,
+        standing: Standing,
+        said: Words,
+        words: str,
+        repaired: bool,
+    ) -> Reading:
+        flags = [flag for flag in reading.flags if flag in (HOMOPHONE, UNIT_ASSUMED)]
+        flags += [kept for flag, kept in _KEPT_FLAGS.items() if flag in reading.flags]
+        if repaired:
+            flags.append(REPAIRED)
+        twin = _plausible_twin(one, reading.quantity, said)
+        if twin:
+            flags.append(TEEN_TWIN)
+        finding = Finding(
+            about.component.name,
+            about.position,
+            one.name,
+            quantity=reading.quantity,
+            words=words,
+        )
+        return _placed(Reading(about, finding, standing, tuple(flags), twin))
+
+    @staticmethod
+    def _series(about: About, one: Characteristic, said: Words, words: str) -> Iterator[Reading]:
+        for values in series(said, one):
+            finding = Finding(
+                about.component.name, about.position, one.name, readings=values, words=words
+            )
+            fits = all(_standing(value, one) is Standing.FITS for value in values)
+            standing = Standing.FITS if fits else Standing.IMPLAUSIBLE
+            if any(not value.unit for value in values):
+                standing = Standing.NO_UNIT
+            yield _placed(Reading(about, finding, standing))
+
+
+def _after_repair(said: Words) -> Words:
+    if REPAIR in said[:-1]:
+        return said[len(said) - said[::-1].index(REPAIR) :]
+    return said
+
+
+def _standing(quantity: Quantity, one: Characteristic) -> Standing:
+    ends = (quantity.value, quantity.value if quantity.high is None else quantity.high)
+    plausible = all(one.plausible(Fraction(end), quantity.unit) for end in ends)
+    return Standing.FITS if plausible else Standing.IMPLAUSIBLE
+
+
+def _placed(reading: Reading) -> Reading:
+    if reading.about.missing and reading.standing is Standing.FITS:
+        return replace(reading, standing=Standing.UNPLACED)
+    return reading
+
+
+def _plausible_twin(one: Characteristic, quantity: Quantity, said: Words) -> str:
+    """The words with a teen for a ty (or the other way round), if their value is plausible too."""
+    for size in range(len(said), 0, -1):
+        for other in twins(said[:size], (TEEN_TY,)):
+            changed = (*other.words, *said[size:])
+            found = quantities(changed, one.units, gravity="gravity" in one.said)
+            for reading in (*found.readings, *found.assumed):
+                same = (reading.quantity.value, reading.quantity.high) == (
+                    quantity.value,
+                    quantity.high,
+                )
+                fits = _standing(reading.quantity, one) is Standing.FITS
+                if fits and not same and reading.quantity.unit == quantity.unit:
+                    return " ".join(changed)
+    return ""
+
+
+def _told(reason: str, one: Characteristic, component: Component) -> str:
+    """A refusal that names what would be allowed."""
+    what, colon, units = reason.partition(": ")
+    if colon and what == "unit not allowed here" and all(u in UNITS for u in units.split(", ")):
+        allowed = " or ".join(one.units)
+        return f"{one.name} of the {component.name} is not given in {units}; allowed: {allowed}"
+    return reason
