@@ -53,13 +53,13 @@ def test_table(section: dict[str, Any], words: str, row: dict[str, Any]) -> None
 
 
 def test_the_words_as_spoken_are_kept() -> None:
-    (reading,) = quantities("about four thirty seconds".split(), ["in", "mm"]).readings
+    (reading,) = quantities(["about", "four", "thirty", "seconds"], ["in", "mm"]).readings
     assert reading.quantity.words == "about four thirty seconds"
     assert reading.number.denominator == 32
 
 
 def test_spoken_zeros_are_kept_beside_the_value() -> None:
-    (reading,) = quantities("twelve point five oh volts".split(), ["V"]).readings
+    (reading,) = quantities(["twelve", "point", "five", "oh", "volts"], ["V"]).readings
     assert (reading.quantity.value, reading.number.places) == (Fraction(25, 2), 2)
 
 

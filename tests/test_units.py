@@ -128,8 +128,10 @@ def test_thirty_seconds_are_not_rounded() -> None:
 @pytest.mark.parametrize(
     ("fahrenheit", "celsius"),
     # 49 CFR 571.116 boiling points print both scales; -40, 0, 32, 212 by definition (case U2).
-    [(401, 205), (446, 230), (500, 260), (284, 140), (311, 155), (356, 180)]
-    + [(-40, -40), (32, 0), (212, 100), (77, 25), (0, F(-160, 9)), (80, F(80, 3))],
+    [
+        *((401, 205), (446, 230), (500, 260), (284, 140), (311, 155), (356, 180)),
+        *((-40, -40), (32, 0), (212, 100), (77, 25), (0, F(-160, 9)), (80, F(80, 3))),
+    ],
 )
 def test_temperatures_convert_exactly_both_ways(fahrenheit: int, celsius: Fraction) -> None:
     assert convert(F(fahrenheit), "degF", "degC") == celsius

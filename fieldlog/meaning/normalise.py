@@ -68,6 +68,8 @@ _UNITS: tuple[tuple[str, str], ...] = (
     (r"°", "degrees"),
     (r"%", "percent"),
     (r"bar", "bar"),
+    (r"kgf", "kilograms force"),
+    (r"lbf", "pounds force"),
     (r"kg", "kilograms"),
     (r"lbs?", "pounds"),
     (r"qt", "quarts"),
@@ -110,7 +112,7 @@ _UNIT = "|".join(f"(?:{pattern})" for pattern, _ in _UNITS)
 _TOKEN = re.compile(
     rf"""
     (?P<mixed>(?P<whole>\d+)[\s-]+(?P<top>\d+)\s?/\s?(?P<bottom>\d+))
-  | (?P<fraction>(?P<ftop>\d+)\s?/\s?(?P<fbottom>\d+))
+  | (?P<fraction>(?P<ftop>\d+)\s?/\s?(?P<fbottom>\d+)(?:(?:nd|th)s?(?![a-z0-9]))?)
   | (?P<ordinal>\d+(?:nd|th)s?)(?![a-z0-9])
   | (?P<number>{_NUMBER})
   | (?P<word>[a-z]+(?:'[a-z]+)*)

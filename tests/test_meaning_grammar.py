@@ -1,0 +1,207 @@
+"""The grammars of numbers, units, quantities and codes against the readers.
+
+Whatever a rule generates has a meaning, and what is no number is not in the language.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+import pytest
+
+from fieldlog.errors import UsageError
+from fieldlog.grammar import Grammar, load_grammar
+from fieldlog.grammar.sample import Sampler
+from fieldlog.meaning.codes import KINDS, codes
+from fieldlog.meaning.numbers import PROPER, readings
+from fieldlog.meaning.quantity import quantities
+from fieldlog.meaning.rules import BARE, RULES, SAID, bare_rule, rules_for
+from fieldlog.places import grammars
+from fieldlog.units import SPOKEN, UNITS, dimension, meanings
+
+UNIT_RULES = [(symbol, rule) for symbol, rules in RULES.items() for rule in rules]
+KIND_RULES = {
+    "length_small": "length", "length": "length", "distance": "length", "pressure": "pressure",
+    "voltage": "voltage", "current": "current", "torque": "torque", "force": "force",
+    "mass": "mass", "speed": "speed", "volume": "volume", "angle": "angle", "turns": "angle",
+    "percentage": "ratio", "count": "count", "frequency": "frequency",
+    "temperature": "temperature", "time": "time",
+}  # fmt: skip
+
+
+@lru_cache
+def grammar(name: str) -> Grammar:
+    return load_grammar(grammars() / f"{name}.jsgf")
+
+
+def phrases(name: str, rule: str, draws: int = 150) -> list[list[str]]:
+    """Phrases that reach every choice of the rule, and some drawn at random (fixed seed)."""
+    whole = grammar(name)
+    sampler = Sampler(whole.rules, (whole.qualified(rule),), seed=7)
+    found = dict.fromkeys(sampler.covering(800))
+    found.update(dict.fromkeys(sampler.random_phrase() for _ in range(draws)))
+    return [phrase.split() for phrase in found]
+
+
+@pytest.mark.parametrize("name", ["numbers", "units", "quantities", "codes"])
+def test_grammar_is_closed_without_warnings(name: str) -> None:
+    assert grammar(name).warnings == ()
+
+
+@pytest.mark.parametrize(("symbol", "rule"), UNIT_RULES, ids=[rule for _, rule in UNIT_RULES])
+def test_every_phrase_of_a_unit_has_a_reading_in_it(symbol: str, rule: str) -> None:
+    for words in phrases("quantities", rule):
+        found = quantities(words, [symbol])
+        assert found.readings, (" ".join(words), found.reason)
+        assert all(reading.quantity.unit == symbol for reading in found.readings)
+        assert all("homophone" not in reading.flags for reading in found.readings), words
+
+
+@pytest.mark.parametrize(("rule", "kind"), KIND_RULES.items())
+def test_every_phrase_of_a_kind_has_a_reading(rule: str, kind: str) -> None:
+    allowed = [symbol for symbol in UNITS if dimension(symbol) == kind]
+    for words in phrases("quantities", rule):
+        assert quantities(words, allowed).readings, words
+
+
+@pytest.mark.parametrize("rule", ["number", "decimal", "mixed", "thousands", "range", "n999"])
+def test_every_number_phrase_has_one_meaning_in_full(rule: str) -> None:
+    for words in phrases("numbers", rule):
+        found = readings(words)
+        assert found, words
+        full = [reading for reading in found if reading.style in PROPER]
+        assert len(full) <= 2, words
+
+
+@pytest.mark.parametrize("rule", ["date_code", "gravity", "plain_count", "ratio", *BARE.values()])
+def test_every_phrase_without_a_unit_is_a_number(rule: str) -> None:
+    for words in phrases("quantities", rule):
+        assert readings(words), words
+
+
+def test_every_gravity_phrase_is_a_gravity() -> None:
+    for words in phrases("quantities", "gravity"):
+        values = [q.value for q in quantities(words, ["1"], gravity=True).quantities]
+        assert any(1 <= value < 2 for value in values), words
+
+
+def test_every_date_code_has_four_digits() -> None:
+    for words in phrases("quantities", "date_code"):
+        assert any(len(code.text) == 4 for code in codes("date code", words)), words
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind != "date code"])
+def test_every_phrase_of_a_code_rule_is_a_code(kind: str) -> None:
+    for words in phrases("codes", kind.replace(" ", "_")):
+        # 29 February of a common year is the one date that the grammar cannot leave out
+        if "february" in words and ("ninth" in words or "nine" in words):
+            continue
+        assert codes(kind, words), words
+
+
+NO_NUMBERS = [
+    "thirty oh",
+    "twenty zero",
+    "thirty oh five",
+    "twelve oh",
+    "point thirty oh",
+    "two three",
+    "three no four",
+    "hundred and",
+    "minus minus two",
+]
+
+
+@pytest.mark.parametrize("words", NO_NUMBERS)
+@pytest.mark.parametrize("rule", ["number", "small_decimal", "n999", "decimal"])
+def test_what_is_no_number_is_not_in_the_language(words: str, rule: str) -> None:
+    assert grammar("numbers").parse(words.split(), rule) == ()
+
+
+@pytest.mark.parametrize(
+    ("rule", "words"),
+    [
+        ("of_mm", "thirty oh millimetres"),
+        ("of_mm", "three"),
+        ("of_inch", "four"),
+        ("of_inch", "four thirty"),
+        ("of_psi", "thirty six"),
+        ("of_volt", "twelve six"),
+        ("of_turn", "a quarter"),
+    ],
+)
+def test_a_unit_is_required(rule: str, words: str) -> None:
+    assert grammar("quantities").parse(words.split(), rule) == ()
+
+
+SAYABLE = [
+    ("of_inch", "four thirty seconds"),
+    ("of_inch", "thirty one thirty seconds"),
+    ("of_inch", "three sixteenths of an inch"),
+    ("of_inch", "five eighths"),
+    ("of_inch", "six thou"),
+    ("of_inch", "point oh seven five inches"),
+    ("of_inch", "three and three eighths inches"),
+    ("of_mm", "two to three millimetres"),
+    ("of_mm", "between two and three millimetres"),
+    ("of_mm", "about two point five millimetres"),
+    ("of_mm", "zero millimetres"),
+    ("of_psi", "thirty six p s i"),
+    ("of_psi", "tree fife p s i"),
+    ("of_pounds", "thirty six pounds"),
+    ("of_bar", "two point five bar"),
+    ("of_kpa", "two fifty kilopascals"),
+    ("of_volt", "twelve point oh six volts"),
+    ("of_volt", "twelve six volts"),
+    ("of_newton_metre", "sixty five newton metres"),
+    ("of_lbf_in", "ninety six inch pounds"),
+    ("of_kgf_m", "nine kilo metres of torque"),
+    ("of_degc", "minus three degrees celsius"),
+    ("of_turn", "a quarter turn"),
+    ("of_km", "twelve thousand five hundred kilometres"),
+    ("of_link", "a hundred and ten links"),
+    ("gravity", "twelve sixty five"),
+    ("gravity", "one point two six five"),
+    ("date_code", "twenty five oh one"),
+    ("date_code", "two five zero one"),
+]
+
+
+@pytest.mark.parametrize(("rule", "words"), SAYABLE)
+def test_what_mechanics_say_is_in_the_language(rule: str, words: str) -> None:
+    assert grammar("quantities").parse(words.split(), rule)
+
+
+def test_the_unit_words_of_the_grammar_mean_what_their_rule_says() -> None:
+    loose = {"mil", "pounds", "kilos", "bare_degrees"}
+    for words in phrases("units", "unit", draws=0):
+        assert tuple(words) in SPOKEN, words
+    for symbol, rules in RULES.items():
+        for rule in rules:
+            used = rule.removeprefix("of_")
+            name = {"pounds": "pounds", "ratio": ""}.get(used, used)
+            if not name or name in loose or f"units.{name}" not in grammar("units").rules:
+                continue
+            for words in phrases("units", name, draws=0):
+                assert symbol in {m.symbol for m in meanings(tuple(words))}, (symbol, words)
+
+
+def test_rules_for_units() -> None:
+    assert rules_for(["mm", "in"]) == ("of_mm", "of_inch")
+    assert rules_for(["degC", "degF"]) == ("of_degc", "of_bare_degrees", "of_degf")
+    assert bare_rule("mm") == "bare_length"
+    assert bare_rule("link") == "bare_number"
+    with pytest.raises(UsageError):
+        rules_for(["furlong"])
+
+
+def test_every_named_rule_exists() -> None:
+    named: list[Any] = [*RULES.values(), *SAID.values(), (*BARE.values(), "bare_number")]
+    for rules in named:
+        for rule in rules:
+            assert grammar("quantities").qualified(rule)
+
+
+def test_only_conversion_units_have_no_rule() -> None:
+    assert set(UNITS) - set(RULES) == {"mV", "mA", "kgf.cm", "s", "min", "h"}
