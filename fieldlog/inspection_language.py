@@ -218,7 +218,9 @@ class InspectionLanguage:
             for phrase in phrases(self.grammar.rules, name)
             for word in phrase
         }
-        said = [c.spoken + tuple(a for k in c.characteristics for a in k.alone) for c in self.catalogue]
+        said = [
+            c.spoken + tuple(a for k in c.characteristics for a in k.alone) for c in self.catalogue
+        ]
         words = {w for names in said for text in names for p in expand(text) for w in p.split()}
         return tuple(sorted(word for word in words - places_said if len(word) > 2))
 

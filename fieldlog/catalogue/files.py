@@ -10,6 +10,7 @@ from fieldlog.catalogue.component import Catalogue
 from fieldlog.catalogue.read import Known, read_catalogue
 from fieldlog.errors import GrammarError
 from fieldlog.grammar.files import read_text
+from fieldlog.meaning.codes import KINDS
 from fieldlog.meaning.rules import SAID
 
 _PUBLIC_RULE = re.compile(r"^public <(\w+)>", re.MULTILINE)
@@ -33,18 +34,19 @@ def load_catalogue(folder: Path) -> Catalogue:
 @lru_cache(maxsize=4)
 def known_names(folder: Path) -> Known:
     """What entries may refer to: the rules of the JSGF files in ``folder``."""
-    positions = _rules(folder / "positions.jsgf")
+    positions = rule_names(folder / "positions.jsgf")
     return Known(
-        conditions=frozenset(_rules(folder / "conditions.jsgf")),
+        conditions=frozenset(rule_names(folder / "conditions.jsgf")),
         axes=frozenset(
             name
             for name in positions
             if f"{name} before" in positions or f"{name} after" in positions
         ),
-        codes=frozenset(_rules(folder / "codes.jsgf")),
+        codes=frozenset(KINDS),
         said=frozenset(SAID),
     )
 
 
-def _rules(file: Path) -> list[str]:
+def rule_names(file: Path) -> list[str]:
+    """Names of the public rules of a JSGF file, with spaces for underscores."""
     return [name.replace("_", " ") for name in _PUBLIC_RULE.findall(read_text(file))]

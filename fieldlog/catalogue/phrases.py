@@ -31,7 +31,8 @@ def expand(text: str) -> tuple[str, ...]:
 def _choices(tokens: list[str], at: int, opened: str) -> tuple[list[tuple[str, ...]], int]:
     found: list[tuple[str, ...]] = []
     while True:
-        branch, at, items = [()], at, 0
+        branch: list[tuple[str, ...]] = [()]
+        items = 0
         while at < len(tokens) and tokens[at] not in "])|":
             part, at = _item(tokens, at)
             branch = [left + right for left, right in product(branch, part)]

@@ -32,11 +32,23 @@ _SEVERITIES: Mapping[str, Severity | None] = MappingProxyType(
     {"good": None} | {severity.value: severity for severity in Severity}
 )
 _COMPONENT_KEYS = frozenset(
-    "name spoken positions conditions say measures how_to_check cautions beyond".split()
+    [
+        "name",
+        "spoken",
+        "positions",
+        "conditions",
+        "say",
+        "measures",
+        "how_to_check",
+        "cautions",
+        "beyond",
+    ]
 )
 _MEASURE_KEYS = frozenset(
-    "words alone named units said code positions readings plausible uncertainty conditions say "
-    "how_to_check".split()
+    (
+        *("words", "alone", "named", "units", "said", "code", "positions", "readings"),
+        *("plausible", "uncertainty", "conditions", "say", "how_to_check"),
+    )
 )
 _MOST_READINGS = 12
 
@@ -66,7 +78,7 @@ def read_catalogue(texts: Mapping[str, str], known: Known) -> Catalogue:
             continue
         system = table.get("system")
         if not isinstance(system, str) or not system:
-            faults.append(f"{file}: system: name the system, e.g. system = \"brakes\"")
+            faults.append(f'{file}: system: name the system, e.g. system = "brakes"')
             continue
         for number, entry in enumerate(_tables(table.get("component", [])), start=1):
             name = str(entry.get("name", ""))
@@ -101,7 +113,7 @@ class _Entry:
 
     def component(self, name: str, system: str) -> Component:
         if not _NAME.fullmatch(name):
-            self.fault("name", "a name is lower-case words, e.g. name = \"brake pads\"")
+            self.fault("name", 'a name is lower-case words, e.g. name = "brake pads"')
         self._no_other_keys(_COMPONENT_KEYS)
         conditions = self._conditions()
         axes = self._axes()
@@ -239,7 +251,7 @@ class _Entry:
                     self.fault(f"conditions.{severity}", f"'{name}' is named twice")
                 else:
                     found[name] = _SEVERITIES[severity]
-        if found.get(SOUND, None) is not None:
+        if found.get(SOUND) is not None:
             self.fault("conditions", f"'{SOUND}' is always good")
         return MappingProxyType(found)
 
@@ -258,7 +270,7 @@ class _Entry:
         for written in self._strings("plausible"):
             match = _RANGE.fullmatch(written)
             if match is None or match[3] not in UNITS or Fraction(match[1]) > Fraction(match[2]):
-                self.fault("plausible", f"{written!r}: write it like \"0 .. 12 mm\"")
+                self.fault("plausible", f'{written!r}: write it like "0 .. 12 mm"')
                 continue
             found[dimension(match[3])] = Range(Fraction(match[1]), Fraction(match[2]), match[3])
         self._one_per_dimension("plausible", "range", found, units)
@@ -269,7 +281,7 @@ class _Entry:
         for written in self._strings("uncertainty"):
             match = _UNCERTAINTY.fullmatch(written)
             if match is None or match[2] not in UNITS:
-                self.fault("uncertainty", f"{written!r}: write it like \"0.2 mm: tread gauge\"")
+                self.fault("uncertainty", f'{written!r}: write it like "0.2 mm: tread gauge"')
                 continue
             value, unit = Fraction(match[1]), match[2]
             if unit == "%" and "%" not in units:

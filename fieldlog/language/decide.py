@@ -122,9 +122,7 @@ def _unitless(chosen: list[Reading], text: str, values: Values) -> Understanding
     """No unit was said: what it would be in each; a place that lacks too is asked for later."""
     complete = [reading for reading in chosen if not reading.about.missing] or chosen
     findings = tuple(reading.finding for reading in complete[:_MOST_CANDIDATES])
-    units = list(
-        dict.fromkeys(f.quantity.unit for f in findings if f.quantity and f.quantity.unit)
-    )
+    units = list(dict.fromkeys(f.quantity.unit for f in findings if f.quantity and f.quantity.unit))
     first = complete[0]
     subject = tell.place(first.about.component.name, first.finding.position)
     if len(units) == 1:

@@ -51,7 +51,9 @@ def why_not(
             can = f"it can be {tell.either(allowed)}" if allowed else "it is measured"
             return f"'{condition}' is not said of the {subject}; {can}"
         said = f"'{' '.join(rest)}'"
-        return f"{said} after '{' '.join(words[: about.used])}' is no value, unit or condition of it"
+        return (
+            f"{said} after '{' '.join(words[: about.used])}' is no value, unit or condition of it"
+        )
     fitting = follow(words)
     if fitting == len(words):
         return "incomplete: the end is missing"

@@ -12,7 +12,11 @@ from fieldlog.model import Decision, Kind, Understanding
 
 CORRECTION = "correction"
 _TYPED = "typed "
-_OF = {"photo": "dialogue.photo_of", "skip": "dialogue.skip", "how to check": "dialogue.how_to_check_of"}
+_OF = {
+    "photo": "dialogue.photo_of",
+    "skip": "dialogue.skip",
+    "how to check": "dialogue.how_to_check_of",
+}
 """Dialogue word -> the rule of its form with something behind it."""
 
 

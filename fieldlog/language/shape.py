@@ -13,7 +13,7 @@ from itertools import permutations, product
 
 from fieldlog.catalogue.component import Axis, Catalogue, Characteristic, Component
 from fieldlog.errors import GrammarError
-from fieldlog.meaning.rules import SAID, bare_rule, rules_for
+from fieldlog.meaning.rules import RULES, SAID, bare_rule, rules_for
 
 GRAMMAR = "catalogue"
 """Name of the grammar that is made."""
@@ -276,12 +276,7 @@ def bare_rules(value: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(_BARE.get(rule, "bare_number") for rule in value))
 
 
-_BARE = {
-    rule: bare_rule(symbol)
-    for symbol in ("mm", "in", "psi", "kPa", "bar", "kgf/cm2", "V", "N.m", "lbf.ft", "lbf.in")
-    + ("kgf.m", "degC", "degF")
-    for rule in rules_for((symbol,))
-}
+_BARE = {rule: bare_rule(symbol) for symbol, rules in RULES.items() for rule in rules}
 
 
 def _conditions(

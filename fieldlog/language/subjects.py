@@ -89,7 +89,9 @@ class SubjectReader:
             axis = inner.rule.removeprefix(_POSITIONS)
             if axis != inner.rule and spoken_name(axis) in names and inner.children:
                 places[spoken_name(axis)] = spoken_name(inner.children[0].rule)
-        return About(subject.component, subject.characteristic, subject.axes, places, len(parse.words))
+        return About(
+            subject.component, subject.characteristic, subject.axes, places, len(parse.words)
+        )
 
 
 def _choices(expression: ex.Expression) -> tuple[ex.Reference, ...]:

@@ -31,7 +31,7 @@ def number(value: Fraction) -> str:
 
 
 def quantity(one: Quantity) -> str:
-    """"about 2 to 3 mm"."""
+    """ "about 2 to 3 mm"."""
     text = number(one.value)
     if one.high is not None:
         text += f" to {number(one.high)}"
@@ -41,7 +41,7 @@ def quantity(one: Quantity) -> str:
 
 
 def place(component: str, position: str | None) -> str:
-    """"front brake pads"; "battery, cell 3"."""
+    """ "front brake pads"; "battery, cell 3"."""
     if position is None:
         return component
     if position[-1:].isdigit():
@@ -63,7 +63,7 @@ def finding(one: Finding) -> str:
 
 
 def which(axes: Sequence[Axis], values: Sequence[Sequence[str]]) -> str:
-    """"Which end: front or rear?"."""
+    """ "Which end: front or rear?"."""
     parts = []
     for axis, known in zip(axes, values, strict=True):
         ask = _QUESTIONS.get(axis.name, "Which one")
@@ -72,7 +72,7 @@ def which(axes: Sequence[Axis], values: Sequence[Sequence[str]]) -> str:
 
 
 def which_unit(units: Sequence[str]) -> str:
-    """"Millimetres or inches?"."""
+    """ "Millimetres or inches?"."""
     return capital(f"{either([name(unit) for unit in units])}?")
 
 
@@ -82,7 +82,7 @@ def capital(text: str) -> str:
 
 
 def either(words: Sequence[str]) -> str:
-    """"a, b or c"."""
+    """ "a, b or c"."""
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} or {words[-1]}"
@@ -91,5 +91,7 @@ def either(words: Sequence[str]) -> str:
 def too_far(component: Component, one: Characteristic, value: Quantity) -> str:
     """Why a value is not believed: the catalogue's plausible range beside it."""
     ranges = [r for r in one.ranges if not r.holds(value.value, value.unit)] or list(one.ranges)
-    told = either([f"{number(r.low)} to {number(r.high)} {r.unit}".rstrip(" 1") for r in ranges[:1]])
+    told = either(
+        [f"{number(r.low)} to {number(r.high)} {r.unit}".rstrip(" 1") for r in ranges[:1]]
+    )
     return f"{quantity(value)} is no plausible {one.name} of the {component.name} ({told})"

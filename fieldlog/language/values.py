@@ -156,7 +156,9 @@ class ValueReader:
             return
         body = _after_repair(said)
         for code in codes(one.code, body):
-            flags = [flag for flag in code.flags if flag in (HOMOPHONE, "shorthand", "three digits")]
+            flags = [
+                flag for flag in code.flags if flag in (HOMOPHONE, "shorthand", "three digits")
+            ]
             twin = brake_fluid_twin(code.text) if one.code == "brake fluid grade" else None
             if twin:
                 flags.append(GRADE_TWIN)

@@ -1,0 +1,114 @@
+"""What is printed with ``--json``: understandings, findings and verdicts as plain values (pure).
+
+Exact values are two integers, ``num`` and ``den``; ``margin`` is a float in the limit's unit, > 0
+inside. Keys that have nothing to say are null or empty, not left out, except the ends of a range
+(``high_num``, ``high_den``) and ``qualifier``.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Any
+
+from fieldlog.assess import Assessment
+from fieldlog.model import Finding, Judgement, Limit, Quantity, Understanding, Verdict
+
+Json = dict[str, Any]
+
+
+def understanding_view(understood: Understanding, assessment: Assessment | None = None) -> Json:
+    """The object of ``fieldlog parse --json``; ``assessment`` belongs to its finding."""
+    finding = understood.finding
+    return {
+        "decision": understood.decision.value,
+        "reason": understood.reason,
+        "kind": understood.kind.value,
+        "finding": None if finding is None else finding_view(finding, assessment),
+        "question": understood.question,
+        "candidates": [finding_view(candidate) for candidate in understood.candidates],
+        "flags": list(understood.flags),
+        "dialogue": understood.dialogue,
+        "slots": dict(understood.slots),
+        "text": understood.text,
+    }
+
+
+def finding_view(finding: Finding, assessment: Assessment | None = None) -> Json:
+    """A finding with its verdict (null when it was not checked)."""
+    view: Json = {
+        "component": finding.component,
+        "position": finding.position,
+        "characteristic": finding.characteristic,
+        "quantity": None if finding.quantity is None else quantity_view(finding.quantity),
+        "condition": finding.condition,
+        "code": finding.code,
+        "readings": [quantity_view(reading) for reading in finding.readings],
+        "verdict": None if assessment is None else verdict_view(assessment.verdict),
+    }
+    if assessment is not None:
+        view["derived"] = [
+            {
+                **finding_view(derived.finding),
+                "arithmetic": derived.arithmetic,
+                "verdict": verdict_view(verdict),
+            }
+            for derived, verdict in assessment.derived
+        ]
+    return view
+
+
+def quantity_view(quantity: Quantity) -> Json:
+    """Value, unit and words as said."""
+    view = {**_fraction(quantity.value), "unit": quantity.unit, "words": quantity.words}
+    if quantity.high is not None:
+        view |= {"high_num": quantity.high.numerator, "high_den": quantity.high.denominator}
+    if quantity.qualifier is not None:
+        view["qualifier"] = quantity.qualifier.value
+    return view
+
+
+def verdict_view(verdict: Verdict) -> Json:
+    """State, gating limit and margin, and everything else that applies."""
+    gate = verdict.gate
+    return {
+        "state": verdict.state.value,
+        "limit": None if gate is None else limit_view(gate.limit),
+        "margin": None if gate is None else _float(gate.margin),
+        "probability": None if gate is None else gate.probability,
+        "guard_band": None if gate is None else _float(gate.guard_band),
+        "severity": None if verdict.severity is None else verdict.severity.value,
+        "reason": verdict.reason,
+        "others": [_judgement(other) for other in verdict.others],
+        "cautions": list(verdict.cautions),
+    }
+
+
+def limit_view(limit: Limit) -> Json:
+    """A limit as printed, with its source."""
+    value = _fraction(limit.value) if limit.value is not None else {"num": None, "den": None}
+    return {
+        **value,
+        "unit": limit.unit,
+        "source": limit.source,
+        "status": limit.status.value,
+        "id": limit.id,
+        "relation": limit.relation,
+        "edition": limit.edition,
+    }
+
+
+def _judgement(judgement: Judgement) -> Json:
+    return {
+        "state": judgement.state.value,
+        "limit": limit_view(judgement.limit),
+        "margin": _float(judgement.margin),
+        "reason": judgement.reason,
+    }
+
+
+def _fraction(value: Fraction) -> Json:
+    return {"num": value.numerator, "den": value.denominator}
+
+
+def _float(value: Fraction | None) -> float | None:
+    return None if value is None else float(value)
