@@ -4,7 +4,6 @@ Rules, from the design:
 
 * The strictest limit that is *cited* or *entered by user* gates; all that apply are shown.
 * *From memory* never gates. *Common practice* alone gives at most *marginal*, with its advice.
-* A condition follows the class the catalogue gives it (see ``assess``) unless a source says more.
 * An equipment standard (what a part must be made like) can condemn, but it does not clear what
   common practice advises against.
 * What is not known (rim material, grade) is tried both ways: if the answer is the same it stands,
@@ -221,8 +220,6 @@ def _gate(judgements: Sequence[Judgement], finding: Finding) -> _Outcome:
             reason = "; ".join(part for part in (reason, note) if part)
         return _Outcome(gate.state, gate, reason)
     if advice:
-        if advice.limit.layer == "assessment":
-            return _Outcome(advice.state, advice, _assessed(advice))
         if advice.state is State.WITHIN:
             return _Outcome(State.WITHIN, advice, "common practice only")
         return _Outcome(State.MARGINAL, advice, _common_reason(advice, None))
@@ -239,14 +236,6 @@ def _common_reason(advice: Judgement, cited: Judgement | None) -> str:
     if cited is not None:
         return f"{text}; inside {_limit_text(cited.limit)} of {cited.limit.source}"
     return text + "; common practice alone gives no more than marginal"
-
-
-def _assessed(judgement: Judgement) -> str:
-    limit = judgement.limit
-    if judgement.state is State.WITHIN:
-        return f"{judgement.reason}: as it should be"
-    parts = (f"{judgement.reason}: {limit.severity.value}, {limit.source}", limit.advice)
-    return "; ".join(part for part in parts if part)
 
 
 def _limit_text(limit: Limit) -> str:

@@ -20,8 +20,10 @@ from fieldlog.units import UNITS, convert
 SEVERENESS = (State.WITHIN, State.MARGINAL, State.UNDECIDED, State.BEYOND)
 """States from best to worst."""
 
-SAME_KIND = ("at least", "more than", "at most", "less than", "between")
-"""Relations of limits that have a value."""
+_NEAR = {
+    State.MARGINAL: "inside by less than the guard band",
+    State.UNDECIDED: "outside by no more than the guard band",
+}
 
 
 def tolerance(limit: Limit) -> Tolerance:
@@ -97,7 +99,7 @@ def _state(value: Fraction, allowed: Tolerance, w: Fraction, reduced: Reduced) -
     state = decide(value, allowed, w)
     passes = state in (State.WITHIN, State.MARGINAL)
     if not reduced.open_points or (passes and reduced.sure):
-        return state, ""
+        return state, _NEAR.get(state, "")
     if reduced.hope is not None and decide(reduced.hope, allowed, w) is State.BEYOND:
         return State.BEYOND, "the points not read cannot change it"
     return State.UNDECIDED, reduced.open_points

@@ -2,26 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from itertools import combinations
-from types import MappingProxyType
 
 from fieldlog.catalogue.component import CONDITION, Catalogue, Component
+from fieldlog.derived.from_finding import CHARACTERISTICS
 from fieldlog.limits.packs import Pack
 from fieldlog.model import Limit
-from fieldlog.units import UNITS, convert
+from fieldlog.units import UNITS, convert, dimension
 
-DERIVED: Mapping[str, Mapping[str, str]] = MappingProxyType(
-    {
-        "tyre": {"tread difference": "length", "age": "time", "pressure ratio": "ratio"},
-        "drive chain": {"elongation": "ratio"},
-        "battery": {"state of charge": "ratio", "freezing margin": "temperature"},
-        "headlamp": {"aim offset": "length", "aim": "angle"},
-        "rim": {"run-out lateral": "length", "run-out radial": "length"},
-    }
+DERIVED = frozenset(
+    (component, characteristic, dimension(unit))
+    for component, characteristic, unit in CHARACTERISTICS
 )
-"""Characteristics that are computed, not spoken: component -> name -> dimension."""
+"""Characteristics that are computed, not spoken: component, name, dimension."""
 
 _LOWER = ("at least", "more than")
 _UPPER = ("at most", "less than")
@@ -49,9 +44,11 @@ def _name_faults(limit: Limit, catalogue: Catalogue) -> Iterable[str]:
         return
     found = component.characteristic(limit.characteristic)
     dimensions = set(found.dimensions) if found else set()
-    derived = DERIVED.get(component.name, {}).get(limit.characteristic)
-    if derived:
-        dimensions.add(derived)
+    dimensions |= {
+        kind
+        for name, characteristic, kind in DERIVED
+        if (name, characteristic) == (component.name, limit.characteristic)
+    }
     if not dimensions:
         yield f"{component.name} has no measured characteristic {limit.characteristic!r}"
     elif limit.unit in UNITS and UNITS[limit.unit].dimension not in dimensions:

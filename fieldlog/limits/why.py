@@ -1,0 +1,224 @@
+"""Why a verdict is what it is: the arithmetic, the limit as printed, its source (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from fieldlog.limits.applies import assumptions, holds, in_reach, missing_keys
+from fieldlog.limits.check import GATING, speaks_of
+from fieldlog.limits.context import SETTINGS
+from fieldlog.limits.decision import DEFAULT_RULE, RULES
+from fieldlog.limits.figures import figure, measure, percent, rounded
+from fieldlog.limits.page import source, what
+from fieldlog.limits.uncertainty import uncertainty_of
+from fieldlog.model import (
+    Context,
+    Finding,
+    Judgement,
+    Limit,
+    LimitStatus,
+    Quantity,
+    State,
+    Verdict,
+)
+from fieldlog.units import convert
+
+
+@dataclass(frozen=True, slots=True)
+class Considered:
+    """A row about the same component and characteristic that was not applied, and why."""
+
+    limit: Limit
+    why_not: str
+
+
+def considered(finding: Finding, limits: Sequence[Limit], context: Context) -> list[Considered]:
+    """Rows that speak about the finding but do not apply in the context, each with its reason."""
+    settings = {**assumptions(context), **context.settings}
+    found = []
+    for limit in limits:
+        if not speaks_of(limit, finding):
+            continue
+        if not in_reach(limit, context):
+            here = context.jurisdiction or "no jurisdiction"
+            found.append(Considered(limit, f"holds in {limit.applies['jurisdiction']}, not {here}"))
+        elif missing_keys(limit, finding, settings) is None:
+            found.append(Considered(limit, _mismatch(limit, finding, context)))
+    return found
+
+
+def explain(
+    finding: Finding,
+    verdict: Verdict,
+    context: Context,
+    limits: Sequence[Limit] = (),
+    default_uncertainty: Quantity | None = None,
+) -> list[str]:
+    """The verdict taken apart, line by line; ``limits`` adds the rows that do not apply here.
+
+    Margin and guard band are in the limit's unit as printed; the reading is converted to it
+    exactly. Raises ``UsageError`` when the context's uncertainty has a unit of another kind.
+    """
+    lines = [f"finding       {_finding(finding)}"]
+    severity = f", {verdict.severity.value}" if verdict.severity else ""
+    lines.append(f"verdict       {verdict.state.value.upper()}{severity}")
+    if verdict.reason:
+        lines.append(f"because       {verdict.reason}")
+    lines.append(f"where         {_context(context)}")
+    if verdict.gate is not None:
+        lines.append("")
+        lines.append(f"gated by      {what(verdict.gate.limit)}   [{verdict.gate.limit.id}]")
+        lines += _details(verdict.gate, finding, context, default_uncertainty)
+    for judgement in verdict.others:
+        lines.append("")
+        lines.append(f"also applies  {what(judgement.limit)}   [{judgement.limit.id}]")
+        lines.append(f"  verdict     {judgement.state.value}")
+        lines.append(f"  no gate     {_why_no_gate(judgement, verdict)}")
+        lines += _details(judgement, finding, context, default_uncertainty, brief=True)
+    others = considered(finding, limits, context)
+    if others:
+        lines.append("")
+        lines.append("does not apply here:")
+        lines += [f"  {each.limit.id}: {what(each.limit)}; {each.why_not}" for each in others]
+    lines += [f"caution       {text}" for text in verdict.cautions]
+    return lines
+
+
+def _details(
+    judgement: Judgement,
+    finding: Finding,
+    context: Context,
+    default: Quantity | None,
+    *,
+    brief: bool = False,
+) -> Iterator[str]:
+    limit = judgement.limit
+    yield f"  source      {source(limit)}"
+    yield f"  status      {limit.status.value}, layer {limit.layer}"
+    if limit.scope and not brief:
+        yield f"  scope       {limit.scope}"
+    if judgement.reading is None or judgement.margin is None:
+        return
+    yield f"  reading     {_conversion(judgement, finding)}"
+    margin = judgement.margin
+    side = "inside" if margin > 0 else "outside" if margin < 0 else "on the limit"
+    yield f"  margin      {_difference(judgement)} = {rounded(margin, limit.unit, sign=True)}, {side}"
+    if not brief:
+        yield from _uncertainty(judgement, finding, context, default)
+
+
+def _conversion(judgement: Judgement, finding: Finding) -> str:
+    limit, value = judgement.limit, judgement.reading
+    assert value is not None  # the caller checks
+    readings = finding.readings or ((finding.quantity,) if finding.quantity else ())
+    exact = measure(value, limit.unit)
+    if len(readings) == 1:
+        reading = readings[0]
+        ends = [reading.value] + ([reading.high] if reading.high is not None else [])
+        used = next((e for e in ends if convert(e, reading.unit, limit.unit) == value), None)
+        if used is not None and reading.unit == limit.unit:
+            return exact
+        if used is not None:
+            return f"{measure(used, reading.unit)} = {exact}, exactly"
+    how = f" ({judgement.reason})" if judgement.reason else ""
+    return f"{exact} from {', '.join(measure(r.value, r.unit) for r in readings)}{how}"
+
+
+def _difference(judgement: Judgement) -> str:
+    """``reading - limit`` or ``limit - reading``, both exact, the limit as it is printed."""
+    limit, value = judgement.limit, judgement.reading
+    assert value is not None
+    assert limit.value is not None
+    upper = limit.relation in ("at most", "less than") or (
+        limit.high is not None and limit.high - value == judgement.margin
+    )
+    if limit.high is not None:
+        end = figure(limit.high if upper else limit.value)
+    else:
+        end = limit.printed.partition(" ")[0]
+    return f"{end} - {figure(value)}" if upper else f"{figure(value)} - {end}"
+
+
+def _uncertainty(
+    judgement: Judgement, finding: Finding, context: Context, default: Quantity | None
+) -> Iterator[str]:
+    unit = judgement.limit.unit
+    readings = finding.readings or ((finding.quantity,) if finding.quantity else ())
+    if judgement.guard_band is None or not readings:
+        yield "  guard band  none: judged by the side of the value that was said"
+        return
+    found = uncertainty_of(readings[0], context, default)
+    rule = context.settings.get("decision_rule", DEFAULT_RULE)
+    yield (
+        f"  uncertainty U = {rounded(found.value, found.unit)} (k = 2), {found.origin}"
+        + ("" if found.unit == unit else f" = {rounded(found.in_unit(unit), unit)}")
+    )
+    yield (
+        f"  guard band  w = {figure(RULES[rule])} x U = {rounded(judgement.guard_band, unit)}, "
+        f"rule {rule}: within needs a margin of w, beyond lies w outside"
+    )
+    if judgement.probability is not None:
+        yield f"  probability {percent(judgement.probability)} that the true value conforms"
+
+
+def _why_no_gate(judgement: Judgement, verdict: Verdict) -> str:
+    limit = judgement.limit
+    if judgement.reason.startswith("not judged"):
+        return judgement.reason
+    if limit.status is LimitStatus.MEMORY:
+        return "from memory: nobody here has read the original"
+    if verdict.gate is None:
+        return "more must be known first"
+    if limit.status is LimitStatus.COMMON and verdict.gate.limit.status in GATING:
+        return "common practice stands behind a cited or entered limit"
+    if limit.status in GATING and verdict.gate.limit.status not in GATING:
+        return "an equipment standard does not clear what common practice advises against"
+    if verdict.state is State.UNDECIDED:
+        return "it depends on what is not set yet"
+    return f"{verdict.gate.limit.id} is at least as strict"
+
+
+def _mismatch(limit: Limit, finding: Finding, context: Context) -> str:
+    taken = assumptions(context)
+    for key, wanted in limit.applies.items():
+        if key == "jurisdiction":
+            continue
+        if key == "position":
+            if missing_keys(_only(limit, key), finding, {}) is None:
+                return f"for position {wanted}, not {finding.position or 'unknown'}"
+            continue
+        given = context.settings.get(key, taken.get(key))
+        if given is not None and not holds(wanted, given):
+            assumed = "" if key in context.settings else ", assumed"
+            return f"for {key} {wanted}, not {given}{assumed}"
+    return "its conditions are not met"
+
+
+def _only(limit: Limit, key: str) -> Limit:
+    return replace(limit, applies={key: limit.applies[key]})
+
+
+def _finding(finding: Finding) -> str:
+    name = f"{finding.position} {finding.component}" if finding.position else finding.component
+    parts = [name, finding.characteristic or ""]
+    if finding.readings:
+        parts.append(", ".join(measure(r.value, r.unit) for r in finding.readings))
+    elif finding.quantity:
+        parts.append(_said(finding.quantity))
+    parts.append(finding.condition or finding.code or "")
+    text = ": ".join(part for part in parts if part)
+    return f'{text}   ("{finding.words}")' if finding.words else text
+
+
+def _said(quantity: Quantity) -> str:
+    text = measure(quantity.value, quantity.unit)
+    if quantity.high is not None:
+        text = f"{figure(quantity.value)} to {measure(quantity.high, quantity.unit)}"
+    return f"{quantity.qualifier.value} {text}" if quantity.qualifier else text
+
+
+def _context(context: Context) -> str:
+    parts = [context.jurisdiction or "no jurisdiction: equipment standards and common practice"]
+    parts += [f"{key}={value}" for key, value in context.settings.items() if key in SETTINGS]
+    return ", ".join(parts)
