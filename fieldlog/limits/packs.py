@@ -39,9 +39,9 @@ _ROW_KEYS = (
     "jurisdiction"
 )
 _NUMBER = r"[+-]?(?:\d+ \d+/\d+|\d+/\d+|\d+(?:\.\d+)?)"
-_PRINTED = re.compile(
-    rf"(?P<low>{_NUMBER})(?: to (?P<high>{_NUMBER}))? ?(?P<unit>[^\s()]+)"
-    rf"(?: \((?P<other>{_NUMBER}) ?(?P<other_unit>[^\s()]+)\))?"
+_PRINTED = re.compile(  # the space before the unit is needed: "2/32" is not 2/3 of a unit "2"
+    rf"(?P<low>{_NUMBER})(?: to (?P<high>{_NUMBER}))? (?P<unit>[^\s()]+)"
+    rf"(?: \((?P<other>{_NUMBER}) (?P<other_unit>[^\s()]+)\))?"
 )
 _E = TypeVar("_E", bound=StrEnum)
 
