@@ -14,6 +14,7 @@ from itertools import product
 from fieldlog.language import tell
 from fieldlog.language.subjects import About
 from fieldlog.language.values import Reading, Standing
+from fieldlog.meaning.values import DOUBTFUL
 from fieldlog.model import Decision, Finding, Kind, Understanding
 
 Values = Callable[[str], Sequence[str]]
@@ -64,6 +65,9 @@ def meaning_of(finding: Finding) -> tuple[object, ...]:
 
 
 def _fitting(chosen: list[Reading], text: str) -> Understanding:
+    doubt = [flag for flag in _flags(chosen) if flag in DOUBTFUL]
+    if len(chosen) == 1 and doubt:
+        return _doubtful(chosen[0], doubt[0], text)
     if len(chosen) == 1:
         reading = chosen[0]
         return Understanding(
@@ -85,6 +89,23 @@ def _fitting(chosen: list[Reading], text: str) -> Understanding:
         candidates=findings,
         question=tell.capital(f"{tell.either(told)}?"),
         flags=_flags(chosen),
+    )
+
+
+def _doubtful(reading: Reading, doubt: str, text: str) -> Understanding:
+    """One plausible meaning is left, but the words were a slip: it is asked about all the same."""
+    value = reading.finding.quantity
+    told = tell.quantity(value) if value is not None else tell.finding(reading.finding)
+    return Understanding(
+        Decision.ASK,
+        Kind.FINDING,
+        f"the words can be a slip of the tongue ({doubt})",
+        text,
+        finding=reading.finding,
+        candidates=(reading.finding,),
+        question=f"Was that {told}? Say the value again.",
+        slots=_twin(reading),
+        flags=reading.flags,
     )
 
 

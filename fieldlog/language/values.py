@@ -15,13 +15,14 @@ from fieldlog.language.subjects import About
 from fieldlog.meaning.codes import brake_fluid_twin, codes
 from fieldlog.meaning.quantity import Quantities, QuantityReading, quantities
 from fieldlog.meaning.twins import TEEN_TY, twins
+from fieldlog.meaning.values import DOUBTFUL
 from fieldlog.model import Finding, Quantity
 from fieldlog.units import UNITS
 
 REPAIR = "correction"
 HOMOPHONE, UNIT_ASSUMED, REPAIRED = "homophone", "unit assumed", "self-repair"
 TEEN_TWIN, GRADE_TWIN = "teen/ty twin", "DOT 5/5.1 twin"
-_KEPT_FLAGS = {"agreement": "agreement", "loose unit": "loose unit", "shorthand": "shorthand"}
+_KEPT_FLAGS = ("agreement", "loose unit", "shorthand", "either", *sorted(DOUBTFUL))
 
 
 class Standing(IntEnum):
@@ -236,7 +237,7 @@ class ValueReader:
         repaired: bool,
     ) -> Reading:
         flags = [flag for flag in reading.flags if flag in (HOMOPHONE, UNIT_ASSUMED)]
-        flags += [kept for flag, kept in _KEPT_FLAGS.items() if flag in reading.flags]
+        flags += [flag for flag in _KEPT_FLAGS if flag in reading.flags]
         if repaired:
             flags.append(REPAIRED)
         twin = _plausible_twin(one, reading.quantity, said)
@@ -257,10 +258,12 @@ class ValueReader:
             finding = Finding(
                 about.component.name, about.position, one.name, readings=values, words=words
             )
-            fits = all(_standing(value, one) is Standing.FITS for value in values)
-            standing = Standing.FITS if fits else Standing.IMPLAUSIBLE
             if any(not value.unit for value in values):
                 standing = Standing.NO_UNIT
+            elif all(_standing(value, one) is Standing.FITS for value in values):
+                standing = Standing.FITS
+            else:
+                standing = Standing.IMPLAUSIBLE
             yield _placed(Reading(about, finding, standing))
 
 

@@ -27,6 +27,9 @@ COMPACT_VOLTS, COMPACT_GRAVITY = "compact volts", "compact gravity"
 REPAIR = "repair"
 PROPER = frozenset({INTEGER, DECIMAL, FRACTION, MIXED})
 """Styles that say a number in full; the others are shorthand or a slip."""
+DOUBTFUL = frozenset({"two numbers", "no and", "equal ends", "reversed"})
+"""Flags of readings that are never accepted without a question, even where no other is left:
+"two nineteen millimetres" is not 2 mm because 19 mm would be too thick."""
 
 
 @dataclass(frozen=True, slots=True)
