@@ -62,6 +62,18 @@ class NewPhoto:
 
 
 @dataclass(frozen=True, slots=True)
+class NewAttachment:
+    """Where a photo belongs (no finding: unplaced, with its candidates), why, and how far off."""
+
+    photo_id: str
+    finding_id: str | None
+    reason: str
+    gap_s: float | None = None
+    uncertainty_s: float | None = None
+    candidates: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Saved:
     """What one call wrote; ``number`` counts findings within the inspection from 1."""
 

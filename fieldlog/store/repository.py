@@ -26,6 +26,7 @@ from fieldlog.store.records import (
     HistoryRow,
     Inspection,
     InspectionRecord,
+    NewAttachment,
     NewPhoto,
     NewUtterance,
     Saved,
@@ -193,9 +194,10 @@ class Repository:
     ) -> Saved:
         """Save one utterance and all that follows from it in one transaction.
 
-        ``finding`` with its ``verdict``; ``remark`` (open transcription); ``mark`` (its name, at the
-        start of the utterance), spoken for the earlier finding ``marks``. ``corrects`` is the id of the finding that ``finding`` supersedes,
-        or that is withdrawn when there is none. Raises ``StoreError``; then nothing was saved.
+        ``finding`` with its ``verdict``; ``remark`` (open transcription); ``mark`` (its name, at
+        the start of the utterance), spoken for the earlier finding ``marks``. ``corrects`` is the
+        id of the finding that ``finding`` supersedes, or that is withdrawn when there is none.
+        Raises ``StoreError``; then nothing was saved.
         """
         with self._write() as writer:
             utterance_id = writer.utterance(inspection_id, utterance)
@@ -314,19 +316,29 @@ class Repository:
         candidates: Sequence[str] = (),
     ) -> str:
         """Attach a photo to a finding, or leave it unplaced (None); the newest attachment rules."""
+        new = NewAttachment(photo_id, finding_id, reason, gap_s, uncertainty_s, tuple(candidates))
+        return self.attach_all(inspection_id, [new])[0]
+
+    def attach_all(
+        self, inspection_id: str, attachments: Sequence[NewAttachment]
+    ) -> tuple[str, ...]:
+        """Save many attachments in one transaction; returns their ids in the same order."""
         with self._write() as writer:
-            return writer.add(
-                "attachment",
-                {
-                    "inspection_id": inspection_id,
-                    "photo_id": photo_id,
-                    "finding_id": finding_id,
-                    "reason": reason,
-                    "gap_s": finite(gap_s),
-                    "uncertainty_s": finite(uncertainty_s),
-                    "candidates": to_json(list(candidates)),
-                },
-                chain=inspection_id,
+            return tuple(
+                writer.add(
+                    "attachment",
+                    {
+                        "inspection_id": inspection_id,
+                        "photo_id": new.photo_id,
+                        "finding_id": new.finding_id,
+                        "reason": new.reason,
+                        "gap_s": finite(new.gap_s),
+                        "uncertainty_s": finite(new.uncertainty_s),
+                        "candidates": to_json(list(new.candidates)),
+                    },
+                    chain=inspection_id,
+                )
+                for new in attachments
             )
 
     def set_clock(
