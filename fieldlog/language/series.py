@@ -20,6 +20,7 @@ from fieldlog.units import SPOKEN
 
 BREAK = "then"
 _MOST_WAYS = 8
+_MOST_CUTS = 64
 _STYLES = frozenset({numbers.INTEGER, numbers.DECIMAL, numbers.FRACTION, numbers.MIXED})
 
 
@@ -55,8 +56,8 @@ def _unit_cuts(said: Words) -> Iterator[tuple[Words, Words]]:
 def _value(words: Words, unit: Words, one: Characteristic) -> Quantity | None:
     result = quantities((*words, *unit), one.units, gravity="gravity" in one.said)
     readings = [r for r in result.readings if r.number.high is None]
-    if "gravity" in one.said:
-        readings = [r for r in readings if one.plausible(r.quantity.value, r.quantity.unit)]
+    plausible = [r for r in readings if one.plausible(r.quantity.value, r.quantity.unit)]
+    readings = plausible or readings[:1]
     if len(readings) == 1:
         return readings[0].quantity
     if not unit and result.assumed:
@@ -67,21 +68,23 @@ def _value(words: Words, unit: Words, one: Characteristic) -> Quantity | None:
 
 def _cuts(body: Words, most: int) -> Iterator[tuple[Words, ...]]:
     """Every way to cut the words into two or more numbers said in full."""
-    if BREAK in body or "and" in body:
-        parts: list[Words] = [()]
-        for word in body:
-            if word == BREAK or (word == "and" and BREAK not in body):
-                parts.append(())
-            else:
-                parts[-1] = (*parts[-1], word)
-        parts = [part for part in parts if part]
-        if 2 <= len(parts) <= most:
-            yield tuple(parts)
-        if BREAK in body:
-            return
-    for parts_ in _splits(body):
-        if 2 <= len(parts_) <= most:
-            yield parts_
+    ways: list[tuple[Words, ...]] = [()]
+    for part in _between_breaks(body):
+        whole = ((part,),) if _is_number(part) else ()
+        splits = whole if whole and BREAK in body else _splits(part)
+        ways = [way + split for way in ways for split in splits][:_MOST_CUTS]
+    yield from (way for way in ways if 2 <= len(way) <= most)
+
+
+def _between_breaks(body: Words) -> list[Words]:
+    """The stretches between *then*; one number that can be said whole between two is one."""
+    parts: list[Words] = [()]
+    for word in body:
+        if word == BREAK:
+            parts.append(())
+        else:
+            parts[-1] = (*parts[-1], word)
+    return [part for part in parts if part]
 
 
 @lru_cache(maxsize=256)

@@ -31,7 +31,8 @@ _PATTERNS: Mapping[str, frozenset[str]] = {
     "about": frozenset({"complete", "unplaced"}),
     "measured": frozenset({"subject", "value", "number"}),
     "measured_last": frozenset({"subject", "value", "last"}),
-    "series": frozenset({"subject", "unit"}),
+    "series": frozenset({"subject", "reading", "more", "unit"}),
+    "more": frozenset({"reading"}),
     "judged": frozenset({"subject", "condition"}),
     "coded": frozenset({"subject", "code"}),
 }
@@ -100,7 +101,7 @@ class _Shaper:
         self.subjects: dict[str, Subject] = {}
         self.measured: dict[tuple[str, ...], _Made] = {}
         self.measured_last: dict[tuple[tuple[str, ...], str], _Made] = {}
-        self.series: dict[tuple[str, ...], _Made] = {}
+        self.series: dict[tuple[str, tuple[str, ...]], _Made] = {}
         self.judged: dict[tuple[str, ...], _Made] = {}
         self.coded: dict[str, _Made] = {}
         self.things: list[str] = []
@@ -121,7 +122,8 @@ class _Shaper:
     def _component(self, component: Component) -> None:
         slug = _slug(component.name)
         self.rules[slug] = " | ".join(component.spoken)
-        whole = self._subject("plain", slug, component, None, component.axes)
+        about = Subject(component, None, component.axes)
+        whole = self._subject("plain", slug, about, component.axes)
         self.things += [rule for rule in whole if rule]
         conditions = _conditions(component.conditions, component.say)
         for one in component.characteristics:
@@ -132,6 +134,11 @@ class _Shaper:
                 self._said_of(one, subject)
                 if own:
                     self.judged.setdefault(own, _Made()).add(subject)
+            for axis in one.axes if one.units else ():
+                if self._spoken(axis, "last"):
+                    made = self.measured_last.setdefault((value_rules(one), axis.name), _Made())
+                    for subject in self._named(component, one, slug, axis.name):
+                        made.add(subject)
             if not one.named:
                 conditions = tuple(dict.fromkeys((*conditions, *own)))
         if conditions:
@@ -143,20 +150,22 @@ class _Shaper:
         """The component's names alone, with the characteristic's own places if it has any."""
         if one.axes == component.axes:
             return whole
-        return self._subject("plain", slug, component, None, one.axes)
+        return self._subject("plain", slug, Subject(component, None, one.axes), one.axes)
 
     def _named(
-        self, component: Component, one: Characteristic, slug: str
+        self, component: Component, one: Characteristic, slug: str, unsaid: str = ""
     ) -> Iterator[tuple[str, str]]:
+        """Subjects that name ``one``; the axis ``unsaid`` is left to be said later."""
         rule = f"{slug}__{_slug(one.name)}"
+        axes = tuple(axis for axis in one.axes if axis.name != unsaid)
         if one.words:
             self.rules[f"{rule}__words"] = " | ".join(one.words)
-            yield self._subject(
-                "named", slug, component, one, one.axes, characteristic=f"<{rule}__words>"
-            )
+            said = {"characteristic": f"<{rule}__words>"}
+            yield self._subject("named", slug, Subject(component, one, one.axes), axes, **said)
         if one.alone:
             self.rules[f"{rule}__alone"] = " | ".join(one.alone)
-            alone = self._subject("plain", f"{rule}__alone", component, one, one.axes)
+            about = Subject(component, one, one.axes)
+            alone = self._subject("plain", f"{rule}__alone", about, axes)
             self.things += [name for name in alone if name]
             yield alone
 
@@ -164,8 +173,7 @@ class _Shaper:
         self,
         pattern: str,
         names: str,
-        component: Component,
-        one: Characteristic | None,
+        about: Subject,
         axes: tuple[Axis, ...],
         **holes: str,
     ) -> tuple[str, str]:
@@ -176,9 +184,9 @@ class _Shaper:
             if not placed:
                 made.append("")
                 continue
-            name = self._new(f"{kind}_{_slug(component.name)}")
+            name = self._new(f"{kind}_{_slug(about.component.name)}")
             self.rules[name] = _fill(self.patterns[pattern], placed=f"<{placed}>", **holes)
-            self.subjects[name] = Subject(component, one, axes)
+            self.subjects[name] = about
             made.append(name)
         return made[0], made[1]
 
@@ -221,12 +229,8 @@ class _Shaper:
             return
         value = value_rules(one)
         self.measured.setdefault(value, _Made()).add(subject)
-        for axis in one.axes:
-            if self._spoken(axis, "last"):
-                self.measured_last.setdefault((value, axis.name), _Made()).add(subject)
         if one.readings > 1:
-            units = tuple(_unit_rule(rule) for rule in rules_for(one.units) if rule != "ratio")
-            self.series.setdefault(units, _Made()).add(subject)
+            self.series.setdefault(_series_rules(one), _Made()).add(subject)
 
     def _instances(self) -> Iterator[str]:
         for value, made in self.measured.items():
@@ -235,8 +239,11 @@ class _Shaper:
         for (value, axis), made in self.measured_last.items():
             last = f"<positions.{axis}_last>"
             yield self._said("measured_last", made, value=_quantity(value), last=last)
-        for units, made in self.series.items():
-            yield self._said("series", made, unit=_either_in("units", units) or "<NULL>")
+        for (reading, units), made in self.series.items():
+            more = self._new("more")
+            self.rules[more] = _fill(self.patterns["more"], reading=reading)
+            unit = f"({' | '.join(units)})" if units else "<NULL>"
+            yield self._said("series", made, reading=reading, more=f"<{more}>", unit=unit)
         for conditions, made in self.judged.items():
             yield self._said("judged", made, condition="(" + " | ".join(conditions) + ")")
         for code, made in self.coded.items():
@@ -293,8 +300,13 @@ def _code(kind: str) -> str:
     return f"<{grammar}.{_slug(kind)}>"
 
 
-def _unit_rule(rule: str) -> str:
-    return rule.removeprefix("of_")
+def _series_rules(one: Characteristic) -> tuple[str, tuple[str, ...]]:
+    """How one number of a series is said, and the units that may end it."""
+    if "gravity" in one.said:
+        return "<quantities.gravity>", ()
+    units = [f"<units.{rule.removeprefix('of_')}>" for rule in rules_for(one.units)]
+    parts = ["thirty seconds", "sixteenths", "<units.thou>"] if "in" in one.units else []
+    return "<numbers.small_decimal>", (*units, *parts)
 
 
 def _quantity(rules: Iterable[str]) -> str:
@@ -303,11 +315,6 @@ def _quantity(rules: Iterable[str]) -> str:
 
 def _either(names: Iterable[str]) -> str:
     return " | ".join(f"<{name}>" for name in names)
-
-
-def _either_in(grammar: str, rules: Iterable[str]) -> str:
-    choices = " | ".join(f"<{grammar}.{rule}>" for rule in rules)
-    return f"({choices})" if choices else ""
 
 
 def _slug(name: str) -> str:

@@ -15,7 +15,7 @@ from fieldlog.language.subjects import About
 from fieldlog.meaning.codes import brake_fluid_twin, codes
 from fieldlog.meaning.quantity import Quantities, QuantityReading, quantities
 from fieldlog.meaning.twins import TEEN_TY, twins
-from fieldlog.meaning.values import DOUBTFUL
+from fieldlog.meaning.values import DOUBTFUL, PROPER
 from fieldlog.model import Finding, Quantity
 from fieldlog.units import UNITS
 
@@ -297,7 +297,9 @@ def _plausible_twin(one: Characteristic, quantity: Quantity, said: Words) -> str
                     quantity.high,
                 )
                 fits = _standing(reading.quantity, one) is Standing.FITS
-                if fits and not same and reading.quantity.unit == quantity.unit:
+                # "thirteen six" is no number that "thirty six" could be taken for
+                whole = reading.number.style in PROPER
+                if fits and whole and not same and reading.quantity.unit == quantity.unit:
                     return " ".join(changed)
     return ""
 
