@@ -31,7 +31,6 @@ _LONGEST_UNIT = max(len(phrase) for phrase in units.SPOKEN)
 _INCH_PARTS = frozenset({8, 16, 32, 64})
 """Denominators that mean parts of an inch when no unit is said."""
 _ONLY_INCH = frozenset({32, 64})
-_ARTICLES = frozenset({"a", "an"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,15 +193,22 @@ def _without_article(words: Words) -> Words:
     """The article before a unit: a number ("an inch") or nothing ("half an inch")."""
     if words[-1:] and words[-1] in ("full", "whole"):
         words = words[:-1]
-    if words[-1:] and words[-1] in _ARTICLES | {"one"}:
-        body = words[:-1]
-        if body[-1:] == ("of",):
-            body = body[:-1]
-        if body and numbers.readings(body) and (words[-1] in _ARTICLES or words[-2] == "of"):
-            return body
-        if words[-1] in _ARTICLES and (not body or body in QUALIFIERS):
+    last = words[-1:]
+    body = words[:-1]
+    if last in (("a",), ("an",), ("one",)):
+        part = body[:-1] if body[-1:] == ("of",) else body
+        if _is_part(part) and (last != ("one",) or part != body):
+            return part
+        if last != ("one",) and (not body or body in QUALIFIERS):
             return (*body, "one")
-    return words[:-1] if words[-1:] == ("of",) else words
+    if last == ("of",) and _is_part(body):
+        return body
+    return words
+
+
+def _is_part(words: Words) -> bool:
+    """Whether the words are a fraction, of which one can say "of an inch"."""
+    return any(reading.style in (FRACTION, MIXED) for reading in numbers.readings(words))
 
 
 def _without_repeated_unit(words: Words, unit_words: Words) -> Words:

@@ -15,6 +15,7 @@ from fieldlog.meaning.number_words import (
     POINTS,
     RADIO_DIGITS,
     SCALES,
+    TEENS,
     ZEROS,
 )
 from fieldlog.model import Qualifier
@@ -185,7 +186,9 @@ def _compact(words: Words, found: Iterable[NumberReading]) -> Iterator[NumberRea
         places = card.decimal_string(rest)
         if places and len(places) <= 2:
             value = whole + Fraction(int(places), 10 ** len(places))
-            yield NumberReading(value, style=COMPACT_VOLTS, places=len(places))
+            # "twelve thirteen": 12.13, or twelve put right to thirteen
+            slip = ("two numbers",) if rest[0] in TEENS else ()
+            yield NumberReading(value, style=COMPACT_VOLTS, places=len(places), flags=slip)
     for reading in found:
         if reading.style in (INTEGER, DIGIT_STRING, PAIRS) and 1000 <= reading.value < 2000:
             yield NumberReading(reading.value / 1000, style=COMPACT_GRAVITY, places=3)
