@@ -1,0 +1,273 @@
+"""``fieldlog inspection``: start, look at, correct and verify inspections."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from fieldlog.cli.store_option import distance, opened, pairs, store_option
+from fieldlog.errors import StoreError, UsageError
+
+if TYPE_CHECKING:
+    from fieldlog.store.records import Inspection, InspectionRecord, RecordedFinding
+
+_inspection_argument = click.argument("key", metavar="[INSPECTION]", default="last")
+
+
+@click.group()
+def inspection() -> None:
+    """Walk round a vehicle: start, show, correct, withdraw, verify.
+
+    INSPECTION is a number from `inspection list`, an id, or `last` (the default).
+
+    \b
+    Examples:
+      fieldlog inspection start "blue roadster" --inspector "A. Smith"
+      fieldlog inspection show
+      fieldlog inspection verify
+    """
+
+
+@inspection.command()
+@click.argument("vehicle")
+@click.option("--inspector", default="", help="Who inspects.")
+@click.option("--place", default="", help="Where.")
+@click.option("--zone", default=None, help="Zone of the session clock.  [default: this machine's]")
+@click.option("--jurisdiction", default=None, help="ISO 3166, such as GB, DE or US-VA.")
+@click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="Context; repeatable.")
+@click.option("--odometer", metavar="'N km|mi'", help="Distance done at this inspection.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@store_option
+def start(
+    vehicle: str,
+    inspector: str,
+    place: str,
+    zone: str | None,
+    jurisdiction: str | None,
+    settings: tuple[str, ...],
+    odometer: str | None,
+    as_json: bool,
+    folder: Path | None,
+) -> None:
+    """Start an inspection of VEHICLE (number, name or id).
+
+    \b
+    Example:
+      fieldlog inspection start 1 --jurisdiction GB --odometer "12480 km"
+    """
+    with opened(folder) as store:
+        started = store.start_inspection(
+            store.vehicle(vehicle).id,
+            zone=zone or _zone_here(),
+            inspector=inspector,
+            place=place,
+            jurisdiction=jurisdiction,
+            settings=pairs(settings),
+            odometer=distance(odometer),
+        )
+    _print_head(started, as_json)
+
+
+@inspection.command("list")
+@click.option("--vehicle", default=None, help="Only those of this vehicle.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object per inspection and line.")
+@store_option
+def list_(vehicle: str | None, as_json: bool, folder: Path | None) -> None:
+    """List inspections, oldest first.
+
+    \b
+    Example:
+      fieldlog inspection list --vehicle "blue roadster"
+    """
+    with opened(folder) as store:
+        of = None if vehicle is None else store.vehicle(vehicle).id
+        for each in store.inspections(of):
+            _print_head(each, as_json)
+
+
+@inspection.command()
+@_inspection_argument
+@click.option("--all", "with_history", is_flag=True, help="Corrected and withdrawn ones as well.")
+@click.option("--json", "as_json", is_flag=True, help="Print the whole record as one JSON object.")
+@store_option
+def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> None:
+    """Show the findings of an INSPECTION with their verdicts.
+
+    \b
+    Example:
+      fieldlog inspection show last --all
+    """
+    with opened(folder) as store:
+        record = store.inspection_record(key)
+    if as_json:
+        from fieldlog.report.export import record_json
+
+        click.echo(json.dumps(record_json(record), ensure_ascii=False))
+        return
+    from fieldlog.report.words import finding_text
+
+    _print_head(record.inspection, as_json=False)
+    for each in record.findings:
+        if not (each.stands or with_history):
+            continue
+        state = each.verdict.state.value if each.verdict else "not judged"
+        note = "" if each.stands else "  (withdrawn)" if each.withdrawn else "  (corrected)"
+        click.echo(f"{each.number:>4}  {state:<10} {finding_text(each.finding)}{note}")
+    for remark in record.remarks:
+        click.echo(f"      remark     {remark.text}")
+
+
+@inspection.command()
+@click.argument("key", metavar="[INSPECTION]", default="")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@store_option
+def verify(key: str, as_json: bool, folder: Path | None) -> None:
+    """Check an INSPECTION, or the whole record when none is named, against its hashes.
+
+    Any later change to a row, clip or photo is named, and the exit code is 8. Compare the
+    fingerprint with the one printed on a report to know that nothing was cut off since.
+
+    \b
+    Example:
+      fieldlog inspection verify
+    """
+    with opened(folder) as store:
+        result = store.verify(key or None)
+    if as_json:
+        click.echo(
+            json.dumps(
+                {
+                    "intact": result.intact,
+                    "chains": result.chains,
+                    "rows": result.rows,
+                    "media": result.media,
+                    "fingerprint": result.fingerprint,
+                    "faults": list(result.faults),
+                }
+            )
+        )
+    else:
+        click.echo(f"{result.rows} rows in {result.chains} chains, {result.media} clips and photos")
+        click.echo(f"fingerprint {result.fingerprint}")
+        for fault in result.faults:
+            click.echo(f"  {fault}")
+    if not result.intact:
+        raise StoreError(
+            f"{len(result.faults)} places are not as they were written",
+            todo="compare with a bundle or a backup of this record",
+        )
+    if not as_json:
+        click.echo("intact: every row, clip and photo is as it was written")
+
+
+@inspection.command()
+@_inspection_argument
+@click.argument("number", type=int)
+@click.option("--reason", required=True, help="Why it does not count; kept in the record.")
+@store_option
+def withdraw(key: str, number: int, reason: str, folder: Path | None) -> None:
+    """Let finding NUMBER of an INSPECTION no longer stand; it stays in the record.
+
+    \b
+    Example:
+      fieldlog inspection withdraw last 12 --reason "wrong wheel"
+    """
+    with opened(folder) as store:
+        store.withdraw(_numbered(store.inspection_record(key), number).id, reason=reason)
+    click.echo(f"finding {number} withdrawn")
+
+
+@inspection.command()
+@_inspection_argument
+@click.argument("text")
+@store_option
+def remark(key: str, text: str, folder: Path | None) -> None:
+    """Add a typed remark TEXT to an INSPECTION; it is never judged.
+
+    \b
+    Example:
+      fieldlog inspection remark last "owner asks for an early call"
+    """
+    with opened(folder) as store:
+        store.add_remark(store.inspection(key).id, text)
+    click.echo("remark saved")
+
+
+@inspection.command()
+@_inspection_argument
+@click.argument("item")
+@click.option("--reason", required=True, help="Why it is left out; kept in the record.")
+@store_option
+def skip(key: str, item: str, reason: str, folder: Path | None) -> None:
+    """Leave ITEM of the walk out on purpose, such as "front brake disc".
+
+    \b
+    Example:
+      fieldlog inspection skip last "battery" --reason "sealed under the tank, owner declined"
+    """
+    with opened(folder) as store:
+        store.add_event(store.inspection(key).id, "skipped", reason, data={"item": item})
+    click.echo(f"{item}: left out")
+
+
+@inspection.command("sign-off")
+@_inspection_argument
+@click.argument("name")
+@store_option
+def sign_off(key: str, name: str, folder: Path | None) -> None:
+    """Sign an INSPECTION off as NAME; later corrections still show as such.
+
+    \b
+    Example:
+      fieldlog inspection sign-off last "A. Smith"
+    """
+    with opened(folder) as store:
+        store.add_event(store.inspection(key).id, "signed off", name)
+        fingerprint = store.inspection_record(key).fingerprint
+    click.echo(f"signed off by {name}; fingerprint {fingerprint}")
+
+
+def _zone_here() -> str:
+    """This machine's offset from UTC, such as ``+02:00``."""
+    return datetime.now().astimezone().isoformat()[-6:]
+
+
+def _numbered(record: InspectionRecord, number: int) -> RecordedFinding:
+    for each in record.findings:
+        if each.number == number:
+            return each
+    raise UsageError(
+        f"there is no finding {number} in inspection {record.inspection.number}",
+        todo="see `fieldlog inspection show`",
+    )
+
+
+def _print_head(head: Inspection, as_json: bool) -> None:
+    if as_json:
+        click.echo(
+            json.dumps(
+                {
+                    "number": head.number,
+                    "id": head.id,
+                    "vehicle": head.vehicle_name,
+                    "vehicle_id": head.vehicle_id,
+                    "started_at": head.started_at.isoformat(),
+                    "zone": head.zone,
+                    "inspector": head.inspector,
+                    "place": head.place,
+                    "jurisdiction": head.jurisdiction,
+                    "settings": dict(head.settings),
+                    "findings": head.findings,
+                }
+            )
+        )
+        return
+    by = f"  by {head.inspector}" if head.inspector else ""
+    click.echo(
+        f"{head.number:>4}  {head.started_at:%Y-%m-%d %H:%M} UTC  {head.vehicle_name}  "
+        f"{head.findings} findings{by}"
+    )

@@ -1,0 +1,65 @@
+"""What every command that reads or writes the record shares: the folder, and what it reports."""
+
+from __future__ import annotations
+
+import contextlib
+import re
+from collections.abc import Callable, Iterator, Sequence
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from fieldlog.config import store_folder
+from fieldlog.errors import UsageError
+from fieldlog.model import Quantity
+
+if TYPE_CHECKING:
+    from fieldlog.store.repository import Repository
+
+_Command = TypeVar("_Command", bound=Callable[..., Any])
+_DISTANCE = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(km|mi)\s*")
+
+
+def store_option(command: _Command) -> _Command:
+    """Add ``--store DIR`` to a command (parameter ``folder``)."""
+    return click.option(
+        "--store",
+        "folder",
+        type=click.Path(path_type=Path, file_okay=False),
+        default=None,
+        help="Folder of the record.  [default: the user's data folder, or $FIELDLOG_HOME]",
+    )(command)
+
+
+@contextlib.contextmanager
+def opened(folder: Path | None) -> Iterator[Repository]:
+    """The store a command works on; what opening it had to report goes to stderr."""
+    from fieldlog.store.repository import Repository
+
+    with Repository.open(folder or store_folder()) as store:
+        for notice in store.notices:
+            click.echo(f"fieldlog: {notice}", err=True)
+        yield store
+
+
+def pairs(texts: Sequence[str]) -> dict[str, str]:
+    """``("rim=steel", ...)`` as a mapping; raises ``UsageError`` for one without ``=``."""
+    found = {}
+    for text in texts:
+        key, equals, value = text.partition("=")
+        if not equals or not key.strip():
+            raise UsageError(f"{text!r} is not KEY=VALUE", todo="write it like rim=steel")
+        found[key.strip()] = value.strip()
+    return found
+
+
+def distance(text: str | None) -> Quantity | None:
+    """``12345 km`` as a quantity, None for None; raises ``UsageError`` for anything else."""
+    if text is None:
+        return None
+    match = _DISTANCE.fullmatch(text)
+    if match is None:
+        raise UsageError(f"{text!r} is no odometer reading", todo="write it like '12345 km'")
+    return Quantity(Fraction(match[1]), match[2], text.strip())

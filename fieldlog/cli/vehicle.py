@@ -1,0 +1,158 @@
+"""``fieldlog vehicle``: the machines under care."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from fieldlog.cli.store_option import distance, opened, pairs, store_option
+
+if TYPE_CHECKING:
+    from fieldlog.store.records import Vehicle
+
+
+@click.group()
+def vehicle() -> None:
+    """Keep the machines under care: class, sizes, odometer, limits of their own.
+
+    \b
+    Example:
+      fieldlog vehicle add "blue roadster" --set vehicle_class=L3e --odometer "12345 km"
+    """
+
+
+@vehicle.command()
+@click.argument("name")
+@click.option("--set", "facts", multiple=True, metavar="KEY=VALUE", help="A fact; repeatable.")
+@click.option("--odometer", metavar="'N km|mi'", help="Distance done so far.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@store_option
+def add(
+    name: str, facts: tuple[str, ...], odometer: str | None, as_json: bool, folder: Path | None
+) -> None:
+    """Add a vehicle called NAME.
+
+    \b
+    Example:
+      fieldlog vehicle add "red single" --set rim=steel --set chain=520 --odometer "8000 mi"
+    """
+    with opened(folder) as store:
+        added = store.add_vehicle(name, facts=pairs(facts), odometer=distance(odometer))
+    _print(added, as_json)
+
+
+@vehicle.command("list")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object per vehicle and line.")
+@store_option
+def list_(as_json: bool, folder: Path | None) -> None:
+    """List every vehicle.
+
+    \b
+    Example:
+      fieldlog vehicle list
+    """
+    with opened(folder) as store:
+        for each in store.vehicles():
+            _print(each, as_json)
+
+
+@vehicle.command()
+@click.argument("key", metavar="VEHICLE")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@store_option
+def show(key: str, as_json: bool, folder: Path | None) -> None:
+    """Show a VEHICLE (number, name or id) with its inspections.
+
+    \b
+    Example:
+      fieldlog vehicle show 1
+    """
+    with opened(folder) as store:
+        found = store.vehicle(key)
+        inspections = store.inspections(found.id)
+    if as_json:
+        document = _document(found)
+        document["inspections"] = [each.number for each in inspections]
+        click.echo(json.dumps(document))
+        return
+    _print(found, as_json=False)
+    for fact, value in found.facts.items():
+        click.echo(f"  {fact} = {value}")
+    for reading in found.odometer:
+        unit = reading.distance.unit
+        click.echo(
+            f"  odometer {float(reading.distance.value):g} {unit}  {reading.read_at:%Y-%m-%d}"
+        )
+    for limit in found.limits:
+        click.echo(f"  own limit: {limit.component} {limit.characteristic} ({limit.source})")
+    for each in inspections:
+        click.echo(
+            f"  inspection {each.number}  {each.started_at:%Y-%m-%d}  {each.findings} findings"
+        )
+
+
+@vehicle.command("set")
+@click.argument("key", metavar="VEHICLE")
+@click.argument("facts", nargs=-1, required=True, metavar="KEY=VALUE...")
+@store_option
+def set_(key: str, facts: tuple[str, ...], folder: Path | None) -> None:
+    """Give facts of a VEHICLE newer values; an empty value takes a fact back.
+
+    \b
+    Example:
+      fieldlog vehicle set 1 rim=alloy chain=525
+    """
+    with opened(folder) as store:
+        found = store.vehicle(key)
+        store.set_facts(found.id, pairs(facts))
+    click.echo(f"vehicle {found.number}: {len(facts)} facts saved")
+
+
+@vehicle.command()
+@click.argument("key", metavar="VEHICLE")
+@click.argument("reading", metavar="'N km|mi'")
+@store_option
+def odometer(key: str, reading: str, folder: Path | None) -> None:
+    """Save an odometer reading of a VEHICLE.
+
+    \b
+    Example:
+      fieldlog vehicle odometer 1 "12480 km"
+    """
+    done = distance(reading)
+    with opened(folder) as store:
+        found = store.vehicle(key)
+        if done is not None:
+            store.add_odometer(found.id, done)
+    click.echo(f"vehicle {found.number}: odometer {reading} saved")
+
+
+def _print(vehicle: Vehicle, as_json: bool) -> None:
+    if as_json:
+        click.echo(json.dumps(_document(vehicle)))
+        return
+    newest = vehicle.odometer[-1].distance if vehicle.odometer else None
+    done = f"  {float(newest.value):g} {newest.unit}" if newest else ""
+    click.echo(f"{vehicle.number:>4}  {vehicle.name}{done}")
+
+
+def _document(vehicle: Vehicle) -> dict[str, Any]:
+    return {
+        "number": vehicle.number,
+        "id": vehicle.id,
+        "name": vehicle.name,
+        "facts": dict(vehicle.facts),
+        "odometer": [
+            {
+                "num": o.distance.value.numerator,
+                "den": o.distance.value.denominator,
+                "unit": o.distance.unit,
+                "read_at": o.read_at.isoformat(),
+            }
+            for o in vehicle.odometer
+        ],
+        "limits": [limit.id for limit in vehicle.limits],
+    }

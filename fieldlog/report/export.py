@@ -1,0 +1,319 @@
+"""The record of one inspection as JSON, and its findings as CSV; both read back exactly (pure).
+
+Where a photo was taken is not in the record's rows and so in neither; it stays in the original.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable
+from typing import Any
+
+from fieldlog.model import Finding, Judgement, Quantity, Verdict
+from fieldlog.store.records import InspectionRecord, Photo, RecordedFinding, Utterance
+from fieldlog.store.rows import instant_text
+
+FORMAT = "fieldlog inspection 1"
+
+COLUMNS = (
+    "inspection", "vehicle", "number", "time_utc", "system", "component", "position",
+    "characteristic", "value_num", "value_den", "high_num", "high_den", "unit", "qualifier",
+    "readings", "condition", "code", "spoken", "state", "severity", "limit_num", "limit_den",
+    "limit_unit", "limit_relation", "limit_source", "limit_status", "margin", "stands",
+    "superseded_by", "photos",
+)  # fmt: skip
+
+
+def exact_json(quantity: Quantity | None) -> dict[str, Any] | None:
+    """``{num, den, unit, words}`` with the high end, qualifier and uncertainty where present."""
+    if quantity is None:
+        return None
+    found: dict[str, Any] = {
+        "num": quantity.value.numerator,
+        "den": quantity.value.denominator,
+        "unit": quantity.unit,
+        "words": quantity.words,
+    }
+    if quantity.high is not None:
+        found |= {"high_num": quantity.high.numerator, "high_den": quantity.high.denominator}
+    if quantity.qualifier is not None:
+        found["qualifier"] = quantity.qualifier.value
+    if quantity.uncertainty is not None:
+        found |= {
+            "uncertainty_num": quantity.uncertainty.numerator,
+            "uncertainty_den": quantity.uncertainty.denominator,
+        }
+    return found
+
+
+def judgement_json(judgement: Judgement | None) -> dict[str, Any] | None:
+    """One limit with its value as printed, source and status, and what it says."""
+    if judgement is None:
+        return None
+    limit = judgement.limit
+    return {
+        "state": judgement.state.value,
+        "limit": {
+            "id": limit.id,
+            "relation": limit.relation,
+            "num": limit.value.numerator if limit.value is not None else None,
+            "den": limit.value.denominator if limit.value is not None else None,
+            "unit": limit.unit,
+            "printed": limit.printed,
+            "source": limit.source,
+            "edition": limit.edition,
+            "status": limit.status.value,
+        },
+        "margin": None if judgement.margin is None else float(judgement.margin),
+        "guard_band": None if judgement.guard_band is None else float(judgement.guard_band),
+        "probability": judgement.probability,
+        "reason": judgement.reason,
+    }
+
+
+def finding_json(finding: Finding, verdict: Verdict | None) -> dict[str, Any]:
+    """One finding with its verdict."""
+    return {
+        "component": finding.component,
+        "position": finding.position,
+        "characteristic": finding.characteristic,
+        "quantity": exact_json(finding.quantity),
+        "readings": [exact_json(reading) for reading in finding.readings],
+        "condition": finding.condition,
+        "code": finding.code,
+        "words": finding.words,
+        "verdict": None
+        if verdict is None
+        else {
+            "state": verdict.state.value,
+            "severity": verdict.severity.value if verdict.severity else None,
+            "reason": verdict.reason,
+            "gate": judgement_json(verdict.gate),
+            "others": [judgement_json(other) for other in verdict.others],
+            "cautions": list(verdict.cautions),
+        },
+    }
+
+
+def record_json(record: InspectionRecord) -> dict[str, Any]:
+    """The whole record as JSON values; instants are ISO 8601 in UTC."""
+    head, vehicle = record.inspection, record.vehicle
+    return {
+        "format": FORMAT,
+        "fingerprint": record.fingerprint,
+        "rows": record.rows,
+        "vehicle": {
+            "id": vehicle.id,
+            "name": vehicle.name,
+            "facts": dict(vehicle.facts),
+            "odometer": [
+                {
+                    **(exact_json(o.distance) or {}),
+                    "read_at": instant_text(o.read_at),
+                    "inspection_id": o.inspection_id,
+                }
+                for o in vehicle.odometer
+            ],
+        },
+        "inspection": {
+            "id": head.id,
+            "number": head.number,
+            "started_at": instant_text(head.started_at),
+            "zone": head.zone,
+            "inspector": head.inspector,
+            "place": head.place,
+            "jurisdiction": head.jurisdiction,
+            "settings": dict(head.settings),
+            "program": head.program,
+        },
+        "findings": [_finding(each) for each in record.findings],
+        "utterances": [_utterance(each) for each in record.utterances],
+        "remarks": [
+            {
+                "id": r.id,
+                "at": instant_text(r.made_at),
+                "text": r.text,
+                "utterance_id": r.utterance_id,
+            }
+            for r in record.remarks
+        ],
+        "marks": [
+            {
+                "id": m.id,
+                "name": m.name,
+                "at": instant_text(m.at),
+                "utterance_id": m.utterance_id,
+                "finding_id": m.finding_id,
+            }
+            for m in record.marks
+        ],
+        "photos": [_photo(each) for each in record.photos],
+        "clocks": [
+            {
+                "camera": c.camera,
+                "offset_s": c.offset_s,
+                "uncertainty_s": c.uncertainty_s,
+                "how": c.how,
+                "evidence": dict(c.evidence),
+            }
+            for c in record.clocks
+        ],
+        "events": [
+            {"name": e.name, "at": instant_text(e.at), "text": e.text, "data": dict(e.data)}
+            for e in record.events
+        ],
+    }
+
+
+def _finding(kept: RecordedFinding) -> dict[str, Any]:
+    return {
+        "id": kept.id,
+        "number": kept.number,
+        "made_at": instant_text(kept.made_at),
+        "utterance_id": kept.utterance_id,
+        "stands": kept.stands,
+        "withdrawn": kept.withdrawn,
+        "supersedes": kept.supersedes,
+        "superseded_by": kept.superseded_by,
+        "reason": kept.reason,
+        **finding_json(kept.finding, kept.verdict),
+    }
+
+
+def _utterance(u: Utterance) -> dict[str, Any]:
+    return {
+        "id": u.id,
+        "number": u.number,
+        "said_at": instant_text(u.said_at),
+        "start_s": u.start_s,
+        "end_s": u.end_s,
+        "source": u.source,
+        "clip": u.clip,
+        "listener": u.listener,
+        "model": u.model,
+        "grammar": u.grammar,
+        "latency_ms": u.latency_ms,
+        "decision": u.decision.value,
+        "kind": u.kind.value,
+        "reason": u.reason,
+        "text": u.text,
+        "question": u.question,
+        "dialogue": u.dialogue,
+        "flags": list(u.flags),
+        "hypotheses": [
+            {
+                "listener": listener,
+                "text": h.text,
+                "score": h.score if h.score > float("-inf") else None,
+                "evidence": dict(h.evidence),
+            }
+            for listener, h in u.hypotheses
+        ],
+    }
+
+
+def _photo(photo: Photo) -> dict[str, Any]:
+    attachment = photo.attachment
+    return {
+        "id": photo.id,
+        "media": photo.media,
+        "file": photo.file,
+        "kind": photo.kind,
+        "capture_local": photo.capture_local,
+        "offset": photo.offset,
+        "utc": instant_text(photo.utc) if photo.utc else None,
+        "camera": photo.camera,
+        "orientation": photo.orientation,
+        "problem": photo.problem,
+        "attachment": None
+        if attachment is None
+        else {
+            "finding_id": attachment.finding_id,
+            "reason": attachment.reason,
+            "gap_s": attachment.gap_s,
+            "uncertainty_s": attachment.uncertainty_s,
+            "candidates": list(attachment.candidates),
+        },
+    }
+
+
+# -- CSV ------------------------------------------------------------------------------------------
+
+
+def findings_csv(record: InspectionRecord, systems: dict[str, str]) -> str:
+    """One line per finding, corrected ones included; ``systems`` maps components to systems.
+
+    RFC 4180 with a heading line. Values stay exact as numerator and denominator. A text that a
+    spreadsheet would take for a formula gets an apostrophe in front.
+    """
+    photos: dict[str, list[str]] = {}
+    for photo in record.photos:
+        if photo.attachment and photo.attachment.finding_id:
+            photos.setdefault(photo.attachment.finding_id, []).append(photo.file)
+    said = {u.id: u for u in record.utterances}
+    numbers = {each.id: each.number for each in record.findings}
+    buffer = io.StringIO()
+    writer = csv.writer(buffer, lineterminator="\r\n")
+    writer.writerow(COLUMNS)
+    for each in record.findings:
+        finding, verdict = each.finding, each.verdict
+        utterance = said.get(each.utterance_id or "")
+        quantity = finding.quantity
+        gate = verdict.gate if verdict else None
+        limit = gate.limit if gate else None
+        value, high = (quantity.value, quantity.high) if quantity else (None, None)
+        printed = limit.value if limit else None
+        later = numbers.get(each.superseded_by or "")
+        writer.writerow(
+            _guarded(cell)
+            for cell in (
+                record.inspection.number,
+                record.vehicle.name,
+                each.number,
+                instant_text(utterance.said_at if utterance else each.made_at),
+                systems.get(finding.component, "other"),
+                finding.component,
+                finding.position,
+                finding.characteristic,
+                *(_parts(value)),
+                *(_parts(high)),
+                quantity.unit if quantity else None,
+                quantity.qualifier.value if quantity and quantity.qualifier else None,
+                " ".join(f"{r.value.numerator}/{r.value.denominator}" for r in finding.readings),
+                finding.condition,
+                finding.code,
+                utterance.text if utterance else finding.words,
+                verdict.state.value if verdict else None,
+                verdict.severity.value if verdict and verdict.severity else None,
+                *(_parts(printed)),
+                limit.unit if limit else None,
+                limit.relation if limit else None,
+                limit.source if limit else None,
+                limit.status.value if limit else None,
+                float(gate.margin) if gate and gate.margin is not None else None,
+                "yes" if each.stands else "withdrawn" if each.withdrawn else "corrected",
+                later,
+                " ".join(photos.get(each.id, ())),
+            )
+        )
+    return buffer.getvalue()
+
+
+def _parts(value: Any) -> tuple[int | None, int | None]:
+    return (None, None) if value is None else (value.numerator, value.denominator)
+
+
+def _guarded(cell: object) -> object:
+    if isinstance(cell, str) and cell[:1] in {"=", "+", "-", "@", "\t", "\r"}:
+        return f"'{cell}"
+    return "" if cell is None else cell
+
+
+def read_csv(text: str) -> Iterable[dict[str, str]]:
+    """The lines of ``findings_csv`` back, by column, without the guard in front of formulas."""
+    for row in csv.DictReader(io.StringIO(text)):
+        yield {
+            key: value[1:] if value[:2] in {"'=", "'+", "'-", "'@", "'\t", "'\r"} else value
+            for key, value in row.items()
+        }

@@ -1,0 +1,98 @@
+"""Single lines of the report: limits, severities, due items, zones (pure)."""
+
+from __future__ import annotations
+
+from datetime import timedelta, timezone, tzinfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from fieldlog.aftercare.due import DueItem
+from fieldlog.model import Judgement, State, Verdict
+from fieldlog.report.view_model import DueRow, LimitLine
+from fieldlog.report.words import converted_text, limit_text, rounded_text
+from fieldlog.store.records import Utterance
+
+
+def zone_of(name: str) -> tzinfo | None:
+    """The zone behind an IANA name or an offset such as ``+02:00``; None where it is not known."""
+    if len(name) == 6 and name[0] in "+-" and name[3] == ":":
+        sign = -1 if name[0] == "-" else 1
+        return timezone(sign * timedelta(hours=int(name[1:3]), minutes=int(name[4:])))
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return None
+
+
+def severity_text(verdict: Verdict | None) -> str:
+    """The severity that counts: none where the finding is within."""
+    if verdict is None or verdict.severity is None or verdict.state is State.WITHIN:
+        return ""
+    return verdict.severity.value
+
+
+def limit_lines(verdict: Verdict | None) -> tuple[LimitLine, ...]:
+    """Every limit held against a finding, the gating one first."""
+    if verdict is None:
+        return ()
+    gate = [(verdict.gate, True)] if verdict.gate else []
+    return tuple(_limit(j, gates) for j, gates in [*gate, *((o, False) for o in verdict.others)])
+
+
+def _limit(judgement: Judgement, gates: bool) -> LimitLine:
+    limit = judgement.limit
+    source = ", ".join(
+        part
+        for part in (limit.source, limit.section if limit.section not in limit.source else "")
+        if part
+    )
+    if limit.edition and limit.edition not in source:
+        source = f"{source}, {limit.edition}"
+    detail = []
+    if judgement.reading is not None:
+        detail.append(f"reads {converted_text(judgement.reading, limit.unit)}")
+    if judgement.margin is not None:
+        detail.append(f"margin {rounded_text(judgement.margin, limit.unit, signed=True)}")
+    if judgement.guard_band:
+        detail.append(f"guard band {rounded_text(judgement.guard_band, limit.unit)}")
+        if judgement.probability is not None:
+            detail.append(f"conforms with probability {_probability(judgement.probability)}")
+    if judgement.reason:
+        detail.append(judgement.reason)
+    return LimitLine(
+        text=limit_text(limit),
+        source=source,
+        status=limit.status.value,
+        state=judgement.state.value,
+        detail="; ".join(detail),
+        gates=gates,
+    )
+
+
+def _probability(value: float) -> str:
+    if value > 0.999:
+        return "> 99.9 %"
+    if value < 0.001:
+        return "< 0.1 %"
+    return f"{value * 100:.3g} %"
+
+
+def due_row(item: DueItem) -> DueRow:
+    """A due item with its date, distance and interval in one line."""
+    by = [f"{item.by_date}" if item.by_date else "", _km(item)]
+    shown = " or ".join(part for part in by if part) or "time not known"
+    if item.earliest or item.latest:
+        shown += f" (between {item.earliest or 'now'} and {item.latest or 'an open end'})"
+    where = f"{item.position} " if item.position else ""
+    return DueRow(
+        f"{where}{item.component}: {item.what}", shown, item.when.value, item.reason, item.source
+    )
+
+
+def _km(item: DueItem) -> str:
+    return "" if item.by_km is None else f"{round(float(item.by_km))} km"
+
+
+def best_guess(utterance: Utterance) -> str:
+    """What each listener made of an utterance that nobody understood."""
+    best = {name: h.text for name, h in reversed(utterance.hypotheses)}
+    return " | ".join(text for text in best.values() if text)

@@ -1,0 +1,186 @@
+"""What the PDF draws itself: verdict marks by shape, rulers, tick boxes."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from reportlab.lib.colors import Color, HexColor
+from reportlab.platypus import Flowable
+
+from fieldlog.report.gauge import Gauge
+
+INK = HexColor("#1a1a1a")
+SOFT = HexColor("#55534c")
+LINE = HexColor("#b9b4a5")
+BLUE = HexColor("#1d3f72")
+WASH = HexColor("#eef1f6")
+WHITE = Color(1, 1, 1)
+
+
+def draw_mark(canvas: Any, state: str, x: float, y: float, size: float) -> None:
+    """The mark of ``state`` in a square of ``size`` points whose lower left corner is ``x, y``.
+
+    Circle with a tick: within. Half filled: marginal. Black square with a cross: beyond. Broken
+    circle with a question mark: undecided. Dash: not judged. Told apart without colour.
+    """
+    canvas.saveState()
+    canvas.translate(x, y)
+    canvas.scale(size / 24, size / 24)
+    canvas.setStrokeColor(INK)
+    canvas.setFillColor(INK)
+    canvas.setLineWidth(1.8)
+    if state == "beyond":
+        canvas.rect(1.5, 1.5, 21, 21, stroke=0, fill=1)
+        canvas.setStrokeColor(WHITE)
+        canvas.setLineWidth(3)
+        canvas.line(7, 7, 17, 17)
+        canvas.line(17, 7, 7, 17)
+    elif state == "marginal":
+        canvas.circle(12, 12, 9.5, stroke=1, fill=0)
+        half = canvas.beginPath()
+        half.moveTo(12, 2.5)
+        half.arcTo(2.5, 2.5, 21.5, 21.5, startAng=-90, extent=180)
+        half.close()
+        canvas.drawPath(half, stroke=0, fill=1)
+    elif state == "undecided":
+        canvas.setDash(3.4, 2.6)
+        canvas.circle(12, 12, 9.5, stroke=1, fill=0)
+        canvas.setFont("Helvetica-Bold", 14)
+        canvas.drawCentredString(12, 7.1, "?")
+    elif state == "within":
+        canvas.circle(12, 12, 9.5, stroke=1, fill=0)
+        canvas.setLineWidth(2.2)
+        tick = canvas.beginPath()
+        tick.moveTo(7, 11.6)
+        tick.lineTo(10.4, 8.1)
+        tick.lineTo(17, 15.4)
+        canvas.drawPath(tick, stroke=1, fill=0)
+    else:
+        canvas.setLineWidth(2.4)
+        canvas.line(5, 12, 19, 12)
+    canvas.restoreState()
+
+
+class Mark(Flowable):  # type: ignore[misc]
+    """A verdict's mark with its word beside it."""
+
+    def __init__(self, state: str, text: str, face: str, size: float = 9) -> None:
+        """``text`` is what stands beside the mark."""
+        super().__init__()
+        self._state, self._text, self._face, self._size = state, text, face, size
+        self.width, self.height = 0.0, size + 3
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        """As wide as there is room."""
+        self.width = width
+        return width, self.height
+
+    def draw(self) -> None:
+        """Draw on the page."""
+        draw_mark(self.canv, self._state, 0, 0, self._size + 2)
+        self.canv.setFillColor(INK)
+        self.canv.setFont(self._face, self._size)
+        self.canv.drawString(self._size + 6, 2.2, self._text)
+
+
+class Stamp(Flowable):  # type: ignore[misc]
+    """The verdict of a finding in a frame; the frame's weight follows the verdict."""
+
+    WIDTH = 66.0
+
+    def __init__(self, state: str, severity: str, face: str) -> None:
+        """``severity`` may be empty."""
+        super().__init__()
+        self._state, self._severity, self._face = state, severity, face
+        self.width, self.height = self.WIDTH, 47.0 if severity else 37.0
+
+    def wrap(self, _: float, __: float) -> tuple[float, float]:
+        """Its own size."""
+        return self.width, self.height
+
+    def draw(self) -> None:
+        """Draw on the page."""
+        canvas = self.canv
+        heavy = {"beyond": 2.4, "marginal": 1.5, "undecided": 1.5}.get(self._state, 0.6)
+        canvas.saveState()
+        canvas.setStrokeColor(LINE if self._state in {"within", "not judged"} else INK)
+        canvas.setLineWidth(heavy)
+        if self._state == "undecided":
+            canvas.setDash(4, 3)
+        canvas.rect(heavy / 2, heavy / 2, self.width - heavy, self.height - heavy)
+        canvas.restoreState()
+        draw_mark(canvas, self._state, self.width / 2 - 8, self.height - 22, 16)
+        canvas.setFillColor(INK)
+        canvas.setFont(self._face, 8.4)
+        canvas.drawCentredString(self.width / 2, self.height - 31, self._state)
+        if self._severity:
+            canvas.drawCentredString(self.width / 2, self.height - 41, self._severity)
+
+
+class Ruler(Flowable):  # type: ignore[misc]
+    """Where the reading lies: allowed stretch, limit, guard band, pointer."""
+
+    def __init__(self, gauge: Gauge, width: float) -> None:
+        """``width`` in points."""
+        super().__init__()
+        self._gauge, self.width, self.height = gauge, width, 16.0
+
+    def wrap(self, _: float, __: float) -> tuple[float, float]:
+        """Its own size."""
+        return self.width, self.height
+
+    def draw(self) -> None:
+        """Draw on the page."""
+        canvas, gauge, width = self.canv, self._gauge, self.width
+        level = 4.0
+        canvas.setStrokeColor(LINE)
+        canvas.setLineWidth(0.7)
+        canvas.line(0, level, width, level)
+        canvas.setStrokeColor(BLUE)
+        canvas.setLineWidth(3)
+        canvas.line(gauge.allowed[0] * width, level, gauge.allowed[1] * width, level)
+        for band in (gauge.guard_low, gauge.guard_high):
+            if band is not None:
+                self._hatch(band[0] * width, band[1] * width, level - 3.5, level + 3.5)
+        canvas.setStrokeColor(INK)
+        canvas.setLineWidth(1.4)
+        for edge in (gauge.low, gauge.high):
+            if edge is not None:
+                canvas.line(edge * width, level - 4, edge * width, level + 6)
+        at = gauge.reading * width
+        pointer = canvas.beginPath()
+        pointer.moveTo(at, level + 2)
+        pointer.lineTo(at - 3.2, level + 10)
+        pointer.lineTo(at + 3.2, level + 10)
+        pointer.close()
+        canvas.setFillColor(INK)
+        canvas.drawPath(pointer, stroke=0, fill=1)
+
+    def _hatch(self, left: float, right: float, bottom: float, top: float) -> None:
+        canvas = self.canv
+        canvas.saveState()
+        frame = canvas.beginPath()
+        frame.rect(left, bottom, max(right - left, 0.8), top - bottom)
+        canvas.clipPath(frame, stroke=0, fill=0)
+        canvas.setStrokeColor(SOFT)
+        canvas.setLineWidth(0.8)
+        x = left - (top - bottom)
+        while x < right:
+            canvas.line(x, bottom, x + (top - bottom), top)
+            x += 2.6
+        canvas.restoreState()
+
+
+class TickBox(Flowable):  # type: ignore[misc]
+    """An empty box to tick by hand."""
+
+    def wrap(self, _: float, __: float) -> tuple[float, float]:
+        """Nine points square."""
+        self.width = self.height = 9.0
+        return self.width, self.height
+
+    def draw(self) -> None:
+        """Draw on the page."""
+        self.canv.setStrokeColor(INK)
+        self.canv.setLineWidth(1)
+        self.canv.rect(0.5, 0, 8, 8)

@@ -1,0 +1,136 @@
+"""How the PDF is set: its styles, headings, labels and table rules."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from xml.sax.saxutils import escape
+
+from reportlab.lib.enums import TA_RIGHT
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.platypus import CondPageBreak, Flowable, Paragraph, Spacer, Table, TableStyle
+
+from fieldlog.report.copies import Copies
+from fieldlog.report.pdf_drawing import BLUE, LINE, SOFT
+from fieldlog.report.pdf_fonts import Faces
+from fieldlog.report.pdf_page import SIDE
+from fieldlog.report.view_model import FindingRow, Report
+
+
+class Setting:
+    """Styles of one document and the small parts its sections are set from."""
+
+    def __init__(
+        self, report: Report, copies: Copies, faces: Faces, page: tuple[float, float]
+    ) -> None:
+        """``page``: width and height in points."""
+        self.report, self.copies, self.faces, self.page = report, copies, faces, page
+        self.width = page[0] - 2 * SIDE
+        text, strong, typed = faces.text, faces.strong, faces.typed
+        self.styles = {
+            "title": ParagraphStyle("title", fontName=strong, fontSize=20, leading=24),
+            "headline": ParagraphStyle("headline", fontName=strong, fontSize=11.5, leading=15),
+            "text": ParagraphStyle("text", fontName=text, fontSize=8.6, leading=11),
+            "small": ParagraphStyle("small", fontName=text, fontSize=7.4, leading=9.4),
+            "soft": ParagraphStyle(
+                "soft", fontName=text, fontSize=7.4, leading=9.4, textColor=SOFT
+            ),
+            "subject": ParagraphStyle("subject", fontName=strong, fontSize=9.4, leading=11.5),
+            "value": ParagraphStyle("value", fontName=typed, fontSize=11, leading=14),
+            "typed": ParagraphStyle("typed", fontName=typed, fontSize=9, leading=11),
+            "label": ParagraphStyle(
+                "label", fontName=strong, fontSize=6.4, leading=8, textColor=BLUE
+            ),
+            "heading": ParagraphStyle(
+                "heading", fontName=strong, fontSize=11, leading=14, textColor=BLUE
+            ),
+            "count": ParagraphStyle(
+                "count", fontName=text, fontSize=7.4, leading=10, textColor=SOFT, alignment=TA_RIGHT
+            ),
+        }
+
+    def heading(self, name: str, note: str) -> Iterator[Flowable]:
+        """A section's heading with a note at its right end."""
+        yield CondPageBreak(32 * mm)
+        yield Spacer(1, 5 * mm)
+        yield Table(
+            [[self.p(name[:1].upper() + name[1:], "heading"), self.p(note, "count")]],
+            colWidths=[self.width * 0.6, self.width * 0.4],
+            style=TableStyle(
+                [
+                    ("LINEBELOW", (0, 0), (-1, -1), 1.4, BLUE),
+                    ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                    ("RIGHTPADDING", (0, 0), (-1, -1), 0),
+                    ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+                    ("VALIGN", (0, 0), (-1, -1), "BOTTOM"),
+                ]
+            ),
+        )
+
+    def labelled(self, label: str, text: str) -> Iterator[Flowable]:
+        """A small label with a text after it; nothing for an empty text."""
+        if text:
+            yield Spacer(1, 1.5 * mm)
+            name = f"<font name='{self.faces.strong}' color='#1d3f72' size='6.4'>{label}</font>"
+            yield self.rich(f"{name} {escape(text)}", "small")
+
+    def p(self, text: str, style: str) -> Paragraph:
+        """A paragraph of plain text."""
+        return self.rich(escape(text), style)
+
+    def rich(self, markup: str, style: str) -> Paragraph:
+        """A paragraph with ``<b>`` and reportlab's own tags; text in it is escaped by the caller."""
+        bold = f"<font name='{self.faces.strong}'>"
+        markup = markup.replace("<b>", bold).replace("</b>", "</font>")
+        return Paragraph(self.plain(markup), self.styles[style])
+
+    def plain(self, text: str) -> str:
+        """``text`` in letters the faces have."""
+        return self.faces.printable(text)
+
+
+def counted(count: int, noun: str) -> str:
+    """``1 finding``, ``2 findings``."""
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def with_severity(row: FindingRow) -> str:
+    """The verdict with its severity, where it has one."""
+    return f"{row.state}, {row.severity}" if row.severity else row.state
+
+
+def rule(width: float, above: float = 0) -> Table:
+    """A thin line across, with ``above`` points over it."""
+    return Table(
+        [[""]],
+        colWidths=[width],
+        rowHeights=[max(above, 0.5)],
+        style=TableStyle([("LINEBELOW", (0, 0), (-1, -1), 0.5, LINE)]),
+    )
+
+
+def tight(right: float = 0, bottom: float = 2) -> TableStyle:
+    """No lines, no room but what is given (points)."""
+    return TableStyle(
+        [
+            ("VALIGN", (0, 0), (-1, -1), "TOP"),
+            ("LEFTPADDING", (0, 0), (-1, -1), 0),
+            ("RIGHTPADDING", (0, 0), (-1, -1), right),
+            ("TOPPADDING", (0, 0), (-1, -1), 0),
+            ("BOTTOMPADDING", (0, 0), (-1, -1), bottom),
+        ]
+    )
+
+
+def ruled() -> TableStyle:
+    """A thin line under each row."""
+    return TableStyle(
+        [
+            ("LINEBELOW", (0, 0), (-1, -1), 0.5, LINE),
+            ("VALIGN", (0, 0), (-1, -1), "TOP"),
+            ("LEFTPADDING", (0, 0), (-1, -1), 0),
+            ("RIGHTPADDING", (0, 0), (-1, -1), 6),
+            ("TOPPADDING", (0, 0), (-1, -1), 2.5),
+            ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
+        ]
+    )

@@ -1,0 +1,395 @@
+"""From the record of one inspection to what its report shows (pure: no file, no clock)."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, tzinfo
+
+from fieldlog.aftercare.checklist import Item, Skip, progress
+from fieldlog.aftercare.conclusion import conclude
+from fieldlog.aftercare.due import DueItem
+from fieldlog.aftercare.job_lines import Judged, job_lines, shopping
+from fieldlog.catalogue.component import Catalogue
+from fieldlog.model import Decision, Kind, Limit, Qualifier, Severity, State, Verdict
+from fieldlog.report.gauge import gauge
+from fieldlog.report.lines import best_guess, due_row, limit_lines, severity_text, zone_of
+from fieldlog.report.view_model import (
+    ClipLine,
+    CorrectionLine,
+    FindingRow,
+    HeardLine,
+    JobRow,
+    PhotoCell,
+    Report,
+    SystemSection,
+)
+from fieldlog.report.words import (
+    finding_text,
+    quantity_text,
+    seconds_text,
+    subject_text,
+    value_text,
+)
+from fieldlog.store.records import InspectionRecord, Photo, RecordedFinding, Utterance
+
+NOT_JUDGED = "not judged"
+WORST_FIRST = (
+    State.BEYOND.value,
+    State.MARGINAL.value,
+    State.UNDECIDED.value,
+    State.WITHIN.value,
+    NOT_JUDGED,
+)
+NOT_FITTED = "not_fitted"
+"""Fact of a vehicle: components it does not have, separated by commas; never "not checked"."""
+_SEVERITIES = ("dangerous", "major", "minor", "")
+
+
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """What a report needs beside the record itself."""
+
+    catalogue: Catalogue
+    printed_at: datetime
+    limits: tuple[Limit, ...] = ()
+    due: tuple[DueItem, ...] = ()
+    walk: tuple[Item, ...] | None = None
+    """The vehicle's own checklist; None: every component of the catalogue."""
+    notes: tuple[str, ...] = field(default=())
+
+
+def build(record: InspectionRecord, around: Surroundings) -> Report:
+    """Everything the report of ``record`` shows."""
+    return _Builder(record, around).report()
+
+
+def catalogue_walk(catalogue: Catalogue) -> tuple[Item, ...]:
+    """Every component once, those with a front and a rear one at each end."""
+    return tuple(
+        Item(component.system, component.name, position)
+        for component in catalogue
+        for position in (
+            ("front", "rear")
+            if any(axis.name == "end" and axis.required for axis in component.axes)
+            else (None,)
+        )
+    )
+
+
+class _Builder:
+    def __init__(self, record: InspectionRecord, around: Surroundings) -> None:
+        self.record, self.around = record, around
+        zone = zone_of(record.inspection.zone)
+        self.zone: tzinfo = zone or UTC
+        self.zone_text = record.inspection.zone
+        if zone is None:
+            self.zone_text += " (not known here: times are UTC)"
+        self.utterances = {each.id: each for each in record.utterances}
+        self.findings = {each.id: each for each in record.findings}
+        self.standing = [each for each in record.findings if each.stands]
+        self.numbers = {each.id: each.number for each in record.findings}
+
+    def report(self) -> Report:
+        placed, unplaced = self._photos()
+        rows = [self._finding(each, placed.get(each.id, ())) for each in self.standing]
+        sections = self._sections(rows)
+        verdicts = [each.verdict for each in self.standing if each.verdict]
+        asked = [u for u in self.record.utterances if u.decision is Decision.ASK]
+        conclusion = conclude(
+            verdicts,
+            open_items=sum(len(section.not_checked) for section in sections),
+            asked=sum(self._left_open(u) for u in asked),
+        )
+        head = self.record.inspection
+        return Report(
+            title="Inspection record",
+            card_number=f"{head.started_at.astimezone(self.zone):%Y-%m-%d} / {head.number}",
+            vehicle=self.record.vehicle.name,
+            fields=self._fields(),
+            headline=conclusion.headline,
+            deferral=conclusion.deferral,
+            counts=tuple(
+                (state, sum(row.state == state for row in rows))
+                for state in WORST_FIRST
+                if state != NOT_JUDGED or any(row.state == NOT_JUDGED for row in rows)
+            ),
+            attention=tuple(
+                sorted(
+                    (row for row in rows if row.state not in {State.WITHIN.value, NOT_JUDGED}),
+                    key=lambda row: (
+                        row.severity != Severity.DANGEROUS.value,
+                        WORST_FIRST.index(row.state),
+                        _SEVERITIES.index(row.severity),
+                        row.number,
+                    ),
+                )
+            ),
+            systems=sections,
+            jobs=self._jobs(),
+            shopping=self._shopping(),
+            due=tuple(due_row(item) for item in self.around.due),
+            remarks=tuple(
+                self._remark(r.text, self.utterances.get(r.utterance_id or ""), r.made_at)
+                for r in self.record.remarks
+            ),
+            asked=tuple(
+                self._heard(u, u.text, u.question or u.reason, u.said_at, open_=self._left_open(u))
+                for u in asked
+            ),
+            not_understood=tuple(
+                self._heard(u, u.text or best_guess(u), u.reason, u.said_at)
+                for u in self.record.utterances
+                if u.decision is Decision.REFUSE
+            ),
+            unplaced=unplaced,
+            corrections=self._corrections(),
+            cautions=self._cautions(verdicts),
+            provenance=self._provenance(),
+            signed=tuple(
+                f"{event.text}, {self._time(event.at, day=True)}"
+                for event in self.record.events
+                if event.name == "signed off"
+            ),
+            fingerprint=self.record.fingerprint,
+            rows=self.record.rows,
+            printed=self._time(self.around.printed_at, day=True),
+        )
+
+    # -- head -------------------------------------------------------------------------------------
+
+    def _fields(self) -> tuple[tuple[str, str], ...]:
+        head, vehicle = self.record.inspection, self.record.vehicle
+        here = [o for o in vehicle.odometer if o.inspection_id == head.id]
+        shown: list[tuple[str, str]] = [
+            ("vehicle", vehicle.name),
+            ("inspected", self._time(head.started_at, day=True)),
+            ("odometer", quantity_text(here[-1].distance) if here else ""),
+            ("inspector", head.inspector),
+            ("place", head.place),
+            ("limits of", head.jurisdiction or "no jurisdiction named"),
+        ]
+        shown += [
+            (key.replace("_", " "), value)
+            for key, value in vehicle.facts.items()
+            if key != NOT_FITTED
+        ]
+        known = {key for key, _ in shown}
+        shown += [
+            (key.replace("_", " "), value)
+            for key, value in head.settings.items()
+            if key.replace("_", " ") not in known
+        ]
+        return tuple((label, value) for label, value in shown if value)
+
+    # -- findings ---------------------------------------------------------------------------------
+
+    def _finding(self, kept: RecordedFinding, photos: Sequence[PhotoCell]) -> FindingRow:
+        utterance = self.utterances.get(kept.utterance_id or "")
+        verdict = kept.verdict
+        notes = [*(utterance.flags if utterance else ())]
+        if kept.finding.quantity and kept.finding.quantity.qualifier is Qualifier.ABOUT:
+            notes.append("said as about")
+        if kept.supersedes:
+            earlier = self.findings[kept.supersedes]
+            notes.append(f"corrects no. {earlier.number} ({value_text(earlier.finding)})")
+        spoken = utterance.text if utterance else kept.finding.words
+        return FindingRow(
+            id=kept.id,
+            number=kept.number,
+            subject=subject_text(kept.finding),
+            value=value_text(kept.finding),
+            spoken=spoken,
+            when=self._time(utterance.said_at if utterance else kept.made_at),
+            state=verdict.state.value if verdict else NOT_JUDGED,
+            severity=severity_text(verdict),
+            reason=verdict.reason if verdict else "no limit was held against it",
+            limits=limit_lines(verdict),
+            gauge=gauge(verdict.gate) if verdict and verdict.gate else None,
+            photos=tuple(photos),
+            clip=self._clip(utterance),
+            notes=tuple(notes),
+        )
+
+    def _sections(self, rows: Sequence[FindingRow]) -> tuple[SystemSection, ...]:
+        catalogue = self.around.catalogue
+        walk = self.around.walk if self.around.walk is not None else catalogue_walk(catalogue)
+        absent = {name.strip() for name in self.record.vehicle.facts.get(NOT_FITTED, "").split(",")}
+        walk = tuple(item for item in walk if not {item.component, item.key} & absent)
+        skips = [
+            Skip(event.data.get("item", ""), event.text)
+            for event in self.record.events
+            if event.name == "skipped" and event.text.strip()
+        ]
+        state = progress(walk, [each.finding for each in self.standing], skips)
+        by_system: dict[str, list[FindingRow]] = defaultdict(list)
+        for kept, row in zip(self.standing, rows, strict=True):
+            component = catalogue.get(kept.finding.component)
+            by_system[component.system if component else "other"].append(row)
+        open_: dict[str, list[str]] = defaultdict(list)
+        for item in state.open:
+            open_[item.system].append(item.key)
+        left_out: dict[str, list[str]] = defaultdict(list)
+        for item, reason in state.skipped:
+            left_out[item.system].append(f"{item.key}: {reason}")
+        order = dict.fromkeys([*catalogue.systems, *by_system, *open_, *left_out])
+        return tuple(
+            SystemSection(name, tuple(by_system[name]), tuple(open_[name]), tuple(left_out[name]))
+            for name in order
+            if by_system[name] or open_[name] or left_out[name]
+        )
+
+    # -- what follows -----------------------------------------------------------------------------
+
+    def _lines(self) -> tuple[Judged, ...]:
+        return tuple(
+            Judged(each.id, each.finding, each.verdict) for each in self.standing if each.verdict
+        )
+
+    def _jobs(self) -> tuple[JobRow, ...]:
+        return tuple(
+            JobRow(
+                do=line.do,
+                where=line.position or "",
+                parts=", ".join(line.parts),
+                consumables=", ".join(line.consumables),
+                torques="; ".join(line.torques),
+                advice="; ".join(line.advice),
+                because=tuple(sorted(self.numbers[name] for name in line.because)),
+                severity=line.severity.value if line.severity else "",
+            )
+            for line in job_lines(self._lines(), self.around.catalogue, self.around.limits)
+        )
+
+    def _shopping(self) -> tuple[str, ...]:
+        bought = shopping(job_lines(self._lines(), self.around.catalogue, self.around.limits))
+        return tuple(f"{count} x {name}" if count > 1 else name for name, count in bought)
+
+    def _cautions(self, verdicts: Iterable[Verdict]) -> tuple[str, ...]:
+        said = [caution for verdict in verdicts for caution in verdict.cautions]
+        checked = dict.fromkeys(each.finding.component for each in self.standing)
+        for name in checked:
+            component = self.around.catalogue.get(name)
+            said += component.cautions if component else ()
+        return tuple(dict.fromkeys(said))
+
+    # -- photos -----------------------------------------------------------------------------------
+
+    def _photos(self) -> tuple[dict[str, list[PhotoCell]], tuple[PhotoCell, ...]]:
+        placed: dict[str, list[PhotoCell]] = defaultdict(list)
+        unplaced = []
+        for photo in self.record.photos:
+            finding, gone = self._home(photo)
+            if finding is None:
+                unplaced.append(self._photo(photo, gone))
+            else:
+                placed[finding].append(self._photo(photo, ""))
+        return placed, tuple(unplaced)
+
+    def _home(self, photo: Photo) -> tuple[str | None, str]:
+        """The standing finding a photo belongs to, following corrections; else why there is none."""
+        name = photo.attachment.finding_id if photo.attachment else None
+        while name is not None:
+            kept = self.findings[name]
+            if kept.stands:
+                return name, ""
+            if kept.withdrawn:
+                return None, f"finding no. {kept.number} was withdrawn"
+            name = kept.superseded_by
+        return None, ""
+
+    def _photo(self, photo: Photo, gone: str) -> PhotoCell:
+        attachment = photo.attachment
+        reason = attachment.reason if attachment else (photo.problem or "not attached yet")
+        parts = [gone, reason] if gone else [reason]
+        if attachment and attachment.gap_s is not None:
+            gap = (
+                f"{seconds_text(attachment.gap_s)} {'after' if attachment.gap_s >= 0 else 'before'}"
+            )
+            if attachment.uncertainty_s:
+                gap += f" (± {seconds_text(attachment.uncertainty_s)})"
+            parts.append(gap)
+        if attachment and attachment.finding_id is None and attachment.candidates:
+            numbers = sorted(self.numbers[c] for c in attachment.candidates if c in self.numbers)
+            if numbers:
+                parts.append(f"could be no. {', '.join(map(str, numbers))}")
+        taken = self._time(photo.utc) if photo.utc else (photo.capture_local or "no time")
+        return PhotoCell(photo.media, photo.file, taken, "; ".join(p for p in parts if p))
+
+    # -- what was heard ---------------------------------------------------------------------------
+
+    def _heard(
+        self,
+        utterance: Utterance | None,
+        text: str,
+        reason: str,
+        at: datetime,
+        *,
+        open_: bool = False,
+    ) -> HeardLine:
+        told = f"{reason} (never answered)" if open_ else reason
+        return HeardLine(self._time(at), text, told, self._clip(utterance))
+
+    def _remark(self, text: str, utterance: Utterance | None, made_at: datetime) -> HeardLine:
+        return self._heard(utterance, text, "", utterance.said_at if utterance else made_at)
+
+    def _left_open(self, asked: Utterance) -> bool:
+        """Whether no finding was accepted right after the question."""
+        for later in self.record.utterances:
+            if later.number > asked.number and later.kind is Kind.FINDING:
+                return later.decision is not Decision.ACCEPT
+        return True
+
+    def _corrections(self) -> tuple[CorrectionLine, ...]:
+        lines = []
+        for kept in self.record.findings:
+            if kept.stands:
+                continue
+            later = self.findings.get(kept.superseded_by or "")
+            after = f"no. {later.number}: {value_text(later.finding)}" if later else "withdrawn"
+            lines.append(
+                CorrectionLine(
+                    kept.number,
+                    finding_text(kept.finding),
+                    after,
+                    kept.reason,
+                    self._clip(self.utterances.get(kept.utterance_id or "")),
+                )
+            )
+        return tuple(lines)
+
+    def _clip(self, utterance: Utterance | None) -> ClipLine | None:
+        if utterance is None or utterance.clip is None:
+            return None
+        length = max(0.0, utterance.end_s - utterance.start_s)
+        return ClipLine(utterance.clip, round(length, 2), utterance.text)
+
+    def _provenance(self) -> tuple[tuple[str, str], ...]:
+        record = self.record
+        told = [("kept by", record.inspection.program), ("session clock", self.zone_text)]
+        for label, values in (
+            ("listener", (u.listener for u in record.utterances)),
+            ("model", (u.model for u in record.utterances)),
+            ("grammar", (u.grammar[:16] for u in record.utterances)),
+            ("sound from", (u.source for u in record.utterances)),
+        ):
+            found = [value for value in dict.fromkeys(values) if value]
+            if found:
+                told.append((label, ", ".join(found)))
+        for clock in record.clocks:
+            offset = "not known"
+            if clock.offset_s is not None:
+                ahead = "ahead" if clock.offset_s >= 0 else "behind"
+                offset = f"{seconds_text(clock.offset_s)} {ahead}"
+                if clock.uncertainty_s is not None:
+                    offset += f", ± {seconds_text(clock.uncertainty_s)}"
+            told.append((f"clock of {clock.camera}", f"{offset} ({clock.how})"))
+        for event in record.events:
+            if event.name not in {"signed off", "skipped"}:
+                told.append((event.name, f"{self._time(event.at)} {event.text}".strip()))
+        return (*told, *(("note", note) for note in self.around.notes))
+
+    def _time(self, at: datetime, *, day: bool = False) -> str:
+        local = at.astimezone(self.zone)
+        return f"{local:%Y-%m-%d %H:%M}" if day else f"{local:%H:%M:%S}"

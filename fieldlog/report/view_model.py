@@ -1,0 +1,172 @@
+"""What a report shows, as plain values ready to be set in type (pure, frozen)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fieldlog.report.gauge import Gauge
+
+
+@dataclass(frozen=True, slots=True)
+class LimitLine:
+    """One limit that applies: as printed, from where, how well supported, and what it says."""
+
+    text: str
+    source: str
+    """Source with its section and edition."""
+    status: str
+    state: str
+    detail: str
+    """Reading in the limit's unit, margin, guard band, conformance probability."""
+    gates: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoCell:
+    """A photo with the reason it is where it is."""
+
+    media: str
+    file: str
+    when: str
+    reason: str
+    """Why it is here and how far its time is off; the candidates when it is unplaced."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClipLine:
+    """A stretch of speech that can be played."""
+
+    media: str
+    seconds: float
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class FindingRow:
+    """One finding that stands."""
+
+    id: str
+    number: int
+    subject: str
+    value: str
+    spoken: str
+    when: str
+    state: str
+    """``within``, ``marginal``, ``beyond``, ``undecided`` or ``not judged``."""
+    severity: str
+    reason: str
+    limits: tuple[LimitLine, ...]
+    gauge: Gauge | None
+    photos: tuple[PhotoCell, ...]
+    clip: ClipLine | None
+    notes: tuple[str, ...]
+    """What a reviewer should see: flags of the hearing, what it corrects."""
+
+
+@dataclass(frozen=True, slots=True)
+class SystemSection:
+    """One system of the walk with its findings and what of it was not checked."""
+
+    name: str
+    findings: tuple[FindingRow, ...]
+    not_checked: tuple[str, ...]
+    left_out: tuple[str, ...]
+    """Items skipped on purpose, each with its reason."""
+
+
+@dataclass(frozen=True, slots=True)
+class HeardLine:
+    """An utterance that made no finding: not understood, or asked about."""
+
+    when: str
+    text: str
+    reason: str
+    clip: ClipLine | None
+
+
+@dataclass(frozen=True, slots=True)
+class CorrectionLine:
+    """One step of the trail: what stood before, what stands instead, and why."""
+
+    number: int
+    before: str
+    after: str
+    reason: str
+    clip: ClipLine | None
+
+
+@dataclass(frozen=True, slots=True)
+class JobRow:
+    """Something to do, with what it needs and the findings it follows from."""
+
+    do: str
+    where: str
+    parts: str
+    consumables: str
+    torques: str
+    advice: str
+    because: tuple[int, ...]
+    severity: str
+
+
+@dataclass(frozen=True, slots=True)
+class DueRow:
+    """Something that comes due."""
+
+    what: str
+    by: str
+    nearness: str
+    reason: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """Everything a report shows, in the order it is shown."""
+
+    title: str
+    card_number: str
+    vehicle: str
+    fields: tuple[tuple[str, str], ...]
+    """Label and value of the boxes at the head of the card."""
+    headline: str
+    deferral: str
+    counts: tuple[tuple[str, int], ...]
+    attention: tuple[FindingRow, ...]
+    """Findings not within, worst first."""
+    systems: tuple[SystemSection, ...]
+    jobs: tuple[JobRow, ...]
+    shopping: tuple[str, ...]
+    due: tuple[DueRow, ...]
+    remarks: tuple[HeardLine, ...]
+    asked: tuple[HeardLine, ...]
+    not_understood: tuple[HeardLine, ...]
+    unplaced: tuple[PhotoCell, ...]
+    corrections: tuple[CorrectionLine, ...]
+    cautions: tuple[str, ...]
+    provenance: tuple[tuple[str, str], ...]
+    """How the record was made: listeners, models, camera clocks, what went wrong."""
+    signed: tuple[str, ...]
+    """Sign-offs: name and instant."""
+    fingerprint: str
+    rows: int
+    printed: str
+
+    @property
+    def findings(self) -> tuple[FindingRow, ...]:
+        """Every finding that stands, system by system."""
+        return tuple(row for section in self.systems for row in section.findings)
+
+    @property
+    def photos(self) -> tuple[PhotoCell, ...]:
+        """Every photo shown, placed or not."""
+        placed = tuple(cell for row in self.findings for cell in row.photos)
+        return placed + self.unplaced
+
+    @property
+    def clips(self) -> tuple[ClipLine, ...]:
+        """Every clip that can be played, each once."""
+        lines: list[ClipLine | None] = [row.clip for row in self.findings]
+        lines += [line.clip for line in (*self.remarks, *self.asked, *self.not_understood)]
+        lines += [line.clip for line in self.corrections]
+        return tuple({line.media: line for line in lines if line is not None}.values())

@@ -1,0 +1,110 @@
+"""Writing the report's files: the only part of it that opens the store and makes files."""
+
+from __future__ import annotations
+
+import json
+import secrets
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from fieldlog import places
+from fieldlog.aftercare.due import DueItem
+from fieldlog.catalogue.files import load_catalogue
+from fieldlog.errors import StoreError, UsageError
+from fieldlog.limits.packs import shipped_limits
+from fieldlog.report.copies import Progress, make_copies
+from fieldlog.report.export import findings_csv, record_json
+from fieldlog.report.view import Surroundings, build
+from fieldlog.store.repository import Repository
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """The files written, and what could not be shown in them (name of the original: reason)."""
+
+    files: tuple[Path, ...]
+    problems: Mapping[str, str]
+
+
+def _silent(_: str, __: int, ___: int) -> None:
+    """No progress is shown."""
+
+
+def write_report(
+    store: Repository,
+    key: str,
+    formats: Sequence[str],
+    out: Path,
+    *,
+    printed_at: datetime,
+    paper: str | None = None,
+    due: tuple[DueItem, ...] = (),
+    progress: Progress = _silent,
+) -> Written:
+    """Write ``formats`` (html, pdf, json, csv) of an inspection into ``out``.
+
+    ``key``: id, local number or ``last``. ``paper``: a4 or letter, None: as used where the
+    inspection took place. Each file appears whole or not at all. Raises ``UsageError`` for an
+    unknown format or inspection, ``StoreError`` when a file cannot be written.
+    """
+    unknown = [name for name in formats if name not in {"html", "pdf", "json", "csv"}]
+    if unknown:
+        raise UsageError(f"{unknown[0]!r} is no format of the report", todo="html, pdf, json, csv")
+    record = store.inspection_record(key)
+    catalogue = load_catalogue(places.grammars())
+    report = build(
+        record,
+        Surroundings(catalogue, printed_at, (*shipped_limits(), *record.vehicle.limits), due),
+    )
+    name = f"inspection-{record.inspection.started_at:%Y-%m-%d}-{record.inspection.number}"
+    contents: dict[str, bytes] = {}
+    problems: Mapping[str, str] = {}
+    if {"html", "pdf"} & set(formats):
+        with_sound = "html" in formats
+        copies = make_copies(
+            store.folder / "copies",
+            store.media,
+            [cell.media for cell in report.photos],
+            [line.media for line in report.clips] if with_sound else [],
+            printed_at.date(),
+            progress,
+        )
+        problems = copies.problems
+        if "html" in formats:
+            from fieldlog.report.html import render_html
+
+            contents["html"] = render_html(report, copies).encode("utf-8")
+        if "pdf" in formats:
+            from fieldlog.report.pdf import paper_for, render_pdf
+
+            sheet = paper or paper_for(record.inspection.jurisdiction)
+            contents["pdf"] = render_pdf(report, copies, sheet)
+    if "json" in formats:
+        text = json.dumps(record_json(record), ensure_ascii=False, indent=1)
+        contents["json"] = f"{text}\n".encode()
+    if "csv" in formats:
+        systems = {component.name: component.system for component in catalogue}
+        contents["csv"] = findings_csv(record, systems).encode("utf-8")
+    order = [ending for ending in ("html", "pdf", "json", "csv") if ending in contents]
+    files = tuple(_write(out / f"{name}.{ending}", contents[ending]) for ending in order)
+    return Written(files, problems)
+
+
+def _write(target: Path, data: bytes) -> Path:
+    partial = target.with_name(f".{target.name}.{secrets.token_hex(4)}")
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            partial.write_bytes(data)
+            partial.replace(target)
+        finally:
+            partial.unlink(missing_ok=True)
+    except OSError as error:
+        raise StoreError(
+            f"the report cannot be written ({(error.strerror or str(error)).lower()})",
+            where=str(target),
+            todo="choose another folder with --out DIR, or free some space",
+        ) from error
+    return target
