@@ -5,13 +5,17 @@ Whatever a rule generates has a meaning, and what is no number is not in the lan
 
 from __future__ import annotations
 
+import random
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
+import pocketsphinx
 import pytest
 
 from fieldlog.errors import UsageError
 from fieldlog.grammar import Grammar, load_grammar
+from fieldlog.grammar.jsgf import to_jsgf
 from fieldlog.grammar.sample import Sampler
 from fieldlog.meaning.codes import KINDS, codes
 from fieldlog.meaning.numbers import PROPER, readings
@@ -205,3 +209,45 @@ def test_every_named_rule_exists() -> None:
 
 def test_only_conversion_units_have_no_rule() -> None:
     assert set(UNITS) - set(RULES) == {"mV", "mA", "kgf.cm", "s", "min", "h"}
+
+
+ORACLE_RULES = [
+    ("numbers", "number"),
+    ("quantities", "of_mm"),
+    ("quantities", "of_inch"),
+    ("quantities", "of_volt"),
+    ("quantities", "torque"),
+    ("quantities", "date_code"),
+    ("codes", "tyre_size"),
+    ("codes", "date"),
+]
+
+
+@pytest.mark.parametrize(("name", "rule"), ORACLE_RULES)
+def test_pocketsphinx_accepts_what_we_parse_and_nothing_else(
+    name: str, rule: str, tmp_path: Path
+) -> None:
+    """The outside oracle is ``FsgModel.accept`` of pocketsphinx over its own reading of the JSGF."""
+    text = f"#JSGF V1.0;\ngrammar t;\nimport <{name}.*>;\npublic <t> = <{name}.{rule}>;\n"
+    (tmp_path / "t.jsgf").write_text(text)
+    for file in grammars().glob("*.jsgf"):
+        (tmp_path / file.name).write_text(file.read_text(encoding="utf-8"), encoding="utf-8")
+    whole = load_grammar(tmp_path / "t.jsgf")
+    file = tmp_path / "closed.jsgf"
+    file.write_text(to_jsgf(whole), encoding="utf-8")
+    pocketsphinx.set_loglevel("FATAL")
+    network = pocketsphinx.FsgModel.jsgf_read_file(str(file), pocketsphinx.LogMath(), 1.0)
+    sampler = Sampler(whole.rules, whole.public, seed=5)
+    chance = random.Random(5)
+    vocabulary = sorted(whole.words)
+    refused = 0
+    for _ in range(150):
+        phrase = sampler.random_phrase()
+        assert whole.parse(phrase.split()), phrase
+        assert network.accept(phrase), phrase
+        mutant = phrase.split()
+        place = chance.randrange(len(mutant))
+        mutant[place : place + chance.randrange(2)] = [chance.choice(vocabulary)]
+        assert bool(whole.parse(mutant)) == bool(network.accept(" ".join(mutant))), mutant
+        refused += not whole.parse(mutant)
+    assert refused > 50
