@@ -3,28 +3,17 @@
 from __future__ import annotations
 
 import json
-from datetime import date
 
 import click
 from rich.console import Console
 from rich.text import Text
 
-from fieldlog.assess import Assessment, assess
-from fieldlog.catalogue.component import Catalogue
+from fieldlog.assess import Assessment
 from fieldlog.cli.json_view import understanding_view
+from fieldlog.cli.verdict_lines import assessor, limit_text, outcome_text
 from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.language import tell
-from fieldlog.limits.context import parse_context
-from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import Context, Decision, Finding, Judgement, State, Understanding
-
-_COLOURS = {
-    State.WITHIN: "green",
-    State.MARGINAL: "yellow",
-    State.BEYOND: "bold red",
-    State.UNDECIDED: "cyan",
-}
-_SIGNS = {State.WITHIN: "+", State.MARGINAL: "~", State.BEYOND: "!", State.UNDECIDED: "?"}
+from fieldlog.model import Understanding
 
 
 @click.command()
@@ -45,66 +34,30 @@ def parse(
       fieldlog parse "front pads two millimetres" --jurisdiction US-VA --json
       fieldlog parse "front rim run out 1.2 mm" --set rim=steel
     """
-    context = parse_context(jurisdiction, settings)
     language = InspectionLanguage.load()
+    assess = assessor(language, jurisdiction, settings)
     understood = language.understand(" ".join(words))
-    assessment = _assessed(understood, context, language.catalogue)
+    assessment = assess(understood)
     if as_json:
         click.echo(json.dumps(understanding_view(understood, assessment)))
     else:
         _print(understood, assessment)
 
 
-def _assessed(
-    understood: Understanding, context: Context, catalogue: Catalogue
-) -> Assessment | None:
-    """The verdict of a finding that was accepted; what has to be asked first is not judged."""
-    if understood.decision is not Decision.ACCEPT or understood.finding is None:
-        return None
-    day = context.settings.get("date")
-    today = date.fromisoformat(day) if day else date.today()
-    return assess(understood.finding, shipped_limits(), context, catalogue, today)
-
-
 def _print(understood: Understanding, assessment: Assessment | None) -> None:
     console = Console(highlight=False, soft_wrap=True)
-    if understood.decision is Decision.REFUSE:
-        console.print(f"not understood: {understood.reason}")
-        return
-    if understood.decision is Decision.ASK:
-        console.print(f"asked: {understood.question}  ({understood.reason})")
-        for candidate in understood.candidates:
-            console.print(f"  - {tell.finding(candidate)}")
-    elif understood.finding is None:
-        told = " ".join(value for value in understood.slots.values() if value)
-        console.print(f"{understood.dialogue or understood.kind.value}: {told}".rstrip(": "))
-    elif assessment is not None:
-        _print_finding(console, understood.finding, assessment)
+    console.print(outcome_text(understood, assessment))
+    for candidate in understood.candidates:
+        console.print(f"  - {tell.finding(candidate)}")
+    if assessment is not None:
+        verdict = assessment.verdict
+        if verdict.reason:
+            console.print(Text(f"  {verdict.reason}"))
+        for derived, _ in assessment.derived:
+            console.print(Text(f"  {tell.finding(derived.finding)}: {derived.arithmetic}"))
+        for other in verdict.others:
+            console.print(Text(f"  also:  {other.state.value}: {limit_text(other)}"))
+        for caution in verdict.cautions:
+            console.print(Text(f"  caution: {caution}"))
     if understood.flags:
         console.print(f"  look at: {', '.join(understood.flags)}")
-
-
-def _print_finding(console: Console, finding: Finding, assessment: Assessment) -> None:
-    verdict = assessment.verdict
-    line = Text(tell.finding(finding) + "  ")
-    line.append(f"[{_SIGNS[verdict.state]}] {verdict.state.value}", _COLOURS[verdict.state])
-    if verdict.severity is not None:
-        line.append(f" ({verdict.severity.value})")
-    console.print(line)
-    if verdict.reason:
-        console.print(Text(f"  {verdict.reason}"))
-    if verdict.gate is not None:
-        console.print(Text(f"  limit: {_limit(verdict.gate)}"))
-    for other in verdict.others:
-        console.print(Text(f"  also:  {other.state.value}: {_limit(other)}"))
-    for caution in verdict.cautions:
-        console.print(Text(f"  caution: {caution}"))
-
-
-def _limit(judgement: Judgement) -> str:
-    limit = judgement.limit
-    value = "" if limit.value is None else f" {tell.number(limit.value)} {limit.unit}".rstrip(" 1")
-    margin = ""
-    if judgement.margin is not None:
-        margin = f", margin {float(judgement.margin):+.3g} {limit.unit}".rstrip(" 1")
-    return f"{limit.relation}{value}{margin}; {limit.source} ({limit.status.value})"

@@ -1,0 +1,82 @@
+"""What every command that hears needs: a language, a listener made for it, and the doubt module."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from fieldlog.hearing import Heard, Judge
+from fieldlog.listeners.base import Language, Listener
+
+LISTENERS = ("whisper", "vosk", "pocketsphinx")
+
+_Command = TypeVar("_Command", bound=Callable[..., Any])
+
+
+def listener_options(command: _Command) -> _Command:
+    """Add ``--listener`` and ``--model`` to a command."""
+    model = click.option(
+        "--model",
+        type=click.Path(path_type=Path),
+        metavar="DIR",
+        help="Model folder for the listener (needed for vosk).",
+    )
+    listener = click.option(
+        "--listener",
+        type=click.Choice(LISTENERS),
+        default="whisper",
+        show_default=True,
+        help="Which recogniser hears.",
+    )
+    return listener(model(command))
+
+
+@dataclass(frozen=True, slots=True)
+class Ears:
+    """A listener ready for a language, and what weighs its answers."""
+
+    language: Language
+    listener: Listener
+    judge: Judge
+
+    def transcribe(self, heard: Heard) -> str:
+        """Free speech as plain words where the listener can, else the words of the grammar."""
+        open_words = getattr(self.listener, "transcribe", None)
+        if open_words is None:
+            return heard.text
+        words: str = open_words(heard.clip)
+        return words or heard.text
+
+
+def open_language(grammar: Path | None) -> Language:
+    """The inspection language, or the language of a user's own JSGF file."""
+    if grammar is not None:
+        from fieldlog.grammar.tagged import TaggedLanguage
+
+        return TaggedLanguage.from_file(grammar)
+    from fieldlog.inspection_language import InspectionLanguage
+
+    return InspectionLanguage.load()
+
+
+@contextmanager
+def open_ears(language: Language, name: str, model: Path | None) -> Iterator[Ears]:
+    """Load the listener called ``name`` for ``language``; closed at the end, whatever happens.
+
+    Raises ``ModelError`` (missing or broken model or library) or ``GrammarError`` (words it cannot
+    hear, all of them at once) before any audio is opened.
+    """
+    from fieldlog.doubt import judge_for, shipped_rules
+    from fieldlog.listeners.choose import open_listener
+
+    listener = open_listener(name, model)
+    try:
+        listener.load(language)
+        yield Ears(language, listener, judge_for(language, shipped_rules()))
+    finally:
+        listener.close()

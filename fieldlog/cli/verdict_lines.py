@@ -1,0 +1,92 @@
+"""Findings and verdicts as lines for the terminal, the same in every command."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import date
+
+from rich.text import Text
+
+from fieldlog.assess import Assessment, assess
+from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language import tell
+from fieldlog.limits.context import parse_context
+from fieldlog.limits.packs import shipped_limits
+from fieldlog.listeners.base import Language
+from fieldlog.model import Decision, Judgement, State, Understanding
+
+COLOURS = {
+    State.WITHIN: "green",
+    State.MARGINAL: "yellow",
+    State.BEYOND: "bold red",
+    State.UNDECIDED: "cyan",
+}
+SIGNS = {State.WITHIN: "+", State.MARGINAL: "~", State.BEYOND: "!", State.UNDECIDED: "?"}
+
+Assessor = Callable[[Understanding], Assessment | None]
+
+
+def assessor(language: Language, jurisdiction: str | None, settings: Sequence[str]) -> Assessor:
+    """What gives accepted findings their verdicts in this context; None for everything else.
+
+    Raises ``UsageError`` for a context that cannot be meant, before anything is heard.
+    """
+    context = parse_context(jurisdiction, settings)
+    day = context.settings.get("date")
+    today = date.fromisoformat(day) if day else date.today()
+    if not isinstance(language, InspectionLanguage):
+        return lambda understood: None
+    limits = shipped_limits()
+    catalogue = language.catalogue
+
+    def assessed(understood: Understanding) -> Assessment | None:
+        if understood.decision is not Decision.ACCEPT or understood.finding is None:
+            return None
+        return assess(understood.finding, limits, context, catalogue, today)
+
+    return assessed
+
+
+def outcome_text(understood: Understanding, assessment: Assessment | None) -> Text:
+    """One line: what was understood, and the verdict with its gating limit."""
+    if understood.decision is Decision.REFUSE:
+        said = f" (heard: {understood.text})" if understood.text else ""
+        return Text(f"not understood: {understood.reason}{said}", "dim")
+    if understood.decision is Decision.ASK:
+        question = understood.question or understood.reason
+        return Text.assemble(
+            (f"asked: {question}", "magenta"), (f"  heard: {understood.text}", "dim")
+        )
+    if understood.finding is None:
+        return Text(_other(understood))
+    line = Text(tell.finding(understood.finding))
+    if assessment is None:
+        return line
+    verdict = assessment.verdict
+    line.append(f"  [{SIGNS[verdict.state]}] {verdict.state.value}", COLOURS[verdict.state])
+    if verdict.severity is not None and verdict.state is not State.WITHIN:
+        line.append(f" ({verdict.severity.value})")
+    if verdict.gate is not None:
+        line.append(f"  {limit_text(verdict.gate)}", "dim")
+    return line
+
+
+def limit_text(judgement: Judgement) -> str:
+    """A limit as printed, the margin to it, and its source with its status."""
+    limit = judgement.limit
+    value = "" if limit.value is None else f" {tell.number(limit.value)} {_unit(limit.unit)}"
+    margin = ""
+    if judgement.margin is not None:
+        margin = f", margin {float(judgement.margin):+.3g} {_unit(limit.unit)}".rstrip()
+    return f"{limit.relation}{value.rstrip()}{margin}; {limit.source} ({limit.status.value})"
+
+
+def _unit(unit: str) -> str:
+    return "" if unit == "1" else unit
+
+
+def _other(understood: Understanding) -> str:
+    if understood.slots and understood.dialogue is None:
+        return "  ".join(f"{name}={words}" for name, words in understood.slots.items())
+    told = " ".join(value for value in understood.slots.values() if value)
+    return f"{understood.dialogue or understood.kind.value}: {told}".rstrip(": ")
