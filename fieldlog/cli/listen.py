@@ -136,8 +136,8 @@ def ending_on_interrupt(stop: Callable[[], None]) -> Iterator[None]:
     try:
         yield
     finally:
-        for number, old in previous.items():
-            signal.signal(number, old if old is not None else signal.SIG_DFL)
+        for kind, old in previous.items():
+            signal.signal(kind, old if old is not None else signal.SIG_DFL)
 
 
 @contextmanager
