@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from fieldlog.model import Finding, State, Verdict
+from fieldlog.model import Finding, State
 
 DEFERS = (
     "The vehicle maker's manual, the local rules and a licensed workshop have the last word; "
@@ -83,8 +83,3 @@ def cautions(finding: Finding, state: State) -> tuple[str, ...]:
     if system is None or state is State.WITHIN:
         return ()
     return (*CAUTIONS[system], DEFERS)
-
-
-def with_cautions(finding: Finding, verdict: Verdict) -> tuple[str, ...]:
-    """The cautions of a verdict."""
-    return cautions(finding, verdict.state)

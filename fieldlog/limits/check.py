@@ -21,7 +21,7 @@ from fieldlog.limits.applies import assumptions, holds, in_reach, missing_keys
 from fieldlog.limits.cautions import cautions
 from fieldlog.limits.context import SETTINGS
 from fieldlog.limits.decision import DEFAULT_RULE
-from fieldlog.limits.entered import entered_limits
+from fieldlog.limits.entered import entered_limits, hint
 from fieldlog.limits.judge import SEVERENESS, comparable, judge
 from fieldlog.limits.uncertainty import Uncertainty, uncertainty_of
 from fieldlog.model import (
@@ -300,6 +300,8 @@ def _nothing(
     reason = f"no limit for {what} of {finding.component}"
     if rows and all(missing is None for _, missing in candidates):
         reason += " applies here (class of vehicle, position or equipment differ)"
+    if told := hint(finding):
+        reason += f"; {told}"
     return Verdict(State.UNDECIDED, None, reason=reason)
 
 

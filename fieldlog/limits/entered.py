@@ -27,6 +27,28 @@ def entered_limits(context: Context, finding: Finding) -> tuple[Limit, ...]:
     return tuple(row for build in _BUILDERS for row in build(context, finding))
 
 
+def hint(finding: Finding) -> str:
+    """Which setting would give this finding a limit, or ""."""
+    about = (finding.component, finding.characteristic)
+    for (component, characteristic), text in _HINTS.items():
+        if component in ("", about[0]) and characteristic == about[1]:
+            return text
+    return ""
+
+
+_HINTS = {
+    ("brake disc", "thickness"): "set disc_minimum, the thickness stamped on the disc",
+    ("brake fluid", "grade"): "set brake_fluid, the grade marked on the reservoir",
+    ("tyre", "pressure"): "set pressure_front or pressure_rear, the recommended cold pressure",
+    ("tyre", "size"): "set tyre_size_front or tyre_size_rear as approved",
+    ("tyre", "load index"): "set load_index, the least the vehicle asks for",
+    ("tyre", "speed symbol"): "set speed_symbol, the least the vehicle asks for",
+    ("battery", "freezing point"): "set lowest_temperature, the lowest it stood in",
+    ("", "torque"): "set torque, the maker's value",
+    ("", "expires"): "set date, the day of the inspection",
+}
+
+
 def share(text: str) -> Fraction:
     """``"10%"`` as 1/10; a plain ratio as it is."""
     value, unit = amount(text, "%")

@@ -5,14 +5,20 @@ from __future__ import annotations
 from fractions import Fraction
 
 _PLACES = 6
+_LARGEST_DENOMINATOR = 9999
 
 
 def figure(value: Fraction) -> str:
-    """An exact decimal of up to six places, else the fraction with a rounded value beside it."""
+    """An exact decimal of up to six places, else the fraction with a rounded value beside it.
+
+    A fraction that nobody could read (more than four figures below the line) is rounded.
+    """
     for places in range(_PLACES + 1):
         scaled = value * 10**places
         if scaled.denominator == 1:
             return f"{float(value):.{places}f}"
+    if value.denominator > _LARGEST_DENOMINATOR:
+        return f"about {float(value):.6g}"
     return f"{value} (about {float(value):.4g})"  # exact first: 17/254 in is 1.7 mm
 
 

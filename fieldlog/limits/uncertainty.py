@@ -46,6 +46,8 @@ _FRACTION_WORDS: Mapping[str, int] = MappingProxyType(
         "mils": 1000,
     }
 )
+_FINEST_SPOKEN = 64
+"""Nobody speaks a common fraction finer than a sixty-fourth: such a value was computed."""
 _DIGITS = (
     "oh o zero nought naught one two three four five six seven eight nine niner fife tree fower"
 )
@@ -108,6 +110,8 @@ def _stated(quantity: Quantity, context: Context, default: Quantity | None) -> U
         return Uncertainty(value, unit, "set with uncertainty=" + text)
     if default is not None and dimension(default.unit) == dimension(quantity.unit):
         return Uncertainty(default.value, default.unit, "usual for this characteristic")
+    if _places(quantity.value) < 0 and quantity.value.denominator > _FINEST_SPOKEN:
+        return Uncertainty(Fraction(0), quantity.unit, "computed value, none stated")
     return Uncertainty(resolution(quantity) / 2, quantity.unit, "half the last place spoken")
 
 
@@ -123,7 +127,7 @@ def _places_spoken(words: str) -> int:
     """Digits after "point": ``oh seven five`` is 3, ``seventy five`` 2, ``fifteen`` 2."""
     places = 0
     tens = False
-    for word in words.split(" point ", 1)[1].split():
+    for word in f" {words}".split(" point ", 1)[1].split():
         if word in _DIGITS.split():
             places += 0 if tens else 1
             tens = False

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from fieldlog.catalogue.component import CONDITION
 from fieldlog.limits.applies import assumptions, holds, in_reach, missing_keys
 from fieldlog.limits.check import GATING, speaks_of
 from fieldlog.limits.context import SETTINGS
@@ -67,12 +68,16 @@ def explain(
         lines.append(f"because       {verdict.reason}")
     lines.append(f"where         {_context(context)}")
     if verdict.gate is not None:
-        lines.append("")
-        lines.append(f"gated by      {what(verdict.gate.limit)}   [{verdict.gate.limit.id}]")
-        lines += _details(verdict.gate, finding, context, default_uncertainty)
+        gate = verdict.gate
+        lines += ["", f"gated by      {what(gate.limit)}   [{gate.limit.id}]"]
+        if _about(gate, finding):
+            lines += _details(gate, finding, context, default_uncertainty)
+        else:
+            lines.append(f"  through     {gate.limit.characteristic}, derived below")
     for judgement in verdict.others:
-        lines.append("")
-        lines.append(f"also applies  {what(judgement.limit)}   [{judgement.limit.id}]")
+        if not _about(judgement, finding):
+            continue
+        lines += ["", f"also applies  {what(judgement.limit)}   [{judgement.limit.id}]"]
         lines.append(f"  verdict     {judgement.state.value}")
         lines.append(f"  no gate     {_why_no_gate(judgement, verdict)}")
         lines += _details(judgement, finding, context, default_uncertainty, brief=True)
@@ -83,6 +88,11 @@ def explain(
         lines += [f"  {each.limit.id}: {what(each.limit)}; {each.why_not}" for each in others]
     lines += [f"caution       {text}" for text in verdict.cautions]
     return lines
+
+
+def _about(judgement: Judgement, finding: Finding) -> bool:
+    """Whether the judgement is of the finding itself, not of something derived from it."""
+    return judgement.limit.characteristic == (finding.characteristic or CONDITION)
 
 
 def _details(
