@@ -8,6 +8,7 @@ from datetime import date
 
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.derived.from_finding import Derived, Lacking, derive
+from fieldlog.limits.cautions import cautions
 from fieldlog.limits.check import check
 from fieldlog.model import Context, Finding, Limit, Quantity, Severity, State, Verdict
 
@@ -95,7 +96,8 @@ def _with_severity(verdict: Verdict, finding: Finding, catalogue: Catalogue) -> 
     if severity is None:
         return replace(verdict, state=State.WITHIN, reason="found as it should be; no limit cited")
     reason = f"{finding.condition}: common practice, {severity.value}; no limit cited"
-    return replace(verdict, state=State.MARGINAL, severity=severity, reason=reason)
+    told = cautions(finding, State.MARGINAL)
+    return replace(verdict, state=State.MARGINAL, severity=severity, reason=reason, cautions=told)
 
 
 def _unless_within(verdict: Verdict, severity: Severity | None) -> Severity | None:
