@@ -2,7 +2,7 @@
 
 from fieldlog.grammar.files import load_grammar
 from fieldlog.grammar.grammar import Grammar
-from fieldlog.grammar.parse import Parse, Span, Tree
+from fieldlog.grammar.parse import Parse, Tree
 from fieldlog.grammar.tagged import TaggedLanguage
 
-__all__ = ["Grammar", "Parse", "Span", "TaggedLanguage", "Tree", "load_grammar"]
+__all__ = ["Grammar", "Parse", "TaggedLanguage", "Tree", "load_grammar"]

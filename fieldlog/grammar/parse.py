@@ -25,8 +25,8 @@ MAX_WORDS = 400
 """Longer texts are nobody's utterance (ten words a second for 30 s would be 300)."""
 
 MAX_OUTCOMES = 64
-"""Outcomes kept per expression, place and end. Beyond it only new slot fillings are kept, so a
-phrase with two meanings never looks as if it had one."""
+"""Outcomes kept per expression, place and end. Where there are more, those that fill slots
+differently are kept first and the parse is marked as not ``complete``."""
 
 
 class Tree(NamedTuple):
@@ -53,12 +53,8 @@ class Tree(NamedTuple):
         return next((tree for tree in self.walk() if name in (tree.rule, tree.name)), None)
 
 
-class Span(NamedTuple):
-    """One match of a slot: words ``start`` to ``end`` (excluded)."""
-
-    slot: str
-    start: int
-    end: int
+Filling: TypeAlias = tuple[tuple[str, int], ...]
+"""Slots in alphabetical order, each with the places of its words: bit n stands for word n."""
 
 
 @dataclass(frozen=True)
@@ -66,20 +62,18 @@ class Parse:
     """One derivation of ``words``."""
 
     words: tuple[str, ...]
-    spans: tuple[Span, ...]
-    """Slot matches in order of their end, inner before outer."""
+    filling: Filling
     tree: Tree
     """The public rule, with the named rules entered below it."""
+    complete: bool = True
+    """False when there were too many derivations to keep them all: then more may be meant."""
 
     @cached_property
     def slots(self) -> dict[str, str]:
         """Slot -> the words that went into it, each once, in spoken order."""
-        places: dict[str, set[int]] = {}
-        for slot, start, end in sorted(self.spans, key=lambda span: (span.start, -span.end)):
-            places.setdefault(slot, set()).update(range(start, end))
         return {
-            slot: " ".join(self.words[place] for place in sorted(inside))
-            for slot, inside in places.items()
+            slot: " ".join(word for place, word in enumerate(self.words) if places >> place & 1)
+            for slot, places in self.filling
         }
 
     def text(self, tree: Tree | None = None) -> str:
@@ -87,7 +81,7 @@ class Parse:
         return " ".join(self.words if tree is None else self.words[tree.start : tree.end])
 
 
-_Outcome: TypeAlias = tuple[tuple[Span, ...], tuple[Tree, ...]]
+_Outcome: TypeAlias = tuple[Filling, tuple[Tree, ...]]
 _Ends: TypeAlias = dict[int, tuple[_Outcome, ...]]
 _NOTHING: _Ends = {}
 _PLAIN: tuple[_Outcome, ...] = (((), ()),)
@@ -96,12 +90,13 @@ _PLAIN: tuple[_Outcome, ...] = (((), ()),)
 class _Run:
     """One parse under way: the words and what has been worked out so far."""
 
-    __slots__ = ("length", "memo", "words")
+    __slots__ = ("complete", "length", "memo", "words")
 
     def __init__(self, words: Sequence[str]) -> None:
         self.words = words
         self.length = len(words)
         self.memo: dict[tuple[int, int], _Ends] = {}
+        self.complete = True
 
 
 class _Node:
@@ -160,7 +155,7 @@ class _Choice(_Node):
         ends: _Ends = {}
         for choice in fitting:
             for end, outcomes in choice.at(run, start).items():
-                ends[end] = _union(ends[end], outcomes) if end in ends else outcomes
+                ends[end] = _union(ends[end], outcomes, run) if end in ends else outcomes
         return ends
 
 
@@ -170,19 +165,21 @@ class _Repeat(_Node):
     minimum: int
 
     def match(self, run: _Run, start: int) -> _Ends:
-        ends: _Ends = {start: _PLAIN} if self.minimum == 0 else {}
-        current: _Ends = {start: _PLAIN}
-        while current:
-            current = _extend(current, self.item, run)
-            current = {end: outcomes for end, outcomes in current.items() if end > start}
-            grown: _Ends = {}
-            for end, outcomes in current.items():
-                before = ends.get(end)
-                merged = outcomes if before is None else _union(before, outcomes)
-                if before is None or len(merged) > len(before):
-                    ends[end] = merged
-                    grown[end] = outcomes
-            current = grown
+        key = (self.number, start)
+        if key in run.memo:
+            return run.memo[key]
+        # Ends are taken in order, so that all ways to one are known before going on from it.
+        ends: _Ends = {}
+        waiting: _Ends = {start: _PLAIN}
+        while waiting:
+            here = min(waiting)
+            outcomes = waiting.pop(here)
+            if here > start or self.minimum == 0:
+                ends[here] = outcomes
+            for end, more in _extend({here: outcomes}, self.item, run).items():
+                if end > here:
+                    waiting[end] = _union(waiting[end], more, run) if end in waiting else more
+        run.memo[key] = ends
         return ends
 
 
@@ -192,12 +189,14 @@ class _Tagged(_Node):
     tag: str
 
     def match(self, run: _Run, start: int) -> _Ends:
-        return {
-            end: outcomes
-            if end == start
-            else tuple(((*spans, Span(self.tag, start, end)), trees) for spans, trees in outcomes)
-            for end, outcomes in self.item.at(run, start).items()
-        }
+        ends: _Ends = {}
+        for end, outcomes in self.item.at(run, start).items():
+            if end > start:
+                own: Filling = ((self.tag, (1 << end) - (1 << start)),)
+                tagged = tuple((_fill(own, filling), trees) for filling, trees in outcomes)
+                outcomes = tagged if len(tagged) == 1 else _union((), tagged, run)
+            ends[end] = outcomes
+        return ends
 
 
 class _Rule(_Node):
@@ -211,7 +210,7 @@ class _Rule(_Node):
         if known is None:
             known = run.memo[key] = {
                 end: tuple(
-                    (spans, (Tree(self.name, start, end, trees),)) for spans, trees in outcomes
+                    (filling, (Tree(self.name, start, end, trees),)) for filling, trees in outcomes
                 )
                 for end, outcomes in self.item.at(run, start).items()
             }
@@ -233,24 +232,38 @@ def _extend(ends: _Ends, item: _Node, run: _Run) -> _Ends:
                 joined = more
             else:
                 joined = tuple(
-                    (spans + spans2, trees + trees2)
-                    for spans, trees in outcomes
-                    for spans2, trees2 in more
+                    (_fill(filling, filling2), trees + trees2)
+                    for filling, trees in outcomes
+                    for filling2, trees2 in more
                 )
-                if len(joined) > MAX_OUTCOMES:
-                    joined = _union((), joined)
-            result[end] = _union(result[end], joined) if end in result else joined
+                if len(joined) > 1:
+                    joined = _union((), joined, run)
+            result[end] = _union(result[end], joined, run) if end in result else joined
     return result
 
 
-def _union(left: tuple[_Outcome, ...], right: tuple[_Outcome, ...]) -> tuple[_Outcome, ...]:
+def _fill(left: Filling, right: Filling) -> Filling:
+    """Both fillings together."""
+    if not left or not right:
+        return left or right
+    places = dict(left)
+    for slot, more in right:
+        places[slot] = places.get(slot, 0) | more
+    return tuple(sorted(places.items()))
+
+
+def _union(
+    left: tuple[_Outcome, ...], right: tuple[_Outcome, ...], run: _Run
+) -> tuple[_Outcome, ...]:
+    """The distinct outcomes of both; of too many, those with fillings of their own go first."""
     merged = dict.fromkeys(left)
-    fillings = {spans for spans, _ in left}
-    for outcome in right:
-        if outcome not in merged and (len(merged) < MAX_OUTCOMES or outcome[0] not in fillings):
-            merged[outcome] = None
-            fillings.add(outcome[0])
-    return tuple(merged)
+    merged.update(dict.fromkeys(right))
+    if len(merged) <= MAX_OUTCOMES:
+        return tuple(merged)
+    run.complete = False
+    first = {filling: (filling, trees) for filling, trees in reversed(merged)}
+    kept = dict.fromkeys([*reversed(first.values()), *merged])
+    return tuple(kept)[:MAX_OUTCOMES]
 
 
 class Parser:
@@ -292,17 +305,18 @@ class Parser:
             for outcome in self._rules[name].at(run, 0).get(run.length, ()):
                 found[outcome] = None
         spoken = tuple(words)
-        return tuple(Parse(spoken, spans, trees[0]) for spans, trees in found)
+        return tuple(Parse(spoken, filling, trees[0], run.complete) for filling, trees in found)
 
     def prefixes(self, words: Sequence[str], rule: str) -> tuple[Parse, ...]:
         """Every derivation of any number of first words from ``rule`` (qualified), longest first."""
         if len(words) > MAX_WORDS or not words:
             return ()
-        ends = self._rules[rule].at(_Run(words), 0)
+        run = _Run(words)
+        ends = self._rules[rule].at(run, 0)
         return tuple(
-            Parse(tuple(words[:end]), spans, trees[0])
+            Parse(tuple(words[:end]), filling, trees[0], run.complete)
             for end in sorted(ends, reverse=True)
-            for spans, trees in ends[end]
+            for filling, trees in ends[end]
         )
 
     def _compile(self, expression: ex.Expression) -> _Node:

@@ -11,6 +11,9 @@ from fieldlog.grammar.automaton import Automaton
 
 _FAR = 10**9
 
+_LONG = 30
+"""Words after which a phrase takes no option and the flattest choice, to come to an end."""
+
 _PATIENCE = 200
 """Draws without anything new after which ``covering`` gives up on what is left."""
 
@@ -98,7 +101,9 @@ class Sampler:
             case ex.Tagged(item=item):
                 self._walk(item, depth, words, cover)
             case ex.Alternative(choices=choices):
-                if depth > self._deep:  # the way out of a recursion is the flattest choice
+                if (
+                    depth > self._deep or len(words) > _LONG
+                ):  # the way out of a recursion is the flattest choice
                     flattest = min(choices, key=lambda choice: _depth(choice, self._depth))
                     self._walk(flattest, depth, words, cover)
                 else:
@@ -108,7 +113,9 @@ class Sampler:
                 if isinstance(expression, ex.Repeat) and expression.minimum:
                     self._walk(item, depth, words, cover)
                 for _ in range(1 if isinstance(expression, ex.Option) else 2):
-                    if depth > self._deep or not self._pick(id(expression), 2, cover):
+                    if depth > self._deep or len(words) > _LONG:
+                        break
+                    if not self._pick(id(expression), 2, cover):
                         break
                     self._walk(item, depth, words, cover)
             case ex.Null() | ex.Void():

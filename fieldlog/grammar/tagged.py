@@ -13,6 +13,9 @@ from fieldlog.grammar.jsgf import to_jsgf
 from fieldlog.grammar.phrases import phrase_list
 from fieldlog.model import Decision, Kind, Understanding
 
+_SHOWN = 6
+"""Readings shown in a question."""
+
 
 class TaggedLanguage:
     """Implements ``listeners.base.Language`` for one closed grammar."""
@@ -55,19 +58,20 @@ class TaggedLanguage:
         """
         words = self._words(text)
         fillings: dict[tuple[tuple[str, str], ...], dict[str, str]] = {}
-        for parse in self.grammar.parse(words):
+        parses = self.grammar.parse(words)
+        for parse in parses:
             fillings.setdefault(tuple(sorted(parse.slots.items())), parse.slots)
         spoken = " ".join(words)
         if not fillings:
             reason = refusal(self.word_graph(), words)
             return Understanding(Decision.REFUSE, Kind.NOTHING, reason, spoken)
         first, *others = fillings.values()
-        if others:
-            readings = [_shown(filling) for filling in fillings.values()]
+        if others or not parses[0].complete:
+            readings = [_shown(filling) for filling in [first, *others][:_SHOWN]]
             return Understanding(
                 Decision.ASK,
                 Kind.ORDER,
-                f"{len(readings)} ways to understand it",
+                f"{len(fillings)} or more ways to understand it",
                 spoken,
                 question=f"which one: {'; or '.join(readings)}?",
             )
