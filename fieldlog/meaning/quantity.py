@@ -13,10 +13,11 @@ from fractions import Fraction
 
 from fieldlog import units
 from fieldlog.meaning import numbers
-from fieldlog.meaning.number_words import AFTER, NUMBER_WORDS, QUALIFIERS
+from fieldlog.meaning.number_words import AFTER, MINUS, NUMBER_WORDS, QUALIFIERS
 from fieldlog.meaning.numbers import (
     COMPACT_GRAVITY,
     COMPACT_VOLTS,
+    DECIMAL,
     FRACTION,
     MIXED,
     PROPER,
@@ -99,7 +100,7 @@ def quantities(
     """
     for symbol in allowed:
         units.unit(symbol)
-    said = tuple(words)
+    said = _below_zero(tuple(words))
     found, refused, reasons = _with_unit(said, allowed, gravity)
     if found:
         return _sorted(found, plausible)
@@ -123,10 +124,24 @@ def _why_none(words: Words, reason: str) -> str:
     for at in range(len(words) - 1, 0, -1):
         rest = words[at:]
         if numbers.readings(words[:at]) and not any(word in NUMBER_WORDS for word in rest):
-            if rest not in units.SPOKEN:
-                return f"unknown unit: {' '.join(rest)!r}"
+            known = next((n for n in range(len(rest), 0, -1) if rest[:n] in units.SPOKEN), 0)
+            if known < len(rest):
+                left = " ".join(rest[known:])
+                return (
+                    f"not understood after the unit: {left!r}"
+                    if known
+                    else f"unknown unit: {left!r}"
+                )
             break
     return reason or numbers.why_not(words) or "not a quantity"
+
+
+def _below_zero(words: Words) -> Words:
+    """ "ten degrees below zero" -> "minus ten degrees"; anything else as it is."""
+    if words[-2:] != ("below", "zero") or not MINUS.isdisjoint(words):
+        return words
+    size = next((n for n in (3, 2, 1) if words[:n] in QUALIFIERS), 0)
+    return (*words[:size], "minus", *words[size:-2])
 
 
 # --- with a unit -----------------------------------------------------------------------------
@@ -207,8 +222,11 @@ def _without_article(words: Words) -> Words:
 
 
 def _is_part(words: Words) -> bool:
-    """Whether the words are a fraction, of which one can say "of an inch"."""
-    return any(reading.style in (FRACTION, MIXED) for reading in numbers.readings(words))
+    """Whether one can say "of an inch" after the words: a fraction, or a decimal below one."""
+    return any(
+        reading.style in (FRACTION, MIXED) or (reading.style == DECIMAL and reading.value < 1)
+        for reading in numbers.readings(words)
+    )
 
 
 def _without_repeated_unit(words: Words, unit_words: Words) -> Words:
