@@ -152,6 +152,7 @@ def decide(
             finding=None,
             candidates=(),
             question="",
+            slots={},
             dialogue=None,
         )
     if understanding.decision is Decision.ASK:

@@ -1,0 +1,171 @@
+"""``fieldlog benchmarks``: figures anybody can print again, one sub-command per area."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from fieldlog.errors import UsageError
+
+if TYPE_CHECKING:
+    from fieldlog.benchmarks.hearing import Row
+
+
+@click.group()
+def benchmarks() -> None:
+    """Measure fieldlog on this machine.
+
+    \b
+    Example:
+      fieldlog benchmarks hearing --orders speech/orders --noise speech/noise/kitchen.flac
+    """
+
+
+def _beside(relative: str) -> Path | None:
+    """Extra material in a folder ``shared`` beside the checkout, when there is one."""
+    import fieldlog
+
+    path = Path(fieldlog.__file__).resolve().parents[2] / "shared" / relative
+    return path if path.exists() else None
+
+
+@benchmarks.command()
+@click.option("--orders", type=click.Path(path_type=Path), help="Folder of spoken orders.")
+@click.option("--digits", type=click.Path(path_type=Path), help="Folder of spoken digits.")
+@click.option("--no-digits", is_flag=True, help="Leave the digits out.")
+@click.option("--noise", type=click.Path(path_type=Path), help="A recording of noise.")
+@click.option("--vosk", "vosk_model", type=click.Path(path_type=Path), help="A Vosk model folder.")
+@click.option("--model", type=click.Path(path_type=Path), help="Another CTranslate2 Whisper.")
+@click.option("--only", multiple=True, help="Only the recognisers of this name (repeatable).")
+@click.option("--ratio", multiple=True, type=float, help="Noise ratio in dB (default: 12 and 6).")
+@click.option("--limit", type=int, help="Files per set, drawn with a fixed seed: a quick look.")
+@click.option("--endpointed", is_flag=True, help="Cut each file with the endpointer first.")
+@click.option("--policy", default="balanced", help="cautious, balanced or brisk.")
+@click.option("--wrong", is_flag=True, help="Name every file that was not right.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object per row.")
+def hearing(
+    orders: Path | None,
+    digits: Path | None,
+    no_digits: bool,
+    noise: Path | None,
+    vosk_model: Path | None,
+    model: Path | None,
+    only: tuple[str, ...],
+    ratio: tuple[float, ...],
+    limit: int | None,
+    endpointed: bool,
+    policy: str,
+    wrong: bool,
+    as_json: bool,
+) -> None:
+    """Compare recognisers on spoken orders and digits, clean and with noise.
+
+    Folders left out are looked for in a folder "shared" beside the checkout.
+
+    \b
+    Example:
+      fieldlog benchmarks hearing --limit 30 --only whisper
+    """
+    from fieldlog.benchmarks import hearing as measured
+    from fieldlog.benchmarks import recognisers as known
+    from fieldlog.benchmarks import recordings
+    from fieldlog.doubt import Policy
+
+    orders = orders or _beside("speech/orders")
+    digits = digits or _beside("speech/digits")
+    noise = noise or _beside("speech/noise/kitchen.flac")
+    sets = []
+    for name, folder, reader in (
+        ("orders", orders, recordings.orders),
+        ("digits", digits, recordings.digits),
+    ):
+        if name == "digits" and no_digits:
+            continue
+        if folder is None:
+            click.echo(f"no {name}: name their folder with --{name}", err=True)
+        else:
+            sets.append(reader(folder))
+    if not sets:
+        raise UsageError("nothing to hear", where="benchmarks hearing", todo="give --orders DIR")
+    if noise is None:
+        click.echo("no noise: name a recording with --noise; clean rows only", err=True)
+    if policy not in {each.value for each in Policy}:
+        raise UsageError(
+            f"no policy {policy!r}", where="--policy", todo="one of " + ", ".join(Policy)
+        )
+    compared = [known.Recogniser("whisper", known.WHISPER.target, model)]
+    compared += [known.POCKETSPHINX, known.NEAREST]
+    if vosk_model is not None:
+        compared.append(known.vosk(vosk_model))
+    if only:
+        compared = [each for each in compared if each.name in only]
+    plan = measured.Plan(
+        sets=tuple(sets),
+        noise=noise,
+        ratios=(None, *(ratio or (12.0, 6.0))),
+        endpointed=endpointed,
+        limit=limit,
+        policy=Policy(policy),
+    )
+    rows, absent = measured.compare(
+        compared, plan, lambda name: click.echo(f"hearing with {name} ...", err=True)
+    )
+    for each in absent:
+        click.echo(f"{each.recogniser} left out: {each.reason}", err=True)
+    if as_json:
+        for row in rows:
+            click.echo(json.dumps(asdict(row)))
+    else:
+        _print(rows)
+    if wrong and not as_json:
+        for row in rows:
+            for line in row.wrong:
+                click.echo(f"{row.recogniser} {row.speech} {_ratio(row.ratio_db)}  {line}")
+
+
+def _ratio(ratio_db: float | None) -> str:
+    return "clean" if ratio_db is None else f"{ratio_db:g} dB"
+
+
+def _print(rows: list[Row]) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table(title="Hearing: recognisers side by side")
+    for heading in ("recogniser", "set", "noise"):
+        table.add_column(heading)
+    for heading in (
+        "files",
+        "all slots right",
+        "silently wrong",
+        "asked, right",
+        "asked, wrong",
+        "refused",
+        "median ms",
+        "p95 ms",
+        "x real time",
+        "peak MB",
+    ):
+        table.add_column(heading, justify="right")
+    for row in rows:
+        share = 100.0 / max(row.files, 1)
+        table.add_row(
+            row.recogniser,
+            row.speech,
+            _ratio(row.ratio_db),
+            str(row.files),
+            f"{row.right} ({row.right * share:.1f} %)",
+            f"{row.silently_wrong} ({row.silently_wrong * share:.1f} %)",
+            f"{row.asked_when_right} ({row.asked_when_right * share:.1f} %)",
+            str(row.asked_when_wrong),
+            str(row.refused),
+            f"{row.median_ms:.0f}",
+            f"{row.p95_ms:.0f}",
+            f"{row.real_time_factor:.2f}",
+            f"{row.memory_mb:.0f}",
+        )
+    Console(width=168).print(table)
