@@ -74,7 +74,11 @@ def outcome_text(understood: Understanding, assessment: Assessment | None) -> Te
 def limit_text(judgement: Judgement) -> str:
     """A limit as printed, the margin to it, and its source with its status."""
     limit = judgement.limit
-    value = "" if limit.value is None else f" {tell.number(limit.value)} {_unit(limit.unit)}"
+    value = ""
+    if limit.printed:
+        value = f" {limit.printed}"
+    elif limit.value is not None:
+        value = f" {tell.number(limit.value)} {_unit(limit.unit)}"
     margin = ""
     if judgement.margin is not None:
         margin = f", margin {float(judgement.margin):+.3g} {_unit(limit.unit)}".rstrip()

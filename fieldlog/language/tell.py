@@ -25,6 +25,8 @@ def number(value: Fraction) -> str:
         return f"{float(value):.{places}f}"
     if value.denominator == 1:
         return str(value.numerator)
+    if value.denominator > 64:  # computed, never said: three decimals are plenty
+        return f"{float(value):.3f}".rstrip("0").rstrip(".")
     whole, rest = divmod(abs(value), 1)
     sign = "-" if value < 0 else ""
     return f"{sign}{whole} {rest}" if whole else f"{sign}{rest}"
