@@ -56,10 +56,12 @@ class Session:
         transcribe: Transcribe | None = None,
         model: str = "",
         grammar: str = "",
+        standing: Sequence[tuple[str, Finding]] = (),
     ) -> None:
         """``started_at``: instant (UTC) of second 0.0 of the session clock.
 
-        ``model`` and ``grammar`` are fingerprints that go with every utterance.
+        ``model`` and ``grammar`` are fingerprints that go with every utterance; ``standing`` holds
+        the findings that stand already, oldest first, so that they too can be corrected.
         """
         self._store = store
         self._inspection = inspection_id
@@ -68,7 +70,7 @@ class Session:
         self._transcribe = transcribe
         self._model = model
         self._grammar = grammar
-        self._findings: list[tuple[str, Finding]] = []
+        self._findings: list[tuple[str, Finding]] = list(standing)
 
     def take(self, heard: Heard, source: str, begins_s: float = 0.0) -> Outcome:
         """Check and save one utterance. ``begins_s``: where its source starts on the session clock.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import date
 
 from rich.text import Text
@@ -14,6 +14,9 @@ from fieldlog.limits.context import parse_context
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.listeners.base import Language
 from fieldlog.model import Decision, Judgement, State, Understanding
+from fieldlog.photos.placing import Placed
+from fieldlog.session import Outcome
+from fieldlog.store.records import InspectionRecord
 
 COLOURS = {
     State.WITHIN: "green",
@@ -94,3 +97,37 @@ def _other(understood: Understanding) -> str:
         return "  ".join(f"{name}={words}" for name, words in understood.slots.items())
     told = " ".join(value for value in understood.slots.values() if value)
     return f"{understood.dialogue or understood.kind.value}: {told}".rstrip(": ")
+
+
+def session_text(outcome: Outcome) -> Text:
+    """One line for what an utterance led to in a session."""
+    understood = outcome.heard.understanding
+    if outcome.remark is not None:
+        return Text.assemble("remark (unchecked): ", (outcome.remark, "italic"))
+    if outcome.mark is not None:
+        return Text(f"mark: {outcome.mark}", "dim")
+    line = outcome_text(understood, outcome.assessment)
+    if outcome.corrects is not None and outcome.assessment is not None:
+        line.append(f"  corrects {tell.finding(outcome.corrects)}", "yellow")
+    elif outcome.corrects is not None:
+        line = Text(f"withdrawn: {tell.finding(outcome.corrects)}", "yellow")
+    return line
+
+
+def placed_lines(placed: Placed, record: InspectionRecord) -> Iterator[str]:
+    """What was found out about each camera's clock, then where every photo went and why."""
+    for alignment in placed.alignments:
+        ahead = -alignment.offset_s
+        yield (
+            f"  {alignment.camera}: clock {abs(ahead):.1f} s {'ahead' if ahead > 0 else 'behind'}, "
+            f"+-{alignment.uncertainty_s:.1f} s, from {alignment.pairs} marks"
+        )
+    findings = {each.id: each.finding for each in record.findings}
+    for photo in record.photos:
+        attachment = photo.attachment
+        if attachment is None or attachment.finding_id is None:
+            why = attachment.reason if attachment else "not placed"
+            yield f"  {photo.file}: unplaced ({why})"
+        else:
+            about = tell.finding(findings[attachment.finding_id])
+            yield f"  {photo.file} -> {about}  ({attachment.reason})"

@@ -1,0 +1,80 @@
+"""``fieldlog demo``: the whole job, on the demo's own audio and photos."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+from rich.console import Console
+from rich.text import Text
+
+from fieldlog.cli.ears import listener_options
+
+
+@click.command()
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("fieldlog-demo"),
+    show_default=True,
+    help="Folder for the record and the report.",
+)
+@listener_options
+def demo(out: Path, listener: str, model: Path | None) -> None:
+    """Hear, check, illustrate and report the demo's inspection, from real audio and photos.
+
+    \b
+    Examples:
+      fieldlog demo
+      fieldlog demo --out somewhere/else
+      fieldlog demo --listener pocketsphinx
+    """
+    from fieldlog import demo as job
+    from fieldlog import places
+    from fieldlog.cli.ears import open_ears
+    from fieldlog.cli.verdict_lines import placed_lines, session_text
+    from fieldlog.inspection_language import InspectionLanguage
+    from fieldlog.session import Outcome
+    from fieldlog.store.repository import Repository
+
+    console = Console(highlight=False, soft_wrap=True)
+    media = places.demo_media()
+    manifest = job.read_manifest(media)
+    vehicle, head = manifest["vehicle"]["name"], manifest["inspection"]
+    console.print(Text(f"{vehicle} at {head['workshop']}, {head['start'][:10]}", "bold"))
+    language = InspectionLanguage.load()
+    seen: set[str] = set()
+
+    def tell(file: str, outcome: Outcome) -> None:
+        if file not in seen:
+            seen.add(file)
+            console.print(Text(f"\n{file}", "bold"))
+        at = outcome.heard.clip.start_s
+        console.print(Text(f"{at:6.1f} s  ", "dim"), session_text(outcome), sep="", end="\n")
+
+    folder = _fresh(out / "record")
+    with open_ears(language, listener, model) as ears, Repository.open(folder) as store:
+        result = job.run(media, store, out, language, ears, tell)
+        record = store.inspection_record(result.inspection.id)
+        checked = store.verify(result.inspection.id)
+    console.print(Text("\nphotos", "bold"))
+    for line in placed_lines(result.placed, record):
+        console.print(Text(line))
+    wrong = job.deviations(result, record, manifest)
+    console.print(Text("\nagainst what the manifest says must come out", "bold"))
+    for text in wrong or ["every utterance, verdict and photo as it must be"]:
+        console.print(Text(f"  {text}"))
+    console.print(Text("\nrecord and report", "bold"))
+    console.print(Text(f"  record: {folder} ({checked.rows} rows, chain of hashes holds)"))
+    for path in result.written.files:
+        console.print(Text(f"  {path.suffix[1:]}: {path}"))
+
+
+def _fresh(folder: Path) -> Path:
+    """``folder``, or the first of folder-2, folder-3... that is not there: nothing is overwritten."""
+    if not folder.exists():
+        return folder
+    number = 2
+    while (other := folder.with_name(f"{folder.name}-{number}")).exists():
+        number += 1
+    return other

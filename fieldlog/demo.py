@@ -1,0 +1,155 @@
+"""The main job on the demo's audio and photos: hear, parse, check, attach, store, report.
+
+The demo's manifest says which file begins when on the session clock; nothing else of it is used
+here. What must come out is only read by ``deviations``, which holds the record against it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from fieldlog.audio.endpointer import utterances
+from fieldlog.cli.ears import Ears
+from fieldlog.hearing import hear_clips
+from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.model import Finding, Quantity, Understanding
+from fieldlog.photos.importer import import_folder
+from fieldlog.photos.placing import Placed, place_photos
+from fieldlog.report.write import Written, write_report
+from fieldlog.session import Outcome
+from fieldlog.store.records import Inspection, InspectionRecord
+from fieldlog.store.repository import Repository
+from fieldlog.walk import open_session
+
+Manifest = dict[str, Any]
+Tell = Callable[[str, Outcome], None]
+"""Called with a part's file name and each outcome, as soon as it is in the record."""
+
+
+@dataclass(frozen=True, slots=True)
+class Demo:
+    """What a run of the demo left behind."""
+
+    inspection: Inspection
+    outcomes: tuple[tuple[str, Outcome], ...]
+    placed: Placed
+    written: Written
+
+
+def read_manifest(media: Path) -> Manifest:
+    """The demo's manifest."""
+    manifest: Manifest = json.loads((media / "manifest.json").read_text(encoding="utf-8"))
+    return manifest
+
+
+def run(
+    media: Path,
+    store: Repository,
+    out: Path,
+    language: InspectionLanguage,
+    ears: Ears,
+    tell: Tell,
+    *,
+    formats: tuple[str, ...] = ("html", "pdf", "json", "csv"),
+) -> Demo:
+    """Do the whole job into ``store`` and write the report into ``out``."""
+    manifest = read_manifest(media)
+    inspection = begin(store, manifest)
+    session = open_session(store, inspection.id, language, ears)
+    outcomes: list[tuple[str, Outcome]] = []
+    for part in manifest["parts"]:
+        clips = utterances(media / part["file"])
+        for heard in hear_clips(clips, ears.listener, language, ears.judge):
+            outcome = session.take(heard, part["file"], float(part["begins_s"]))
+            outcomes.append((part["file"], outcome))
+            tell(part["file"], outcome)
+    day = inspection.started_at.date()
+    import_folder(store, inspection.id, media / "photos", day)
+    placed = place_photos(store, inspection.id, day)
+    written = write_report(store, inspection.id, formats, out, printed_at=datetime.now(UTC))
+    return Demo(inspection, tuple(outcomes), placed, written)
+
+
+def begin(store: Repository, manifest: Manifest) -> Inspection:
+    """The demo's vehicle and the head of its inspection, in the record."""
+    facts = {key: str(value) for key, value in manifest["vehicle"].items()}
+    name = facts.pop("name")
+    odometer = Quantity(Fraction(facts.pop("odometer_mi")), "mi")
+    vehicle = store.add_vehicle(name, facts=facts)
+    head = manifest["inspection"]
+    started = datetime.fromisoformat(head["start"])
+    return store.start_inspection(
+        vehicle.id,
+        started_at=started.astimezone(UTC),
+        zone=started.isoformat()[-6:],
+        inspector=head["inspector"],
+        place=head["workshop"],
+        jurisdiction=head["jurisdiction"],
+        odometer=odometer,
+    )
+
+
+def deviations(demo: Demo, record: InspectionRecord, manifest: Manifest) -> list[str]:
+    """Everything in which the record differs from what the manifest says must come out."""
+    found: list[str] = []
+    ids: dict[str, str] = {}
+    for part in manifest["parts"]:
+        heard = [outcome for file, outcome in demo.outcomes if file == part["file"]]
+        wanted = part["utterances"]
+        if len(heard) != len(wanted):
+            found.append(f"{part['file']}: {len(heard)} utterances instead of {len(wanted)}")
+        for want, outcome in zip(wanted, heard, strict=False):
+            found += [f"{want['id']}: {text}" for text in _differs(want["expect"], outcome)]
+            corrects = want["expect"].get("corrects")
+            if corrects and outcome.corrects is None:
+                found.append(f"{want['id']}: does not correct {corrects}")
+            if outcome.saved.finding_id:
+                ids[want["id"]] = outcome.saved.finding_id
+    attached = {
+        photo.file: photo.attachment.finding_id if photo.attachment else None
+        for photo in record.photos
+    }
+    for photo in manifest["photos"]:
+        name, owner = photo["file"], photo["belongs_to"]
+        if attached.get(name) is None or attached.get(name) != ids.get(owner):
+            found.append(f"photo {name}: not at {owner}")
+    return found
+
+
+def _differs(expect: dict[str, str], outcome: Outcome) -> Iterable[str]:
+    understood = outcome.heard.understanding
+    got = _facts(understood, outcome)
+    for key, want in {"decision": "accept", **expect}.items():
+        if key != "corrects" and got.get(key) != want:
+            yield f"{key} is {got.get(key)!r} instead of {want!r} (heard: {understood.text!r})"
+
+
+def _facts(understood: Understanding, outcome: Outcome) -> dict[str, str | None]:
+    facts: dict[str, str | None] = {
+        "decision": understood.decision.value,
+        "kind": understood.kind.value,
+        "dialogue": understood.dialogue,
+    }
+    if outcome.assessment is not None:
+        facts["state"] = outcome.assessment.verdict.state.value
+    finding = understood.finding
+    return facts if finding is None else facts | _of(finding)
+
+
+def _of(finding: Finding) -> dict[str, str | None]:
+    quantity = finding.quantity
+    return {
+        "component": finding.component,
+        "position": finding.position,
+        "characteristic": finding.characteristic,
+        "condition": finding.condition,
+        "code": finding.code,
+        "value": None if quantity is None else str(quantity.value),
+        "unit": None if quantity is None else quantity.unit,
+    }

@@ -1,0 +1,55 @@
+"""Opening a session on an inspection that is in the record: the shell round ``session.py``."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+from fieldlog import places
+from fieldlog.cli.ears import Ears
+from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.limits.context import parse_context
+from fieldlog.limits.packs import shipped_limits
+from fieldlog.model import Context
+from fieldlog.session import Rules, Session
+from fieldlog.store.records import InspectionRecord
+from fieldlog.store.repository import Repository
+
+
+def open_session(store: Repository, key: str, language: InspectionLanguage, ears: Ears) -> Session:
+    """A session that adds to the inspection ``key`` (number, id or ``last``).
+
+    Limits are those that ship with fieldlog and the vehicle's own; the context is the inspection's
+    jurisdiction and settings over the vehicle's facts. Raises ``UsageError`` for an unknown
+    inspection or a context that cannot be meant.
+    """
+    record = store.inspection_record(key)
+    limits = (*shipped_limits(), *record.vehicle.limits)
+    return Session(
+        store,
+        record.inspection.id,
+        record.inspection.started_at,
+        Rules(language.catalogue, limits, inspection_context(record)),
+        transcribe=ears.transcribe,
+        model=ears.listener.name,
+        grammar=grammar_fingerprint(places.grammars()),
+        standing=[(f.id, f.finding) for f in record.findings if f.stands],
+    )
+
+
+def inspection_context(record: InspectionRecord) -> Context:
+    """What the checks may assume: facts of the vehicle that are settings, then the inspection's."""
+    from fieldlog.limits.context import SETTINGS
+
+    facts = {key: value for key, value in record.vehicle.facts.items() if key in SETTINGS}
+    return parse_context(record.inspection.jurisdiction, {**facts, **record.inspection.settings})
+
+
+def grammar_fingerprint(folder: Path) -> str:
+    """SHA-256 over the names and bytes of every grammar and catalogue file, first 16 digits."""
+    sha = hashlib.sha256()
+    for path in sorted(folder.rglob("*")):
+        if path.suffix in {".jsgf", ".toml", ".dic"}:
+            sha.update(path.relative_to(folder).as_posix().encode())
+            sha.update(path.read_bytes())
+    return sha.hexdigest()[:16]
