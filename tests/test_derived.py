@@ -22,6 +22,9 @@ from fieldlog.derived import (
     wear,
     wheel,
 )
+from fieldlog.derived.from_finding import Derived, derive
+from fieldlog.limits.context import parse_context
+from fieldlog.model import Finding, Quantity
 
 F = Fraction
 TODAY = date(2026, 11, 25)
@@ -450,3 +453,29 @@ class TestWear:
         rows = points("0 1000 2000 3000 4000", "3.0 2.4 2.5 6.0 5.4")
         parts = wear.split_at_replacements(rows, falling=True, noise=F("0.2"))
         assert [len(part) for part in parts] == [3, 2]
+
+
+class TestFromTyreFindings:
+    @staticmethod
+    def derived(finding: Finding, *settings: str) -> list[Derived]:
+        results = derive(finding, parse_context(None, settings), TODAY)
+        return [result for result in results if isinstance(result, Derived)]
+
+    def test_indicator_bars_stand_a_thirty_second_high(self) -> None:
+        # FMVSS 119 S6.4: motorcycle indicators at 0.8 mm (1/32 in), a higher one is not permitted
+        for characteristic in ("condition", "tread depth"):
+            worn = Finding("tyre", "rear", characteristic, condition="at wear bars")
+            (made,) = self.derived(worn)
+            assert made.finding.characteristic == "tread depth"
+            assert made.finding.quantity is not None
+            assert (made.finding.quantity.value, made.finding.quantity.unit) == (F(1, 32), "in")
+            assert self.derived(worn, "vehicle_class=car") == []
+        assert self.derived(Finding("tyre", "rear", "condition", condition="cracked")) == []
+
+    def test_share_of_the_recommended_pressure(self) -> None:
+        low = Finding("tyre", "rear", "pressure", Quantity(F(18), "psi"))
+        (made,) = self.derived(low, "pressure_rear=40psi")
+        assert made.finding.quantity is not None
+        assert made.finding.quantity.value == 45
+        assert self.derived(low, "pressure_front=40psi") == []
+        assert self.derived(low) == []

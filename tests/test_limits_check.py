@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -424,3 +425,69 @@ def test_an_uncertainty_of_another_kind_is_refused() -> None:
 def test_verdict_never_says_safe() -> None:
     for each in shipped_limits():
         assert " safe" not in f" {each.advice}".lower()
+
+
+def test_less_than_half_of_the_recommended_pressure_in_utah() -> None:
+    # Utah R714-160-8(1)(c): reject if inflated to less than half of the recommended pressure (V).
+    ratio = measured("tyre", "pressure ratio", "49", "%", "rear")
+    assert verdict(ratio, "US-UT", EXACT).state is State.BEYOND
+    half = measured("tyre", "pressure ratio", "50", "%", "rear")
+    assert verdict(half, "US-UT", EXACT).state is State.WITHIN
+
+
+@pytest.mark.parametrize(
+    ("where", "settings", "value", "unit", "state"),
+    [
+        # Austria KDV 4(4): 1.6 mm, mopeds 1.0 mm (V2); Ohio 4501:2-1-06: 1/16 in (V);
+        # Maryland COMAR 11.14.05.05 cars 2/32 in (V); Utah R714-160-8(1)(g) 2/32 in (V).
+        ("AT", (), "1.5", "mm", State.BEYOND),
+        ("AT", ("vehicle_class=moped",), "1.5", "mm", State.WITHIN),
+        ("AT", ("gvwr=4000kg", "vehicle_class=truck"), "1.9", "mm", State.BEYOND),
+        ("US-OH", (), "1.58", "mm", State.BEYOND),
+        ("US-OH", (), "1.59", "mm", State.WITHIN),
+        ("US-MD", ("vehicle_class=car",), "1.59", "mm", State.WITHIN),
+        ("US-UT", (), "1.59", "mm", State.WITHIN),
+        ("FR", ("vehicle_class=car",), "1.59", "mm", State.BEYOND),
+        ("US-VA", ("vehicle_class=moped",), "1.58", "mm", State.BEYOND),
+    ],
+)
+def test_tread_elsewhere(
+    where: str, settings: tuple[str, ...], value: str, unit: str, state: State
+) -> None:
+    tread = measured("tyre", "tread depth", value, unit, "rear")
+    assert verdict(tread, where, EXACT, *settings).state is state
+
+
+def test_the_french_difference_between_a_pair_is_a_rule_of_its_own() -> None:
+    # French arrete (V): not more than 5 mm between two tyres of one axle.
+    row = next(each for each in shipped_limits() if each.id == "fr.tread-car")
+    pair = replace(
+        row,
+        relation="at most",
+        value=Fraction(5),
+        printed="5 mm",
+        aggregation="pair difference",
+    )
+    context = parse_context("FR", ["vehicle_class=car", EXACT])
+    two = [measured("tyre", "tread depth", v, "mm", "front") for v in ("7.5", "2.4")]
+    assert check(merge_readings(two), [pair], context).state is State.BEYOND
+    assert check(two[0], [pair], context).state is State.UNDECIDED
+
+
+def test_headlamp_aim_at_another_distance_is_not_judged_by_the_25_foot_figure() -> None:
+    # Virginia 19VAC30-70-360 A.7: 4 in up, down, left or right (V).
+    aim = measured("headlamp", "aim offset", "4.5", "in")
+    assert verdict(aim, "US-VA", EXACT).state is State.BEYOND
+    assert verdict(aim, "US-VA", EXACT, "distance=7.62m").state is State.BEYOND
+    far = verdict(aim, "US-VA", EXACT, "distance=10m")
+    assert far.state is State.UNDECIDED
+    assert "applies here" in far.reason
+
+
+def test_merging_findings_of_different_kinds_is_refused() -> None:
+    with pytest.raises(ValueError, match="different kinds"):
+        merge_readings(
+            [measured("tyre", "pressure", "36", "psi"), measured("tyre", "tread depth", "2", "mm")]
+        )
+    with pytest.raises(ValueError, match="no findings"):
+        merge_readings([])

@@ -54,6 +54,9 @@ def measured(
         # 200/N % above 66 teeth (V2): 80 teeth 2.5 %; 48 teeth keep the 3 %.
         (measured("drive chain", "elongation", "2.6", "%"), ("teeth=80",), "beyond"),
         (measured("drive chain", "elongation", "2.6", "%"), ("teeth=48",), "within"),
+        # Half a roller of a 520 chain is 5.08 mm, the published wording 1/8 in: practice both.
+        (measured("drive chain", "lift-off", "6", "mm"), ("chain=520",), "marginal"),
+        (measured("drive chain", "lift-off", "3", "mm"), ("chain=520",), "within"),
     ],
 )
 def test_measured_settings_gate(finding: Finding, settings: tuple[str, ...], state: str) -> None:

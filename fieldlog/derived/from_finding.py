@@ -23,7 +23,9 @@ CHARACTERISTICS: tuple[tuple[str, str, str], ...] = (
     ("battery", "gravity spread", "1"),
     ("drive chain", "elongation", "%"),
     ("tyre", "age", "a"),
+    ("tyre", "tread depth", "in"),
     ("tyre", "pressure", "kPa"),
+    ("tyre", "pressure ratio", "%"),
     ("headlamp", "aim angle", "deg"),
 )
 """Component, characteristic and unit of everything that is derived."""
@@ -196,6 +198,31 @@ def _from_hot_pressure(finding: Finding, context: Context, today: date) -> tuple
     return (_made(finding, "pressure", back, unit, how, "Gay-Lussac's law, absolute values"),)
 
 
+def _from_wear_bars(finding: Finding, context: Context, today: date) -> tuple[Result, ...]:
+    """Tread level with its indicators: 1/32 in on motorcycle tyres, not the 2/32 of car tyres."""
+    kind = context.settings.get("vehicle_class", "motorcycle")
+    if finding.condition != "at wear bars" or "motorcycle" not in kind:
+        return ()
+    how = "worn to the indicator bars, which stand 1/32 in high on motorcycle tyres"
+    source = "FMVSS 119 (49 CFR 571.119) S6.4"
+    return (_made(finding, "tread depth", Fraction(1, 32), "in", how, source),)
+
+
+def _pressure_ratio(finding: Finding, context: Context, today: date) -> tuple[Result, ...]:
+    """The share of the recommended cold pressure, where that is set for this end."""
+    quantity, position = finding.quantity, (finding.position or "").split()
+    ends = [end for end in ("front", "rear") if end in position]
+    if quantity is None or not ends:
+        return ()
+    wanted = setting_in(context, f"pressure_{ends[0]}", quantity.unit)
+    if not wanted:
+        return ()
+    share = 100 * quantity.value / wanted
+    unit = quantity.unit
+    how = f"{_show(quantity.value)} {unit} / {_show(wanted)} {unit} = {_show(share, 1)} %"
+    return (_made(finding, "pressure ratio", share, "%", how, "recommended cold pressure, set"),)
+
+
 def _from_aim(finding: Finding, context: Context, today: date) -> tuple[Result, ...]:
     if finding.quantity is None:
         return ()
@@ -211,6 +238,9 @@ _RULES: dict[tuple[str, str | None], Callable[[Finding, Context, date], tuple[Re
     ("battery", "specific gravity"): _from_gravity,
     ("drive chain", "span"): _from_span,
     ("tyre", "date code"): _from_date_code,
+    ("tyre", "condition"): _from_wear_bars,
+    ("tyre", "tread depth"): _from_wear_bars,
+    ("tyre", "pressure"): _pressure_ratio,
     ("tyre", "hot pressure"): _from_hot_pressure,
     ("headlamp", "aim offset"): _from_aim,
 }

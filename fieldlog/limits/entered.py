@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from fractions import Fraction
 
+from fieldlog.derived.chain import SIZES, lift_off_limit_mm
 from fieldlog.limits.context import BRAKE_FLUIDS, amount
 from fieldlog.model import Context, Finding, Limit, LimitStatus, Severity, State
 
@@ -146,6 +147,32 @@ def _teeth(context: Context, finding: Finding) -> Iterator[Limit]:
         )
 
 
+def _roller(context: Context, finding: Finding) -> Iterator[Limit]:
+    """Common practice beside the published 1/8 in: half a roller's diameter of the chain's size."""
+    code = context.settings.get("chain")
+    if code and (finding.component, finding.characteristic) == ("drive chain", "lift-off"):
+        value = lift_off_limit_mm(SIZES[code])
+        yield Limit(
+            id="common.chain-lift-off-roller",
+            pack="common-practice",
+            component="drive chain",
+            characteristic="lift-off",
+            relation="at most",
+            value=value,
+            unit="mm",
+            aggregation="single",
+            applies={},
+            source=f"common practice: half a roller's diameter of chain {code}",
+            edition="",
+            read_on="",
+            status=LimitStatus.COMMON,
+            severity=Severity.MAJOR,
+            advice="replace the chain and both sprockets as a set",
+            printed=f"{float(value):g} mm",
+            layer="common practice",
+        )
+
+
 def _grade(context: Context, finding: Finding) -> Iterator[Limit]:
     """Glycol fluids (DOT 3, 4, 5.1) mix with each other, silicone DOT 5 and mineral oil with none.
 
@@ -217,6 +244,7 @@ _BUILDERS: tuple[Callable[[Context, Finding], Iterator[Limit]], ...] = (
     _pressure,
     _freezing,
     _teeth,
+    _roller,
     _grade,
     _tyre_codes,
     _papers,
