@@ -36,30 +36,31 @@ def why_not(
         return "nothing was said"
     if UNKNOWN in words:
         return "part of it was not in the vocabulary ([unk])"
-    if reasons:
-        return reasons[0]
     if abouts:
-        about = abouts[0]
-        rest = words[about.used :]
-        subject = tell.place(about.component.name, about.position)
-        if not rest:
-            return f"incomplete: nothing was said about the {subject}"
-        condition = values.is_condition(rest)
-        if condition is not None:
-            known = values.conditions_of(about.component, about.characteristic)
-            allowed = sorted({name for _, name in known.values()})
-            can = f"it can be {tell.either(allowed)}" if allowed else "it is measured"
-            return f"'{condition}' is not said of the {subject}; {can}"
-        said = f"'{' '.join(rest)}'"
-        return (
-            f"{said} after '{' '.join(words[: about.used])}' is no value, unit or condition of it"
-        )
+        return _behind_subject(words, abouts[0], reasons, values)
     fitting = follow(words)
     if fitting == len(words):
         return "incomplete: the end is missing"
     if fitting:
         return f"'{words[fitting]}' does not fit after '{' '.join(words[:fitting])}'"
     return f"no finding and no command begins with '{words[0]}'"
+
+
+def _behind_subject(words: Words, about: About, reasons: Sequence[str], values: ValueReader) -> str:
+    rest = words[about.used :]
+    subject = tell.place(about.component.name, about.position)
+    if not rest:
+        return f"incomplete: nothing was said about the {subject}"
+    condition = values.is_condition(rest)
+    if condition is not None:
+        known = values.conditions_of(about.component, about.characteristic)
+        allowed = sorted({name for _, name in known.values()})
+        can = f"it can be {tell.either(allowed)}" if allowed else "it is measured"
+        return f"'{condition}' is not said of the {subject}; {can}"
+    if reasons:
+        return next((reason for reason in reasons if "allowed" in reason), reasons[0])
+    said = f"'{' '.join(rest)}'"
+    return f"{said} after '{' '.join(words[: about.used])}' is no value, unit or condition of it"
 
 
 def meant(word: str, nouns: Sequence[str]) -> str | None:

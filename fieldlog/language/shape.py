@@ -26,7 +26,7 @@ _IMPORT = re.compile(r"import\s+<[^>]+>\s*;")
 _RULE = re.compile(r"(public\s+)?<(\w+)>\s*=\s*(.*?);", re.DOTALL)
 _HOLE = re.compile(r"<hole\.(\w+)>")
 _PATTERNS: Mapping[str, frozenset[str]] = {
-    "named": frozenset({"placed", "characteristic"}),
+    "named": frozenset({"placed", "placed_last", "characteristic"}),
     "plain": frozenset({"placed"}),
     "about": frozenset({"complete", "unplaced"}),
     "measured": frozenset({"subject", "value", "number"}),
@@ -160,8 +160,10 @@ class _Shaper:
         axes = tuple(axis for axis in one.axes if axis.name != unsaid)
         if one.words:
             self.rules[f"{rule}__words"] = " | ".join(one.words)
-            said = {"characteristic": f"<{rule}__words>"}
-            yield self._subject("named", slug, Subject(component, one, one.axes), axes, **said)
+            both = f"{rule}__both"
+            self.rules[both] = f"<{slug}> <{rule}__words>"
+            about = Subject(component, one, one.axes)
+            yield self._subject("named", slug, about, axes, both, f"{rule}__words")
         if one.alone:
             self.rules[f"{rule}__alone"] = " | ".join(one.alone)
             about = Subject(component, one, one.axes)
@@ -175,31 +177,46 @@ class _Shaper:
         names: str,
         about: Subject,
         axes: tuple[Axis, ...],
-        **holes: str,
+        behind: str = "",
+        characteristic: str = "",
     ) -> tuple[str, str]:
-        """Rule names of the complete and the unplaced subject; the second may be ""."""
+        """Rule names of the complete and the unplaced subject; the second may be "".
+
+        ``behind``: the rule of names and characteristic together, to be followed by the place.
+        """
         made = []
-        for kind, placements in zip("su", self._placements(names, axes), strict=True):
-            placed = self._rule(f"{names}__{kind}_at", placements, axes) if placements else ""
-            if not placed:
+        placements = self._placements(names, axes)
+        followed = self._placements(behind, axes, only_behind=True) if behind else ([], [])
+        for kind, first, last in zip("su", placements, followed, strict=True):
+            if not first:
                 made.append("")
                 continue
             name = self._new(f"{kind}_{_slug(about.component.name)}")
-            self.rules[name] = _fill(self.patterns[pattern], placed=f"<{placed}>", **holes)
+            self.rules[name] = _fill(
+                self.patterns[pattern],
+                placed=self._rule(f"{names}__{kind}_at", first, axes),
+                placed_last=self._rule(f"{behind}__{kind}_at", last, axes),
+                characteristic=f"<{characteristic}>",
+            )
             self.subjects[name] = about
             made.append(name)
         return made[0], made[1]
 
     def _rule(self, stem: str, alternatives: Sequence[str], axes: tuple[Axis, ...]) -> str:
-        """One rule per names and axes, made once."""
+        """A reference to the rule of these names at these axes, made once."""
+        if not alternatives:
+            return "<VOID>"
         key = f"{stem}_" + "_".join(a.name + ("" if a.required else "0") for a in axes)
         self.rules.setdefault(key, " | ".join(alternatives))
-        return key
+        return f"<{key}>"
 
-    def _placements(self, names: str, axes: tuple[Axis, ...]) -> tuple[list[str], list[str]]:
+    def _placements(
+        self, names: str, axes: tuple[Axis, ...], only_behind: bool = False
+    ) -> tuple[list[str], list[str]]:
         """Ways to say the names with their place: complete ones, and those lacking a needed place.
 
         Each axis is said before the names, after them, or not at all; before them in any order.
+        ``only_behind``: only ways with something after the names.
         """
         complete: list[str] = []
         lacking: list[str] = []
@@ -210,6 +227,8 @@ class _Shaper:
             said = dict(zip((axis.name for axis in axes), choice, strict=True))
             before = [axis for axis, way in said.items() if way == "before"]
             after = [axis for axis, way in said.items() if way == "after"]
+            if only_behind and not after:
+                continue
             missing = any(axis.required and not said[axis.name] for axis in axes)
             tail = "".join(f" <positions.{axis}_after>" for axis in after)
             for order in permutations(before):
@@ -306,7 +325,7 @@ def _series_rules(one: Characteristic) -> tuple[str, tuple[str, ...]]:
         return "<quantities.gravity>", ()
     units = [f"<units.{rule.removeprefix('of_')}>" for rule in rules_for(one.units)]
     parts = ["thirty seconds", "sixteenths", "<units.thou>"] if "in" in one.units else []
-    return "<numbers.small_decimal>", (*units, *parts)
+    return "<short>", (*units, *parts)
 
 
 def _quantity(rules: Iterable[str]) -> str:
