@@ -51,7 +51,8 @@ class PhotoFacts:
     orientation: int | None = None
     """Exif orientation 1..8 as recorded (for HEIF without the tag: what irot and imir say)."""
     turn: int = 1
-    """Orientation still to be applied to decoded pixels; 1 for HEIF, whose decoder applies irot."""
+    """Orientation still to be applied to the pixels as stored; 1 for HEIF, whose decoder applies
+    irot itself."""
     width: int | None = None
     height: int | None = None
     preview_at: int | None = None

@@ -1,8 +1,8 @@
 """Small upright copies, made within limits; the original is only read.
 
 JPEGs are decoded at a reduced scale (the decoder's own 1/2, 1/4, 1/8), so that a 200 Mpx phone
-photo stays far below the memory limit. HEIF is turned by its decoder, everything else by the
-recorded orientation: once, never twice (field report X13).
+photo stays far below the memory limit. Some decoders (HEIF, TIFF) turn the picture themselves,
+others leave it to the recorded orientation: it is done once, never twice (field report X13).
 """
 
 from __future__ import annotations
@@ -44,20 +44,25 @@ def small_copy(facts: PhotoFacts, pixels: int) -> Image.Image:
         if facts.kind in ("heic", "heif", "avif"):
             _heif_opener()
         elif facts.kind == "dng" and facts.preview_at is not None:
-            return _finished(_preview(facts), facts, pixels)
+            return _finished(_preview(facts), facts.orientation or 1, pixels)
         image: Image.Image = Image.open(facts.file)
         if isinstance(image, JpegImageFile):
             image.draft("RGB", (pixels * 2, pixels * 2))
         if image.width * image.height > MOST_DECODED_PIXELS:
             if facts.preview_at is None:
                 raise ValueError(f"{image.width} x {image.height} pixels are too many to decode")
-            image = _preview(facts)
-        return _finished(image, facts, pixels)
+            return _finished(_preview(facts), facts.orientation or 1, pixels)
+        turn = facts.turn
+        if facts.kind not in ("jpeg", "png", "webp"):
+            # These decoders may turn the picture themselves; the tag then says what is left to do.
+            image.load()
+            turn = int(image.getexif().get(0x0112) or 1)
+        return _finished(image, turn, pixels)
 
 
-def _finished(image: Image.Image, facts: PhotoFacts, pixels: int) -> Image.Image:
+def _finished(image: Image.Image, orientation: int, pixels: int) -> Image.Image:
     image.thumbnail((pixels, pixels), Image.Resampling.BICUBIC, reducing_gap=2.0)
-    turn = _TURN.get(facts.turn)
+    turn = _TURN.get(orientation)
     upright = image.transpose(turn) if turn is not None else image
     return _on_white(upright)
 

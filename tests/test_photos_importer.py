@@ -1,0 +1,331 @@
+"""Import, placing, moving and looking, through the store and the commands."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from PIL import Image, features
+
+from fieldlog.cli import main
+from fieldlog.errors import StoreError, UsageError
+from fieldlog.photos.attach import Why
+from fieldlog.photos.derived import DerivedFolder
+from fieldlog.photos.exif import read_photo
+from fieldlog.photos.importer import import_folder, keep_original
+from fieldlog.photos.markup import Arrow, Ring, Words, mark_up, read_arrow, read_ring, read_words
+from fieldlog.photos.placing import place_photos, session_zone, spoken_findings
+from fieldlog.photos.timecode import code_text, png_code, read_code, terminal_code
+from fieldlog.photos.watch import EMPTY_SETTLE_S, SETTLE_S, Waiting, look, stamps
+from fieldlog.store.media import MediaFolder
+from tests.photo_files import exif_block, picture, save
+from tests.photo_inspection import CAMERA_BEHIND, invent, take_photos
+from tests.store_samples import START
+
+TODAY = date(2026, 6, 1)
+
+
+def _run(*words: object) -> Result:
+    return CliRunner().invoke(main, ["photos", *map(str, words)])
+
+
+def test_originals_are_kept_byte_for_byte_and_once(tmp_path: Path) -> None:
+    invented = invent(tmp_path / "store", 2)
+    card = tmp_path / "card"
+    take_photos(invented, card)
+    (card / "copy of IMG_1.JPEG").write_bytes((card / "IMG_1.jpg").read_bytes())
+    before = {p.name: p.read_bytes() for p in card.iterdir()}
+    first = import_folder(invented.store, invented.inspection_id, card, TODAY)
+    assert (len(first.added), len(first.known)) == (2, 1)  # X17: a renamed copy is recognised
+    again = import_folder(invented.store, invented.inspection_id, card, TODAY)
+    assert (len(again.added), len(again.known)) == (0, 3)
+    assert {p.name: p.read_bytes() for p in card.iterdir()} == before
+    for name, media in first.added:
+        assert media == hashlib.sha256(before[name]).hexdigest() + ".jpg"
+        assert invented.store.media.read(media) == before[name]
+    assert len(invented.store.inspection_record("last").photos) == 2
+
+
+def test_x8_x17_equal_times_are_different_photos(tmp_path: Path) -> None:
+    invented = invent(tmp_path / "store", 1)
+    (tmp_path / "card").mkdir()
+    for n in range(10):
+        save(tmp_path / "card" / f"IMG_{n}.jpg", size=(40 + n, 32))
+    result = import_folder(invented.store, invented.inspection_id, tmp_path / "card", TODAY)
+    assert len(result.added) == 10
+
+
+def test_an_import_that_was_killed_is_finished_by_the_next(tmp_path: Path) -> None:
+    invented = invent(tmp_path / "store", 6)
+    card = tmp_path / "card"
+    take_photos(invented, card)
+
+    def stop(done: int, total: int) -> None:
+        if done == 3:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        import_folder(invented.store, invented.inspection_id, card, TODAY, progress=stop)
+    result = import_folder(invented.store, invented.inspection_id, card, TODAY)
+    assert len(result.added) == 6
+    assert len(invented.store.inspection_record("last").photos) == 6
+
+
+def test_a_file_that_changes_while_it_is_copied_is_refused(tmp_path: Path) -> None:
+    path = save(tmp_path / "a.jpg")
+
+    class Growing(MediaFolder):
+        def save_file(self, source: Path, suffix: str | None = None) -> str:
+            source.write_bytes(source.read_bytes() + b"more")
+            return super().save_file(source, suffix)
+
+    with pytest.raises(StoreError, match="changed while it was copied"):
+        keep_original(Growing(tmp_path / "media"), path, "jpeg")
+
+
+def test_the_cameras_clock_error_is_found_and_photos_land_right(tmp_path: Path) -> None:
+    invented = invent(tmp_path / "store")
+    truth = take_photos(invented, tmp_path / "card")
+    import_folder(invented.store, invented.inspection_id, tmp_path / "card", TODAY)
+    placed = place_photos(invented.store, "last", TODAY)
+    (alignment,) = placed.alignments
+    assert alignment.usable
+    assert alignment.offset_s == pytest.approx(CAMERA_BEHIND.total_seconds(), abs=2.0)
+    record = invented.store.inspection_record("last")
+    got = {p.file: p.attachment.finding_id for p in record.photos if p.attachment}
+    assert got == truth
+    (clock,) = record.clocks
+    assert clock.offset_s == pytest.approx(-alignment.offset_s)
+    assert place_photos(invented.store, "last", TODAY).changed == 0
+
+
+def test_a_photo_of_the_time_code_settles_a_clock_that_is_years_off(tmp_path: Path) -> None:
+    invented = invent(tmp_path / "store", 3)
+    card = tmp_path / "card"
+    card.mkdir()
+    wrong = timedelta(days=9000, seconds=13)
+    moments = [
+        ("code.jpg", START),
+        *((f"{n}.jpg", t) for n, (_, t) in enumerate(invented.findings)),
+    ]
+    for name, moment in moments:
+        image = picture((640, 480))
+        if name == "code.jpg":
+            image.paste(Image.open(io.BytesIO(png_code(moment, 8))).convert("RGB"), (60, 60))
+        seen = moment + timedelta(seconds=1) - wrong
+        image.save(card / name, exif=exif_block(f"{seen:%Y:%m:%d %H:%M:%S}"))
+    import_folder(invented.store, invented.inspection_id, card, TODAY)
+    placed = place_photos(invented.store, "last", TODAY)
+    (alignment,) = placed.alignments
+    assert alignment.offset_s == pytest.approx(wrong.total_seconds(), abs=1.5)
+    owners = {a.finding_id for a in placed.placement.attached}
+    assert owners == {finding for finding, _ in invented.findings}
+
+
+def test_corrections_keep_the_photos_of_what_they_correct(tmp_path: Path) -> None:
+    invented = invent(tmp_path / "store", 2)
+    record = invented.store.inspection_record("last")
+    first = record.findings[0]
+    saved = invented.store.correct(first.id, first.finding, reason="misheard")
+    spoken = spoken_findings(invented.store.inspection_record("last"))
+    assert saved.finding_id in {s.id for s in spoken}
+    assert first.id not in {s.id for s in spoken}
+    invented.store.withdraw(invented.findings[1][0])
+    spoken = spoken_findings(invented.store.inspection_record("last"))
+    assert [s.id for s in spoken] == [saved.finding_id]
+
+
+def test_zones() -> None:
+    at = datetime(2026, 7, 1, 12, tzinfo=UTC)
+    assert at.astimezone(session_zone("+02:00")).hour == 14
+    assert at.astimezone(session_zone("Europe/Berlin")).hour == 14
+    assert at.astimezone(session_zone("nowhere/at all")).hour == 12
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "HEIF", "PNG", "TIFF", "WEBP", "AVIF"])
+def test_x13_small_copies_are_upright_once(tmp_path: Path, kind: str) -> None:
+    if kind == "AVIF" and not features.check("avif"):
+        pytest.skip("this Pillow was built without AVIF")
+    path = save(tmp_path / "photo", kind, size=(96, 64), orientation=6)
+    pairs = [("a" * 64 + ".x", read_photo(str(path), TODAY))]
+    (copy,) = DerivedFolder(tmp_path).small_copies(pairs, 64)
+    assert copy.problem is None
+    assert copy.path is not None
+    with Image.open(copy.path) as image:
+        assert image.size == (43, 64)
+        assert not image.getexif()
+        red = image.convert("RGB").getpixel((35, 8))  # red was top left, now top right
+    assert isinstance(red, tuple)
+    assert red[0] > 180
+    assert red[2] < 90
+
+
+def test_x12_small_copies_of_huge_and_broken_pictures(tmp_path: Path) -> None:
+    huge = tmp_path / "huge.png"
+    image = Image.new("1", (20000, 12000))
+    image.save(huge)
+    broken = save(tmp_path / "broken.jpg", size=(800, 600))
+    broken.write_bytes(broken.read_bytes()[:900])
+    large = save(tmp_path / "large.jpg", size=(8000, 6500))
+    paths = (huge, broken, large)
+    photos = [(f"{n}" * 64 + ".x", read_photo(str(p), TODAY)) for n, p in enumerate(paths)]
+    first, second, third = DerivedFolder(tmp_path / "d").small_copies(photos)
+    assert "too many to decode" in str(first.problem)
+    assert second.path is None
+    assert third.path is not None
+
+
+def test_time_code_text_round_trip() -> None:
+    moment = datetime(2026, 5, 4, 8, 30, 7, tzinfo=UTC)
+    assert read_code(code_text(moment)) == moment
+    assert read_code("https://example.org") is None
+    assert read_code("FIELDLOG 2026-13-04T08:30:07Z") is None
+    with pytest.raises(ValueError):
+        code_text(datetime(2026, 5, 4))
+    assert len(terminal_code(moment).splitlines()) > 10
+
+
+def test_watched_files_are_ready_once_they_are_still() -> None:
+    state = look({}, {"a.jpg": (5, 1), "0.jpg": (0, 1)}, 0.0)
+    assert state.ready == ()
+    state = look(state.files, {"a.jpg": (9, 2), "0.jpg": (0, 1)}, SETTLE_S)
+    assert state.ready == ()
+    state = look(state.files, {"a.jpg": (9, 2), "0.jpg": (0, 1)}, 2 * SETTLE_S)
+    assert state.ready == ("a.jpg",)
+    state = look(state.files, {"a.jpg": (9, 2), "0.jpg": (0, 1)}, 3 * SETTLE_S)
+    assert state.ready == ()
+    state = look(state.files, {"0.jpg": (0, 1)}, EMPTY_SETTLE_S)
+    assert state.ready == ("0.jpg",)
+    assert state.files == {"0.jpg": Waiting((0, 1), 0.0, taken=True)}
+
+
+def test_unfinished_names_are_not_watched(tmp_path: Path) -> None:
+    for name in ("a.jpg", "b.jpg.part", ".c.jpg", "d.tmp", "e.crdownload"):
+        (tmp_path / name).write_bytes(b"x")
+    assert set(stamps(tmp_path)) == {"a.jpg"}
+
+
+def test_mark_up_draws_on_a_copy(tmp_path: Path) -> None:
+    path = save(tmp_path / "a.jpg", size=(400, 300))
+    before = path.read_bytes()
+    shapes = [read_ring("50,50,20"), read_arrow("10,10,40,40"), read_words("5,80,crack, 2 mm")]
+    assert shapes == [Ring(50, 50, 20), Arrow(10, 10, 40, 40), Words(5, 80, "crack, 2 mm")]
+    mark_up(path, shapes, tmp_path / "m" / "marked.jpg")
+    assert path.read_bytes() == before
+    with Image.open(tmp_path / "m" / "marked.jpg") as image:
+        ring = image.getpixel((278, 150))
+    assert isinstance(ring, tuple)
+    assert ring[0] > 150
+    assert ring[1] < 110
+
+
+@pytest.mark.parametrize("text", ["", "1,2", "1,2,x", "1,2,101", "nan,1,1", "1,2,3,4"])
+def test_bad_rings_are_refused(text: str) -> None:
+    with pytest.raises(UsageError, match="is not X,Y,RADIUS"):
+        read_ring(text)
+
+
+def test_commands_from_card_to_page(tmp_path: Path) -> None:
+    home = tmp_path / "store"
+    invented = invent(home)
+    truth = take_photos(invented, tmp_path / "card")
+    (tmp_path / "card" / "zero.jpg").write_bytes(b"")
+    (tmp_path / "card" / "IMG-20260504-WA0001.jpg").write_bytes(
+        save(tmp_path / "plain.jpg", original=None).read_bytes()
+    )
+    invented.store.close()
+
+    result = _run("import", tmp_path / "card", "--store", home)
+    assert result.exit_code == 9, result.output
+    assert "zero.jpg: the file is empty" in result.stdout
+    assert "13 photos added" in result.stdout
+    assert "12 photos attached, 1 unplaced" in result.stdout
+
+    rows = [json.loads(s) for s in _run("list", "--json", "--store", home).stdout.splitlines()]
+    assert len(rows) == len(truth) + 1
+    (row,) = [
+        json.loads(s) for s in _run("tray", "last", "--json", "--store", home).stdout.splitlines()
+    ]
+    assert row["file"] == "IMG-20260504-WA0001.jpg"
+    assert "gives the date 2026-05-04 but no time" in row["problem"]
+
+    moved = _run("move", "IMG-20260504-WA0001.jpg", 3, "--store", home)
+    assert moved.exit_code == 0, moved.output
+    assert _run("tray", "last", "--store", home).stdout == ""
+    assert _run("attach", "--store", home).exit_code == 0
+    assert _run("tray", "--store", home).stdout == ""  # what was moved by hand stays
+    assert _run("move", "IMG-20260504-WA0001.jpg", "auto", "--store", home).exit_code == 0
+    assert "IMG-20260504" in _run("tray", "--store", home).stdout
+    for bad in (("move", "none.jpg", 3), ("move", 1, 999)):
+        assert _run(*bad, "--store", home).exit_code == 2
+
+    page = tmp_path / "sheet.html"
+    assert _run("sheet", "last", "--out", page, "--store", home).exit_code == 0
+    text = page.read_text()
+    assert text.count("data:image/jpeg;base64,") == 13
+    assert "Unplaced" in text
+    both = tmp_path / "both.html"
+    done = _run("compare", "blue roadster", "brake pads", "--out", both, "--store", home)
+    assert done.exit_code == 0, done.output
+    assert both.read_text().count("<td>") == 1
+    marked = _run("mark-up", 1, "--ring", "50,50,10", "--store", home)
+    assert marked.exit_code == 0, marked.output
+    assert Path(marked.stdout.strip()).exists()
+
+
+def test_align_by_hand_is_reversible(tmp_path: Path) -> None:
+    home = tmp_path / "store"
+    invented = invent(home)
+    truth = take_photos(invented, tmp_path / "card")
+    invented.store.close()
+    _run("import", tmp_path / "card", "--store", home)
+    found = json.loads(_run("align", "--json", "--store", home).stdout)
+    assert found["basis"] == "marks against shutter times"
+
+    wrong = json.loads(_run("align", "--add", "-9:00:00", "--json", "--store", home).stdout)
+    assert (wrong["basis"], wrong["offset_s"]) == ("given", -32400.0)
+    assert len(_run("tray", "--store", home).stdout.splitlines()) == 12
+    back = json.loads(_run("align", "--withdraw", "--json", "--store", home).stdout)
+    assert back["offset_s"] == pytest.approx(found["offset_s"])
+    assert _run("tray", "--store", home).stdout == ""
+
+    moment = invented.findings[0][1] + timedelta(seconds=3)
+    event = _run("align", "--event", "IMG_1.jpg", moment.isoformat(), "--json", "--store", home)
+    assert json.loads(event.stdout)["basis"] == "known event"
+    rows = [json.loads(s) for s in _run("list", "--json", "--store", home).stdout.splitlines()]
+    assert {r["file"] for r in rows if r["finding"]} == set(truth)
+    for bad in (
+        ["--add", "soon"],
+        ["--event", "IMG_1.jpg", "noon"],
+        ["--camera", "x", "--withdraw"],
+    ):
+        assert _run("align", *bad, "--store", home).exit_code == 2
+
+
+def test_watch_imports_what_arrives(tmp_path: Path) -> None:
+    home = tmp_path / "store"
+    invented = invent(home, 2)
+    take_photos(invented, tmp_path / "phone")
+    invented.store.close()
+    result = _run("watch", tmp_path / "phone", "--for", "3.2", "--store", home)
+    assert result.exit_code == 0, result.output
+    assert "2 photos added" in result.stdout
+
+
+def test_code_command(tmp_path: Path) -> None:
+    shown = _run("code", "--once")
+    assert shown.exit_code == 0
+    assert "FIELDLOG 20" in shown.stdout
+    assert _run("code", "--png", tmp_path / "code.png").exit_code == 0
+    with Image.open(tmp_path / "code.png") as image:
+        assert image.width > 300
+    assert _run("code", "--png", tmp_path / "no" / "code.png").exit_code == 2
+
+
+def test_hand_is_the_reason_the_tray_respects() -> None:
+    assert Why.HAND.value == "moved by hand"
