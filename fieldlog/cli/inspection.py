@@ -13,9 +13,13 @@ from fieldlog.cli.store_option import distance, opened, pairs, store_option
 from fieldlog.errors import StoreError, UsageError
 
 if TYPE_CHECKING:
+    from fieldlog.model import Finding, Understanding, Verdict
     from fieldlog.store.records import Inspection, InspectionRecord, RecordedFinding
 
 _inspection_argument = click.argument("key", metavar="[INSPECTION]", default="last")
+_inspection_option = click.option(
+    "--inspection", "key", default="last", help="Number, id or `last`.", show_default=True
+)
 
 
 @click.group()
@@ -165,16 +169,75 @@ def verify(key: str, as_json: bool, folder: Path | None) -> None:
 
 
 @inspection.command()
-@_inspection_argument
-@click.argument("number", type=int)
-@click.option("--reason", required=True, help="Why it does not count; kept in the record.")
+@click.argument("words", nargs=-1, required=True)
+@_inspection_option
 @store_option
-def withdraw(key: str, number: int, reason: str, folder: Path | None) -> None:
-    """Let finding NUMBER of an INSPECTION no longer stand; it stays in the record.
+def enter(words: tuple[str, ...], key: str, folder: Path | None) -> None:
+    """Save a finding typed as WORDS, as it would be spoken.
 
     \b
     Example:
-      fieldlog inspection withdraw last 12 --reason "wrong wheel"
+      fieldlog inspection enter rear tread four thirty-seconds
+    """
+    from fieldlog.store.records import NewUtterance
+    from fieldlog.store.repository import utc_now
+
+    with opened(folder) as store:
+        record = store.inspection_record(key)
+        understood, finding, verdict = _typed(" ".join(words), record)
+        saved = store.add_utterance(
+            record.inspection.id,
+            NewUtterance(understood, said_at=utc_now()),
+            finding=finding,
+            verdict=verdict,
+        )
+    click.echo(f"{saved.number:>4}  {verdict.state.value:<10} {_told(finding)}")
+
+
+@inspection.command()
+@click.argument("number", type=int)
+@click.argument("words", nargs=-1, required=True)
+@click.option("--reason", default="", help="Why; kept in the record.")
+@_inspection_option
+@store_option
+def correct(
+    number: int, words: tuple[str, ...], reason: str, key: str, folder: Path | None
+) -> None:
+    """Supersede finding NUMBER by the one typed as WORDS; the old one stays in the record.
+
+    \b
+    Example:
+      fieldlog inspection correct 12 "rear tread three thirty-seconds" --reason "read again"
+    """
+    from fieldlog.store.records import NewUtterance
+    from fieldlog.store.repository import utc_now
+
+    with opened(folder) as store:
+        record = store.inspection_record(key)
+        old = _numbered(record, number)
+        understood, finding, verdict = _typed(" ".join(words), record)
+        saved = store.add_utterance(
+            record.inspection.id,
+            NewUtterance(understood, said_at=utc_now()),
+            finding=finding,
+            verdict=verdict,
+            corrects=old.id,
+            reason=reason,
+        )
+    click.echo(f"{saved.number:>4}  {verdict.state.value:<10} {_told(finding)}  (was {number})")
+
+
+@inspection.command()
+@click.argument("number", type=int)
+@click.option("--reason", required=True, help="Why it does not count; kept in the record.")
+@_inspection_option
+@store_option
+def withdraw(number: int, reason: str, key: str, folder: Path | None) -> None:
+    """Let finding NUMBER no longer stand; it stays in the record.
+
+    \b
+    Example:
+      fieldlog inspection withdraw 12 --reason "wrong wheel"
     """
     with opened(folder) as store:
         store.withdraw(_numbered(store.inspection_record(key), number).id, reason=reason)
@@ -182,15 +245,15 @@ def withdraw(key: str, number: int, reason: str, folder: Path | None) -> None:
 
 
 @inspection.command()
-@_inspection_argument
 @click.argument("text")
+@_inspection_option
 @store_option
-def remark(key: str, text: str, folder: Path | None) -> None:
-    """Add a typed remark TEXT to an INSPECTION; it is never judged.
+def remark(text: str, key: str, folder: Path | None) -> None:
+    """Add a typed remark TEXT; it is never judged.
 
     \b
     Example:
-      fieldlog inspection remark last "owner asks for an early call"
+      fieldlog inspection remark "owner asks for an early call"
     """
     with opened(folder) as store:
         store.add_remark(store.inspection(key).id, text)
@@ -198,16 +261,16 @@ def remark(key: str, text: str, folder: Path | None) -> None:
 
 
 @inspection.command()
-@_inspection_argument
 @click.argument("item")
 @click.option("--reason", required=True, help="Why it is left out; kept in the record.")
+@_inspection_option
 @store_option
-def skip(key: str, item: str, reason: str, folder: Path | None) -> None:
+def skip(item: str, reason: str, key: str, folder: Path | None) -> None:
     """Leave ITEM of the walk out on purpose, such as "front brake disc".
 
     \b
     Example:
-      fieldlog inspection skip last "battery" --reason "sealed under the tank, owner declined"
+      fieldlog inspection skip "battery" --reason "sealed under the tank, owner declined"
     """
     with opened(folder) as store:
         store.add_event(store.inspection(key).id, "skipped", reason, data={"item": item})
@@ -215,20 +278,50 @@ def skip(key: str, item: str, reason: str, folder: Path | None) -> None:
 
 
 @inspection.command("sign-off")
-@_inspection_argument
 @click.argument("name")
+@_inspection_option
 @store_option
-def sign_off(key: str, name: str, folder: Path | None) -> None:
-    """Sign an INSPECTION off as NAME; later corrections still show as such.
+def sign_off(name: str, key: str, folder: Path | None) -> None:
+    """Sign the inspection off as NAME; later corrections still show as such.
 
     \b
     Example:
-      fieldlog inspection sign-off last "A. Smith"
+      fieldlog inspection sign-off "A. Smith"
     """
     with opened(folder) as store:
         store.add_event(store.inspection(key).id, "signed off", name)
         fingerprint = store.inspection_record(key).fingerprint
     click.echo(f"signed off by {name}; fingerprint {fingerprint}")
+
+
+def _typed(text: str, record: InspectionRecord) -> tuple[Understanding, Finding, Verdict]:
+    """What ``text`` means in this inspection; ``UsageError`` when it is not one whole finding."""
+    from fieldlog.assess import assess
+    from fieldlog.inspection_language import InspectionLanguage
+    from fieldlog.limits.context import SETTINGS
+    from fieldlog.limits.packs import shipped_limits, with_own
+    from fieldlog.model import Context, Decision
+
+    language = InspectionLanguage.load()
+    understood = language.understand(text)
+    if understood.decision is not Decision.ACCEPT or understood.finding is None:
+        raise UsageError(
+            f"{text!r} is not saved: {understood.reason or 'it is no finding'}",
+            todo=understood.question or "say component, place, and value or condition",
+        )
+    head = record.inspection
+    limits = with_own(shipped_limits(), record.vehicle.limits)
+    known = {key: value for key, value in record.vehicle.facts.items() if key in SETTINGS}
+    context = Context(head.jurisdiction, {**known, **head.settings})
+    day = head.started_at.date()
+    assessment = assess(understood.finding, limits, context, language.catalogue, day)
+    return understood, understood.finding, assessment.verdict
+
+
+def _told(finding: Finding) -> str:
+    from fieldlog.report.words import finding_text
+
+    return finding_text(finding)
 
 
 def _zone_here() -> str:

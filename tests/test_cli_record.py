@@ -1,0 +1,148 @@
+"""The commands of the record: vehicle, inspection, report."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from fieldlog.cli import main
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> object:
+    monkeypatch.setenv("FIELDLOG_HOME", str(tmp_path / "shop"))
+    runner = CliRunner()
+
+    def call(*arguments: str, code: int = 0) -> Result:
+        result = runner.invoke(main, list(arguments))
+        assert result.exit_code == code, result.output
+        assert "Traceback" not in result.output
+        return result
+
+    return call
+
+
+def test_the_walk_from_vehicle_to_report(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    run("vehicle", "add", "red single", "--set", "rim=steel", "--odometer", "8000 mi")
+    run("inspection", "start", "red single", "--jurisdiction", "US-VA", "--odometer", "8100.5 mi")
+    assert (
+        "rear tyre, tread depth: 4/32 in"
+        in run("inspection", "enter", "rear tread four thirty-seconds").output
+    )
+    corrected = run("inspection", "correct", "1", "rear tread one thirty second")
+    assert "beyond" in corrected.output
+    run("inspection", "enter", "horn", "sound")
+    run("inspection", "withdraw", "3", "--reason", "another machine")
+    run("inspection", "remark", "pulls to the left")
+    run("inspection", "skip", "battery", "--reason", "sealed")
+    signed = run("inspection", "sign-off", "A. Smith").output
+    shown = run("inspection", "show", "--all").output
+    assert "(corrected)" in shown
+    assert "(withdrawn)" in shown
+    assert "pulls to the left" in shown
+    document = json.loads(run("inspection", "show", "--json").output)
+    assert document["fingerprint"] in signed
+    assert [f["stands"] for f in document["findings"]] == [False, True, False]
+    checked = json.loads(run("inspection", "verify", "last", "--json").output)
+    assert checked["intact"]
+    assert checked["fingerprint"] == document["fingerprint"]
+    assert "intact" in run("inspection", "verify").output
+    out = tmp_path / "out"
+    files = run("report", "--out", str(out)).output.split()
+    assert [Path(f).suffix for f in files] == [".html", ".pdf"]
+    files = run("report", "1", "--json", "--csv", "--out", str(out)).output.split()
+    assert [Path(f).suffix for f in files] == [".json", ".csv"]
+
+
+def test_lists(run) -> None:  # type: ignore[no-untyped-def]
+    added = json.loads(run("vehicle", "add", "red single", "--json").output)
+    assert added["number"] == 1
+    run("vehicle", "set", "1", "rim=alloy", "chain=525")
+    run("vehicle", "odometer", "1", "12480 km")
+    shown = run("vehicle", "show", "1").output
+    assert "rim = alloy" in shown
+    assert "odometer 12480 km" in shown
+    started = json.loads(run("inspection", "start", "1", "--json").output)
+    assert started["vehicle"] == "red single"
+    assert json.loads(run("vehicle", "show", "1", "--json").output)["inspections"] == [1]
+    assert json.loads(run("inspection", "list", "--json").output)["number"] == 1
+    assert "red single" in run("inspection", "list", "--vehicle", "red single").output
+    assert json.loads(run("vehicle", "list", "--json").output)["facts"]["chain"] == "525"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "line"),
+    [
+        (["vehicle", "show", "9"], 2, "there is no vehicle '9'. Next: see `fieldlog vehicle list`"),
+        (["vehicle", "add", "x", "--set", "rim"], 2, "'rim' is not KEY=VALUE"),
+        (["vehicle", "add", "x", "--odometer", "far"], 2, "'far' is no odometer reading"),
+        (["inspection", "show", "7"], 2, "there is no inspection '7'"),
+        (["inspection", "start", "nobody"], 2, "there is no vehicle 'nobody'"),
+        (["report", "7"], 2, "there is no inspection '7'"),
+    ],
+)
+def test_mistakes_are_one_clear_line(run, arguments: list[str], code: int, line: str) -> None:  # type: ignore[no-untyped-def]
+    result = run(*arguments, code=code)
+    assert line in result.output
+    assert len(result.output.strip().splitlines()) == 1
+
+
+def test_words_that_are_no_finding_are_not_saved(run) -> None:  # type: ignore[no-untyped-def]
+    run("vehicle", "add", "red single")
+    run("inspection", "start", "1")
+    for words in ("tread four thirty seconds", "the weather is fine", "say again"):
+        assert "is not saved" in run("inspection", "enter", words, code=2).output
+    assert "0 findings" in run("inspection", "list").output
+    assert (
+        "there is no finding 5"
+        in run("inspection", "withdraw", "5", "--reason", "x", code=2).output
+    )
+
+
+def test_a_changed_record_is_exit_code_8(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    import sqlite3
+
+    run("vehicle", "add", "red single")
+    run("inspection", "start", "1")
+    run("inspection", "remark", "as it was")
+    connection = sqlite3.connect(tmp_path / "shop" / "fieldlog.db")
+    connection.execute("DROP TRIGGER remark_no_update")
+    connection.execute("UPDATE remark SET text = 'as they would like it'")
+    connection.commit()
+    connection.close()
+    result = run("inspection", "verify", "last", code=8)
+    assert "changed after it was written" in result.output
+    assert "1 places are not as they were written" in result.output
+
+
+def test_a_damaged_database_is_reported_once(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    run("vehicle", "add", "red single")
+    (tmp_path / "shop" / "fieldlog.db").write_bytes(b"nonsense" * 1000)
+    assert "moved to fieldlog.db.corrupt-" in run("vehicle", "list").output
+    assert run("vehicle", "list").output == ""
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        *(["vehicle", name] for name in ("add", "list", "show", "set", "odometer")),
+        *(
+            ["inspection", name]
+            for name in (
+                *("start", "list", "show", "verify", "enter", "correct", "withdraw"),
+                *("remark", "skip", "sign-off"),
+            )
+        ),
+        ["report"],
+        ["vehicle"],
+        ["inspection"],
+    ],
+    ids=" ".join,
+)
+def test_every_command_has_help_with_an_example(run, command: list[str]) -> None:  # type: ignore[no-untyped-def]
+    text = run(*command, "--help").output
+    assert "Example" in text
+    assert f"fieldlog {command[0]}" in text
