@@ -6,10 +6,13 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from fieldlog.errors import UsageError
 from fieldlog.limits.check import check, merge_readings
 from fieldlog.limits.context import parse_context
+from fieldlog.limits.judge import SEVERENESS
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.model import Finding, LimitStatus, Qualifier, Quantity, Severity, State, Verdict
 
@@ -491,3 +494,33 @@ def test_merging_findings_of_different_kinds_is_refused() -> None:
         )
     with pytest.raises(ValueError, match="no findings"):
         merge_readings([])
+
+
+SIXTY_FOURTHS = st.integers(min_value=0, max_value=24)
+
+
+@given(thin=SIXTY_FOURTHS, more=SIXTY_FOURTHS, u=st.sampled_from(["0", "0.1mm", "1/64in"]))
+def test_more_tread_never_makes_the_verdict_worse(thin: int, more: int, u: str) -> None:
+    worn, thicker = (
+        verdict(
+            measured("tyre", "tread depth", f"{n}/64", "in", "rear"), "US-VA", f"uncertainty={u}"
+        )
+        for n in (thin, thin + more)
+    )
+    assert SEVERENESS.index(thicker.state) <= SEVERENESS.index(worn.state)
+
+
+@given(sixty_fourths=SIXTY_FOURTHS)
+def test_the_unit_that_is_spoken_does_not_change_the_verdict(sixty_fourths: int) -> None:
+    inches = Fraction(sixty_fourths, 64)
+    spoken = {
+        "in": inches,
+        "mm": inches * Fraction(254, 10),  # exact: 25.4 mm to the inch
+        "cm": inches * Fraction(254, 100),
+    }
+    found = {
+        unit: verdict(measured("tyre", "tread depth", str(value), unit, "rear"), "US-VA", EXACT)
+        for unit, value in spoken.items()
+    }
+    assert len({each.state for each in found.values()}) == 1
+    assert len({each.gate.margin for each in found.values() if each.gate}) == 1

@@ -31,6 +31,8 @@ from fieldlog.limits.context import SETTINGS, amount, parse_context, reach, sett
         ("lining=bonded", ("lining", "bonded")),
         ("engine_cc=600", ("engine_cc", "600")),
         ("date=2026-05-01", ("date", "2026-05-01")),
+        ("decision_rule=ILAC", ("decision_rule", "ilac g8")),
+        ("decision_rule=iso14253", ("decision_rule", "iso 14253")),
         ("decision_rule=3 sigma", ("decision_rule", "3 sigma")),
         ("lowest_temperature=-20degC", ("lowest_temperature", "-20degC")),
         ("odometer=24000 miles", ("odometer", "24000mi")),

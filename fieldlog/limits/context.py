@@ -138,7 +138,18 @@ _ROWS: tuple[Setting, ...] = (
     Setting("speed_symbol", "text", "least speed symbol the vehicle asks for"),
     Setting("date", "date", "date of the inspection, e.g. 2026-05-01"),
     Setting("uncertainty", "uncertainty", "expanded uncertainty U (k = 2); 0 switches it off"),
-    Setting("decision_rule", "choice", "guard band rule", tuple(RULES), assumed="ilac g8"),
+    Setting(
+        "decision_rule",
+        "choice",
+        "guard band rule",
+        tuple(RULES),
+        MappingProxyType(
+            {"ilac": "ilac g8", "ilac-g8": "ilac g8", "iso14253": "iso 14253"}
+            | {"iso 14253-1": "iso 14253", "3sigma": "3 sigma", "6sigma": "6 sigma"}
+            | {"simple acceptance": "simple"}
+        ),
+        "ilac g8",
+    ),
 )
 SETTINGS: Mapping[str, Setting] = MappingProxyType({row.key: row for row in _ROWS})
 """Every key ``--set`` knows."""
