@@ -127,6 +127,33 @@ def hearing(
                 click.echo(f"{row.recogniser} {row.speech} {_ratio(row.ratio_db)}  {line}")
 
 
+@benchmarks.command()
+@click.option("--files", type=int, default=5000, show_default=True, help="Files to scan.")
+@click.option("--sessions", type=int, default=40, show_default=True, help="Invented sessions.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def photos(files: int, sessions: int, as_json: bool) -> None:
+    """Measure reading, aligning and attaching photos on files and sessions made for it.
+
+    \b
+    Example:
+      fieldlog benchmarks photos
+    """
+    import tempfile
+    from datetime import UTC, datetime
+
+    from fieldlog.benchmarks import photos as measured
+
+    with tempfile.TemporaryDirectory(prefix="fieldlog-photos-") as folder:
+        scan = measured.measure_scan(Path(folder), files, datetime.now(UTC).date())
+    align = measured.measure_alignment()
+    accuracy = measured.measure_accuracy(sessions)
+    if as_json:
+        figures = {"scan": asdict(scan), "align": asdict(align), "accuracy": asdict(accuracy)}
+        click.echo(json.dumps(figures))
+    else:
+        measured.report(scan, align, accuracy, click.echo)
+
+
 def _ratio(ratio_db: float | None) -> str:
     return "clean" if ratio_db is None else f"{ratio_db:g} dB"
 
