@@ -30,6 +30,9 @@ class PhraseGraph:
     def is_final(self, state: int) -> bool:
         return state in self._final
 
+    def final_weight(self, state: int) -> float | None:
+        return 0.0 if state in self._final else None
+
 
 class PhraseLanguage:
     """Implements ``Language``: every phrase means itself, or what ``meanings`` says."""

@@ -9,8 +9,8 @@ somebody speaks.
 
 Weights are natural logarithms: within an alternative with JSGF weights, choice i weighs
 ``log(w_i / sum w)``; without weights every choice weighs 0. A word's weight in ``arcs`` is that of
-the best way to it; the rest is carried inside the state, so the sum along a phrase is the weight of
-its best derivation (up to 1e-6 a word, and up to alternatives that differ after the last word).
+the best way to it; the rest is carried inside the state and paid in ``final_weight``, so the sum
+along a phrase is the weight of its best derivation (up to 1e-6 a word).
 """
 
 from __future__ import annotations
@@ -192,7 +192,7 @@ class Automaton:
         self._states: list[tuple[tuple[Place, float], ...]] = []
         self._numbers: dict[frozenset[tuple[Place, float]], int] = {}
         self._arcs: dict[int, dict[str, tuple[int, float]]] = {}
-        self._final: dict[int, bool] = {}
+        self._final: dict[int, float | None] = {}
         self._state({(self.network.entry[name], BOTTOM): 0.0 for name in start})
 
     def __len__(self) -> int:
@@ -209,6 +209,10 @@ class Automaton:
 
     def is_final(self, state: int) -> bool:
         """Whether an utterance may end here."""
+        return self.final_weight(state) is not None
+
+    def final_weight(self, state: int) -> float | None:
+        """Natural-log weight of ending here, on top of the arcs'; None where none may end."""
         if state not in self._final:
             self._expand(state)
         return self._final[state]
@@ -236,7 +240,8 @@ class Automaton:
             if arc is None:
                 return None
             state, total = arc[0], total + arc[1]
-        return total if self.is_final(state) else None
+        ending = self.final_weight(state)
+        return None if ending is None else total + ending
 
     def closure(self, places: Mapping[Place, float]) -> dict[Place, float]:
         """All places reachable from ``places`` without a word, with the best weight to each."""
@@ -264,7 +269,8 @@ class Automaton:
     def _expand(self, state: int) -> None:
         network = self.network
         reached = self.closure(dict(self._states[state]))
-        self._final[state] = any(stack == BOTTOM and network.last[node] for node, stack in reached)
+        ends = [w for (node, stack), w in reached.items() if stack == BOTTOM and network.last[node]]
+        self._final[state] = max(ends, default=None)
         by_word: dict[str, dict[Place, float]] = {}
         for (node, stack), weight in reached.items():
             for word, end in network.words[node]:

@@ -25,6 +25,10 @@ class WordGraph(Protocol):
         """Whether an utterance may end here."""
         ...
 
+    def final_weight(self, state: int) -> float | None:
+        """Natural-log weight of ending here, on top of the arcs'; None where none may end."""
+        ...
+
 
 class Language(Protocol):
     """A grammar as listeners and the pipeline see it: ours, or any JSGF file with tags."""

@@ -87,7 +87,8 @@ def search(
         ends = np.log(np.exp(shifted[:, closing]).sum(axis=1))
         for item in live:
             if item.node.final:
-                found = _finish(item, float(ends[item.row]), float(total[item.row]))
+                ending = settings.grammar * item.node.ending
+                found = _finish(item, float(ends[item.row]), float(total[item.row]), ending)
                 best_finished = max(best_finished, found.score)
                 known = finished.get(found.words)
                 finished[found.words] = found if known is None else _merged(known, found)
@@ -98,10 +99,10 @@ def search(
     return sorted(finished.values(), key=lambda found: -found.score)
 
 
-def _finish(item: _Live, end: float, total: float) -> Found:
+def _finish(item: _Live, end: float, total: float, ending: float) -> Found:
     return Found(
         words=item.words,
-        score=item.score + end - total,
+        score=item.score + end - total + ending,
         logprob=item.logprob + end - total,
         bend=item.bend + end,
         tokens=item.tokens + 1,

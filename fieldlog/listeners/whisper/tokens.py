@@ -46,6 +46,8 @@ class Node:
     """Forms that end here, i.e. with the token that leads to this node."""
     final: bool = False
     """Whether the utterance may end here (roots only)."""
+    ending: float = 0.0
+    """Natural-log weight of ending here (where it may)."""
     columns: NDArray[np.intp] | None = None
     """Places of ``children`` in the decoder's vocabulary, in order."""
     kids: list[Node] = field(default_factory=list)
@@ -80,7 +82,8 @@ class TokenGraph:
         return node
 
     def _build(self, state: int, joining: int) -> Node:
-        root = Node(final=self._graph.is_final(state))
+        ending = self._graph.final_weight(state)
+        root = Node(final=ending is not None, ending=ending or 0.0)
         for words, end, weight, form in self._forms(state):
             out = Exit(words, end, SPACED, weight)
             for text in _joined(form, joining):
