@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import join, joinable
 from fieldlog.listeners.base import Language, Listener
-from fieldlog.model import Decision, Hearing, Understanding
+from fieldlog.model import Decision, Hearing, Kind, Understanding
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
 """The doubt module's part: may turn *accept* into *ask* or *refuse*, never the other way round."""
@@ -49,6 +49,8 @@ def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) 
     hearing = listener.hear(clip)
     best = hearing.hypotheses[0].text if hearing.hypotheses else ""
     understanding = judge(language.understand(best), hearing, clip)
+    if understanding.decision is Decision.REFUSE:
+        understanding = _free_speech(clip, listener, language, understanding)
     return Heard(
         clip=clip,
         hearing=hearing,
@@ -56,6 +58,22 @@ def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) 
         alternatives=tuple(h.text for h in hearing.hypotheses[1:]),
         latency_ms=(time.perf_counter() - started) * 1000,
     )
+
+
+def _free_speech(
+    clip: Clip, listener: Listener, language: Language, refused: Understanding
+) -> Understanding:
+    """A remark is no phrase of the grammar beyond its first word: ask the listener for plain words.
+
+    Only a text that opens as a remark counts; a finding is never taken from open transcription.
+    """
+    transcribe = getattr(listener, "transcribe", None)
+    if transcribe is None:
+        return refused
+    plain = language.understand(transcribe(clip))
+    if plain.kind is not Kind.REMARK or plain.decision is not Decision.ACCEPT:
+        return refused
+    return replace(plain, reason="a remark, in words nobody has checked")
 
 
 def hear_clips(

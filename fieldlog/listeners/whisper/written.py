@@ -17,15 +17,12 @@ DIGITS: dict[str, str] = {
     "one": "1",
     "two": "2",
     "three": "3",
-    "tree": "3",
     "four": "4",
     "five": "5",
-    "fife": "5",
     "six": "6",
     "seven": "7",
     "eight": "8",
     "nine": "9",
-    "niner": "9",
 }
 TEENS: dict[str, str] = {
     "ten": "10",
