@@ -130,6 +130,22 @@ def test_a_greedy_file_is_refused_its_memory() -> None:
     assert answers[1].error == "needs more than 200 MB"
 
 
+def test_a_worker_that_cannot_start_is_said_once() -> None:
+    with Crew("no such task", workers=1) as crew, pytest.raises(PhotoError, match="does not start"):
+        list(crew.run([[0, 0]] * 3))
+
+
+def test_nothing_in_the_current_folder_is_imported(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "json.py").write_text("raise SystemExit(3)")
+    (tmp_path / "fieldlog").mkdir()
+    (tmp_path / "fieldlog" / "__init__.py").write_text("raise SystemExit(3)")
+    monkeypatch.chdir(tmp_path)
+    with Crew("sleep", workers=1) as crew:
+        assert crew.ask([0, 1]).value == 1 << 20
+
+
 def test_many_orders_come_back_in_order() -> None:
     with Crew("sleep", workers=2) as crew:
         values = [a.value for a in crew.run([[0, n % 7] for n in range(200)], batch=9)]

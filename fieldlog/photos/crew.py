@@ -18,8 +18,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import islice
+from pathlib import Path
 from types import TracebackType
 from typing import Any
+
+import fieldlog
+from fieldlog.errors import PhotoError
+from fieldlog.photos.worker import READY
 
 TIME_LIMIT_S = 2.0
 """One file may take this long (issue 5)."""
@@ -103,15 +108,24 @@ class _Worker:
     """One process; ``answer`` returns at least one answer each time it is called."""
 
     def __init__(self, task: str) -> None:
+        # -P and our own path first: nothing in the current folder may be imported in our place.
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "fieldlog.photos.worker", task],
+            [sys.executable, "-P", "-m", "fieldlog.photos.worker", task],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
+            env={**os.environ, "PYTHONPATH": str(Path(fieldlog.__file__).parents[1])},
         )
         self._pending = b""
-        self._answered = False
         self.usable = True
+        first = self._line(_START_S)
+        if first != READY.encode():
+            self.stop()
+            raise PhotoError(
+                f"the reader of photos does not start ({first!r})",
+                where=sys.executable,
+                todo="run `fieldlog doctor`",
+            )
 
     def answer(self, orders: Sequence[Any], limit_s: float) -> list[Answer]:
         text = "".join(json.dumps(order) + "\n" for order in orders).encode("ascii")
@@ -119,12 +133,11 @@ class _Worker:
         sender.start()
         answers: list[Answer] = []
         while len(answers) < len(orders):
-            line = self._line(limit_s if self._answered else max(limit_s, _START_S))
+            line = self._line(limit_s)
             if isinstance(line, str):
                 answers.append(Answer(None, line))
                 self.stop()
                 break
-            self._answered = True
             said = json.loads(line)
             answers.append(Answer(said.get("ok"), said.get("error")))
         sender.join()

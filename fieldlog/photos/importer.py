@@ -7,7 +7,9 @@ record's rows are written in batches, after the originals they speak of are on t
 from __future__ import annotations
 
 import hashlib
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
@@ -25,6 +27,7 @@ Progress = Callable[[int, int], None]
 SUFFIXES = {"jpeg": "jpg", "tiff": "tif"}
 """Suffix of the kept original where it is not the kind itself; the content decides, not the name."""
 _BATCH = 64
+_WRITERS = 8
 _CHUNK = 1 << 20
 
 
@@ -85,15 +88,19 @@ def import_files(
     known = {photo.media for photo in store.inspection_record(inspection_id).photos}
     batch: list[NewPhoto] = []
     facts_of = read_facts([str(folder / name) for name in names], today)
-    for done, (name, facts) in enumerate(zip(names, facts_of, strict=True), start=1):
-        new = _keep(store.media, name, facts, result)
-        if new is not None:
-            if new.media in known:
-                result.known.append((name, new.media))
+    kept = _kept_in_order(store.media, zip(names, facts_of, strict=True))
+    for done, (name, facts, media) in enumerate(kept, start=1):
+        if isinstance(media, Left):
+            result.left.append(media)
+        else:
+            if facts.problem:
+                result.doubtful.append(Left(name, facts.problem, facts.unread))
+            if media in known:
+                result.known.append((name, media))
             else:
-                known.add(new.media)
-                result.added.append((name, new.media))
-                batch.append(new)
+                known.add(media)
+                result.added.append((name, media))
+                batch.append(_described(name, facts, media))
         if len(batch) >= _BATCH:
             store.add_photos(inspection_id, batch)
             batch = []
@@ -104,22 +111,38 @@ def import_files(
     return result
 
 
-def _keep(
-    media: MediaFolder, name: str, facts: PhotoFacts, result: ImportResult
-) -> NewPhoto | None:
-    """Keep one file's bytes and describe it, or note why it is left out."""
+def _kept_in_order(
+    media: MediaFolder, photos: Iterable[tuple[str, PhotoFacts]]
+) -> Iterator[tuple[str, PhotoFacts, str | Left]]:
+    """(name, facts, media name or why it was left out), in order.
+
+    Several originals are written at once: each waits for the disk, not for the processor.
+    """
+    waiting: deque[tuple[str, PhotoFacts, Future[str | Left]]] = deque()
+    with ThreadPoolExecutor(_WRITERS) as pool:
+        for name, facts in photos:
+            waiting.append((name, facts, pool.submit(_keep, media, name, facts)))
+            if len(waiting) >= 4 * _WRITERS:
+                first, its_facts, future = waiting.popleft()
+                yield first, its_facts, future.result()
+        while waiting:
+            first, its_facts, future = waiting.popleft()
+            yield first, its_facts, future.result()
+
+
+def _keep(media: MediaFolder, name: str, facts: PhotoFacts) -> str | Left:
+    """Keep one file's bytes and return the media name, or say why it is left out."""
     if not facts.is_photo or facts.fault == Fault.UNREADABLE:
-        result.left.append(Left(name, facts.problem or "not a photo", facts.unread))
-        return None
+        return Left(name, facts.problem or "not a photo", facts.unread)
     try:
-        kept = keep_original(media, Path(facts.file), facts.kind)
+        return keep_original(media, Path(facts.file), facts.kind)
     except PhotoError as error:
-        result.left.append(Left(name, error.what, unread=True))
-        return None
-    if facts.problem:
-        result.doubtful.append(Left(name, facts.problem, facts.unread))
+        return Left(name, error.what, unread=True)
+
+
+def _described(name: str, facts: PhotoFacts, media: str) -> NewPhoto:
     return NewPhoto(
-        media=kept,
+        media=media,
         file=name.rpartition("/")[2].encode("utf-8", "replace").decode("utf-8"),
         kind=facts.kind,
         capture_local=facts.capture_local,

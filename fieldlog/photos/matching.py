@@ -169,11 +169,13 @@ def _candidate_offsets(m: Times, s: Times, centre_s: float, window_s: float) -> 
                 taken.append(int(index))
         picked += [(float(excess[i]), float(base + lags[i] * step)) for i in taken]
     picked.sort(reverse=True)
+    # Large sessions stand out far above chance, and looking at each candidate costs more there.
+    most = _CANDIDATES if len(m) + len(s) < 4000 else _CANDIDATES // 3
     offsets: list[float] = []
     for _score, offset in picked:
         if all(abs(offset - other) > 1.0 for other in offsets):
             offsets.append(offset)
-        if len(offsets) >= _CANDIDATES:
+        if len(offsets) >= most:
             break
     return offsets
 

@@ -18,6 +18,9 @@ from typing import Any
 MEMORY_BYTES = 200 << 20
 """What one file may cost beyond the worker's own size (issue 5: 200 MB each)."""
 
+READY = "ready"
+"""The first line a worker writes: from then on the time limit counts."""
+
 Job = Callable[[Any], Any]
 
 
@@ -95,6 +98,8 @@ def serve(task: str) -> None:
     job = TASKS[task]()
     limit_memory(MEMORY_BYTES)
     answers = sys.stdout
+    answers.write(READY + "\n")
+    answers.flush()
     for line in sys.stdin:
         try:
             answer: dict[str, Any] = {"ok": job(json.loads(line))}
