@@ -1,0 +1,137 @@
+"""``fieldlog parse``: the contract's JSON, the readable line, one clear line for bad input."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+from fieldlog.cli import main
+from fieldlog.inspection_language import InspectionLanguage
+
+LANGUAGE = InspectionLanguage.load()
+
+
+@pytest.fixture(autouse=True)
+def loaded_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(InspectionLanguage, "load", classmethod(lambda cls: LANGUAGE))
+
+
+def run(*arguments: str) -> Result:
+    return CliRunner().invoke(main, ["parse", *arguments])
+
+
+def view(*arguments: str) -> dict[str, Any]:
+    result = run(*arguments, "--json")
+    assert result.exit_code == 0, result.output
+    found: dict[str, Any] = json.loads(result.output)
+    return found
+
+
+def test_a_finding_comes_with_exact_value_and_verdict() -> None:
+    found = view("rear tread one thirty second", "--jurisdiction", "US-VA")
+    assert found["decision"] == "accept"
+    finding = found["finding"]
+    assert (finding["component"], finding["position"]) == ("tyre", "rear")
+    assert finding["characteristic"] == "tread depth"
+    quantity = finding["quantity"]
+    assert quantity == {"num": 1, "den": 32, "unit": "in", "words": "one thirty second"}
+    verdict = finding["verdict"]
+    assert verdict["state"] == "beyond"
+    # Virginia 19VAC30-70-400(5): 2/32 in for motorcycles.
+    assert (verdict["limit"]["num"], verdict["limit"]["den"]) == (1, 16)
+    assert verdict["limit"]["unit"] == "in"
+    assert verdict["limit"]["status"] == "cited"
+    assert "19VAC30-70-400" in verdict["limit"]["source"]
+    assert verdict["margin"] == pytest.approx(-1 / 32)
+    assert isinstance(verdict["others"], list)
+
+
+def test_every_key_of_the_contract_is_there() -> None:
+    found = view("front pads two millimetres")
+    assert {"decision", "reason", "finding", "question", "candidates", "kind", "flags"} <= set(
+        found
+    )
+    assert {"component", "position", "characteristic", "quantity", "condition", "code"} <= set(
+        found["finding"]
+    )
+    assert {"state", "limit", "margin", "others"} <= set(found["finding"]["verdict"])
+
+
+def test_two_readings_are_both_in_the_candidates_and_nothing_is_judged() -> None:
+    found = view("front pads three four millimetres")
+    assert found["decision"] == "ask"
+    assert found["finding"] is None
+    assert [c["quantity"]["num"] for c in found["candidates"]] == [3, 4]
+    assert all(c["verdict"] is None for c in found["candidates"])
+
+
+def test_a_range_keeps_both_ends() -> None:
+    quantity = view("front pads two to three millimetres")["finding"]["quantity"]
+    assert (quantity["num"], quantity["high_num"], quantity["high_den"]) == (2, 3, 1)
+
+
+def test_a_qualifier_is_kept() -> None:
+    assert view("front pads about two mm")["finding"]["quantity"]["qualifier"] == "about"
+
+
+def test_a_condition_and_a_code_have_no_quantity() -> None:
+    found = view("left front indicator not working")["finding"]
+    assert (found["quantity"], found["condition"]) == (None, "not working")
+    assert view("rear brake fluid dot four")["finding"]["code"] == "DOT 4"
+
+
+def test_settings_reach_the_checks() -> None:
+    words = "front rim lateral run out three millimetres"
+    # UK MOT inspection manual for motorcycles 5.2.2: 4 mm steel, 2 mm aluminium alloy.
+    steel = view(words, "--jurisdiction", "GB", "--set", "rim=steel", "--set", "uncertainty=0")
+    alloy = view(words, "--jurisdiction", "GB", "--set", "rim=alloy", "--set", "uncertainty=0")
+    assert steel["finding"]["verdict"]["state"] == "within"
+    assert alloy["finding"]["verdict"]["state"] == "beyond"
+
+
+def test_words_may_be_given_one_by_one() -> None:
+    assert view("front", "pads", "2", "mm")["finding"]["quantity"]["unit"] == "mm"
+
+
+def test_a_refusal_is_a_result_with_its_reason() -> None:
+    found = view("front pads twelve volts")
+    assert (found["decision"], found["kind"], found["finding"]) == (
+        "refuse",
+        "not understood",
+        None,
+    )
+    assert "allowed: mm or in" in found["reason"]
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        ("rear tread four thirty-seconds", "rear tyre, tread depth: 1/8 in"),
+        ("front pads two", "asked: 2 mm?"),
+        ("go to front", "not understood: "),
+        ("take photo", "photo"),
+        ("remark it pulls to the left", "remark"),
+        ("photo of the rear tyre", "photo"),
+    ],
+)
+def test_the_readable_line(words: str, line: str) -> None:
+    result = run(words)
+    assert result.exit_code == 0
+    assert result.output.startswith(line)
+
+
+@pytest.mark.parametrize(
+    "arguments", [("--jurisdiction", "XX"), ("--set", "rim"), ("--set", "colour=red")]
+)
+def test_bad_options_are_one_line_with_exit_code_2(arguments: tuple[str, str]) -> None:
+    result = run("front pads two mm", *arguments)
+    assert result.exit_code == 2
+    assert len(result.output.strip().splitlines()) == 1
+    assert "Traceback" not in result.output
+
+
+def test_help_has_an_example() -> None:
+    assert 'fieldlog parse "rear tread four thirty-seconds"' in run("--help").output
