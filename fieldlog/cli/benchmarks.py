@@ -196,3 +196,52 @@ def _print(rows: list[Row]) -> None:
             f"{row.memory_mb:.0f}",
         )
     Console(width=168).print(table)
+
+
+@benchmarks.command("store")
+@click.option("--findings", type=int, default=1_000_000, show_default=True, help="How many.")
+@click.option("--rounds", type=int, default=50, show_default=True, help="Times each is timed.")
+@click.option("--kills", type=int, default=0, help="Kill a saving process so many times.")
+@click.option(
+    "--keep",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Build in this folder and keep it; used again when it is there.",
+)
+def record_store(findings: int, rounds: int, kills: int, keep: Path | None) -> None:
+    """Build a large record and time opening, history and saving; or kill a saving process.
+
+    \b
+    Example:
+      fieldlog benchmarks store --findings 100000
+      fieldlog benchmarks store --findings 0 --kills 50
+    """
+    import tempfile
+
+    from rich.console import Console
+    from rich.progress import Progress
+
+    from fieldlog.benchmarks import store as measured
+    from fieldlog.store.database import FILE
+
+    with (
+        tempfile.TemporaryDirectory() as scratch,
+        Progress(console=Console(stderr=True), transient=True) as bar,
+    ):
+        folder = keep or Path(scratch)
+        if findings and not (folder / FILE).exists():
+            task = bar.add_task("building", total=findings)
+            measured.build(folder, findings, lambda done: bar.update(task, completed=done))
+        if findings:
+            size = measured.size_bytes(folder) / 1e6
+            click.echo(f"{findings} findings, {size:.0f} MB")
+            for timing in measured.measure(folder, rounds):
+                click.echo(
+                    f"{timing.what:<58} median {timing.median_ms:8.2f} ms"
+                    f"   worst {timing.worst_ms:8.2f} ms   n={len(timing.times_ms)}"
+                )
+        if kills:
+            task = bar.add_task("killing", total=kills)
+            announced, lost = measured.kill_rounds(
+                folder, kills, 9, lambda done: bar.update(task, completed=done)
+            )
+            click.echo(f"{kills} kills: {announced} findings announced, {lost} lost")

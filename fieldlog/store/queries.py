@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from collections import defaultdict
 from collections.abc import Iterable
 from types import MappingProxyType
 from typing import Any
@@ -166,8 +167,8 @@ def history(
         connection,
         "SELECT f.*, i.id AS of_inspection, i.number AS of_number, i.started_at, "
         "coalesce(u.said_at, i.started_at) AS at, "
-        "(SELECT v.state FROM verdict v JOIN record r ON r.id = v.id WHERE v.finding_id = f.id "
-        "ORDER BY r.seq DESC LIMIT 1) AS state "
+        "(SELECT v.state FROM verdict v WHERE v.finding_id = f.id ORDER BY v.rowid DESC LIMIT 1) "
+        "AS state "
         "FROM inspection i JOIN finding f ON f.inspection_id = i.id "
         "LEFT JOIN utterance u ON u.id = f.utterance_id "
         f"WHERE i.vehicle_id = ?{where} "
@@ -176,6 +177,16 @@ def history(
         vehicle_id,
         *given.values(),
     )
+    readings: dict[str, list[Any]] = defaultdict(list)
+    for part in rows_of(
+        connection,
+        "SELECT x.* FROM inspection i JOIN finding f ON f.inspection_id = i.id "
+        f"JOIN reading x ON x.finding_id = f.id WHERE i.vehicle_id = ?{where} "
+        "ORDER BY x.finding_id, x.rank",
+        vehicle_id,
+        *given.values(),
+    ):
+        readings[part["finding_id"]].append(quantity_from(part))
     distances = {
         row["inspection_id"]: quantity_from(row)
         for row in rows_of(
@@ -190,17 +201,7 @@ def history(
             inspection_id=row["of_inspection"],
             inspection_number=row["of_number"],
             at=instant_from(row["at"]),
-            finding=finding_from(
-                row,
-                [
-                    quantity_from(reading)
-                    for reading in rows_of(
-                        connection,
-                        "SELECT * FROM reading WHERE finding_id = ? ORDER BY rank",
-                        row["id"],
-                    )
-                ],
-            ),
+            finding=finding_from(row, readings.get(row["id"], ())),
             state=State(row["state"]) if row["state"] else None,
             odometer=distances.get(row["of_inspection"]),
         )
