@@ -193,6 +193,7 @@ class Automaton:
         self._numbers: dict[frozenset[tuple[Place, float]], int] = {}
         self._arcs: dict[int, dict[str, tuple[int, float]]] = {}
         self._final: dict[int, float | None] = {}
+        self._settled: dict[Place, Place] = {}
         self._state({(self.network.entry[name], BOTTOM): 0.0 for name in start})
 
     def __len__(self) -> int:
@@ -252,16 +253,15 @@ class Automaton:
             place = waiting.pop()
             node, stack = place
             weight = best[place]
-            following: list[tuple[Place, float]] = [
-                ((end, stack), weight + more) for end, more in network.empty[node]
-            ]
+            following = [((end, stack), weight + more) for end, more in network.empty[node]]
             for name, back in network.calls[node]:
                 rest = stack if network.ends_only[back] else stacks.push(back, stack)
                 following.append(((network.entry[name], rest), weight))
-            if network.last[node] and stack != BOTTOM:
+            if stack != BOTTOM and network.last[node]:
                 following.append((stacks.pop(stack), weight))
             for there, total in following:
-                if there not in best or total > best[there] + 1e-12:
+                before = best.get(there)
+                if before is None or total > before + 1e-12:
                     best[there] = total
                     waiting.append(there)
         return best
@@ -272,16 +272,19 @@ class Automaton:
         ends = [w for (node, stack), w in reached.items() if stack == BOTTOM and network.last[node]]
         self._final[state] = max(ends, default=None)
         by_word: dict[str, dict[Place, float]] = {}
+        settled = self._settled
         for (node, stack), weight in reached.items():
             for word, end in network.words[node]:
                 places = by_word.setdefault(word, {})
-                there = self._settle(end, stack)
+                there = settled.get((end, stack))
+                if there is None:
+                    there = settled[end, stack] = self._settle(end, stack)
                 if there not in places or weight > places[there]:
                     places[there] = weight
         arcs: dict[str, tuple[int, float]] = {}
         for word, places in by_word.items():
             top = max(places.values())
-            arcs[word] = (self._state({p: w - top for p, w in places.items()}), top)
+            arcs[word] = (self._state({p: w - top for p, w in places.items()}), round(top, 6))
         self._arcs[state] = arcs
 
     def _settle(self, node: int, stack: int) -> Place:
@@ -295,10 +298,14 @@ class Automaton:
 
     def _state(self, places: dict[Place, float]) -> int:
         key = frozenset(
-            (place, round(max(slack, _SLACK_FLOOR), 6) or 0.0) for place, slack in places.items()
+            (place, _rounded(slack) if slack else 0.0) for place, slack in places.items()
         )
         number = self._numbers.get(key)
         if number is None:
             number = self._numbers[key] = len(self._states)
             self._states.append(tuple(key))
         return number
+
+
+def _rounded(slack: float) -> float:
+    return round(max(slack, _SLACK_FLOOR), 6) or 0.0
