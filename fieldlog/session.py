@@ -95,7 +95,10 @@ class Session:
         if understood.kind is Kind.FINDING and understood.finding is not None:
             return self._finding(heard, utterance, understood.finding, said_at)
         if understood.kind is Kind.REMARK:
-            words = self._transcribe(heard) if self._transcribe else understood.text
+            words = understood.slots.get("remark", "")
+            if not words and self._transcribe is not None:
+                words = self._transcribe(heard)
+            words = words or understood.text
             saved = self._store.add_utterance(self._inspection, utterance, remark=words)
             return Outcome(heard, saved, remark=words)
         return self._dialogue(heard, utterance, understood)

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import hashlib
+from datetime import datetime
 from pathlib import Path
 
 from fieldlog import places
 from fieldlog.cli.ears import Ears
 from fieldlog.inspection_language import InspectionLanguage
-from fieldlog.limits.context import parse_context
+from fieldlog.limits.context import SETTINGS, parse_context
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.model import Context
 from fieldlog.session import Rules, Session
-from fieldlog.store.records import InspectionRecord
+from fieldlog.store.records import Inspection, InspectionRecord
 from fieldlog.store.repository import Repository
 
 
@@ -37,10 +38,27 @@ def open_session(store: Repository, key: str, language: InspectionLanguage, ears
     )
 
 
+def new_inspection(
+    store: Repository, vehicle: str | None, context: Context, started_at: datetime, zone: str
+) -> Inspection:
+    """Start an inspection of the vehicle of that name (added when it is new), now.
+
+    ``vehicle`` None: a vehicle called "unnamed", so that nobody has to type before speaking.
+    """
+    name = vehicle or "unnamed"
+    known = [each for each in store.vehicles() if each.name == name]
+    owner = known[-1] if known else store.add_vehicle(name)
+    return store.start_inspection(
+        owner.id,
+        started_at=started_at,
+        zone=zone,
+        jurisdiction=context.jurisdiction,
+        settings=context.settings,
+    )
+
+
 def inspection_context(record: InspectionRecord) -> Context:
     """What the checks may assume: facts of the vehicle that are settings, then the inspection's."""
-    from fieldlog.limits.context import SETTINGS
-
     facts = {key: value for key, value in record.vehicle.facts.items() if key in SETTINGS}
     return parse_context(record.inspection.jurisdiction, {**facts, **record.inspection.settings})
 

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import atexit
+import os
+import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -16,6 +20,8 @@ from fieldlog.audio.clip import RATE
 from tests.shared import shared_path
 
 DEMO = Path(__file__).parents[1] / "demo_media"
+HOME = Path(tempfile.mkdtemp(prefix="fieldlog-listen-"))
+atexit.register(shutil.rmtree, HOME, ignore_errors=True)
 
 
 def speech(tmp_path: Path) -> Path:
@@ -36,6 +42,7 @@ def speech(tmp_path: Path) -> Path:
 def start(*arguments: str) -> subprocess.Popen[str]:
     return subprocess.Popen(
         [sys.executable, "-m", "fieldlog", "listen", *arguments],
+        env=os.environ | {"FIELDLOG_HOME": str(HOME)},
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import json
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from fieldlog.cli.store_option import distance, opened, pairs, store_option
+from fieldlog.cli.store_option import distance, opened, pairs, store_option, zone_here
 from fieldlog.errors import StoreError, UsageError
 
 if TYPE_CHECKING:
@@ -66,7 +65,7 @@ def start(
     with opened(folder) as store:
         started = store.start_inspection(
             store.vehicle(vehicle).id,
-            zone=zone or _zone_here(),
+            zone=zone or zone_here(),
             inspector=inspector,
             place=place,
             jurisdiction=jurisdiction,
@@ -322,11 +321,6 @@ def _told(finding: Finding) -> str:
     from fieldlog.report.words import finding_text
 
     return finding_text(finding)
-
-
-def _zone_here() -> str:
-    """This machine's offset from UTC, such as ``+02:00``."""
-    return datetime.now().astimezone().isoformat()[-6:]
 
 
 def _numbered(record: InspectionRecord, number: int) -> RecordedFinding:

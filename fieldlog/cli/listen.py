@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from types import FrameType
-from typing import Any
+from typing import Any, Protocol
 
 import click
 from rich.console import Console
@@ -23,9 +23,8 @@ from fieldlog.audio.health import Notice
 from fieldlog.audio.microphone import Microphone, list_devices
 from fieldlog.audio.recorder import Recorder, recover, stream_name
 from fieldlog.audio.source import AudioSource, FileSource
-
-OnSpoken = Callable[[Spoken], str]
-"""Takes an utterance, returns the line to show for it."""
+from fieldlog.cli.ears import listener_options, open_ears
+from fieldlog.cli.store_option import opened, store_option, zone_here
 
 
 @click.command()
@@ -42,25 +41,64 @@ OnSpoken = Callable[[Spoken], str]
     "--keep",
     type=click.Path(path_type=Path, file_okay=False),
     metavar="DIR",
-    help="Folder for the recording of the whole stream.",
+    help="Folder for the recording of the whole stream.  [default: in the store]",
 )
+@click.option("--inspection", "key", metavar="KEY", help="Go on with this inspection (or `last`).")
+@click.option("--vehicle", metavar="NAME", help="Start an inspection of this vehicle.")
+@click.option("--jurisdiction", metavar="CC", help="ISO 3166 code for a new inspection.")
+@click.option(
+    "--set", "settings", metavar="KEY=VALUE", multiple=True, help="Context of a new inspection."
+)
+@listener_options
+@store_option
 def listen(
-    device: str | None, only_list: bool, source: Path | None, fast: bool, keep: Path | None
+    device: str | None,
+    only_list: bool,
+    source: Path | None,
+    fast: bool,
+    keep: Path | None,
+    key: str | None,
+    vehicle: str | None,
+    jurisdiction: str | None,
+    settings: tuple[str, ...],
+    listener: str,
+    model: Path | None,
+    folder: Path | None,
 ) -> None:
     """Listen to an inspection as it is spoken. Ctrl-C ends it; nothing said is lost.
 
+    Every utterance is in the record, with its clip and verdict, before its line appears. Without
+    --inspection a new one is started, of --vehicle or of a vehicle that has no name yet.
+
     \b
     Examples:
-      fieldlog listen
+      fieldlog listen --vehicle "blue roadster" --jurisdiction US-VA
+      fieldlog listen --inspection last
       fieldlog listen --list-devices
-      fieldlog listen --device headset
       fieldlog listen --source walk-round.flac --fast
     """
     if only_list:
         show_devices()
         return
+    from fieldlog.inspection_language import InspectionLanguage
+    from fieldlog.limits.context import parse_context
+    from fieldlog.live import Live
+    from fieldlog.walk import new_inspection, open_session
+
+    if source is None:
+        list_devices()  # without a sound system, say so before a model is loaded
     chosen: AudioSource = FileSource(source, fast=fast) if source else Microphone(device)
-    run(chosen, heard_line, keep=keep)
+    context = parse_context(jurisdiction, settings)
+    language = InspectionLanguage.load()
+    with open_ears(language, listener, model) as ears, opened(folder) as store:
+        if key is None:
+            head = new_inspection(store, vehicle, context, datetime.now(UTC), zone_here())
+        else:
+            head = store.inspection(key)
+        told = f"inspection {head.number} of {head.vehicle_name}"
+        click.echo(f"{told}; its report: fieldlog report {head.number}", err=True)
+        live = Live(ears, open_session(store, head.id, language, ears), head.started_at)
+        run(chosen, live, keep=keep or store.folder / "streams")
 
 
 def show_devices() -> None:
@@ -73,13 +111,24 @@ def show_devices() -> None:
         click.echo(f"{mark} {entry.name}  ({entry.host}, {entry.channels} ch, {entry.rate} Hz)")
 
 
-def run(source: AudioSource, on_spoken: OnSpoken, *, keep: Path | None = None) -> int:
+class Hears(Protocol):
+    """What takes the utterances of a run."""
+
+    def draft(self, draft: Draft) -> None:
+        """The open utterance at its first silence: time to think ahead."""
+
+    def spoken(self, spoken: Spoken) -> Text:
+        """Takes an utterance, returns the line to show for it."""
+
+
+def run(source: AudioSource, hears: Hears, *, keep: Path | None = None) -> int:
     """Listen until the source ends or Ctrl-C; returns how many utterances were heard.
 
-    ``on_spoken`` runs in the main thread; sound is kept and cut meanwhile, however long it takes.
+    ``hears`` runs in the main thread; sound is kept and cut meanwhile, however long it takes.
     """
     count = 0
     console = Console(stderr=True)
+    lines = Console(highlight=False, soft_wrap=True)
     for old in recover(keep) if keep is not None and keep.is_dir() else []:
         console.print(f"recovered {old.seconds:.1f} s of an earlier recording: {old.path}")
     with source, ending_on_interrupt(source.stop), recording(keep) as recorder:
@@ -89,8 +138,10 @@ def run(source: AudioSource, on_spoken: OnSpoken, *, keep: Path | None = None) -
             for event in capture.events():
                 if isinstance(event, Spoken):
                     count += 1
-                    click.echo(on_spoken(event))
+                    lines.print(stamp(event), hears.spoken(event), sep="")
                     sys.stdout.flush()
+                elif isinstance(event, Draft):
+                    hears.draft(event)
                 else:
                     show(event)
     if recorder is not None:
@@ -99,11 +150,11 @@ def run(source: AudioSource, on_spoken: OnSpoken, *, keep: Path | None = None) -
     return count
 
 
-def heard_line(spoken: Spoken) -> str:
-    """An utterance as one line: when, how long, doubts."""
+def stamp(spoken: Spoken) -> Text:
+    """When an utterance was, and doubts about its sound."""
     clip = spoken.clip
-    flags = f"  [{', '.join(sorted(clip.flags))}]" if clip.flags else ""
-    return f"{clip.start_s:8.2f} - {clip.end_s:8.2f} s{flags}"
+    flags = f"[{', '.join(sorted(clip.flags))}]  " if clip.flags else ""
+    return Text(f"{clip.start_s:8.2f} - {clip.end_s:8.2f} s  {flags}", "dim")
 
 
 @contextmanager

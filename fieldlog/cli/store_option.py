@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import re
 from collections.abc import Callable, Iterator, Sequence
+from datetime import datetime
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -63,3 +64,8 @@ def distance(text: str | None) -> Quantity | None:
     if match is None:
         raise UsageError(f"{text!r} is no odometer reading", todo="write it like '12345 km'")
     return Quantity(Fraction(match[1]), match[2], text.strip())
+
+
+def zone_here() -> str:
+    """This machine's offset from UTC, such as ``+02:00``."""
+    return datetime.now().astimezone().isoformat()[-6:]
