@@ -8,7 +8,7 @@ from fieldlog.errors import UsageError
 from fieldlog.model import Finding, Limit, Quantity, Verdict
 from fieldlog.store import queries
 from fieldlog.store.chain import Cell, Row
-from fieldlog.store.records import NewPhoto, NewUtterance
+from fieldlog.store.records import NewEvent, NewPhoto, NewUtterance
 from fieldlog.store.rows import (
     finite,
     instant_text,
@@ -214,6 +214,20 @@ class Entries(Writer):
                 "finding_id": finding_id,
                 "name": name,
                 "at": instant_text(at),
+            },
+            chain=inspection_id,
+        )
+
+    def event(self, inspection_id: str, event: NewEvent, at: datetime) -> str:
+        """Add something that happened; returns its id."""
+        return self.add(
+            "event",
+            {
+                "inspection_id": inspection_id,
+                "name": event.name,
+                "at": instant_text(at),
+                "text": event.text,
+                "data": to_json(dict(event.data)),
             },
             chain=inspection_id,
         )

@@ -18,12 +18,16 @@ from fieldlog.model import (
 from fieldlog.store.records import (
     HistoryRow,
     Inspection,
+    LogEntry,
     Odometer,
     Vehicle,
 )
 from fieldlog.store.rows import instant_from, limit_from, quantity_from
 
 Rows = list[sqlite3.Row]
+
+LOG = "log "
+"""Rows of ``vehicle_fact`` whose key begins so are entries of the vehicle's log (JSON), no facts."""
 
 
 def rows_of(connection: sqlite3.Connection, sql: str, *values: object) -> Rows:
@@ -51,15 +55,13 @@ def vehicle(connection: sqlite3.Connection, key: str) -> Vehicle:
     if not rows:
         raise UsageError(f"there is no vehicle {key!r}", todo="see `fieldlog vehicle list`")
     head = rows[0]
-    facts = {
-        row["key"]: row["value"]
-        for row in rows_of(
-            connection,
-            "SELECT f.key, f.value FROM vehicle_fact f JOIN record r ON r.id = f.id "
-            "WHERE f.vehicle_id = ? ORDER BY r.seq",
-            head["id"],
-        )
-    }
+    told = rows_of(
+        connection,
+        "SELECT f.key, f.value, r.made_at FROM vehicle_fact f JOIN record r ON r.id = f.id "
+        "WHERE f.vehicle_id = ? ORDER BY r.seq",
+        head["id"],
+    )
+    facts = {row["key"]: row["value"] for row in told if not row["key"].startswith(LOG)}
     odometer = tuple(
         Odometer(quantity, instant_from(row["read_at"]), row["inspection_id"])
         for row in rows_of(
@@ -82,6 +84,15 @@ def vehicle(connection: sqlite3.Connection, key: str) -> Vehicle:
         facts=MappingProxyType({key: value for key, value in facts.items() if value}),
         odometer=odometer,
         limits=tuple(limit for limit in own.values() if limit is not None),
+        log=tuple(
+            LogEntry(
+                row["key"].removeprefix(LOG),
+                instant_from(row["made_at"]),
+                MappingProxyType(json.loads(row["value"])),
+            )
+            for row in told
+            if row["key"].startswith(LOG)
+        ),
     )
 
 
@@ -207,6 +218,18 @@ def history(
         )
         for row in rows
     )
+
+
+def remarks(connection: sqlite3.Connection, vehicle_id: str) -> tuple[tuple[Inspection, str], ...]:
+    """Every remark made on a vehicle with its inspection, oldest first."""
+    heads = {each.id: each for each in inspections(connection, vehicle_id)}
+    rows = rows_of(
+        connection,
+        "SELECT m.inspection_id, m.text FROM remark m JOIN inspection i ON i.id = m.inspection_id "
+        "WHERE i.vehicle_id = ? ORDER BY i.started_at, m.rowid",
+        vehicle_id,
+    )
+    return tuple((heads[row["inspection_id"]], row["text"]) for row in rows)
 
 
 def inspection_of_finding(connection: sqlite3.Connection, finding_id: str) -> str | None:

@@ -95,6 +95,19 @@ class Odometer:
 
 
 @dataclass(frozen=True, slots=True)
+class LogEntry:
+    """One line of a vehicle's log: work done, an interval of its own, an edit of its checklist.
+
+    Unlike a fact, where the newest value rules, every entry counts.
+    """
+
+    kind: str
+    """``done``, ``interval`` or ``checklist``."""
+    made_at: datetime
+    data: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
 class Vehicle:
     """One machine under care; ``facts`` holds class, make, model, sizes and settings, latest."""
 
@@ -104,6 +117,8 @@ class Vehicle:
     facts: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     odometer: tuple[Odometer, ...] = ()
     limits: tuple[Limit, ...] = ()
+    log: tuple[LogEntry, ...] = ()
+    """Every entry, oldest first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,6 +198,15 @@ class Remark:
     made_at: datetime
     text: str
     utterance_id: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class NewEvent:
+    """Something that happened with an utterance, such as an item skipped with its reason."""
+
+    name: str
+    text: str
+    data: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,6 +27,7 @@ from fieldlog.store.records import (
     Inspection,
     InspectionRecord,
     NewAttachment,
+    NewEvent,
     NewPhoto,
     NewUtterance,
     Saved,
@@ -103,6 +104,8 @@ class Repository:
 
     def set_facts(self, vehicle_id: str, facts: Mapping[str, str]) -> None:
         """Add newer values of facts; the older ones stay in the record."""
+        if any(key.startswith(queries.LOG) for key in facts):
+            raise UsageError("a fact's name does not begin with 'log '", todo="choose another one")
         with self._write() as writer:
             for key, value in facts.items():
                 writer.fact(vehicle_id, key, value)
@@ -122,6 +125,11 @@ class Repository:
             )
         with self._write() as writer:
             return writer.odometer(vehicle_id, distance, read_at or writer.now, inspection_id)
+
+    def add_log(self, vehicle_id: str, kind: str, data: Mapping[str, str]) -> str:
+        """Add an entry to a vehicle's log (``done``, ``interval``, ``checklist``): all count."""
+        with self._write() as writer:
+            return writer.fact(vehicle_id, queries.LOG + kind, to_json(dict(data)))
 
     def set_vehicle_limit(self, vehicle_id: str, limit: Limit) -> str:
         """Give a vehicle a limit of its own, over any older one with the same ``limit.id``."""
@@ -191,6 +199,7 @@ class Repository:
         marks: str | None = None,
         corrects: str | None = None,
         reason: str = "",
+        event: NewEvent | None = None,
     ) -> Saved:
         """Save one utterance and all that follows from it in one transaction.
 
@@ -214,6 +223,8 @@ class Repository:
                 mark_id = writer.mark(
                     inspection_id, mark, utterance.said_at, utterance_id, finding_id or marks
                 )
+            if event is not None:
+                writer.event(inspection_id, event, utterance.said_at)
         return Saved(utterance_id, finding_id, number, verdict_id, remark_id, mark_id)
 
     def add_finding(
@@ -222,9 +233,7 @@ class Repository:
         """Save a finding that was not spoken (entered on the review page)."""
         with self._write() as writer:
             finding_id, number = writer.finding(inspection_id, finding, None)
-            verdict_id = None
-            if verdict is not None:
-                verdict_id = writer.verdict(inspection_id, finding_id, verdict)
+            verdict_id = writer.verdict(inspection_id, finding_id, verdict) if verdict else None
         return Saved(None, finding_id, number, verdict_id)
 
     def judge(self, inspection_id: str, finding_id: str, verdict: Verdict) -> str:
@@ -280,17 +289,7 @@ class Repository:
     ) -> str:
         """Save something that happened: ``overflow``, ``microphone lost``, ``skipped``..."""
         with self._write() as writer:
-            return writer.add(
-                "event",
-                {
-                    "inspection_id": inspection_id,
-                    "name": name,
-                    "at": instant_text(at or writer.now),
-                    "text": text,
-                    "data": to_json(dict(data or {})),
-                },
-                chain=inspection_id,
-            )
+            return writer.event(inspection_id, NewEvent(name, text, data or {}), at or writer.now)
 
     # -- photos -----------------------------------------------------------------------------------
 
@@ -403,6 +402,11 @@ class Repository:
         """Findings of a vehicle that stand, oldest first, narrowed by what is given."""
         with self._read():
             return queries.history(self._db.conn, vehicle_id, component, position, characteristic)
+
+    def remarks(self, vehicle_id: str) -> tuple[tuple[Inspection, str], ...]:
+        """Every remark made on a vehicle with its inspection, oldest first."""
+        with self._read():
+            return queries.remarks(self._db.conn, vehicle_id)
 
     def verify(self, key: str | None = None) -> Verification:
         """Check the hashes of one inspection and its vehicle, or (None) of the whole store."""
