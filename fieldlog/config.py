@@ -31,3 +31,9 @@ def store_folder(
     xdg = env.get("XDG_DATA_HOME", "")
     base = Path(xdg) if xdg and Path(xdg).is_absolute() else user / ".local" / "share"
     return base / "fieldlog"
+
+
+def trace_wanted(environ: Mapping[str, str] | None = None) -> bool:
+    """Whether ``FIELDLOG_TRACE`` asks for the traceback of a fault instead of one line."""
+    env = os.environ if environ is None else environ
+    return bool(env.get("FIELDLOG_TRACE"))

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from fieldlog import __version__
+from fieldlog.config import trace_wanted
 from fieldlog.errors import FieldlogError
 
 COMMANDS: dict[str, str] = {
@@ -46,12 +47,27 @@ class LazyGroup(click.Group):
         return command
 
     def invoke(self, ctx: click.Context) -> Any:
-        """Run the command; an error of ours is one line on stderr and its own exit code."""
+        """Run the command; whatever goes wrong is one line on stderr and an exit code."""
         try:
             return super().invoke(ctx)
         except FieldlogError as error:
             click.echo(f"fieldlog: {error}", err=True)
             ctx.exit(error.exit_code)
+        except (click.exceptions.Exit, click.ClickException, click.Abort, BrokenPipeError):
+            raise
+        except OSError as error:
+            where = f"{error.filename}: " if error.filename else ""
+            click.echo(f"fieldlog: {where}{error.strerror or error}", err=True)
+            ctx.exit(FieldlogError.exit_code)
+        except Exception as error:
+            if trace_wanted():
+                raise
+            click.echo(
+                f"fieldlog: a fault of fieldlog itself: {type(error).__name__}: {error}. Next: "
+                "repeat with FIELDLOG_TRACE=1 set and report what it prints",
+                err=True,
+            )
+            ctx.exit(FieldlogError.exit_code)
 
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
