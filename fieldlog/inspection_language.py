@@ -45,6 +45,7 @@ class InspectionLanguage:
 
     def __init__(self, grammar: Grammar, shaped: Shaped, catalogue: Catalogue, dialogue: Grammar):
         """``grammar`` closed over the made text; ``dialogue``: dialogue.jsgf with its typed forms."""
+        self._made_of = (grammar, shaped, catalogue, dialogue)
         self.grammar = grammar
         self.catalogue = catalogue
         rules = grammar.rules
@@ -52,6 +53,10 @@ class InspectionLanguage:
         self._values = ValueReader(_vocabulary(rules, self._subjects, catalogue))
         self._dialogue = Dialogue.of(rules, self._subjects, dialogue.rules)
         self._remembered = lru_cache(maxsize=4096)(self._understand)
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """Sent to another process (``listeners.worker``) as its parts; the rest is made there."""
+        return InspectionLanguage, self._made_of
 
     @classmethod
     def load(cls, folder: Path | None = None) -> InspectionLanguage:
