@@ -31,6 +31,7 @@ DRIFT_GAIN = 8.0
 """A drift must explain the pairs by this much better (natural log) than none: it is one of about a
 hundred looked at, and a free parameter more."""
 _FEWEST_PAIRS = 3
+_CLEAR_PAIRS = 4
 _MOST_BINS = 1 << 22
 _CANDIDATES = 40
 _CONTROLS = 16
@@ -107,7 +108,9 @@ def match_times(
     best, *others = _distinct(found, s)
     runner_up = others[0] if others else None
     margin = best.score - (runner_up.score if runner_up else 0.0)
-    return MatchResult(best, runner_up, margin >= CLEAR)
+    looks = float(np.ptp(m) + np.ptp(s)) / (2 * best.tolerance_s) + 1
+    clear = margin >= CLEAR and best.score >= CLEAR + math.log(looks) and best.pairs >= _CLEAR_PAIRS
+    return MatchResult(best, runner_up, clear)
 
 
 def _distinct(matches: Sequence[Match], shots: Times) -> list[Match]:
@@ -338,5 +341,8 @@ def _chances(m: Times, predicted: Times) -> Times:
         shift = (55.0 + 180.0 * ((k * golden) % 1.0)) * (1 if k % 2 else -1)
         gaps = _mutual(m, predicted + shift)[2]
         counts += [np.sum(gaps <= tolerance) for tolerance in TOLERANCES_S]
-    result: Times = np.maximum(counts / _CONTROLS, 0.5)
+    # Sixteen looks cannot measure what is rare: never below what evenly scattered times would give.
+    even = len(m) * len(predicted) / max(float(np.ptp(m)), float(np.ptp(predicted)), 60.0)
+    scattered = np.minimum(2 * np.array(TOLERANCES_S) * even, 0.5 * min(len(m), len(predicted)))
+    result: Times = np.maximum(np.maximum(counts / _CONTROLS, scattered), 0.02)
     return result
