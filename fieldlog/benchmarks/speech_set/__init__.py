@@ -1,0 +1,1 @@
+"""The inspection speech set: generated phrases, voices, rooms, workshop noises and negatives."""

