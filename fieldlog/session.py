@@ -143,11 +143,16 @@ class Session:
         return Outcome(heard, self._store.add_utterance(self._inspection, utterance))
 
     def _to_correct(self, finding: Finding) -> tuple[str, Finding] | None:
-        """The newest standing finding about the same thing, else the newest of all."""
+        """What a spoken correction replaces: the newest standing finding about the same thing.
+
+        Else the last finding, when it is about the same component (the place was wrong); nothing
+        else is ever withdrawn by a correction that does not name it.
+        """
         for kept in reversed(self._findings):
             if _same_thing(kept[1], finding):
                 return kept
-        return self._findings[-1] if self._findings else None
+        last = self._findings[-1] if self._findings else None
+        return last if last is not None and last[1].component == finding.component else None
 
 
 def _same_thing(one: Finding, other: Finding) -> bool:
