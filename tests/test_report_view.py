@@ -170,7 +170,7 @@ def test_what_was_heard_but_made_no_finding(store: Repository, filled: Filled) -
     )
     report = _report(store)
     assert [(line.text, line.reason) for line in report.asked] == [
-        ("pads two", "front or rear? (never answered)")
+        ("pads two", "front or rear? (no finding of it followed)")
     ]
     assert "1 spoken value never confirmed" in report.headline
     (line,) = report.not_understood

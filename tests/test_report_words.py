@@ -79,6 +79,8 @@ def test_ranges_and_qualifiers() -> None:
     )
     assert value_text(mixed) == "1 mm / 1 in"
     assert value_text(Finding("x", None, None)) == "not complete"
+    aim = Finding("headlamp", "down", "aim offset", Quantity(Fraction(5), "in"))
+    assert finding_text(aim) == "headlamp, aim offset down: 5 in"
     cell = Finding("battery", "cell 3", "specific gravity", Quantity(Fraction("1.26"), "1"))
     assert finding_text(cell) == "battery, cell 3, specific gravity: 1.26"
 

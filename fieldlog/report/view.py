@@ -12,7 +12,7 @@ from fieldlog.aftercare.conclusion import conclude
 from fieldlog.aftercare.due import DueItem
 from fieldlog.aftercare.job_lines import Judged, job_lines, shopping
 from fieldlog.catalogue.component import Catalogue
-from fieldlog.model import Decision, Kind, Limit, Qualifier, Severity, State, Verdict
+from fieldlog.model import Decision, Limit, Qualifier, Severity, State, Verdict
 from fieldlog.report.gauge import gauge
 from fieldlog.report.lines import best_guess, due_row, limit_lines, severity_text, zone_of
 from fieldlog.report.view_model import (
@@ -314,7 +314,8 @@ class _Builder:
             numbers = sorted(self.numbers[c] for c in attachment.candidates if c in self.numbers)
             if numbers:
                 parts.append(f"could be no. {', '.join(map(str, numbers))}")
-        taken = self._time(photo.utc) if photo.utc else (photo.capture_local or "no time")
+        local = (photo.capture_local or "").replace("T", " ")
+        taken = self._time(photo.utc) if photo.utc else f"camera clock {local or 'without time'}"
         return PhotoCell(photo.media, photo.file, taken, "; ".join(p for p in parts if p))
 
     # -- what was heard ---------------------------------------------------------------------------
@@ -328,18 +329,21 @@ class _Builder:
         *,
         open_: bool = False,
     ) -> HeardLine:
-        told = f"{reason} (never answered)" if open_ else reason
+        told = f"{reason} (no finding of it followed)" if open_ else reason
         return HeardLine(self._time(at), text, told, self._clip(utterance))
 
     def _remark(self, text: str, utterance: Utterance | None, made_at: datetime) -> HeardLine:
         return self._heard(utterance, text, "", utterance.said_at if utterance else made_at)
 
     def _left_open(self, asked: Utterance) -> bool:
-        """Whether no finding was accepted right after the question."""
-        for later in self.record.utterances:
-            if later.number > asked.number and later.kind is Kind.FINDING:
-                return later.decision is not Decision.ACCEPT
-        return True
+        """Whether no later finding is of a component that the question's words name."""
+        words = {word.removesuffix("s") for word in asked.text.split()}
+        after = {u.id for u in self.record.utterances if u.number > asked.number}
+        return not any(
+            words & {word.removesuffix("s") for word in each.finding.component.split()}
+            for each in self.standing
+            if each.utterance_id in after
+        )
 
     def _corrections(self) -> tuple[CorrectionLine, ...]:
         lines = []

@@ -120,14 +120,15 @@ def converted_text(value: Fraction, unit: str) -> str:
 
 
 def subject_text(finding: Finding) -> str:
-    """What it is about: ``rear tyre, tread depth``."""
-    place = f"{finding.position} " if finding.position else ""
-    if finding.position and finding.position.split()[0] in {"cell", "point"}:
-        text = f"{finding.component}, {finding.position}"
-    else:
-        text = f"{place}{finding.component}"
-    about = finding.characteristic
-    return text if about in {None, "condition"} else f"{text}, {about}"
+    """What it is about: ``rear tyre, tread depth``; ``headlamp, aim offset down``."""
+    place, about = finding.position or "", finding.characteristic
+    if about == "condition":
+        about = None
+    if place in {"up", "down"}:
+        return f"{finding.component}, {about} {place}" if about else f"{finding.component}, {place}"
+    counted = place.split()[:1] in (["cell"], ["point"])
+    text = f"{finding.component}, {place}" if counted else f"{place} {finding.component}".strip()
+    return f"{text}, {about}" if about else text
 
 
 def value_text(finding: Finding) -> str:
