@@ -50,7 +50,8 @@ class InspectionLanguage:
         self.catalogue = catalogue
         rules = grammar.rules
         self._subjects = SubjectReader(rules, shaped.subjects)
-        self._values = ValueReader(_vocabulary(rules, self._subjects, catalogue))
+        vocabulary = _vocabulary(rules, dialogue.rules, self._subjects, catalogue)
+        self._values = ValueReader(vocabulary)
         self._dialogue = Dialogue.of(rules, self._subjects, dialogue.rules)
         self._remembered = lru_cache(maxsize=4096)(self._understand)
 
@@ -231,7 +232,10 @@ class InspectionLanguage:
 
 
 def _vocabulary(
-    rules: Mapping[str, Rule], subjects: SubjectReader, catalogue: Catalogue
+    rules: Mapping[str, Rule],
+    typed: Mapping[str, Rule],
+    subjects: SubjectReader,
+    catalogue: Catalogue,
 ) -> Vocabulary:
     conditions = {
         spoken_name(name): phrases(rules, name) for name in rules if name.startswith("conditions.")
@@ -247,7 +251,7 @@ def _vocabulary(
                 for phrase in (own, ("too", *own), ("to", "the", *own))
             }
     return Vocabulary(
-        copulas=phrases(rules, f"{GRAMMAR}.is"),
+        copulas=(*phrases(rules, f"{GRAMMAR}.is"), *phrases(typed, "dialogue.typed_is")),
         conditions=conditions,
         readings=phrases(rules, f"{GRAMMAR}.readings"),
         last=last,

@@ -37,6 +37,7 @@ _TOGETHER: Mapping[str, str] = MappingProxyType(
         "isnt": "is not",
         "cant": "cannot",
         "ok": "okay",
+        "abs": "a b s",
         "overfull": "over full",
         "burned": "burnt",
         "preload": "preload",
