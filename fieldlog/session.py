@@ -7,7 +7,7 @@ utterance, with all that follows from it, before anything is said or shown about
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from fieldlog.assess import Assessment, assess
@@ -53,6 +53,7 @@ class Session:
         started_at: datetime,
         rules: Rules,
         *,
+        understand: Callable[[str], Understanding],
         transcribe: Transcribe | None = None,
         model: str = "",
         grammar: str = "",
@@ -60,6 +61,7 @@ class Session:
     ) -> None:
         """``started_at``: instant (UTC) of second 0.0 of the session clock.
 
+        ``understand`` parses words again (a correction that only names the new value needs it).
         ``model`` and ``grammar`` are fingerprints that go with every utterance; ``standing`` holds
         the findings that stand already, oldest first, so that they too can be corrected.
         """
@@ -67,6 +69,7 @@ class Session:
         self._inspection = inspection_id
         self._started_at = started_at
         self._rules = rules
+        self._understand = understand
         self._transcribe = transcribe
         self._model = model
         self._grammar = grammar
@@ -77,6 +80,7 @@ class Session:
 
         Raises ``StoreError`` when it could not be saved; then nothing of it is in the record.
         """
+        heard = self._completed(heard)
         understood = heard.understanding
         said_at = self._started_at + timedelta(seconds=begins_s + heard.clip.start_s)
         utterance = NewUtterance(
@@ -102,6 +106,22 @@ class Session:
             saved = self._store.add_utterance(self._inspection, utterance, remark=words)
             return Outcome(heard, saved, remark=words)
         return self._dialogue(heard, utterance, understood)
+
+    def _completed(self, heard: Heard) -> Heard:
+        """ "correction four millimetres" as the whole phrase, with what the last finding was about.
+
+        Stays as it was heard, and so a question, where the value does not fit that finding.
+        """
+        said = heard.understanding
+        value = said.slots.get("value", "") if said.dialogue == "correction" else ""
+        last = self._findings[-1][1] if self._findings else None
+        if not value or last is None or last.quantity is None or not last.quantity.words:
+            return heard
+        whole = last.words.removeprefix("correction ").replace(last.quantity.words, value)
+        understood = self._understand(f"correction {whole}")
+        if understood.finding is None or not _same_thing(understood.finding, last):
+            return heard
+        return replace(heard, understanding=replace(understood, text=said.text))
 
     def _finding(
         self, heard: Heard, utterance: NewUtterance, finding: Finding, said_at: datetime

@@ -31,6 +31,7 @@ def open_session(store: Repository, key: str, language: InspectionLanguage, ears
         record.inspection.id,
         record.inspection.started_at,
         Rules(language.catalogue, limits, inspection_context(record)),
+        understand=language.understand,
         transcribe=ears.transcribe,
         model=ears.listener.name,
         grammar=grammar_fingerprint(places.grammars()),
