@@ -76,7 +76,7 @@ def apply(effect: str, sound: Samples, seed: int) -> Samples:
         return clipped
     if effect == "far":
         dull = filtered(sound.astype(np.float64), lambda hertz: 1.0 / (1.0 + (hertz / 5000.0) ** 2))
-        there = in_room(dull.astype(np.float32), rng.uniform(0.4, 0.7), rng.uniform(-4.0, 1.0), rng)
+        there = in_room(dull.astype(np.float32), rng.uniform(0.4, 0.7), rng.uniform(0.0, 4.0), rng)
         return _under(there) * np.float32(0.3)
     if effect == "quiet":
         return sound * np.float32(0.05)

@@ -155,7 +155,7 @@ class PhraseSource:
         if one.code:
             grammar = "quantities" if one.code == "date code" else "codes"
             return self._drawn((f"{grammar}.{one.code.replace(' ', '_')}",))
-        if one.units and self._random.random() < 0.5:
+        if one.units and self._random.random() < 0.3:
             return self._drawn(tuple(f"quantities.{rule}" for rule in value_rules(one)))
         if not one.units or (one.conditions and self._random.random() < 0.15):
             return self._condition(one.conditions)
@@ -255,7 +255,9 @@ def chosen(pool: Sequence[Phrase], count: int) -> list[Phrase]:
         covered.update(phrase.features)
 
     finding = ("finding", "judged")
-    complete_first = sorted(pool, key=lambda p: (p.kind != PHRASE, p.group not in finding))
+    complete_first = sorted(
+        pool, key=lambda p: (p.kind != PHRASE, p.group not in finding, not p.usual)
+    )
     for phrase in complete_first:
         # A small set cannot cover everything; what is not a finding keeps its room all the same.
         room = 0.8 * count if phrase.group in finding else count
