@@ -5,7 +5,9 @@ from __future__ import annotations
 import io
 import json
 import os
+import shutil
 import struct
+import subprocess
 import zlib
 from datetime import date, timedelta
 from pathlib import Path
@@ -165,6 +167,15 @@ def test_dng_by_its_tag_with_serial(tmp_path: Path) -> None:
     assert (facts.kind, facts.serial, facts.width) == ("dng", "SN77", 640)
 
 
+def test_original_time_in_the_first_directory_counts_too(tmp_path: Path) -> None:
+    """TIFF/EP (ISO 12234-2) keeps DateTimeOriginal in IFD0, as raw files do."""
+    date_at = 8 + 2 + 12 + 4
+    entries = [(ORIGINAL, 2, 20, struct.pack("<I", date_at))]
+    path = tmp_path / "a.tif"
+    path.write_bytes(tiff_block(entries) + b"2024:06:01 10:00:00\0")
+    assert read_photo(str(path), TODAY).capture_local == "2024-06-01T10:00:00"
+
+
 def test_motion_photo_trailer_is_named(tmp_path: Path) -> None:
     path = save(tmp_path / "a.jpg")
     path.write_bytes(path.read_bytes() + b"\0\0\0\x18ftypmp42" + b"\0" * 500)
@@ -269,6 +280,29 @@ def test_shared_photos_agree_with_exiftool() -> None:
             if ours[key] != value:
                 seen.add((name, key))
     assert seen == set(DIFFERENCES)
+
+
+def test_all_kinds_agree_with_exiftool_where_it_is_installed(tmp_path: Path) -> None:
+    exiftool = shutil.which("exiftool")
+    if exiftool is None:
+        pytest.skip("exiftool is not installed: the other oracles still ran")
+    for number, writer in enumerate(KINDS):
+        save(tmp_path / f"{writer}-a.jpg", writer, offset="+05:45", subsec="050", serial="77")
+        save(tmp_path / f"{writer}-b.jpg", writer, orientation=1 + number, make="Fööü", original=None)
+    tags = ["DateTimeOriginal", "SubSecTimeOriginal", "OffsetTimeOriginal", "Make", "Model"]
+    command = [exiftool, "-json", *(f"-{t}" for t in (*tags, "SerialNumber", "Orientation#"))]
+    said = subprocess.run([*command, str(tmp_path)], check=True, capture_output=True).stdout
+    rows = json.loads(said)
+    assert len(rows) == 2 * len(KINDS)
+    for row in rows:
+        facts = read_photo(row["SourceFile"], TODAY)
+        whole, _, digits = (facts.capture_local or "").partition(".")
+        assert whole.replace("-", ":").replace("T", " ") == row.get("DateTimeOriginal", "")
+        assert digits == str(row.get("SubSecTimeOriginal", "")).zfill(len(digits))
+        assert facts.offset == row.get("OffsetTimeOriginal")
+        assert (facts.make, facts.model) == (row["Make"], row["Model"])
+        assert facts.serial == (str(row["SerialNumber"]) if "SerialNumber" in row else None)
+        assert (facts.orientation or 1) == row.get("Orientation", 1)
 
 
 def test_unreadable_by_permission(tmp_path: Path) -> None:
