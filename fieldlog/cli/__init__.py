@@ -22,6 +22,7 @@ COMMANDS: dict[str, str] = {
     "vehicle": "fieldlog.cli.vehicle:vehicle",
     "inspection": "fieldlog.cli.inspection:inspection",
     "report": "fieldlog.cli.report:report",
+    "catalogue": "fieldlog.cli.catalogue:catalogue",
     "limits": "fieldlog.cli.limits:limits",
     "why": "fieldlog.cli.why:why",
     "grammar": "fieldlog.cli.grammar:grammar",

@@ -1,0 +1,96 @@
+"""The page that lists every component and what is said of it, generated from the catalogue (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from fractions import Fraction
+
+from fieldlog.catalogue.component import Axis, Catalogue, Characteristic, Component
+from fieldlog.catalogue.phrases import expand
+from fieldlog.model import Severity
+
+_HEAD = """# Components
+
+Generated from `grammars/catalogue/*.toml` by `fieldlog catalogue docs --out docs/components.md`; do not edit by hand.
+How to add one: [catalogue.md](catalogue.md). The limits beside them: [limits.md](limits.md).
+
+A place with `?` may be left out. Plausible ranges are what is believed without a question, not limits. U is the usual
+expanded uncertainty (k = 2) of the reading.
+"""
+
+
+def components_page(catalogue: Catalogue) -> str:
+    """The Markdown page, system by system."""
+    parts = [_HEAD]
+    for system in catalogue.systems:
+        parts.append(f"\n## {system.capitalize()}\n")
+        for component in catalogue.of_system(system):
+            parts.append("\n".join(component_lines(component)) + "\n")
+    return "\n".join(parts)
+
+
+def component_lines(component: Component) -> Iterator[str]:
+    """One component as Markdown: names, places, conditions, measures, checks, what follows."""
+    yield f"### {component.name}"
+    yield ""
+    said = [words for phrase in component.spoken for words in expand(phrase)]
+    yield f"Said: {', '.join(dict.fromkeys(said))}." + _places(component.axes)
+    yield ""
+    yield component.how_to_check
+    for caution in component.cautions:
+        yield f"*Caution: {caution}*"
+    yield ""
+    yield f"- conditions: {_conditions(component.conditions)}"
+    for one in component.characteristics:
+        yield f"- **{one.name}**: {characteristic_line(one)}"
+    if component.beyond.do:
+        beyond = component.beyond
+        with_it = "; ".join(
+            f"{what}: {', '.join(names)}"
+            for what, names in (("parts", beyond.parts), ("consumables", beyond.consumables))
+            if names
+        )
+        yield f"- beyond: {beyond.do}" + (f" ({with_it})" if with_it else "")
+
+
+def characteristic_line(one: Characteristic) -> str:
+    """Units, plausible range, uncertainty, conditions and codes of one characteristic."""
+    told = []
+    if one.units:
+        told.append(" or ".join("a plain number" if unit == "1" else unit for unit in one.units))
+    told += [
+        f"plausible {_decimal(r.low)} to {_decimal(r.high)} {_unit(r.unit)}".strip()
+        for r in one.ranges
+    ]
+    for known in one.uncertainties:
+        size = f"{_decimal(known.value * 100)} %" if known.relative else _decimal(known.value)
+        told.append(f"U {size} {_unit(known.unit)}".strip() + f" ({known.instrument})")
+    if one.readings > 1:
+        told.append(f"up to {one.readings} readings")
+    if one.code:
+        told.append(one.code)
+    if one.conditions:
+        told.append(_conditions(one.conditions))
+    if one.how_to_check:
+        told.append(one.how_to_check)
+    return "; ".join(told)
+
+
+def _conditions(conditions: Mapping[str, Severity | None]) -> str:
+    return ", ".join(
+        f"{name} ({severity.value})" if severity else name for name, severity in conditions.items()
+    )
+
+
+def _places(axes: tuple[Axis, ...]) -> str:
+    if not axes:
+        return ""
+    return " Place: " + ", ".join(axis.name + ("" if axis.required else "?") for axis in axes) + "."
+
+
+def _unit(unit: str) -> str:
+    return "" if unit == "1" else unit
+
+
+def _decimal(value: Fraction) -> str:
+    return f"{float(value):g}"
