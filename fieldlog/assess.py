@@ -37,14 +37,16 @@ def assess(
     ``today`` is the day of the inspection. Raises ``UsageError`` where the context contradicts the
     reading (an uncertainty in another kind of unit).
     """
-    own = _checked(finding, limits, context, catalogue)
+    if "date" not in context.settings:
+        context = replace(context, settings={**context.settings, "date": today.isoformat()})
+    own = checked(finding, limits, context, catalogue)
     derived: list[tuple[Derived, Verdict]] = []
     lacking: list[Lacking] = []
     for result in derive(finding, context, today):
         if isinstance(result, Lacking):
             lacking.append(result)
         else:
-            derived.append((result, _checked(result.finding, limits, context, catalogue)))
+            derived.append((result, checked(result.finding, limits, context, catalogue)))
     verdict = own
     for result, other in derived:
         verdict = _worse(verdict, other, result.arithmetic)
@@ -54,9 +56,10 @@ def assess(
     return Assessment(verdict, tuple(derived), tuple(lacking))
 
 
-def _checked(
+def checked(
     finding: Finding, limits: Sequence[Limit], context: Context, catalogue: Catalogue
 ) -> Verdict:
+    """The verdict on ``finding`` alone, with the catalogue's uncertainty and severities."""
     verdict = check(
         finding, limits, context, default_uncertainty=usual_uncertainty(finding, catalogue)
     )

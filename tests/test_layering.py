@@ -14,6 +14,7 @@ SHELL = {
     "grammar/files.py",
     "catalogue/files.py",
     "limits/packs.py",
+    "aftercare/files.py",
 }
 PURE = (
     "model.py", "errors.py", "units.py", "assess.py",

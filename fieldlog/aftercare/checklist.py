@@ -6,12 +6,17 @@ make some of them monthly. Skipping an item needs a reason, and the reason is ke
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Sequence, Set
 from dataclasses import dataclass, replace
 from datetime import date
+from difflib import get_close_matches
 
 from fieldlog.errors import UsageError
 from fieldlog.model import Finding
+
+_WHOLE = "*"
+"""Place of a finding that names none: it speaks of the whole vehicle."""
 
 MONTH_DAYS = 30
 """A monthly item checked within this many days is not asked for again."""
@@ -25,6 +30,8 @@ class Item:
     component: str
     position: str | None = None
     monthly: bool = False
+    also: tuple[str, ...] = ()
+    """Other components whose findings check it too ("all lights")."""
 
     @property
     def key(self) -> str:
@@ -94,7 +101,9 @@ def progress(
     """What of ``walk`` is done, skipped and open after ``findings``.
 
     A finding at a finer position ("front left") checks the coarser item ("front"); a finding with no
-    position checks only an item with none. Skips without a reason are refused (``UsageError``).
+    position checks only an item with none, unless its component has no positions ("all lights").
+    A skip that names the component alone leaves out all its items. Skips without a reason are
+    refused (``UsageError``).
     """
     seen = {(f.component, place) for f in findings for place in _covers(f.position)}
     reasons: dict[str, str] = {}
@@ -104,10 +113,11 @@ def progress(
         reasons[skip.key] = skip.reason
     checked, skipped, still_open, not_due = [], [], [], []
     for item in walk:
-        if (item.component, item.position) in seen:
+        reason = reasons.get(item.key) or reasons.get(item.component)
+        if is_checked(item, seen):
             checked.append(item)
-        elif item.key in reasons:
-            skipped.append((item, reasons[item.key]))
+        elif reason:
+            skipped.append((item, reason))
         elif item.monthly and _recent(item.key, last_checked, today):
             not_due.append(item)
         else:
@@ -115,9 +125,44 @@ def progress(
     return Progress(tuple(checked), tuple(skipped), tuple(still_open), tuple(not_due))
 
 
+def is_checked(item: Item, seen: Set[tuple[str, str | None]]) -> bool:
+    """Whether ``seen`` (component, place) pairs check the item, through another entry as well."""
+    if (item.component, item.position) in seen:
+        return True
+    return any((name, place) in seen for name in item.also for place in (item.position, _WHOLE))
+
+
+def named(walk: Sequence[Item], text: str) -> tuple[Item, ...]:
+    """The items that ``text`` names: ``front tyre``, or ``tyre`` for both.
+
+    Raises ``UsageError`` with the nearest names when there is none.
+    """
+    plain = " ".join(text.lower().split())
+    found = tuple(item for item in walk if plain in (item.key, item.component))
+    if not found:
+        near = get_close_matches(plain, [item.key for item in walk], n=3, cutoff=0.5)
+        raise UsageError(
+            f"{text!r} is not on the list",
+            where="checklist",
+            todo=f"one of: {', '.join(near)}" if near else "see `fieldlog inspection open`",
+        )
+    return found
+
+
+def last_checked(walk: Sequence[Item], history: Iterable[tuple[date, Finding]]) -> dict[str, date]:
+    """Item -> the last day it was checked in ``history`` (day and finding, any order)."""
+    found: dict[str, date] = {}
+    by_day: dict[date, set[tuple[str, str | None]]] = defaultdict(set)
+    for day, finding in history:
+        by_day[day] |= {(finding.component, place) for place in _covers(finding.position)}
+    for day in sorted(by_day):
+        found |= {item.key: day for item in walk if is_checked(item, by_day[day])}
+    return found
+
+
 def _covers(position: str | None) -> tuple[str | None, ...]:
     if position is None:
-        return (None,)
+        return (None, _WHOLE)
     words = position.split()
     return (position, *words, None)
 

@@ -6,12 +6,14 @@ is due at whichever of its date and its distance comes first.
 
 from __future__ import annotations
 
+import math
 from calendar import monthrange
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from enum import StrEnum
 from fractions import Fraction
+from types import MappingProxyType
 
 from fieldlog.derived.wear import LEVEL, Forecast, Point, TooFewPoints, fit, to_limit
 
@@ -43,15 +45,34 @@ class Interval:
     source: str
     status: str
     """As for limits: cited, common practice, from memory or entered by user."""
+    count: int | None = None
+    of: str = ""
+    """Due when the work ``of`` was done ``count`` times since this one."""
+    things: tuple[str, ...] = ()
+    """What is named when somebody says that it was done."""
+    verbs: tuple[str, ...] = ()
+    """Words for having done it, beside the usual ones."""
+    seen: bool = False
+    """A finding on the component is the work: it is a check."""
+    needs: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    """Facts the vehicle must have."""
+
+    @property
+    def recurs(self) -> bool:
+        """Whether it comes due by itself; parts that are only replaced when worn do not."""
+        return self.months is not None or self.km is not None or self.count is not None
 
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """When an interval's work was last done."""
+    """One time an interval's work was done."""
 
     interval: str
     on: date
     odometer_km: Fraction | None = None
+    position: str | None = None
+    how: str = ""
+    """Where it says so: entered, a remark of inspection N, found in inspection N."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,20 +122,28 @@ def _rank(left: Fraction, soon: Fraction) -> When:
 
 def due_from_intervals(
     intervals: Iterable[Interval],
-    done: Mapping[str, Done],
+    done: Mapping[str, Done] | Sequence[Done],
     today: date,
     odometer_km: Fraction | None,
 ) -> tuple[DueItem, ...]:
-    """One item per interval; where nobody recorded the work, it is due at a time unknown."""
+    """One item per interval; where nobody recorded the work, it is due at a time unknown.
+
+    ``done``: every time any work was done, or the last time by interval.
+    """
+    every = list(done.values()) if isinstance(done, Mapping) else list(done)
     items = []
     for interval in intervals:
-        last = done.get(interval.id)
+        times = [each for each in every if each.interval == interval.id]
+        last = max(times, key=lambda each: each.on, default=None)
+        if interval.count is not None:
+            items.append(_counted(interval, interval.count, last, every))
+            continue
         by_date = by_km = None
         if last is not None:
             by_date = add_months(last.on, interval.months) if interval.months else None
             if interval.km is not None and last.odometer_km is not None:
                 by_km = last.odometer_km + interval.km
-            reason = f"last done {last.on}"
+            reason = f"last done {last.on}" + (f" ({last.how})" if last.how else "")
         else:
             reason = "no record of when it was last done"
         items.append(
@@ -125,6 +154,25 @@ def due_from_intervals(
             )
         )  # fmt: skip
     return tuple(items)
+
+
+def _counted(interval: Interval, limit: int, last: Done | None, every: Sequence[Done]) -> DueItem:
+    """Due with the next time of another work: "two chains at most on one set of sprockets"."""
+    since = [
+        each.on
+        for each in every
+        if each.interval == interval.of and (last is None or each.on > last.on)
+    ]
+    worn = len(set(since)) + 1  # and the one that ran before the first change
+    when = When.UNKNOWN
+    if last is not None or since:
+        when = When.LATER if worn < limit else When.SOON if worn == limit else When.OVERDUE
+    told = f"last done {last.on}" if last else "no record of when it was last done"
+    return DueItem(
+        interval.do, interval.component, None, None, None, None, None, when,
+        f"{told}; {interval.of} {len(set(since))} times since then",
+        f"{interval.source} ({interval.status})",
+    )  # fmt: skip
 
 
 def due_from_expiry(paper: str, expires: date, today: date) -> DueItem:
@@ -165,11 +213,14 @@ def due_from_wear(
     source: str,
     today: date,
     level: float = LEVEL,
+    odometer_km: Fraction | None = None,
 ) -> Projection:
     """Project one series (no replacement in it) to ``limit``: by date, and by distance if known.
 
     The item's date is the line's own; earliest and latest are the ends of its prediction interval.
-    Refuses with a reason where there are too few readings or they do not move towards the limit.
+    Refuses with a reason where there are too few readings, they do not move towards the limit, or
+    the line meets it only after a century. ``odometer_km``: distance done by today, default that of
+    the last reading.
     """
     if not readings:
         return Projection(None, "no readings")
@@ -189,10 +240,12 @@ def due_from_wear(
     if by_days.expected is None and not by_days.passed:
         return Projection(None, by_days.reason, by_days, by_km)
     due = _day(first, by_days.expected)
+    if due is None and not by_days.passed:
+        return Projection(None, "not within a century", by_days, by_km)
     km = None
     if by_km is not None and by_km.expected is not None:
         km = Fraction(round(by_km.expected))
-    odometer = readings[-1].odometer_km
+    odometer = readings[-1].odometer_km if odometer_km is None else odometer_km
     count = len(readings)
     item = DueItem(
         what=f"{characteristic} reaches {float(limit):g} {unit}",
@@ -203,10 +256,35 @@ def due_from_wear(
         earliest=_day(first, by_days.earliest),
         latest=_day(first, by_days.latest),
         when=When.OVERDUE if by_days.passed else nearness(due, km, today, odometer),
-        reason=f"straight line through {count} readings, {level:.0%} prediction interval",
+        reason="; ".join(
+            part
+            for part in (
+                f"straight line through {count} readings, {level:.0%} prediction interval",
+                by_days.reason,
+            )
+            if part
+        ),
         source=source,
     )
     return Projection(item, by_days.reason, by_days, by_km)
+
+
+def due_from_age(
+    component: str,
+    position: str | None,
+    age_years: Fraction,
+    seen_on: date,
+    limit_years: Fraction,
+    source: str,
+    today: date,
+) -> DueItem:
+    """A part that comes due by its age alone: no line is fitted, time runs evenly."""
+    left_days = (limit_years - age_years) * Fraction(3652425, 10000)
+    due = seen_on + timedelta(days=math.ceil(left_days))
+    return DueItem(
+        f"age reaches {float(limit_years):g} years", component, position, due, None, None, None,
+        nearness(due, None, today, None), f"{float(age_years):.1f} years old on {seen_on}", source,
+    )  # fmt: skip
 
 
 def _day(first: date, days: float | None) -> date | None:

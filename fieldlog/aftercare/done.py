@@ -1,0 +1,125 @@
+"""When work was done: entered in the vehicle's log, said in a remark, or found (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
+from fractions import Fraction
+
+from fieldlog.aftercare.due import Done, Interval
+from fieldlog.aftercare.intervals import Intervals, Said, said
+from fieldlog.errors import UsageError
+from fieldlog.model import LimitStatus, Quantity
+from fieldlog.store.records import HistoryRow, Inspection, LogEntry
+from fieldlog.units import convert
+
+DONE, INTERVAL, CHECKLIST = "done", "interval", "checklist"
+"""Kinds of entries in a vehicle's log."""
+
+
+def km_of(distance: Quantity | None) -> Fraction | None:
+    """An odometer reading in kilometres, exactly; None for none."""
+    return None if distance is None else convert(distance.value, distance.unit, "km")
+
+
+def done_entry(words: str, each: Said, on: date, odometer: Quantity | None) -> dict[str, str]:
+    """What the vehicle's log keeps of work done."""
+    entry = {"interval": each.interval.id, "on": on.isoformat(), "words": words}
+    if each.position:
+        entry["position"] = each.position
+    if odometer is not None:
+        entry["odometer"] = f"{odometer.value} {odometer.unit}"
+    return entry
+
+
+def meant(text: str, intervals: Intervals) -> tuple[Said, ...]:
+    """The work ``text`` says was done, or names by its id.
+
+    Raises ``UsageError`` when it is none that is known.
+    """
+    row = intervals.rows.get(" ".join(text.lower().split()))
+    found = said(text, intervals) or ((Said(row, None),) if row else ())
+    if not found:
+        raise UsageError(
+            f"{text!r} is no work known here",
+            todo="say it like 'brake fluid changed', or use an id: " + ", ".join(intervals.rows),
+        )
+    return found
+
+
+def everything_done(
+    intervals: Intervals,
+    log: Iterable[LogEntry],
+    remarks: Iterable[tuple[Inspection, str]],
+    history: Sequence[HistoryRow],
+    until: date,
+) -> tuple[Done, ...]:
+    """Every time any interval's work was done up to ``until``, oldest first.
+
+    A remark counts only where one of its sentences as a whole says so; it is free speech, so the
+    reason names it and anyone can look it up.
+    """
+    distances = {row.inspection_id: km_of(row.odometer) for row in history}
+    found = [_entered(entry.data) for entry in log if entry.kind == DONE]
+    for inspection, text in remarks:
+        for sentence in text.replace(";", ".").replace(",", ".").split("."):
+            found += [
+                Done(
+                    each.interval.id,
+                    inspection.started_at.date(),
+                    distances.get(inspection.id),
+                    each.position,
+                    f"remark of inspection {inspection.number}: {sentence.strip()}",
+                )
+                for each in said(sentence, intervals)
+            ]
+    checks = {i.component: i for i in intervals.rows.values() if i.seen}
+    for row in history:
+        check = checks.get(row.finding.component)
+        if check is not None:
+            found.append(
+                Done(
+                    check.id,
+                    row.at.date(),
+                    distances.get(row.inspection_id),
+                    row.finding.position,
+                    f"found in inspection {row.inspection_number}",
+                )
+            )
+    return tuple(sorted((each for each in found if each.on <= until), key=lambda each: each.on))
+
+
+def _entered(data: Mapping[str, str]) -> Done:
+    odometer = None
+    if "odometer" in data:
+        value, unit = data["odometer"].split()
+        odometer = convert(Fraction(value), unit, "km")
+    return Done(
+        data["interval"], date.fromisoformat(data["on"]), odometer, data.get("position"), "entered"
+    )
+
+
+def own_intervals(intervals: Intervals, log: Iterable[LogEntry]) -> dict[str, Interval]:
+    """Rows of the vehicle's own over those of the file: the maker's manual, entered by the user.
+
+    An entry without months and distance takes the row back to never coming due by itself.
+    """
+    found: dict[str, Interval] = {}
+    for entry in log:
+        usual = intervals.rows.get(entry.data.get("id", ""))
+        if entry.kind != INTERVAL or usual is None:
+            continue
+        months, km = entry.data.get("months"), entry.data.get("km")
+        found[usual.id] = Interval(
+            id=usual.id,
+            component=usual.component,
+            do=usual.do,
+            months=int(months) if months else None,
+            km=Fraction(km) if km else None,
+            source=entry.data.get("source", ""),
+            status=LimitStatus.ENTERED.value,
+            things=usual.things,
+            verbs=usual.verbs,
+            seen=usual.seen,
+        )
+    return found

@@ -1,0 +1,215 @@
+"""Everything that comes due on one vehicle, its trends and its checklist, from its record (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from fractions import Fraction
+from itertools import pairwise
+
+from fieldlog.aftercare.checklist import Item, Progress, Skip, last_checked, progress
+from fieldlog.aftercare.conclusion import Conclusion, conclude
+from fieldlog.aftercare.done import CHECKLIST, everything_done, km_of, own_intervals
+from fieldlog.aftercare.due import (
+    Done,
+    DueItem,
+    Interval,
+    When,
+    due_from_expiry,
+    due_from_intervals,
+)
+from fieldlog.aftercare.equipment import has
+from fieldlog.aftercare.intervals import Intervals, with_own
+from fieldlog.aftercare.trend import Rules, Trend, same_place, trends
+from fieldlog.aftercare.walk_list import DefaultWalk, Walk, walk_for
+from fieldlog.aftercare.work import Work
+from fieldlog.catalogue.component import Catalogue
+from fieldlog.limits.context import SETTINGS, parse_context
+from fieldlog.model import Context, Decision, Kind, Limit
+from fieldlog.store.records import HistoryRow, Inspection, InspectionRecord, Utterance, Vehicle
+
+EXPIRES = "expires"
+_URGENT = (When.OVERDUE, When.SOON, When.LATER, When.UNKNOWN)
+
+
+@dataclass(frozen=True)
+class Care:
+    """Everything aftercare knows that is not of one vehicle."""
+
+    catalogue: Catalogue
+    walk: DefaultWalk
+    intervals: Intervals
+    work: Work
+
+
+@dataclass(frozen=True)
+class Past:
+    """What the record holds of one vehicle."""
+
+    vehicle: Vehicle
+    inspections: Sequence[Inspection]
+    history: Sequence[HistoryRow]
+    remarks: Sequence[tuple[Inspection, str]]
+
+    def until(self, at: datetime) -> Past:
+        """The same as it was known at ``at``: for the report of an earlier inspection."""
+        return replace(
+            self,
+            inspections=[each for each in self.inspections if each.started_at <= at],
+            history=[each for each in self.history if each.at <= at],
+            remarks=[each for each in self.remarks if each[0].started_at <= at],
+        )
+
+    def odometer_km(self, today: date) -> Fraction | None:
+        """Distance done by ``today`` in km, by the newest reading up to then."""
+        read = [each for each in self.vehicle.odometer if each.read_at.date() <= today]
+        return km_of(read[-1].distance) if read else None
+
+    @property
+    def unit(self) -> str:
+        """Unit of the vehicle's odometer: km where nothing was read yet."""
+        return self.vehicle.odometer[-1].distance.unit if self.vehicle.odometer else "km"
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What comes due, what of it follows from which trend, and what was done."""
+
+    due: tuple[DueItem, ...]
+    """Most urgent first."""
+    trends: tuple[Trend, ...]
+    done: tuple[Done, ...]
+
+
+def context_of(vehicle: Vehicle, inspection: Inspection) -> Context:
+    """What the checks may assume: facts of the vehicle that are settings, then the inspection's."""
+    facts = {key: value for key, value in vehicle.facts.items() if key in SETTINGS}
+    return parse_context(inspection.jurisdiction, {**facts, **inspection.settings})
+
+
+def plan(past: Past, care: Care, limits: Sequence[Limit], today: date) -> Plan:
+    """Everything due by date or distance: from intervals, papers, wear and age.
+
+    ``limits``: those that ship with fieldlog and the vehicle's own.
+    """
+    vehicle = past.vehicle
+    intervals = with_own(care.intervals, own_intervals(care.intervals, vehicle.log))
+    odometer = past.odometer_km(today)
+    done = everything_done(intervals, vehicle.log, past.remarks, past.history, today)
+    replaces = {each.id: each.component for each in intervals.rows.values() if _is_part(each)}
+    contexts = {each.id: context_of(vehicle, each) for each in past.inspections}
+    found = trends(
+        past.history,
+        Rules(care.catalogue, limits, contexts),
+        done,
+        replaces,
+        today,
+        odometer_km=odometer,
+    )
+    worn = [each for each in found if (each.component, each.characteristic) in intervals.wears]
+    parts = {each.id: each.component for each in intervals.rows.values() if not each.recurs}
+    done = (*done, *_seen_replaced(worn, parts, done))
+    fitted = [
+        each
+        for each in intervals.rows.values()
+        if each.recurs and has(each.needs, vehicle.facts, care.walk.facts)
+    ]
+    items = [
+        *due_from_intervals(fitted, done, today, odometer),
+        *_papers(past, today),
+        *(trend.projection.item for trend in worn if trend.projection.item is not None),
+    ]
+    ordered = sorted(items, key=lambda i: (_URGENT.index(i.when), i.by_date or date.max, i.what))
+    return Plan(tuple(ordered), found, done)
+
+
+def _is_part(interval: Interval) -> bool:
+    """Work that puts a new part on, which never comes due by a clock."""
+    return not interval.recurs or interval.count is not None
+
+
+def _seen_replaced(
+    worn: Sequence[Trend], parts: Mapping[str, str], done: Sequence[Done]
+) -> tuple[Done, ...]:
+    """Parts whose readings went back: replaced, though nobody entered it."""
+    seen: list[Done] = []
+    for trend in worn:
+        names = [name for name, component in parts.items() if component == trend.component]
+        for old, new in pairwise([*trend.before, trend.readings]):
+            for name in names:
+                known = any(
+                    each.interval == name
+                    and same_place(each.position, trend.position)
+                    and old[-1].on <= each.on <= new[0].on
+                    for each in (*done, *seen)
+                )
+                if not known:
+                    how = f"{trend.characteristic} went back between {old[-1].on} and {new[0].on}"
+                    seen.append(Done(name, new[0].on, new[0].odometer_km, trend.position, how))
+    return tuple(seen)
+
+
+def _papers(past: Past, today: date) -> list[DueItem]:
+    """The newest date of each paper that somebody read."""
+    newest: dict[str, str] = {}
+    for row in past.history:
+        if row.finding.characteristic == EXPIRES and row.finding.code:
+            newest[row.finding.component] = row.finding.code
+    return [
+        due_from_expiry(paper, date.fromisoformat(code), today) for paper, code in newest.items()
+    ]
+
+
+# -- the checklist ----------------------------------------------------------------------------------
+
+
+def vehicle_walk(vehicle: Vehicle, care: Care) -> Walk:
+    """The vehicle's list: the default walk without what it has not, with its own edits."""
+    edits = [entry.data for entry in vehicle.log if entry.kind == CHECKLIST]
+    return walk_for(care.walk, care.catalogue, vehicle.facts, edits)
+
+
+def checked_before(past: Past, walk: Sequence[Item], inspection: Inspection) -> dict[str, date]:
+    """Item -> the last day it was checked in earlier inspections."""
+    earlier = [
+        (row.at.date(), row.finding)
+        for row in past.history
+        if row.inspection_id != inspection.id and row.at < inspection.started_at
+    ]
+    return last_checked(walk, earlier)
+
+
+def skips_of(record: InspectionRecord) -> tuple[Skip, ...]:
+    """The items skipped in an inspection; an event without a reason skips nothing."""
+    return tuple(
+        Skip(event.data.get("item", ""), event.text)
+        for event in record.events
+        if event.name == "skipped" and event.text.strip()
+    )
+
+
+def progress_of(
+    record: InspectionRecord, walk: Sequence[Item], checked: dict[str, date]
+) -> Progress:
+    """Where the walk of an inspection stands."""
+    findings = [each.finding for each in record.findings if each.stands]
+    day = record.inspection.started_at.date()
+    return progress(walk, findings, skips_of(record), checked, day)
+
+
+def left_open(record: InspectionRecord, asked: Utterance) -> bool:
+    """Whether no finding was accepted right after the question."""
+    for later in record.utterances:
+        if later.number > asked.number and later.kind is Kind.FINDING:
+            return later.decision is not Decision.ACCEPT
+    return True
+
+
+def conclusion_of(record: InspectionRecord, state: Progress) -> Conclusion:
+    """What the inspection amounts to."""
+    verdicts = [each.verdict for each in record.findings if each.stands and each.verdict]
+    asked = sum(
+        left_open(record, each) for each in record.utterances if each.decision is Decision.ASK
+    )
+    return conclude(verdicts, len(state.open), asked)

@@ -1,0 +1,104 @@
+"""What a job undoes, and which torque puts it back: the vehicle's own value first (pure).
+
+A guideline table is advice only and always carries its edition and friction: it is used where the
+vehicle's fact ``thread_<fastener>`` names thread and class (``thread_caliper_bolt=M8 8.8``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from fieldlog.aftercare.data import Faults, rows, table, texts
+from fieldlog.catalogue.component import Catalogue
+from fieldlog.derived import torque
+from fieldlog.model import Limit, LimitStatus
+
+THREAD = "thread_"
+"""Facts of a vehicle that begin so give a fastener's thread and property class."""
+FRICTION = 0.14
+"""Friction of a bolt as delivered, lightly oiled: the figure guideline tables are printed for."""
+MANUAL = "maker's manual: no value entered"
+
+
+@dataclass(frozen=True)
+class Work:
+    """Component -> the fasteners that a job on it undoes."""
+
+    undoes: Mapping[str, tuple[str, ...]]
+
+
+def read_work(text: str, catalogue: Catalogue, file: str = "work.toml") -> Work:
+    """The rows of one TOML text. Raises ``LimitError`` that lists every fault."""
+    faults = Faults(file)
+    found: dict[str, tuple[str, ...]] = {}
+    for called, row in rows(table(text, faults), "work", ("component", "undoes"), faults):
+        fasteners = texts(row, "undoes", called, faults)
+        if called not in catalogue.components:
+            faults.add(called, "is not in the catalogue")
+        for name in fasteners:
+            fastener = catalogue.get(name)
+            if fastener is None or fastener.characteristic("torque") is None:
+                faults.add(called, f"{name!r} has no torque in the catalogue")
+        if called in found:
+            faults.add(called, "is there twice")
+        found[called] = fasteners
+    faults.stop()
+    return Work(MappingProxyType(found))
+
+
+def torques_for(
+    component: str,
+    position: str | None,
+    work: Work,
+    limits: Sequence[Limit],
+    facts: Mapping[str, str],
+) -> tuple[str, ...]:
+    """The torque of every fastener the job undoes, each with its source or the lack of one."""
+    fasteners = work.undoes.get(component, ())
+    own = [
+        limit
+        for limit in limits
+        if limit.characteristic == "torque" and limit.value is not None and _at(limit, position)
+    ]
+    if not fasteners and any(limit.component == component for limit in own):
+        fasteners = (component,)
+    told = []
+    for name in fasteners:
+        entered = [limit for limit in own if limit.component == name]
+        gating = [limit for limit in entered if limit.status is LimitStatus.ENTERED]
+        found = gating or [limit for limit in entered if limit.status is LimitStatus.CITED]
+        if found:
+            told += [f"{name}: {_value(limit)} ({limit.source})" for limit in found]
+        else:
+            told.append(f"{name}: {MANUAL}{_guideline(facts.get(_thread(name), ''))}")
+    return tuple(told)
+
+
+def _at(limit: Limit, position: str | None) -> bool:
+    wanted = limit.applies.get("position")
+    return wanted is None or position is None or wanted in (position, *position.split())
+
+
+def _value(limit: Limit) -> str:
+    if limit.printed:
+        return limit.printed
+    ends = [f"{float(end):g}" for end in (limit.value, limit.high) if end is not None]
+    return f"{' to '.join(ends)} {limit.unit}"
+
+
+def _thread(fastener: str) -> str:
+    return THREAD + fastener.replace(" ", "_")
+
+
+def _guideline(fact: str) -> str:
+    """Advice from the guideline table for ``M8 8.8``; nothing where the fact is not of that form."""
+    parts = fact.split()
+    if len(parts) != 2 or parts[0] not in torque.THREADS or parts[1] not in torque.YIELD_N_MM2:
+        return ""
+    value = torque.guideline_nm(torque.THREADS[parts[0]], parts[1], FRICTION)
+    return (
+        f"; guideline for {parts[0]} {parts[1]}, advice only: {value:.3g} N.m "
+        f"({torque.EDITION}, friction {FRICTION:g})"
+    )
