@@ -27,6 +27,9 @@ def measured(
     ("finding", "settings", "state"),
     [
         (measured("brake disc", "thickness", "4.5", "mm"), ("disc_minimum=4.5mm",), "within"),
+        # a load index is said as a number: the catalogue makes it a quantity
+        (measured("tyre", "load index", "58", "1"), ("load_index=58",), "within"),
+        (measured("tyre", "load index", "57", "1"), ("load_index=58",), "beyond"),
         (measured("brake disc", "thickness", "4.4", "mm"), ("disc_minimum=4.5mm",), "beyond"),
         (measured("axle nut", "torque", "65", "N.m"), ("torque=70N.m",), "within"),
         (measured("axle nut", "torque", "60", "N.m"), ("torque=70N.m",), "beyond"),
@@ -66,13 +69,17 @@ def test_measured_settings_gate(finding: Finding, settings: tuple[str, ...], sta
 @pytest.mark.parametrize(
     ("characteristic", "code", "setting", "state"),
     [
-        ("load index", "58", "load_index=58", "within"),
-        ("load index", "54", "load_index=58", "beyond"),
         ("speed symbol", "H", "speed_symbol=U", "within"),  # H 210 km/h is above U 200
         ("speed symbol", "U", "speed_symbol=H", "beyond"),
         ("speed symbol", "V", "speed_symbol=h", "within"),
         ("size", "120/70 ZR17", "tyre_size_front=120/70ZR17", "within"),
         ("size", "110/70 ZR17", "tyre_size_front=120/70 ZR17", "beyond"),
+        # load index and speed symbol behind the size: as much as is approved, or more
+        ("size", "120/70 ZR17 58W", "tyre_size_front=120/70ZR17", "within"),
+        ("size", "120/70 ZR17 58W", "tyre_size_front=120/70 ZR17 58W", "within"),
+        ("size", "120/70 ZR17 58V", "tyre_size_front=120/70 ZR17 58W", "beyond"),
+        ("size", "120/70 ZR17 55W", "tyre_size_front=120/70 ZR17 58W", "beyond"),
+        ("size", "120/70 ZR17 60Y", "tyre_size_front=120/70 ZR17 58W", "within"),
     ],
 )
 def test_tyre_codes_are_held_against_what_is_approved(
@@ -95,6 +102,9 @@ def test_papers_run_to_a_date() -> None:
     assert verdict(paper, "date=2026-04-30").state is State.WITHIN
     assert verdict(paper, "date=2026-05-01").state is State.BEYOND
     assert "set date" in verdict(paper).reason
+    month = Finding("insurance", None, "expires", code="2026-04")  # to the end of that month
+    assert verdict(month, "date=2026-04-30").state is State.WITHIN
+    assert verdict(month, "date=2026-05-01").state is State.BEYOND
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import click
 from rich.console import Console
@@ -10,9 +11,11 @@ from rich.text import Text
 
 from fieldlog.assess import Assessment
 from fieldlog.cli.json_view import understanding_view
+from fieldlog.cli.limits import own_packs
 from fieldlog.cli.verdict_lines import assessor, limit_text, outcome_text
 from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.language import tell
+from fieldlog.limits.packs import shipped_limits, with_own
 from fieldlog.model import Understanding
 
 
@@ -23,8 +26,19 @@ from fieldlog.model import Understanding
 @click.option(
     "--set", "settings", metavar="KEY=VALUE", multiple=True, help="Context, e.g. rim=alloy."
 )
+@click.option(
+    "--limits",
+    "own",
+    multiple=True,
+    type=click.Path(exists=True, path_type=Path),
+    help="A limit pack of your own (file or folder); an id of ours in it replaces ours.",
+)
 def parse(
-    words: tuple[str, ...], as_json: bool, jurisdiction: str | None, settings: tuple[str, ...]
+    words: tuple[str, ...],
+    as_json: bool,
+    jurisdiction: str | None,
+    settings: tuple[str, ...],
+    own: tuple[Path, ...],
 ) -> None:
     """Say what WORDS mean: the finding with its verdict, or what has to be asked.
 
@@ -35,7 +49,8 @@ def parse(
       fieldlog parse "front rim run out 1.2 mm" --set rim=steel
     """
     language = InspectionLanguage.load()
-    assess = assessor(language, jurisdiction, settings)
+    limits = with_own(shipped_limits(), own_packs(own)) if own else None
+    assess = assessor(language, jurisdiction, settings, limits)
     understood = language.understand(" ".join(words))
     assessment = assess(understood)
     if as_json:
@@ -56,7 +71,7 @@ def _print(understood: Understanding, assessment: Assessment | None) -> None:
         for derived, _ in assessment.derived:
             console.print(Text(f"  {tell.finding(derived.finding)}: {derived.arithmetic}"))
         for other in verdict.others:
-            console.print(Text(f"  also:  {other.state.value}: {limit_text(other)}"))
+            console.print(Text(f"  also {other.state.value}: {limit_text(other)}"))
         for caution in verdict.cautions:
             console.print(Text(f"  caution: {caution}"))
     if understood.flags:

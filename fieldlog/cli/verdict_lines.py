@@ -12,8 +12,9 @@ from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.language import tell
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.packs import shipped_limits
+from fieldlog.limits.page import what
 from fieldlog.listeners.base import Language
-from fieldlog.model import Decision, Judgement, State, Understanding
+from fieldlog.model import Decision, Judgement, Limit, State, Understanding
 from fieldlog.photos.placing import Placed
 from fieldlog.session import Outcome
 from fieldlog.store.records import InspectionRecord
@@ -29,23 +30,29 @@ SIGNS = {State.WITHIN: "+", State.MARGINAL: "~", State.BEYOND: "!", State.UNDECI
 Assessor = Callable[[Understanding], Assessment | None]
 
 
-def assessor(language: Language, jurisdiction: str | None, settings: Sequence[str]) -> Assessor:
+def assessor(
+    language: Language,
+    jurisdiction: str | None,
+    settings: Sequence[str],
+    limits: Sequence[Limit] | None = None,
+) -> Assessor:
     """What gives accepted findings their verdicts in this context; None for everything else.
 
-    Raises ``UsageError`` for a context that cannot be meant, before anything is heard.
+    ``limits``: the rows to check against (ours when None). Raises ``UsageError`` for a context that
+    cannot be meant, before anything is heard.
     """
     context = parse_context(jurisdiction, settings)
     day = context.settings.get("date")
     today = date.fromisoformat(day) if day else date.today()
     if not isinstance(language, InspectionLanguage):
         return lambda understood: None
-    limits = shipped_limits()
+    rows = shipped_limits() if limits is None else tuple(limits)
     catalogue = language.catalogue
 
     def assessed(understood: Understanding) -> Assessment | None:
         if understood.decision is not Decision.ACCEPT or understood.finding is None:
             return None
-        return assess(understood.finding, limits, context, catalogue, today)
+        return assess(understood.finding, rows, context, catalogue, today)
 
     return assessed
 
@@ -75,17 +82,12 @@ def outcome_text(understood: Understanding, assessment: Assessment | None) -> Te
 
 
 def limit_text(judgement: Judgement) -> str:
-    """A limit as printed, the margin to it, and its source with its status."""
+    """What the limit asks for as printed, the margin to it, and its source with its status."""
     limit = judgement.limit
-    value = ""
-    if limit.printed:
-        value = f" {limit.printed}"
-    elif limit.value is not None:
-        value = f" {tell.number(limit.value)} {_unit(limit.unit)}"
     margin = ""
     if judgement.margin is not None:
         margin = f", margin {float(judgement.margin):+.3g} {_unit(limit.unit)}".rstrip()
-    return f"{limit.relation}{value.rstrip()}{margin}; {limit.source} ({limit.status.value})"
+    return f"{what(limit)}{margin}; {limit.source} ({limit.status.value})"
 
 
 def _unit(unit: str) -> str:

@@ -77,7 +77,8 @@ def _made(
 
 
 def _show(value: Fraction, places: int = 3) -> str:
-    return f"{float(value):.{places}f}".rstrip("0").rstrip(".")
+    text = f"{float(value):.{places}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _worse_end(quantity: Quantity) -> Fraction:

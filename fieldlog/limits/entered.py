@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from fractions import Fraction
 
@@ -12,6 +13,8 @@ from fieldlog.model import Context, Finding, Limit, LimitStatus, Severity, State
 _GLYCOL = ("DOT 3", "DOT 4", "DOT 5.1")
 SPEED_ORDER = ("B", "F", "J", "K", "L", "M", "N", "P", "Q", "R", "S", "T", "U", "H", "V", "W", "Y")
 """Speed symbols from slow to fast: H (210 km/h) stands between U (200) and V (240)."""
+_SIZE = re.compile(r"(?P<size>.*?\d\d)(?:(?P<load>\d\d)(?P<speed>[A-Z]))?")
+_UNFIT = "fit a tyre that the vehicle is approved with"
 _LARGE_SPROCKET = 66
 """Teeth up to which the plain 3 % governs; above it chain makers print 200/N %."""
 
@@ -205,12 +208,22 @@ def _grade(context: Context, finding: Finding) -> Iterator[Limit]:
 
 def _tyre_codes(context: Context, finding: Finding) -> Iterator[Limit]:
     code, settings = finding.code, context.settings
-    if finding.component != "tyre" or code is None:
+    if finding.component != "tyre":
         return
     least = settings.get("load_index")
-    if finding.characteristic == "load index" and least and code.isdecimal():
-        enough = Fraction(code) >= Fraction(least)
-        yield _fitted(finding, code, enough, f"load index {least} or more, entered as load_index")
+    if finding.characteristic == "load index" and least:
+        yield _row(
+            "entered.tyre-load index",
+            finding,
+            "at least",
+            "least load index the vehicle asks for, entered as load_index",
+            Severity.DANGEROUS,
+            _UNFIT,
+            value=Fraction(least),
+            unit="1",
+        )
+    if code is None:
+        return
     symbol = settings.get("speed_symbol", "").upper()
     if finding.characteristic == "speed symbol" and symbol in SPEED_ORDER and code in SPEED_ORDER:
         enough = SPEED_ORDER.index(code) >= SPEED_ORDER.index(symbol)
@@ -218,21 +231,36 @@ def _tyre_codes(context: Context, finding: Finding) -> Iterator[Limit]:
     for end in ("front", "rear"):
         size = settings.get(f"tyre_size_{end}")
         if finding.characteristic == "size" and size and end in (finding.position or "").split():
-            same = "".join(size.upper().split()) == "".join(code.upper().split())
-            yield _fitted(finding, code, same, f"approved size {size}, entered as tyre_size_{end}")
+            source = f"approved size {size}, entered as tyre_size_{end}"
+            yield _fitted(finding, code, _as_approved(code, size), source)
+
+
+def _as_approved(fitted: str, approved: str) -> bool:
+    """The same size; load index and speed symbol, where both name them, no less than approved."""
+    one, other = (_SIZE.fullmatch("".join(t.upper().split())) for t in (fitted, approved))
+    if one is None or other is None or one["size"] != other["size"]:
+        return False
+    if not (one["load"] and other["load"]):
+        return True
+    symbols = one["speed"], other["speed"]
+    if not all(symbol in SPEED_ORDER for symbol in symbols):
+        return one["load"] == other["load"] and symbols[0] == symbols[1]
+    carries = int(one["load"]) >= int(other["load"])
+    return carries and SPEED_ORDER.index(symbols[0]) >= SPEED_ORDER.index(symbols[1])
 
 
 def _papers(context: Context, finding: Finding) -> Iterator[Limit]:
     today, runs_to = context.settings.get("date"), finding.code
     if today is None or runs_to is None or finding.characteristic != "expires":
         return
-    valid = runs_to >= today  # both ISO 8601, so text order is date order
+    # Both ISO 8601, so text order is date order; "2027-03" runs to the end of that month.
+    valid = runs_to >= today[: len(runs_to)]
     yield _word(
         "entered.date",
         finding,
         runs_to,
         State.WITHIN if valid else State.BEYOND,
-        f"date of the inspection, entered as date={today}",
+        f"runs to {runs_to}, inspected on {today}",
         Severity.MAJOR,
         "" if valid else f"renew the {finding.component}",
     )
@@ -259,7 +287,7 @@ def _fitted(finding: Finding, code: str, enough: bool, source: str) -> Limit:
         State.WITHIN if enough else State.BEYOND,
         source,
         Severity.DANGEROUS,
-        "" if enough else "fit a tyre that the vehicle is approved with",
+        "" if enough else _UNFIT,
     )
 
 
