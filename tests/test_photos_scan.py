@@ -127,7 +127,7 @@ def test_a_greedy_file_is_refused_its_memory() -> None:
     with Crew("sleep", workers=1) as crew:
         answers = list(crew.run([[0, 100], [0, 400], [0, 5]]))
     assert [a.value for a in answers] == [100 << 20, None, 5 << 20]
-    assert answers[1].error == "needs more than 200 MB"
+    assert answers[1].error == "needs more than 170 MB"
 
 
 def test_a_worker_that_cannot_start_is_said_once() -> None:

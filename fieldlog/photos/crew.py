@@ -27,7 +27,7 @@ from fieldlog.errors import PhotoError
 from fieldlog.photos.worker import READY
 
 TIME_LIMIT_S = 2.0
-"""One file may take this long (issue 5)."""
+"""One file may take this long."""
 _START_S = 20.0
 _BATCH = 64
 

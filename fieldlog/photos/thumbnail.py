@@ -47,7 +47,8 @@ def small_copy(facts: PhotoFacts, pixels: int) -> Image.Image:
             return _finished(_preview(facts), facts.orientation or 1, pixels)
         image: Image.Image = Image.open(facts.file)
         if isinstance(image, JpegImageFile):
-            image.draft("RGB", (pixels * 2, pixels * 2))
+            finer = 2 if image.width * image.height <= MOST_DECODED_PIXELS else 1
+            image.draft("RGB", (pixels * finer, pixels * finer))
         if image.width * image.height > MOST_DECODED_PIXELS:
             if facts.preview_at is None:
                 raise ValueError(f"{image.width} x {image.height} pixels are too many to decode")

@@ -73,7 +73,12 @@ def find_code(facts: PhotoFacts) -> str | None:
     kinds: Any = zxingcpp.BarcodeFormat.QRCode
     longest = max(facts.width or 0, facts.height or 0)
     for pixels in _LOOK_PIXELS:
-        picture = small_copy(facts, pixels).convert("L")
+        try:
+            picture = small_copy(facts, pixels).convert("L")
+        except ValueError:
+            if pixels == _LOOK_PIXELS[0]:
+                raise
+            break  # a huge photo is searched at the smaller size only
         for found in zxingcpp.read_barcodes(picture, formats=kinds):
             if read_code(found.text) is not None:
                 return str(found.text)

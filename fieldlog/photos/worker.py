@@ -1,7 +1,7 @@
 """The process that touches hostile files: JSON lines in, one JSON line out for each.
 
 Run as ``python -m fieldlog.photos.worker TASK``. Its memory is limited to what it has after
-start-up plus 200 MB; the parent ends it when one file takes longer than its time limit. It imports
+start-up plus 170 MB; the parent ends it when one file takes longer than its time limit. It imports
 as little as its task needs, so that starting it again costs little.
 """
 
@@ -15,8 +15,8 @@ from collections.abc import Callable
 from datetime import date
 from typing import Any
 
-MEMORY_BYTES = 200 << 20
-"""What one file may cost beyond the worker's own size (issue 5: 200 MB each)."""
+MEMORY_BYTES = 170 << 20
+"""What one file may cost beyond the worker's own 25 to 30 MB: together below 200 MB."""
 
 READY = "ready"
 """The first line a worker writes: from then on the time limit counts."""
