@@ -21,14 +21,30 @@ UNKNOWN = "[unk]"
 def phrase_list(grammar: Grammar, *, most: int = 3_000, unknown: bool = True) -> list[str]:
     """Phrases that between them hold every word and every pair of neighbouring words.
 
-    Whole phrases are drawn first (at most ``most``); pairs they missed are added as two words.
+    Whole phrases are drawn first (at most ``most``). Pairs they missed follow as chains (``a b``,
+    ``b c`` and ``c d`` are one, "a b c d"), which mean nothing as a whole but keep the list short
+    and add few wrong beginnings and ends.
     """
     phrases = Sampler(grammar.rules, grammar.public, seed=1).covering(most)
     held = {pair for phrase in phrases for pair in itertools.pairwise(phrase.split())}
-    rest = sorted(word_pairs(grammar) - held)
-    single = sorted(grammar.words - {word for phrase in phrases for word in phrase.split()})
-    listed = dict.fromkeys([*phrases, *(" ".join(pair) for pair in rest), *single])
+    chains = [" ".join(chain) for chain in _chains(word_pairs(grammar) - held)]
+    spoken = {word for phrase in phrases for word in phrase.split()}
+    single = sorted(grammar.words - spoken - {word for chain in chains for word in chain.split()})
+    listed = dict.fromkeys([*phrases, *chains, *single])
     return [*listed, UNKNOWN] if unknown else list(listed)
+
+
+def _chains(pairs: set[tuple[str, str]], longest: int = 30) -> Iterator[list[str]]:
+    """``pairs`` strung together, each once, in chains of at most ``longest`` words."""
+    following: dict[str, list[str]] = {}
+    for left, right in sorted(pairs, reverse=True):
+        following.setdefault(left, []).append(right)
+    for first in sorted(following):
+        while following[first]:
+            chain = [first]
+            while len(chain) < longest and following.get(chain[-1]):
+                chain.append(following[chain[-1]].pop())
+            yield chain
 
 
 def word_pairs(grammar: Grammar) -> set[tuple[str, str]]:

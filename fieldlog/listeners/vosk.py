@@ -5,7 +5,9 @@ model over the words, so every hypothesis is parsed again; words that the model 
 with a log line, so they are looked up first and reported all at once; a result is fetched whenever
 ``AcceptWaveform`` says that one is due, not only at the end; its confidences are evidence, never
 a reason to accept; it is given a path and nothing else, so that it never goes to the network; its
-recogniser is made anew for every utterance, which keeps memory flat.
+recogniser is made anew for every clip (of large grammars, where that takes long, after ten
+minutes: until then it adapts to the voices it hears), and made to give a result at least every
+30 s, which keeps memory flat.
 
 Evidence of each hypothesis: ``confidence`` (mean over its words, 0..1, of the best one only),
 ``unknown`` (number of ``[unk]`` in it), ``start_s`` and ``end_s`` (first and last word, seconds
@@ -33,6 +35,12 @@ ALTERNATIVES = 5
 LONGEST_S = 30.0
 """Seconds after which a stream is made to give its result: memory grows between results (V14)."""
 
+RENEWED_S = 600.0
+"""Seconds of sound after which the recogniser of a large grammar is made anew (V14)."""
+
+SMALL_GRAMMAR = 5_000
+"""Phrases up to which a recogniser is made in some 10 ms, so that each clip gets a new one."""
+
 BLOCK = 8_000
 """Bytes given to the library at a time (250 ms)."""
 
@@ -59,7 +67,10 @@ class VoskListener:
         self._library: Any = None
         self._model: Any = None
         self._grammar = ""
+        self._small = True
         self._language: Language | None = None
+        self._stream: VoskStream | None = None
+        self._heard_s = 0.0
 
     def load(self, language: Language) -> None:
         """Check and load the folder (once) and prepare the grammar of ``language``.
@@ -81,7 +92,9 @@ class VoskListener:
             )
         phrases = [p for p in language.phrases() if p != UNKNOWN or self.can_say(UNKNOWN)]
         self._grammar = json.dumps(phrases, ensure_ascii=False)
+        self._small = len(phrases) <= SMALL_GRAMMAR
         self._language = language
+        self._stream = None
 
     def can_say(self, word: str) -> bool:
         """Whether the model has ``word``, by the library's own look-up."""
@@ -92,13 +105,21 @@ class VoskListener:
     def hear(self, clip: Clip) -> Hearing:
         """Hypotheses for ``clip``, best first."""
         began = time.perf_counter()
-        stream = self.stream(clip.start_s)
+        stream = self._renewed(clip.duration_s)
         if is_silent(clip):
             return Hearing(self.name, (), 0.0)
         hearings = list(stream.accept_all(pcm16(clip)))
         hearings.append(stream.finish())
         hypotheses = _joined([h.hypotheses for h in hearings if h.hypotheses])
         return Hearing(self.name, hypotheses, (time.perf_counter() - began) * 1000.0)
+
+    def _renewed(self, duration_s: float) -> VoskStream:
+        """The stream for the next clip: a new one, or the one in use until ``RENEWED_S``."""
+        self._heard_s += duration_s
+        if self._stream is None or self._small or self._heard_s > RENEWED_S:
+            self._stream = self.stream()
+            self._heard_s = duration_s
+        return self._stream
 
     def stream(self, start_s: float = 0.0) -> VoskStream:
         """Hear sound as it arrives; ``start_s`` is when it begins."""
@@ -111,7 +132,7 @@ class VoskListener:
 
     def close(self) -> None:
         """Free the model; calling it twice is harmless."""
-        self._model = self._language = self._library = None
+        self._stream = self._model = self._language = self._library = None
         self._grammar = ""
 
 
@@ -155,8 +176,11 @@ class VoskStream:
                 yield answer
 
     def finish(self) -> Hearing:
-        """The sound is over: what was heard since the last result."""
-        return self._hearing(self._recogniser.FinalResult())
+        """The sound is over: what was heard since the last result. The stream can begin anew."""
+        result = self._hearing(self._recogniser.FinalResult())
+        self._recogniser.Reset()
+        self._pending = b""
+        return result
 
     def _partial(self) -> str:
         return str(json.loads(self._recogniser.PartialResult()).get("partial", ""))

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from fieldlog.audio.clip import Clip
 from fieldlog.errors import ModelError
 from fieldlog.listeners.base import Language
+from fieldlog.listeners.pcm import finite, is_silent
 from fieldlog.listeners.whisper.decoder import Decoder
 from fieldlog.listeners.whisper.encoder import Encoder
 from fieldlog.listeners.whisper.features import MAX_FRAMES, log_mel, pad_features
@@ -23,8 +24,6 @@ from fieldlog.model import Hearing, Hypothesis
 
 COMMON_TOKENS = 5000
 """The most frequent byte pairs, which share the probability with the grammar's own tokens."""
-SHORTEST_S = 0.1
-"""A clip shorter than this holds no word."""
 
 
 class WhisperListener:
@@ -74,7 +73,7 @@ class WhisperListener:
         began = time.perf_counter()
         if self._encoder is None or self._language is None:
             raise ModelError("nothing is loaded", where=self.name, todo="call load() first")
-        if clip.duration_s < SHORTEST_S or not np.any(clip.samples):
+        if is_silent(clip):
             return Hearing(self.name, (), _since(began))
         encoded = self._encoder.encode(self._features(clip))
         found = distinct(self._decode(encoded), self._language.meaning)
@@ -84,7 +83,7 @@ class WhisperListener:
         """Plain decoding of the same weights, no grammar: for remarks, never for findings."""
         if self._encoder is None or self._folder is None:
             raise ModelError("nothing is loaded", where=self.name, todo="call load() first")
-        if clip.duration_s < SHORTEST_S or not np.any(clip.samples):
+        if is_silent(clip):
             return ""
         tokens = self._encoder.transcribe(self._features(clip), self._folder.special.prompt)
         return self._folder.decode(tokens)
@@ -98,7 +97,7 @@ class WhisperListener:
     def _features(self, clip: Clip) -> NDArray[np.float32]:
         assert self._encoder is not None
         longest = MAX_FRAMES * 160
-        return pad_features(log_mel(clip.samples[:longest], self._encoder.bands))
+        return pad_features(log_mel(finite(clip)[:longest], self._encoder.bands))
 
     def _decode(self, encoded: NDArray[np.float32]) -> list[Found]:
         assert self._folder is not None
