@@ -9,9 +9,13 @@ from datetime import date
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.derived.from_finding import Derived, Lacking, derive
 from fieldlog.limits.cautions import cautions
-from fieldlog.limits.check import check
+from fieldlog.limits.check import check, merge_readings
 from fieldlog.model import Context, Finding, Limit, Quantity, Severity, State, Verdict
 
+_OVER_SEVERAL = ("spread", "pair difference")
+"""Aggregations that say nothing of one reading."""
+_OF_SEVERAL = ("gravity spread",)
+"""Derived characteristics that need several readings."""
 _ORDER = (State.WITHIN, State.MARGINAL, State.UNDECIDED, State.BEYOND)
 
 
@@ -31,15 +35,18 @@ def assess(
     context: Context,
     catalogue: Catalogue,
     today: date,
+    beside: Sequence[Finding] = (),
 ) -> Assessment:
     """Check ``finding`` and everything derived from it; the worst decided verdict is its verdict.
 
-    ``today`` is the day of the inspection. Raises ``UsageError`` where the context contradicts the
+    ``today`` is the day of the inspection; ``beside`` holds the other findings that stand in it:
+    cells that were said one by one are held against the limits on their spread together. Raises ``UsageError`` where the context contradicts the
     reading (an uncertainty in another kind of unit).
     """
     if "date" not in context.settings:
         context = replace(context, settings={**context.settings, "date": today.isoformat()})
     own = checked(finding, limits, context, catalogue)
+    together = in_a_row(finding, beside)
     derived: list[tuple[Derived, Verdict]] = []
     lacking: list[Lacking] = []
     for result in derive(finding, context, today):
@@ -47,13 +54,49 @@ def assess(
             lacking.append(result)
         else:
             derived.append((result, checked(result.finding, limits, context, catalogue)))
+    if together is not None:
+        for each in derive(together, context, today):
+            if isinstance(each, Derived) and each.finding.characteristic in _OF_SEVERAL:
+                derived.append((each, checked(each.finding, limits, context, catalogue)))
     verdict = own
+    if together is not None:
+        over = [limit for limit in limits if limit.aggregation in _OVER_SEVERAL]
+        told = f"with {len(together.readings)} cells of this inspection"
+        verdict = _worse(verdict, checked(together, over, context, catalogue), told)
     for result, other in derived:
         verdict = _worse(verdict, other, result.arithmetic)
     if verdict.gate is None and lacking:
         hints = "; ".join(each.what for each in lacking)
         verdict = replace(verdict, reason=f"{verdict.reason}; {hints}" if verdict.reason else hints)
     return Assessment(verdict, tuple(derived), tuple(lacking))
+
+
+def in_a_row(finding: Finding, beside: Sequence[Finding]) -> Finding | None:
+    """``finding`` as one with those ``beside`` it that read the other cells; None where none do.
+
+    Of a cell read twice the newest reading counts.
+    """
+    if not _is_cell(finding):
+        return None
+    cells = {each.position: each for each in beside if _same_row(each, finding)}
+    cells[finding.position] = finding
+    return merge_readings(list(cells.values())) if len(cells) > 1 else None
+
+
+def again(
+    changed: Finding, standing: Sequence[tuple[str, Finding]]
+) -> tuple[tuple[str, Finding], ...]:
+    """Findings (id, finding) whose verdict leans on ``changed``, which no longer stands as it was."""
+    return tuple(each for each in standing if _is_cell(changed) and _same_row(each[1], changed))
+
+
+def _is_cell(finding: Finding) -> bool:
+    return finding.quantity is not None and (finding.position or "").startswith("cell ")
+
+
+def _same_row(one: Finding, other: Finding) -> bool:
+    alike = (one.component, one.characteristic) == (other.component, other.characteristic)
+    return alike and _is_cell(one)
 
 
 def checked(

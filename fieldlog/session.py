@@ -6,11 +6,13 @@ utterance, with all that follows from it, before anything is said or shown about
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
 
-from fieldlog.assess import Assessment, assess
+from fieldlog.aftercare.checklist import Item, Skip, progress
+from fieldlog.aftercare.plan import skipped_event
+from fieldlog.assess import Assessment, again, assess
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.hearing import Heard
 from fieldlog.model import Context, Decision, Finding, Kind, Limit, Understanding
@@ -32,6 +34,10 @@ class Outcome:
     """The earlier finding that this one supersedes or withdraws."""
     remark: str | None = None
     mark: str | None = None
+    skipped: str | None = None
+    """The item of the walk that was left out."""
+    open: tuple[str, ...] | None = None
+    """What of the walk is open, when that was asked."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +47,10 @@ class Rules:
     catalogue: Catalogue
     limits: Sequence[Limit]
     context: Context
+    walk: Sequence[Item] = ()
+    """The vehicle's checklist."""
+    checked: Mapping[str, date] = field(default_factory=dict)
+    """Item of it -> the last day it was checked in an earlier inspection."""
 
 
 class Session:
@@ -58,12 +68,14 @@ class Session:
         model: str = "",
         grammar: str = "",
         standing: Sequence[tuple[str, Finding]] = (),
+        skips: Sequence[Skip] = (),
     ) -> None:
         """``started_at``: instant (UTC) of second 0.0 of the session clock.
 
         ``understand`` parses words again (a correction that only names the new value needs it).
         ``model`` and ``grammar`` are fingerprints that go with every utterance; ``standing`` holds
-        the findings that stand already, oldest first, so that they too can be corrected.
+        the findings that stand already, oldest first, so that they too can be corrected; ``skips``
+        the items of the walk that were left out already.
         """
         self._store = store
         self._inspection = inspection_id
@@ -74,6 +86,7 @@ class Session:
         self._model = model
         self._grammar = grammar
         self._findings: list[tuple[str, Finding]] = list(standing)
+        self._skips = list(skips)
 
     def take(self, heard: Heard, source: str, begins_s: float = 0.0) -> Outcome:
         """Check and save one utterance. ``begins_s``: where its source starts on the session clock.
@@ -126,11 +139,11 @@ class Session:
     def _finding(
         self, heard: Heard, utterance: NewUtterance, finding: Finding, said_at: datetime
     ) -> Outcome:
-        rules = self._rules
-        assessment = assess(finding, rules.limits, rules.context, rules.catalogue, said_at.date())
         corrected = None
         if utterance.understanding.dialogue == "correction":
             corrected = self._to_correct(finding)
+        beside = [each for each in self._findings if each is not corrected]
+        assessment = self._assess(finding, beside, said_at)
         saved = self._store.add_utterance(
             self._inspection,
             utterance,
@@ -139,11 +152,28 @@ class Session:
             corrects=corrected[0] if corrected else None,
             reason="spoken correction" if corrected else "",
         )
+        assert saved.finding_id is not None
         if corrected:
             self._findings.remove(corrected)
-        assert saved.finding_id is not None
         self._findings.append((saved.finding_id, finding))
+        if corrected:
+            self._judge_again(corrected[1], saved.finding_id, said_at)
         return Outcome(heard, saved, assessment, corrects=corrected[1] if corrected else None)
+
+    def _assess(
+        self, finding: Finding, beside: Sequence[tuple[str, Finding]], at: datetime
+    ) -> Assessment:
+        rules = self._rules
+        others = [each for _, each in beside]
+        return assess(finding, rules.limits, rules.context, rules.catalogue, at.date(), others)
+
+    def _judge_again(self, changed: Finding, new: str | None, at: datetime) -> None:
+        """Newer verdicts for the findings that were judged together with one that is gone."""
+        for name, finding in again(changed, self._findings):
+            if name != new:
+                beside = [each for each in self._findings if each[0] != name]
+                verdict = self._assess(finding, beside, at).verdict
+                self._store.judge(self._inspection, name, verdict)
 
     def _dialogue(
         self, heard: Heard, utterance: NewUtterance, understood: Understanding
@@ -159,8 +189,29 @@ class Session:
                 self._inspection, utterance, corrects=last[0], reason="disregarded"
             )
             self._findings.pop()
+            self._judge_again(last[1], None, utterance.said_at)
             return Outcome(heard, saved, corrects=last[1])
-        return Outcome(heard, self._store.add_utterance(self._inspection, utterance))
+        if understood.dialogue == "skip":
+            return self._skip(heard, utterance, understood.slots)
+        saved = self._store.add_utterance(self._inspection, utterance)
+        if understood.dialogue == "what is open":
+            return Outcome(heard, saved, open=self._open(utterance.said_at.date()))
+        return Outcome(heard, saved)
+
+    def _skip(self, heard: Heard, utterance: NewUtterance, slots: Mapping[str, str]) -> Outcome:
+        """ "skip front tyre no gauge": the item is left out, with the reason that was said."""
+        place, component = slots.get("position", ""), slots["component"]
+        skip = Skip(f"{place} {component}".strip(), slots["reason"])
+        event = skipped_event(skip)
+        saved = self._store.add_utterance(self._inspection, utterance, event=event)
+        self._skips.append(skip)
+        return Outcome(heard, saved, skipped=skip.key)
+
+    def _open(self, today: date) -> tuple[str, ...]:
+        rules = self._rules
+        findings = [finding for _, finding in self._findings]
+        state = progress(rules.walk, findings, self._skips, dict(rules.checked), today)
+        return tuple(item.key for item in state.open)
 
     def _to_correct(self, finding: Finding) -> tuple[str, Finding] | None:
         """What a spoken correction replaces: the newest standing finding about the same thing.

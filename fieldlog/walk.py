@@ -7,9 +7,10 @@ from datetime import datetime
 from pathlib import Path
 
 from fieldlog import places
+from fieldlog.aftercare.files import load_care, past_of
+from fieldlog.aftercare.plan import checked_before, context_of, skips_of, vehicle_walk
 from fieldlog.cli.ears import Ears
 from fieldlog.inspection_language import InspectionLanguage
-from fieldlog.limits.context import SETTINGS, parse_context
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.model import Context
 from fieldlog.session import Rules, Session
@@ -26,16 +27,20 @@ def open_session(store: Repository, key: str, language: InspectionLanguage, ears
     """
     record = store.inspection_record(key)
     limits = (*shipped_limits(), *record.vehicle.limits)
+    care = load_care()
+    walk = vehicle_walk(record.vehicle, care).items
+    checked = checked_before(past_of(store, record.vehicle), walk, record.inspection)
     return Session(
         store,
         record.inspection.id,
         record.inspection.started_at,
-        Rules(language.catalogue, limits, inspection_context(record)),
+        Rules(language.catalogue, limits, inspection_context(record), walk, checked),
         understand=language.understand,
         transcribe=ears.transcribe,
         model=ears.listener.name,
         grammar=grammar_fingerprint(places.grammars()),
         standing=[(f.id, f.finding) for f in record.findings if f.stands],
+        skips=skips_of(record),
     )
 
 
@@ -60,8 +65,7 @@ def new_inspection(
 
 def inspection_context(record: InspectionRecord) -> Context:
     """What the checks may assume: facts of the vehicle that are settings, then the inspection's."""
-    facts = {key: value for key, value in record.vehicle.facts.items() if key in SETTINGS}
-    return parse_context(record.inspection.jurisdiction, {**facts, **record.inspection.settings})
+    return context_of(record.vehicle, record.inspection)
 
 
 def grammar_fingerprint(folder: Path) -> str:

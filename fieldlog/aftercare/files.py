@@ -1,4 +1,4 @@
-"""Aftercare's data from the files that ship with fieldlog: the one place here that opens files."""
+"""Aftercare's data from files and from the store: the one place of it that opens either."""
 
 from __future__ import annotations
 
@@ -7,10 +7,12 @@ from pathlib import Path
 
 from fieldlog import places
 from fieldlog.aftercare.intervals import read_intervals
-from fieldlog.aftercare.plan import Care
+from fieldlog.aftercare.plan import Care, Past
 from fieldlog.aftercare.walk_list import read_walk
 from fieldlog.aftercare.work import read_work
 from fieldlog.catalogue.files import load_catalogue
+from fieldlog.store.records import Vehicle
+from fieldlog.store.repository import Repository
 
 _FOLDER = Path(__file__).resolve().parent
 
@@ -22,6 +24,13 @@ def load_care(grammars: Path | None = None) -> Care:
     walk = read_walk(_text("walk.toml"), catalogue)
     intervals = read_intervals(_text("intervals.toml"), catalogue, walk.facts)
     return Care(catalogue, walk, intervals, read_work(_text("work.toml"), catalogue))
+
+
+def past_of(store: Repository, vehicle: Vehicle) -> Past:
+    """What the record holds of a vehicle, as aftercare takes it."""
+    return Past(
+        vehicle, store.inspections(vehicle.id), store.history(vehicle.id), store.remarks(vehicle.id)
+    )
 
 
 def _text(name: str) -> str:

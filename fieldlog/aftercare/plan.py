@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from calendar import monthrange
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -27,9 +28,18 @@ from fieldlog.aftercare.work import Work
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.limits.context import SETTINGS, parse_context
 from fieldlog.model import Context, Decision, Kind, Limit
-from fieldlog.store.records import HistoryRow, Inspection, InspectionRecord, Utterance, Vehicle
+from fieldlog.store.records import (
+    HistoryRow,
+    Inspection,
+    InspectionRecord,
+    NewEvent,
+    Utterance,
+    Vehicle,
+)
 
 EXPIRES = "expires"
+SKIPPED = "skipped"
+"""Name of the event of an item left out, its reason as the text."""
 _URGENT = (When.OVERDUE, When.SOON, When.LATER, When.UNKNOWN)
 
 
@@ -156,9 +166,15 @@ def _papers(past: Past, today: date) -> list[DueItem]:
     for row in past.history:
         if row.finding.characteristic == EXPIRES and row.finding.code:
             newest[row.finding.component] = row.finding.code
-    return [
-        due_from_expiry(paper, date.fromisoformat(code), today) for paper, code in newest.items()
-    ]
+    return [due_from_expiry(paper, last_day(code), today) for paper, code in newest.items()]
+
+
+def last_day(code: str) -> date:
+    """The day a paper runs to: ``2027-05-01``, or the end of the month of ``2027-03``."""
+    if len(code) == 7:
+        year, month = int(code[:4]), int(code[5:])
+        return date(year, month, monthrange(year, month)[1])
+    return date.fromisoformat(code)
 
 
 # -- the checklist ----------------------------------------------------------------------------------
@@ -180,12 +196,17 @@ def checked_before(past: Past, walk: Sequence[Item], inspection: Inspection) -> 
     return last_checked(walk, earlier)
 
 
+def skipped_event(skip: Skip) -> NewEvent:
+    """What the record keeps of an item left out, spoken or typed."""
+    return NewEvent(SKIPPED, skip.reason, {"item": skip.key})
+
+
 def skips_of(record: InspectionRecord) -> tuple[Skip, ...]:
     """The items skipped in an inspection; an event without a reason skips nothing."""
     return tuple(
         Skip(event.data.get("item", ""), event.text)
         for event in record.events
-        if event.name == "skipped" and event.text.strip()
+        if event.name == SKIPPED and event.text.strip()
     )
 
 
