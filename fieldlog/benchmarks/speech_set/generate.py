@@ -30,6 +30,7 @@ from fieldlog.benchmarks.speech_set.phrases import Phrase, PhraseSource, chosen,
 from fieldlog.benchmarks.speech_set.voices import (
     TEST,
     TUNE,
+    VOICES,
     Job,
     Voice,
     as_said,
@@ -201,8 +202,6 @@ def _item(
 
 
 def _record(wanted: Sequence[_Wanted], out: Path, progress: Progress) -> list[Item]:
-    from fieldlog.benchmarks.speech_set.voices import VOICES
-
     by_name = {voice.name: voice for voice in VOICES}
     # One engine after the other and in the order of the plan, so that engines with a state of
     # their own (noise generators) give the same sound again.
