@@ -108,6 +108,10 @@ def session_text(outcome: Outcome) -> Text:
         return Text.assemble("remark (unchecked): ", (outcome.remark, "italic"))
     if outcome.mark is not None:
         return Text(f"mark: {outcome.mark}", "dim")
+    if outcome.skipped is not None:
+        return Text(f"left out: {outcome.skipped} ({understood.slots['reason']})", "yellow")
+    if outcome.open is not None:
+        return Text(f"open: {', '.join(outcome.open) or 'nothing'}", "cyan")
     line = outcome_text(understood, outcome.assessment)
     if outcome.corrects is not None and outcome.assessment is not None:
         line.append(f"  corrects {tell.finding(outcome.corrects)}", "yellow")
