@@ -11,7 +11,7 @@ from fieldlog.aftercare.files import load_care, past_of
 from fieldlog.aftercare.plan import checked_before, context_of, skips_of, vehicle_walk
 from fieldlog.cli.ears import Ears
 from fieldlog.inspection_language import InspectionLanguage
-from fieldlog.limits.packs import shipped_limits
+from fieldlog.limits.packs import shipped_limits, with_own
 from fieldlog.model import Context
 from fieldlog.session import Rules, Session
 from fieldlog.store.records import Inspection, InspectionRecord
@@ -26,7 +26,7 @@ def open_session(store: Repository, key: str, language: InspectionLanguage, ears
     inspection or a context that cannot be meant.
     """
     record = store.inspection_record(key)
-    limits = (*shipped_limits(), *record.vehicle.limits)
+    limits = with_own(shipped_limits(), record.vehicle.limits)
     care = load_care()
     walk = vehicle_walk(record.vehicle, care).items
     checked = checked_before(past_of(store, record.vehicle), walk, record.inspection)

@@ -7,9 +7,11 @@ is done (common practice): what can hurt first is found first, wheels come out o
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
+from fieldlog.aftercare.work import NO_WORK, Work, torques_for
 from fieldlog.catalogue.component import Catalogue, Component
 from fieldlog.model import Finding, Limit, Severity, State, Verdict
 
@@ -42,7 +44,7 @@ class JobLine:
     parts: tuple[str, ...]
     consumables: tuple[str, ...]
     torques: tuple[str, ...]
-    """Torque values that were given for it, each with its source; the maker's manual otherwise."""
+    """Torque of each fastener that it undoes, with its source; the maker's manual otherwise."""
     because: tuple[str, ...]
     """Ids of the findings it follows from."""
     severity: Severity | None
@@ -50,18 +52,26 @@ class JobLine:
 
 
 def job_lines(
-    judged: Iterable[Judged], catalogue: Catalogue, limits: Sequence[Limit] = ()
+    judged: Iterable[Judged],
+    catalogue: Catalogue,
+    limits: Sequence[Limit] = (),
+    work: Work = NO_WORK,
+    facts: Mapping[str, str] = MappingProxyType({}),
 ) -> tuple[JobLine, ...]:
     """Every line that follows from findings judged beyond or marginal, in the order of the work.
 
     A finding that is undecided or within makes no line; neither does a component without an entry.
+    ``work`` says which fasteners a job undoes; their torque comes from ``limits`` (the vehicle's own
+    first) and from the vehicle's ``facts``.
     """
     lines: list[JobLine] = []
     for each in judged:
         component = catalogue.get(each.finding.component)
         if component is None or each.verdict.state not in (State.BEYOND, State.MARGINAL):
             continue
-        line = _line(each, component, limits)
+        finding = each.finding
+        torques = torques_for(finding.component, finding.position, work, limits, facts)
+        line = _line(each, component, torques)
         at = next((n for n, other in enumerate(lines) if _belong(other, line)), None)
         if at is None:
             lines.append(line)
@@ -83,7 +93,7 @@ def shopping(lines: Iterable[JobLine]) -> tuple[tuple[str, int], ...]:
     return (*counts.items(), *consumables.items())
 
 
-def _line(each: Judged, component: Component, limits: Sequence[Limit]) -> JobLine:
+def _line(each: Judged, component: Component, torques: tuple[str, ...]) -> JobLine:
     finding, verdict = each.finding, each.verdict
     gate = verdict.gate
     advice = (gate.limit.advice,) if gate is not None and gate.limit.advice else ()
@@ -94,19 +104,11 @@ def _line(each: Judged, component: Component, limits: Sequence[Limit]) -> JobLin
         position=finding.position,
         parts=component.beyond.parts,
         consumables=component.beyond.consumables,
-        torques=_torques(component.name, limits),
+        torques=torques,
         because=(each.id,),
         severity=verdict.severity,
         advice=advice,
     )
-
-
-def _torques(component: str, limits: Sequence[Limit]) -> tuple[str, ...]:
-    found = []
-    for limit in limits:
-        if limit.component == component and limit.characteristic == "torque" and limit.value:
-            found.append(f"{float(limit.value):g} {limit.unit} ({limit.source})")
-    return tuple(found)
 
 
 def _belong(one: JobLine, other: JobLine) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from calendar import monthrange
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date
 from fractions import Fraction
 from itertools import pairwise
 
@@ -62,13 +62,15 @@ class Past:
     history: Sequence[HistoryRow]
     remarks: Sequence[tuple[Inspection, str]]
 
-    def until(self, at: datetime) -> Past:
-        """The same as it was known at ``at``: for the report of an earlier inspection."""
+    def until(self, last: Inspection) -> Past:
+        """The same as it was known after the inspection ``last``: for its report."""
+        known = [each for each in self.inspections if each.started_at <= last.started_at]
+        ids = {each.id for each in known}
         return replace(
             self,
-            inspections=[each for each in self.inspections if each.started_at <= at],
-            history=[each for each in self.history if each.at <= at],
-            remarks=[each for each in self.remarks if each[0].started_at <= at],
+            inspections=known,
+            history=[each for each in self.history if each.inspection_id in ids],
+            remarks=[each for each in self.remarks if each[0].id in ids],
         )
 
     def odometer_km(self, today: date) -> Fraction | None:

@@ -29,6 +29,9 @@ class Work:
     undoes: Mapping[str, tuple[str, ...]]
 
 
+NO_WORK = Work(MappingProxyType({}))
+
+
 def read_work(text: str, catalogue: Catalogue, file: str = "work.toml") -> Work:
     """The rows of one TOML text. Raises ``LimitError`` that lists every fault."""
     faults = Faults(file)

@@ -10,6 +10,7 @@ from fieldlog.model import Judgement, State, Verdict
 from fieldlog.report.view_model import DueRow, LimitLine
 from fieldlog.report.words import converted_text, limit_text, rounded_text
 from fieldlog.store.records import Utterance
+from fieldlog.units import convert
 
 
 def zone_of(name: str) -> tzinfo | None:
@@ -76,9 +77,9 @@ def _probability(value: float) -> str:
     return f"{value * 100:.3g} %"
 
 
-def due_row(item: DueItem) -> DueRow:
-    """A due item with its date, distance and interval in one line."""
-    by = [f"{item.by_date}" if item.by_date else "", _km(item)]
+def due_row(item: DueItem, unit: str = "km") -> DueRow:
+    """A due item with its date, distance (in ``unit``: km or mi) and interval in one line."""
+    by = [f"{item.by_date}" if item.by_date else "", _distance(item, unit)]
     shown = " or ".join(part for part in by if part) or "time not known"
     if item.earliest or item.latest:
         shown += f" (between {item.earliest or 'now'} and {item.latest or 'an open end'})"
@@ -88,8 +89,10 @@ def due_row(item: DueItem) -> DueRow:
     )
 
 
-def _km(item: DueItem) -> str:
-    return "" if item.by_km is None else f"{round(float(item.by_km))} km"
+def _distance(item: DueItem, unit: str) -> str:
+    if item.by_km is None:
+        return ""
+    return f"{round(float(convert(item.by_km, 'km', unit)))} {unit}"
 
 
 def best_guess(utterance: Utterance) -> str:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, date, datetime, tzinfo
 
-from fieldlog.aftercare.checklist import Item, Skip, progress
+from fieldlog.aftercare.checklist import Item, progress
 from fieldlog.aftercare.conclusion import conclude
 from fieldlog.aftercare.due import DueItem
-from fieldlog.aftercare.job_lines import Judged, job_lines, shopping
+from fieldlog.aftercare.job_lines import JobLine, Judged, job_lines, shopping
+from fieldlog.aftercare.plan import skips_of
+from fieldlog.aftercare.work import NO_WORK, Work
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.model import Decision, Limit, Qualifier, Severity, State, Verdict
 from fieldlog.report.gauge import gauge
@@ -57,6 +59,9 @@ class Surroundings:
     due: tuple[DueItem, ...] = ()
     walk: tuple[Item, ...] | None = None
     """The vehicle's own checklist; None: every component of the catalogue."""
+    checked: Mapping[str, date] = field(default_factory=dict)
+    """Item of the checklist -> the last day it was checked in an earlier inspection."""
+    work: Work = NO_WORK
     notes: tuple[str, ...] = field(default=())
 
 
@@ -129,7 +134,7 @@ class _Builder:
             systems=sections,
             jobs=self._jobs(),
             shopping=self._shopping(),
-            due=tuple(due_row(item) for item in self.around.due),
+            due=tuple(due_row(item, self._unit()) for item in self.around.due),
             remarks=tuple(
                 self._remark(r.text, self.utterances.get(r.utterance_id or ""), r.made_at)
                 for r in self.record.remarks
@@ -217,12 +222,10 @@ class _Builder:
         walk = self.around.walk if self.around.walk is not None else catalogue_walk(catalogue)
         absent = {name.strip() for name in self.record.vehicle.facts.get(NOT_FITTED, "").split(",")}
         walk = tuple(item for item in walk if not {item.component, item.key} & absent)
-        skips = [
-            Skip(event.data.get("item", ""), event.text)
-            for event in self.record.events
-            if event.name == "skipped" and event.text.strip()
-        ]
-        state = progress(walk, [each.finding for each in self.standing], skips)
+        skips = skips_of(self.record)
+        day = self.record.inspection.started_at.date()
+        findings = [each.finding for each in self.standing]
+        state = progress(walk, findings, skips, dict(self.around.checked), day)
         by_system: dict[str, list[FindingRow]] = defaultdict(list)
         for kept, row in zip(self.standing, rows, strict=True):
             component = catalogue.get(kept.finding.component)
@@ -259,11 +262,20 @@ class _Builder:
                 because=tuple(sorted(self.numbers[name] for name in line.because)),
                 severity=line.severity.value if line.severity else "",
             )
-            for line in job_lines(self._lines(), self.around.catalogue, self.around.limits)
+            for line in self._work()
         )
 
+    def _work(self) -> tuple[JobLine, ...]:
+        around = self.around
+        facts = self.record.vehicle.facts
+        return job_lines(self._lines(), around.catalogue, around.limits, around.work, facts)
+
+    def _unit(self) -> str:
+        read = self.record.vehicle.odometer
+        return read[-1].distance.unit if read else "km"
+
     def _shopping(self) -> tuple[str, ...]:
-        bought = shopping(job_lines(self._lines(), self.around.catalogue, self.around.limits))
+        bought = shopping(self._work())
         return tuple(f"{count} x {name}" if count > 1 else name for name, count in bought)
 
     def _cautions(self, verdicts: Iterable[Verdict]) -> tuple[str, ...]:

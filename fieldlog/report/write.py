@@ -5,18 +5,19 @@ from __future__ import annotations
 import json
 import secrets
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from fieldlog import places
 from fieldlog.aftercare.due import DueItem
-from fieldlog.catalogue.files import load_catalogue
+from fieldlog.aftercare.files import load_care, past_of
+from fieldlog.aftercare.plan import checked_before, plan, vehicle_walk
 from fieldlog.errors import StoreError, UsageError
-from fieldlog.limits.packs import shipped_limits
+from fieldlog.limits.packs import shipped_limits, with_own
 from fieldlog.report.copies import Progress, make_copies
 from fieldlog.report.export import findings_csv, record_json
 from fieldlog.report.view import Surroundings, build
+from fieldlog.store.records import InspectionRecord
 from fieldlog.store.repository import Repository
 
 
@@ -40,24 +41,22 @@ def write_report(
     *,
     printed_at: datetime,
     paper: str | None = None,
-    due: tuple[DueItem, ...] = (),
+    due: tuple[DueItem, ...] | None = None,
     progress: Progress = _silent,
 ) -> Written:
     """Write ``formats`` (html, pdf, json, csv) of an inspection into ``out``.
 
     ``key``: id, local number or ``last``. ``paper``: a4 or letter, None: as used where the
-    inspection took place. Each file appears whole or not at all. Raises ``UsageError`` for an
+    inspection took place. ``due``: what comes due; None: as it follows from the vehicle's record on
+    the day of the inspection. Each file appears whole or not at all. Raises ``UsageError`` for an
     unknown format or inspection, ``StoreError`` when a file cannot be written.
     """
     unknown = [name for name in formats if name not in {"html", "pdf", "json", "csv"}]
     if unknown:
         raise UsageError(f"{unknown[0]!r} is no format of the report", todo="html, pdf, json, csv")
     record = store.inspection_record(key)
-    catalogue = load_catalogue(places.grammars())
-    report = build(
-        record,
-        Surroundings(catalogue, printed_at, (*shipped_limits(), *record.vehicle.limits), due),
-    )
+    around = surroundings(store, record, printed_at)
+    report = build(record, around if due is None else replace(around, due=due))
     name = f"inspection-{record.inspection.started_at:%Y-%m-%d}-{record.inspection.number}"
     contents: dict[str, bytes] = {}
     problems: Mapping[str, str] = {}
@@ -85,11 +84,29 @@ def write_report(
         text = json.dumps(record_json(record), ensure_ascii=False, indent=1)
         contents["json"] = f"{text}\n".encode()
     if "csv" in formats:
-        systems = {component.name: component.system for component in catalogue}
+        systems = {component.name: component.system for component in around.catalogue}
         contents["csv"] = findings_csv(record, systems).encode("utf-8")
     order = [ending for ending in ("html", "pdf", "json", "csv") if ending in contents]
     files = tuple(_write(out / f"{name}.{ending}", contents[ending]) for ending in order)
     return Written(files, problems)
+
+
+def surroundings(store: Repository, record: InspectionRecord, printed_at: datetime) -> Surroundings:
+    """Catalogue, limits, checklist, work and what comes due, for the report of ``record``."""
+    care, vehicle, head = load_care(), record.vehicle, record.inspection
+    limits = with_own(shipped_limits(), vehicle.limits)
+    past = past_of(store, vehicle).until(head)
+    walk = vehicle_walk(vehicle, care)
+    return Surroundings(
+        care.catalogue,
+        printed_at,
+        limits,
+        plan(past, care, limits, head.started_at.date()).due,
+        walk.items,
+        notes=walk.notes,
+        checked=checked_before(past, walk.items, head),
+        work=care.work,
+    )
 
 
 def _write(target: Path, data: bytes) -> Path:
