@@ -1,6 +1,6 @@
 """How well utterances are cut: one utterance per spoken phrase, its whole length inside, how late.
 
-Run ``python -m fieldlog.benchmarks.endpointing --speech DIR --noise FILE``. Each file of DIR must hold
+Run ``fieldlog benchmarks endpointing --speech DIR --noise FILE``. Each file of DIR must hold
 one phrase. What counts as spoken is taken from the clean file: from its first to its last voiced
 frame (probability 0.5). A random half (``--half tune``) was used to choose the settings; the other
 half is what is reported.
@@ -165,7 +165,7 @@ def endpointing(
 
     \b
     Example:
-      python -m fieldlog.benchmarks.endpointing --speech orders/audio --noise kitchen.flac
+      fieldlog benchmarks endpointing --speech orders/audio --noise kitchen.flac
     """
     files = sorted(path for path in speech.iterdir() if path.suffix in (".flac", ".wav"))
     if not files:
