@@ -150,8 +150,11 @@ def judgement_from(row: Columns, limit: Limit) -> Judgement:
 
 
 def finite(value: float | None) -> float | None:
-    """``value`` as a float, or None when it is absent, infinite or not a number."""
-    return None if value is None or not math.isfinite(value) else float(value)
+    """``value`` as a float, or None when it is absent, infinite or not a number.
+
+    Adding zero turns -0.0 into 0.0: SQLite gives back 0.0 for it, and the row's hash must not change.
+    """
+    return None if value is None or not math.isfinite(value) else float(value) + 0.0
 
 
 def to_json(value: object) -> str:
