@@ -15,11 +15,17 @@ from PIL import Image, features
 from fieldlog.cli import main
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.photos.attach import Why
+from fieldlog.photos.clock import align_given
 from fieldlog.photos.derived import DerivedFolder
 from fieldlog.photos.exif import read_photo
 from fieldlog.photos.importer import import_folder, keep_original
 from fieldlog.photos.markup import Arrow, Ring, Words, mark_up, read_arrow, read_ring, read_words
-from fieldlog.photos.placing import place_photos, session_zone, spoken_findings
+from fieldlog.photos.placing import (
+    place_photos,
+    save_alignment,
+    session_zone,
+    spoken_findings,
+)
 from fieldlog.photos.timecode import code_text, png_code, read_code, terminal_code
 from fieldlog.photos.watch import EMPTY_SETTLE_S, SETTLE_S, Waiting, look, stamps
 from fieldlog.store.media import MediaFolder
@@ -125,6 +131,18 @@ def test_a_photo_of_the_time_code_settles_a_clock_that_is_years_off(tmp_path: Pa
     assert alignment.offset_s == pytest.approx(wrong.total_seconds(), abs=1.5)
     owners = {a.finding_id for a in placed.placement.attached}
     assert owners == {finding for finding, _ in invented.findings}
+
+
+def test_a_clock_that_is_right_leaves_the_record_intact(tmp_path: Path) -> None:
+    """-0.0 comes back from SQLite as 0.0: the hash of its row once did not match."""
+    invented = invent(tmp_path / "store", 2)
+    take_photos(invented, tmp_path / "card")
+    import_folder(invented.store, invented.inspection_id, tmp_path / "card", TODAY)
+    store, inspection = invented.store, invented.inspection_id
+    save_alignment(store, inspection, align_given("Acme Pocket 3", 0.0))
+    store.set_clock(inspection, "other", -0.0, 1.0, how="given")
+    place_photos(store, "last", TODAY)
+    assert store.verify().intact
 
 
 def test_corrections_keep_the_photos_of_what_they_correct(tmp_path: Path) -> None:

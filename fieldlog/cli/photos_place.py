@@ -216,8 +216,17 @@ def picked_photo(record: InspectionRecord, key: str) -> Photo:
 
 def echo_placed(placed: Placed, record: InspectionRecord) -> None:
     """Print the clocks found and what became of the photos."""
+    from fieldlog.photos.clock import Basis
+
+    as_it_is = [a for a in placed.alignments if a.basis is Basis.NONE]
     for alignment in placed.alignments:
-        click.echo(f"clock      {alignment if alignment.camera else f'(no camera){alignment}'}")
+        if alignment not in as_it_is:
+            click.echo(f"clock      {alignment if alignment.camera else f'(no camera){alignment}'}")
+    if as_it_is:
+        named = ", ".join(a.camera or "(no camera)" for a in as_it_is[:3])
+        more = f" and {len(as_it_is) - 3} more" if len(as_it_is) > 3 else ""
+        doubt = max(a.uncertainty_s for a in as_it_is)
+        click.echo(f"clock      taken as it is, +/- {doubt:.0f} s: {named}{more}")
     unplaced = sum(1 for p in record.photos if not (p.attachment and p.attachment.finding_id))
     attached = len(record.photos) - unplaced
     click.echo(f"{attached} photos attached, {unplaced} unplaced, {placed.changed} changed")

@@ -218,7 +218,7 @@ def save_alignment(store: Repository, inspection_id: str, alignment: Alignment) 
     store.set_clock(
         inspection_id,
         alignment.camera,
-        -alignment.offset_s,
+        0.0 - alignment.offset_s,  # not -0.0, which a database does not keep
         alignment.uncertainty_s,
         how=alignment.basis.value,
         evidence=evidence,
@@ -301,7 +301,7 @@ def _differs(alignment: Alignment, clocks: Iterable[CameraClock]) -> bool:
             same = clock.offset_s is not None and abs(clock.offset_s + alignment.offset_s) < 0.05
             asked = clock.evidence.get("question", "") == alignment.ask
             return not (same and asked and clock.how == alignment.basis.value)
-    return True
+    return alignment.basis is not Basis.NONE
 
 
 def _resolution(series: Series) -> float:
