@@ -9,6 +9,7 @@ import json
 import re
 import zlib
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from fractions import Fraction
 from html.parser import HTMLParser
@@ -334,14 +335,17 @@ def test_a_system_face_is_used_where_it_has_more_letters() -> None:
 
 def test_nothing_said_breaks_the_pdf(store: Repository, tmp_path: Path) -> None:
     inspection = store.start_inspection(
-        store.add_vehicle(NASTY).id, inspector=NASTY, place="x" * 300
+        store.add_vehicle(NASTY).id, inspector=NASTY, place="long word " * 900
     )
-    for number in range(40):
+    verdict = replace(tread_verdict(State.BEYOND), reason="very " * 2000)
+    for number in range(48):
         store.add_finding(
             inspection.id,
             Finding("tyre", "rear", "condition", condition=f"<i>odd & {number}"),
-            tread_verdict(State.BEYOND),
+            replace(verdict, gate=None, others=()) if number % 24 == 0 else tread_verdict(),
         )
+    store.add_remark(inspection.id, "and so on " * 3000)
+    store.add_event(inspection.id, "overflow", "z" * 4000)
     report, made = _made(store, tmp_path / "copies")
     for paper in PAPERS:
         assert b"%%EOF" in render_pdf(report, made, paper)

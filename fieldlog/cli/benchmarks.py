@@ -245,3 +245,49 @@ def record_store(findings: int, rounds: int, kills: int, keep: Path | None) -> N
                 folder, kills, 9, lambda done: bar.update(task, completed=done)
             )
             click.echo(f"{kills} kills: {announced} findings announced, {lost} lost")
+
+
+@benchmarks.command("report")
+@click.option("--findings", type=int, default=300, show_default=True)
+@click.option("--photos", type=int, default=200, show_default=True)
+@click.option("--browser", help="A Chromium or Chrome program: first paint is measured too.")
+@click.option("--rounds", type=int, default=5, show_default=True, help="Times it is painted.")
+def report_page(findings: int, photos: int, browser: str | None, rounds: int) -> None:
+    """Make the report of a large inspection and, with a browser, time its first paint.
+
+    \b
+    Example:
+      fieldlog benchmarks report --browser chromium
+    """
+    import tempfile
+
+    from rich.console import Console
+    from rich.progress import Progress
+
+    from fieldlog.benchmarks import report_page as measured
+
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch)
+        with Progress(console=Console(stderr=True), transient=True) as bar:
+            task = bar.add_task("inspecting", total=findings + photos)
+            measured.build(folder, findings, photos, lambda done: bar.update(task, completed=done))
+        page = folder
+        for kind in ("html", "html", "pdf"):
+            path, seconds = measured.write(folder, kind)
+            page = path if kind == "html" else page
+            click.echo(f"{kind}: {path.stat().st_size / 1e6:.1f} MB in {seconds:.2f} s")
+        click.echo("(the first time, copies of photos and clips are made; then they are kept)")
+        for _ in range(rounds if browser else 0):
+            times = measured.paint_ms(browser or "", page)
+            click.echo("  ".join(f"{name} {value:.0f} ms" for name, value in times.items()))
+
+
+def _add_audio() -> None:
+    from fieldlog.benchmarks.endpointing import endpointing
+    from fieldlog.benchmarks.speech_set.command import speech_set
+
+    benchmarks.add_command(endpointing)
+    benchmarks.add_command(speech_set)
+
+
+_add_audio()

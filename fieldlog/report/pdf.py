@@ -26,7 +26,7 @@ from fieldlog.report.copies import Copies
 from fieldlog.report.pdf_drawing import BLUE, INK, Mark, Ruler, Stamp, TickBox
 from fieldlog.report.pdf_fonts import choose_faces
 from fieldlog.report.pdf_page import BOTTOM, SIDE, TOP, numbered_canvas
-from fieldlog.report.pdf_setting import Setting, counted, rule, ruled, tight, with_severity
+from fieldlog.report.pdf_setting import Setting, counted, rule, ruled, table, tight, with_severity
 from fieldlog.report.view_model import FindingRow, HeardLine, LimitLine, PhotoCell, Report
 
 PAPERS: dict[str, tuple[float, float]] = {"a4": A4, "letter": LETTER}
@@ -134,7 +134,7 @@ class _Card(Setting):
         across = 4
         cells += [[] for _ in range(-len(cells) % across)]
         rows = [cells[i : i + across] for i in range(0, len(cells), across)]
-        return Table(
+        return table(
             rows,
             colWidths=[self.width / across] * across,
             style=TableStyle(
@@ -149,7 +149,7 @@ class _Card(Setting):
         )
 
     def _outcome(self) -> Table:
-        tally = Table(
+        tally = table(
             [
                 [self.p(str(count), "typed"), Mark(state, state, self.faces.strong, 8.5)]
                 for state, count in self.report.counts
@@ -162,7 +162,7 @@ class _Card(Setting):
             Spacer(1, 2 * mm),
             self.p(self.report.deferral, "soft"),
         ]
-        return Table(
+        return table(
             [[said, tally]], colWidths=[self.width - 38 * mm, 38 * mm], style=tight(right=4 * mm)
         )
 
@@ -183,7 +183,7 @@ class _Card(Setting):
             for row in self.report.attention
         ]
         yield from self.heading("needs attention", count)
-        yield Table(rows, colWidths=[10 * mm, 45 * mm, self.width - 55 * mm], style=ruled())
+        yield table(rows, colWidths=[10 * mm, 45 * mm, self.width - 55 * mm], style=ruled())
 
     def _jobs(self) -> Iterator[Flowable]:
         if not self.report.jobs:
@@ -214,7 +214,7 @@ class _Card(Setting):
             )
         rest = self.width - 6 * mm - 16 * mm
         yield from self.heading("work to do", "in the order it is done")
-        yield Table(
+        yield table(
             rows,
             colWidths=[6 * mm, rest * 0.36, rest * 0.32, rest * 0.32, 16 * mm],
             style=ruled(),
@@ -236,7 +236,7 @@ class _Card(Setting):
             for item in self.report.due
         ]
         yield from self.heading("coming due", "")
-        yield Table(rows, colWidths=[self.width * w for w in (0.34, 0.28, 0.38)], style=ruled())
+        yield table(rows, colWidths=[self.width * w for w in (0.34, 0.28, 0.38)], style=ruled())
 
     def _finding(self, row: FindingRow) -> list[Flowable]:
         columns = [9 * mm, 60 * mm, self.width - 69 * mm - 27 * mm, 27 * mm]
@@ -256,7 +256,7 @@ class _Card(Setting):
             held += self._limit(limit)
         if not any(limit.gates for limit in row.limits):
             held.append(self.p(row.reason, "soft"))
-        table = Table(
+        held_together = table(
             [
                 [
                     self.p(str(row.number), "typed"),
@@ -278,7 +278,7 @@ class _Card(Setting):
                 ]
             ),
         )
-        parts: list[Flowable] = [table]
+        parts: list[Flowable] = [held_together]
         if len(row.photos) > 1:
             parts.append(self._photos(row.photos, self.width - 9 * mm, indent=9 * mm))
         return [*parts, rule(self.width)]
@@ -299,7 +299,7 @@ class _Card(Setting):
         boxes += [""] * (-len(boxes) % across)
         rows = [boxes[i : i + across] for i in range(0, len(boxes), across)]
         side = width / across
-        return Table(
+        return table(
             [["", *row] for row in rows],
             colWidths=[indent, *[side] * across],
             style=tight(right=3 * mm, bottom=2 * mm),
@@ -336,7 +336,7 @@ class _Card(Setting):
         ]
         if rows:
             yield from self.heading("nothing checked in", "")
-            yield Table(rows, colWidths=[38 * mm, self.width - 38 * mm], style=ruled())
+            yield table(rows, colWidths=[38 * mm, self.width - 38 * mm], style=ruled())
 
     def _heard(self, name: str, note: str, lines: Sequence[HeardLine]) -> Iterator[Flowable]:
         if not lines:
@@ -369,7 +369,7 @@ class _Card(Setting):
         rows = list(zip_longest(cautions[:half], cautions[half:], fillvalue=""))
         yield from self.heading("cautions", "")
         yield Spacer(1, 1 * mm)
-        yield Table(rows, colWidths=[self.width / 2] * 2, style=tight(right=4 * mm, bottom=1.5))
+        yield table(rows, colWidths=[self.width / 2] * 2, style=tight(right=4 * mm, bottom=1.5))
 
     def _legend(self) -> Iterator[Flowable]:
         yield from self.heading("how to read the verdicts", "")
@@ -387,7 +387,7 @@ class _Card(Setting):
         blocks += [self.p(line, "typed") for line in self.report.signed]
         space = 12 * mm
         blocks.append(
-            Table(
+            table(
                 [[self.p(t, "label") for t in ("inspected by", "received by", "date")]],
                 colWidths=[self.width * w for w in (0.4, 0.4, 0.2)],
                 rowHeights=[space],
@@ -417,12 +417,12 @@ class _Card(Setting):
         )
         if self.faces.missing:
             note += " Some letters could not be printed here; the HTML report has them."
-        table = Table(rows, colWidths=[32 * mm, self.width - 32 * mm], style=tight(bottom=1))
+        told = table(rows, colWidths=[32 * mm, self.width - 32 * mm], style=tight(bottom=1))
         yield KeepTogether(
             [
                 *self.heading("how this record was made", ""),
                 self.p(note, "soft"),
                 Spacer(1, 4),
-                table,
+                told,
             ]
         )

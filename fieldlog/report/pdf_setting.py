@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from typing import Any
 from xml.sax.saxutils import escape
 
 from reportlab.lib.enums import TA_RIGHT
@@ -53,7 +54,7 @@ class Setting:
         """A section's heading with a note at its right end."""
         yield CondPageBreak(32 * mm)
         yield Spacer(1, 5 * mm)
-        yield Table(
+        yield table(
             [[self.p(name[:1].upper() + name[1:], "heading"), self.p(note, "count")]],
             colWidths=[self.width * 0.6, self.width * 0.4],
             style=TableStyle(
@@ -89,6 +90,11 @@ class Setting:
         return self.faces.printable(text)
 
 
+def table(rows: Sequence[Sequence[Any]], **how: Any) -> Table:
+    """A table whose rows may go on on the next page: nothing said is too long for the report."""
+    return Table(rows, splitInRow=1, **how)
+
+
 def counted(count: int, noun: str) -> str:
     """``1 finding``, ``2 findings``."""
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
@@ -101,7 +107,7 @@ def with_severity(row: FindingRow) -> str:
 
 def rule(width: float, above: float = 0) -> Table:
     """A thin line across, with ``above`` points over it."""
-    return Table(
+    return table(
         [[""]],
         colWidths=[width],
         rowHeights=[max(above, 0.5)],
