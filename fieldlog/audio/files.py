@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 from types import TracebackType
 
@@ -19,6 +20,7 @@ from numpy.typing import NDArray
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.audio.convert import NARROW_BAND_RATE, Converter, sound_flags
 from fieldlog.audio.ffmpeg import FfmpegReader, ffmpeg_path
+from fieldlog.audio.quiet import quiet_stderr
 from fieldlog.audio.sniff import Window, kind_of, whole_ogg_bytes
 from fieldlog.audio.wav import WavLayout, read_layout
 from fieldlog.errors import AudioError
@@ -60,6 +62,8 @@ class AudioFile:
         self._fresh = False
         self._ffmpeg: FfmpegReader | None = None
         self._gain = 1.0
+        self._talkative = False
+        """Whether the decoder of this kind prints by itself."""
         self._check_file()
         try:
             self._open()
@@ -171,6 +175,7 @@ class AudioFile:
         if layout is not None and (layout.lies or layout.data_bytes == 0):
             self._open_layout(layout)
             return
+        self._talkative = kind == "MP3"
         if kind == "OGG":
             self._cut_broken_ogg(length)
         try:
@@ -213,7 +218,8 @@ class AudioFile:
         """The file opened afresh, at its beginning."""
         self._fresh = True
         if self._window is None:
-            return _Straight(str(self.path))
+            with self._hushed():
+                return _Straight(str(self.path))
         self._window.seek(0)
         if self._layout is None:
             return _Straight(self._window)
@@ -283,7 +289,7 @@ class AudioFile:
         expected = self._sound.frames
         seen = 0
         try:
-            while len(block := self._sound.read(_READ_FRAMES, dtype="float32", always_2d=True)):
+            while len(block := self._read(self._sound, _READ_FRAMES)):
                 seen += len(block)
                 yield block
         except (sf.LibsndfileError, RuntimeError):
@@ -295,6 +301,14 @@ class AudioFile:
                 f"cut short: {seen / self.rate:.2f} of {expected / self.rate:.2f} s can be read"
             )
 
+    def _read(self, sound: _Straight, frames: int) -> Samples:
+        with self._hushed():
+            block: Samples = sound.read(frames, dtype="float32", always_2d=True)
+        return block
+
+    def _hushed(self) -> AbstractContextManager[None]:
+        return quiet_stderr() if self._talkative else nullcontext()
+
     def _what_is_left(self, seen: int) -> Iterator[Samples]:
         """After a decoding error: the readable frames behind ``seen``, in small steps."""
         if self._window is not None:
@@ -302,7 +316,7 @@ class AudioFile:
         with _Straight(str(self.path)) as again:
             at = 0
             try:
-                while len(block := again.read(_CAREFUL_FRAMES, dtype="float32", always_2d=True)):
+                while len(block := self._read(again, _CAREFUL_FRAMES)):
                     if at >= seen:
                         yield block
                     at += len(block)
