@@ -6,7 +6,6 @@ listed, before a microphone is opened. ``load`` reads the files; all else is pur
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import replace
 from functools import cached_property, lru_cache
@@ -27,7 +26,7 @@ from fieldlog.language.diagnose import UNKNOWN, meant, why_not
 from fieldlog.language.dialogue import CORRECTION, Dialogue
 from fieldlog.language.lexicon import Words, phrases, spoken_name
 from fieldlog.language.shape import GRAMMAR, Shaped, shape
-from fieldlog.language.spellings import respell
+from fieldlog.language.spellings import respell, respell_written
 from fieldlog.language.subjects import About, SubjectReader
 from fieldlog.language.values import Reading, ValueReader, Vocabulary
 from fieldlog.meaning.normalise import normalise
@@ -35,7 +34,6 @@ from fieldlog.model import Decision, Kind, Understanding
 
 DID_YOU_MEAN = "did you mean"
 _FILLERS = frozenset({"um", "uh", "er", "erm", "ah", "hm", "hmm"})
-_BETWEEN_READINGS = re.compile(r"(?<=[a-z0-9]),\s+(?=[a-z0-9.])")
 
 
 class InspectionLanguage:
@@ -129,11 +127,25 @@ class InspectionLanguage:
         plain = text.lower()
         if UNKNOWN in plain:
             return tuple(plain.split())
-        if "reading" in plain:
-            plain = _BETWEEN_READINGS.sub(" then ", plain)
-        return respell(tuple(w for w in normalise(plain).words if w not in _FILLERS))
+        words = normalise(respell_written(plain)).words
+        return respell(tuple(word for word in words if word not in _FILLERS))
 
     def _finding(self, words: Words, text: str) -> Understanding:
+        readings, reasons, abouts = self._readings(words, text)
+        decided = decide(readings, text, self._subjects.values)
+        if decided is not None:
+            return decided
+        return (
+            self._restarted(words, text)
+            or self._turned_round(words, text)
+            or self._did_you_mean(words, text)
+            or self._refusal(words, text, abouts, reasons)
+        )
+
+    def _readings(
+        self, words: Words, text: str = ""
+    ) -> tuple[list[Reading], list[str], tuple[About, ...]]:
+        """Every reading of the words as a finding, why others were refused, the subjects named."""
         abouts = self._subjects.read(words)
         readings: list[Reading] = []
         reasons: list[str] = []
@@ -142,14 +154,7 @@ class InspectionLanguage:
                 found, why = self._values.read(about, words[about.used :], text)
                 readings += found
                 reasons += why
-        decided = decide(readings, text, self._subjects.values)
-        if decided is not None:
-            return decided
-        return (
-            self._restarted(words, text)
-            or self._did_you_mean(words, text)
-            or self._refusal(words, text, abouts, reasons)
-        )
+        return readings, reasons, abouts
 
     def _correction(self, words: Words, text: str) -> Understanding:
         """ "correction rear pads four millimetres": a finding that supersedes an earlier one."""
@@ -178,6 +183,24 @@ class InspectionLanguage:
             return None
         return replace(found, flags=(*found.flags, "self-repair"))
 
+    def _turned_round(self, words: Words, text: str) -> Understanding | None:
+        """ "leaking left fork seal", "two millimetres on the front pads": what is said of it first."""
+        for at in range(1, len(words)):
+            for linked in (words[at : at + 1] in (("on",), ("at",), ("in",)), False):
+                start = at + 1 if linked else at
+                whole = [
+                    a for a in self._subjects.read(words[start:]) if a.used == len(words) - start
+                ]
+                readings = [
+                    reading
+                    for about in whole
+                    for reading in self._values.read(about, words[:at], text)[0]
+                ]
+                decided = decide(readings, text, self._subjects.values)
+                if decided is not None:
+                    return decided
+        return None
+
     def _did_you_mean(self, words: Words, text: str) -> Understanding | None:
         """A question about a mistyped noun; never an answer."""
         unknown = [n for n, word in enumerate(words) if word not in self._known_words]
@@ -202,9 +225,21 @@ class InspectionLanguage:
             flags=(*found.flags, DID_YOU_MEAN),
         )
 
+    def _are_two(self, words: Words) -> bool:
+        """Whether the words are two findings one after the other."""
+        return any(
+            all(
+                decide(self._readings(part)[0], "", self._subjects.values) is not None
+                for part in (words[:at], words[at:])
+            )
+            for at in range(2, len(words) - 1)
+        )
+
     def _refusal(
         self, words: Words, text: str, abouts: tuple[About, ...], reasons: list[str]
     ) -> Understanding:
+        if words[:1] == ("both",) or self._are_two(words):
+            return _refused(text, "more than one finding in one utterance: say them one by one")
         graph = self.grammar.word_graph()
         told = why_not(words, abouts, reasons, self._values, lambda said: graph.follow(said)[1])
         return _refused(text, told)
@@ -241,14 +276,22 @@ def _vocabulary(
         spoken_name(name): phrases(rules, name) for name in rules if name.startswith("conditions.")
     }
     last: dict[str, dict[Words, str]] = {}
-    for axis in {a.name for c in catalogue for k in c.characteristics for a in k.axes}:
+    axes = [
+        a for c in catalogue for a in (*c.axes, *(a for k in c.characteristics for a in k.axes))
+    ]
+    for axis in {a.name for a in axes}:
         rule = f"positions.{axis.replace(' ', '_')}_last"
         if rule in rules:
-            last[axis] = {
+            own = {
                 phrase: value
                 for value in subjects.values(axis)
-                for own in phrases(rules, f"positions.{value.replace(' ', '_')}")
-                for phrase in (own, ("too", *own), ("to", "the", *own))
+                for phrase in phrases(rules, f"positions.{value.replace(' ', '_')}")
+            }
+            last[axis] = {
+                phrase: value
+                for phrase in phrases(rules, rule)
+                for words, value in own.items()
+                if phrase[-len(words) :] == words
             }
     return Vocabulary(
         copulas=(*phrases(rules, f"{GRAMMAR}.is"), *phrases(typed, "dialogue.typed_is")),

@@ -51,21 +51,27 @@ def test_findings_make_findings_and_never_commands(language: InspectionLanguage)
         assert found.finding or found.candidates, phrase
 
 
-def test_shuffled_phrases_are_never_accepted_as_something_the_grammar_cannot_say(
+def test_shuffled_phrases_are_never_bent_into_another_meaning(
     language: InspectionLanguage,
 ) -> None:
-    """A mutant that is accepted must be sayable, apart from forms that are only ever typed."""
+    """A mutant that is accepted is sayable itself, or means what it meant before ("2 mm on the
+    front pads" is understood when typed, though no listener is offered it)."""
     sampler = Sampler(language.grammar.rules, ["catalogue.findings"], seed=5)
     rng = random.Random(5)
     graph = language.word_graph()
-    accepted = unsayable = 0
+    accepted = 0
+    bent = []
     for _ in range(800):
-        words = sampler.next_phrase().split()
+        phrase = sampler.next_phrase()
+        words = phrase.split()
         rng.shuffle(words)
-        if language.understand(" ".join(words)).decision is Decision.ACCEPT:
+        mutant = " ".join(words)
+        if language.understand(mutant).decision is Decision.ACCEPT:
             accepted += 1
-            unsayable += not graph.accepts(words)
-    assert unsayable <= 4, f"{unsayable} of {accepted} accepted mutants cannot be said"
+            if not graph.accepts(words) and language.meaning(mutant) != language.meaning(phrase):
+                bent.append(f"{phrase} -> {mutant}")
+    assert accepted
+    assert len(bent) <= accepted // 10, "\n".join(bent)
 
 
 def test_commands_that_are_listened_for_are_long_enough(language: InspectionLanguage) -> None:

@@ -67,15 +67,28 @@ class Uncertainty:
 
 
 @dataclass(frozen=True, slots=True)
+class Given:
+    """A setting of the check that may be said with the value: "... at twenty five feet"."""
+
+    setting: str
+    words: tuple[str, ...]
+    """What stands before it: ``at``, ``over``."""
+    units: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Characteristic:
     """Something measured, read or judged on a component.
 
     ``units``: allowed units, in the order they are offered; empty when nothing is measured.
     ``said``: how numbers are said (``decimal``, ``thirty seconds``, ``compact volts``...).
     ``code``: kind of code ("date code", "oil grade"...) instead of a quantity, or "".
-    ``words`` follow the component's name; ``alone`` stand in for it ("rear tread").
+    ``words`` follow the component's name; ``alone`` stand in for it ("rear tread"); ``behind``
+    follow the value and name it as well ("thirty millimetres of slack").
     ``named``: its words must be said; otherwise the unit alone tells what is meant.
     ``readings``: how many values one utterance may carry (1: no series).
+    ``dial``: those are readings of a dial, which stands at zero anywhere: below zero is plausible.
+    ``given``: settings of its check that may be said with the value.
     ``ranges``: plausible values, one range per dimension.
     ``conditions``: condition -> severity, None when it is as it should be.
     """
@@ -83,12 +96,15 @@ class Characteristic:
     name: str
     words: tuple[str, ...] = ()
     alone: tuple[str, ...] = ()
+    behind: tuple[str, ...] = ()
     named: bool = False
     units: tuple[str, ...] = ()
     said: tuple[str, ...] = ()
     code: str = ""
     axes: tuple[Axis, ...] = ()
     readings: int = 1
+    dial: bool = False
+    given: tuple[Given, ...] = ()
     ranges: tuple[Range, ...] = ()
     uncertainties: tuple[Uncertainty, ...] = ()
     conditions: Mapping[str, Severity | None] = field(default_factory=dict)
@@ -99,6 +115,10 @@ class Characteristic:
         """Whether ``value`` of ``unit`` can be; True where the catalogue gives no range."""
         fitting = [r for r in self.ranges if dimension(r.unit) == dimension(unit)]
         return all(r.holds(value, unit) for r in fitting)
+
+    def plausible_reading(self, value: Fraction, unit: str) -> bool:
+        """The same for one reading of several; a dial's needle goes to either side of its zero."""
+        return self.plausible(abs(value) if self.dial else value, unit)
 
     def uncertainty(self, unit: str) -> Uncertainty | None:
         """The default uncertainty for readings in ``unit``, or None."""

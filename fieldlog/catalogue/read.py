@@ -17,6 +17,7 @@ from fieldlog.catalogue.component import (
     Catalogue,
     Characteristic,
     Component,
+    Given,
     Range,
     Uncertainty,
 )
@@ -46,7 +47,8 @@ _COMPONENT_KEYS = frozenset(
 )
 _MEASURE_KEYS = frozenset(
     (
-        *("words", "alone", "named", "units", "said", "code", "positions", "readings"),
+        *("words", "alone", "behind", "named", "units", "said", "code", "positions"),
+        *("readings", "dial", "given"),
         *("plausible", "uncertainty", "conditions", "say", "how_to_check"),
     )
 )
@@ -169,12 +171,15 @@ class _Entry:
             name=name,
             words=self._phrases("words", required="alone" not in self.table),
             alone=self._phrases("alone"),
+            behind=self._phrases("behind"),
             named=bool(self.table.get("named", False)),
             units=units,
             said=said,
             code=code,
             axes=self._axes() if "positions" in self.table else axes,
             readings=readings,
+            dial=bool(self.table.get("dial", False)),
+            given=tuple(self._given()),
             ranges=tuple(self._ranges(units)),
             uncertainties=tuple(self._uncertainties(units)),
             conditions=conditions,
@@ -264,6 +269,15 @@ class _Entry:
                 self._expandable(f"say.{condition}", phrase)
             found[condition] = tuple(phrases)
         return MappingProxyType(found)
+
+    def _given(self) -> Iterable[Given]:
+        for setting, table in self.table.get("given", {}).items():
+            inner = _Entry(self.where, table, self.known, self.faults, f"given.{setting}.")
+            inner._no_other_keys(frozenset(("words", "units")))
+            units = tuple(inner._strings("units"))
+            if not units or not all(unit in UNITS for unit in units):
+                inner.fault("units", f"give units out of {' '.join(UNITS)}")
+            yield Given(setting, inner._phrases("words", required=True), units)
 
     def _ranges(self, units: tuple[str, ...]) -> Iterable[Range]:
         found: dict[str, Range] = {}

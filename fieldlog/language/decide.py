@@ -60,6 +60,7 @@ def meaning_of(finding: Finding) -> tuple[object, ...]:
         finding.characteristic,
         finding.condition,
         finding.code,
+        finding.given,
         *((q.value, q.high, q.unit, q.qualifier) for q in values),
     )
 
@@ -76,7 +77,7 @@ def _fitting(chosen: list[Reading], text: str) -> Understanding:
             "understood",
             text,
             finding=reading.finding,
-            slots=_twin(reading),
+            slots=_slots(reading),
             flags=reading.flags,
         )
     findings = tuple(reading.finding for reading in chosen[:_MOST_CANDIDATES])
@@ -104,7 +105,7 @@ def _doubtful(reading: Reading, doubt: str, text: str) -> Understanding:
         finding=reading.finding,
         candidates=(reading.finding,),
         question=f"Was that {told}? Say the value again.",
-        slots=_twin(reading),
+        slots=_slots(reading),
         flags=reading.flags,
     )
 
@@ -123,7 +124,7 @@ def _unplaced(chosen: list[Reading], text: str, values: Values) -> Understanding
         finding=first.finding if len(chosen) == 1 else None,
         candidates=tuple(candidates),
         question=tell.which(missing, ways),
-        slots=_twin(first),
+        slots=_slots(first),
         flags=_flags(chosen),
     )
 
@@ -170,7 +171,7 @@ def _unitless(chosen: list[Reading], text: str, values: Values) -> Understanding
         finding=complete[0].finding if len(complete) == 1 else None,
         candidates=findings[:_MOST_CANDIDATES],
         question=question,
-        slots=_twin(first),
+        slots=_slots(first),
         flags=_flags(complete),
     )
 
@@ -182,7 +183,9 @@ def _implausible(chosen: list[Reading], text: str) -> Understanding:
     values = [
         value
         for value in (first.finding.quantity, *first.finding.readings)
-        if value is not None and one is not None and not one.plausible(value.value, value.unit)
+        if value is not None
+        and one is not None
+        and not one.plausible_reading(value.value, value.unit)
     ] or [value for value in (first.finding.quantity, *first.finding.readings) if value is not None]
     assert one is not None
     assert values
@@ -195,7 +198,7 @@ def _implausible(chosen: list[Reading], text: str) -> Understanding:
         finding=first.finding if len(chosen) == 1 else None,
         candidates=findings,
         question=f"Was that {tell.quantity(values[0])}? Say the value again.",
-        slots=_twin(first),
+        slots=_slots(first),
         flags=_flags(chosen),
     )
 
@@ -215,8 +218,9 @@ def _difference(finding: Finding, among: Sequence[Finding]) -> str:
     return finding.condition or finding.code or finding.component
 
 
-def _twin(reading: Reading) -> dict[str, str]:
-    return {TWIN_SLOT: reading.twin} if reading.twin else {}
+def _slots(reading: Reading) -> dict[str, str]:
+    twin = {TWIN_SLOT: reading.twin} if reading.twin else {}
+    return {**dict(reading.finding.given), **twin}
 
 
 def _flags(readings: Iterable[Reading]) -> tuple[str, ...]:

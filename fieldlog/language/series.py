@@ -31,14 +31,14 @@ def series(said: Words, one: Characteristic) -> list[tuple[Quantity, ...]]:
     plausible = [
         values
         for values in found
-        if all(value.unit and one.plausible(value.value, value.unit) for value in values)
+        if all(value.unit and one.plausible_reading(value.value, value.unit) for value in values)
     ]
     return (plausible or found)[:_MOST_WAYS]
 
 
 def _series(said: Words, one: Characteristic) -> Iterator[tuple[Quantity, ...]]:
     for body, unit in _unit_cuts(said):
-        for parts in _cuts(body, one.readings):
+        for parts in _cuts(body, one.readings, "gravity" in one.said):
             values = [_value(part, unit, one) for part in parts]
             if all(values):
                 yield tuple(value for value in values if value is not None)
@@ -56,7 +56,7 @@ def _unit_cuts(said: Words) -> Iterator[tuple[Words, Words]]:
 def _value(words: Words, unit: Words, one: Characteristic) -> Quantity | None:
     result = quantities((*words, *unit), one.units, gravity="gravity" in one.said)
     readings = [r for r in result.readings if r.number.high is None]
-    plausible = [r for r in readings if one.plausible(r.quantity.value, r.quantity.unit)]
+    plausible = [r for r in readings if one.plausible_reading(r.quantity.value, r.quantity.unit)]
     readings = plausible or readings[:1]
     if len(readings) == 1:
         return readings[0].quantity
@@ -66,12 +66,15 @@ def _value(words: Words, unit: Words, one: Characteristic) -> Quantity | None:
     return None
 
 
-def _cuts(body: Words, most: int) -> Iterator[tuple[Words, ...]]:
-    """Every way to cut the words into two or more numbers said in full."""
+def _cuts(body: Words, most: int, gravity: bool) -> Iterator[tuple[Words, ...]]:
+    """Every way to cut the words into two or more numbers said in full.
+
+    ``gravity``: only into what a hydrometer can read.
+    """
     ways: list[tuple[Words, ...]] = [()]
     for part in _between_breaks(body):
-        whole = ((part,),) if _is_number(part) else ()
-        splits = whole if whole and BREAK in body else _splits(part)
+        whole = ((part,),) if _is_number(part, gravity) else ()
+        splits = whole if whole and BREAK in body else _splits(part, gravity)
         ways = [way + split for way in ways for split in splits][:_MOST_CUTS]
     yield from (way for way in ways if 2 <= len(way) <= most)
 
@@ -88,21 +91,26 @@ def _between_breaks(body: Words) -> list[Words]:
 
 
 @lru_cache(maxsize=256)
-def _splits(body: Words) -> tuple[tuple[Words, ...], ...]:
+def _splits(body: Words, gravity: bool) -> tuple[tuple[Words, ...], ...]:
     if not body:
         return ((),)
     found: list[tuple[Words, ...]] = []
     for size in range(1, min(len(body), 5) + 1):
-        if _is_number(body[:size]):
-            found += [(body[:size], *rest) for rest in _splits(body[size:])]
+        if _is_number(body[:size], gravity):
+            found += [(body[:size], *rest) for rest in _splits(body[size:], gravity)]
             if len(found) > 64:
                 break
     return tuple(found)
 
 
-def _is_number(words: Words) -> bool:
+def _is_number(words: Words, gravity: bool) -> bool:
     said = numbers.readings(words)
-    pair = any(reading.style == numbers.COMPACT_GRAVITY for reading in said)
-    return pair or any(
+    if gravity:
+        return any(
+            reading.style == numbers.COMPACT_GRAVITY
+            or (reading.style == numbers.DECIMAL and 1 <= reading.value < 2)
+            for reading in said
+        )
+    return any(
         reading.style in _STYLES and reading.high is None and not reading.flags for reading in said
     )

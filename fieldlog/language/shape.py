@@ -31,9 +31,11 @@ _PATTERNS: Mapping[str, frozenset[str]] = {
     "about": frozenset({"complete", "unplaced"}),
     "measured": frozenset({"subject", "value", "number"}),
     "measured_last": frozenset({"subject", "value", "last"}),
+    "measured_behind": frozenset({"subject", "value", "behind"}),
     "series": frozenset({"subject", "reading", "more", "unit"}),
     "more": frozenset({"reading"}),
     "judged": frozenset({"subject", "condition"}),
+    "judged_last": frozenset({"subject", "condition", "last"}),
     "coded": frozenset({"subject", "code"}),
 }
 """The pattern rules that finding.jsgf has to have, with the holes each may use."""
@@ -101,8 +103,10 @@ class _Shaper:
         self.subjects: dict[str, Subject] = {}
         self.measured: dict[tuple[str, ...], _Made] = {}
         self.measured_last: dict[tuple[tuple[str, ...], str], _Made] = {}
+        self.measured_behind: dict[tuple[tuple[str, ...], tuple[str, ...]], _Made] = {}
         self.series: dict[tuple[str, tuple[str, ...]], _Made] = {}
         self.judged: dict[tuple[str, ...], _Made] = {}
+        self.judged_last: dict[tuple[tuple[str, ...], str], _Made] = {}
         self.coded: dict[str, _Made] = {}
         self.things: list[str] = []
 
@@ -134,6 +138,10 @@ class _Shaper:
                 self._said_of(one, subject)
                 if own:
                     self.judged.setdefault(own, _Made()).add(subject)
+            if one.behind and one.units:
+                made = self.measured_behind.setdefault((value_rules(one), one.behind), _Made())
+                for subject in (*named, self._bare(component, one, slug, whole)):
+                    made.add(subject)
             for axis in one.axes if one.units else ():
                 if self._spoken(axis, "last"):
                     made = self.measured_last.setdefault((value_rules(one), axis.name), _Made())
@@ -143,6 +151,11 @@ class _Shaper:
                 conditions = tuple(dict.fromkeys((*conditions, *own)))
         if conditions:
             self.judged.setdefault(conditions, _Made()).add(whole)
+            for axis in component.axes:
+                if self._spoken(axis, "last"):
+                    others = tuple(other for other in component.axes if other is not axis)
+                    made = self.judged_last.setdefault((conditions, axis.name), _Made())
+                    made.add(self._subject("plain", slug, about, others))
 
     def _bare(
         self, component: Component, one: Characteristic, slug: str, whole: tuple[str, str]
@@ -258,6 +271,9 @@ class _Shaper:
         for (value, axis), made in self.measured_last.items():
             last = f"<positions.{axis}_last>"
             yield self._said("measured_last", made, value=_quantity(value), last=last)
+        for (value, behind), made in self.measured_behind.items():
+            words = f"({' | '.join(behind)})"
+            yield self._said("measured_behind", made, value=_quantity(value), behind=words)
         for (reading, units), made in self.series.items():
             more = self._new("more")
             self.rules[more] = _fill(self.patterns["more"], reading=reading)
@@ -265,6 +281,10 @@ class _Shaper:
             yield self._said("series", made, reading=reading, more=f"<{more}>", unit=unit)
         for conditions, made in self.judged.items():
             yield self._said("judged", made, condition="(" + " | ".join(conditions) + ")")
+        for (conditions, axis), made in self.judged_last.items():
+            said = "(" + " | ".join(conditions) + ")"
+            last = f"<positions.{axis}_last>"
+            yield self._said("judged_last", made, condition=said, last=last)
         for code, made in self.coded.items():
             yield self._said("coded", made, code=_code(code))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from types import MappingProxyType
 
@@ -48,6 +49,32 @@ _TOGETHER: Mapping[str, str] = MappingProxyType(
     }
 )
 _SAME = frozenset(word for word, to in _TOGETHER.items() if word == to)
+
+
+_MONTHS = (
+    *("january", "february", "march", "april", "may", "june", "july", "august", "september"),
+    *("october", "november", "december"),
+)
+_ISO_DATE = re.compile(r"\b(\d{4})-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])\b")
+_ORDINAL_DAY = re.compile(rf"\b(\d{{1,2}})(?:st|nd|rd|th)(?: of)? (?={'|'.join(_MONTHS)})")
+_TEMPERATURE = re.compile(r"(?<=\d)\s?°?\s?([cf])\b(?!\.)")
+_SIZE = re.compile(r"(\d+/\d+)\s?-\s?(?=\d)")
+_BETWEEN_READINGS = re.compile(r"(?<=[a-z0-9]),\s+(?=[a-z0-9.])")
+
+
+def respell_written(text: str) -> str:
+    """Written forms that only make sense to the eye, in words: dates, sizes, "150 C", commas.
+
+    ``text`` is lower case.
+    """
+    text = _ISO_DATE.sub(lambda m: f"{int(m[3])} {_MONTHS[int(m[2]) - 1]} {m[1]}", text)
+    text = _ORDINAL_DAY.sub(r"\1 ", text)
+    text = _TEMPERATURE.sub(lambda m: " degrees " + {"c": "celsius", "f": "fahrenheit"}[m[1]], text)
+    if "size" in text:
+        text = _SIZE.sub(r"\1 ", text)
+    if "reading" in text:
+        text = _BETWEEN_READINGS.sub(" then ", text)
+    return text
 
 
 def respell(words: tuple[str, ...]) -> tuple[str, ...]:

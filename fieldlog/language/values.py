@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 from enum import IntEnum
 from fractions import Fraction
 
-from fieldlog.catalogue.component import CONDITION, Characteristic, Component
+from fieldlog.catalogue.component import CONDITION, Axis, Characteristic, Component
 from fieldlog.catalogue.phrases import expand
+from fieldlog.language.given import Facts, with_given
 from fieldlog.language.lexicon import Words
 from fieldlog.language.series import series
 from fieldlog.language.subjects import About
@@ -85,7 +86,12 @@ class ValueReader:
                         continue
                 self._coded(placed, one, said, words, found)
                 if one.units:
-                    self._measured(placed, one, said, words, found, reasons)
+                    for body, given in with_given(one, said):
+                        fresh: list[Reading] = []
+                        self._measured(placed, one, body, words, fresh, reasons)
+                        found += [_with(reading, given) for reading in fresh]
+            for one, body in self._named_behind(about, said):
+                self._measured(about, one, body, words, found, reasons)
         return found, list(dict.fromkeys(reasons))
 
     def conditions_of(
@@ -142,13 +148,14 @@ class ValueReader:
     # --- conditions and codes ------------------------------------------------------------------
 
     def _judged(self, about: About, said: Words, words: str, found: list[Reading]) -> None:
-        said = _after_repair(said)
-        known = self.conditions_of(about.component, about.characteristic).get(said)
-        if known is not None:
-            finding = Finding(
-                about.component.name, about.position, known[0], condition=known[1], words=words
-            )
-            found.append(_placed(Reading(about, finding, Standing.FITS)))
+        table = self.conditions_of(about.component, about.characteristic)
+        for place, body in self._last_place(about, about.axes, _after_repair(said)):
+            known = table.get(body)
+            if known is not None:
+                finding = Finding(
+                    about.component.name, place.position, known[0], condition=known[1], words=words
+                )
+                found.append(_placed(Reading(place, finding, Standing.FITS)))
 
     def _coded(
         self, about: About, one: Characteristic, said: Words, words: str, found: list[Reading]
@@ -179,7 +186,7 @@ class ValueReader:
         found: list[Reading],
         reasons: list[str],
     ) -> None:
-        for place, body in self._last_place(about, one, said):
+        for place, body in self._last_place(about, one.axes, said):
             announced = self._announced(body)
             if announced is not None and one.readings > 1:
                 found += self._series(place, one, announced, words)
@@ -196,13 +203,23 @@ class ValueReader:
                 reasons.append(_told(result.reason, one, about.component))
 
     def _last_place(
-        self, about: About, one: Characteristic, said: Words
+        self, about: About, axes: Sequence[Axis], said: Words
     ) -> Iterator[tuple[About, Words]]:
         yield about, said
-        for axis in one.axes:
+        for axis in axes:
             for phrase, value in self._vocabulary.last.get(axis.name, {}).items():
                 if axis.name not in about.places and said[-len(phrase) :] == phrase:
                     yield about.placed(axis.name, value), said[: -len(phrase)]
+
+    @staticmethod
+    def _named_behind(about: About, said: Words) -> Iterator[tuple[Characteristic, Words]]:
+        """Characteristics that the last words name ("thirty millimetres of slack")."""
+        for one in about.component.characteristics:
+            if about.characteristic not in (None, one) or not one.units:
+                continue
+            for phrase in (tuple(p.split()) for text in one.behind for p in expand(text)):
+                if len(said) > len(phrase) and said[-len(phrase) :] == phrase:
+                    yield one, said[: -len(phrase)]
 
     def _announced(self, said: Words) -> Words | None:
         for phrase in self._vocabulary.readings:
@@ -260,11 +277,15 @@ class ValueReader:
             )
             if any(not value.unit for value in values):
                 standing = Standing.NO_UNIT
-            elif all(_standing(value, one) is Standing.FITS for value in values):
+            elif all(one.plausible_reading(value.value, value.unit) for value in values):
                 standing = Standing.FITS
             else:
                 standing = Standing.IMPLAUSIBLE
             yield _placed(Reading(about, finding, standing))
+
+
+def _with(reading: Reading, given: Facts) -> Reading:
+    return replace(reading, finding=replace(reading.finding, given=given)) if given else reading
 
 
 def _after_repair(said: Words) -> Words:
