@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -28,9 +29,11 @@ def load_care(grammars: Path | None = None) -> Care:
 
 def past_of(store: Repository, vehicle: Vehicle) -> Past:
     """What the record holds of a vehicle, as aftercare takes it."""
-    return Past(
-        vehicle, store.inspections(vehicle.id), store.history(vehicle.id), store.remarks(vehicle.id)
-    )
+    heads = store.inspections(vehicle.id)
+    began = {each.id: each.started_at for each in heads}
+    # a walk belongs to the day it began, whenever its findings were typed in
+    history = [replace(row, at=began[row.inspection_id]) for row in store.history(vehicle.id)]
+    return Past(vehicle, heads, history, store.remarks(vehicle.id))
 
 
 def _text(name: str) -> str:

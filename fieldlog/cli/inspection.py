@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import json
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from fieldlog.cli import inspection_jobs
 from fieldlog.cli.store_option import distance, opened, pairs, store_option, zone_here
 from fieldlog.errors import StoreError, UsageError
 
 if TYPE_CHECKING:
     from fieldlog.model import Finding, Understanding, Verdict
     from fieldlog.store.records import Inspection, InspectionRecord, RecordedFinding
+    from fieldlog.store.repository import Repository
 
 _inspection_argument = click.argument("key", metavar="[INSPECTION]", default="last")
 _inspection_option = click.option(
@@ -35,6 +38,10 @@ def inspection() -> None:
     """
 
 
+for _after in inspection_jobs.COMMANDS:
+    inspection.add_command(_after)
+
+
 @inspection.command()
 @click.argument("vehicle")
 @click.option("--inspector", default="", help="Who inspects.")
@@ -43,6 +50,7 @@ def inspection() -> None:
 @click.option("--jurisdiction", default=None, help="ISO 3166, such as GB, DE or US-VA.")
 @click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="Context; repeatable.")
 @click.option("--odometer", metavar="'N km|mi'", help="Distance done at this inspection.")
+@click.option("--on", "day", type=click.DateTime(["%Y-%m-%d"]), help="When.  [default: now]")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @store_option
 def start(
@@ -53,6 +61,7 @@ def start(
     jurisdiction: str | None,
     settings: tuple[str, ...],
     odometer: str | None,
+    day: datetime | None,
     as_json: bool,
     folder: Path | None,
 ) -> None:
@@ -65,6 +74,7 @@ def start(
     with opened(folder) as store:
         started = store.start_inspection(
             store.vehicle(vehicle).id,
+            started_at=day.replace(hour=12, tzinfo=UTC) if day else None,
             zone=zone or zone_here(),
             inspector=inspector,
             place=place,
@@ -106,6 +116,7 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
     """
     with opened(folder) as store:
         record = store.inspection_record(key)
+        concluded = inspection_jobs.conclusion(store, record)
     if as_json:
         from fieldlog.report.export import record_json
 
@@ -122,6 +133,7 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
         click.echo(f"{each.number:>4}  {state:<10} {finding_text(each.finding)}{note}")
     for remark in record.remarks:
         click.echo(f"      remark     {remark.text}")
+    click.echo(concluded)
 
 
 @inspection.command()
@@ -214,7 +226,7 @@ def correct(
     with opened(folder) as store:
         record = store.inspection_record(key)
         old = _numbered(record, number)
-        understood, finding, verdict = _typed(" ".join(words), record)
+        understood, finding, verdict = _typed(" ".join(words), record, without=old.id)
         saved = store.add_utterance(
             record.inspection.id,
             NewUtterance(understood, said_at=utc_now()),
@@ -223,6 +235,7 @@ def correct(
             corrects=old.id,
             reason=reason,
         )
+        _judge_again(store, record.inspection.id, old)
     click.echo(f"{saved.number:>4}  {verdict.state.value:<10} {_told(finding)}  (was {number})")
 
 
@@ -239,7 +252,10 @@ def withdraw(number: int, reason: str, key: str, folder: Path | None) -> None:
       fieldlog inspection withdraw 12 --reason "wrong wheel"
     """
     with opened(folder) as store:
-        store.withdraw(_numbered(store.inspection_record(key), number).id, reason=reason)
+        record = store.inspection_record(key)
+        old = _numbered(record, number)
+        store.withdraw(old.id, reason=reason)
+        _judge_again(store, record.inspection.id, old)
     click.echo(f"finding {number} withdrawn")
 
 
@@ -271,9 +287,14 @@ def skip(item: str, reason: str, key: str, folder: Path | None) -> None:
     Example:
       fieldlog inspection skip "battery" --reason "sealed under the tank, owner declined"
     """
+    if not reason.strip():
+        raise UsageError("an item is left out only with a reason", where="--reason")
     with opened(folder) as store:
-        store.add_event(store.inspection(key).id, "skipped", reason, data={"item": item})
-    click.echo(f"{item}: left out")
+        record = store.inspection_record(key)
+        for left_out in inspection_jobs.to_skip(record, item):
+            data = {"item": left_out}
+            store.add_event(record.inspection.id, inspection_jobs.SKIPPED, reason, data=data)
+            click.echo(f"{left_out}: left out")
 
 
 @inspection.command("sign-off")
@@ -293,13 +314,18 @@ def sign_off(name: str, key: str, folder: Path | None) -> None:
     click.echo(f"signed off by {name}; fingerprint {fingerprint}")
 
 
-def _typed(text: str, record: InspectionRecord) -> tuple[Understanding, Finding, Verdict]:
-    """What ``text`` means in this inspection; ``UsageError`` when it is not one whole finding."""
+def _typed(
+    text: str, record: InspectionRecord, without: str | None = None
+) -> tuple[Understanding, Finding, Verdict]:
+    """What ``text`` means in this inspection; ``UsageError`` when it is not one whole finding.
+
+    ``without``: id of the finding that it takes the place of.
+    """
+    from fieldlog.aftercare.plan import context_of
     from fieldlog.assess import assess
     from fieldlog.inspection_language import InspectionLanguage
-    from fieldlog.limits.context import SETTINGS
     from fieldlog.limits.packs import shipped_limits, with_own
-    from fieldlog.model import Context, Decision
+    from fieldlog.model import Decision
 
     language = InspectionLanguage.load()
     understood = language.understand(text)
@@ -310,11 +336,23 @@ def _typed(text: str, record: InspectionRecord) -> tuple[Understanding, Finding,
         )
     head = record.inspection
     limits = with_own(shipped_limits(), record.vehicle.limits)
-    known = {key: value for key, value in record.vehicle.facts.items() if key in SETTINGS}
-    context = Context(head.jurisdiction, {**known, **head.settings})
+    context = context_of(record.vehicle, head)
+    beside = [each.finding for each in record.findings if each.stands and each.id != without]
     day = head.started_at.date()
-    assessment = assess(understood.finding, limits, context, language.catalogue, day)
+    assessment = assess(understood.finding, limits, context, language.catalogue, day, beside)
     return understood, understood.finding, assessment.verdict
+
+
+def _judge_again(store: Repository, key: str, old: RecordedFinding) -> None:
+    """Newer verdicts for what was judged together with a finding that no longer stands."""
+    from fieldlog.aftercare.files import load_care
+    from fieldlog.limits.packs import shipped_limits, with_own
+    from fieldlog.rejudge import judged_again
+
+    record = store.inspection_record(key)
+    limits = with_own(shipped_limits(), record.vehicle.limits)
+    for name, verdict in judged_again(record, old.finding, limits, load_care().catalogue):
+        store.judge(record.inspection.id, name, verdict)
 
 
 def _told(finding: Finding) -> str:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from fieldlog.cli import vehicle_care
 from fieldlog.cli.store_option import distance, opened, pairs, store_option
 
 if TYPE_CHECKING:
@@ -22,6 +23,10 @@ def vehicle() -> None:
     Example:
       fieldlog vehicle add "blue roadster" --set vehicle_class=L3e --odometer "12345 km"
     """
+
+
+for _care in vehicle_care.COMMANDS:
+    vehicle.add_command(_care)
 
 
 @vehicle.command()
@@ -86,6 +91,9 @@ def show(key: str, as_json: bool, folder: Path | None) -> None:
         click.echo(
             f"  odometer {float(reading.distance.value):g} {unit}  {reading.read_at:%Y-%m-%d}"
         )
+    for entry in found.log:
+        told = ", ".join(f"{key} {value}" for key, value in entry.data.items())
+        click.echo(f"  {entry.kind}: {told}")
     for limit in found.limits:
         click.echo(f"  own limit: {limit.component} {limit.characteristic} ({limit.source})")
     for each in inspections:

@@ -1,0 +1,195 @@
+"""Due items, trends, job lines and checklists as lines and as JSON, the same in every command."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from fractions import Fraction
+from typing import Any
+
+from fieldlog.aftercare.due import DueItem, Reading
+from fieldlog.aftercare.job_lines import JobLine
+from fieldlog.aftercare.plot import plot
+from fieldlog.aftercare.trend import Trend
+from fieldlog.cli.json_view import limit_view
+from fieldlog.report.lines import due_row
+from fieldlog.units import convert
+
+Json = dict[str, Any]
+
+
+def due_lines(item: DueItem, unit: str) -> Iterator[str]:
+    """What, by when, why and by whose word."""
+    row = due_row(item, unit)
+    yield f"{row.nearness:<8} {row.what}"
+    yield f"         by {row.by}"
+    yield f"         {row.reason}; {row.source}"
+
+
+def due_json(item: DueItem, unit: str) -> Json:
+    """A due item; distances exact, in ``unit``."""
+    return {
+        "what": item.what,
+        "component": item.component,
+        "position": item.position,
+        "when": item.when.value,
+        "by_date": _day(item.by_date),
+        "by_distance": _distance(item.by_km, unit),
+        "earliest": _day(item.earliest),
+        "latest": _day(item.latest),
+        "reason": item.reason,
+        "source": item.source,
+    }
+
+
+def name_of(trend: Trend) -> str:
+    """``rear tyre tread depth``."""
+    place = f"{trend.position} " if trend.position else ""
+    return f"{place}{trend.component} {trend.characteristic}"
+
+
+def trend_lines(trend: Trend, unit: str, *, drawn: bool) -> Iterator[str]:
+    """Readings, replaced parts, slope, limit, and where the line meets it."""
+    yield f"{name_of(trend)}, {_unit(trend.unit)}"
+    for number, series in enumerate((*trend.before, trend.readings)):
+        if number:
+            yield "  a new part from here on"
+        for each in series:
+            yield f"  {_reading(each, trend.unit, unit)}"
+    for text in trend.left_out:
+        yield f"  left out, {text}"
+    if drawn:
+        yield from (f"  {text}" for text in plot(trend))
+    slope = slopes(trend, unit)
+    if slope:
+        yield "  " + ", ".join(
+            f"{value:+.3g} {_unit(trend.unit)} per {per}" for per, value in slope
+        )
+    if trend.limit is not None:
+        limit = trend.limit
+        printed = limit.printed or f"{float(limit.value or 0):g} {limit.unit}"
+        yield f"  limit: {limit.relation} {printed}; {limit.source} ({limit.status.value})"
+    yield f"  {_projection(trend, unit)}"
+
+
+def trend_json(trend: Trend, unit: str) -> Json:
+    """A trend with everything it was made of."""
+    item = trend.projection.item
+    return {
+        "component": trend.component,
+        "position": trend.position,
+        "characteristic": trend.characteristic,
+        "unit": trend.unit,
+        "readings": [_reading_json(each, trend.unit, unit) for each in trend.readings],
+        "before": [
+            [_reading_json(each, trend.unit, unit) for each in series] for series in trend.before
+        ],
+        "replaced_on": [day.isoformat() for day in trend.replaced_on],
+        "left_out": list(trend.left_out),
+        "slope": dict(slopes(trend, unit)),
+        "limit": None if trend.limit is None else limit_view(trend.limit),
+        "falling": trend.falling,
+        "projection": None if item is None else due_json(item, unit) | _ends(trend, unit),
+        "reason": trend.projection.reason,
+    }
+
+
+def slopes(trend: Trend, unit: str) -> tuple[tuple[str, float], ...]:
+    """Wear per year and per 1,000 km or mi, where a line could be fitted."""
+    if not trend.readings:
+        return ()
+    first = trend.readings[0].on
+    found = []
+    by_days = trend.line(lambda each: Fraction((each.on - first).days))
+    if by_days is not None:
+        found.append(("year", float(by_days.slope) * 365.2425))
+    by_km = trend.line(lambda each: each.odometer_km)
+    if by_km is not None:
+        per = convert(Fraction(1000), unit, "km")
+        found.append((f"1000 {unit}", float(by_km.slope * per)))
+    return tuple(found)
+
+
+def job_text(line: JobLine) -> Iterator[str]:
+    """One job with its parts, consumables and torques."""
+    severity = f"[{line.severity.value}] " if line.severity else ""
+    where = f" ({line.position})" if line.position else ""
+    yield f"{severity}{line.do}{where}"
+    for label, values in (
+        ("parts", line.parts),
+        ("consumables", line.consumables),
+        ("torque", line.torques),
+        ("advice", line.advice),
+    ):
+        if values:
+            yield f"    {label}: {'; '.join(values)}"
+
+
+def job_json(line: JobLine, numbers: dict[str, int]) -> Json:
+    """A job; ``because`` holds the numbers of the findings it follows from."""
+    return {
+        "do": line.do,
+        "system": line.system,
+        "components": list(line.components),
+        "position": line.position,
+        "parts": list(line.parts),
+        "consumables": list(line.consumables),
+        "torques": list(line.torques),
+        "advice": list(line.advice),
+        "severity": line.severity.value if line.severity else None,
+        "because": sorted(numbers[name] for name in line.because),
+    }
+
+
+def _projection(trend: Trend, unit: str) -> str:
+    item = trend.projection.item
+    if item is None:
+        return f"no projection: {trend.projection.reason}"
+    told = due_row(item, unit)
+    text = f"{told.nearness}: {item.what} by {told.by}"
+    ends = _ends(trend, unit)
+    low, high = ends["earliest_distance"], ends["latest_distance"]
+    if low or high:
+        text += f"; by distance between {_plain(low, 'now')} and {_plain(high, 'an open end')}"
+    return f"{text}; {item.reason}"
+
+
+def _plain(distance: Json | None, none: str) -> str:
+    if distance is None:
+        return none
+    return f"{distance['num'] // distance['den']} {distance['unit']}"
+
+
+def _ends(trend: Trend, unit: str) -> Json:
+    """The ends of the interval by distance, rounded to whole units."""
+    forecast = trend.projection.by_km
+    ends = (forecast.earliest, forecast.latest) if forecast else (None, None)
+    found = [None if end is None else _distance(Fraction(round(end)), unit) for end in ends]
+    return {"earliest_distance": found[0], "latest_distance": found[1]}
+
+
+def _reading(each: Reading, of: str, unit: str) -> str:
+    at = ""
+    if each.odometer_km is not None:
+        at = f"{float(convert(each.odometer_km, 'km', unit)):>9.0f} {unit}"
+    return f"{each.on}  {at:<13} {float(each.value):.4g} {_unit(of)}".rstrip()
+
+
+def _reading_json(each: Reading, of: str, unit: str) -> Json:
+    value = {"num": each.value.numerator, "den": each.value.denominator, "unit": of}
+    return {"on": each.on.isoformat(), "odometer": _distance(each.odometer_km, unit), **value}
+
+
+def _distance(km: Fraction | None, unit: str) -> Json | None:
+    if km is None:
+        return None
+    value = convert(km, "km", unit)
+    return {"num": value.numerator, "den": value.denominator, "unit": unit}
+
+
+def _day(day: date | None) -> str | None:
+    return None if day is None else day.isoformat()
+
+
+def _unit(unit: str) -> str:
+    return "" if unit == "1" else unit

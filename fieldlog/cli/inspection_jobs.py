@@ -1,0 +1,131 @@
+"""``fieldlog inspection jobs | open``: what follows from an inspection, and what of it is open."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from fieldlog.cli.store_option import opened, store_option
+
+if TYPE_CHECKING:
+    from fieldlog.store.records import InspectionRecord
+    from fieldlog.store.repository import Repository
+
+SKIPPED = "skipped"
+
+_key = click.argument("key", metavar="[INSPECTION]", default="last")
+_json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+
+
+@click.command()
+@_key
+@_json_option
+@store_option
+def jobs(key: str, as_json: bool, folder: Path | None) -> None:
+    """Show what to do and to buy after an INSPECTION, in the order the work is done.
+
+    Torque values are the vehicle's own first; a guideline is advice only, where a fact such as
+    thread_caliper_bolt="M8 8.8" names the fastener.
+
+    \b
+    Example:
+      fieldlog inspection jobs last
+    """
+    from fieldlog.aftercare.files import load_care
+    from fieldlog.aftercare.job_lines import Judged, job_lines, shopping
+    from fieldlog.cli.care_lines import job_json, job_text
+    from fieldlog.limits.packs import shipped_limits, with_own
+
+    care = load_care()
+    with opened(folder) as store:
+        record = store.inspection_record(key)
+    standing = [each for each in record.findings if each.stands and each.verdict]
+    lines = job_lines(
+        (Judged(e.id, e.finding, e.verdict) for e in standing if e.verdict),
+        care.catalogue,
+        with_own(shipped_limits(), record.vehicle.limits),
+        care.work,
+        record.vehicle.facts,
+    )
+    bought = shopping(lines)
+    if as_json:
+        numbers = {each.id: each.number for each in standing}
+        document = {
+            "jobs": [job_json(line, numbers) for line in lines],
+            "shopping": [{"item": name, "count": count} for name, count in bought],
+        }
+        click.echo(json.dumps(document))
+        return
+    if not lines:
+        click.echo("no job follows from the findings")
+        return
+    for number, line in enumerate(lines, start=1):
+        first, *rest = job_text(line)
+        click.echo(f"{number:>2}. {first}")
+        for text in rest:
+            click.echo(text)
+    click.echo("to buy:")
+    for name, count in bought:
+        click.echo(f"    {count} x {name}" if count > 1 else f"    {name}")
+
+
+@click.command("open")
+@_key
+@_json_option
+@store_option
+def open_(key: str, as_json: bool, folder: Path | None) -> None:
+    """Show what of the vehicle's checklist an INSPECTION has not checked yet.
+
+    \b
+    Example:
+      fieldlog inspection open
+    """
+    from fieldlog.aftercare.files import load_care, past_of
+    from fieldlog.aftercare.plan import checked_before, progress_of, vehicle_walk
+
+    care = load_care()
+    with opened(folder) as store:
+        record = store.inspection_record(key)
+        past = past_of(store, record.vehicle)
+    walk = vehicle_walk(record.vehicle, care).items
+    state = progress_of(record, walk, checked_before(past, walk, record.inspection))
+    if as_json:
+        document = {
+            "open": [item.key for item in state.open],
+            "checked": [item.key for item in state.checked],
+            "skipped": {item.key: reason for item, reason in state.skipped},
+            "not_due": [item.key for item in state.not_due],
+        }
+        click.echo(json.dumps(document))
+        return
+    for item in state.open:
+        click.echo(f"{item.system:<20} {item.key}")
+    left_out = "".join(f"\n  left out: {item.key} ({why})" for item, why in state.skipped)
+    rest = f", {len(state.not_due)} checked within the month" if state.not_due else ""
+    click.echo(f"{len(state.open)} open, {len(state.checked)} checked{rest}{left_out}")
+
+
+def to_skip(record: InspectionRecord, text: str) -> tuple[str, ...]:
+    """The items of the vehicle's checklist that ``text`` names; ``UsageError`` for none."""
+    from fieldlog.aftercare.checklist import named
+    from fieldlog.aftercare.files import load_care
+    from fieldlog.aftercare.plan import vehicle_walk
+
+    walk = vehicle_walk(record.vehicle, load_care()).items
+    return tuple(item.key for item in named(walk, text))
+
+
+def conclusion(store: Repository, record: InspectionRecord) -> str:
+    """The sentence that says what the inspection amounts to."""
+    from fieldlog.aftercare.files import load_care, past_of
+    from fieldlog.aftercare.plan import checked_before, conclusion_of, progress_of, vehicle_walk
+
+    walk = vehicle_walk(record.vehicle, load_care()).items
+    checked = checked_before(past_of(store, record.vehicle), walk, record.inspection)
+    return conclusion_of(record, progress_of(record, walk, checked)).headline
+
+
+COMMANDS = (jobs, open_)
