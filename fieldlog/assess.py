@@ -43,8 +43,8 @@ def assess(
     cells that were said one by one are held against the limits on their spread together. Raises ``UsageError`` where the context contradicts the
     reading (an uncertainty in another kind of unit).
     """
-    if "date" not in context.settings:
-        context = replace(context, settings={**context.settings, "date": today.isoformat()})
+    settings = {"date": today.isoformat(), **context.settings, **dict(finding.given)}
+    context = replace(context, settings=settings)
     own = checked(finding, limits, context, catalogue)
     together = in_a_row(finding, beside)
     derived: list[tuple[Derived, Verdict]] = []

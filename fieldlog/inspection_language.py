@@ -21,6 +21,7 @@ from fieldlog.grammar.files import load_grammar, read_text
 from fieldlog.grammar.grammar import Grammar
 from fieldlog.grammar.jsgf import to_jsgf
 from fieldlog.grammar.phrases import phrase_list
+from fieldlog.language.answers import Answers
 from fieldlog.language.decide import decide, meaning_of
 from fieldlog.language.diagnose import UNKNOWN, meant, why_not
 from fieldlog.language.dialogue import CORRECTION, Dialogue
@@ -93,11 +94,19 @@ class InspectionLanguage:
         """Every word that can be said."""
         return self.grammar.words
 
+    def answering(self) -> AnsweringLanguage:
+        """The language while a question is open: everything of this one, and short answers."""
+        return AnsweringLanguage(self)
+
     # --- meaning -------------------------------------------------------------------------------
 
     def understand(self, text: str) -> Understanding:
         """Parse ``text``: the finding, dialogue word or remark it is, what to ask, or why not."""
         return self._remembered(text)
+
+    def answer(self, asked: Understanding, text: str) -> Understanding:
+        """What ``text`` means as an answer to what was ``asked`` (an understanding that asks)."""
+        return self._answers.answer(asked, text)
 
     def meaning(self, text: str) -> str:
         """A key equal for texts that mean the same; "" when the text is refused."""

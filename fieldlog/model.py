@@ -85,7 +85,8 @@ class Finding:
     lower-case English ("brake pads", "front", "thickness"). Exactly one of ``quantity``,
     ``condition`` and ``code`` is set, unless the finding is incomplete. ``readings`` holds every
     reading where several were spoken ("nought, point two, point one"); ``code`` is a grade, size,
-    date or date code as canonical text ("DOT 5.1", "2501").
+    date or date code as canonical text ("DOT 5.1", "2501"). ``given`` holds settings of the check that
+    were said with the value ("... at twenty five feet"), each as ``--set`` takes it.
     """
 
     component: str
@@ -96,6 +97,7 @@ class Finding:
     code: str | None = None
     readings: tuple[Quantity, ...] = ()
     words: str = ""
+    given: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

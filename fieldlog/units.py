@@ -244,7 +244,7 @@ _SPELLED: tuple[tuple[str, str, str], ...] = (
     ("deg", "degree degrees", ""),
     ("turn", "turn turns", "revolution revolutions rev revs"),
     ("%", "percent per_cent", ""),
-    ("link", "link links", ""),
+    ("link", "link links pitch pitches", ""),
     (
         "1/min",
         "revolution_per_minute revolutions_per_minute rpm r_p_m flash_per_minute "
