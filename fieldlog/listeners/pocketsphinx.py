@@ -54,6 +54,7 @@ class PocketsphinxListener:
         Raises ``ModelError`` (library or model) or ``GrammarError`` naming every word that has no
         pronunciation.
         """
+        language.jsgf()  # refuses at once, with its place, what no finite network can follow
         network = finite_network(language.word_graph())
         if self._decoder is None:
             self._decoder = _decoder(self.model)
@@ -148,12 +149,22 @@ def _dictionary(model: Path) -> Path:
     """The dictionary of a model folder; raises ``ModelError`` saying what is missing."""
     if not model.is_dir():
         raise ModelError("there is no such folder", where=str(model), todo="check --model")
-    if not (model / "mdef").is_file() and not (model / "mdef.txt").is_file():
+    parts = ["mdef", "means", "variances", "transition_matrices"]
+    sizes = {name: _size(model / name) for name in parts}
+    if sizes["mdef"] is None:
         raise ModelError(
             "no acoustic model here ('mdef' is missing)",
             where=str(model),
             todo="name the folder that holds mdef, means and variances",
         )
+    # The library ends the whole process over a broken file, so what can be seen is looked at first.
+    for name, size in sizes.items():
+        if not size:
+            raise ModelError(
+                f"'{name}' is {'missing' if size is None else 'empty'}",
+                where=str(model),
+                todo="copy or unpack the model again",
+            )
     found = sorted([*model.glob("*.dict"), *model.glob("*.dic"), *model.parent.glob("*.dict")])
     found = [path for path in found if path.name != "noisedict"]
     if not found:
@@ -163,6 +174,10 @@ def _dictionary(model: Path) -> Path:
             todo="put the model's *.dict file in the folder",
         )
     return found[0]
+
+
+def _size(path: Path) -> int | None:
+    return path.stat().st_size if path.is_file() else None
 
 
 def _hypotheses(decoder: Any, language: Language) -> tuple[Hypothesis, ...]:

@@ -32,7 +32,8 @@ LOAD_S = 120.0
 """Longest time that loading may take before the worker counts as hung."""
 
 HEAR_S = 30.0
-"""The same for one utterance, plus ten times its length."""
+"""The same for one utterance, plus ``PER_SECOND_S`` for each second of it."""
+PER_SECOND_S = 10.0
 
 CRASHES_IN_A_ROW = 3
 """After so many, with no utterance heard between them, the worker is given up."""
@@ -80,13 +81,15 @@ class WorkerListener:
     def load(self, language: Language) -> None:
         """Start the worker and load ``language`` in it; raises what the listener there raises."""
         try:
-            self._language = _packed(language)
+            self._language = pack(language)
         except (pickle.PicklingError, AttributeError, TypeError) as error:
             raise ModelError(
                 f"the language cannot be handed to another process ({error})",
                 where=self.name,
                 todo="use the listener without a worker",
             ) from None
+        self._end()
+        self._in_a_row = 0
         self._start()
 
     def hear(self, clip: Clip) -> Hearing:
@@ -101,7 +104,7 @@ class WorkerListener:
             self._start()
         samples = np.ascontiguousarray(clip.samples, dtype=np.float32)
         message = ("hear", samples.tobytes(), clip.start_s, clip.flags)
-        answer = self._ask(message, HEAR_S + 10 * clip.duration_s)
+        answer = self._ask(message, HEAR_S + PER_SECOND_S * clip.duration_s)
         if isinstance(answer, Hearing):
             self._in_a_row = 0
             return answer
@@ -145,7 +148,7 @@ class WorkerListener:
             pipe.send(message)
             if pipe.poll(longest_s):
                 return pipe.recv()
-            what = f"no answer in {longest_s:.0f} s"
+            what = f"no answer in {longest_s:g} s"
         except (EOFError, OSError):
             what = ""
         self._crashed(what)
@@ -230,7 +233,7 @@ class _Refusal:
         return kind(self.what, where=self.where, todo=self.todo)
 
 
-def _packed(language: Language) -> bytes:
+def pack(language: Language) -> bytes:
     """The language as bytes; read-only mappings, which pickle refuses, are sent as dicts."""
     buffer = io.BytesIO()
     pickler = pickle.Pickler(buffer, protocol=pickle.HIGHEST_PROTOCOL)
