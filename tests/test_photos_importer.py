@@ -5,6 +5,9 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import signal
+import subprocess
+import sys
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -25,10 +28,14 @@ from fieldlog.photos.placing import (
     save_alignment,
     session_zone,
     spoken_findings,
+    withdraw_alignment,
 )
+from fieldlog.photos.sheet import seen_of, side_by_side
 from fieldlog.photos.timecode import code_text, png_code, read_code, terminal_code
 from fieldlog.photos.watch import EMPTY_SETTLE_S, SETTLE_S, Waiting, look, stamps
 from fieldlog.store.media import MediaFolder
+from fieldlog.store.records import Photo
+from fieldlog.store.repository import Repository
 from tests.photo_files import exif_block, picture, save
 from tests.photo_inspection import CAMERA_BEHIND, invent, take_photos
 from tests.store_samples import START
@@ -80,6 +87,76 @@ def test_an_import_that_was_killed_is_finished_by_the_next(tmp_path: Path) -> No
     result = import_folder(invented.store, invented.inspection_id, card, TODAY)
     assert len(result.added) == 6
     assert len(invented.store.inspection_record("last").photos) == 6
+
+
+_DIES = """
+import os, signal, sys
+from datetime import date
+from pathlib import Path
+from fieldlog.photos.importer import import_folder
+from fieldlog.store.repository import Repository
+
+def stop(done, total):
+    if done == 100:
+        os.kill(os.getpid(), signal.SIGKILL)
+
+store = Repository.open(Path(sys.argv[1]))
+import_folder(store, store.inspection("last").id, Path(sys.argv[2]), date(2026, 6, 1), progress=stop)
+"""
+
+
+def test_kill_9_during_an_import_loses_nothing(tmp_path: Path) -> None:
+    invented = invent(tmp_path / "store", 1)
+    invented.store.close()
+    (tmp_path / "card").mkdir()
+    for n in range(140):
+        save(tmp_path / "card" / f"IMG_{n}.jpg", size=(20 + n, 16))
+    command = [sys.executable, "-c", _DIES, str(tmp_path / "store"), str(tmp_path / "card")]
+    assert subprocess.run(command, check=False).returncode == -signal.SIGKILL
+    with Repository.open(tmp_path / "store") as store:
+        first = store.inspection_record("last")
+        assert len(first.photos) == 64  # the first batch was committed
+        result = import_folder(store, first.inspection.id, tmp_path / "card", TODAY)
+        assert (len(result.known), len(result.added)) == (64, 76)
+        assert store.verify().intact
+
+
+def test_x5_aligning_one_camera_moves_only_its_photos(tmp_path: Path) -> None:
+    invented = invent(tmp_path / "store", 2)
+    card = tmp_path / "card"
+    card.mkdir()
+    moment = invented.findings[0][1] + timedelta(seconds=1)
+    for serial in ("1", "2"):
+        save(card / f"{serial}.jpg", serial=serial, original=f"{moment:%Y:%m:%d %H:%M:%S}")
+    store, inspection = invented.store, invented.inspection_id
+    import_folder(store, inspection, card, TODAY)
+    save_alignment(store, inspection, align_given("Acme Pocket 3 #1", 36000.0))
+    save_alignment(store, inspection, align_given("Acme Pocket 3 #2", 0.0))
+    place_photos(store, "last", TODAY)
+    owners = {p.file: p.attachment and p.attachment.finding_id for p in _photos(store)}
+    assert owners == {"1.jpg": None, "2.jpg": invented.findings[0][0]}
+    withdraw_alignment(store, inspection, "Acme Pocket 3 #1")
+    save_alignment(store, inspection, align_given("Acme Pocket 3 #1", 0.0))
+    place_photos(store, "last", TODAY)
+    assert {p.attachment and p.attachment.finding_id for p in _photos(store)} == {
+        invented.findings[0][0]
+    }
+
+
+def _photos(store: Repository) -> tuple[Photo, ...]:
+    return store.inspection_record("last").photos
+
+
+def test_before_and_after_stand_side_by_side(tmp_path: Path) -> None:
+    invented = invent(tmp_path / "store", 3)
+    seen = seen_of(invented.store.inspection_record("last"), "brake pads", "front")
+    assert len(seen.rows) == 2
+    page = side_by_side("pads <front>", [seen, seen], lambda media: None)
+    assert page.count("<th>") == 2
+    assert page.count("<section>") == 4
+    assert "pads &lt;front&gt;" in page
+    none = seen_of(invented.store.inspection_record("last"), "battery")
+    assert "Nothing was found" in side_by_side("battery", [none], lambda media: None)
 
 
 def test_a_file_that_changes_while_it_is_copied_is_refused(tmp_path: Path) -> None:
@@ -290,7 +367,8 @@ def test_commands_from_card_to_page(tmp_path: Path) -> None:
     both = tmp_path / "both.html"
     done = _run("compare", "blue roadster", "brake pads", "--out", both, "--store", home)
     assert done.exit_code == 0, done.output
-    assert both.read_text().count("<td>") == 1
+    assert both.read_text().count("<th>") == 1  # one inspection
+    assert both.read_text().count("<td>") == 2  # front and rear
     marked = _run("mark-up", 1, "--ring", "50,50,10", "--store", home)
     assert marked.exit_code == 0, marked.output
     assert Path(marked.stdout.strip()).exists()

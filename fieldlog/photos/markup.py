@@ -96,7 +96,7 @@ def mark_up(picture: Path, shapes: Sequence[Shape], target: Path) -> None:
                 box = (x - r - grow, y - r - grow, x + r + grow, y + r + grow)
                 draw.ellipse(box, outline=colour, width=line + extra)
             elif isinstance(shape, Arrow):
-                _arrow(draw, shape, (width, height), colour, line + extra)
+                _arrow(draw, shape, (width, height), colour, line + extra, head=12 * line)
             else:
                 place = (shape.x * width / 100, shape.y * height / 100)
                 draw.text(
@@ -114,6 +114,7 @@ def _arrow(
     size: tuple[int, int],
     colour: tuple[int, int, int],
     line: int,
+    head: int,
 ) -> None:
     tail = (arrow.from_x * size[0] / 100, arrow.from_y * size[1] / 100)
     tip = (arrow.to_x * size[0] / 100, arrow.to_y * size[1] / 100)
@@ -121,7 +122,7 @@ def _arrow(
     angle = math.atan2(tip[1] - tail[1], tip[0] - tail[0])
     for turn in (2.6, -2.6):
         end = (
-            tip[0] + 6 * line * math.cos(angle + turn),
-            tip[1] + 6 * line * math.sin(angle + turn),
+            tip[0] + head * math.cos(angle + turn),
+            tip[1] + head * math.sin(angle + turn),
         )
         draw.line((*tip, *end), fill=colour, width=line)

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from html import escape
 
-from fieldlog.report.words import finding_text
+from fieldlog.report.words import finding_text, subject_text
 from fieldlog.store.records import Inspection, InspectionRecord, Photo, RecordedFinding
 
 ReadCopy = Callable[[str], bytes | None]
@@ -22,13 +22,16 @@ _STYLE = """
 body { font: 15px/1.45 system-ui, sans-serif; color: #1d2320; background: #f6f5f0; margin: 2rem; }
 h1 { font-size: 1.5rem; margin: 0 0 .2rem; } h2 { font-size: 1.05rem; margin: 1.6rem 0 .5rem; }
 p.note { color: #55605a; margin: 0 0 .6rem; }
+.sheet { display: flex; flex-wrap: wrap; gap: .4rem 1.6rem; align-items: flex-start; }
+section { max-width: 100%; break-inside: avoid; }
+section h2 { width: min-content; min-width: 15.8rem; min-height: 2.9rem; }
 .row { display: flex; flex-wrap: wrap; gap: .8rem; align-items: flex-start; }
 figure { margin: 0; width: 15rem; background: #fff; border: 1px solid #cfd3cb; padding: .4rem;
   break-inside: avoid; }
 figure img { width: 100%; display: block; }
 figure .none { height: 8rem; display: grid; place-items: center; border: 1px dashed #8a938d; }
 figcaption { font-size: .8rem; margin-top: .35rem; overflow-wrap: anywhere; }
-.verdict { font-weight: 600; border: 1.5px solid currentColor; padding: 0 .35rem; }
+.verdict { white-space: nowrap; font-weight: 600; border: 1.5px solid currentColor; padding: 0 .35rem; }
 table { border-collapse: collapse; } td, th { vertical-align: top; text-align: left;
   padding: .4rem .8rem .4rem 0; }
 @media print { body { background: #fff; margin: 0; } }
@@ -59,6 +62,7 @@ def contact_sheet(record: InspectionRecord, read_copy: ReadCopy) -> str:
         photos = by_finding.get(finding.id)
         if photos:
             parts.append(_finding_block(finding, photos, read_copy))
+    parts = [f"<div class=sheet>{''.join(parts)}</div>"] if parts else []
     if tray:
         parts.append("<h2>Unplaced</h2><p class=note>Each says why, and what it may show.</p>")
         parts.append(_figures(tray, read_copy, numbers))
@@ -88,16 +92,25 @@ def seen_of(record: InspectionRecord, component: str, position: str | None = Non
 
 
 def side_by_side(title: str, seen: Sequence[Seen], read_copy: ReadCopy) -> str:
-    """One HTML page: inspections as columns, oldest first, findings and photos of one component."""
+    """One HTML page on one component: inspections as columns, oldest first, what was looked at as
+    rows, each with its findings and photos."""
     shown = [one for one in seen if one.rows]
     if not shown:
         return _page(title, "", "<p>Nothing was found on it in any inspection.</p>")
-    columns = []
-    for one in shown:
-        blocks = "".join(_finding_block(f, photos, read_copy) for f, photos in one.rows)
-        head = f"{one.inspection.started_at:%Y-%m-%d} · inspection {one.inspection.number}"
-        columns.append(f"<td><strong>{escape(head)}</strong>{blocks}</td>")
-    body = f"<table><tr>{''.join(columns)}</tr></table>"
+    subjects = list(dict.fromkeys(subject_text(f.finding) for one in shown for f, _ in one.rows))
+    heads = "".join(
+        f"<th>{one.inspection.started_at:%Y-%m-%d} · inspection {one.inspection.number}</th>"
+        for one in shown
+    )
+    lines = [f"<tr>{heads}</tr>"]
+    for subject in subjects:
+        cells = []
+        for one in shown:
+            here = [(f, p) for f, p in one.rows if subject_text(f.finding) == subject]
+            blocks = "".join(_finding_block(f, photos, read_copy) for f, photos in here)
+            cells.append(f"<td>{blocks or '<p class=note>not looked at</p>'}</td>")
+        lines.append(f"<tr>{''.join(cells)}</tr>")
+    body = f"<table>{''.join(lines)}</table>"
     return _page(title, f"{len(shown)} inspections, oldest first", body)
 
 
@@ -106,7 +119,7 @@ def _finding_block(finding: RecordedFinding, photos: Sequence[Photo], read_copy:
     text = escape(finding_text(finding.finding))
     head = f"<h2>{finding.number}. {text} <span class=verdict>{escape(verdict)}</span></h2>"
     note = "" if finding.stands else "<p class=note>corrected or withdrawn since</p>"
-    return head + note + _figures(photos, read_copy, {})
+    return f"<section>{head}{note}{_figures(photos, read_copy, {})}</section>"
 
 
 def _figures(photos: Sequence[Photo], read_copy: ReadCopy, numbers: dict[str, int]) -> str:
