@@ -288,7 +288,9 @@ def test_all_kinds_agree_with_exiftool_where_it_is_installed(tmp_path: Path) -> 
         pytest.skip("exiftool is not installed: the other oracles still ran")
     for number, writer in enumerate(KINDS):
         save(tmp_path / f"{writer}-a.jpg", writer, offset="+05:45", subsec="050", serial="77")
-        save(tmp_path / f"{writer}-b.jpg", writer, orientation=1 + number, make="Fööü", original=None)
+        save(
+            tmp_path / f"{writer}-b.jpg", writer, orientation=1 + number, make="Fööü", original=None
+        )
     tags = ["DateTimeOriginal", "SubSecTimeOriginal", "OffsetTimeOriginal", "Make", "Model"]
     command = [exiftool, "-json", *(f"-{t}" for t in (*tags, "SerialNumber", "Orientation#"))]
     said = subprocess.run([*command, str(tmp_path)], check=True, capture_output=True).stdout
