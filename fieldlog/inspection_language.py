@@ -16,13 +16,15 @@ from fieldlog.catalogue.component import Catalogue
 from fieldlog.catalogue.files import load_catalogue, rule_names
 from fieldlog.catalogue.phrases import expand
 from fieldlog.grammar.automaton import Automaton
+from fieldlog.grammar.check import references
 from fieldlog.grammar.expression import Rule
 from fieldlog.grammar.files import load_grammar, read_text
 from fieldlog.grammar.grammar import Grammar
 from fieldlog.grammar.jsgf import to_jsgf
 from fieldlog.grammar.phrases import phrase_list
+from fieldlog.language.answering import AnsweringLanguage, with_answers
 from fieldlog.language.answers import Answers
-from fieldlog.language.decide import decide, meaning_of
+from fieldlog.language.decide import decide, meaning_key
 from fieldlog.language.diagnose import UNKNOWN, meant, why_not
 from fieldlog.language.dialogue import CORRECTION, Dialogue
 from fieldlog.language.lexicon import Words, phrases, spoken_name
@@ -42,9 +44,20 @@ class InspectionLanguage:
 
     name = "inspection"
 
-    def __init__(self, grammar: Grammar, shaped: Shaped, catalogue: Catalogue, dialogue: Grammar):
-        """``grammar`` closed over the made text; ``dialogue``: dialogue.jsgf with its typed forms."""
-        self._made_of = (grammar, shaped, catalogue, dialogue)
+    def __init__(
+        self,
+        grammar: Grammar,
+        shaped: Shaped,
+        catalogue: Catalogue,
+        dialogue: Grammar,
+        answers: Grammar,
+    ) -> None:
+        """``grammar`` closed over the made text; ``dialogue``: dialogue.jsgf with its typed forms.
+
+        ``answers``: what may be said besides while a question is open.
+        """
+        self._made_of = (grammar, shaped, catalogue, dialogue, answers)
+        self._answer_grammar = answers
         self.grammar = grammar
         self.catalogue = catalogue
         rules = grammar.rules
@@ -52,6 +65,14 @@ class InspectionLanguage:
         vocabulary = _vocabulary(rules, dialogue.rules, self._subjects, catalogue)
         self._values = ValueReader(vocabulary)
         self._dialogue = Dialogue.of(rules, self._subjects, dialogue.rules)
+        self._answers = Answers(
+            catalogue,
+            _place_words(answers.rules),
+            self._values,
+            self._subjects.values,
+            self.understand,
+            self._words,
+        )
         self._remembered = lru_cache(maxsize=4096)(self._understand)
 
     def __reduce__(self) -> tuple[object, ...]:
@@ -70,7 +91,8 @@ class InspectionLanguage:
         axes = frozenset(rule_names(folder / "positions.jsgf"))
         shaped = shape(read_text(pattern), catalogue, axes, str(pattern))
         grammar = load_grammar(folder / "inspection.jsgf", {GRAMMAR: shaped.text})
-        return cls(grammar, shaped, catalogue, load_grammar(folder / "dialogue.jsgf"))
+        dialogue = load_grammar(folder / "dialogue.jsgf")
+        return cls(grammar, shaped, catalogue, dialogue, load_grammar(folder / "answer.jsgf"))
 
     # --- for listeners -------------------------------------------------------------------------
 
@@ -94,9 +116,13 @@ class InspectionLanguage:
         """Every word that can be said."""
         return self.grammar.words
 
-    def answering(self) -> AnsweringLanguage:
-        """The language while a question is open: everything of this one, and short answers."""
-        return AnsweringLanguage(self)
+    def answering(self, asked: Understanding) -> AnsweringLanguage:
+        """The language while ``asked`` is open: everything of this one, and short answers to it."""
+        return AnsweringLanguage(self._with_answers, lambda text: self.answer(asked, text))
+
+    @cached_property
+    def _with_answers(self) -> Grammar:
+        return with_answers(self.grammar, self._answer_grammar)
 
     # --- meaning -------------------------------------------------------------------------------
 
@@ -110,14 +136,7 @@ class InspectionLanguage:
 
     def meaning(self, text: str) -> str:
         """A key equal for texts that mean the same; "" when the text is refused."""
-        found = self.understand(text)
-        if found.decision is Decision.REFUSE:
-            return ""
-        if found.kind is Kind.FINDING:
-            findings = (found.finding,) if found.finding else found.candidates
-            kind = f"{found.decision.value} {found.dialogue or ''}"
-            return f"{kind} {[meaning_of(one) for one in findings]}"
-        return f"{found.kind.value} {found.dialogue} {sorted(found.slots.items())}"
+        return meaning_key(self.understand(text))
 
     def _understand(self, text: str) -> Understanding:
         words = self._words(text)
@@ -308,6 +327,18 @@ def _vocabulary(
         readings=phrases(rules, f"{GRAMMAR}.readings"),
         last=last,
     )
+
+
+def _place_words(rules: Mapping[str, Rule]) -> Mapping[Words, frozenset[str]]:
+    """Words of a place -> the canonical values they can mean."""
+    found: dict[Words, set[str]] = {}
+    for name, rule in rules.items():
+        if name.startswith("positions.") and not any(references(rule.expression)):
+            for phrase in phrases(rules, name):
+                found.setdefault(phrase, set()).add(spoken_name(name))
+                if spoken_name(name)[-1:].isdigit():
+                    found.setdefault(("cell", *phrase), set()).add(spoken_name(name))
+    return {phrase: frozenset(values) for phrase, values in found.items()}
 
 
 def _spoken_rest(text: str, rest: str) -> str:

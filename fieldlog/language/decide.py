@@ -65,6 +65,17 @@ def meaning_of(finding: Finding) -> tuple[object, ...]:
     )
 
 
+def meaning_key(found: Understanding) -> str:
+    """A key equal for understandings that mean the same; "" for a refusal."""
+    if found.decision is Decision.REFUSE:
+        return ""
+    if found.kind is Kind.FINDING:
+        findings = (found.finding,) if found.finding else found.candidates
+        kind = f"{found.decision.value} {found.dialogue or ''}"
+        return f"{kind} {[meaning_of(one) for one in findings]}"
+    return f"{found.kind.value} {found.dialogue} {sorted(found.slots.items())}"
+
+
 def _fitting(chosen: list[Reading], text: str) -> Understanding:
     doubt = [flag for flag in _flags(chosen) if flag in DOUBTFUL]
     if len(chosen) == 1 and doubt:

@@ -1,0 +1,156 @@
+"""What is said after a question: the candidate it picks, or the value said anew (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from fieldlog import units
+from fieldlog.catalogue.component import Axis, Catalogue
+from fieldlog.catalogue.phrases import expand
+from fieldlog.language.decide import decide
+from fieldlog.language.lexicon import Words
+from fieldlog.language.subjects import About
+from fieldlog.language.values import ValueReader
+from fieldlog.meaning import numbers
+from fieldlog.model import Decision, Finding, Kind, Understanding
+
+ANSWERED = "answered"
+_SMALL = frozenset({"the", "one", "it", "is", "that", "was", "in", "on", "at", "side"})
+
+
+@dataclass(frozen=True)
+class Answers:
+    """Reads answers with the phrases of the loaded grammars."""
+
+    catalogue: Catalogue
+    places: Mapping[Words, frozenset[str]]
+    """Words of a place -> the canonical values they can mean."""
+    values: ValueReader
+    axis_values: Callable[[str], Sequence[str]]
+    understand: Callable[[str], Understanding]
+    split: Callable[[str], Words]
+
+    def answer(self, asked: Understanding, text: str) -> Understanding:
+        """``asked`` with the answer ``text``: accepted, asked again with fewer candidates, or refused.
+
+        A whole finding or another dialogue word instead of an answer counts as what it is.
+        """
+        whole = self.understand(text)
+        if whole.kind is Kind.DIALOGUE and whole.dialogue in ("affirm", "negative"):
+            return self._yes_or_no(asked, whole)
+        if whole.decision is not Decision.REFUSE:
+            return whole
+        words = self.split(text)
+        candidates = asked.candidates or ((asked.finding,) if asked.finding else ())
+        for pick in self._picks(words):
+            left = tuple(one for one in candidates if pick(one))
+            if left and len(left) < max(len(candidates), 2):
+                return _narrowed(asked, left, text)
+        return self._said_anew(asked, candidates, words, text) or replace(
+            whole,
+            reason=f"no answer to '{asked.question}': {whole.reason}",
+            question=asked.question,
+            candidates=candidates,
+        )
+
+    def _yes_or_no(self, asked: Understanding, said: Understanding) -> Understanding:
+        candidates = asked.candidates or ((asked.finding,) if asked.finding else ())
+        if said.dialogue == "affirm" and len(candidates) == 1:
+            return _narrowed(asked, candidates, said.text)
+        if said.dialogue == "affirm":
+            return replace(asked, reason="affirm does not say which", text=said.text)
+        return Understanding(
+            Decision.REFUSE, Kind.DIALOGUE, "not what was meant: say it again", said.text,
+            dialogue="negative",
+        )  # fmt: skip
+
+    def _picks(self, words: Words) -> Iterator[Callable[[Finding], bool]]:
+        """Ways in which the words may pick among candidates."""
+        yield lambda one: self._has_place(one, words)
+        symbols = {meaning.symbol for meaning in units.meanings(words)}
+        yield lambda one: one.quantity is not None and one.quantity.unit in symbols
+        yield lambda one: self._is_named(one, words)
+        said = {reading.value for reading in numbers.readings(words) if reading.high is None}
+        yield lambda one: one.quantity is not None and one.quantity.value in said
+
+    def _has_place(self, one: Finding, words: Words) -> bool:
+        """Whether every place in the words is one of the finding's."""
+        if one.position is None:
+            return False
+        plain = tuple(word for word in words if word not in _SMALL)
+        return any(
+            all(value in f" {one.position} " for value in (f" {v} " for v in cut))
+            for cut in self._as_places(plain)
+        )
+
+    def _as_places(self, words: Words) -> Iterator[tuple[str, ...]]:
+        if not words:
+            yield ()
+            return
+        for size in range(len(words), 0, -1):
+            for value in self.places.get(words[:size], ()):
+                for rest in self._as_places(words[size:]):
+                    yield (value, *rest)
+
+    def _is_named(self, one: Finding, words: Words) -> bool:
+        component = self.catalogue.get(one.component)
+        known = component.characteristic(one.characteristic) if component else None
+        if known is None or not words:
+            return False
+        spoken = {tuple(p.split()) for text in known.words for p in expand(text)}
+        own = known.name.replace("-", " ").split()
+        return words in spoken or all(word in own for word in words)
+
+    def _said_anew(
+        self, asked: Understanding, candidates: Sequence[Finding], words: Words, text: str
+    ) -> Understanding | None:
+        """The value once more, of the same subject ("four thirty seconds")."""
+        subjects = {(c.component, c.position, c.characteristic): c for c in candidates}
+        readings = [
+            reading
+            for one in subjects.values()
+            if (about := self._about(one)) is not None and words
+            for reading in self.values.read(about, words, _both(asked.text, text))[0]
+        ]
+        found = decide(readings, text, self.axis_values)
+        return None if found is None else replace(found, flags=(*found.flags, ANSWERED))
+
+    def _about(self, one: Finding) -> About | None:
+        component = self.catalogue.get(one.component)
+        if component is None:
+            return None
+        known = component.characteristic(one.characteristic)
+        axes = known.axes if known else component.axes
+        return About(component, known, axes, dict(self._places_of(one.position, axes)), 0)
+
+    def _places_of(self, position: str | None, axes: Sequence[Axis]) -> Iterator[tuple[str, str]]:
+        rest = position or ""
+        for axis in axes:
+            for value in sorted(self.axis_values(axis.name), key=len, reverse=True):
+                if rest == value or rest.startswith(f"{value} "):
+                    yield axis.name, value
+                    rest = rest[len(value) :].strip()
+                    break
+
+
+def _narrowed(asked: Understanding, left: tuple[Finding, ...], text: str) -> Understanding:
+    flags = tuple(dict.fromkeys((*asked.flags, ANSWERED)))
+    if len(left) == 1:
+        finding = replace(left[0], words=_both(asked.text, text))
+        return Understanding(
+            Decision.ACCEPT,
+            Kind.FINDING,
+            "answered",
+            _both(asked.text, text),
+            finding=finding,
+            slots=asked.slots,
+            dialogue=asked.dialogue,
+            flags=flags,
+        )
+    return replace(asked, candidates=left, finding=None, text=_both(asked.text, text), flags=flags)
+
+
+def _both(first: str, second: str) -> str:
+    """The words of question and answer as they were said, apart."""
+    return f"{first} / {second}"

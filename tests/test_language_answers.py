@@ -1,0 +1,138 @@
+"""Answers to questions: what was asked is completed by a place, a unit, a value, affirm."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from fieldlog.grammar.sample import Sampler
+from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.model import Decision, Kind
+
+
+@pytest.fixture(scope="module")
+def language() -> InspectionLanguage:
+    return InspectionLanguage.load()
+
+
+def what(language: InspectionLanguage, first: str, second: str) -> tuple[object, ...]:
+    asked = language.understand(first)
+    assert asked.decision is Decision.ASK, asked
+    found = language.answer(asked, second)
+    finding = found.finding
+    if finding is None:
+        return (found.decision.value, len(found.candidates))
+    value = finding.quantity
+    said = (value.value, value.unit) if value else finding.condition or finding.code
+    return (found.decision.value, finding.component, finding.position, finding.characteristic, said)
+
+
+MM = "mm"
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "wanted"),
+    [
+        ("pads two millimetres", "front", ("accept", "brake pads", "front", "thickness", (2, MM))),
+        ("pads two millimetres", "the rear one", ("accept", "brake pads", "rear", "thickness", (2, MM))),
+        ("pads two millimetres", "the horn", ("ask", 2)),
+        ("front pads two", "affirm", ("accept", "brake pads", "front", "thickness", (2, MM))),
+        ("front pads two", "millimetres", ("accept", "brake pads", "front", "thickness", (2, MM))),
+        ("rear tread three", "three millimetres", ("accept", "tyre", "rear", "tread depth", (3, MM))),
+        ("chain slack thirty five", "millimetres", ("accept", "drive chain", None, "slack", (35, MM))),
+        ("front pads three four millimetres", "four", ("accept", "brake pads", "front", "thickness", (4, MM))),
+        ("front pads three four millimetres", "affirm", ("ask", 2)),
+        (
+            "rear tread forty three thirty seconds",
+            "four thirty seconds",
+            ("accept", "tyre", "rear", "tread depth", (Fraction(1, 8), "in")),
+        ),
+        ("coolant ninety five degrees", "celsius", ("accept", "coolant", None, "temperature", (95, "degC"))),
+        (
+            "front rim run out one millimetre",
+            "lateral",
+            ("accept", "rim", "front", "run-out lateral", (1, MM)),
+        ),
+        (
+            "front rim run out one millimetre",
+            "radial run out",
+            ("accept", "rim", "front", "run-out radial", (1, MM)),
+        ),
+        ("fork seals leaking", "on the left", ("accept", "fork seal", "left", "condition", "leaking")),
+        ("indicator not working", "front left", ("accept", "indicator", "front left", "condition", "not working")),
+        ("indicator not working", "left front", ("accept", "indicator", "front left", "condition", "not working")),
+        ("indicator not working", "front", ("ask", 2)),
+        ("brake fluid dot four", "rear", ("accept", "brake fluid", "rear", "grade", "DOT 4")),
+        (
+            "pads two millimetres",
+            "rear pads three millimetres",
+            ("accept", "brake pads", "rear", "thickness", (3, MM)),
+        ),
+    ],
+)  # fmt: skip
+def test_an_answer_completes_what_was_asked(
+    language: InspectionLanguage, first: str, second: str, wanted: tuple[object, ...]
+) -> None:
+    if second == "the horn":
+        asked = language.understand(first)
+        found = language.answer(asked, second)
+        assert found.decision is Decision.REFUSE
+        assert found.candidates == asked.candidates
+        assert found.question == asked.question
+    else:
+        assert what(language, first, second) == wanted
+
+
+def test_the_place_may_come_before_the_unit(language: InspectionLanguage) -> None:
+    asked = language.understand("chain tread three")
+    assert asked.decision is Decision.REFUSE
+    asked = language.understand("tread three")
+    front = language.answer(asked, "front")
+    assert front.decision is Decision.ACCEPT
+    assert front.finding is not None
+    assert front.finding.position == "front"
+
+
+def test_negative_withdraws_what_was_asked(language: InspectionLanguage) -> None:
+    asked = language.understand("front pads two")
+    found = language.answer(asked, "negative")
+    assert (found.decision, found.dialogue) == (Decision.REFUSE, "negative")
+
+
+def test_both_utterances_stay_in_the_record(language: InspectionLanguage) -> None:
+    found = language.answer(language.understand("pads two millimetres"), "front")
+    assert found.finding is not None
+    assert found.finding.words == "pads two millimetres / front"
+    assert "answered" in found.flags
+
+
+def test_another_command_is_not_swallowed(language: InspectionLanguage) -> None:
+    asked = language.understand("pads two millimetres")
+    assert language.answer(asked, "take photo").dialogue == "photo"
+    assert language.answer(asked, "remark it squeals").kind is Kind.REMARK
+
+
+def test_a_listener_may_be_offered_the_answers(language: InspectionLanguage) -> None:
+    asked = language.understand("pads two millimetres")
+    answering = language.answering(asked)
+    assert answering.word_graph().accepts(["front"])
+    assert answering.word_graph().accepts(["rear", "pads", "two", "millimetres"])
+    assert not language.word_graph().accepts(["front"])
+    assert answering.understand("front").decision is Decision.ACCEPT
+    assert answering.meaning("front") == answering.meaning("the front one") != ""
+    assert answering.meaning("front") != answering.meaning("rear")
+    assert "front" in answering.words()
+    assert "<answer" in answering.jsgf() or "answer" in answering.jsgf()
+
+
+def test_every_answer_that_can_be_said_is_taken_or_refused_with_the_question(
+    language: InspectionLanguage,
+) -> None:
+    asked = language.understand("pads two millimetres")
+    grammar = language.answering(asked).grammar
+    sampler = Sampler(grammar.rules, ["answer.answer"], seed=2)
+    for _ in range(300):
+        found = language.answer(asked, sampler.next_phrase())
+        if found.decision is Decision.REFUSE:
+            assert found.question == asked.question
