@@ -330,3 +330,12 @@ def test_file_flags_reach_the_utterances(tmp_path: object) -> None:
     sf.write(path, narrow[::2], 8000)
     (clip,) = utterances(path, voice=Loudness())
     assert "narrow band" in clip.flags
+
+
+def test_a_voice_that_rises_slowly_is_followed_back() -> None:
+    """Frames below the voiced threshold belong to speech when they lead into it unbroken."""
+    bounds = Bounds(BoundsSettings())
+    faint = [0.0] * 10 + [0.3, 0.2, 0.05, 0.3, 0.45, 0.4, 0.3, 0.2] + [0.9] * 6
+    changes = [bounds.push(p) for p in faint]
+    assert Change.BEGIN in changes
+    assert bounds.begin == 10

@@ -1,7 +1,8 @@
 """Where utterances begin and end, decided from frame probabilities alone (pure, counts frames).
 
 A state machine with two states. Out of speech: ``onset_frames`` voiced frames among the last
-``onset_frames + 1`` begin an utterance at the first of them. In speech: a frame is *kept* while the
+``onset_frames + 1`` begin an utterance, at the first of them or as far before as the voice can be
+followed back without a break (``rise_frames`` at most). In speech: a frame is *kept* while the
 voice fades without a break (probability at least ``fade``), and after a break when the voice
 clearly comes back (``back_frames`` voiced frames in a row). ``hangover_frames`` after the last kept
 frame the utterance ends there. So a faint tail is followed down, and a clatter behind it is not
@@ -40,6 +41,7 @@ class BoundsSettings:
     """So many frames below ``fade`` are not yet a break (stop consonants are silent)."""
     back_frames: int = 2
     onset_frames: int = 4
+    rise_frames: int = 20
     hangover_frames: int = 24
     pause_frames: int = 10
     least_voiced_frames: int = 5
@@ -54,7 +56,7 @@ class Bounds:
     def __init__(self, settings: BoundsSettings) -> None:
         """Start out of speech with an unknown background."""
         self._settings = settings
-        self._recent: deque[float] = deque(maxlen=settings.onset_frames + 1)
+        self._recent: deque[float] = deque(maxlen=settings.onset_frames + 1 + settings.rise_frames)
         self._speech: list[float] = []
         """Probabilities since the begin of the utterance; empty out of speech."""
         self.speaking = False
@@ -81,13 +83,14 @@ class Bounds:
 
     def _outside(self, now: int, probability: float) -> Change | None:
         self._recent.append(probability)
-        on = self._settings.on
-        voiced = [p for p in self._recent if p >= on]
-        if len(voiced) < self._settings.onset_frames:
-            return None
+        settings = self._settings
         recent = list(self._recent)
-        skipped = next(i for i, p in enumerate(recent) if p >= on)
-        self._speech = recent[skipped:]
+        last = len(recent) - settings.onset_frames - 1
+        voiced = [i for i in range(max(0, last), len(recent)) if recent[i] >= settings.on]
+        if len(voiced) < settings.onset_frames:
+            return None
+        first = self._risen(recent, voiced[0])
+        self._speech = recent[first:]
         self.begin = now - len(self._speech) + 1
         self.last_kept = now
         self._voiced = len(voiced)
@@ -95,6 +98,16 @@ class Bounds:
         self.speaking = True
         self._recent.clear()
         return Change.BEGIN
+
+    def _risen(self, recent: list[float], onset: int) -> int:
+        """Where the voice that is clear at ``onset`` began faintly."""
+        first = onset
+        for i in range(onset - 1, -1, -1):
+            if first - i > self._settings.fade_gap_frames + 1:
+                break
+            if recent[i] >= self._settings.fade:
+                first = i
+        return first
 
     def _inside(self, now: int, probability: float) -> Change | None:
         settings = self._settings

@@ -218,8 +218,9 @@ class Endpointer:
         if self._bounds.speaking:
             needed = self._begin_sample // FRAME
         else:
+            bounds = self._bounds_settings
             back = round(self.settings.pre_roll_s * RATE) // FRAME + 1
-            needed = self._count - back - self._bounds_settings.onset_frames - 1
+            needed = self._count - back - bounds.onset_frames - 1 - bounds.rise_frames
         while self._first < needed and self._frames:
             self._frames.popleft()
             self._first += 1
