@@ -17,21 +17,23 @@ from fieldlog.listeners.whisper.decoder import Decoder
 from fieldlog.listeners.whisper.encoder import Encoder
 from fieldlog.listeners.whisper.features import MAX_FRAMES, log_mel, pad_features
 from fieldlog.listeners.whisper.folder import ModelFolder, open_folder
-from fieldlog.listeners.whisper.search import Found, SearchSettings, distinct, search
+from fieldlog.listeners.whisper.search import Found, Result, SearchSettings, distinct, search
 from fieldlog.listeners.whisper.threads import one_blas_thread
 from fieldlog.listeners.whisper.tokens import TokenGraph, vocabulary
 from fieldlog.model import Hearing, Hypothesis
 
 COMMON_TOKENS = 5000
 """The most frequent byte pairs, which share the probability with the grammar's own tokens."""
+LARGEST_MARGIN = 8.0
+"""Nats; the search looks at nothing further below the best, so a larger margin means nothing."""
 
 
 class WhisperListener:
     """Whisper with its decoder held to one language's word graph.
 
     Evidence of each hypothesis: ``bend`` (nats per token the grammar bent what was heard, 0 at
-    best), ``margin`` (nats to the next different meaning, of the best one only; for the others the
-    negative distance to the best), ``tokens``, ``logprob``.
+    best), ``margin`` (nats to the next different meaning or unfinished phrase, at most 8, of the
+    best one only; for the others the negative distance to the best), ``tokens``, ``logprob``.
     """
 
     name = "whisper"
@@ -52,16 +54,23 @@ class WhisperListener:
         self._decoder: Decoder | None = None
         self._graph: TokenGraph | None = None
         self._language: Language | None = None
+        self._opening: tuple[int, ...] = ()
 
     def load(self, language: Language) -> None:
-        """Load the weights (once) and prepare for ``language``; raises ``ModelError``."""
+        """Load the weights (once) and prepare for ``language``; raises ``ModelError``.
+
+        A language may carry a ``hint``: a text of its kind, given to Whisper as what was said
+        before. It makes the trade's words likely; the grammar alone still decides what is possible.
+        """
         one_blas_thread()
         if self._folder is None or self._encoder is None:
             self._folder = open_folder(self.model)
             self._encoder = Encoder(self._folder.path, self.threads)
         folder = self._folder
         special = folder.special
-        wanted = {*special.prompt, *special.closing, special.previous}
+        hint = folder.encode(" " + text) if (text := getattr(language, "hint", "")) else ()
+        self._opening = (*((special.previous, *hint) if hint else ()), *special.prompt)
+        wanted = {*self._opening, *special.closing}
         wanted |= vocabulary(language.words(), folder.encode)
         tokens = np.unique(np.array([*range(COMMON_TOKENS), *wanted], dtype=np.intp))
         self._decoder = Decoder(folder.weights, tokens)
@@ -76,8 +85,9 @@ class WhisperListener:
         if is_silent(clip):
             return Hearing(self.name, (), _since(began))
         encoded = self._encoder.encode(self._features(clip))
-        found = distinct(self._decode(encoded), self._language.meaning)
-        return Hearing(self.name, tuple(_hypotheses(found)), _since(began))
+        result = self._decode(encoded)
+        found = distinct(result.found, self._language.meaning)
+        return Hearing(self.name, tuple(_hypotheses(found, result.rest)), _since(began))
 
     def transcribe(self, clip: Clip) -> str:
         """Plain decoding of the same weights, no grammar: for remarks, never for findings."""
@@ -99,7 +109,7 @@ class WhisperListener:
         longest = MAX_FRAMES * 160
         return pad_features(log_mel(finite(clip)[:longest], self._encoder.bands))
 
-    def _decode(self, encoded: NDArray[np.float32]) -> list[Found]:
+    def _decode(self, encoded: NDArray[np.float32]) -> Result:
         assert self._folder is not None
         assert self._decoder is not None
         assert self._graph is not None
@@ -109,20 +119,21 @@ class WhisperListener:
             self._decoder,
             self._decoder.listen(encoded),
             self._graph,
-            np.array([columns[token] for token in special.prompt], dtype=np.intp),
+            np.array([columns[token] for token in self._opening], dtype=np.intp),
             np.array([columns[token] for token in special.closing], dtype=np.intp),
             self.settings,
         )
 
 
-def _hypotheses(found: list[Found]) -> list[Hypothesis]:
-    """Found word sequences with their evidence."""
+def _hypotheses(found: list[Found], rest: float) -> list[Hypothesis]:
+    """Found word sequences with their evidence; ``rest`` bounds what was never finished."""
     result = []
     for index, item in enumerate(found):
         if index:
             margin = item.score - found[0].score
         else:
-            margin = item.score - found[1].score if len(found) > 1 else 20.0
+            other = max(rest, found[1].score) if len(found) > 1 else rest
+            margin = max(0.0, min(LARGEST_MARGIN, item.score - other))
         evidence = {
             "bend": item.bend / item.tokens,
             "margin": float(margin),

@@ -26,7 +26,7 @@ class SearchSettings:
     """A continuation this far below the best of its step is dropped."""
     stop: float = 4.0
     """The search ends when the best live one is this far below the best finished one."""
-    grammar: float = 0.0
+    grammar: float = 1.0
     """Factor on the grammar's own weights."""
     longest: int = 60
     """Tokens."""
@@ -52,6 +52,16 @@ class Found:
 
 
 @dataclass(frozen=True, slots=True)
+class Result:
+    """What a search came to."""
+
+    found: list[Found]
+    """Finished word sequences, best first; empty when none was finished."""
+    rest: float
+    """Score of the best that was still unfinished when the search ended; -inf when nothing was."""
+
+
+@dataclass(frozen=True, slots=True)
 class _Live:
     score: float
     logprob: float
@@ -69,8 +79,8 @@ def search(
     prompt: NDArray[np.intp],
     closing: NDArray[np.intp],
     settings: SearchSettings,
-) -> list[Found]:
-    """Finished word sequences, best first; empty when none was finished.
+) -> Result:
+    """Search along ``graph`` until nothing unfinished can win.
 
     ``prompt`` and ``closing`` are places in the decoder's vocabulary: what is fed first, and the
     tokens that end an utterance (their probabilities are added).
@@ -88,15 +98,16 @@ def search(
         for item in live:
             if item.node.final:
                 ending = settings.grammar * item.node.ending
-                found = _finish(item, float(ends[item.row]), float(total[item.row]), ending)
-                best_finished = max(best_finished, found.score)
-                known = finished.get(found.words)
-                finished[found.words] = found if known is None else _merged(known, found)
+                new = _finish(item, float(ends[item.row]), float(total[item.row]), ending)
+                best_finished = max(best_finished, new.score)
+                known = finished.get(new.words)
+                finished[new.words] = new if known is None else _merged(known, new)
         live, parents, columns = _extend(live, shifted, total, graph, settings)
         if not live or live[0].score < best_finished - settings.stop:
             break
         logits = decoder.step(sound, memory, parents, columns)
-    return sorted(finished.values(), key=lambda found: -found.score)
+    found = sorted(finished.values(), key=lambda found: -found.score)
+    return Result(found, live[0].score if live else -np.inf)
 
 
 def _finish(item: _Live, end: float, total: float, ending: float) -> Found:
@@ -229,10 +240,10 @@ def _best_rows(
     return kept, parents, columns
 
 
-def distinct(found: list[Found], meaning: Callable[[str], str], most: int = 8) -> list[Found]:
+def distinct(found: list[Found], meaning: Callable[[str], str], most: int = 6) -> list[Found]:
     """The best of each meaning, best first; word sequences that mean nothing are left out."""
     seen: dict[str, Found] = {}
-    for item in found[: most * 3]:
+    for item in found[: most * 2]:
         key = meaning(item.text)
         if key and key not in seen:
             seen[key] = item

@@ -4,7 +4,8 @@ Words are outputs carried on the arcs: what was heard is never read back from th
 (re-reading turns "/16" into sixteen and "7" + "30" into 730).
 
 Each state of the word graph has one tree of tokens per way of joining: ``START`` (first word, may be
-capitalised), ``SPACED`` (a space before the next word) and ``GLUED`` (after a hyphen).
+capitalised), ``SPACED`` (a space before the next word), ``PAUSED`` (the same behind a comma, where no
+second comma may follow) and ``GLUED`` (after a hyphen).
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 from fieldlog.listeners.base import WordGraph
 from fieldlog.listeners.whisper import written
 
-START, SPACED, GLUED = 0, 1, 2
+START, SPACED, GLUED, PAUSED = 0, 1, 2, 3
 
 Encode = Callable[[str], tuple[int, ...]]
 
@@ -89,7 +90,7 @@ class TokenGraph:
             for text in _joined(form, joining):
                 self._insert(root, text, out)
         if joining == SPACED:
-            self._insert(root, ",", Exit((), state, SPACED, 0.0))
+            self._insert(root, ",", Exit((), state, PAUSED, 0.0))
             self._insert(root, "-", Exit((), state, GLUED, 0.0))
         _freeze(root, self._column)
         return root
