@@ -181,7 +181,8 @@ class InspectionLanguage:
             if about.used < len(words):
                 found, why = self._values.read(about, words[about.used :], text)
                 readings += found
-                reasons += why
+                if about.used == abouts[0].used:
+                    reasons += why
         return readings, reasons, abouts
 
     def _correction(self, words: Words, text: str) -> Understanding:

@@ -60,6 +60,16 @@ def weeks_in(year: int) -> int:
     return 53 if (first + timedelta(weeks=52)).year == year else 52
 
 
+def is_week(code: str) -> bool:
+    """Whether a date code of three or four digits names a week that its year had (years from 2000).
+
+    Three digits are a week and the last digit of a year before 2000: any decade's 53 weeks will do.
+    """
+    if len(code) == 3:
+        return 1 <= int(code[:2]) <= 53
+    return 1 <= int(code[:2]) <= weeks_in(2000 + int(code[2:]))
+
+
 def date_code(code: str, latest: date) -> tuple[DateCode, ...]:
     """Every reading of a date code that does not lie after ``latest``; empty when it has none.
 

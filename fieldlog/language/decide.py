@@ -190,6 +190,8 @@ def _unitless(chosen: list[Reading], text: str, values: Values) -> Understanding
 def _implausible(chosen: list[Reading], text: str) -> Understanding:
     findings = tuple(reading.finding for reading in chosen[:_MOST_CANDIDATES])
     first = chosen[0]
+    if first.finding.code is not None:
+        return _no_such_week(first, text)
     one = first.about.component.characteristic(first.finding.characteristic)
     values = [
         value
@@ -211,6 +213,19 @@ def _implausible(chosen: list[Reading], text: str) -> Understanding:
         question=f"Was that {tell.quantity(values[0])}? Say the value again.",
         slots=_slots(first),
         flags=_flags(chosen),
+    )
+
+
+def _no_such_week(reading: Reading, text: str) -> Understanding:
+    code = reading.finding.code
+    return Understanding(
+        Decision.ASK,
+        Kind.FINDING,
+        f"{code} is no week of any year: week 01 to 52, in some years 53, then the year",
+        text,
+        finding=reading.finding,
+        candidates=(reading.finding,),
+        question=f"Was that {code}? Say the code again.",
     )
 
 

@@ -14,6 +14,7 @@ from fieldlog.language import tell
 from fieldlog.language.lexicon import Words
 from fieldlog.language.subjects import About
 from fieldlog.language.values import ValueReader
+from fieldlog.meaning.number_words import NUMBER_WORDS
 
 UNKNOWN = "[unk]"
 CUTOFF = 75.0
@@ -57,9 +58,11 @@ def _behind_subject(words: Words, about: About, reasons: Sequence[str], values: 
         allowed = sorted({name for _, name in known.values()})
         can = f"it can be {tell.either(allowed)}" if allowed else "it is measured"
         return f"'{condition}' is not said of the {subject}; {can}"
-    if reasons:
-        return next((reason for reason in reasons if "allowed" in reason), reasons[0])
     said = f"'{' '.join(rest)}'"
+    if about.characteristic is not None and about.characteristic.code:
+        return f"{said} is no {about.characteristic.code}"
+    if reasons and not NUMBER_WORDS.isdisjoint(rest):
+        return next((reason for reason in reasons if "allowed" in reason), reasons[0])
     return f"{said} after '{' '.join(words[: about.used])}' is no value, unit or condition of it"
 
 

@@ -6,11 +6,31 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fieldlog.grammar import expression as ex
+from fieldlog.language import tell
+from fieldlog.language.diagnose import UNKNOWN
 from fieldlog.language.lexicon import Words, phrases, spoken_name
 from fieldlog.language.subjects import About, SubjectReader
 from fieldlog.model import Decision, Kind, Understanding
 
 CORRECTION = "correction"
+_OPENS_A_REASON = frozenset(
+    (
+        *("no", "not", "none", "never", "nobody", "cannot", "cant", "without", "missing", "needs"),
+        *(
+            "already",
+            "done",
+            "checked",
+            "customer",
+            "owner",
+            "its",
+            "it",
+            "out",
+            "waiting",
+            "later",
+        ),
+    )
+)
+"""First words of a reason that is not in the list."""
 _TYPED = "typed "
 _OF = {
     "photo": "dialogue.photo_of",
@@ -82,7 +102,7 @@ class Dialogue:
             if word == "skip":
                 known = self._reason(rest[about.used :])
                 if known is None:
-                    continue
+                    return _why_skipped(about, text)
                 reason = known
             elif about.used != len(rest):
                 continue
@@ -90,11 +110,27 @@ class Dialogue:
         return None
 
     def _reason(self, said: Words) -> str | None:
-        for because in self.because:
-            if said[: len(because)] == because:
-                said = said[len(because) :]
-                break
-        return self.reasons.get(said)
+        """The reason that was said: one of the list, else in the speaker's own words."""
+        given = next((b for b in self.because if said[: len(b)] == b), ())
+        said = said[len(given) :]
+        known = self.reasons.get(said)
+        if known is not None or not said or UNKNOWN in said:
+            return known
+        return " ".join(said) if given or said[0] in _OPENS_A_REASON else None
+
+
+def _why_skipped(about: About, text: str) -> Understanding:
+    """Nothing is left out without a reason: it is asked for."""
+    thing = tell.place(about.component.name, about.position)
+    return Understanding(
+        Decision.ASK,
+        Kind.DIALOGUE,
+        "an item is skipped with its reason",
+        text,
+        question=f"Why is the {thing} skipped?",
+        slots=_slots(about, ""),
+        dialogue="skip",
+    )
 
 
 def _spoken(word: str, text: str, **slots: str) -> Understanding:

@@ -58,7 +58,31 @@ _MONTHS = (
 _ISO_DATE = re.compile(r"\b(\d{4})-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])\b")
 _ORDINAL_DAY = re.compile(rf"\b(\d{{1,2}})(?:st|nd|rd|th)(?: of)? (?={'|'.join(_MONTHS)})")
 _TEMPERATURE = re.compile(r"(?<=\d)\s?°?\s?([cf])\b(?!\.)")
-_SIZE = re.compile(r"(\d+/\d+)\s?-\s?(?=\d)")
+_FIGURES = re.compile(r"\b(\d{1,2})[/.](\d{1,2})[/.](\d{4})\b")
+_LOAD_SPEED = r"(?:\s?m/c)?(?:\s?\(?(?P<load>\d\d)\s?(?P<speed>[a-z])\)?(?![a-z]))?"
+_SIZES = (
+    re.compile(
+        r"\b(?P<width>[5-9]\d|[12]\d\d)/(?P<aspect>\d{2,3})\s?-?\s?(?P<build>zr|r|b)?\s?-?\s?"
+        r"(?P<rim>\d\d)(?!\d)" + _LOAD_SPEED
+    ),
+    re.compile(
+        r"\b(?P<width>[2-6]\.\d\d)\s?-\s?(?P<rim>\d\d)(?![\d.]|\s?(?:mm|in|v|bar|psi)\b)"
+        + _LOAD_SPEED
+    ),
+    re.compile(
+        r"\bm(?P<letter>[hjlnprstuv])\s?(?P<aspect>\d\d)\s?-?\s?(?P<build>b)?\s?-?\s?"
+        r"(?P<rim>\d\d)(?!\d)" + _LOAD_SPEED
+    ),
+)
+"""Tyre sizes as moulded: 120/70 ZR17 58W, 3.25-19, MT90B16."""
+_ICAO = {
+    word[0]: word
+    for word in (
+        *("alfa", "bravo", "charlie", "delta", "echo", "foxtrot", "golf", "hotel", "india"),
+        *("juliett", "kilo", "lima", "mike", "november", "oscar", "papa", "quebec", "romeo"),
+        *("sierra", "tango", "uniform", "victor", "whiskey", "xray", "yankee", "zulu"),
+    )
+}
 _BETWEEN_READINGS = re.compile(r"(?<=[a-z0-9]),\s+(?=[a-z0-9.])")
 
 
@@ -70,11 +94,26 @@ def respell_written(text: str) -> str:
     text = _ISO_DATE.sub(lambda m: f"{int(m[3])} {_MONTHS[int(m[2]) - 1]} {m[1]}", text)
     text = _ORDINAL_DAY.sub(r"\1 ", text)
     text = _TEMPERATURE.sub(lambda m: " degrees " + {"c": "celsius", "f": "fahrenheit"}[m[1]], text)
-    if "size" in text:
-        text = _SIZE.sub(r"\1 ", text)
+    text = _FIGURES.sub(r"\1 slash \2 slash \3", text)
+    for size in _SIZES:
+        text = size.sub(_spaced, text)
     if "reading" in text:
         text = _BETWEEN_READINGS.sub(" then ", text)
     return text
+
+
+def _spaced(match: re.Match[str]) -> str:
+    """A tyre size with its parts apart, so that "57H" is not fifty-seven hours."""
+    said = match.groupdict()
+    letter, build = said.get("letter"), said.get("build")
+    parts = [f"m {letter}" if letter else said["width"]]
+    if said.get("aspect"):
+        parts = [f"{parts[0]}/{said['aspect']}" if not letter else f"{parts[0]} {said['aspect']}"]
+    parts += [" ".join(build)] if build else []
+    parts.append(said["rim"])
+    if said["load"]:
+        parts += [said["load"], _ICAO[said["speed"]]]
+    return " ".join(parts)
 
 
 def respell(words: tuple[str, ...]) -> tuple[str, ...]:

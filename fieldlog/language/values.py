@@ -9,6 +9,7 @@ from fractions import Fraction
 
 from fieldlog.catalogue.component import CONDITION, Axis, Characteristic, Component
 from fieldlog.catalogue.phrases import expand
+from fieldlog.derived.tyre import is_week
 from fieldlog.language.given import Facts, with_given
 from fieldlog.language.lexicon import Words
 from fieldlog.language.series import series
@@ -173,7 +174,9 @@ class ValueReader:
             finding = Finding(
                 about.component.name, about.position, one.name, code=code.text, words=words
             )
-            found.append(_placed(Reading(about, finding, Standing.FITS, tuple(flags), twin or "")))
+            dated = one.code != "date code" or is_week(code.text)
+            standing = Standing.FITS if dated else Standing.IMPLAUSIBLE
+            found.append(_placed(Reading(about, finding, standing, tuple(flags), twin or "")))
 
     # --- quantities ------------------------------------------------------------------------------
 

@@ -122,6 +122,14 @@ _TOKEN = re.compile(
 )
 _UNIT_AFTER = re.compile(rf"\s?(?:{_UNIT})(?![a-z0-9'])")
 _UNIT_ONLY = tuple((re.compile(rf"\s?(?:{pattern})"), words) for pattern, words in _UNITS)
+_WORD = re.compile(r"\s*([a-z]+)")
+_BEHIND_INCHES = frozenset(
+    (
+        *("at", "below", "deep", "down", "from", "high", "left", "low", "of", "off", "on", "or"),
+        *("over", "remaining", "right", "thick", "to", "too", "up"),
+    )
+)
+"""Words behind "4 in" that leave it inches."""
 _DROPPED = frozenset(",;:!?()[].\"'")
 """Punctuation without a meaning of its own between words."""
 
@@ -192,10 +200,12 @@ def _numeral(match: re.Match[str], with_unit: bool) -> list[str]:
 def _is_word_here(plain: str, unit: re.Match[str]) -> bool:
     """Whether the letters after a number are an English word: "5 in all", "2 a side", "3 to 4 k"."""
     written = unit.group()
+    after = _WORD.match(plain, unit.end())
     return (
         written[:1] == " "
         and written.strip() in ("a", "in", "s", "d", "h")
-        and (plain[unit.end() :].lstrip()[:1].isalpha())
+        and after is not None
+        and not (written.strip() == "in" and after[1] in _BEHIND_INCHES)
     )
 
 
