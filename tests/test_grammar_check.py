@@ -124,7 +124,7 @@ def test_import_faults() -> None:
 def test_words_a_listener_cannot_say_are_all_found_at_their_first_place() -> None:
     grammar = Grammar.from_text(HEAD + "public <a> = swingarm <b> | notchy;\n<b> = notchy | x;")
     found = grammar.unsayable(lambda word: word == "x")
-    assert [str(fault) for fault in found] == [
+    assert [str(fault) for fault in found.values()] == [
         "<grammar>:3:14: the listener cannot say 'swingarm' (in <a>)",
         "<grammar>:3:29: the listener cannot say 'notchy' (in <a>; written in 2 places)",
     ]

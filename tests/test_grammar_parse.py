@@ -108,6 +108,6 @@ def test_many_derivations_stay_bounded_and_two_meanings_stay_two() -> None:
 
 def test_a_slot_filled_in_countless_ways_ends_in_a_question() -> None:
     language = TaggedLanguage(grammar("public <a> = ((x {s} | x {t})+ {s} | (x {t} | x)+)+;"))
-    understood = language.understand(" ".join(["x"] * 40))
+    understood = language.understand(" ".join(["x"] * 20))
     assert understood.decision == "ask"
     assert understood.question.startswith("which one: ")

@@ -36,7 +36,8 @@ def check_rules(rules: Mapping[str, Rule], root: str, faults: list[Fault]) -> No
         at = next((r.at for n, r in rules.items() if _owner(n) == root), Position(root, 1, 1))
         faults.append(Fault(at, "no public rule: mark what may be said with 'public'"))
     nullable = nullable_rules(rules)
-    speakable = speakable_rules(rules)
+    # An undefined rule was replaced by <VOID>: what cannot be spoken only for that is no news.
+    speakable = frozenset(rules) if faults else speakable_rules(rules)
     for name, rule in rules.items():
         faults.extend(_empty_repeats(rule.expression, nullable))
         if name in public and name in nullable:
@@ -118,19 +119,19 @@ def has_tag(expression: Expression) -> bool:
 
 def unsayable(
     rules: Mapping[str, Rule], reached: frozenset[str], can_say: Callable[[str], bool]
-) -> list[Fault]:
-    """A fault for each word that ``can_say`` does not know, at its first place, with the others."""
+) -> dict[str, Fault]:
+    """Word that ``can_say`` does not know -> a fault at the first place where it is written."""
     places: dict[str, list[tuple[Position, str]]] = {}
     for name in rules:
         if name in reached:
             for word in words_of(rules[name].expression):
                 places.setdefault(word.text, []).append((word.at, _simple(name)))
-    faults = []
+    faults = {}
     for text, found in places.items():
         if not can_say(text):
             at, rule = min(found)
             more = f"; written in {len(found)} places" if len(found) > 1 else ""
-            faults.append(Fault(at, f"the listener cannot say '{text}' (in <{rule}>{more})"))
+            faults[text] = Fault(at, f"the listener cannot say '{text}' (in <{rule}>{more})")
     return faults
 
 

@@ -101,8 +101,8 @@ class Grammar:
         """Whether any rule that can be reached has a slot."""
         return any(has_tag(rule.expression) for rule in self.rules.values())
 
-    def unsayable(self, can_say: Callable[[str], bool]) -> list[Fault]:
-        """A fault with position for every word that a listener's dictionary does not know."""
+    def unsayable(self, can_say: Callable[[str], bool]) -> dict[str, Fault]:
+        """Word that a listener's dictionary does not know -> the fault, with its first place."""
         return unsayable(self.rules, frozenset(self.rules), can_say)
 
     def qualified(self, rule: str) -> str:

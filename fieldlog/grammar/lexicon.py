@@ -69,6 +69,17 @@ def read_lexicon(text: str, file: str = "<lexicon>") -> Lexicon:
     return Lexicon(entries)
 
 
+def as_two_words(word: str, can_say: Callable[[str], bool], shortest: int = 3) -> str | None:
+    """``word`` cut in two that can be said ("swingarm" -> "swing arm"); None when there is no cut.
+
+    Of several the one with the most even parts; it is a hint for the author, never used unasked.
+    """
+    cuts = sorted(range(shortest, len(word) - shortest + 1), key=lambda n: abs(2 * n - len(word)))
+    return next(
+        (f"{word[:n]} {word[n:]}" for n in cuts if can_say(word[:n]) and can_say(word[n:])), None
+    )
+
+
 def load_additions(path: Path | None = None) -> Lexicon:
     """The pronunciation additions that ship with fieldlog, or those in ``path``."""
     from fieldlog.grammar.files import read_text

@@ -77,12 +77,7 @@ class VoskListener:
 
         Raises ``ModelError`` (one clear reason) or ``GrammarError`` naming every missing word.
         """
-        if self._model is None:
-            if self.model is None:
-                raise ModelError("no model folder is named", where=self.name, todo=GET)
-            folder = check_folder(self.model)
-            self._library = _library()
-            self._model = _open(self._library, folder)
+        self.open()
         missing = sorted(word for word in language.words() if not self.can_say(word))
         if missing:
             raise GrammarError(
@@ -95,6 +90,15 @@ class VoskListener:
         self._small = len(phrases) <= SMALL_GRAMMAR
         self._language = language
         self._stream = None
+
+    def open(self) -> None:
+        """Check and load the model folder, once; raises ``ModelError`` with one clear reason."""
+        if self._model is None:
+            if self.model is None:
+                raise ModelError("no model folder is named", where=self.name, todo=GET)
+            folder = check_folder(self.model)
+            self._library = _library()
+            self._model = _open(self._library, folder)
 
     def can_say(self, word: str) -> bool:
         """Whether the model has ``word``, by the library's own look-up."""
