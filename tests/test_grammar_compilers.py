@@ -9,9 +9,10 @@ import pytest
 
 from fieldlog.errors import GrammarError
 from fieldlog.grammar import Grammar, TaggedLanguage, load_grammar
+from fieldlog.grammar.files import load_additions
 from fieldlog.grammar.fsg import FiniteNetwork, finite_network
 from fieldlog.grammar.jsgf import to_jsgf
-from fieldlog.grammar.lexicon import as_two_words, load_additions, read_lexicon
+from fieldlog.grammar.lexicon import as_two_words, read_lexicon
 from fieldlog.grammar.sample import Sampler, enumerate_phrases
 from fieldlog.listeners.base import Language
 from fieldlog.model import Decision, Kind

@@ -7,6 +7,8 @@ from pathlib import Path
 
 from fieldlog.errors import GrammarError
 from fieldlog.grammar.grammar import Grammar
+from fieldlog.grammar.lexicon import Lexicon, read_lexicon
+from fieldlog.places import grammars
 
 
 def read_text(path: Path) -> str:
@@ -49,3 +51,9 @@ def load_grammar(path: Path, texts: Mapping[str, str] | None = None) -> Grammar:
         return None
 
     return Grammar.from_text(read_text(path), str(path), loader)
+
+
+def load_additions(path: Path | None = None) -> Lexicon:
+    """The pronunciation additions that ship with fieldlog, or those in ``path``."""
+    file = path or grammars() / "additions.dic"
+    return read_lexicon(read_text(file), str(file))

@@ -8,11 +8,9 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 
 from fieldlog.errors import GrammarError
 from fieldlog.grammar.expression import Fault, Position
-from fieldlog.places import grammars
 
 _VOWELS = ("AA", "AE", "AH", "AO", "AW", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW")
 _STOPS = ("B", "CH", "D", "G", "JH", "K", "P", "T")
@@ -78,11 +76,3 @@ def as_two_words(word: str, can_say: Callable[[str], bool], shortest: int = 3) -
     return next(
         (f"{word[:n]} {word[n:]}" for n in cuts if can_say(word[:n]) and can_say(word[n:])), None
     )
-
-
-def load_additions(path: Path | None = None) -> Lexicon:
-    """The pronunciation additions that ship with fieldlog, or those in ``path``."""
-    from fieldlog.grammar.files import read_text
-
-    file = path or grammars() / "additions.dic"
-    return read_lexicon(read_text(file), str(file))

@@ -20,8 +20,9 @@ from typing import Any
 
 from fieldlog.audio.clip import Clip
 from fieldlog.errors import GrammarError, ModelError
+from fieldlog.grammar.files import load_additions
 from fieldlog.grammar.fsg import FiniteNetwork, finite_network
-from fieldlog.grammar.lexicon import Lexicon, load_additions
+from fieldlog.grammar.lexicon import Lexicon
 from fieldlog.listeners.base import Language
 from fieldlog.listeners.pcm import is_silent, pcm16
 from fieldlog.model import Hearing, Hypothesis
