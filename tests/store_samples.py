@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from pathlib import Path
@@ -98,7 +98,9 @@ TREAD = Finding(
     ),
     words="rear tread about four thirty seconds",
 )
-CRACKED = Finding("brake disc", "front left", "condition", condition="cracked", words="disc cracked")
+CRACKED = Finding(
+    "brake disc", "front left", "condition", condition="cracked", words="disc cracked"
+)
 RUN_OUT = Finding(
     "rim",
     "front",
@@ -106,8 +108,11 @@ RUN_OUT = Finding(
     Quantity(Fraction(2, 5), "mm", "nought to point four"),
     readings=(Quantity(Fraction(0), "mm", "nought"), Quantity(Fraction(2, 5), "mm", "point four")),
     words="front rim lateral nought point two point four",
+    given=(("temperature", "20 degC"), ("rim", "steel")),
 )
-GRADE = Finding("brake fluid", None, "grade", code="DOT 5.1", words="brake fluid dot five point one")
+GRADE = Finding(
+    "brake fluid", None, "grade", code="DOT 5.1", words="brake fluid dot five point one"
+)
 
 
 def tread_verdict(state: State = State.WITHIN) -> Verdict:
@@ -140,8 +145,11 @@ class Filled:
     original: str
 
 
-def fill(store: Repository, folder: Path) -> Filled:
-    """Write every kind of row at least once; ``folder`` is where a photo is made."""
+def fill(store: Repository, folder: Path, *, newest: bool = True) -> Filled:
+    """Write every kind of row at least once; ``folder`` is where a photo is made.
+
+    ``newest``: with what only the newest schema has a column for.
+    """
     vehicle = store.add_vehicle(
         "blue roadster", facts={"class": "L3e", "rim": "steel"}, odometer=_km(12_000)
     )
@@ -189,12 +197,14 @@ def fill(store: Repository, folder: Path) -> Filled:
     assert saved.finding_id is not None
     corrected = store.correct(
         saved.finding_id,
-        Finding("tyre", "rear", "tread depth", Quantity(Fraction(1, 16), "in", "two thirty seconds")),
+        Finding(
+            "tyre", "rear", "tread depth", Quantity(Fraction(1, 16), "in", "two thirty seconds")
+        ),
         tread_verdict(State.MARGINAL),
         reason="misheard",
     )
     cracked = store.add_finding(inspection.id, CRACKED, Verdict(State.BEYOND, None))
-    store.add_finding(inspection.id, RUN_OUT)
+    store.add_finding(inspection.id, RUN_OUT if newest else replace(RUN_OUT, given=()))
     withdrawn = store.add_finding(inspection.id, GRADE)
     assert withdrawn.finding_id is not None
     store.withdraw(withdrawn.finding_id, reason="wrong machine")

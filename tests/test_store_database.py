@@ -51,7 +51,7 @@ def test_every_older_version_is_brought_up_to_date(
     made = tmp_path / "made"
     with Repository.open(made, now=ticking()) as store:
         if rows:
-            fill(store, tmp_path)
+            fill(store, tmp_path, newest=False)
         expected = _count(store._db.conn)
         content = store._db.conn.execute("SELECT * FROM record").fetchall()
         record = store.inspection_record("last") if rows else None
@@ -84,9 +84,11 @@ def _older(folder: Path, source: sqlite3.Connection, stop: str | None) -> Path:
     connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
     connection.execute("BEGIN")
     for table in ("record", "limit_text", *KINDS):
-        for row in source.execute(f"SELECT * FROM {table}"):
+        known = [row[1] for row in connection.execute(f"PRAGMA table_info({table})")]
+        columns = ", ".join(known)
+        for row in source.execute(f"SELECT {columns} FROM {table}"):
             connection.execute(
-                f"INSERT INTO {table} VALUES ({','.join('?' * len(tuple(row)))})", tuple(row)
+                f"INSERT INTO {table} ({columns}) VALUES ({','.join('?' * len(known))})", tuple(row)
             )
     connection.execute("COMMIT")
     connection.close()

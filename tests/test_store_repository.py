@@ -109,7 +109,7 @@ def test_every_part_of_a_finding_and_a_verdict_has_a_column(store: Repository) -
     """A field added to the model must be kept as well: this fails until it is."""
     assert {f.name for f in fields(Finding)} == {
         *("component", "position", "characteristic", "quantity", "condition", "code"),
-        *("readings", "words"),
+        *("readings", "words", "given"),
     }
     assert {f.name for f in fields(Verdict)} == {
         *("state", "gate", "others", "severity", "reason", "cautions"),
@@ -290,6 +290,38 @@ def test_any_words_can_be_looked_up_and_kept(store: Repository, filled: Filled, 
     assert store.history(filled.vehicle_id, words or "none") == ()
     store.add_remark(filled.inspection_id, words)
     assert store.inspection_record("last").remarks[-1].text == words
+
+
+@pytest.mark.parametrize(
+    ("given", "kept"),
+    [
+        ("caf\udce9.jpg", "caf\\udce9.jpg"),
+        ("a\x00b", "a\x00b"),
+        ("\u2028 \U0001f3cd é", "\u2028 \U0001f3cd é"),
+    ],
+)
+def test_odd_text_is_kept_and_its_hash_holds(
+    store: Repository, filled: Filled, given: str, kept: str
+) -> None:
+    store.add_remark(filled.inspection_id, given)
+    photo = NewPhoto("0" * 64 + ".jpg", given, "jpeg")
+    store.add_photo(filled.inspection_id, photo)
+    record = store.inspection_record("last")
+    assert record.remarks[-1].text == record.photos[-1].file == kept
+    assert all("is missing" in fault for fault in store.verify().faults)
+
+
+@pytest.mark.parametrize("number", [-0.0, 0.0, 5e-324, 1e308, 2.5, float("inf"), float("nan")])
+def test_odd_numbers_are_kept_and_their_hash_holds(
+    store: Repository, filled: Filled, number: float
+) -> None:
+    store.attach(
+        filled.inspection_id, filled.photo_id, None, reason="x", gap_s=number, uncertainty_s=number
+    )
+    kept = store.inspection_record("last").photos[0].attachment
+    assert kept is not None
+    assert kept.gap_s == (number if abs(number) <= 1e308 else None)
+    assert store.verify().intact
 
 
 def test_threads_share_one_store(store: Repository, filled: Filled) -> None:

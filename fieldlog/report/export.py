@@ -78,6 +78,7 @@ def finding_from_json(value: dict[str, Any]) -> Finding:
         code=value["code"],
         readings=tuple(reading for reading in readings if reading is not None),
         words=value["words"],
+        given=tuple(value["given"].items()),
     )
 
 
@@ -117,6 +118,7 @@ def finding_json(finding: Finding, verdict: Verdict | None) -> dict[str, Any]:
         "condition": finding.condition,
         "code": finding.code,
         "words": finding.words,
+        "given": dict(finding.given),
         "verdict": None
         if verdict is None
         else {

@@ -196,6 +196,7 @@ class _Builder:
         notes = [*(utterance.flags if utterance else ())]
         if kept.finding.quantity and kept.finding.quantity.qualifier is Qualifier.ABOUT:
             notes.append("said as about")
+        notes += [f"with {key.replace('_', ' ')} {value}" for key, value in kept.finding.given]
         if kept.supersedes:
             earlier = self.findings[kept.supersedes]
             notes.append(f"corrects no. {earlier.number} ({value_text(earlier.finding)})")

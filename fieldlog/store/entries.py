@@ -145,6 +145,7 @@ class Entries(Writer):
                 "condition": finding.condition,
                 "code": finding.code,
                 "words": finding.words,
+                "given": to_json([list(pair) for pair in finding.given]) if finding.given else None,
                 **quantity_columns(finding.quantity),
             },
             chain=inspection_id,

@@ -188,5 +188,11 @@ def append_only(db: Database) -> None:
             )
 
 
-NAMES: tuple[str, ...] = ("0001_record", "0002_indexes", "0003_append_only")
+@migrations(name="0004_given")
+def given(db: Database) -> None:
+    """Settings of the check that were said with a value ("... at twenty five feet"), as JSON."""
+    db.execute("ALTER TABLE finding ADD COLUMN given TEXT")
+
+
+NAMES: tuple[str, ...] = ("0001_record", "0002_indexes", "0003_append_only", "0004_given")
 """Every migration this version knows, oldest first; another name in a file means it is newer."""

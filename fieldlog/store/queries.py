@@ -157,6 +157,7 @@ def finding_from(row: sqlite3.Row, readings: Iterable[Any]) -> Finding:
         code=row["code"],
         readings=tuple(reading for reading in readings if reading is not None),
         words=row["words"],
+        given=tuple((key, value) for key, value in json.loads(row["given"] or "[]")),
     )
 
 

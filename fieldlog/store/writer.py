@@ -57,8 +57,10 @@ class Writer:
         name = id or new_id(self.now)
         owner = chain or name
         n, previous = self._head(owner)
-        stored: Row = {"id": name, **row}
-        below = children or {}
+        stored: Row = _storable({"id": name, **row})
+        below = {
+            table: [_storable(child) for child in rows] for table, rows in (children or {}).items()
+        }
         made_at = instant_text(self.now)
         text = canonical(
             id=name,
@@ -115,3 +117,20 @@ class Writer:
         self.connection.execute(
             f"INSERT INTO {table} ({columns}) VALUES ({places})", tuple(row.values())
         )
+
+
+def _storable(row: Row) -> dict[str, Cell]:
+    """``row`` as it will be read back, so that its hash holds.
+
+    SQLite keeps no -0.0 in the way it is hashed, and no text can hold half of a surrogate pair (a
+    file name that is not UTF-8): those become ``0.0`` and an escape such as ``\\udc80``.
+    """
+    return {column: _cell(value) for column, value in row.items()}
+
+
+def _cell(value: Cell) -> Cell:
+    if isinstance(value, float):
+        return value + 0.0  # -0.0 + 0.0 is 0.0
+    if isinstance(value, str) and not value.isascii():
+        return value.encode("utf-8", "backslashreplace").decode("utf-8")
+    return value
