@@ -18,7 +18,7 @@ from fieldlog.benchmarks.speech_set.bodies import BODIES, body
 from fieldlog.benchmarks.speech_set.command import speech_set
 from fieldlog.benchmarks.speech_set.effects import EFFECTS, apply
 from fieldlog.benchmarks.speech_set.generate import Sizes, generate
-from fieldlog.benchmarks.speech_set.items import SpeechSet
+from fieldlog.benchmarks.speech_set.items import SpeechSet, write_subset
 from fieldlog.benchmarks.speech_set.neural_worker import kokoro_letters
 from fieldlog.benchmarks.speech_set.noises import NOISES, radio, workshop_noise
 from fieldlog.benchmarks.speech_set.phrases import (
@@ -182,9 +182,14 @@ def test_choice_keeps_shares_and_covers_first(pool: list[Phrase]) -> None:
     assert groups.count("judged") <= 84
     assert groups.count("asked") <= 16
     assert groups.count("dialogue") >= 5
-    covered = set().union(*(phrase.features for phrase in picked))
-    at_random = set().union(*(phrase.features for phrase in pool[:200]))
-    assert len(covered) > len(at_random)
+
+
+def test_what_covers_something_new_is_chosen_first() -> None:
+    same = [Phrase(f"same {n}", "phrase", "finding", frozenset({"a"}), True) for n in range(9)]
+    rare = [Phrase(f"rare {n}", "phrase", "finding", frozenset({f"b{n}"}), True) for n in range(4)]
+    picked = chosen([*same, *rare], 10)
+    assert {phrase.words for phrase in rare} < {phrase.words for phrase in picked}
+    assert len(picked) == 10
 
 
 def test_halves_are_not_accepted(language: InspectionLanguage, pool: list[Phrase]) -> None:
@@ -261,6 +266,11 @@ def test_a_whole_set_is_made_read_and_repeated(tmp_path: Path, toys: None) -> No
         assert len(clean) == len(noisy) == pytest.approx(item.duration_s * RATE, abs=2)
         assert not np.array_equal(clean, noisy)
         assert np.array_equal(noisy, again.noisy(item, 10.0))
+    kept = write_subset(opened, tmp_path / "part", 8)
+    part = SpeechSet(tmp_path / "part")
+    assert [i.is_negative for i in kept] == ([False] * 6 + [True] * 2) * 2
+    assert part.items == kept
+    assert all(len(part.noisy(item, 10.0)) for item in kept)
     kinds = {item.kind for item in opened.items}
     assert {"phrase", "half", "near", "chatter", "cough", "silence"} <= kinds
     assert [i.is_negative for i in opened.items if i.kind == "phrase"].count(True) == 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -122,3 +122,31 @@ def write_items(folder: Path, items: list[Item], about: dict[str, object]) -> No
 def write_sound(path: Path, sound: Samples) -> None:
     """16-bit FLAC at 16 kHz."""
     soundfile.write(path, np.clip(sound, -1.0, 1.0), RATE, format="FLAC", subtype="PCM_16")
+
+
+def write_subset(opened: SpeechSet, out: Path, per_part: int, seed: int = 1) -> list[Item]:
+    """Copy a small fixed part of a set: ``per_part`` utterances of each part, voices in turn.
+
+    A quarter are negatives; the kitchen recording is not copied, so its items get the compressor.
+    """
+    (out / "audio").mkdir(parents=True, exist_ok=True)
+    rng = np.random.default_rng(seed)
+    picked: list[Item] = []
+    for part in ("tune", "test"):
+        items = list(opened.part(part))
+        order = [items[int(n)] for n in rng.permutation(len(items))]
+        for negative, count in ((False, per_part - per_part // 4), (True, per_part // 4)):
+            turns: dict[str, list[Item]] = {}
+            for item in order:
+                if item.is_negative == negative:
+                    turns.setdefault(item.kind if negative else item.voice, []).append(item)
+            queues = list(turns.values())
+            chosen = [q[n] for n in range(count) for q in queues if n < len(q)]
+            picked += chosen[:count]
+    kept = [replace(i, noise="compressor") if i.noise == "kitchen" else i for i in picked]
+    for item in kept:
+        (out / item.file).write_bytes((opened.folder / item.file).read_bytes())
+    about = {**opened.about, "items": len(kept), "subset of": opened.about["items"]}
+    about["noises"] = [*NOISES, "radio"]
+    write_items(out, kept, about)
+    return kept
