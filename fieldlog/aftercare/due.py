@@ -214,16 +214,28 @@ def due_from_wear(
     today: date,
     level: float = LEVEL,
     odometer_km: Fraction | None = None,
+    printed: str = "",
 ) -> Projection:
     """Project one series (no replacement in it) to ``limit``: by date, and by distance if known.
 
     The item's date is the line's own; earliest and latest are the ends of its prediction interval.
-    Refuses with a reason where there are too few readings, they do not move towards the limit, or
-    the line meets it only after a century. ``odometer_km``: distance done by today, default that of
-    the last reading.
+    A newest reading past the limit is overdue whatever the line says. Otherwise it refuses with a
+    reason where there are too few readings, they do not move towards the limit, or the line meets it
+    only after a century. ``odometer_km``: distance done by today, default that of
+    the last reading; ``printed``: the limit as its source prints it.
     """
     if not readings:
         return Projection(None, "no readings")
+    last = readings[-1]
+    if last.value < limit if falling else last.value > limit:
+        what = f"{characteristic} is past {printed or f'{float(limit):g} {unit}'}"
+        km = None if last.odometer_km is None else Fraction(round(last.odometer_km))
+        said = f"{float(last.value):.4g}" + ("" if unit == "1" else f" {unit}")
+        told = f"read {said} on {last.on}"
+        item = DueItem(
+            what, component, position, last.on, km, None, None, When.OVERDUE, told, source
+        )
+        return Projection(item, "the newest reading is past the limit")
     first = readings[0].on
     days = [Point(Fraction((r.on - first).days), r.value) for r in readings]
     try:
@@ -248,7 +260,7 @@ def due_from_wear(
     odometer = readings[-1].odometer_km if odometer_km is None else odometer_km
     count = len(readings)
     item = DueItem(
-        what=f"{characteristic} reaches {float(limit):g} {unit}",
+        what=f"{characteristic} reaches {printed or f'{float(limit):g} {unit}'}",
         component=component,
         position=position,
         by_date=due,

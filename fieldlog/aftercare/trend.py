@@ -227,7 +227,7 @@ def _projection(
         )
         return Projection(item, "age runs evenly")
     return due_from_wear(
-        *key, readings, gate.value, gate.unit, falling, source, today, level, odometer_km
+        *key, readings, gate.value, gate.unit, falling, source, today, level, odometer_km, printed
     )
 
 
