@@ -138,7 +138,7 @@ def _extend(
     scores, owners, places = [], [], []
     for index, item in enumerate(live):
         columns = item.node.columns
-        if columns is None or not len(columns):
+        if not len(columns):
             continue
         scores.append(shifted[item.row, columns] + (item.score - float(total[item.row])))
         owners.append(np.full(len(columns), index))
@@ -155,8 +155,7 @@ def _extend(
     rows: list[tuple[int, int]] = []
     for picked in order:
         item = live[owner[picked]]
-        kid = item.node.kids[place[picked]]
-        assert item.node.columns is not None
+        kid = item.node.kid(int(place[picked]), graph.column)
         column = int(item.node.columns[place[picked]])
         gain = float(shifted[item.row, column])
         cost = float(total[item.row])
@@ -191,7 +190,7 @@ def _destinations(
 ) -> list[tuple[tuple[str, ...], Node, float]]:
     """Where a token leads: deeper into its tree, and to the roots behind every form it ends."""
     found: list[tuple[tuple[str, ...], Node, float]] = []
-    if kid.kids:
+    if kid.tokens:
         found.append((item.words, kid, 0.0))
     for out in kid.exits:
         found.append((item.words + out.words, graph.at(out.state, out.joining), out.weight))

@@ -5,13 +5,15 @@ Words are outputs carried on the arcs: what was heard is never read back from th
 
 Each state of the word graph has one tree of tokens per way of joining: ``START`` (first word, may be
 capitalised), ``SPACED`` (a space before the next word), ``PAUSED`` (the same behind a comma, where no
-second comma may follow) and ``GLUED`` (after a hyphen).
+second comma may follow) and ``GLUED`` (after a hyphen). A tree knows its first tokens only; what lies
+behind one of them is worked out when the search goes there, figures ("35") included: a state before
+a number would otherwise carry thousands of phrases that nobody says.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,10 +24,9 @@ from fieldlog.listeners.whisper import written
 START, SPACED, GLUED, PAUSED = 0, 1, 2, 3
 
 Encode = Callable[[str], tuple[int, ...]]
+Code = tuple[int, ...]
 
-_MAX_NUMBER = 5
 _MAX_SPELLED = 4
-_MAX_SEQUENCES = 4000
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,20 +39,73 @@ class Exit:
     weight: float
 
 
-@dataclass(slots=True)
+Entry = tuple[Code, Exit]
+"""Tokens still to come, and what they lead to."""
+
+
 class Node:
     """One place in a tree of tokens: what may come next, and what ends with it."""
 
-    children: dict[int, Node] = field(default_factory=dict)
-    exits: list[Exit] = field(default_factory=list)
-    """Forms that end here, i.e. with the token that leads to this node."""
-    final: bool = False
-    """Whether the utterance may end here (roots only)."""
-    ending: float = 0.0
-    """Natural-log weight of ending here (where it may)."""
-    columns: NDArray[np.intp] | None = None
-    """Places of ``children`` in the decoder's vocabulary, in order."""
-    kids: list[Node] = field(default_factory=list)
+    __slots__ = ("_groups", "_kids", "_spell", "columns", "ending", "exits", "final", "tokens")
+
+    def __init__(
+        self,
+        entries: Iterable[Entry],
+        column: Mapping[int, int],
+        figures: Mapping[int, str] | None = None,
+        spell: Callable[[str], Iterator[Exit]] | None = None,
+    ) -> None:
+        """``figures``: tokens that are runs of digits here; ``spell`` says what a run stands for."""
+        groups: dict[int, list[Entry] | str] = {}
+        self.exits: list[Exit] = []
+        """Forms that end here, i.e. with the token that leads to this node."""
+        for code, out in entries:
+            if not code:
+                if out not in self.exits:
+                    self.exits.append(out)
+                continue
+            group = groups.setdefault(code[0], [])
+            assert isinstance(group, list)
+            group.append((code[1:], out))
+        for token, run in (figures or {}).items():
+            if token not in groups:
+                groups[token] = run
+            else:
+                group = groups[token]
+                assert isinstance(group, list)
+                group.append(((), _later(run)))
+        self.final = False
+        """Whether the utterance may end here (roots only)."""
+        self.ending = 0.0
+        """Natural-log weight of ending here (where it may)."""
+        self.tokens = tuple(groups)
+        self.columns: NDArray[np.intp] = np.array([column[t] for t in groups], dtype=np.intp)
+        """Places of the next tokens in the decoder's vocabulary."""
+        self._groups = list(groups.values())
+        self._kids: list[Node | None] = [None] * len(self._groups)
+        self._spell = spell
+
+    def kid(self, place: int, column: Mapping[int, int]) -> Node:
+        """The node behind the next token number ``place``, made when first asked for."""
+        known = self._kids[place]
+        if known is None:
+            group = self._groups[place]
+            entries: list[Entry] = []
+            for code, out in [((), _later(group))] if isinstance(group, str) else group:
+                if out.joining != _LATER:
+                    entries.append((code, out))
+                elif self._spell is not None:
+                    entries += [((), spelled) for spelled in self._spell(out.words[0])]
+            known = self._kids[place] = Node(entries, column)
+        return known
+
+
+_LATER = -1
+
+
+def _later(run: str) -> Exit:
+    """Stands for a run of digits whose words are looked up when the search goes there."""
+    return Exit((run,), 0, _LATER, 0.0)
 
 
 class TokenGraph:
@@ -65,9 +119,15 @@ class TokenGraph:
         """
         self._graph = graph
         self._encode = encode
-        self._column = column
-        self._codes: dict[str, tuple[int, ...]] = {}
+        self.column = column
+        self._codes: dict[tuple[str, int], tuple[Code, ...]] = {}
         self._roots: dict[tuple[int, int], Node] = {}
+        self._figures: dict[int, str] = {}
+        for run in _usual_runs():
+            for text in (run, " " + run):
+                code = encode(text)
+                if len(code) == 1 and code[0] in column:
+                    self._figures[code[0]] = run
 
     @property
     def root(self) -> Node:
@@ -83,112 +143,80 @@ class TokenGraph:
         return node
 
     def _build(self, state: int, joining: int) -> Node:
+        arcs = self._graph.arcs(state)
+        numbers = not written.NUMBER_WORDS.isdisjoint(arcs) or "a" in arcs
+        root = Node(
+            self._entries(state, joining),
+            self.column,
+            self._figures if numbers else None,
+            lambda run: self._spelled(state, run),
+        )
         ending = self._graph.final_weight(state)
-        root = Node(final=ending is not None, ending=ending or 0.0)
-        for words, end, weight, form in self._forms(state):
-            out = Exit(words, end, SPACED, weight)
-            for text in _joined(form, joining):
-                self._insert(root, text, out)
-        if joining == SPACED:
-            self._insert(root, ",", Exit((), state, PAUSED, 0.0))
-            self._insert(root, "-", Exit((), state, GLUED, 0.0))
-        _freeze(root, self._column)
+        root.final, root.ending = ending is not None, ending or 0.0
         return root
 
-    def _insert(self, root: Node, text: str, out: Exit) -> None:
-        code = self._codes.get(text)
-        if code is None:
-            code = self._codes[text] = self._encode(text)
-        if any(token not in self._column for token in code):
-            return
-        node = root
-        for token in code:
-            node = node.children.setdefault(token, Node())
-        if out not in node.exits:
-            node.exits.append(out)
-
-    def _forms(self, state: int) -> Iterator[tuple[tuple[str, ...], int, float, str]]:
-        """Words from ``state``, where they lead, their weight, and one way to write them."""
+    def _entries(self, state: int, joining: int) -> Iterator[Entry]:
         for word, (end, weight) in self._graph.arcs(state).items():
-            for form in written.word_forms(word):
-                yield (word,), end, weight, " " + form
+            out = Exit((word,), end, SPACED, weight)
+            for code in self._word_codes(word, joining):
+                yield code, out
         for words, end, weight in self._sequences(state, _phrase_start, written.LONGEST_PHRASE):
             for form in written.PHRASES.get(words, ()):
-                yield words, end, weight, form
-        for words, end, weight in self._sequences(state, _is_number, _MAX_NUMBER):
-            for run in written.digit_runs(words):
-                yield words, end, weight, " " + run
-                yield words, end, weight, run
+                for code in self._form_codes(form, joining):
+                    yield code, Exit(words, end, SPACED, weight)
         for words, end, weight in self._sequences(state, _is_letter, _MAX_SPELLED):
             for run in written.letters(words):
-                yield words, end, weight, " " + run
-                yield words, end, weight, run
+                for code in self._form_codes(" " + run, joining):
+                    yield code, Exit(words, end, SPACED, weight)
+        if joining == SPACED:
+            for mark, after in ((",", PAUSED), ("-", GLUED)):
+                for code in self._form_codes(mark, SPACED):
+                    yield code, Exit((), state, after, 0.0)
+
+    def _word_codes(self, word: str, joining: int) -> tuple[Code, ...]:
+        key = (word, joining + 10)
+        known = self._codes.get(key)
+        if known is None:
+            forms = written.word_forms(word)
+            found = [code for form in forms for code in self._form_codes(" " + form, joining)]
+            known = self._codes[key] = tuple(dict.fromkeys(found))
+        return known
+
+    def _form_codes(self, form: str, joining: int) -> tuple[Code, ...]:
+        """Tokens of a form as it may appear after what came before, if all of them have places."""
+        key = (form, joining)
+        known = self._codes.get(key)
+        if known is None:
+            codes = (self._encode(text) for text in _joined(form, joining))
+            known = tuple(code for code in codes if all(token in self.column for token in code))
+            self._codes[key] = known
+        return known
+
+    def _spelled(self, state: int, run: str) -> Iterator[Exit]:
+        """What a run of digits can stand for from ``state``, according to the grammar."""
+        for words in written.readings(run):
+            here, weight = state, 0.0
+            for word in words:
+                step = self._graph.arcs(here).get(word)
+                if step is None:
+                    break
+                here, weight = step[0], weight + step[1]
+            else:
+                yield Exit(words, here, SPACED, weight)
 
     def _sequences(
         self, state: int, allowed: Callable[[tuple[str, ...]], bool], longest: int
     ) -> Iterator[tuple[tuple[str, ...], int, float]]:
         """Word sequences from ``state`` as long as ``allowed`` says yes, shortest first."""
         layer: list[tuple[tuple[str, ...], int, float]] = [((), state, 0.0)]
-        count = 0
         for _ in range(longest):
-            following = []
-            for words, here, weight in layer:
-                for word, (end, more) in self._graph.arcs(here).items():
-                    if allowed((*words, word)):
-                        following.append(((*words, word), end, weight + more))
-            count += len(following)
-            if count > _MAX_SEQUENCES:
-                return
-            yield from following
-            layer = following
-
-
-_PREFIXES = frozenset(
-    phrase[:length] for phrase in written.PHRASES for length in range(1, len(phrase) + 1)
-)
-
-
-def _usual_runs() -> Iterator[str]:
-    """Runs of digits worth a place of their own: all of two digits, of three those that end in 0 or
-    5 or begin with 0. Others are reached in two pieces, or spelled.
-    """
-    for length in (1, 2):
-        yield from (f"{value:0{length}d}" for value in range(10**length))
-    yield from (f"{value:03d}" for value in range(1000) if value < 100 or value % 5 == 0)
-
-
-def _phrase_start(words: tuple[str, ...]) -> bool:
-    return words in _PREFIXES
-
-
-def _is_number(words: tuple[str, ...]) -> bool:
-    last = words[-1]
-    if last in written.NUMBER_WORDS:
-        return last not in ("hundred", "thousand") or len(words) > 1
-    if last == "a":
-        return len(words) == 1
-    return last == "and" and words[-2:-1] == ("hundred",)
-
-
-def _is_letter(words: tuple[str, ...]) -> bool:
-    return len(words[-1]) == 1
-
-
-def _joined(form: str, joining: int) -> tuple[str, ...]:
-    """The form as it may appear after what came before."""
-    if joining == START:
-        spaced = form if form.startswith(" ") else " " + form
-        return tuple(dict.fromkeys((" " + written.capitalised(spaced[1:]), spaced)))
-    if joining == GLUED:
-        return (form.lstrip(" "),)
-    return (form,)
-
-
-def _freeze(node: Node, column: Mapping[int, int]) -> None:
-    node.columns = np.array([column[token] for token in node.children], dtype=np.intp)
-    node.kids = list(node.children.values())
-    for kid in node.kids:
-        _freeze(kid, column)
+            layer = [
+                ((*words, word), end, weight + more)
+                for words, here, weight in layer
+                for word, (end, more) in self._graph.arcs(here).items()
+                if allowed((*words, word))
+            ]
+            yield from layer
 
 
 def vocabulary(words: Iterable[str], encode: Encode) -> set[int]:
@@ -207,3 +235,35 @@ def vocabulary(words: Iterable[str], encode: Encode) -> set[int]:
         for run in _usual_runs():
             texts |= {run, " " + run}
     return {token for text in texts for token in encode(text)}
+
+
+def _usual_runs() -> Iterator[str]:
+    """Runs of digits worth a place of their own: all of two digits, of three those that end in 0 or
+    5 or begin with 0. Others are reached in two pieces, or spelled.
+    """
+    for length in (1, 2):
+        yield from (f"{value:0{length}d}" for value in range(10**length))
+    yield from (f"{value:03d}" for value in range(1000) if value < 100 or value % 5 == 0)
+
+
+_PREFIXES = frozenset(
+    phrase[:length] for phrase in written.PHRASES for length in range(1, len(phrase) + 1)
+)
+
+
+def _phrase_start(words: tuple[str, ...]) -> bool:
+    return words in _PREFIXES
+
+
+def _is_letter(words: tuple[str, ...]) -> bool:
+    return len(words[-1]) == 1
+
+
+def _joined(form: str, joining: int) -> tuple[str, ...]:
+    """The form as it may appear after what came before."""
+    if joining == START:
+        spaced = form if form.startswith(" ") else " " + form
+        return tuple(dict.fromkeys((" " + written.capitalised(spaced[1:]), spaced)))
+    if joining == GLUED:
+        return (form.lstrip(" "),)
+    return (form,)

@@ -151,60 +151,52 @@ def capitalised(form: str) -> str:
     return form[:1].upper() + form[1:]
 
 
-@lru_cache(maxsize=65536)
-def digit_runs(words: tuple[str, ...]) -> tuple[str, ...]:
-    """Ways to write number words as one run of digits ("thirty five" -> 35); none for other words.
-
-    A run joins what was said in pieces ("twelve sixty five" -> 1265), at most four digits.
-    """
-    runs = {run for run in _runs(words) if len(run) <= 4}
-    return tuple(sorted(runs))
-
-
-def _runs(words: tuple[str, ...]) -> set[str]:
-    if not words:
-        return set()
-    head, rest = words[0], words[1:]
-    pieces: list[tuple[str, int]] = []
-    if head in DIGITS:
-        pieces.append((DIGITS[head], 1))
-        if rest[:1] == ("hundred",) and DIGITS[head] != "0":
-            pieces += _hundreds(DIGITS[head], rest[1:])
-    elif head in TEENS:
-        pieces.append((TEENS[head], 1))
-    elif head in TENS:
-        pieces.append((TENS[head] + "0", 1))
-        if rest and DIGITS.get(rest[0], "0") != "0":
-            pieces.append((TENS[head] + DIGITS[rest[0]], 2))
-    elif head == "a" and rest[:1] == ("hundred",):
-        pieces += _hundreds("1", rest[1:])
-    found: set[str] = set()
-    for run, used in pieces:
-        left = words[used:]
-        if not left:
-            found.add(run)
-        elif len(run) < 4:
-            found |= {run + more for more in _runs(left)}
-    return found
+@lru_cache(maxsize=4096)
+def readings(run: str) -> tuple[tuple[str, ...], ...]:
+    """Ways to say a run of up to three digits ("35" -> thirty five, three five)."""
+    found: list[tuple[str, ...]] = []
+    for pieces in _splits(run):
+        ways: list[tuple[str, ...]] = [()]
+        for piece in pieces:
+            ways = [(*way, *more) for way in ways for more in _CARDINALS.get(piece, ())]
+        found += ways
+    return tuple(dict.fromkeys(found))
 
 
-def _hundreds(digit: str, rest: tuple[str, ...]) -> list[tuple[str, int]]:
-    """Pieces that begin with "<digit> hundred": (run, words used), counting both of these words."""
-    pieces = [(digit + "00", 2)]
-    skip = 1 if rest[:1] == ("and",) else 0
-    after = rest[skip:]
-    if not after:
-        return pieces
-    first = after[0]
-    if DIGITS.get(first, "0") != "0":
-        pieces.append((digit + "0" + DIGITS[first], 3 + skip))
-    elif first in TEENS:
-        pieces.append((digit + TEENS[first], 3 + skip))
-    elif first in TENS:
-        pieces.append((digit + TENS[first] + "0", 3 + skip))
-        if len(after) > 1 and DIGITS.get(after[1], "0") != "0":
-            pieces.append((digit + TENS[first] + DIGITS[after[1]], 4 + skip))
-    return pieces
+def _splits(run: str) -> list[tuple[str, ...]]:
+    """The run whole, digit by digit, and in two pieces ("105": 105, 1-0-5, 1-05, 10-5)."""
+    whole = [(run,), tuple(run)]
+    return whole + [(run[:at], run[at:]) for at in range(1, len(run))]
+
+
+def _cardinals() -> dict[str, tuple[tuple[str, ...], ...]]:
+    """Every numeral from 0 to 999 written without leading zeros, with the ways to say it."""
+    table: dict[str, list[tuple[str, ...]]] = {}
+
+    def add(numeral: str, *words: str) -> None:
+        table.setdefault(numeral, []).append(words)
+
+    for word, digit in DIGITS.items():
+        add(digit, word)
+    for word, teen in TEENS.items():
+        add(teen, word)
+    for word, ten in TENS.items():
+        add(ten + "0", word)
+        for unit, digit in DIGITS.items():
+            if digit != "0":
+                add(ten + digit, word, unit)
+    below = {number: tuple(ways) for number, ways in table.items() if number != "0"}
+    hundreds = [(word, digit) for word, digit in DIGITS.items() if digit != "0"] + [("a", "1")]
+    for word, digit in hundreds:
+        add(digit + "00", word, "hundred")
+        for number, ways in below.items():
+            for way in ways:
+                add(digit + number.zfill(2), word, "hundred", *way)
+                add(digit + number.zfill(2), word, "hundred", "and", *way)
+    return {number: tuple(ways) for number, ways in table.items()}
+
+
+_CARDINALS = _cardinals()
 
 
 def letters(words: Sequence[str]) -> tuple[str, ...]:
