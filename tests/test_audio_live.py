@@ -90,7 +90,7 @@ class FakeSystem:
     devices: list[dict[str, Any]]
     takes: Any = lambda rate, channels, dtype: True
     busy_times: int = 0
-    default: Any = field(default_factory=lambda: SimpleNamespace(device=[0, 0]))
+    default: int = 0
     opened: list[tuple[int, int, int, str]] = field(default_factory=list)
     callback: Any = None
     fresh: int = 0
@@ -98,7 +98,9 @@ class FakeSystem:
     def query_hostapis(self) -> list[dict[str, str]]:
         return [{"name": "Fake"}]
 
-    def query_devices(self, index: int | None = None) -> Any:
+    def query_devices(self, index: int | None = None, kind: str = "") -> Any:
+        if kind:
+            return {"index": self.default}
         return self.devices if index is None else self.devices[index]
 
     def _terminate(self) -> None:
@@ -223,6 +225,12 @@ def test_no_device_unknown_device_and_impossible_device() -> None:
         Microphone(backend=system),
     ):
         pass
+
+
+def test_the_systems_default_is_taken_when_none_is_named() -> None:
+    system = FakeSystem([mic("built-in"), mic("desk mic")], default=1)
+    with Microphone(backend=system) as microphone:
+        assert microphone.name == "desk mic"
 
 
 def test_device_is_chosen_by_part_of_its_name() -> None:

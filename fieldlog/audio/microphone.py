@@ -319,7 +319,8 @@ def _refresh(sd: Any) -> None:
 
 
 def _default_index(sd: Any) -> int:
+    """Number of the system's default microphone, -1 when it has none."""
     try:
-        return int(sd.default.device[0])
-    except (AttributeError, IndexError, TypeError, ValueError):
+        return int(sd.query_devices(kind="input")["index"])
+    except Exception:  # the library raises several kinds when there is no default
         return -1
