@@ -8,6 +8,7 @@ asked; saying *then* between the readings settles it.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import lru_cache
 
 from fieldlog.catalogue.component import Characteristic
@@ -37,11 +38,27 @@ def series(said: Words, one: Characteristic) -> list[tuple[Quantity, ...]]:
 
 
 def _series(said: Words, one: Characteristic) -> Iterator[tuple[Quantity, ...]]:
+    parts = _between_breaks(said)
+    if 2 <= len(parts) <= one.readings:
+        each = _each_with_unit([_value(part, (), one) for part in parts])
+        if each:
+            yield each
+            return
     for body, unit in _unit_cuts(said):
         for parts in _cuts(body, one.readings, "gravity" in one.said):
             values = [_value(part, unit, one) for part in parts]
             if all(values):
                 yield tuple(value for value in values if value is not None)
+
+
+def _each_with_unit(values: list[Quantity | None]) -> tuple[Quantity, ...]:
+    """Readings that were said with their own unit; zero may go without, it is zero in any."""
+    units = {value.unit for value in values if value is not None and value.unit}
+    if len(units) != 1:
+        return ()
+    unit = units.pop()
+    kept = [replace(v, unit=unit) if v and not v.value else v for v in values]
+    return tuple(v for v in kept if v) if all(v is not None and v.unit for v in kept) else ()
 
 
 def _unit_cuts(said: Words) -> Iterator[tuple[Words, Words]]:

@@ -193,7 +193,8 @@ def _settle(
     parts: dict[str, list[str]] = {}
     for values, outcome in found.items():
         if outcome in telling and outcome.gate:
-            text = f"{outcome.state.value} ({outcome.gate.limit.printed})"
+            printed = outcome.gate.limit.printed
+            text = f"{outcome.state.value} ({printed})" if printed else outcome.state.value
             parts.setdefault(text, []).append(" ".join(values))
     seen = "; ".join(f"{' or '.join(names)}: {text}" for text, names in parts.items())
     keys = " and ".join(f"{key}={'|'.join(SETTINGS[key].choices)}" for key in unknown)
@@ -239,7 +240,7 @@ def _common_reason(advice: Judgement, cited: Judgement | None) -> str:
 
 
 def _limit_text(limit: Limit) -> str:
-    return f"{limit.relation} {limit.printed}" if limit.printed else "condition"
+    return f"{limit.relation} {limit.printed}" if limit.printed else ", ".join(limit.words)
 
 
 def _worst(judgements: Sequence[Judgement], finding: Finding) -> Judgement | None:
