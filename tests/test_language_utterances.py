@@ -9,7 +9,10 @@ import pytest
 from fieldlog.inspection_language import InspectionLanguage
 from tests.utterances import faults, rows
 
-HAND_WRITTEN = ("tyres_brakes.toml", "battery_drive_fluids.toml", "rest_of_the_walk.toml")
+HAND_WRITTEN = (
+    *("tyres_brakes.toml", "battery_drive_fluids.toml", "rest_of_the_walk.toml"),
+    "field_reports.toml",
+)
 
 
 @pytest.fixture(scope="module")
