@@ -67,6 +67,8 @@ def characteristic_line(one: Characteristic) -> str:
         told.append(f"U {size} {_unit(known.unit)}".strip() + f" ({known.instrument})")
     if one.readings > 1:
         told.append(f"up to {one.readings} readings")
+    if one.given:
+        told.append("may be said with it: " + ", ".join(fact.setting for fact in one.given))
     if one.code:
         told.append(one.code)
     if one.conditions:
