@@ -77,6 +77,7 @@ def meaning_key(found: Understanding) -> str:
 
 
 def _fitting(chosen: list[Reading], text: str) -> Understanding:
+    chosen = _without_needless_doubt(chosen)
     doubt = [flag for flag in _flags(chosen) if flag in DOUBTFUL]
     if len(chosen) == 1 and doubt:
         return _doubtful(chosen[0], doubt[0], text)
@@ -102,6 +103,13 @@ def _fitting(chosen: list[Reading], text: str) -> Understanding:
         question=tell.capital(f"{tell.either(told)}?"),
         flags=_flags(chosen),
     )
+
+
+def _without_needless_doubt(chosen: list[Reading]) -> list[Reading]:
+    """ "cell one twelve hundred" names a cell; that "one twelve hundred" could be a slip is idle."""
+    sure = [reading.about.used for reading in chosen if not DOUBTFUL & set(reading.flags)]
+    named = max(sure, default=0)
+    return [r for r in chosen if r.about.used >= named or not DOUBTFUL & set(r.flags)]
 
 
 def _doubtful(reading: Reading, doubt: str, text: str) -> Understanding:

@@ -38,9 +38,9 @@ def series(said: Words, one: Characteristic) -> list[tuple[Quantity, ...]]:
 
 
 def _series(said: Words, one: Characteristic) -> Iterator[tuple[Quantity, ...]]:
-    parts = _between_breaks(said)
-    if 2 <= len(parts) <= one.readings:
-        each = _each_with_unit([_value(part, (), one) for part in parts])
+    stretches = _between_breaks(said)
+    if 2 <= len(stretches) <= one.readings:
+        each = _each_with_unit([_value(part, (), one) for part in stretches])
         if each:
             yield each
             return
