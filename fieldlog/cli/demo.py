@@ -32,6 +32,7 @@ def demo(out: Path, listener: str, model: Path | None) -> None:
     from fieldlog import demo as job
     from fieldlog import places
     from fieldlog.cli.ears import open_ears
+    from fieldlog.cli.inspection_jobs import what_follows
     from fieldlog.cli.verdict_lines import placed_lines, session_text
     from fieldlog.inspection_language import InspectionLanguage
     from fieldlog.session import Outcome
@@ -57,12 +58,16 @@ def demo(out: Path, listener: str, model: Path | None) -> None:
         result = job.run(media, store, out, language, ears, tell)
         record = store.inspection_record(result.inspection.id)
         checked = store.verify(result.inspection.id)
+        followed = list(what_follows(store, record))
     console.print(Text("\nphotos", "bold"))
     for line in placed_lines(result.placed, record):
         console.print(Text(line))
     wrong = job.deviations(result, record, manifest)
     console.print(Text("\nagainst what the manifest says must come out", "bold"))
     for text in wrong or ["every utterance, verdict and photo as it must be"]:
+        console.print(Text(f"  {text}"))
+    console.print(Text("\nwhat follows", "bold"))
+    for text in followed:
         console.print(Text(f"  {text}"))
     console.print(Text("\nrecord and report", "bold"))
     console.print(Text(f"  record: {folder} ({checked.rows} rows, chain of hashes holds)"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,7 @@ import click
 from fieldlog.cli.store_option import opened, store_option
 
 if TYPE_CHECKING:
+    from fieldlog.aftercare.job_lines import JobLine
     from fieldlog.store.records import InspectionRecord
     from fieldlog.store.repository import Repository
 
@@ -34,25 +36,15 @@ def jobs(key: str, as_json: bool, folder: Path | None) -> None:
     Example:
       fieldlog inspection jobs last
     """
-    from fieldlog.aftercare.files import load_care
-    from fieldlog.aftercare.job_lines import Judged, job_lines, shopping
+    from fieldlog.aftercare.job_lines import shopping
     from fieldlog.cli.care_lines import job_json, job_text
-    from fieldlog.limits.packs import shipped_limits, with_own
 
-    care = load_care()
     with opened(folder) as store:
         record = store.inspection_record(key)
-    standing = [each for each in record.findings if each.stands and each.verdict]
-    lines = job_lines(
-        (Judged(e.id, e.finding, e.verdict) for e in standing if e.verdict),
-        care.catalogue,
-        with_own(shipped_limits(), record.vehicle.limits),
-        care.work,
-        record.vehicle.facts,
-    )
+    lines = _jobs(record)
     bought = shopping(lines)
     if as_json:
-        numbers = {each.id: each.number for each in standing}
+        numbers = {each.id: each.number for each in record.findings}
         document = {
             "jobs": [job_json(line, numbers) for line in lines],
             "shopping": [{"item": name, "count": count} for name, count in bought],
@@ -126,6 +118,45 @@ def conclusion(store: Repository, record: InspectionRecord) -> str:
     walk = vehicle_walk(record.vehicle, load_care()).items
     checked = checked_before(past_of(store, record.vehicle), walk, record.inspection)
     return conclusion_of(record, progress_of(record, walk, checked)).headline
+
+
+def what_follows(store: Repository, record: InspectionRecord) -> Iterator[str]:
+    """The conclusion, the jobs and what comes due on the day of the inspection, a line each."""
+    from fieldlog.aftercare.due import When
+    from fieldlog.aftercare.files import load_care, past_of
+    from fieldlog.aftercare.plan import plan
+    from fieldlog.cli.care_lines import job_text
+    from fieldlog.limits.packs import shipped_limits, with_own
+    from fieldlog.report.lines import due_row
+
+    yield conclusion(store, record)
+    for line in _jobs(record):
+        yield f"to do: {next(job_text(line))}"
+    past = past_of(store, record.vehicle).until(record.inspection)
+    limits = with_own(shipped_limits(), record.vehicle.limits)
+    items = plan(past, load_care(), limits, record.inspection.started_at.date()).due
+    for item in items:
+        if item.when is not When.UNKNOWN:
+            row = due_row(item, past.unit)
+            yield f"due ({row.nearness}): {row.what} by {row.by}"
+    unknown = [item.component for item in items if item.when is When.UNKNOWN]
+    if unknown:
+        yield f"never recorded as done: {', '.join(unknown)}"
+
+
+def _jobs(record: InspectionRecord) -> tuple[JobLine, ...]:
+    from fieldlog.aftercare.files import load_care
+    from fieldlog.aftercare.job_lines import Judged, job_lines
+    from fieldlog.limits.packs import shipped_limits, with_own
+
+    care = load_care()
+    judged = [
+        Judged(each.id, each.finding, each.verdict)
+        for each in record.findings
+        if each.stands and each.verdict
+    ]
+    limits = with_own(shipped_limits(), record.vehicle.limits)
+    return job_lines(judged, care.catalogue, limits, care.work, record.vehicle.facts)
 
 
 COMMANDS = (jobs, open_)
