@@ -31,6 +31,8 @@ class Heard:
     """Texts of the other hypotheses, best first."""
     latency_ms: float
     """From the end of the utterance to its understanding, endpointing delay not included."""
+    complete: bool = False
+    """Whether the words are a whole phrase of the language, however well they were heard."""
 
     @property
     def text(self) -> str:
@@ -48,7 +50,8 @@ def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) 
     started = time.perf_counter()
     hearing = listener.hear(clip)
     best = hearing.hypotheses[0].text if hearing.hypotheses else ""
-    understanding = judge(language.understand(best), hearing, clip)
+    parsed = language.understand(best)
+    understanding = judge(parsed, hearing, clip)
     if understanding.decision is Decision.REFUSE:
         understanding = _free_speech(clip, listener, language, understanding)
     return Heard(
@@ -57,6 +60,7 @@ def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) 
         understanding=understanding,
         alternatives=tuple(h.text for h in hearing.hypotheses[1:]),
         latency_ms=(time.perf_counter() - started) * 1000,
+        complete=parsed.decision is Decision.ACCEPT,
     )
 
 
@@ -81,15 +85,13 @@ def hear_clips(
 ) -> Iterator[Heard]:
     """Hear a stream of clips; a phrase that a pause cut in two is tried again as one.
 
-    Each clip is held back until the next one shows whether they belong together: only where one of
-    the two was not accepted by itself, the second follows soon, and both together are accepted, do
-    they become one utterance. ("a small latte ... with cream" is one order, not an order and noise.)
+    Each clip is held back until the next one shows whether they belong together (``joined``).
     """
     held: Heard | None = None
     for clip in clips:
         heard = hear_clip(clip, listener, language, judge)
         if held is not None:
-            together = _together(held, heard, listener, language, judge)
+            together = joined(held, heard, listener, language, judge)
             if together is not None:
                 held = together
                 continue
@@ -99,12 +101,21 @@ def hear_clips(
         yield held
 
 
-def _together(
+def joined(
     first: Heard, second: Heard, listener: Listener, language: Language, judge: Judge
 ) -> Heard | None:
-    if first.accepted and second.accepted:
-        return None
-    if not joinable(first.clip, second.clip):
+    """Two utterances as one phrase that a pause cut in two, or None when they are not.
+
+    Only where at least one of them is no whole phrase by itself, the second follows soon, and the
+    two together are accepted and say more than either ("a small latte ... with cream"): two whole
+    phrases are never made one, or the second would be lost in the first.
+    """
+    if (first.complete and second.complete) or not joinable(first.clip, second.clip):
         return None
     whole = hear_clip(join(first.clip, second.clip), listener, language, judge)
-    return whole if whole.accepted else None
+    words = whole.text.split()
+    if not whole.accepted or len(words) <= max(len(first.text.split()), len(second.text.split())):
+        return None
+    if first.accepted and words[: len(first.text.split())] != first.text.split():
+        return None
+    return whole

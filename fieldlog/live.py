@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 
 from fieldlog.audio.capture import Draft, Spoken
 from fieldlog.audio.clip import Clip
-from fieldlog.audio.endpointer import join, joinable
-from fieldlog.hearing import Heard, hear_clip
+from fieldlog.hearing import Heard, hear_clip, joined
 
 if TYPE_CHECKING:
     from rich.text import Text
@@ -59,10 +58,9 @@ class Live:
         return ahead if same_place and ahead.clip.flags == clip.flags else None
 
     def _whole(self, heard: Heard) -> Heard:
-        before = self._before
-        if before is None or before.accepted or heard.accepted:
+        """The phrase that this utterance completes, unless what came before was taken already."""
+        before, ears = self._before, self._ears
+        if before is None or before.accepted:
             return heard
-        if not joinable(before.clip, heard.clip):
-            return heard
-        whole = self._hear(join(before.clip, heard.clip))
-        return whole if whole.accepted else heard
+        whole = joined(before, heard, ears.listener, ears.language, ears.judge)
+        return heard if whole is None else whole

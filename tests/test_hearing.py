@@ -1,0 +1,130 @@
+"""The pipeline from a clip to an understanding, with listeners that say what the test tells them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fieldlog.audio.clip import RATE, Clip
+from fieldlog.grammar.tagged import TaggedLanguage
+from fieldlog.hearing import Heard, hear_clip, hear_clips
+from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.listeners.base import Language
+from fieldlog.model import Decision, Hearing, Hypothesis, Kind, Understanding
+
+ORDERS = """#JSGF V1.0;
+grammar tea;
+public <tea> = [a | one] (small | large) {size} tea [with (milk | sugar) {extra}];
+"""
+
+
+@dataclass
+class Told:
+    """A listener that says the words written for the sound it is given (its first sample)."""
+
+    words: dict[float, str]
+    plain: str = ""
+    name: str = "told"
+    heard: list[float] = field(default_factory=list)
+
+    def load(self, language: Language) -> None:
+        """Nothing to load."""
+
+    def hear(self, clip: Clip) -> Hearing:
+        key = round(float(clip.samples.sum()), 3)
+        self.heard.append(key)
+        text = self.words.get(key, "")
+        return Hearing(self.name, (Hypothesis(text, 0.0),) if text else (), 1.0)
+
+    def transcribe(self, clip: Clip) -> str:
+        return self.plain
+
+    def close(self) -> None:
+        """Nothing to free."""
+
+
+def sound(value: float, at: float, seconds: float = 0.5) -> Clip:
+    samples = np.zeros(int(seconds * RATE), dtype=np.float32)
+    samples[0] = value
+    return Clip(samples, at)
+
+
+def as_parsed(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
+    return understanding
+
+
+@pytest.fixture(scope="module")
+def tea(tmp_path_factory: pytest.TempPathFactory) -> TaggedLanguage:
+    path: Path = tmp_path_factory.mktemp("grammar") / "tea.jsgf"
+    path.write_text(ORDERS, encoding="utf-8")
+    return TaggedLanguage.from_file(path)
+
+
+def texts(words: dict[float, str], clips: list[Clip], language: Language) -> list[str]:
+    return [heard.text for heard in hear_clips(clips, Told(words), language, as_parsed)]
+
+
+def test_a_pause_inside_a_phrase_does_not_cut_it(tea: TaggedLanguage) -> None:
+    words = {0.1: "small tea", 0.2: "", 0.3: "small tea with milk"}
+    (heard,) = hear_clips([sound(0.1, 0.0), sound(0.2, 1.0)], Told(words), tea, as_parsed)
+    assert heard.text == "small tea with milk"
+    assert dict(heard.understanding.slots) == {"size": "small", "extra": "milk"}
+    assert (heard.clip.start_s, heard.clip.end_s) == (0.0, 1.5)
+
+
+def test_two_whole_phrases_are_never_made_one(tea: TaggedLanguage) -> None:
+    words = {0.1: "small tea", 0.2: "large tea", 0.3: "small tea with milk"}
+    clips = [sound(0.1, 0.0), sound(0.2, 1.0)]
+    assert texts(words, clips, tea) == ["small tea", "large tea"]
+
+
+def test_what_follows_later_is_another_utterance(tea: TaggedLanguage) -> None:
+    words = {0.1: "small tea", 0.2: "", 0.3: "small tea with milk"}
+    assert texts(words, [sound(0.1, 0.0), sound(0.2, 9.0)], tea) == ["small tea", ""]
+
+
+@pytest.mark.parametrize("whole", ["small tea", "large tea with sugar", "nonsense"])
+def test_a_whole_that_says_no_more_or_something_else_is_not_taken(
+    tea: TaggedLanguage, whole: str
+) -> None:
+    words = {0.1: "small tea", 0.2: "", 0.3: whole}
+    assert texts(words, [sound(0.1, 0.0), sound(0.2, 1.0)], tea) == ["small tea", ""]
+
+
+def test_no_utterance_is_lost_whatever_is_joined(tea: TaggedLanguage) -> None:
+    words = {0.1: "small", 0.2: "tea", 0.3: "small tea", 0.4: "large tea"}
+    clips = [sound(0.1, 0.0), sound(0.2, 1.0), sound(0.4, 2.0)]
+    assert texts(words, clips, tea) == ["small tea", "large tea"]
+
+
+def test_doubt_may_only_take_away(tea: TaggedLanguage) -> None:
+    def ask(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
+        return Understanding(Decision.ASK, understanding.kind, "unsure", understanding.text)
+
+    heard = hear_clip(sound(0.1, 0.0), Told({0.1: "small tea"}), tea, ask)
+    assert (heard.understanding.decision, heard.complete) == (Decision.ASK, True)
+
+
+@pytest.fixture(scope="module")
+def language() -> InspectionLanguage:
+    return InspectionLanguage.load()
+
+
+class TestFreeSpeech:
+    def hear(self, plain: str, language: InspectionLanguage) -> Heard:
+        def refuse(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
+            return Understanding(Decision.REFUSE, Kind.NOTHING, "no phrase", understanding.text)
+
+        return hear_clip(sound(0.1, 0.0), Told({0.1: "horn sound"}, plain), language, refuse)
+
+    def test_a_remark_is_taken_from_plain_words(self, language: InspectionLanguage) -> None:
+        heard = self.hear("Remark, it pulls to the left.", language)
+        assert heard.understanding.kind is Kind.REMARK
+        assert heard.accepted
+
+    @pytest.mark.parametrize("plain", ["Front pads two millimetres.", "disregard that", "", "hm"])
+    def test_a_finding_never_is(self, language: InspectionLanguage, plain: str) -> None:
+        assert self.hear(plain, language).understanding.decision is Decision.REFUSE
