@@ -273,12 +273,21 @@ def due_from_wear(
             for part in (
                 f"straight line through {count} readings, {level:.0%} prediction interval",
                 by_days.reason,
+                _far(days, by_days.expected),
             )
             if part
         ),
         source=source,
     )
     return Projection(item, by_days.reason, by_days, by_km)
+
+
+def _far(points: Sequence[Point], expected: float | None) -> str:
+    """A warning where the line runs on for longer than the readings themselves reach."""
+    span, last = points[-1].x - points[0].x, points[-1].x
+    if expected is None or expected - last <= span:
+        return ""
+    return "far beyond the readings: a rough guess"
 
 
 def due_from_age(

@@ -93,6 +93,10 @@ class Line:
         """Height of the line at ``x``."""
         return self.intercept + self.slope * x
 
+    def extrapolates(self, x: Fraction) -> bool:
+        """Whether ``x`` lies outside the readings: the line is only a guess there."""
+        return not self.first_x <= x <= self.last_x
+
     def mean_interval(self, x: Fraction, level: float = LEVEL) -> Interval:
         """Where the line itself lies at ``x`` (confidence interval of the mean)."""
         return self._interval(x, level, Fraction(0))
