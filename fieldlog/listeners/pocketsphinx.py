@@ -133,7 +133,14 @@ def _decoder(model: Path | None) -> Any:
             where="pocketsphinx",
             todo="pip install 'pocketsphinx>=5.0.4,<6'",
         ) from None
-    settings: Mapping[str, Any] = {"lm": None, "loglevel": "FATAL", "samprate": 16000}
+    # Without the second pass over the lattice ("bestpath") more orders come out right: with a
+    # network there is no language model for it to rescore with (docs/listeners.md).
+    settings: Mapping[str, Any] = {
+        "lm": None,
+        "loglevel": "FATAL",
+        "samprate": 16000,
+        "bestpath": False,
+    }
     if model is not None:
         settings = {**settings, "hmm": str(model), "dict": str(_dictionary(model))}
     try:
