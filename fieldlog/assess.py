@@ -16,6 +16,7 @@ _OVER_SEVERAL = ("spread", "pair difference")
 """Aggregations that say nothing of one reading."""
 _OF_SEVERAL = ("gravity spread",)
 """Derived characteristics that need several readings."""
+_SEVERITIES = tuple(Severity)
 _ORDER = (State.WITHIN, State.MARGINAL, State.UNDECIDED, State.BEYOND)
 
 
@@ -154,7 +155,17 @@ def _worse(one: Verdict, other: Verdict, arithmetic: str) -> Verdict:
     """Whichever decides more against the finding; a verdict without a gate never outranks one."""
     if other.gate is None:
         return one
-    told = replace(other, reason=f"{arithmetic}: {other.reason}" if other.reason else arithmetic)
+    severities = [each for each in (one.severity, other.severity) if each is not None]
+    if other.state is State.WITHIN:
+        severities = []
+    told = replace(
+        other,
+        reason=f"{arithmetic}: {other.reason}" if other.reason else arithmetic,
+        severity=max(severities, key=_SEVERITIES.index, default=None),
+    )
+    judged = one.state is State.MARGINAL and told.state is State.WITHIN  # by common practice
+    if one.gate is None and judged:
+        return replace(one, others=(*one.others, other.gate, *other.others))
     if one.gate is None:
         return replace(told, others=(*told.others, *one.others), cautions=one.cautions)
     keep, drop = (told, one) if _ORDER.index(told.state) > _ORDER.index(one.state) else (one, told)
