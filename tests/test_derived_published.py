@@ -161,7 +161,7 @@ class TestBolts:
         for friction, wanted in ((0.12, at_12), (0.14, at_14)):
             for grade, value in zip(("8.8", "10.9"), wanted, strict=True):
                 got = torque.guideline_nm(torque.THREADS[thread], grade, friction)
-                assert got == pytest.approx(value, rel=1e-3, abs=0.06)
+                assert got == pytest.approx(value, rel=2e-3, abs=0.06)
 
     def test_tables_differ_so_the_edition_goes_with_the_value(self) -> None:
         # a DIN-type table prints 25 N.m for M8 8.8 at the same friction
