@@ -11,6 +11,8 @@ import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 
+from rapidfuzz import fuzz
+
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import join, joinable
 from fieldlog.listeners.base import Language, Listener
@@ -52,8 +54,8 @@ def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) 
     best = hearing.hypotheses[0].text if hearing.hypotheses else ""
     parsed = language.understand(best)
     understanding = judge(parsed, hearing, clip)
-    if understanding.decision is Decision.REFUSE:
-        understanding = _free_speech(clip, listener, language, understanding)
+    if understanding.decision is Decision.REFUSE or parsed.kind is Kind.REMARK:
+        understanding = _free_speech(clip, listener, language, parsed, understanding)
     return Heard(
         clip=clip,
         hearing=hearing,
@@ -64,19 +66,38 @@ def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) 
     )
 
 
-def _free_speech(
-    clip: Clip, listener: Listener, language: Language, refused: Understanding
-) -> Understanding:
-    """A remark is no phrase of the grammar beyond its first word: ask the listener for plain words.
+OPENING_LIKENESS = 75.0
+"""How alike (rapidfuzz ratio, 0..100) the first plain word must be to a remark's opening word."""
 
-    Only a text that opens as a remark counts; a finding is never taken from open transcription.
+
+def _free_speech(
+    clip: Clip,
+    listener: Listener,
+    language: Language,
+    parsed: Understanding,
+    weighed: Understanding,
+) -> Understanding:
+    """A remark is no phrase of the grammar beyond its opening: ask the listener for plain words.
+
+    Only what opens as a remark counts, by the plain words themselves or by both ways of hearing
+    together ("Remarkly owner says ..."); a finding is never taken from open transcription.
     """
     transcribe = getattr(listener, "transcribe", None)
     if transcribe is None:
-        return refused
-    plain = language.understand(transcribe(clip))
+        return weighed
+    words: str = transcribe(clip)
+    plain = language.understand(words)
+    if plain.kind is not Kind.REMARK and parsed.kind is Kind.REMARK:
+        opening = len(parsed.text.split())
+        first, rest = words.split()[:1], words.split()[opening:]
+        if (
+            first
+            and rest
+            and fuzz.ratio(first[0].lower(), parsed.text.split()[0]) >= OPENING_LIKENESS
+        ):
+            plain = replace(parsed, text=words, slots={"remark": " ".join(rest)})
     if plain.kind is not Kind.REMARK or plain.decision is not Decision.ACCEPT:
-        return refused
+        return weighed
     return replace(plain, reason="a remark, in words nobody has checked")
 
 

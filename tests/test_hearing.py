@@ -128,3 +128,19 @@ class TestFreeSpeech:
     @pytest.mark.parametrize("plain", ["Front pads two millimetres.", "disregard that", "", "hm"])
     def test_a_finding_never_is(self, language: InspectionLanguage, plain: str) -> None:
         assert self.hear(plain, language).understanding.decision is Decision.REFUSE
+
+    def test_a_remark_may_be_heard_by_both_ways_together(
+        self, language: InspectionLanguage
+    ) -> None:
+        told = Told({0.1: "remark"}, "Remarkly owner says it pulls to the left.")
+        heard = hear_clip(sound(0.1, 0.0), told, language, as_parsed)
+        assert heard.understanding.kind is Kind.REMARK
+        assert heard.understanding.slots["remark"] == "owner says it pulls to the left."
+
+    def test_another_opening_is_no_remark(self, language: InspectionLanguage) -> None:
+        def ask(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
+            return Understanding(Decision.ASK, understanding.kind, "unsure", understanding.text)
+
+        told = Told({0.1: "remark"}, "The weather is nice today.")
+        heard = hear_clip(sound(0.1, 0.0), told, language, ask)
+        assert heard.understanding.decision is Decision.ASK
