@@ -229,7 +229,9 @@ class _Card(Setting):
             [
                 self.rich(f"<b>{escape(item.what)}</b>", "text"),
                 self.p(
-                    item.by + ("" if item.nearness == "later" else f", {item.nearness}"), "text"
+                    item.by
+                    + ("" if item.nearness in {"later", "unknown"} else f", {item.nearness}"),
+                    "text",
                 ),
                 self.p(f"{item.reason}; {item.source}", "soft"),
             ]
