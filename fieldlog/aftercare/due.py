@@ -175,6 +175,20 @@ def _counted(interval: Interval, limit: int, last: Done | None, every: Sequence[
     )  # fmt: skip
 
 
+def folded(items: Iterable[DueItem]) -> tuple[DueItem, ...]:
+    """The same with all that nobody ever recorded as done in one line at the end."""
+    every = list(items)
+    known = [item for item in every if item.when is not When.UNKNOWN]
+    names = list(dict.fromkeys(i.component for i in every if i.when is When.UNKNOWN))
+    if not names:
+        return tuple(known)
+    rest = DueItem(
+        ", ".join(names), "never recorded as done", None, None, None, None, None, When.UNKNOWN,
+        "enter what was done", "usual workshop intervals",
+    )  # fmt: skip
+    return (*known, rest)
+
+
 def due_from_expiry(paper: str, expires: date, today: date) -> DueItem:
     """A paper that runs out on ``expires``; the day itself still counts."""
     return DueItem(

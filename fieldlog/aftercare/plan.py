@@ -22,12 +22,12 @@ from fieldlog.aftercare.due import (
 )
 from fieldlog.aftercare.equipment import has
 from fieldlog.aftercare.intervals import Intervals, with_own
-from fieldlog.aftercare.trend import Rules, Trend, same_place, trends
+from fieldlog.aftercare.trend import AGE, Rules, Trend, same_place, trends
 from fieldlog.aftercare.walk_list import DefaultWalk, Walk, walk_for
 from fieldlog.aftercare.work import Work
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.limits.context import SETTINGS, parse_context
-from fieldlog.model import Context, Decision, Kind, Limit
+from fieldlog.model import Context, Decision, Limit
 from fieldlog.store.records import (
     HistoryRow,
     Inspection,
@@ -92,6 +92,15 @@ class Plan:
     """Most urgent first."""
     trends: tuple[Trend, ...]
     done: tuple[Done, ...]
+
+    def worn(self, intervals: Intervals) -> tuple[Trend, ...]:
+        """Trends of what wears; age runs evenly and is no trend."""
+        return tuple(
+            each
+            for each in self.trends
+            if (each.component, each.characteristic) in intervals.wears
+            and each.characteristic != AGE
+        )
 
 
 def context_of(vehicle: Vehicle, inspection: Inspection) -> Context:
@@ -222,11 +231,17 @@ def progress_of(
 
 
 def left_open(record: InspectionRecord, asked: Utterance) -> bool:
-    """Whether no finding was accepted right after the question."""
-    for later in record.utterances:
-        if later.number > asked.number and later.kind is Kind.FINDING:
-            return later.decision is not Decision.ACCEPT
-    return True
+    """Whether no later finding that stands is of a component that the question's words name.
+
+    The record does not keep which answer belongs to which question.
+    """
+    words = {word.removesuffix("s") for word in asked.text.split()}
+    after = {u.id for u in record.utterances if u.number > asked.number}
+    return not any(
+        words & {word.removesuffix("s") for word in each.finding.component.split()}
+        for each in record.findings
+        if each.stands and each.utterance_id in after
+    )
 
 
 def conclusion_of(record: InspectionRecord, state: Progress) -> Conclusion:

@@ -11,12 +11,15 @@ from fieldlog.aftercare.checklist import Item, progress
 from fieldlog.aftercare.conclusion import conclude
 from fieldlog.aftercare.due import DueItem
 from fieldlog.aftercare.job_lines import JobLine, Judged, job_lines, shopping
-from fieldlog.aftercare.plan import skips_of
+from fieldlog.aftercare.plan import left_open, skips_of
+from fieldlog.aftercare.trend import Trend
+from fieldlog.aftercare.walk_list import NOT_FITTED
 from fieldlog.aftercare.work import NO_WORK, Work
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.model import Decision, Limit, Qualifier, Severity, State, Verdict
 from fieldlog.report.gauge import gauge
 from fieldlog.report.lines import best_guess, due_row, limit_lines, severity_text, zone_of
+from fieldlog.report.trend_picture import trend_picture
 from fieldlog.report.view_model import (
     ClipLine,
     CorrectionLine,
@@ -44,8 +47,6 @@ WORST_FIRST = (
     State.WITHIN.value,
     NOT_JUDGED,
 )
-NOT_FITTED = "not_fitted"
-"""Fact of a vehicle: components it does not have, separated by commas; never "not checked"."""
 _SEVERITIES = ("dangerous", "major", "minor", "")
 
 
@@ -62,6 +63,8 @@ class Surroundings:
     checked: Mapping[str, date] = field(default_factory=dict)
     """Item of the checklist -> the last day it was checked in an earlier inspection."""
     work: Work = NO_WORK
+    trends: tuple[Trend, ...] = ()
+    """Wear of what this vehicle was measured on."""
     notes: tuple[str, ...] = field(default=())
 
 
@@ -105,7 +108,7 @@ class _Builder:
         conclusion = conclude(
             verdicts,
             open_items=sum(len(section.not_checked) for section in sections),
-            asked=sum(self._left_open(u) for u in asked),
+            asked=sum(left_open(self.record, u) for u in asked),
         )
         head = self.record.inspection
         return Report(
@@ -140,7 +143,9 @@ class _Builder:
                 for r in self.record.remarks
             ),
             asked=tuple(
-                self._heard(u, u.text, u.question or u.reason, u.said_at, open_=self._left_open(u))
+                self._heard(
+                    u, u.text, u.question or u.reason, u.said_at, open_=left_open(self.record, u)
+                )
                 for u in asked
             ),
             not_understood=tuple(
@@ -160,6 +165,7 @@ class _Builder:
             fingerprint=self.record.fingerprint,
             rows=self.record.rows,
             printed=self._time(self.around.printed_at, day=True),
+            trends=tuple(p for p in map(trend_picture, self.around.trends) if p is not None),
         )
 
     # -- head -------------------------------------------------------------------------------------
@@ -347,16 +353,6 @@ class _Builder:
 
     def _remark(self, text: str, utterance: Utterance | None, made_at: datetime) -> HeardLine:
         return self._heard(utterance, text, "", utterance.said_at if utterance else made_at)
-
-    def _left_open(self, asked: Utterance) -> bool:
-        """Whether no later finding is of a component that the question's words name."""
-        words = {word.removesuffix("s") for word in asked.text.split()}
-        after = {u.id for u in self.record.utterances if u.number > asked.number}
-        return not any(
-            words & {word.removesuffix("s") for word in each.finding.component.split()}
-            for each in self.standing
-            if each.utterance_id in after
-        )
 
     def _corrections(self) -> tuple[CorrectionLine, ...]:
         lines = []

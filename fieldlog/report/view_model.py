@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fieldlog.report.gauge import Gauge
+from fieldlog.report.trend_picture import TrendPicture
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +152,7 @@ class Report:
     fingerprint: str
     rows: int
     printed: str
+    trends: tuple[TrendPicture, ...] = ()
 
     @property
     def findings(self) -> tuple[FindingRow, ...]:

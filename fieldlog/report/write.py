@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from fieldlog.aftercare.due import DueItem
+from fieldlog.aftercare.due import DueItem, folded
 from fieldlog.aftercare.files import load_care, past_of
 from fieldlog.aftercare.plan import checked_before, plan, vehicle_walk
 from fieldlog.errors import StoreError, UsageError
@@ -97,15 +97,17 @@ def surroundings(store: Repository, record: InspectionRecord, printed_at: dateti
     limits = with_own(shipped_limits(), vehicle.limits)
     past = past_of(store, vehicle).until(head)
     walk = vehicle_walk(vehicle, care)
+    planned = plan(past, care, limits, head.started_at.date())
     return Surroundings(
         care.catalogue,
         printed_at,
         limits,
-        plan(past, care, limits, head.started_at.date()).due,
+        folded(planned.due),
         walk.items,
         notes=walk.notes,
         checked=checked_before(past, walk.items, head),
         work=care.work,
+        trends=planned.worn(care.intervals),
     )
 
 
