@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -14,6 +15,7 @@ from fieldlog.aftercare.checklist import Item, Skip
 from fieldlog.aftercare.equipment import Fact, has, unknown
 from fieldlog.aftercare.files import load_care
 from fieldlog.aftercare.intervals import Intervals, distance_km, read_intervals, said
+from fieldlog.aftercare.page import page
 from fieldlog.aftercare.walk_list import read_walk, walk_for
 from fieldlog.aftercare.work import MANUAL, read_work, torques_for
 from fieldlog.catalogue.files import load_catalogue
@@ -193,6 +195,11 @@ class TestShipped:
         assert not has({"drive": "shaft"}, {}, FACTS)
         assert has({"wheels": "spoked"}, {}, FACTS)  # asking too much is better than forgetting
         assert not has({"wheels": "spoked"}, {"wheels": "Cast "}, FACTS)
+
+
+def test_the_page_is_the_one_that_is_generated() -> None:
+    shown = Path(__file__).resolve().parents[1] / "docs" / "intervals.md"
+    assert shown.read_text(encoding="utf-8") == page(CARE)
 
 
 class TestSaid:

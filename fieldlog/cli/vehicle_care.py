@@ -251,4 +251,24 @@ def checklist(
         click.echo(f"{item.system:<20} {item.key}{'  (monthly)' if item.monthly else ''}")
 
 
-COMMANDS = (trend, due, done, interval, checklist)
+@click.command()
+@click.option("--markdown", is_flag=True, help="Intervals, walk and facts as one page.")
+def intervals(markdown: bool) -> None:
+    """List the usual intervals; `fieldlog vehicle interval` sets a vehicle's own.
+
+    
+    Example:
+      fieldlog vehicle intervals
+    """
+    from fieldlog.aftercare.files import load_care
+    from fieldlog.aftercare.page import every_text, page
+
+    care = load_care()
+    if markdown:
+        click.echo(page(care), nl=False)
+        return
+    for each in care.intervals.rows.values():
+        click.echo(f"{each.id:<18} {every_text(each):<22} {each.do}")
+
+
+COMMANDS = (trend, due, done, interval, intervals, checklist)
