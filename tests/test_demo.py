@@ -1,0 +1,106 @@
+"""The demo, heard for real: every utterance, verdict and photo against its manifest."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections import Counter
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+
+from fieldlog import demo, places
+from fieldlog.cli.ears import open_ears
+from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.store.records import InspectionRecord
+from fieldlog.store.repository import Repository
+
+MEDIA = places.demo_media()
+
+
+@pytest.fixture(scope="module")
+def ran(tmp_path_factory: pytest.TempPathFactory) -> tuple[demo.Demo, InspectionRecord, bool]:
+    """One run of the whole job with the default listener (some twenty seconds of work)."""
+    out = tmp_path_factory.mktemp("demo")
+    language = InspectionLanguage.load()
+    with open_ears(language, "whisper", None) as ears, Repository.open(out / "record") as store:
+        result = demo.run(MEDIA, store, out, language, ears, lambda file, outcome: None)
+        record = store.inspection_record(result.inspection.id)
+        whole = store.verify(result.inspection.id).ok
+    return result, record, whole
+
+
+def test_the_manifest_asks_for_what_the_demo_must_show() -> None:
+    manifest = demo.read_manifest(MEDIA)
+    expected = [u["expect"] for part in manifest["parts"] for u in part["utterances"]]
+    findings = [e for e in expected if "component" in e]
+    assert 25 <= len(findings) <= 40
+    assert 6 <= len(manifest["photos"]) <= 10
+    kinds = Counter(e.get("kind", e.get("decision", "accept")) for e in expected)
+    assert kinds["remark"] == 1
+    assert kinds["ask"] == 1
+    assert sum("corrects" in e for e in expected) == 1
+    assert any(part["noise"] for part in manifest["parts"])
+    catalogue = InspectionLanguage.load().catalogue
+    systems = {catalogue[e["component"]].system for e in findings}
+    assert systems >= {
+        "fluids", "battery", "final drive", "tyres", "filters", "cables", "lights", "brakes",
+        "fasteners", "wheels", "papers",
+    }  # fmt: skip
+
+
+def test_every_utterance_verdict_and_photo(
+    ran: tuple[demo.Demo, InspectionRecord, bool],
+) -> None:
+    result, record, _ = ran
+    assert demo.deviations(result, record, demo.read_manifest(MEDIA)) == []
+
+
+def test_deviations_would_be_seen(ran: tuple[demo.Demo, InspectionRecord, bool]) -> None:
+    result, record, _ = ran
+    manifest = demo.read_manifest(MEDIA)
+    manifest["parts"][0]["utterances"][0]["expect"]["condition"] = "low"
+    manifest["photos"][0]["belongs_to"] = "battery-volts"
+    found = demo.deviations(result, record, manifest)
+    assert len(found) == 2
+    assert "condition is 'between marks' instead of 'low'" in found[0]
+
+
+def test_the_camera_clock_is_found_not_given(
+    ran: tuple[demo.Demo, InspectionRecord, bool],
+) -> None:
+    result, _, _ = ran
+    (alignment,) = result.placed.alignments
+    planted = demo.read_manifest(MEDIA)["camera"]["ahead_of_session_s"]
+    # a shutter follows its spoken mark by a second or two, which no clock can show
+    assert abs(-alignment.offset_s - planted) < 3.0
+    assert not alignment.ask
+
+
+def test_the_record_verifies_and_the_report_is_whole(
+    ran: tuple[demo.Demo, InspectionRecord, bool],
+) -> None:
+    result, record, whole = ran
+    assert whole
+    files = {path.suffix: path for path in result.written.files}
+    assert set(files) == {".html", ".pdf", ".json", ".csv"}
+    page = files[".html"].read_text(encoding="utf-8")
+    assert not re.search(r"""(src|href)=["']https?:""", page)
+    assert page.count("data:image/") >= len(record.photos)
+    assert "safe" not in re.sub(r"data:[^\"']+", "", page).lower()
+    pdf = PdfReader(files[".pdf"])
+    text = " ".join(sheet.extract_text() for sheet in pdf.pages)
+    for words in ("Tidewell Curlew 640", "19VAC30-70-400", "not checked", "leaking"):
+        assert words in text
+    standing = [f for f in record.findings if f.stands]
+    kept = json.loads(files[".json"].read_text(encoding="utf-8"))
+    assert json.dumps(kept).count('"component"') >= len(standing)
+    rows = files[".csv"].read_text(encoding="utf-8").strip().splitlines()
+    assert len(rows) >= len(standing) + 1
+
+
+def test_photos_in_the_media_are_the_drawn_ones() -> None:
+    names = {path.name for path in (MEDIA / "photos").iterdir()}
+    assert names == {photo["file"] for photo in demo.read_manifest(MEDIA)["photos"]}
+    assert all(Path(MEDIA / "photos" / name).stat().st_size < 400_000 for name in names)
