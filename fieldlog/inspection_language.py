@@ -12,7 +12,7 @@ from functools import cached_property, lru_cache
 from pathlib import Path
 
 from fieldlog import places
-from fieldlog.catalogue.component import Catalogue
+from fieldlog.catalogue.component import Catalogue, Component
 from fieldlog.catalogue.files import load_catalogue, rule_names
 from fieldlog.catalogue.phrases import expand
 from fieldlog.grammar.automaton import Automaton
@@ -133,6 +133,10 @@ class InspectionLanguage:
     def answer(self, asked: Understanding, text: str) -> Understanding:
         """What ``text`` means as an answer to what was ``asked`` (an understanding that asks)."""
         return self._answers.answer(asked, text)
+
+    def conditions_of(self, component: Component) -> frozenset[tuple[str, ...]]:
+        """Every phrase that judges ``component`` as a whole."""
+        return frozenset(self._values.conditions_of(component, None))
 
     def meaning(self, text: str) -> str:
         """A key equal for texts that mean the same; "" when the text is refused."""
@@ -259,7 +263,7 @@ class InspectionLanguage:
         return any(
             all(
                 decide(self._readings(part)[0], "", self._subjects.values) is not None
-                for part in (words[:at], words[at:])
+                for part in (words[:at], words[at + 1 :] if words[at] == "and" else words[at:])
             )
             for at in range(2, len(words) - 1)
         )

@@ -37,6 +37,7 @@ _CODES = {
     "date": ("the fifth of june twenty twenty six", "2026-06-05"),
 }
 _CONDITION_WORDS = {
+    "slack": "too slack",
     "sound": "good",
     "between marks": "between the marks",
     "nail in it": "nail in it",

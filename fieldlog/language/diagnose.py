@@ -25,6 +25,10 @@ _SHORTEST = 4
 """Shorter words are too near to too many."""
 
 
+_SMALL_WORDS = frozenset(("a", "an", "and", "for", "of", "the", "to", "too", "no", "or", "won"))
+"""Words that stand in numbers and anywhere else."""
+
+
 def why_not(
     words: Words,
     abouts: Sequence[About],
@@ -50,6 +54,8 @@ def why_not(
 def _behind_subject(words: Words, about: About, reasons: Sequence[str], values: ValueReader) -> str:
     rest = words[about.used :]
     subject = tell.place(about.component.name, about.position)
+    if not rest and about.characteristic is not None and about.characteristic.units:
+        return f"incomplete: no value was said for the {about.characteristic.name} of the {subject}"
     if not rest:
         return f"incomplete: nothing was said about the {subject}"
     condition = values.is_condition(rest)
@@ -61,7 +67,7 @@ def _behind_subject(words: Words, about: About, reasons: Sequence[str], values: 
     said = f"'{' '.join(rest)}'"
     if about.characteristic is not None and about.characteristic.code:
         return f"{said} is no {about.characteristic.code}"
-    if reasons and not NUMBER_WORDS.isdisjoint(rest):
+    if reasons and any(word in NUMBER_WORDS and word not in _SMALL_WORDS for word in rest):
         return next((reason for reason in reasons if "allowed" in reason), reasons[0])
     return f"{said} after '{' '.join(words[: about.used])}' is no value, unit or condition of it"
 

@@ -83,6 +83,8 @@ _ICAO = {
         *("sierra", "tango", "uniform", "victor", "whiskey", "xray", "yankee", "zulu"),
     )
 }
+_COMMA = re.compile(r"(?<![\d.,])(\d{1,4}),(\d{1,2})(?![\d,])")
+"""A decimal comma: "2,5 mm"; three digits behind it are thousands."""
 _BETWEEN_READINGS = re.compile(r"(?<=[a-z0-9]),\s+(?=[a-z0-9.])")
 
 
@@ -97,7 +99,9 @@ def respell_written(text: str) -> str:
     text = _FIGURES.sub(r"\1 slash \2 slash \3", text)
     for size in _SIZES:
         text = size.sub(_spaced, text)
-    if "reading" in text:
+    if "reading" not in text:
+        text = _COMMA.sub(r"\1.\2", text)
+    else:
         text = _BETWEEN_READINGS.sub(" then ", text)
     return text
 
