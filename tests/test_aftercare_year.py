@@ -388,4 +388,57 @@ def test_work_done_intervals_and_checklist_are_kept(tmp_path: Path) -> None:
         names = [item["item"] for item in parsed(other, "vehicle", "checklist", "1")]
         assert "final drive oil" in names
         assert "drive chain" not in names
+        run(other, "vehicle", "set", "1", "log done=never", fails=2)
         assert store.verify().intact
+
+
+def test_the_vehicles_own_limits_gate_and_can_be_let_go(tmp_path: Path) -> None:
+    with Repository.open(tmp_path) as store:
+        other = Shop(tmp_path, store, store.add_vehicle("red single").id)
+        run(other, "vehicle", "limit", "1", "brake disc", "thickness", "at least", "4.5 mm",
+            "--source", "stamped on it", "--position", "front")  # fmt: skip
+        (kept,) = parsed(other, "vehicle", "limits", "1")
+        assert (kept["id"], kept["num"], kept["den"]) == ("own.brake-disc.thickness.front", 9, 2)
+        run(other, "inspection", "start", "1", "--on", "2026-02-01")
+        told = run(other, "inspection", "enter", "front disc four point two millimetres")
+        assert "beyond" in told
+        assert "undecided" in run(
+            other, "inspection", "enter", "rear disc four point two millimetres"
+        )
+        pack = tmp_path / "own.toml"
+        pack.write_text(
+            '[pack]\nid = "own"\ntitle = "own"\nlayer = "maker"\nstatus = "entered by user"\n'
+            '[[limit]]\nid = "own.chain"\ncomponent = "drive chain"\ncharacteristic = "slack"\n'
+            'relation = "between"\nprinted = "25 to 35 mm"\nsource = "manual p. 30"\n'
+        )
+        assert "25 to 35 mm" in run(other, "vehicle", "limits", "1", "--from", str(pack))
+        left = run(other, "vehicle", "limits", "1", "--drop", "own.brake-disc.thickness.front")
+        assert "brake disc" not in left
+        for words in (
+            ("vehicle", "limit", "1", "wings", "span", "at least", "4 mm", "--source", "x"),
+            (
+                "vehicle",
+                "limit",
+                "1",
+                "brake disc",
+                "thickness",
+                "at least",
+                "4 V",
+                "--source",
+                "x",
+            ),
+            ("vehicle", "limit", "1", "brake disc", "thickness", "at least", "4", "--source", "x"),
+            (
+                "vehicle",
+                "limit",
+                "1",
+                "brake disc",
+                "thickness",
+                "at least",
+                "4 mm",
+                "--source",
+                " ",
+            ),
+        ):
+            run(other, *words, fails=7)
+        run(other, "vehicle", "limits", "1", "--drop", "nothing", fails=2)

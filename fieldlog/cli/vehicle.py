@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from fieldlog.cli import vehicle_care
+from fieldlog.cli import vehicle_care, vehicle_limits
 from fieldlog.cli.store_option import distance, opened, pairs, store_option
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ def vehicle() -> None:
     """
 
 
-for _care in vehicle_care.COMMANDS:
+for _care in (*vehicle_care.COMMANDS, *vehicle_limits.COMMANDS):
     vehicle.add_command(_care)
 
 
