@@ -27,6 +27,7 @@ from fieldlog.report.pdf_drawing import BLUE, INK, Mark, Ruler, Stamp, TickBox
 from fieldlog.report.pdf_fonts import choose_faces
 from fieldlog.report.pdf_page import BOTTOM, SIDE, TOP, numbered_canvas
 from fieldlog.report.pdf_setting import Setting, counted, rule, ruled, table, tight, with_severity
+from fieldlog.report.pdf_trend import courses
 from fieldlog.report.view_model import FindingRow, HeardLine, LimitLine, PhotoCell, Report
 
 PAPERS: dict[str, tuple[float, float]] = {"a4": A4, "letter": LETTER}
@@ -239,6 +240,10 @@ class _Card(Setting):
         ]
         yield from self.heading("coming due", "")
         yield table(rows, colWidths=[self.width * w for w in (0.34, 0.28, 0.38)], style=ruled())
+        if self.report.trends:
+            yield courses(self.report.trends, self.faces, self.width)
+            told = "Shaded: where 95 % of new readings will lie. Thick line: the limit. "
+            yield self.p(f"{told}Open circles: the part that was on before.", "soft")
 
     def _finding(self, row: FindingRow) -> list[Flowable]:
         columns = [9 * mm, 60 * mm, self.width - 69 * mm - 27 * mm, 27 * mm]
