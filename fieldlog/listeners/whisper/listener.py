@@ -41,7 +41,7 @@ class WhisperListener:
     def __init__(
         self,
         model: Path | None = None,
-        beam: int = 16,
+        beam: int = 8,
         threads: int = 2,
         settings: SearchSettings | None = None,
     ) -> None:

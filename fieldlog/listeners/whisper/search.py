@@ -18,9 +18,12 @@ Array = NDArray[np.float32]
 class SearchSettings:
     """Figures of the search, all in nats unless said otherwise."""
 
-    beam: int = 16
-    """Token sequences kept at each step (count). Hundreds of phrases may begin an inspection's utterance:
-    4 were enough for orders, and lost one phrase in eleven of the inspection."""
+    beam: int = 8
+    """Token sequences kept at each step (count)."""
+    wide: int = 16
+    """The same for the first ``wide_steps`` steps, where noise hides the most (count)."""
+    wide_steps: int = 5
+    """Tokens."""
     bonus: float = 1.0
     """Added per token, against early endings."""
     prune: float = 8.0
@@ -91,7 +94,7 @@ def search(
     live = [_Live(0.0, 0.0, 0.0, 0, 0, (), graph.root)]
     finished: dict[tuple[str, ...], Found] = {}
     best_finished = -np.inf
-    for _ in range(settings.longest):
+    for step in range(settings.longest):
         top = logits.max(axis=1)
         shifted = logits - top[:, None]
         total = np.log(np.exp(shifted).sum(axis=1))
@@ -103,7 +106,8 @@ def search(
                 best_finished = max(best_finished, new.score)
                 known = finished.get(new.words)
                 finished[new.words] = new if known is None else _merged(known, new)
-        live, parents, columns = _extend(live, shifted, total, graph, settings)
+        beam = settings.wide if step < settings.wide_steps else settings.beam
+        live, parents, columns = _extend(live, shifted, total, graph, settings, beam)
         if not live or live[0].score < best_finished - settings.stop:
             break
         logits = decoder.step(sound, memory, parents, columns)
@@ -134,7 +138,12 @@ def _merged(one: Found, other: Found) -> Found:
 
 
 def _extend(
-    live: list[_Live], shifted: Array, total: Array, graph: TokenGraph, settings: SearchSettings
+    live: list[_Live],
+    shifted: Array,
+    total: Array,
+    graph: TokenGraph,
+    settings: SearchSettings,
+    beam: int,
 ) -> tuple[list[_Live], NDArray[np.intp], NDArray[np.intp]]:
     scores, owners, places = [], [], []
     for index, item in enumerate(live):
@@ -150,7 +159,7 @@ def _extend(
     owner = np.concatenate(owners)
     place = np.concatenate(places)
     order = np.flatnonzero(score >= score.max() - settings.prune)
-    order = order[np.argsort(-score[order], kind="stable")][: settings.beam * 8]
+    order = order[np.argsort(-score[order], kind="stable")][: beam * 6]
 
     merged: dict[tuple[int, tuple[str, ...]], _Live] = {}
     rows: list[tuple[int, int]] = []
@@ -177,7 +186,7 @@ def _extend(
                 merged[key] = new
             else:
                 merged[key] = _joined(known, new)
-    return _best_rows(list(merged.values()), rows, settings.beam)
+    return _best_rows(list(merged.values()), rows, beam)
 
 
 def _row_of(rows: list[tuple[int, int]], step: tuple[int, int]) -> int:
