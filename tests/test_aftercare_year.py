@@ -22,7 +22,7 @@ from scipy import optimize, stats
 
 from fieldlog.aftercare.due import DueItem, When
 from fieldlog.aftercare.files import load_care, past_of
-from fieldlog.aftercare.plan import Plan, context_of, plan, vehicle_walk
+from fieldlog.aftercare.plan import Plan, context_of, plan, usable_context, vehicle_walk
 from fieldlog.aftercare.trend import Trend
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.cli import main
@@ -390,6 +390,30 @@ def test_work_done_intervals_and_checklist_are_kept(tmp_path: Path) -> None:
         assert "drive chain" not in names
         run(other, "vehicle", "set", "1", "log done=never", fails=2)
         assert store.verify().intact
+
+
+@pytest.mark.parametrize("fact", ["drive=rope", "rim=wood", "chain=521", "cooling=steam"])
+def test_a_fact_that_cannot_be_meant_is_not_saved(tmp_path: Path, fact: str) -> None:
+    with Repository.open(tmp_path) as store:
+        other = Shop(tmp_path, store, store.add_vehicle("red single").id)
+        run(other, "vehicle", "set", "1", fact, fails=2)
+        run(other, "vehicle", "add", "blue single", "--set", fact, fails=2)
+        run(other, "vehicle", "set", "1", "make=whoever", "year=1998", "drive=")
+        assert "drive" not in store.vehicle("1").facts
+
+
+def test_an_old_slip_does_not_hide_the_vehicle(tmp_path: Path) -> None:
+    with Repository.open(tmp_path) as store:
+        vehicle = store.add_vehicle("red single", facts={"rim": "wood", "chain": "520"})
+        head = store.start_inspection(vehicle.id, settings={"pitches": "20"}, jurisdiction="DE")
+        context, notes = usable_context(vehicle, head)
+        assert dict(context.settings) == {"chain": "520", "pitches": "20"}
+        assert context.jurisdiction == "DE"
+        assert "'wood' is none of its values" in notes[0]
+        other = Shop(tmp_path, store, vehicle.id)
+        assert other.plan().notes == notes
+        around = surroundings(store, store.inspection_record("1"), datetime(2026, 2, 1, tzinfo=UTC))
+        assert notes[0] in around.notes
 
 
 def test_the_vehicles_own_limits_gate_and_can_be_let_go(tmp_path: Path) -> None:

@@ -26,7 +26,8 @@ from fieldlog.aftercare.trend import AGE, Rules, Trend, same_place, trends
 from fieldlog.aftercare.walk_list import DefaultWalk, Walk, walk_for
 from fieldlog.aftercare.work import Work
 from fieldlog.catalogue.component import Catalogue
-from fieldlog.limits.context import SETTINGS, parse_context
+from fieldlog.errors import UsageError
+from fieldlog.limits.context import JURISDICTIONS, SETTINGS, parse_context
 from fieldlog.model import Context, Decision, Limit
 from fieldlog.store.records import (
     HistoryRow,
@@ -92,6 +93,8 @@ class Plan:
     """Most urgent first."""
     trends: tuple[Trend, ...]
     done: tuple[Done, ...]
+    notes: tuple[str, ...] = ()
+    """Facts and settings that could not be meant and were left out."""
 
     def worn(self, intervals: Intervals) -> tuple[Trend, ...]:
         """Trends of what wears; age runs evenly and is no trend."""
@@ -104,9 +107,32 @@ class Plan:
 
 
 def context_of(vehicle: Vehicle, inspection: Inspection) -> Context:
-    """What the checks may assume: facts of the vehicle that are settings, then the inspection's."""
+    """What the checks may assume: facts of the vehicle that are settings, then the inspection's.
+
+    Raises ``UsageError`` for a value that a setting cannot hold.
+    """
     facts = {key: value for key, value in vehicle.facts.items() if key in SETTINGS}
     return parse_context(inspection.jurisdiction, {**facts, **inspection.settings})
+
+
+def usable_context(vehicle: Vehicle, inspection: Inspection) -> tuple[Context, tuple[str, ...]]:
+    """The same for looking back: what cannot be meant is left out and told.
+
+    One old slip does not hide a whole vehicle's trends.
+    """
+    try:
+        return context_of(vehicle, inspection), ()
+    except UsageError:
+        kept: dict[str, str] = {}
+        notes = []
+        for key, value in {**vehicle.facts, **inspection.settings}.items():
+            if key in SETTINGS:
+                try:
+                    kept |= parse_context(None, {key: value}).settings
+                except UsageError as error:
+                    notes.append(f"left out: {error.where} {error.what}")
+        jurisdiction = inspection.jurisdiction if inspection.jurisdiction in JURISDICTIONS else None
+        return Context(jurisdiction, kept), tuple(notes)
 
 
 def plan(past: Past, care: Care, limits: Sequence[Limit], today: date) -> Plan:
@@ -119,7 +145,9 @@ def plan(past: Past, care: Care, limits: Sequence[Limit], today: date) -> Plan:
     odometer = past.odometer_km(today)
     done = everything_done(intervals, vehicle.log, past.remarks, past.history, today)
     replaces = {each.id: each.component for each in intervals.rows.values() if _is_part(each)}
-    contexts = {each.id: context_of(vehicle, each) for each in past.inspections}
+    usable = {each.id: usable_context(vehicle, each) for each in past.inspections}
+    contexts = {key: context for key, (context, _) in usable.items()}
+    notes = tuple(dict.fromkeys(note for _, told in usable.values() for note in told))
     found = trends(
         past.history,
         Rules(care.catalogue, limits, contexts),
@@ -142,7 +170,7 @@ def plan(past: Past, care: Care, limits: Sequence[Limit], today: date) -> Plan:
         *(trend.projection.item for trend in worn if trend.projection.item is not None),
     ]
     ordered = sorted(items, key=lambda i: (_URGENT.index(i.when), i.by_date or date.max, i.what))
-    return Plan(tuple(ordered), found, done)
+    return Plan(tuple(ordered), found, done, notes)
 
 
 def _is_part(interval: Interval) -> bool:

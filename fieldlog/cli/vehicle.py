@@ -10,6 +10,7 @@ import click
 
 from fieldlog.cli import vehicle_care, vehicle_limits
 from fieldlog.cli.store_option import distance, opened, pairs, store_option
+from fieldlog.errors import UsageError
 
 if TYPE_CHECKING:
     from fieldlog.store.records import Vehicle
@@ -45,7 +46,7 @@ def add(
       fieldlog vehicle add "red single" --set rim=steel --set chain=520 --odometer "8000 mi"
     """
     with opened(folder) as store:
-        added = store.add_vehicle(name, facts=pairs(facts), odometer=distance(odometer))
+        added = store.add_vehicle(name, facts=_meant(pairs(facts)), odometer=distance(odometer))
     _print(added, as_json)
 
 
@@ -115,7 +116,7 @@ def set_(key: str, facts: tuple[str, ...], folder: Path | None) -> None:
     """
     with opened(folder) as store:
         found = store.vehicle(key)
-        store.set_facts(found.id, pairs(facts))
+        store.set_facts(found.id, _meant(pairs(facts)))
     click.echo(f"vehicle {found.number}: {len(facts)} facts saved")
 
 
@@ -136,6 +137,23 @@ def odometer(key: str, reading: str, folder: Path | None) -> None:
         if done is not None:
             store.add_odometer(found.id, done)
     click.echo(f"vehicle {found.number}: odometer {reading} saved")
+
+
+def _meant(facts: dict[str, str]) -> dict[str, str]:
+    """``facts`` when each can be meant; ``UsageError`` for a value that a known fact cannot hold.
+
+    Facts that nothing here knows (make, model, year...) are kept as they are said.
+    """
+    from fieldlog.aftercare.equipment import unknown
+    from fieldlog.aftercare.files import load_care
+    from fieldlog.limits.context import SETTINGS, parse_context
+
+    given = {key: value for key, value in facts.items() if value}
+    parse_context(None, {key: value for key, value in given.items() if key in SETTINGS})
+    wrong = unknown(given, load_care().walk.facts)
+    if wrong:
+        raise UsageError(wrong[0])
+    return facts
 
 
 def _print(vehicle: Vehicle, as_json: bool) -> None:

@@ -64,10 +64,12 @@ def trend(
         raise UsageError(f"{component!r} is not in the catalogue", where="--component")
     with opened(folder) as store:
         past = past_of(store, store.vehicle(key))
-    found = plan(past, care, with_own(shipped_limits(), past.vehicle.limits), _today(day)).trends
+    planned = plan(past, care, with_own(shipped_limits(), past.vehicle.limits), _today(day))
+    for note in planned.notes:
+        click.echo(f"fieldlog: {note}", err=True)
     wanted = [
         each
-        for each in found
+        for each in planned.trends
         if (component is None or each.component == component)
         and (position is None or each.position == position)
         and (
@@ -105,7 +107,10 @@ def due(key: str, day: datetime | None, as_json: bool, folder: Path | None) -> N
     with opened(folder) as store:
         past = past_of(store, store.vehicle(key))
     limits = with_own(shipped_limits(), past.vehicle.limits)
-    items = plan(past, load_care(), limits, _today(day)).due
+    planned = plan(past, load_care(), limits, _today(day))
+    for note in planned.notes:
+        click.echo(f"fieldlog: {note}", err=True)
+    items = planned.due
     if as_json:
         click.echo(json.dumps([due_json(item, past.unit) for item in items]))
         return

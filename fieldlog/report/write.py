@@ -104,7 +104,7 @@ def surroundings(store: Repository, record: InspectionRecord, printed_at: dateti
         limits,
         folded(planned.due),
         walk.items,
-        notes=walk.notes,
+        notes=(*walk.notes, *planned.notes),
         checked=checked_before(past, walk.items, head),
         work=care.work,
         trends=planned.worn(care.intervals),
