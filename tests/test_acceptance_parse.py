@@ -14,7 +14,10 @@ import pytest
 
 from fieldlog.assess import assess
 from fieldlog.catalogue.phrases import expand
+from fieldlog.cli.verdict_lines import limit_text
+from fieldlog.derived.from_finding import Derived, derive
 from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.limits.cautions import system_of
 from fieldlog.limits.context import SETTINGS, parse_context
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.model import Decision, LimitStatus, State, Verdict
@@ -498,3 +501,39 @@ def test_facts_that_can_be_said_are_settings(language: InspectionLanguage) -> No
     for component in language.catalogue:
         for one in component.characteristics:
             assert {fact.setting for fact in one.given} <= SETTINGS.keys()
+
+
+@pytest.mark.parametrize(
+    ("component", "system"),
+    [("primary oil", None), ("brake lamp", None), ("brake pads", "brakes"), ("rim", "wheels")]
+    + [("master cylinder", "brakes"), ("fork seal", "steering"), ("spokes", "wheels")],
+)
+def test_cautions_fit_the_component(component: str, system: str | None) -> None:
+    assert system_of(component) == system
+
+
+def test_lines_for_people_name_what_a_limit_asks_for(language: InspectionLanguage) -> None:
+    printed = {
+        "rear tyre bulging": "bulging: beyond; 19VAC30-70-400",
+        "rear tyre 30 psi": "between 32.4 and 39.6 psi",
+        "cell three eleven forty": "at least 1.150, each, margin -0.01",
+    }
+    for words, wanted in printed.items():
+        gate = judged(language, words, "US-VA", "pressure_rear=36psi").gate
+        assert gate is not None
+        assert wanted in limit_text(gate)
+
+
+def test_round_values_are_shown_whole(language: InspectionLanguage) -> None:
+    """100 % is not shown as 1 %, 50 % not as 5 %, 7620 mm not as 762 mm."""
+    verdicts = {
+        "battery 12.24 volts": "50 %",
+        "battery 12.65 volts": "100 %",
+        "headlamp aim four inches low": "/ 7620 mm",
+    }
+    for words, wanted in verdicts.items():
+        finding = language.understand(words).finding
+        assert finding is not None
+        told = [each.arithmetic for each in derive(finding, parse_context(), TODAY)
+                if isinstance(each, Derived)]  # fmt: skip
+        assert any(wanted in text for text in told), told

@@ -69,9 +69,10 @@ def _print(understood: Understanding, assessment: Assessment | None) -> None:
         if verdict.reason:
             console.print(Text(f"  {verdict.reason}"))
         for derived, _ in assessment.derived:
-            console.print(Text(f"  {tell.finding(derived.finding)}: {derived.arithmetic}"))
+            console.print(Text(f"  {derived.finding.characteristic}: {derived.arithmetic}"))
         for other in verdict.others:
-            console.print(Text(f"  also {other.state.value}: {limit_text(other)}"))
+            told = other.reason if other.reason.startswith("not judged") else ""
+            console.print(Text(f"  also {told or other.state.value}: {limit_text(other)}"))
         for caution in verdict.cautions:
             console.print(Text(f"  caution: {caution}"))
     if understood.flags:

@@ -87,7 +87,10 @@ def limit_text(judgement: Judgement) -> str:
     margin = ""
     if judgement.margin is not None:
         margin = f", margin {float(judgement.margin):+.3g} {_unit(limit.unit)}".rstrip()
-    return f"{what(limit)}{margin}; {limit.source} ({limit.status.value})"
+    source, status = limit.source, limit.status.value
+    return f"{what(limit)}{margin}; " + (
+        source if source.startswith(status) else f"{source} ({status})"
+    )
 
 
 def _unit(unit: str) -> str:

@@ -109,7 +109,8 @@ def _from_voltage(finding: Finding, context: Context, today: date) -> tuple[Resu
 def _freezing(finding: Finding, gravity: Fraction, how: str) -> Derived:
     frost = battery.freezing_point_f(gravity)
     celsius = convert(frost, "degF", "degC")
-    text = f"{how}; specific gravity {_show(gravity)} freezes at {_show(celsius, 1)} degC"
+    dense = f"specific gravity {_show(gravity)}"
+    text = f"{how if how == dense else f'{how}; {dense}'} freezes at {_show(celsius, 1)} degC"
     source = battery.FREEZING_F_BY_GRAVITY.source
     return _made(finding, "freezing point", celsius, "degC", text, source)
 

@@ -19,13 +19,14 @@ DEFERS = (
 CAUTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "brakes": (
-            "Brakes decide whether the vehicle stops: do not ride on a fault here; "
-            "have it put right and the brake tried at walking pace first.",
+            "Brakes decide whether the vehicle stops: a fault here is put right before the next "
+            "ride, and the brake is tried at walking pace first.",
             "Brake fluid harms eyes, skin and paint, and old and new grades are not mixed.",
             "Brake dust may hold harmful fibres: wipe it wet, never blow it off.",
         ),
         "tyres": (
-            "A tyre that lets go takes the vehicle down: ride again only after it is replaced.",
+            "A tyre that lets go takes the vehicle down: a worn-out or damaged one is replaced "
+            "before the next ride.",
             "Seat a bead from a distance and never above the pressure marked on the sidewall.",
         ),
         "steering": (
@@ -42,8 +43,8 @@ CAUTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
             "A frozen battery is not charged and not jump-started: it can burst.",
         ),
         "wheels": (
-            "A rim or spoke that gives way can drop the vehicle: "
-            "it stays parked until the wheel has been rebuilt or replaced.",
+            "A rim or spoke that gives way can drop the vehicle: one that is cracked, bent or loose "
+            "is put right before the next ride.",
         ),
         "drive": (
             "Keep fingers and rags away from chain, belt and sprockets; "
@@ -56,23 +57,29 @@ CAUTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 """System -> cautions."""
 
 _SYSTEM_WORDS: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("brakes", ("brake",)),
-    ("tyres", ("tyre", "valve stem", "sidewall")),
-    ("steering", ("steering", "fork", "handlebar", "swingarm", "head bearing")),
-    ("fuel", ("fuel", "petcock", "carburettor", "petrol")),
+    ("brakes", ("brake", "caliper", "master cylinder", "reservoir cap")),
+    ("tyres", ("tyre", "valve stem")),
+    ("steering", ("steering", "fork", "handlebar", "swing arm", "triple clamp")),
+    ("fuel", ("fuel", "carburetor")),
     ("battery", ("battery", "electrolyte")),
-    ("wheels", ("rim", "spoke", "wheel", "axle", "hub")),
-    ("drive", ("chain", "belt", "sprocket", "pulley")),
+    ("wheels", ("rim", "spokes", "wheel", "axle", "hub")),
+    ("drive", ("chain", "belt", "sprocket", "pulley", "master link")),
     ("stand", ("stand", "jack")),
     ("heat", ("exhaust", "coolant", "engine oil", "radiator")),
 )
 
 
+_LAMPS = ("lamp", "lamps")
+"""A brake lamp is a lamp: nothing of what is said of brakes is said of it."""
+
+
 def system_of(component: str) -> str | None:
     """The caution heading a component belongs to, by the words of its name."""
-    name = component.lower()
+    name = f" {component.lower()} "
+    if any(f" {word} " in name for word in _LAMPS):
+        return None
     for system, words in _SYSTEM_WORDS:
-        if any(word in name for word in words):
+        if any(f" {word} " in name for word in words):
             return system
     return None
 

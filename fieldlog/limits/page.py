@@ -47,7 +47,10 @@ def what(limit: Limit) -> str:
     if limit.relation == "is":
         return f"{', '.join(limit.words)}: {limit.outcome.value}"
     rule = "" if limit.aggregation == "single" else f", {limit.aggregation}"
-    return f"{limit.relation} {limit.printed}{rule}"
+    printed = limit.printed.removesuffix(" 1")  # a ratio has no unit to print
+    if limit.relation == "between":
+        printed = printed.replace(" to ", " and ", 1)
+    return f"{limit.relation} {printed}{rule}"
 
 
 def where(limit: Limit) -> str:
