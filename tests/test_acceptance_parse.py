@@ -13,12 +13,8 @@ from datetime import date
 import pytest
 
 from fieldlog.assess import assess
-from fieldlog.catalogue.phrases import expand
-from fieldlog.cli.verdict_lines import limit_text
-from fieldlog.derived.from_finding import Derived, derive
 from fieldlog.inspection_language import InspectionLanguage
-from fieldlog.limits.cautions import system_of
-from fieldlog.limits.context import SETTINGS, parse_context
+from fieldlog.limits.context import parse_context
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.model import Decision, LimitStatus, State, Verdict
 
@@ -435,105 +431,3 @@ def test_memory_never_gates_and_common_practice_alone_is_at_most_marginal(
         assert verdict.gate.limit.status is not LimitStatus.MEMORY
         if verdict.gate.limit.status is LimitStatus.COMMON:
             assert verdict.state is not State.BEYOND, words
-
-
-def test_the_first_words_of_a_measurement_are_no_judgement(language: InspectionLanguage) -> None:
-    """A listener that loses the end of "chain slack thirty five" must not judge the chain slack."""
-    for component in language.catalogue:
-        judgements = language.conditions_of(component)
-        for one in component.characteristics:
-            named = {tuple(p.split()) for text in one.words for p in expand(text)}
-            if one.units:
-                assert not named & judgements, f"{component.name}, {one.name}"
-
-
-@pytest.mark.parametrize(
-    ("words", "decision", "told"),
-    [
-        ("chain slack", "refuse", "no value was said for the slack of the drive chain"),
-        ("front pads two millimetres and rear pads three millimetres", "refuse", "more than one"),
-        ("front tyre date code 5324", "ask", "5324 is no week"),  # 2024 had 52 weeks (1.4)
-        ("rear tyre date code fifty four twenty", "ask", "5420 is no week"),
-        ("insurance expires 05/03/2027", "ask", "2027-03-05 or 2027-05-03"),
-        (
-            "front rim run out readings zero, point two millimetres",
-            "ask",
-            "lateral or run-out radial",
-        ),
-        ("front tyre size 120/70", "refuse", "is no tyre size"),
-        ("chain wants a clean", "refuse", "is no value, unit or condition"),
-        ("skip horn", "ask", "with its reason"),
-        ("skip horn please", "ask", "with its reason"),
-        ("front pads thirty oh millimetres", "refuse", "not a number"),
-        ("the front pads look two years old", "refuse", "not understood after the unit"),
-        ("scratch that itch please", "refuse", "does not fit"),
-    ],
-)
-def test_what_is_not_understood_says_why(
-    language: InspectionLanguage, words: str, decision: str, told: str
-) -> None:
-    understood = language.understand(words)
-    assert understood.decision.value == decision, understood
-    assert told in understood.reason
-
-
-@pytest.mark.parametrize(
-    ("words", "given"),
-    [
-        ("headlight aim two inches high at twenty five feet", {"distance": "25ft"}),
-        ("belt deflection ten millimetres at ten pounds", {"force": "10lb"}),
-        ("chain span over twenty pitches 325 mm", {"pitches": "20"}),
-        ("cell three twelve forty at minus ten degrees celsius", {"temperature": "-10degC"}),
-        ("rear tyre hot pressure 42 psi at fifty degrees celsius", {"hot_temperature": "50degC"}),
-        ("skip horn no key", {"component": "horn", "reason": "no key"}),
-        ("skip the front tyre, not fitted", {"reason": "not fitted", "position": "front"}),
-    ],
-)
-def test_what_is_said_beside_a_value_is_kept(
-    language: InspectionLanguage, words: str, given: dict[str, str]
-) -> None:
-    understood = language.understand(words)
-    assert understood.decision is Decision.ACCEPT, understood.reason
-    assert given.items() <= understood.slots.items()
-
-
-def test_facts_that_can_be_said_are_settings(language: InspectionLanguage) -> None:
-    for component in language.catalogue:
-        for one in component.characteristics:
-            assert {fact.setting for fact in one.given} <= SETTINGS.keys()
-
-
-@pytest.mark.parametrize(
-    ("component", "system"),
-    [("primary oil", None), ("brake lamp", None), ("brake pads", "brakes"), ("rim", "wheels")]
-    + [("master cylinder", "brakes"), ("fork seal", "steering"), ("spokes", "wheels")],
-)
-def test_cautions_fit_the_component(component: str, system: str | None) -> None:
-    assert system_of(component) == system
-
-
-def test_lines_for_people_name_what_a_limit_asks_for(language: InspectionLanguage) -> None:
-    printed = {
-        "rear tyre bulging": "bulging: beyond; 19VAC30-70-400",
-        "rear tyre 30 psi": "between 32.4 and 39.6 psi",
-        "cell three eleven forty": "at least 1.150, each, margin -0.01",
-    }
-    for words, wanted in printed.items():
-        gate = judged(language, words, "US-VA", "pressure_rear=36psi").gate
-        assert gate is not None
-        assert wanted in limit_text(gate)
-
-
-def test_round_values_are_shown_whole(language: InspectionLanguage) -> None:
-    """100 % is not shown as 1 %, 50 % not as 5 %, 7620 mm not as 762 mm."""
-    verdicts = {
-        "battery 12.24 volts": "50 %",
-        "battery 12.65 volts": "100 %",
-        "headlamp aim four inches low": "/ 7620 mm",
-    }
-    for words, wanted in verdicts.items():
-        finding = language.understand(words).finding
-        assert finding is not None
-        told = [each.arithmetic for each in derive(finding, parse_context(), TODAY)
-                if isinstance(each, Derived)]  # fmt: skip
-        assert any(wanted in text for text in told), told
