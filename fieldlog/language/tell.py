@@ -46,7 +46,7 @@ def place(component: str, position: str | None) -> str:
     """ "front brake pads"; "battery, cell 3"."""
     if position is None:
         return component
-    if position[-1:].isdigit():
+    if position[-1:].isdigit() or position in ("up", "down"):
         return f"{component}, {position}"
     return f"{position} {component}"
 
