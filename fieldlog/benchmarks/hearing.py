@@ -16,14 +16,14 @@ from pathlib import Path
 import numpy as np
 
 from fieldlog.audio.clip import RATE, Clip
-from fieldlog.benchmarks.noise_mix import Samples, excerpt, mix
+from fieldlog.benchmarks.noise_mix import Samples
 from fieldlog.benchmarks.recognisers import Recogniser
 from fieldlog.benchmarks.recordings import Item, SpeechSet, read
 from fieldlog.doubt import Policy, judge_for, shipped_rules
 from fieldlog.errors import FieldlogError
 from fieldlog.hearing import Heard, hear_clip, hear_clips
 from fieldlog.listeners.base import Language, Listener
-from fieldlog.model import Decision
+from fieldlog.model import Decision, Kind
 
 SEED = 20_261_125
 
@@ -32,11 +32,12 @@ Progress = Callable[[str], None]
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What is measured: sets, ratios in dB (None is clean), how clips are cut, how many files."""
+    """What is measured: sets, noise, how clips are cut, how many files."""
 
     sets: tuple[SpeechSet, ...]
     noise: Path | None
-    ratios: tuple[float | None, ...] = (None, 12.0, 6.0)
+    ratios: tuple[float, ...] = ()
+    """Ratios in dB beside clean; those of each set when empty."""
     endpointed: bool = False
     limit: int | None = None
     policy: Policy = Policy.BALANCED
@@ -57,6 +58,10 @@ class Row:
     asked_when_right: int
     asked_when_wrong: int
     refused: int
+    false_accepts: int
+    """Something accepted from sound that was not meant for it (remarks aside)."""
+    hours: float
+    """Length of all the sound."""
     median_ms: float
     p95_ms: float
     real_time_factor: float
@@ -108,8 +113,8 @@ def measure(recogniser: Recogniser, plan: Plan) -> list[Row]:
         listener = recogniser.build()
         listener.load(language)
         try:
-            for ratio in plan.ratios:
-                if ratio is None or noise is not None:
+            for ratio in (None, *(plan.ratios or speech.ratios)):
+                if ratio is None or noise is not None or speech.own_noise:
                     rows.append(_row(recogniser, speech, language, listener, plan, ratio, noise))
         finally:
             listener.close()
@@ -127,15 +132,13 @@ def _row(
 ) -> Row:
     rng = np.random.default_rng(SEED)
     judge = judge_for(language, shipped_rules(), plan.policy)
-    right = silent = asked_right = asked_wrong = refused = 0
+    right = silent = asked_right = asked_wrong = refused = false_accepts = 0
     latencies: list[float] = []
     wrong: list[str] = []
     seconds = spent = 0.0
     items = _some(speech, plan.limit)
     for item in items:
-        sound = read(item.path)
-        if ratio is not None and noise is not None:
-            sound = mix(sound, excerpt(noise, len(sound), rng), ratio)
+        sound = item.sound(noise, ratio, rng)
         seconds += len(sound) / RATE
         began = time.perf_counter()
         if plan.endpointed:
@@ -148,14 +151,24 @@ def _row(
         decision = Decision.REFUSE if heard is None else heard.understanding.decision
         if heard is not None:
             latencies.append(heard.latency_ms)
-        is_right = heard is not None and dict(heard.understanding.slots) == dict(item.slots)
+        if item.negative:
+            taken = decision is Decision.ACCEPT and heard is not None
+            if taken and heard is not None and heard.understanding.kind is not Kind.REMARK:
+                false_accepts += 1
+                wrong.append(f"{item.path.name}: {heard.text}")
+            refused += decision is Decision.REFUSE
+            asked_wrong += decision is Decision.ASK
+            continue
+        is_right = heard is not None and item.is_right(heard.understanding, language)
+        meant = not item.words or language.understand(item.words).decision is Decision.ACCEPT
         right += is_right and decision is not Decision.REFUSE
         silent += decision is Decision.ACCEPT and not is_right
-        asked_right += decision is Decision.ASK and is_right
+        asked_right += decision is Decision.ASK and is_right and meant
         asked_wrong += decision is Decision.ASK and not is_right
         refused += decision is Decision.REFUSE
         if not is_right:
-            wrong.append(f"{item.path.name}: {heard.text if heard else ''}")
+            said = f" ({item.words})" if item.words else ""
+            wrong.append(f"{item.path.name}{said}: {heard.text if heard else ''}")
     return Row(
         recogniser=recogniser.name,
         speech=speech.name,
@@ -166,6 +179,8 @@ def _row(
         asked_when_right=asked_right,
         asked_when_wrong=asked_wrong,
         refused=refused,
+        false_accepts=false_accepts,
+        hours=seconds / 3600.0,
         median_ms=float(np.median(latencies)) if latencies else 0.0,
         p95_ms=float(np.percentile(latencies, 95)) if latencies else 0.0,
         real_time_factor=spent / seconds if seconds else 0.0,

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
-from fieldlog.benchmarks.noise_mix import Samples
+from numpy.random import Generator
+
+from fieldlog.benchmarks.noise_mix import Samples, excerpt, mix
 from fieldlog.errors import UsageError
 from fieldlog.grammar.tagged import TaggedLanguage
 from fieldlog.listeners.base import Language
+from fieldlog.model import Understanding
 
 _DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 DIGITS_JSGF = (
@@ -20,10 +25,67 @@ DIGITS_JSGF = (
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One recording and the slots that must come out of it."""
+    """One recording and what must come out of it."""
 
     path: Path
-    slots: Mapping[str, str]
+    slots: Mapping[str, str] = field(default_factory=dict)
+    """Slots that must be filled, exactly (orders and digits)."""
+    words: str = ""
+    """What was said, where meaning is compared (inspection)."""
+    negative: bool = False
+    """Nothing may be accepted from it."""
+
+    def sound(self, noise: Samples | None, ratio: float | None, rng: Generator) -> Samples:
+        """Samples at 16 kHz, with ``noise`` mixed in over the whole clip at ``ratio`` dB."""
+        clean = read(self.path)
+        if ratio is None or noise is None:
+            return clean
+        return mix(clean, excerpt(noise, len(clean), rng), ratio)
+
+    def is_right(self, understanding: Understanding, language: Language) -> bool:
+        """Whether this is what was said."""
+        return dict(understanding.slots) == dict(self.slots)
+
+
+@dataclass(frozen=True, slots=True)
+class InspectionItem(Item):
+    """An utterance of the generated inspection set, which brings its own noise."""
+
+    source: InspectionSet | None = None
+    key: str = ""
+
+    def sound(self, noise: Samples | None, ratio: float | None, rng: Generator) -> Samples:
+        """Samples at 16 kHz with the set's own noise over the spoken part."""
+        assert self.source is not None
+        return self.source.sound(self.key, ratio)
+
+    def is_right(self, understanding: Understanding, language: Language) -> bool:
+        """Same meaning as the words that were said."""
+        return not self.negative and language.meaning(understanding.text) == language.meaning(
+            self.words
+        )
+
+
+class InspectionSet:
+    """The generated set, opened in each process when it is first needed (so it can be sent)."""
+
+    def __init__(self, folder: Path) -> None:
+        """``folder`` as ``fieldlog benchmarks speech-set`` made it."""
+        self.folder = folder
+
+    def sound(self, key: str, ratio: float | None) -> Samples:
+        """One utterance at ``ratio`` dB, or clean."""
+        opened, items = _opened(self.folder)
+        samples: Samples = opened.noisy(items[key], ratio)
+        return samples
+
+
+@lru_cache(maxsize=1)
+def _opened(folder: Path) -> tuple[Any, dict[str, Any]]:
+    from fieldlog.benchmarks.speech_set.items import SpeechSet as Generated
+
+    opened = Generated(folder)
+    return opened, {item.id: item for item in opened.items}
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +95,40 @@ class SpeechSet:
     name: str
     items: tuple[Item, ...]
     language: Callable[[], Language]
+    own_noise: bool = False
+    """Whether it brings its own noise."""
+    ratios: tuple[float, ...] = (12.0, 6.0)
+    """Ratios in dB its targets are given for."""
+
+
+def inspection(folder: Path, part: str = "test") -> tuple[SpeechSet, SpeechSet]:
+    """The generated inspection set: what must be heard, and what nothing may come of."""
+    from fieldlog.benchmarks.speech_set.items import SpeechSet as Generated
+
+    source = InspectionSet(folder)
+    spoken: list[Item] = []
+    negative: list[Item] = []
+    for item in Generated(folder).part(part):
+        made = InspectionItem(
+            path=folder / item.file,
+            words=item.words,
+            negative=item.is_negative,
+            source=source,
+            key=item.id,
+        )
+        (negative if item.is_negative else spoken).append(made)
+    ratios = (15.0, 10.0)
+    return (
+        SpeechSet("inspection", tuple(spoken), inspection_language, True, ratios),
+        SpeechSet("not for it", tuple(negative), inspection_language, True, ratios),
+    )
+
+
+def inspection_language() -> Language:
+    """The language that ships with fieldlog."""
+    from fieldlog.inspection_language import InspectionLanguage
+
+    return InspectionLanguage.load()
 
 
 def orders(folder: Path) -> SpeechSet:

@@ -37,11 +37,15 @@ def _beside(relative: str) -> Path | None:
 @click.option("--orders", type=click.Path(path_type=Path), help="Folder of spoken orders.")
 @click.option("--digits", type=click.Path(path_type=Path), help="Folder of spoken digits.")
 @click.option("--no-digits", is_flag=True, help="Leave the digits out.")
+@click.option("--inspection", type=click.Path(path_type=Path), help="Folder made by speech-set.")
+@click.option("--part", default="test", help="Part of the inspection set: test or tune.")
 @click.option("--noise", type=click.Path(path_type=Path), help="A recording of noise.")
 @click.option("--vosk", "vosk_model", type=click.Path(path_type=Path), help="A Vosk model folder.")
 @click.option("--model", type=click.Path(path_type=Path), help="Another CTranslate2 Whisper.")
 @click.option("--only", multiple=True, help="Only the recognisers of this name (repeatable).")
-@click.option("--ratio", multiple=True, type=float, help="Noise ratio in dB (default: 12 and 6).")
+@click.option(
+    "--ratio", multiple=True, type=float, help="Noise ratios in dB (default: those of the targets)."
+)
 @click.option("--limit", type=int, help="Files per set, drawn with a fixed seed: a quick look.")
 @click.option("--endpointed", is_flag=True, help="Cut each file with the endpointer first.")
 @click.option("--policy", default="balanced", help="cautious, balanced or brisk.")
@@ -51,6 +55,8 @@ def hearing(
     orders: Path | None,
     digits: Path | None,
     no_digits: bool,
+    inspection: Path | None,
+    part: str,
     noise: Path | None,
     vosk_model: Path | None,
     model: Path | None,
@@ -89,6 +95,8 @@ def hearing(
             click.echo(f"no {name}: name their folder with --{name}", err=True)
         else:
             sets.append(reader(folder))
+    if inspection is not None:
+        sets += recordings.inspection(inspection, part)
     if not sets:
         raise UsageError("nothing to hear", where="benchmarks hearing", todo="give --orders DIR")
     if noise is None:
@@ -106,7 +114,7 @@ def hearing(
     plan = measured.Plan(
         sets=tuple(sets),
         noise=noise,
-        ratios=(None, *(ratio or (12.0, 6.0))),
+        ratios=ratio,
         endpointed=endpointed,
         limit=limit,
         policy=Policy(policy),
@@ -172,6 +180,7 @@ def _print(rows: list[Row]) -> None:
         "asked, right",
         "asked, wrong",
         "refused",
+        "false accepts",
         "median ms",
         "p95 ms",
         "x real time",
@@ -190,12 +199,13 @@ def _print(rows: list[Row]) -> None:
             f"{row.asked_when_right} ({row.asked_when_right * share:.1f} %)",
             str(row.asked_when_wrong),
             str(row.refused),
+            str(row.false_accepts),
             f"{row.median_ms:.0f}",
             f"{row.p95_ms:.0f}",
             f"{row.real_time_factor:.2f}",
             f"{row.memory_mb:.0f}",
         )
-    Console(width=168).print(table)
+    Console(width=180).print(table)
 
 
 @benchmarks.command("store")
