@@ -1,0 +1,138 @@
+"""Every row of every limit pack is reached by something that can be said, in its own context."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from datetime import date
+
+import pytest
+
+from fieldlog.assess import assess
+from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.limits.context import SETTINGS, parse_context
+from fieldlog.limits.packs import shipped_limits
+from fieldlog.model import Context, Decision, Finding, Limit, LimitStatus, State
+from tests.utterances import rows
+
+TODAY = date(2026, 11, 25)
+DERIVED = {
+    ("battery", "state of charge"): ["battery twelve point four volts"],
+    ("tyre", "pressure ratio"): ["front tyre 20 psi"],
+    ("tyre", "age"): ["rear tyre date code 2501"],
+}
+"""What is computed is reached by what it is computed from."""
+
+
+@pytest.fixture(scope="module")
+def language() -> InspectionLanguage:
+    return InspectionLanguage.load()
+
+
+def phrases(limit: Limit) -> Iterator[str]:
+    yield from DERIVED.get((limit.component, limit.characteristic), ())
+    for row in rows():
+        about = (
+            row.get("c") == limit.component and row.get("k", "condition") == limit.characteristic
+        )
+        if about and row.get("d", "accept") == "accept":
+            yield str(row["w"])
+
+
+def context_of(limit: Limit) -> Context:
+    """A context in which the row applies, taken from its own ``applies``."""
+    settings = {"pressure_front": "36psi"}
+    for key, wanted in limit.applies.items():
+        if key in ("jurisdiction", "position"):
+            continue
+        setting = SETTINGS[key]
+        first = wanted.split("|")[0]
+        if first.startswith("!"):
+            first = next(c for c in setting.choices if c not in wanted.removeprefix("!").split("|"))
+        above = re.fullmatch(r"(>=?|<=?)(\d+)(\D*)", first)
+        if above:
+            step = {">": 1, ">=": 0, "<": -1, "<=": 0}[above[1]]
+            first = f"{int(above[2]) + step}{above[3]}"
+        settings[key] = first
+    where = limit.applies.get("jurisdiction", "").split("|")[0] or None
+    return parse_context(where, [f"{key}={value}" for key, value in settings.items()])
+
+
+def reached(language: InspectionLanguage, limit: Limit) -> bool:
+    context = context_of(limit)
+    for words in phrases(limit):
+        understood = language.understand(words)
+        finding = understood.finding
+        if understood.decision is not Decision.ACCEPT or finding is None:
+            continue
+        if limit.words and not _names(finding, limit):
+            continue
+        assessment = assess(finding, shipped_limits(), context, language.catalogue, TODAY)
+        verdicts = [assessment.verdict, *(verdict for _, verdict in assessment.derived)]
+        found = [v.gate for v in verdicts if v.gate] + [o for v in verdicts for o in v.others]
+        if any(each.limit.id == limit.id for each in found):
+            return True
+    return False
+
+
+def _names(finding: Finding, limit: Limit) -> bool:
+    return (finding.condition or finding.code) in limit.words
+
+
+@pytest.mark.parametrize("limit", shipped_limits(), ids=lambda limit: limit.id)
+def test_every_limit_is_reached_by_words(language: InspectionLanguage, limit: Limit) -> None:
+    assert reached(language, limit), f"nothing that can be said reaches {limit.id}"
+
+
+@pytest.mark.parametrize(
+    ("words", "where", "settings", "state"),
+    [
+        # common practice and handbook figures of the trade, on and outside: at most marginal
+        ("battery twelve point six volts", None, "battery=agm", "within"),
+        ("battery 12.59 volts", None, "battery=agm", "marginal"),
+        ("vent hose length one inch", None, "", "within"),
+        ("vent hose two and a half inches below the frame", None, "", "marginal"),
+        ("charging voltage 14.8 volts", None, "", "within"),
+        ("charging voltage 14.9 volts", None, "", "marginal"),
+        ("cranking voltage 9.6 volts", None, "", "within"),
+        ("cranking voltage 9.5 volts", None, "", "marginal"),
+        ("front brake fluid age two years", None, "", "within"),
+        ("front brake fluid age three years", None, "", "marginal"),
+        ("front brake fluid water content 2.9 percent", None, "", "within"),
+        ("front brake fluid moisture 3 %", None, "", "marginal"),
+        ("front disc run out 0.3 mm", None, "", "within"),
+        ("front disc run out 0.31 mm", None, "", "marginal"),
+        ("throttle free play six millimetres", None, "", "within"),
+        ("throttle free play one millimetre", None, "", "marginal"),
+        ("clutch lever free play twenty millimetres", None, "", "within"),
+        ("clutch lever free play nine millimetres", None, "", "marginal"),
+        ("front left indicator rate 120 per minute", None, "", "within"),
+        ("front left indicator rate 121 per minute", None, "", "marginal"),
+        # standards 1.1: COMAR 11.14.05.05 (three places), 11.22.04.06 and Utah (two grooves x 3)
+        # rejected when worn at all of them; one reading decides nothing
+        ("rear tread readings 1.5 mm, 1.5 mm, 1.58 mm", "US-MD", "vehicle_class=car", "beyond"),
+        ("rear tread readings 1.5 mm, 1.5 mm, 1.59 mm", "US-MD", "vehicle_class=car", "within"),
+        ("rear tread 1.5 mm", "US-MD", "vehicle_class=trailer", "undecided"),
+        ("rear tread 1.5 mm", "US-UT", "", "undecided"),
+        ("rear tread readings 1 mm, 1 mm, 1 mm, 1 mm, 1 mm, 1 mm", "US-UT", "", "beyond"),
+        # standards 2.2: 49 CFR 393.47(d) air disc 1/8, hydraulic 1/16, other air drum 1/4 in
+        ("front pads 3.17 mm", "US", "vehicle_class=truck,brakes=air disc", "beyond"),
+        ("front pads 3.18 mm", "US", "vehicle_class=truck,brakes=air disc", "within"),
+        ("front pads 1.58 mm", "US", "vehicle_class=truck,brakes=hydraulic disc", "beyond"),
+        ("front pads 1.59 mm", "US", "vehicle_class=truck,brakes=hydraulic disc", "within"),
+        ("rear shoes 6.3 mm", "US", "vehicle_class=truck,brakes=air drum", "beyond"),
+        ("rear shoes 6.35 mm", "US", "vehicle_class=truck,brakes=air drum", "within"),
+    ],
+)
+def test_the_rest_of_the_figures(
+    language: InspectionLanguage, words: str, where: str | None, settings: str, state: str
+) -> None:
+    understood = language.understand(words)
+    assert understood.finding is not None
+    assert understood.decision is Decision.ACCEPT, understood.reason
+    context = parse_context(where, [*filter(None, settings.split(",")), "uncertainty=0"])
+    found = assess(understood.finding, shipped_limits(), context, language.catalogue, TODAY)
+    assert found.verdict.state.value == state, found.verdict.reason
+    gate = found.verdict.gate
+    if gate is not None and gate.limit.status is LimitStatus.COMMON:
+        assert found.verdict.state is not State.BEYOND
