@@ -41,11 +41,10 @@ def assess(
     """Check ``finding`` and everything derived from it; the worst decided verdict is its verdict.
 
     ``today`` is the day of the inspection; ``beside`` holds the other findings that stand in it:
-    cells that were said one by one are held against the limits on their spread together. Raises ``UsageError`` where the context contradicts the
-    reading (an uncertainty in another kind of unit).
+    cells that were said one by one are held against the limits on their spread together. Raises
+    ``UsageError`` where the context contradicts the reading (an uncertainty in another unit).
     """
-    settings = {"date": today.isoformat(), **context.settings, **dict(finding.given)}
-    context = replace(context, settings=settings)
+    context = context_for(finding, context, today)
     own = checked(finding, limits, context, catalogue)
     together = in_a_row(finding, beside)
     derived: list[tuple[Derived, Verdict]] = []
@@ -70,6 +69,12 @@ def assess(
         hints = "; ".join(each.what for each in lacking)
         verdict = replace(verdict, reason=f"{verdict.reason}; {hints}" if verdict.reason else hints)
     return Assessment(verdict, tuple(derived), tuple(lacking))
+
+
+def context_for(finding: Finding, context: Context, today: date) -> Context:
+    """``context`` with the day of the inspection and what was said together with the value."""
+    settings = {"date": today.isoformat(), **context.settings, **dict(finding.given)}
+    return replace(context, settings=settings)
 
 
 def in_a_row(finding: Finding, beside: Sequence[Finding]) -> Finding | None:

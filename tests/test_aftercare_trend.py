@@ -157,6 +157,16 @@ class TestNewPart:
         # 0.5 mm over 317.5 mm, or whatever the catalogue gives the rule: carried to the percentage
         assert 0 < got.noise < 1
 
+    def test_what_was_said_with_the_value_counts(self) -> None:
+        said = [
+            Finding("drive chain", None, "span", Quantity(F(v), "mm"), given=(("pitches", "20"),))
+            for v in ("318", "319", "320")
+        ]
+        made = rows(said[0], list(said))
+        contexts = {row.inspection_id: Context(None, {"chain": "520"}) for row in made}
+        found = trends(made, Rules(CATALOGUE, shipped_limits(), contexts), (), PARTS, TODAY)
+        assert "elongation" in {each.characteristic for each in found}
+
     @pytest.mark.parametrize(
         ("done", "place", "same"),
         [(None, "rear", True), ("rear", "rear", True), ("front", "front left", True),

@@ -301,6 +301,20 @@ class TestBrakeFluid:
         assert not brake_fluid.may_mix("DOT 5", "DOT 5.1")
         assert not brake_fluid.may_mix("DOT 4", "DOT 5")
         assert brake_fluid.may_mix("DOT 4", "DOT 5.1")
+        assert not brake_fluid.may_mix("mineral oil", "DOT 4")
+        assert brake_fluid.may_mix("mineral oil", "mineral oil")
+
+    @pytest.mark.parametrize(
+        ("grade", "dry", "wet"),
+        # 49 CFR 571.116 S5.1.1 and S5.1.2, degC and degF as printed; DOT 5.1 as DOT 5
+        [
+            ("DOT 3", (205, 401), (140, 284)), ("DOT 4", (230, 446), (155, 311)),
+            ("DOT 5", (260, 500), (180, 356)), ("DOT 5.1", (260, 500), (180, 356)),
+        ],
+    )  # fmt: skip
+    def test_boiling_points(self, grade: str, dry: tuple[int, int], wet: tuple[int, int]) -> None:
+        row = brake_fluid.GRADES[grade]
+        assert ((row.dry_c, row.dry_f), (row.wet_c, row.wet_f)) == (dry, wet)
 
     def test_colour(self) -> None:
         assert brake_fluid.colour_conflict("DOT 4", "purple")

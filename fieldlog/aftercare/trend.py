@@ -16,10 +16,10 @@ from fractions import Fraction
 
 from fieldlog.aftercare.done import km_of
 from fieldlog.aftercare.due import Done, Projection, Reading, due_from_age, due_from_wear
-from fieldlog.assess import checked, usual_uncertainty
+from fieldlog.assess import checked, context_for, usual_uncertainty
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.derived.from_finding import Derived, derive
-from fieldlog.derived.wear import LEVEL, Line, Point, TooFewPoints, fit
+from fieldlog.derived.wear import LEVEL, Line, Point, TooFewPoints, fit, split_at_replacements
 from fieldlog.limits.check import merge_readings
 from fieldlog.limits.judge import comparable, judge
 from fieldlog.model import Context, Finding, Judgement, Limit, Quantity
@@ -124,7 +124,8 @@ def trends(
 
 def _measured(row: HistoryRow, rules: Rules) -> list[tuple[Finding, Fraction | None]]:
     """The finding and what is derived from it, each with its U (k = 2) in its own unit."""
-    finding, context = row.finding, rules.contexts[row.inspection_id]
+    finding = row.finding
+    context = context_for(finding, rules.contexts[row.inspection_id], row.at.date())
     usual = usual_uncertainty(finding, rules.catalogue)
     u = finding.quantity.uncertainty if finding.quantity else None
     own = u if u is not None else usual.value if usual else None
@@ -180,7 +181,8 @@ def _trend(
     for each in rows:
         by_inspection[each[0].inspection_id].append(each)
     newest_row, newest, u = rows[-1]
-    gate = _one_sided(newest, rules, rules.contexts[newest_row.inspection_id])
+    context = rules.contexts[newest_row.inspection_id]
+    gate = _one_sided(newest, rules, context_for(newest, context, newest_row.at.date()))
     unit = gate.unit if gate else _unit(newest)
     readings, left_out = [], []
     for several in by_inspection.values():
@@ -234,19 +236,21 @@ def _projection(
 def _series(
     readings: Sequence[Reading], falling: bool | None, noise: Fraction, cuts: Sequence[date]
 ) -> list[tuple[Reading, ...]]:
-    """Cut where a part is known to be replaced and where the values say so."""
-    series: list[list[Reading]] = []
+    """Cut where a part is known to be replaced, then where the values say so."""
+    known: list[list[Reading]] = []
     for reading in readings:
-        if series:
-            last = series[-1][-1]
-            known = any(last.on <= cut < reading.on for cut in cuts)
-            step = reading.value - last.value
-            back = falling is not None and (step if falling else -step) > noise
-            if not known and not back:
-                series[-1].append(reading)
-                continue
-        series.append([reading])
-    return [tuple(each) for each in series]
+        if known and not any(known[-1][-1].on <= cut < reading.on for cut in cuts):
+            known[-1].append(reading)
+        else:
+            known.append([reading])
+    if falling is None:
+        return [tuple(part) for part in known]
+    found = []
+    for part in known:
+        points = [Point(Fraction(at), each.value) for at, each in enumerate(part)]
+        for piece in split_at_replacements(points, falling, noise):
+            found.append(tuple(part[int(point.x)] for point in piece))
+    return found
 
 
 def _one_sided(finding: Finding, rules: Rules, context: Context) -> Limit | None:

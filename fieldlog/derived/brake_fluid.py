@@ -39,8 +39,10 @@ GRADES: dict[str, Grade] = {
 def may_mix(one: str, other: str) -> bool:
     """Whether two grades share a base: silicone (DOT 5) never mixes with the glycol grades.
 
-    Raises ``KeyError`` for a grade the standard does not know.
+    What is no grade of the standard (mineral oil) mixes with nothing but itself.
     """
+    if one not in GRADES or other not in GRADES:
+        return one == other
     return GRADES[one].silicone == GRADES[other].silicone
 
 

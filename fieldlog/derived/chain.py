@@ -56,10 +56,10 @@ def span_from_rollers(inner_mm: Fraction, outer_mm: Fraction) -> Fraction:
     return (inner_mm + outer_mm) / 2
 
 
-def elongation_limit_percent(largest_sprocket_teeth: int | None) -> Fraction:
+def elongation_limit_percent(largest_sprocket_teeth: Fraction | int | None) -> Fraction:
     """3 %, or 200/N % where the largest sprocket has more than 66 teeth (ANSI B29.1)."""
     if largest_sprocket_teeth is not None and largest_sprocket_teeth > 66:
-        return Fraction(200, largest_sprocket_teeth)
+        return 200 / Fraction(largest_sprocket_teeth)
     return Fraction(3)
 
 

@@ -207,8 +207,8 @@ def split_at_replacements(
 ) -> list[list[Point]]:
     """Cut a history where the part was replaced: wear that goes back by more than ``noise``.
 
-    ``points`` in order of x; ``noise`` is the expanded uncertainty of one reading, same unit as y:
-    smaller steps the wrong way are measurement scatter, not a new part.
+    ``points`` in order of x; ``noise`` is the expanded uncertainty of a difference of two readings,
+    same unit as y: smaller steps the wrong way are measurement scatter, not a new part.
     """
     series: list[list[Point]] = []
     for point in points:

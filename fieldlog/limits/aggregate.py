@@ -20,6 +20,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from fieldlog.derived.wheel import total_indicator_reading
+
 PLAIN = ("single", "thinnest", "any", "each")
 NAMES = (*PLAIN, "indicator total", "spread", "pair difference", "average", "magnitude")
 _K_OF_N = re.compile(r"([1-9]\d?) of ([1-9]\d?)")
@@ -64,7 +66,8 @@ def reduce(readings: Sequence[Fraction], aggregation: str, *, low: bool, high: b
     if aggregation == "indicator total":
         if count == 1:
             return Reduced((smallest,), "the indicator total as read")
-        return Reduced((largest - smallest,), f"indicator total, max - min of {count} readings")
+        total = total_indicator_reading(readings)
+        return Reduced((total,), f"indicator total, max - min of {count} readings")
     if aggregation == "spread":
         if count < 2:
             return Reduced(lacking="needs two readings or more")

@@ -6,7 +6,8 @@ import re
 from collections.abc import Callable, Iterator
 from fractions import Fraction
 
-from fieldlog.derived.chain import SIZES, lift_off_limit_mm
+from fieldlog.derived.brake_fluid import may_mix
+from fieldlog.derived.chain import SIZES, elongation_limit_percent, lift_off_limit_mm
 from fieldlog.limits.context import BRAKE_FLUIDS, amount
 from fieldlog.model import Context, Finding, Limit, LimitStatus, Severity, State
 
@@ -125,7 +126,7 @@ def _teeth(context: Context, finding: Finding) -> Iterator[Limit]:
         return
     teeth = Fraction(text)
     if teeth > _LARGE_SPROCKET:
-        percent = 200 / teeth
+        percent = elongation_limit_percent(teeth)
         yield Limit(
             id="chain.elongation-large",
             pack="chain-wear",
@@ -187,7 +188,7 @@ def _grade(context: Context, finding: Finding) -> Iterator[Limit]:
         return
     if found == marked:
         state, severity, advice = State.WITHIN, Severity.MINOR, ""
-    elif found not in _GLYCOL or marked not in _GLYCOL:
+    elif not may_mix(found, marked):
         state, severity = State.BEYOND, Severity.DANGEROUS
         advice = f"never mixed with {marked}: drain, flush and check the seals before filling"
     elif _GLYCOL.index(found) > _GLYCOL.index(marked):
