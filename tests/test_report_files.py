@@ -433,3 +433,25 @@ def test_what_cannot_be_written_is_one_clear_line(
         write_report(store, "last", ("json",), tmp_path / "file", printed_at=at)
     with pytest.raises(UsageError, match="no format of the report"):
         write_report(store, "last", ("docx",), tmp_path, printed_at=at)
+
+
+def test_wear_is_drawn_on_screen_and_on_paper(store: Repository, tmp_path: Path) -> None:
+    vehicle = store.add_vehicle("year of four")
+    for number, tread in enumerate(("5.5", "4.9", "4.2", "3.8")):
+        inspection = store.start_inspection(
+            vehicle.id,
+            started_at=START + timedelta(days=90 * number),
+            odometer=Quantity(Fraction(10_000 + 2_000 * number), "km"),
+        )
+        store.add_finding(
+            inspection.id,
+            Finding("tyre", "rear", "tread depth", Quantity(Fraction(tread), "mm")),
+            tread_verdict(),
+        )
+    written = write_report(store, "last", ("html", "pdf"), tmp_path, printed_at=PRINTED)
+    page, paper = (path.read_bytes() for path in written.files)
+    assert b'class="course"' in page
+    assert b"rear tyre, tread depth" in page
+    text = " ".join(_pdf_text(paper).split())
+    assert "Shaded: where 95 % of new readings will lie" in text
+    assert "2027" in text or "2026" in text

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import shutil
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
@@ -17,15 +18,24 @@ from tests.store_samples import Filled, fill, ticking
 KEPT = (*CHAINED, *(child for pairs in CHILDREN.values() for child, _ in pairs))
 
 
+@pytest.fixture(scope="module")
+def template(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Filled]:
+    """One filled store; each test gets a copy of it."""
+    folder = tmp_path_factory.mktemp("template")
+    with Repository.open(folder / "shop", now=ticking()) as opened:
+        return folder / "shop", fill(opened, folder)
+
+
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Repository]:
+def filled(template: tuple[Path, Filled]) -> Filled:
+    return template[1]
+
+
+@pytest.fixture
+def store(tmp_path: Path, template: tuple[Path, Filled]) -> Iterator[Repository]:
+    shutil.copytree(template[0], tmp_path / "shop")
     with Repository.open(tmp_path / "shop", now=ticking()) as opened:
         yield opened
-
-
-@pytest.fixture
-def filled(store: Repository, tmp_path: Path) -> Filled:
-    return fill(store, tmp_path)
 
 
 def _unguarded(store: Repository) -> sqlite3.Connection:
@@ -151,8 +161,13 @@ def test_a_changed_or_missing_original_shows(store: Repository, filled: Filled) 
     assert f"{filled.clip}: is missing from the media folder" in store.verify().faults
 
 
-def test_the_hash_is_what_the_page_says_it_is(store: Repository) -> None:
+def test_the_hash_is_what_the_page_says_it_is(tmp_path: Path) -> None:
     """Recomputed here from the description alone, without the module under test."""
+    with Repository.open(tmp_path) as empty:
+        _recomputed(empty)
+
+
+def _recomputed(store: Repository) -> None:
     vehicle = store.add_vehicle("blue roadster")
     row = store._db.conn.execute("SELECT * FROM record WHERE id = ?", (vehicle.id,)).fetchone()
     text = json.dumps(
