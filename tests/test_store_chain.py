@@ -42,6 +42,7 @@ def _unguarded(store: Repository) -> sqlite3.Connection:
     """The connection of somebody who takes the triggers off first."""
     connection = store._db.conn
     connection.execute("PRAGMA foreign_keys=OFF")
+    connection.execute("PRAGMA synchronous=OFF")
     for (name,) in connection.execute(
         "SELECT name FROM sqlite_master WHERE type = 'trigger'"
     ).fetchall():
