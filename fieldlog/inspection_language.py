@@ -27,6 +27,7 @@ from fieldlog.language.answers import Answers
 from fieldlog.language.decide import decide, meaning_key
 from fieldlog.language.diagnose import UNKNOWN, meant, why_not
 from fieldlog.language.dialogue import CORRECTION, Dialogue
+from fieldlog.language.hint import HINT
 from fieldlog.language.lexicon import Words, phrases, spoken_name
 from fieldlog.language.shape import GRAMMAR, Shaped, shape
 from fieldlog.language.spellings import respell, respell_written
@@ -43,6 +44,8 @@ class InspectionLanguage:
     """Our own language; implements ``fieldlog.listeners.base.Language``."""
 
     name = "inspection"
+    hint = HINT
+    """A text of its kind, for listeners that can use one."""
 
     def __init__(
         self,
