@@ -156,6 +156,24 @@ class TestChainAndTyre:
         assert told in lacks(finding)[0]
 
 
+class TestTyreCodes:
+    def test_load_index_and_speed_symbol(self) -> None:
+        # ISO 4223-1 and UN R75 as tabulated: 73 is 365 kg, V is 240 km/h, H lies below it
+        load = made(measured("tyre", "rear", "load index", "73", unit="1"))
+        assert value(load["load capacity"]) == 365
+        speeds = [
+            value(made(Finding("tyre", "rear", "speed symbol", code=code))["top speed"])
+            for code in ("U", "H", "V")
+        ]
+        assert speeds == [200, 210, 240]
+
+    def test_what_no_table_holds_is_not_made_up(self) -> None:
+        assert lacks(measured("tyre", "rear", "load index", "97", unit="1")) == [
+            "load index 97 is in no table at hand"
+        ]
+        assert made(Finding("tyre", "rear", "speed symbol", code="Z")) == {}
+
+
 class TestHeadlamp:
     @pytest.mark.parametrize(
         ("offset", "unit", "settings", "degrees"),
@@ -170,6 +188,7 @@ class TestHeadlamp:
         self, offset: str, unit: str, settings: tuple[str, ...], degrees: float
     ) -> None:
         aim = measured("headlamp", "down", "aim offset", offset, unit=unit)
+        assert "%" in made(aim, *settings)["aim angle"].arithmetic
         assert value(made(aim, *settings)["aim angle"]) == pytest.approx(degrees, abs=0.001)
 
 
@@ -198,6 +217,8 @@ def test_what_is_derived_is_listed_with_its_unit() -> None:
         (measured("tyre", "rear", "pressure", "200", unit="kPa"), ("pressure_rear=250kPa",)),
         (measured("tyre", "rear", "hot pressure", "250", unit="kPa"), ("hot_temperature=50degC",)),
         (measured("headlamp", "down", "aim offset", "10", unit="cm"), ()),
+        (measured("tyre", "rear", "load index", "73", unit="1"), ()),
+        (Finding("tyre", "rear", "speed symbol", code="V"), ()),
     ]
     seen = set()
     for finding, settings in samples:

@@ -26,6 +26,8 @@ CHARACTERISTICS: tuple[tuple[str, str, str], ...] = (
     ("tyre", "tread depth", "in"),
     ("tyre", "pressure", "kPa"),
     ("tyre", "pressure ratio", "%"),
+    ("tyre", "load capacity", "kg"),
+    ("tyre", "top speed", "km/h"),
     ("headlamp", "aim angle", "deg"),
 )
 """Component, characteristic and unit of everything that is derived."""
@@ -231,8 +233,29 @@ def _from_aim(finding: Finding, context: Context, today: date) -> tuple[Result, 
     offset = convert(finding.quantity.value, finding.quantity.unit, "mm")
     distance = setting_in(context, "distance", "mm") or headlamp.SCREEN_DISTANCE_MM
     angle = Fraction(headlamp.aim_degrees(offset, distance)).limit_denominator(10**6)
-    how = f"atan({_show(offset, 1)} mm / {_show(distance, 0)} mm) = {_show(angle)} deg"
+    slope = _show(headlamp.aim_percent(offset, distance), 2)
+    how = f"atan({_show(offset, 1)} mm / {_show(distance, 0)} mm) = {_show(angle)} deg, {slope} %"
     return (_made(finding, "aim angle", angle, "deg", how, "screen at 25 ft: SAE J599 practice"),)
+
+
+def _from_load_index(finding: Finding, context: Context, today: date) -> tuple[Result, ...]:
+    quantity = finding.quantity
+    if quantity is None or quantity.value.denominator != 1:
+        return ()
+    kilograms = tyre.load_capacity_kg(int(quantity.value))
+    if kilograms is None:
+        return (Lacking("load capacity", f"load index {quantity.value} is in no table at hand"),)
+    how = f"load index {quantity.value}: {kilograms} kg"
+    source = "ISO 4223-1, as tabulated in public"
+    return (_made(finding, "load capacity", Fraction(kilograms), "kg", how, source),)
+
+
+def _from_speed_symbol(finding: Finding, context: Context, today: date) -> tuple[Result, ...]:
+    speed = tyre.top_speed_kmh(finding.code) if finding.code else None
+    if speed is None:
+        return ()
+    how = f"speed symbol {finding.code}: {speed} km/h"
+    return (_made(finding, "top speed", Fraction(speed), "km/h", how, "UN R75 para 2"),)
 
 
 _RULES: dict[tuple[str, str | None], Callable[[Finding, Context, date], tuple[Result, ...]]] = {
@@ -244,5 +267,7 @@ _RULES: dict[tuple[str, str | None], Callable[[Finding, Context, date], tuple[Re
     ("tyre", "tread depth"): _from_wear_bars,
     ("tyre", "pressure"): _pressure_ratio,
     ("tyre", "hot pressure"): _from_hot_pressure,
+    ("tyre", "load index"): _from_load_index,
+    ("tyre", "speed symbol"): _from_speed_symbol,
     ("headlamp", "aim offset"): _from_aim,
 }
