@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 _TOGETHER: Mapping[str, str] = MappingProxyType(
     {
+        "sg": "specific gravity",
         "calliper": "caliper",
         "callipers": "calipers",
         "tyres": "tyre",

@@ -42,6 +42,8 @@ def brake_fluid_grades(words: Sequence[str]) -> tuple[CodeReading, ...]:
     """
     said = tuple(words)
     body = said[1:] if said[:1] == ("dot",) else said
+    if body == ("mineral", "oil"):
+        return (CodeReading("mineral oil", said),)
     if body == ("five", "one"):
         return (CodeReading("DOT 5.1", said, ("shorthand",)),)
     return distinct(
