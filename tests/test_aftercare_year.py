@@ -354,6 +354,19 @@ def test_what_cannot_be_meant_is_one_line(shop: Shop, words: tuple[str, ...], to
     assert len(output.strip().splitlines()) == 1
 
 
+def test_the_report_shows_what_comes_due_and_how_it_wears(shop: Shop, tmp_path: Path) -> None:
+    run(shop, "report", "last", "--html", "--out", str(tmp_path))
+    (page,) = tmp_path.glob("*.html")
+    text = page.read_text(encoding="utf-8")
+    for part in (
+        "coming due", "tread depth reaches 1.6 mm", "renew registration", "never recorded as done",
+        'class="course"', "85 to 95 N.m (maker&#39;s manual, page 112)",
+        "do not ride it before this is put right",
+    ):  # fmt: skip
+        assert part in text, part
+    assert " mi" in text  # in the unit of the odometer
+
+
 def test_show_ends_with_the_conclusion(shop: Shop) -> None:
     told = run(shop, "inspection", "show", "last")
     assert "do not ride it before this is put right" in told

@@ -291,10 +291,8 @@ def skip(item: str, reason: str, key: str, folder: Path | None) -> None:
         raise UsageError("an item is left out only with a reason", where="--reason")
     with opened(folder) as store:
         record = store.inspection_record(key)
-        for left_out in inspection_jobs.to_skip(record, item):
-            data = {"item": left_out}
-            store.add_event(record.inspection.id, inspection_jobs.SKIPPED, reason, data=data)
-            click.echo(f"{left_out}: left out")
+        for name in inspection_jobs.leave_out(store, record, item, reason):
+            click.echo(f"{name}: left out")
 
 
 @inspection.command("sign-off")

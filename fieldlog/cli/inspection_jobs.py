@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     from fieldlog.store.records import InspectionRecord
     from fieldlog.store.repository import Repository
 
-SKIPPED = "skipped"
-
 _key = click.argument("key", metavar="[INSPECTION]", default="last")
 _json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 
@@ -100,14 +98,17 @@ def open_(key: str, as_json: bool, folder: Path | None) -> None:
     click.echo(f"{len(state.open)} open, {len(state.checked)} checked{rest}{left_out}")
 
 
-def to_skip(record: InspectionRecord, text: str) -> tuple[str, ...]:
-    """The items of the vehicle's checklist that ``text`` names; ``UsageError`` for none."""
-    from fieldlog.aftercare.checklist import named
+def leave_out(store: Repository, record: InspectionRecord, text: str, reason: str) -> Iterator[str]:
+    """Skip the items of the vehicle's checklist that ``text`` names; ``UsageError`` for none."""
+    from fieldlog.aftercare.checklist import Skip, named
     from fieldlog.aftercare.files import load_care
-    from fieldlog.aftercare.plan import vehicle_walk
+    from fieldlog.aftercare.plan import skipped_event, vehicle_walk
 
     walk = vehicle_walk(record.vehicle, load_care()).items
-    return tuple(item.key for item in named(walk, text))
+    for item in named(walk, text):
+        event = skipped_event(Skip(item.key, reason))
+        store.add_event(record.inspection.id, event.name, event.text, data=event.data)
+        yield item.key
 
 
 def conclusion(store: Repository, record: InspectionRecord) -> str:
