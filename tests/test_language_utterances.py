@@ -10,6 +10,7 @@ from fieldlog.inspection_language import InspectionLanguage
 from tests.utterances import faults, rows
 
 HAND_WRITTEN = (
+    "acceptance.toml",
     *("tyres_brakes.toml", "battery_drive_fluids.toml", "rest_of_the_walk.toml"),
     "field_reports.toml",
 )
