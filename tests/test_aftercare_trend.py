@@ -205,6 +205,12 @@ class TestPastAndAge:
         assert item.by_date is not None
         assert abs((item.by_date - due).days) <= 1
 
+    def test_a_distance_that_was_not_recorded_is_said(self) -> None:
+        row = Interval("oil", "engine oil", "change", 12, F(9_000), "shop", "common practice")
+        (item,) = due_from_intervals([row], [Done("oil", date(2025, 6, 1))], TODAY, F(50_000))
+        assert (item.by_date, item.by_km) == (date(2026, 6, 1), None)
+        assert "distance then is not recorded" in item.reason
+
     def test_two_chains_on_one_set_of_sprockets(self) -> None:
         row = Interval("s", "sprocket", "fit", None, None, "shop", "common practice", 2, "chain")
         new = Done("s", date(2024, 1, 1))

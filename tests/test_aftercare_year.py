@@ -240,6 +240,11 @@ def test_a_remark_that_says_so_starts_the_interval_anew(shop: Shop) -> None:
     assert "remark of inspection 2" in item.reason
 
 
+def test_a_remark_knows_the_distance_of_its_inspection(shop: Shop) -> None:
+    (told,) = [each for each in shop.plan().done if each.interval == "brake fluid"]
+    assert (told.odometer_km, told.position) == (F(14_900) * F("1.609344"), "front")
+
+
 def test_a_finding_on_the_battery_is_its_check(shop: Shop) -> None:
     item = shop.due("check the battery")
     assert item.by_date == date(2025, 9, 2)

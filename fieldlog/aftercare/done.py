@@ -10,7 +10,7 @@ from fieldlog.aftercare.due import Done, Interval
 from fieldlog.aftercare.intervals import Intervals, Said, said
 from fieldlog.errors import UsageError
 from fieldlog.model import LimitStatus, Quantity
-from fieldlog.store.records import HistoryRow, Inspection, LogEntry
+from fieldlog.store.records import HistoryRow, Inspection, LogEntry, Odometer
 from fieldlog.units import convert
 
 DONE, INTERVAL, CHECKLIST = "done", "interval", "checklist"
@@ -52,6 +52,7 @@ def everything_done(
     log: Iterable[LogEntry],
     remarks: Iterable[tuple[Inspection, str]],
     history: Sequence[HistoryRow],
+    odometer: Iterable[Odometer],
     until: date,
 ) -> tuple[Done, ...]:
     """Every time any interval's work was done up to ``until``, oldest first.
@@ -59,7 +60,7 @@ def everything_done(
     A remark counts only where one of its sentences as a whole says so; it is free speech, so the
     reason names it and anyone can look it up.
     """
-    distances = {row.inspection_id: km_of(row.odometer) for row in history}
+    distances = {each.inspection_id: km_of(each.distance) for each in odometer}
     found = [_entered(entry.data) for entry in log if entry.kind == DONE]
     for inspection, text in remarks:
         for sentence in text.replace(";", ".").replace(",", ".").split("."):

@@ -144,6 +144,8 @@ def due_from_intervals(
             if interval.km is not None and last.odometer_km is not None:
                 by_km = last.odometer_km + interval.km
             reason = f"last done {last.on}" + (f" ({last.how})" if last.how else "")
+            if interval.km is not None and last.odometer_km is None:
+                reason += "; the distance then is not recorded"
         else:
             reason = "no record of when it was last done"
         items.append(

@@ -143,7 +143,9 @@ def plan(past: Past, care: Care, limits: Sequence[Limit], today: date) -> Plan:
     vehicle = past.vehicle
     intervals = with_own(care.intervals, own_intervals(care.intervals, vehicle.log))
     odometer = past.odometer_km(today)
-    done = everything_done(intervals, vehicle.log, past.remarks, past.history, today)
+    done = everything_done(
+        intervals, vehicle.log, past.remarks, past.history, vehicle.odometer, today
+    )
     replaces = {each.id: each.component for each in intervals.rows.values() if _is_part(each)}
     usable = {each.id: usable_context(vehicle, each) for each in past.inspections}
     contexts = {key: context for key, (context, _) in usable.items()}
