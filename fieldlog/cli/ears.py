@@ -6,14 +6,18 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from fieldlog.hearing import Heard, Judge
-from fieldlog.listeners.base import Language, Listener
+if TYPE_CHECKING:
+    from fieldlog.hearing import Heard, Judge
+    from fieldlog.listeners.base import Language, Listener
+    from fieldlog.listeners.worker import Crash
 
 LISTENERS = ("whisper", "vosk", "pocketsphinx")
+CRASHABLE = ("vosk", "pocketsphinx")
+"""Listeners whose native decoders have been seen to end the whole process."""
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
@@ -65,8 +69,17 @@ def open_language(grammar: Path | None) -> Language:
 
 
 @contextmanager
-def open_ears(language: Language, name: str, model: Path | None) -> Iterator[Ears]:
+def open_ears(
+    language: Language,
+    name: str,
+    model: Path | None,
+    *,
+    on_crash: Callable[[Crash], None] | None = None,
+) -> Iterator[Ears]:
     """Load the listener called ``name`` for ``language``; closed at the end, whatever happens.
+
+    With ``on_crash`` a listener whose library may crash (``CRASHABLE``) runs in a process of its
+    own, and every crash of it is told there: it costs one utterance, not the session.
 
     Raises ``ModelError`` (missing or broken model or library) or ``GrammarError`` (words it cannot
     hear, all of them at once) before any audio is opened.
@@ -74,7 +87,8 @@ def open_ears(language: Language, name: str, model: Path | None) -> Iterator[Ear
     from fieldlog.doubt import judge_for, shipped_rules
     from fieldlog.listeners.choose import open_listener
 
-    listener = open_listener(name, model)
+    isolated = on_crash is not None and name in CRASHABLE
+    listener = open_listener(name, model, isolated=isolated, on_crash=on_crash)
     try:
         listener.load(language)
         yield Ears(language, listener, judge_for(language, shipped_rules()))

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 import click
-from rich.console import Console
-from rich.progress import Progress
+from rich.text import Text
 
 from fieldlog.assess import Assessment
-from fieldlog.cli.ears import Ears, listener_options, open_ears, open_language
+from fieldlog.cli.audio_files import hear_files
+from fieldlog.cli.ears import listener_options, open_ears, open_language
 from fieldlog.cli.json_view import Json, understanding_view
+from fieldlog.cli.terminal import Terminal
 from fieldlog.cli.verdict_lines import assessor, outcome_text
-from fieldlog.errors import AudioError, FieldlogError, PartialError
-from fieldlog.hearing import Heard, hear_clips
+from fieldlog.hearing import Heard
 
 
 @click.command()
@@ -52,49 +52,27 @@ def hear(
       fieldlog hear order.wav --grammar orders.jsgf --json
       fieldlog hear walk-round.flac --listener vosk --model ~/models/vosk-en
     """
+    terminal = Terminal.here()
     language = open_language(grammar)
     assess = assessor(language, jurisdiction, settings)
-    left_out: list[FieldlogError] = []
     with open_ears(language, listener, model) as ears:
-        console = Console(stderr=True)
-        with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
-            task = bar.add_task("hearing", total=len(audio))
-            for path in audio:
-                bar.update(task, description=path.name)
-                try:
-                    for heard in _heard(path, ears):
-                        assessment = assess(heard.understanding)
-                        _print(heard, path, ears, assessment, as_json)
-                except AudioError as error:
-                    left_out.append(error)
-                    click.echo(f"fieldlog: {error}", err=True)
-                bar.advance(task)
-    if left_out and len(left_out) == len(audio):
-        raise AudioError(
-            f"{'none of the files' if len(audio) > 1 else 'the file'} could be heard",
-            todo="see the reason above for each",
-        )
-    if left_out:
-        names = "; ".join(error.where or error.what for error in left_out)
-        raise PartialError(f"{len(left_out)} of {len(audio)} files were left out: {names}")
 
+        def tell(path: Path, heard: Heard) -> None:
+            assessment = assess(heard.understanding)
+            if as_json:
+                view = heard_view(heard, str(path), ears.listener.name, assessment)
+                terminal.lines.out(json.dumps(view), highlight=False)
+                return
+            if len(audio) > 1 and path not in begun:
+                begun.add(path)
+                terminal.lines.print(Text(str(path), "bold"))
+            span = f"{heard.clip.start_s:7.2f} - {heard.clip.end_s:7.2f} s  "
+            terminal.lines.print(
+                Text.assemble((span, "dim"), outcome_text(heard.understanding, assessment))
+            )
 
-def _heard(path: Path, ears: Ears) -> Iterator[Heard]:
-    from fieldlog.audio.endpointer import utterances
-
-    return hear_clips(utterances(path), ears.listener, ears.language, ears.judge)
-
-
-def _print(
-    heard: Heard, path: Path, ears: Ears, assessment: Assessment | None, as_json: bool
-) -> None:
-    if as_json:
-        click.echo(json.dumps(heard_view(heard, str(path), ears.listener.name, assessment)))
-        return
-    span = f"{heard.clip.start_s:7.2f}-{heard.clip.end_s:.2f} s"
-    Console(highlight=False, soft_wrap=True).print(
-        f"{span}  ", outcome_text(heard.understanding, assessment), sep=""
-    )
+        begun: set[Path] = set()
+        hear_files(audio, ears, terminal, tell)
 
 
 def heard_view(heard: Heard, file: str, listener: str, assessment: Assessment | None) -> Json:

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import importlib.util
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from fieldlog.errors import ModelError, UsageError
 from fieldlog.listeners.base import Listener
+
+if TYPE_CHECKING:
+    from fieldlog.listeners.worker import Crash
 
 NAMES = ("whisper", "vosk", "pocketsphinx")
 
@@ -22,18 +27,24 @@ class Availability:
     todo: str = ""
 
 
-def open_listener(name: str, model: Path | None = None, *, isolated: bool = False) -> Listener:
+def open_listener(
+    name: str,
+    model: Path | None = None,
+    *,
+    isolated: bool = False,
+    on_crash: Callable[[Crash], None] | None = None,
+) -> Listener:
     """The listener called ``name``, not loaded yet.
 
     With ``isolated`` it runs in a process of its own, so that a crash inside its library costs one
-    utterance and not the session. Raises ``UsageError`` for a name that is not in ``NAMES``.
+    utterance and not the session; ``on_crash`` is told of each. Raises ``UsageError`` for a name that is not in ``NAMES``.
     """
     if name not in NAMES:
         raise UsageError(f"no listener '{name}'", todo=f"choose one of {', '.join(NAMES)}")
     if isolated:
         from fieldlog.listeners.worker import WorkerListener
 
-        return WorkerListener(name, model)
+        return WorkerListener(name, model, on_crash=on_crash)
     if name == "whisper":
         from fieldlog.listeners.whisper.listener import WhisperListener
 

@@ -12,6 +12,7 @@ import copyreg
 import io
 import multiprocessing
 import pickle
+import signal
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -195,6 +196,8 @@ def _serve(
     """The other side: answer until told to close or until the session is gone."""
     from fieldlog.listeners.choose import open_listener
 
+    # Ctrl-C reaches every process of the terminal; the session still needs the last utterance.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     listener = (opener or open_listener)(name, model)
     try:
         while True:

@@ -1,0 +1,115 @@
+"""Hearing the user's own audio files one after another: progress, notes, and files left out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from fieldlog.errors import AudioError, PartialError
+
+if TYPE_CHECKING:
+    from rich.progress import Progress, TaskID
+
+    from fieldlog.audio.clip import Clip
+    from fieldlog.audio.files import AudioFile, Samples
+    from fieldlog.cli.ears import Ears
+    from fieldlog.cli.terminal import Terminal
+    from fieldlog.hearing import Heard
+
+Tell = Callable[[Path, "Heard"], None]
+Ended = Callable[[Path, float], None]
+"""Told of each file that was heard to its end, with its length in seconds."""
+
+
+def hear_files(
+    paths: Sequence[Path],
+    ears: Ears,
+    terminal: Terminal,
+    tell: Tell,
+    ended: Ended = lambda path, seconds: None,
+) -> None:
+    """Hear every file; ``tell`` gets each utterance as soon as it is understood.
+
+    A file that cannot be used is said on stderr and left out; the others are heard all the same.
+    Raises ``PartialError`` at the end when some were left out, ``AudioError`` when all were.
+    """
+    from fieldlog.audio.files import open_audio
+    from fieldlog.hearing import hear_clips
+
+    left_out: list[AudioError] = []
+    with terminal.progress() as bar:
+        task = bar.add_task("hearing", total=None)
+        for number, path in enumerate(paths, start=1):
+            label = path.name if len(paths) == 1 else f"{path.name} ({number} of {len(paths)})"
+            try:
+                with open_audio(path) as audio:
+                    length = audio.duration_s
+                    bar.reset(
+                        task,
+                        description=label,
+                        total=None if math.isnan(length) else length,
+                    )
+                    stream = _Stream(audio, bar, task)
+                    utterances = 0
+                    for heard in hear_clips(
+                        stream.clips(), ears.listener, ears.language, ears.judge
+                    ):
+                        utterances += 1
+                        tell(path, heard)
+                    notes = list(audio.notes)
+                    if not utterances:
+                        notes.insert(0, f"no speech was found in {stream.seconds:.1f} s")
+                    if notes:
+                        click.echo(f"fieldlog: {path}: {'; '.join(notes)}", err=True)
+                    ended(path, stream.seconds)
+            except AudioError as error:
+                left_out.append(error)
+                if len(paths) > 1:
+                    click.echo(f"fieldlog: {error}", err=True)
+    report_left_out(left_out, len(paths))
+
+
+def report_left_out(left_out: Sequence[AudioError], total: int) -> None:
+    """Raise what the command ends with when files were left out; each was named already."""
+    if not left_out:
+        return
+    if total == 1:
+        raise left_out[0]
+    if len(left_out) == total:
+        raise AudioError(f"none of the {total} files could be heard", todo="see the lines above")
+    names = ", ".join(error.where or error.what for error in left_out)
+    raise PartialError(
+        f"{len(left_out)} of {total} files left out: {names}",
+        todo="mend or leave out these; the others were heard",
+    )
+
+
+@dataclass(slots=True)
+class _Stream:
+    """One file as utterances, with how far it was read."""
+
+    audio: AudioFile
+    bar: Progress
+    task: TaskID
+    seconds: float = 0.0
+
+    def clips(self) -> Iterator[Clip]:
+        """The utterances of the file, in bounded memory; flags of the whole file on each."""
+        from fieldlog.audio.clip import Clip
+        from fieldlog.audio.endpointer import utterances
+
+        for clip in utterances(self._blocks()):
+            yield Clip(clip.samples, clip.start_s, clip.flags | self.audio.flags)
+
+    def _blocks(self) -> Iterator[Samples]:
+        from fieldlog.audio.clip import RATE
+
+        for block in self.audio.blocks(1.0):
+            self.seconds += len(block) / RATE
+            self.bar.update(self.task, completed=self.seconds)
+            yield block
