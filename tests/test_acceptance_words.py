@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from datetime import date
+from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from fieldlog.assess import assess
 from fieldlog.catalogue.phrases import expand
+from fieldlog.cli.parse import parse
 from fieldlog.cli.verdict_lines import limit_text
 from fieldlog.derived.from_finding import Derived, derive
 from fieldlog.inspection_language import InspectionLanguage
@@ -134,3 +138,42 @@ def test_round_values_are_shown_whole(language: InspectionLanguage) -> None:
         told = [each.arithmetic for each in derive(finding, parse_context(), TODAY)
                 if isinstance(each, Derived)]  # fmt: skip
         assert any(wanted in text for text in told), told
+
+
+OWN = """
+[pack]
+id = "mine"
+title = "My vehicle"
+layer = "maker"
+status = "entered by user"
+source = "workshop manual, page 2-14"
+read_on = "2026-11-25"
+
+[[limit]]
+id = "mine.slack"
+component = "drive chain"
+characteristic = "slack"
+relation = "between"
+printed = "25 to 35 mm"
+advice = "set the chain"
+"""
+
+
+@pytest.mark.parametrize(
+    ("words", "state"),
+    [
+        ("chain slack thirty five millimetres", "within"),
+        ("chain slack thirty six millimetres", "beyond"),
+        ("chain slack twenty to thirty millimetres", "beyond"),  # the worse end
+    ],
+)
+def test_parse_takes_limits_of_the_vehicles_own(tmp_path: Path, words: str, state: str) -> None:
+    pack = tmp_path / "mine.toml"
+    pack.write_text(OWN, encoding="utf-8")
+    told = CliRunner().invoke(
+        parse, [words, "--limits", str(pack), "--set", "uncertainty=0", "--json"]
+    )
+    assert told.exit_code == 0, told.output
+    verdict = json.loads(told.output)["finding"]["verdict"]
+    assert verdict["state"] == state
+    assert verdict["limit"]["source"] == "workshop manual, page 2-14"
