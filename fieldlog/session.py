@@ -37,7 +37,9 @@ class Outcome:
     skipped: str | None = None
     """The item of the walk that was left out."""
     open: tuple[str, ...] | None = None
-    """What of the walk is open, when that was asked."""
+    """What of the walk is open, when that was asked; the next of it alone for "next item"."""
+    advice: str | None = None
+    """How to check what was asked about."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,8 +196,13 @@ class Session:
         if understood.dialogue == "skip":
             return self._skip(heard, utterance, understood.slots)
         saved = self._store.add_utterance(self._inspection, utterance)
+        open_ = self._open(utterance.said_at.date())
         if understood.dialogue == "what is open":
-            return Outcome(heard, saved, open=self._open(utterance.said_at.date()))
+            return Outcome(heard, saved, open=tuple(item.key for item in open_))
+        if understood.dialogue == "next item":
+            return Outcome(heard, saved, open=tuple(item.key for item in open_[:1]))
+        if understood.dialogue == "how to check":
+            return Outcome(heard, saved, advice=self._how_to_check(understood.slots, open_))
         return Outcome(heard, saved)
 
     def _skip(self, heard: Heard, utterance: NewUtterance, slots: Mapping[str, str]) -> Outcome:
@@ -207,11 +214,20 @@ class Session:
         self._skips.append(skip)
         return Outcome(heard, saved, skipped=skip.key)
 
-    def _open(self, today: date) -> tuple[str, ...]:
+    def _open(self, today: date) -> tuple[Item, ...]:
         rules = self._rules
         findings = [finding for _, finding in self._findings]
-        state = progress(rules.walk, findings, self._skips, dict(rules.checked), today)
-        return tuple(item.key for item in state.open)
+        return progress(rules.walk, findings, self._skips, dict(rules.checked), today).open
+
+    def _how_to_check(self, slots: Mapping[str, str], open_: Sequence[Item]) -> str:
+        """The catalogue's words for what was named, else for the next open item."""
+        name = slots.get("component") or (open_[0].component if open_ else "")
+        component = self._rules.catalogue.get(name)
+        if component is None:
+            return "nothing is open: name what you want to check"
+        measured = component.characteristic(slots.get("characteristic"))
+        own = measured.how_to_check if measured else ""
+        return f"{component.name}: {own or component.how_to_check}"
 
     def _to_correct(self, finding: Finding) -> tuple[str, Finding] | None:
         """What a spoken correction replaces: the newest standing finding about the same thing.

@@ -115,6 +115,20 @@ def test_what_is_open_shrinks(walking: Walking) -> None:
     assert walking.store.verify().intact
 
 
+def test_the_next_item_and_how_to_check_it(walking: Walking) -> None:
+    first = walking.walk[0]
+    outcome = walking.say("next item")
+    assert outcome.open == (first.key,)
+    assert session_text(outcome).plain == f"next: {first.key}"
+    catalogue = walking.language.catalogue
+    asked = walking.say("how to check")
+    assert asked.advice == f"{first.component}: {catalogue[first.component].how_to_check}"
+    named = walking.say("how to check the brake pads")
+    assert named.advice is not None
+    assert "friction material" in named.advice
+    assert session_text(named).plain == named.advice
+
+
 def test_cells_said_one_by_one_are_judged_together(walking: Walking) -> None:
     # TM 9-6140-200-14 para 4-7: more than 0.025 between any two cells of a charged battery
     walking.say("battery cell one one point two six")

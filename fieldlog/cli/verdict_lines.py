@@ -114,7 +114,10 @@ def session_text(outcome: Outcome) -> Text:
     if outcome.skipped is not None:
         return Text(f"left out: {outcome.skipped} ({understood.slots['reason']})", "yellow")
     if outcome.open is not None:
-        return Text(f"open: {', '.join(outcome.open) or 'nothing'}", "cyan")
+        label = "next" if understood.dialogue == "next item" else "open"
+        return Text(f"{label}: {', '.join(outcome.open) or 'nothing is open'}", "cyan")
+    if outcome.advice is not None:
+        return Text(outcome.advice, "cyan")
     line = outcome_text(understood, outcome.assessment)
     if outcome.corrects is not None and outcome.assessment is not None:
         line.append(f"  corrects {tell.finding(outcome.corrects)}", "yellow")
