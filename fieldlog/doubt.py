@@ -2,7 +2,10 @@
 
 The parser has the first word: what it does not accept is never made better here. What it accepts
 is weighed by how far the grammar bent what was heard, by the margin to the next different meaning,
-by flags of the sound, and by twins ("fifteen" and "fifty") that no score tells apart.
+by flags of the sound, and by twins ("fifteen" and "fifty") that no score tells apart. How much
+each counts depends on what was said: a wrong number fits the sound nearly as well as the right one
+and only the margin betrays it, a wrong condition shows in the bend. ``fieldlog benchmarks
+calibrate`` writes the weights.
 """
 
 from __future__ import annotations
@@ -17,9 +20,10 @@ from importlib import resources
 from typing import Any
 
 from fieldlog.audio.clip import Clip
+from fieldlog.doubt_question import distinct, what_to_ask
 from fieldlog.errors import UsageError
 from fieldlog.listeners.base import Language
-from fieldlog.model import Decision, Finding, Hearing, Kind, Understanding
+from fieldlog.model import Decision, Hearing, Kind, Understanding
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
 
@@ -35,6 +39,12 @@ _TEEN_TY = {
 TWINS: Mapping[str, str] = {**_TEEN_TY, **{ty: teen for teen, ty in _TEEN_TY.items()}}
 """Numbers that differ by stress alone."""
 
+KINDS = ("measured", "judged", "coded", "dialogue", "order")
+"""What was said, as far as doubt is concerned; each has weights of its own."""
+
+TERMS = ("bend", "margin", "logprob")
+"""Evidence that counts; a larger value never makes it less likely that the meaning is right."""
+
 
 class Policy(StrEnum):
     """How risk is traded against questions."""
@@ -46,39 +56,46 @@ class Policy(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Weights:
-    """How one listener's evidence becomes a chance of being right."""
+    """How one listener's evidence for one kind becomes a chance of being right, and what follows."""
 
     intercept: float
     bend: float
-    """Per nat per token."""
+    """Per nat per token that the grammar bent what was heard (evidence is 0 at best)."""
     margin: float
-    """Per nat."""
+    """Per nat to the next different meaning."""
+    logprob: float
+    """Per nat per token of the words' own log probability."""
     cap: float
     """Nats above which a larger margin says nothing more."""
-    refuse_bend: float
-    """Nats per token."""
     twin_margin: float
-    """Nats."""
+    """Nats that a number needs whose teen/ty twin is plausible too."""
+    refuse: float
+    """Chance below which nothing is asked: it was not meant for this."""
+    accept: Mapping[str, float]
+    """Policy -> least chance for accepting without a question."""
 
-    def chance(self, evidence: Mapping[str, float]) -> float:
+    def chance(self, terms: Mapping[str, float]) -> float:
         """Chance (0..1) that the meaning is right."""
-        margin = min(evidence.get("margin", 0.0), self.cap)
-        x = self.intercept + self.bend * evidence.get("bend", 0.0) + self.margin * margin
+        x = (
+            self.intercept
+            + self.bend * min(0.0, terms.get("bend", 0.0))
+            + self.margin * min(terms.get("margin", 0.0), self.cap)
+            + self.logprob * min(0.0, terms.get("logprob", 0.0))
+        )
         return 1.0 / (1.0 + math.exp(-max(-50.0, min(50.0, x))))
 
 
 @dataclass(frozen=True, slots=True)
 class Rules:
-    """The decision file: weights by listener, least chances by policy, flags."""
+    """The decision file: weights by listener and kind, flags of the sound, provenance."""
 
-    weights: Mapping[str, Weights]
-    accept: Mapping[str, float]
+    weights: Mapping[str, Mapping[str, Weights]]
     flags: Mapping[str, float]
     provenance: Mapping[str, str]
 
-    def least(self, policy: Policy, flags: frozenset[str]) -> float:
+    def least(self, weights: Weights, policy: Policy, flags: frozenset[str]) -> float:
         """Least chance for accepting without a question."""
-        least = self.accept[policy.value]
+        least = weights.accept[policy.value]
         for flag in flags:
             least += (1.0 - least) * self.flags.get(flag, 0.0)
         return least
@@ -88,22 +105,25 @@ def read_rules(text: str, where: str = "doubt.toml") -> Rules:
     """The decision file's text as rules; raises ``UsageError`` naming what is wrong in it."""
     try:
         data: dict[str, Any] = tomllib.loads(text)
-        special = ("accept", "flags", "provenance")
+        provenance = {name: str(value) for name, value in data.pop("provenance").items()}
+        flags = {name: float(value) for name, value in data.pop("flags").items()}
         weights = {
-            name: Weights(**{key: float(value) for key, value in table.items()})
-            for name, table in data.items()
-            if name not in special
+            listener: {kind: _weights(table[kind]) for kind in KINDS}
+            for listener, table in data.items()
         }
-        accept = {policy.value: float(data["accept"][policy.value]) for policy in Policy}
-        flags = {name: float(value) for name, value in data["flags"].items()}
-        provenance = {name: str(value) for name, value in data["provenance"].items()}
     except (tomllib.TOMLDecodeError, KeyError, TypeError, ValueError, AttributeError) as error:
         raise UsageError(
             f"not a usable decision file ({error})",
             where=where,
             todo="take the one that ships with fieldlog as an example",
         ) from error
-    return Rules(weights, accept, flags, provenance)
+    return Rules(weights, flags, provenance)
+
+
+def _weights(table: dict[str, Any]) -> Weights:
+    accept = {policy.value: float(table["accept"][policy.value]) for policy in Policy}
+    figures = {name: float(value) for name, value in table.items() if name != "accept"}
+    return Weights(**figures, accept=accept)
 
 
 @lru_cache(maxsize=1)
@@ -111,6 +131,31 @@ def shipped_rules() -> Rules:
     """The rules that ship with fieldlog (reads one file of the package, once)."""
     text = resources.files("fieldlog").joinpath("doubt.toml").read_text(encoding="utf-8")
     return read_rules(text)
+
+
+def kind_of(understanding: Understanding) -> str:
+    """Which of ``KINDS`` an understanding is."""
+    if understanding.kind is Kind.ORDER:
+        return "order"
+    finding = understanding.finding
+    if finding is None:
+        return "dialogue"
+    if finding.quantity is not None or finding.readings:
+        return "measured"
+    return "coded" if finding.code else "judged"
+
+
+def terms(hearing: Hearing) -> dict[str, float]:
+    """The evidence of the best hypothesis as ``TERMS``; empty when there is none."""
+    if not hearing.hypotheses:
+        return {}
+    evidence = hearing.hypotheses[0].evidence
+    tokens = max(1.0, evidence.get("tokens", 1.0))
+    return {
+        "bend": evidence.get("bend", 0.0),
+        "margin": evidence.get("margin", 0.0),
+        "logprob": evidence.get("logprob", 0.0) / tokens,
+    }
 
 
 def twins(text: str) -> Iterator[str]:
@@ -133,41 +178,33 @@ def decide(
 ) -> Understanding:
     """The understanding after doubt: accepted as it was, asked about, or refused.
 
-    ``rivals`` are the parsed next hypotheses and ``plausible_twins`` the parsed twins that are
-    possible too; both only shape the question. A listener that gives no evidence the rules know
-    (typed words, replay) is not doubted.
+    ``rivals`` are the parsed next hypotheses, nearest first, and ``plausible_twins`` the parsed
+    twins that are possible too; rivals only shape the question. A listener that gives no evidence
+    the rules know (typed words, replay) is not doubted.
     """
-    weights = rules.weights.get(hearing.listener)
-    if weights is None or not hearing.hypotheses or understanding.decision is Decision.REFUSE:
+    known = rules.weights.get(hearing.listener)
+    if known is None or not hearing.hypotheses or understanding.decision is Decision.REFUSE:
         return understanding
-    evidence = hearing.hypotheses[0].evidence
-    bend, margin = evidence.get("bend", 0.0), evidence.get("margin", 0.0)
-    if bend < weights.refuse_bend:
-        return replace(
-            understanding,
-            decision=Decision.REFUSE,
-            kind=Kind.NOTHING,
-            reason=f"does not sound like anything this can be told "
-            f"({bend:.1f} nats a token; heard as '{understanding.text}')",
-            finding=None,
-            candidates=(),
-            question="",
-            slots={},
-            dialogue=None,
-        )
+    weights = known[kind_of(understanding)]
+    evidence = terms(hearing)
+    chance = weights.chance(evidence)
+    if chance < weights.refuse:
+        return _refused(understanding, chance, evidence["bend"])
     if understanding.decision is Decision.ASK:
         return understanding
-    if plausible_twins and margin < weights.twin_margin:
-        return _asked(
-            understanding, plausible_twins, "its teen/ty twin is possible too", "teen/ty twin"
-        )
-    chance = weights.chance(evidence)
-    least = rules.least(policy, flags)
+    if plausible_twins and evidence["margin"] < weights.twin_margin:
+        reason = "its teen/ty twin is possible too"
+        return _asked(understanding, plausible_twins, reason, "teen/ty twin")
+    least = rules.least(weights, policy, flags)
     if chance < least:
         because = "".join(f", {flag}" for flag in sorted(flags & set(rules.flags)))
         reason = f"heard with a chance of {chance:.2f} only, {least:.2f} needed{because}"
         return _asked(understanding, rivals[:1], reason, "unsure")
     return understanding
+
+
+NEAR = 2.5
+"""Nats: another meaning this near is named in the question."""
 
 
 def judge_for(language: Language, rules: Rules, policy: Policy = Policy.BALANCED) -> Judge:
@@ -176,10 +213,12 @@ def judge_for(language: Language, rules: Rules, policy: Policy = Policy.BALANCED
     def judge(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
         if hearing.listener not in rules.weights or not hearing.hypotheses:
             return understanding
+        best = hearing.hypotheses[0].score
         rivals = tuple(
             parsed
-            for hypothesis in hearing.hypotheses[1:3]
-            if (parsed := language.understand(hypothesis.text)).decision is Decision.ACCEPT
+            for hypothesis in hearing.hypotheses[1:4]
+            if hypothesis.score > best - NEAR
+            and (parsed := language.understand(hypothesis.text)).decision is Decision.ACCEPT
         )
         plausible = tuple(
             parsed
@@ -199,20 +238,29 @@ def judge_for(language: Language, rules: Rules, policy: Policy = Policy.BALANCED
     return judge
 
 
+def _refused(understanding: Understanding, chance: float, bend: float) -> Understanding:
+    return replace(
+        understanding,
+        decision=Decision.REFUSE,
+        kind=Kind.NOTHING,
+        reason=f"does not sound like anything this can be told (chance {chance:.3f}, "
+        f"{bend:.1f} nats a token; heard as '{understanding.text}')",
+        finding=None,
+        candidates=(),
+        question="",
+        slots={},
+        dialogue=None,
+    )
+
+
 def _asked(
     understanding: Understanding, others: tuple[Understanding, ...], reason: str, flag: str
 ) -> Understanding:
-    findings: list[Finding] = []
-    for each in (understanding, *others):
-        if each.finding is not None and each.finding not in findings:
-            findings.append(each.finding)
-    texts = list(dict.fromkeys([understanding.text, *(other.text for other in others)]))
-    choices = " or ".join(f"'{text}'" for text in texts)
     return replace(
         understanding,
         decision=Decision.ASK,
         reason=reason,
-        question=f"did you say {choices}?" if choices else "say again?",
-        candidates=tuple(findings),
-        flags=(*understanding.flags, flag),
+        question=what_to_ask(understanding, others),
+        candidates=distinct((understanding, *others)),
+        flags=tuple(dict.fromkeys((*understanding.flags, flag))),
     )

@@ -301,3 +301,12 @@ def _add_audio() -> None:
 
 
 _add_audio()
+
+
+def _add_doubt() -> None:
+    from fieldlog.benchmarks.calibrate import calibrate
+
+    benchmarks.add_command(calibrate)
+
+
+_add_doubt()

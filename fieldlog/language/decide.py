@@ -93,7 +93,7 @@ def _fitting(chosen: list[Reading], text: str) -> Understanding:
             flags=reading.flags,
         )
     findings = tuple(reading.finding for reading in chosen[:_MOST_CANDIDATES])
-    told = [_difference(finding, findings) for finding in findings]
+    told = [difference(finding, findings) for finding in findings]
     return Understanding(
         Decision.ASK,
         Kind.FINDING,
@@ -237,7 +237,7 @@ def _no_such_week(reading: Reading, text: str) -> Understanding:
     )
 
 
-def _difference(finding: Finding, among: Sequence[Finding]) -> str:
+def difference(finding: Finding, among: Sequence[Finding]) -> str:
     """What tells ``finding`` from the others, as short as it can be said."""
     if len({f.characteristic for f in among}) > 1 or len({f.component for f in among}) > 1:
         if len({meaning_of(f)[3:] for f in among}) == 1 and finding.characteristic:

@@ -1,0 +1,221 @@
+"""``fieldlog benchmarks calibrate``: the decision file made again from evidence on the tuning part."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import click
+
+from fieldlog.benchmarks.calibrate_cases import (
+    ORDER,
+    Ratios,
+    inspection_cases,
+    order_cases,
+    samples,
+)
+from fieldlog.benchmarks.calibrate_evidence import (
+    TEST,
+    TUNE,
+    Case,
+    Line,
+    fingerprint,
+    hear_cases,
+    read_lines,
+    write_lines,
+)
+from fieldlog.benchmarks.calibrate_file import FLAGS, to_toml
+from fieldlog.benchmarks.calibrate_fit import Sample, fit, with_levels
+from fieldlog.benchmarks.calibrate_outcome import Outcome, outcomes
+from fieldlog.doubt import KINDS, Policy, Rules, Weights, read_rules, shipped_rules
+from fieldlog.errors import UsageError
+from fieldlog.listeners.base import Language
+
+CELLS: Ratios = (None, 15.0, 10.0)
+ORDER_CELLS: Ratios = (None, 12.0, 6.0, 3.0)
+LISTENER = "whisper"
+
+
+@click.command("calibrate")
+@click.option("--set", "folder", type=click.Path(path_type=Path), help="An inspection speech set.")
+@click.option("--orders", type=click.Path(path_type=Path), help="Folder of spoken orders.")
+@click.option("--noise", type=click.Path(path_type=Path), help="Noise for the orders.")
+@click.option(
+    "--evidence",
+    type=click.Path(path_type=Path, file_okay=False),
+    required=True,
+    help="Folder for what was heard; what is there already is not heard again.",
+)
+@click.option("--tune-limit", type=int, default=900, show_default=True)
+@click.option("--test-limit", type=int, default=400, show_default=True)
+@click.option("--policy", type=click.Choice([p.value for p in Policy]), default="balanced")
+@click.option("--date", default="", help="Date written into the file (YYYY-MM-DD).")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the file here.")
+def calibrate(
+    folder: Path | None,
+    orders: Path | None,
+    noise: Path | None,
+    evidence: Path,
+    tune_limit: int,
+    test_limit: int,
+    policy: str,
+    date: str,
+    out: Path | None,
+) -> None:
+    """Fit the decision file on the tuning part, and measure it on the test part.
+
+    Without --out the shipped file is measured. Each of --set and --orders is heard once into
+    --evidence; the same evidence gives the same file, bit for bit.
+
+    \b
+    Example:
+      fieldlog benchmarks calibrate --set set --orders orders --evidence evidence --out doubt.toml
+    """
+    evidence.mkdir(parents=True, exist_ok=True)
+    _gather(folder, orders, noise, evidence, tune_limit, test_limit)
+    ours, theirs = _languages(orders)
+    tune = _samples(evidence, TUNE, ours, theirs)
+    if out is not None:
+        text = decision_file(tune, evidence, date)
+        out.write_text(text, encoding="utf-8")
+        rules = read_rules(text, str(out))
+        click.echo(f"{out}: written", err=True)
+    else:
+        rules = shipped_rules()
+    for part in (TUNE, TEST):
+        for kind, language in (("inspection", ours), (ORDER, theirs)):
+            path = _path(evidence, part, kind)
+            if language is not None and path.is_file():
+                table = outcomes(read_lines(path), language, rules, Policy(policy))
+                _print(f"{kind}, {part} part, {policy}", table)
+
+
+def decision_file(
+    tune: dict[str, tuple[list[Line], list[Sample]]], evidence: Path, date: str
+) -> str:
+    """The file's text from the evidence of the tuning parts."""
+    weights: dict[str, Weights] = {}
+    told = []
+    for kind, (lines, found) in tune.items():
+        kinds = [k for k in KINDS if (k == "order") == (kind == ORDER)]
+        utterances = Counter(line.cell for line in lines)
+        weights |= with_levels(fit(found, kinds), found, utterances)
+        right = sum(s.right for s in found)
+        told.append(f"{len(lines)} {kind} utterances ({right} right of {len(found)} answers)")
+    kept = shipped_rules()
+    for kind in KINDS:  # what was not heard this time stays as it was
+        weights.setdefault(kind, kept.weights[LISTENER][kind])
+    provenance = {
+        "made_by": "fieldlog benchmarks calibrate",
+        "data": ", ".join(told),
+        "evidence": fingerprint(evidence.glob(f"{TUNE}-*.jsonl")),
+        "date": date or "not given",
+    }
+    return to_toml(LISTENER, {kind: weights[kind] for kind in KINDS}, provenance, FLAGS)
+
+
+def _gather(
+    folder: Path | None,
+    orders: Path | None,
+    noise: Path | None,
+    evidence: Path,
+    tune_limit: int,
+    test_limit: int,
+) -> None:
+    from fieldlog.benchmarks import recordings
+    from fieldlog.benchmarks.speech_set.items import SpeechSet
+    from fieldlog.inspection_language import InspectionLanguage
+
+    if folder is not None:
+        opened = SpeechSet(folder)
+        language: Language = InspectionLanguage.load()
+        _hear(
+            _path(evidence, TUNE, "inspection"),
+            inspection_cases(opened, TUNE, CELLS, tune_limit, spread=True),
+            language,
+        )
+        _hear(
+            _path(evidence, TEST, "inspection"),
+            inspection_cases(opened, TEST, CELLS, test_limit, spread=False),
+            language,
+        )
+    if orders is not None:
+        spoken = recordings.orders(orders)
+        language = spoken.language()
+        for part in (TUNE, TEST):
+            cases = order_cases(spoken, noise, part, ORDER_CELLS)
+            _hear(_path(evidence, part, ORDER), cases, language)
+
+
+def _hear(path: Path, cases: Iterator[Case], language: Language) -> None:
+    from fieldlog.listeners.whisper.listener import WhisperListener
+
+    wanted = list(cases)
+    done = {(line.id, line.cell) for line in read_lines(path)} if path.is_file() else set()
+    left = [case for case in wanted if (case.id, case.cell) not in done]
+    if not left:
+        return
+    listener = WhisperListener()
+    listener.load(language)
+    try:
+        with click.progressbar(length=len(left), label=path.name) as bar:
+            write_lines(hear_cases(left, listener), path, lambda count: bar.update(1))
+    finally:
+        listener.close()
+
+
+def _languages(orders: Path | None) -> tuple[Language, Language | None]:
+    from fieldlog.benchmarks import recordings
+    from fieldlog.inspection_language import InspectionLanguage
+
+    theirs = recordings.orders(orders).language() if orders is not None else None
+    return InspectionLanguage.load(), theirs
+
+
+def _samples(
+    evidence: Path, part: str, ours: Language, theirs: Language | None
+) -> dict[str, tuple[list[Line], list[Sample]]]:
+    found = {}
+    for kind, language in (("inspection", ours), (ORDER, theirs)):
+        path = _path(evidence, part, kind)
+        if language is not None and path.is_file():
+            lines = read_lines(path)
+            found[kind] = (lines, samples(lines, language))
+    if not found:
+        raise UsageError(
+            "no evidence to fit on", where=str(evidence), todo="name --set DIR or --orders DIR"
+        )
+    return found
+
+
+def _path(evidence: Path, part: str, kind: str) -> Path:
+    return evidence / f"{part}-{kind}.jsonl"
+
+
+def _print(title: str, table: Sequence[Outcome]) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    shown = Table(title=title)
+    headings = ("cell", "phrases", "heard right", "silently wrong", "asked, right", "asked, wrong")
+    for heading in (*headings, "refused, right", "negatives", "accepted"):
+        shown.add_column(heading, justify="right")
+    for one in table:
+        shown.add_row(
+            one.cell,
+            str(one.phrases),
+            one.share(one.right),
+            one.share(one.silent),
+            one.share(one.asked_right),
+            str(one.asked_wrong),
+            one.share(one.refused_right),
+            str(one.negatives),
+            str(one.negatives_accepted),
+        )
+    Console(width=130).print(shown)
+
+
+def rules_of(weights: dict[str, Weights]) -> Rules:
+    """Rules of one listener, for fitting and tests."""
+    return Rules({LISTENER: weights}, FLAGS, {})

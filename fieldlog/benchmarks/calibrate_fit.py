@@ -1,0 +1,146 @@
+"""Evidence -> weights and accept levels: a small logistic fit, the same bits every time (pure).
+
+Every kind has too few wrong answers for a fit of its own, so all kinds are fitted together first,
+and each kind is then drawn towards that fit (ridge). Weights that would make better evidence count
+against the answer are held at zero.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldlog.doubt import TERMS, Policy, Weights
+
+CAP = 8.0
+"""Nats; the listener itself reports no larger margin."""
+RIDGE = 0.01
+TOWARDS_ALL = 0.3
+"""How strongly a kind is drawn to the fit of all kinds."""
+SILENT = {Policy.CAUTIOUS: 0.0005, Policy.BALANCED: 0.002, Policy.BRISK: 0.01}
+"""Share of all utterances that may be accepted and wrong, estimated on the tuning part."""
+REFUSED = 0.005
+"""Share of right answers that may be refused outright."""
+TWIN_MARGIN = 6.0
+"""Nats; chosen on the field report's own case ("fifteen" heard as fifty with 4.8), not fitted."""
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One accepted-by-the-parser answer: its evidence and whether its meaning was right."""
+
+    kind: str
+    cell: str
+    terms: Mapping[str, float]
+    right: bool
+    twin: bool = False
+    """Asked about for its teen/ty twin whatever its chance."""
+
+
+def design(samples: Sequence[Sample]) -> Array:
+    """One row per sample: 1, then the terms, bounded as ``Weights.chance`` bounds them."""
+    rows = [
+        [
+            1.0,
+            min(0.0, sample.terms["bend"]),
+            min(sample.terms["margin"], CAP),
+            min(0.0, sample.terms["logprob"]),
+        ]
+        for sample in samples
+    ]
+    return np.array(rows, dtype=np.float64).reshape(len(rows), 1 + len(TERMS))
+
+
+def logistic(x: Array, right: Array, prior: Array, ridge: float) -> Array:
+    """Ridge logistic regression towards ``prior`` by Newton's method; terms held at zero or above.
+
+    A term whose weight comes out negative is taken out and the rest fitted again.
+    """
+    kept = np.ones(x.shape[1], dtype=bool)
+    while True:
+        weights = np.where(kept, prior, 0.0)
+        for _ in range(60):
+            chance = 1.0 / (1.0 + np.exp(-np.clip(x @ weights, -50.0, 50.0)))
+            slope = x.T @ (right - chance) - ridge * (weights - prior)
+            curve = (x * (chance * (1.0 - chance))[:, None]).T @ x + ridge * np.eye(len(weights))
+            step = np.zeros(len(weights))
+            step[kept] = np.linalg.solve(curve[np.ix_(kept, kept)], slope[kept])
+            weights = weights + np.clip(step, -4.0, 4.0)
+            if float(np.abs(step).max()) < 1e-9:
+                break
+        negative = np.flatnonzero(weights[1:] < 0.0) + 1
+        if not len(negative):
+            return weights
+        kept[negative[int(np.argmin(weights[negative]))]] = False
+
+
+def fit(samples: Sequence[Sample], kinds: Sequence[str]) -> dict[str, Weights]:
+    """Weights per kind, accept levels not yet chosen (all at 1)."""
+    x, right = design(samples), np.array([float(s.right) for s in samples])
+    shared = logistic(x, right, np.zeros(x.shape[1]), RIDGE)
+    found = {}
+    for kind in kinds:
+        own = np.array([s.kind == kind for s in samples], dtype=bool)
+        weights = logistic(x[own], right[own], shared, TOWARDS_ALL) if own.any() else shared
+        found[kind] = _weights([round(float(value), 3) for value in weights])
+    return found
+
+
+def _weights(values: Sequence[float]) -> Weights:
+    never = {policy.value: 1.0 for policy in Policy}
+    return Weights(*values, cap=CAP, twin_margin=TWIN_MARGIN, refuse=0.0, accept=never)
+
+
+def with_levels(
+    fitted: Mapping[str, Weights], samples: Sequence[Sample], utterances: Mapping[str, int]
+) -> dict[str, Weights]:
+    """Accept and refuse levels for all kinds together; ``utterances`` counts each cell's.
+
+    The accept level of a policy is the least at which no cell has more silently wrong utterances
+    than the policy allows; the refuse level the largest that loses few right answers.
+    """
+    chances = np.array([fitted[s.kind].chance(s.terms) for s in samples])
+    right = np.array([s.right for s in samples], dtype=bool)
+    free = ~np.array([s.twin for s in samples], dtype=bool)
+    cells = np.array([s.cell for s in samples])
+    accept = {}
+    for policy in Policy:
+        level = 0.5
+        for cell, count in utterances.items():
+            wrong = np.sort(chances[free & ~right & (cells == cell)])[::-1]
+            allowed = int(SILENT[policy] * count)
+            if len(wrong) > allowed:
+                level = max(level, _above(float(wrong[allowed])))
+        accept[policy.value] = level
+    refuse = float(np.quantile(chances[right], REFUSED)) if right.any() else 0.0
+    refuse = min(round(refuse, 3), 0.5)
+    return {
+        kind: Weights(
+            **{name: getattr(one, name) for name in ("intercept", *TERMS, "cap", "twin_margin")},
+            refuse=refuse,
+            accept=dict(accept),
+        )
+        for kind, one in fitted.items()
+    }
+
+
+def _above(chance: float) -> float:
+    """The next thousandth above ``chance``; never 1, which nothing would reach."""
+    return min(0.9995, (np.floor(chance * 1000.0) + 1.0) / 1000.0)
+
+
+def silent_and_asked(
+    samples: Iterable[Sample], weights: Mapping[str, Weights], policy: Policy
+) -> tuple[int, int, int, int]:
+    """(accepted right, accepted wrong, asked or refused right, asked or refused wrong)."""
+    counts = [0, 0, 0, 0]
+    for sample in samples:
+        one = weights[sample.kind]
+        doubted = sample.twin or one.chance(sample.terms) < one.accept[policy.value]
+        counts[2 * doubted + (not sample.right)] += 1
+    return counts[0], counts[1], counts[2], counts[3]

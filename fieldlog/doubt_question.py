@@ -1,0 +1,66 @@
+"""What to ask about an utterance that is in doubt: only what differs, in the finding's words (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from fieldlog.language import tell
+from fieldlog.language.decide import difference, meaning_of
+from fieldlog.language.dialogue import CORRECTION
+from fieldlog.model import Finding, Kind, Understanding
+
+
+def distinct(understandings: Sequence[Understanding]) -> tuple[Finding, ...]:
+    """The findings of several understandings, each meaning once, in their order."""
+    found: dict[tuple[object, ...], Finding] = {}
+    for each in understandings:
+        if each.finding is not None:
+            found.setdefault(meaning_of(each.finding), each.finding)
+    return tuple(found.values())
+
+
+def what_to_ask(best: Understanding, others: Sequence[Understanding]) -> str:
+    """ "15 N.m or 50 N.m?" between meanings; "Did you say ...?" where one is merely unsure.
+
+    ``others`` are the other meanings to offer, nearest first; those that mean the same as ``best``
+    are left out.
+    """
+    if best.kind is Kind.FINDING and all(each.kind is Kind.FINDING for each in others):
+        findings = distinct((best, *others))
+        corrects = {each.dialogue == CORRECTION for each in (best, *others)}
+        if len(corrects) > 1 and len(findings) == 1:
+            return f"A new finding or a correction: {tell.finding(findings[0])}?"
+        if len(findings) > 1:
+            told = dict.fromkeys(difference(one, findings) for one in findings)
+            if len(told) > 1:
+                return tell.capital(f"{tell.either(tuple(told))}?")
+        if findings:
+            lead = "correction, " if best.dialogue == CORRECTION else ""
+            return f"Did you say {lead}{tell.finding(findings[0])}?"
+    texts = tuple(dict.fromkeys(each.text for each in (best, *others) if each.text))
+    if not texts:
+        return "Say again?"
+    if len(texts) > 1:
+        start, end = _shared(texts)
+        middles = [_words(text, start, end) for text in texts]
+        if all(middles):
+            return tell.capital(f"{tell.either(middles)}?")
+    return f"Did you say {tell.either([repr(text) for text in texts])}?"
+
+
+def _shared(texts: Sequence[str]) -> tuple[int, int]:
+    """How many words all texts share at their beginning, and at their end."""
+    split = [text.split() for text in texts]
+    shortest = min(len(words) for words in split)
+    start = 0
+    while start < shortest and len({words[start] for words in split}) == 1:
+        start += 1
+    end = 0
+    while end < shortest - start and len({words[-1 - end] for words in split}) == 1:
+        end += 1
+    return start, end
+
+
+def _words(text: str, start: int, end: int) -> str:
+    words = text.split()
+    return " ".join(words[start : len(words) - end])
