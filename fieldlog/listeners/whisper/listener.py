@@ -33,7 +33,8 @@ class WhisperListener:
 
     Evidence of each hypothesis: ``bend`` (nats per token the grammar bent what was heard, 0 at
     best), ``margin`` (nats to the next different meaning or unfinished phrase, at most 8, of the
-    best one only; for the others the negative distance to the best), ``tokens``, ``logprob``.
+    best one only; for the others the negative distance to the best), ``tokens``, ``logprob``,
+    ``worst`` (nats the grammar bent its worst token).
     """
 
     name = "whisper"
@@ -139,6 +140,7 @@ def _hypotheses(found: list[Found], rest: float) -> list[Hypothesis]:
             "margin": float(margin),
             "tokens": float(item.tokens),
             "logprob": item.logprob,
+            "worst": item.worst,
         }
         result.append(Hypothesis(item.text, item.score, evidence))
     return result

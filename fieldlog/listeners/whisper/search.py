@@ -48,6 +48,8 @@ class Found:
     bend: float
     """Sum over its tokens, end included, of logit minus the largest logit at that point."""
     tokens: int
+    worst: float = 0.0
+    """The largest bend of a single token, end included (0 at best)."""
 
     @property
     def text(self) -> str:
@@ -74,6 +76,7 @@ class _Live:
     row: int
     words: tuple[str, ...]
     node: Node
+    worst: float = 0.0
 
 
 def search(
@@ -122,6 +125,7 @@ def _finish(item: _Live, end: float, total: float, ending: float) -> Found:
         logprob=item.logprob + end - total,
         bend=item.bend + end,
         tokens=item.tokens + 1,
+        worst=min(item.worst, end),
     )
 
 
@@ -134,6 +138,7 @@ def _merged(one: Found, other: Found) -> Found:
         better.logprob,
         better.bend,
         better.tokens,
+        better.worst,
     )
 
 
@@ -179,6 +184,7 @@ def _extend(
                 row=_row_of(rows, step),
                 words=words,
                 node=node,
+                worst=min(item.worst, gain),
             )
             key = (id(node), words)
             known = merged.get(key)
@@ -218,6 +224,7 @@ def _joined(one: _Live, other: _Live) -> _Live:
         better.row,
         better.words,
         better.node,
+        better.worst,
     )
 
 
