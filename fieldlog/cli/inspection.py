@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fieldlog.cli import inspection_jobs
+from fieldlog.cli import inspection_hear, inspection_jobs
 from fieldlog.cli.store_option import distance, opened, pairs, store_option, zone_here
 from fieldlog.errors import StoreError, UsageError
 
@@ -26,19 +26,20 @@ _inspection_option = click.option(
 
 @click.group()
 def inspection() -> None:
-    """Walk round a vehicle: start, show, correct, withdraw, verify.
+    """Walk round a vehicle: start, hear, show, correct, verify.
 
     INSPECTION is a number from `inspection list`, an id, or `last` (the default).
 
     \b
     Examples:
       fieldlog inspection start "blue roadster" --inspector "A. Smith"
+      fieldlog inspection hear walk-round.flac
       fieldlog inspection show
       fieldlog inspection verify
     """
 
 
-for _after in inspection_jobs.COMMANDS:
+for _after in (inspection_hear.hear, *inspection_jobs.COMMANDS):
     inspection.add_command(_after)
 
 

@@ -137,6 +137,11 @@ def clip_flac(clip: Clip) -> bytes:
     return buffer.getvalue()
 
 
+def clip_name(clip: Clip) -> str:
+    """The name that ``save_clip`` gives to ``clip``."""
+    return f"{hashlib.sha256(clip_flac(clip)).hexdigest()}.flac"
+
+
 def free_bytes(folder: Path) -> int:
     """Free space, in bytes, on the disk that holds ``folder`` (or its nearest parent)."""
     place = folder

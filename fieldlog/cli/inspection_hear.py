@@ -1,0 +1,188 @@
+"""``fieldlog inspection hear``: recordings into an inspection that is in the record."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from fieldlog.cli.ears import listener_options
+from fieldlog.cli.store_option import opened, store_option
+from fieldlog.errors import StoreError, UsageError
+
+if TYPE_CHECKING:
+    from fieldlog.hearing import Heard
+    from fieldlog.store.records import InspectionRecord
+
+_FINDINGS = ("finding", "findings")
+_QUESTIONS = ("question nobody answered", "questions nobody answered")
+_REFUSED = ("utterance not understood", "utterances not understood")
+_KNOWN = ("utterance was there already", "utterances were there already")
+_COUNTED = (_FINDINGS, _QUESTIONS, _REFUSED, _KNOWN)
+
+
+@click.command()
+@click.argument("audio", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option(
+    "--inspection", "key", default="last", help="Number, id or `last`.", show_default=True
+)
+@click.option(
+    "--begins",
+    multiple=True,
+    metavar="WHEN",
+    help="When a file begins: 09:15, 2026-05-04T09:15:30, or seconds after the inspection's start "
+    "such as 90. Once per file, in their order, or once for the first.  "
+    "[default: each after the one before]",
+)
+@listener_options
+@store_option
+def hear(
+    audio: tuple[Path, ...],
+    key: str,
+    begins: tuple[str, ...],
+    listener: str,
+    model: Path | None,
+    folder: Path | None,
+) -> None:
+    """Hear AUDIO files into an inspection: findings, remarks and marks, each with its clip.
+
+    Photos find their findings by time, so say with --begins when a recording began if photos are
+    to follow. What is in the record already is not taken twice: repeat the command after an
+    interruption.
+
+    \b
+    Examples:
+      fieldlog inspection hear walk-round.flac
+      fieldlog inspection hear left.wav right.wav --begins 09:15 --begins 09:40
+      fieldlog inspection hear walk-round.flac --inspection 3 --listener pocketsphinx
+    """
+    from rich.text import Text
+
+    from fieldlog.cli.audio_files import hear_files
+    from fieldlog.cli.ears import open_ears
+    from fieldlog.cli.terminal import Terminal
+    from fieldlog.cli.verdict_lines import session_text
+    from fieldlog.inspection_language import InspectionLanguage
+    from fieldlog.store.media import clip_name
+    from fieldlog.walk import open_session
+
+    terminal = Terminal.here()
+    with opened(folder) as store:
+        record = store.inspection_record(key)
+        head = record.inspection
+        starts = file_starts(begins, len(audio), record)
+        known = {(u.source, u.clip, round(u.start_s, 2)) for u in record.utterances}
+        language = InspectionLanguage.load()
+        next_s = starts[0] if starts else 0.0
+        counts = dict.fromkeys(_COUNTED, 0)
+        shown: set[Path] = set()
+
+        def begin_of(path: Path) -> float:
+            given = starts[audio.index(path)]
+            return next_s if math.isnan(given) else given
+
+        with open_ears(language, listener, model) as ears:
+            session = open_session(store, head.id, language, ears)
+
+            def tell(path: Path, heard: Heard) -> None:
+                if path not in shown:
+                    shown.add(path)
+                    at = head.started_at + timedelta(seconds=begin_of(path))
+                    terminal.lines.print(
+                        Text.assemble(
+                            (str(path), "bold"), (f"  from {_clock(at, head.zone)}", "dim")
+                        )
+                    )
+                this = (path.name, clip_name(heard.clip), round(heard.clip.start_s, 2))
+                if this in known:
+                    counts[_KNOWN] += 1
+                    return
+                try:
+                    outcome = session.take(heard, path.name, begin_of(path))
+                except StoreError as error:
+                    raise StoreError(
+                        f"{error.what}; nothing from {heard.clip.start_s:.1f} s of {path} on is saved",
+                        where=error.where,
+                        todo=f"{error.todo or 'mend that'}, then give this command again: "
+                        "what was saved is not taken twice",
+                    ) from error
+                known.add(this)
+                decision = heard.understanding.decision.value
+                counts[_FINDINGS] += outcome.saved.finding_id is not None
+                counts[_QUESTIONS] += decision == "ask"
+                counts[_REFUSED] += decision == "refuse"
+                span = f"{heard.clip.start_s:7.1f} s  "
+                terminal.lines.print(Text.assemble((span, "dim"), session_text(outcome)))
+
+            def ended(path: Path, seconds: float) -> None:
+                nonlocal next_s
+                next_s = begin_of(path) + seconds
+
+            try:
+                hear_files(audio, ears, terminal, tell, ended)
+            finally:
+                told = ", ".join(
+                    f"{count} {one if count == 1 else many}"
+                    for (one, many), count in zip(_COUNTED, counts.values(), strict=True)
+                    if count or one == "finding"
+                )
+                click.echo(f"inspection {head.number}: {told}", err=True)
+
+
+def file_starts(begins: Sequence[str], files: int, record: InspectionRecord) -> list[float]:
+    """Where each file begins, in seconds of the session clock; NaN: after the file before it.
+
+    Without ``begins`` the first file follows the last utterance of the record. Raises
+    ``UsageError`` for more instants than files, or one that is no instant (pure).
+    """
+    if len(begins) > files or (1 < len(begins) < files):
+        raise UsageError(
+            f"{len(begins)} instants for {files} files",
+            where="--begins",
+            todo="give it once per file, or once for the first",
+        )
+    head = record.inspection
+    if begins:
+        first = [_seconds(text, head.started_at, head.zone) for text in begins]
+    else:
+        after = [
+            (each.said_at - head.started_at).total_seconds() + each.end_s - each.start_s
+            for each in record.utterances
+        ]
+        first = [max(0.0, math.ceil(max(after, default=0.0)))]
+    return first + [math.nan] * (files - len(first))
+
+
+def _seconds(text: str, started_at: datetime, zone: str) -> float:
+    from fieldlog.photos.placing import session_zone
+
+    try:
+        seconds = float(text)
+    except ValueError:
+        pass
+    else:
+        if math.isfinite(seconds):
+            return seconds
+    local = started_at.astimezone(session_zone(zone))
+    try:
+        written = text if "T" in text or " " in text else f"{local:%Y-%m-%d}T{text}"
+        moment = datetime.fromisoformat(written)
+    except ValueError:
+        raise UsageError(
+            f"{text!r} is no instant",
+            where="--begins",
+            todo="write it like 09:15, 2026-05-04T09:15:30+02:00 or 90 (seconds)",
+        ) from None
+    if moment.tzinfo is None:
+        moment = moment.replace(tzinfo=local.tzinfo)
+    return (moment.astimezone(UTC) - started_at).total_seconds()
+
+
+def _clock(moment: datetime, zone: str) -> str:
+    from fieldlog.photos.placing import session_zone
+
+    return f"{moment.astimezone(session_zone(zone)):%H:%M:%S}"
