@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldlog.audio.capture import Draft, Spoken
 from fieldlog.audio.clip import Clip
+from fieldlog.errors import StoreError
 from fieldlog.hearing import Heard, hear_clip, joined
+from fieldlog.rescue import rescue
 
 if TYPE_CHECKING:
     from rich.text import Text
@@ -21,7 +24,8 @@ class Live:
 
     A draft is heard while the speaker may still go on; when the utterance then ends with exactly
     those samples, its answer is there at once. A phrase that a pause cut in two is heard again as a
-    whole, and counts when only the whole is accepted.
+    whole, and counts when only the whole is accepted. What the record cannot take (a full disk)
+    waits in memory and is tried again with every utterance, in order, and at the end.
     """
 
     def __init__(self, ears: Ears, session: Session, started_at: datetime) -> None:
@@ -31,20 +35,69 @@ class Live:
         self._started_at = started_at
         self._ahead: Heard | None = None
         self._before: Heard | None = None
+        self._waiting: list[tuple[Heard, str, float]] = []
 
     def draft(self, draft: Draft) -> None:
         """Hear the open utterance at its first silence."""
         self._ahead = self._hear(draft.clip)
 
     def spoken(self, spoken: Spoken) -> Text:
-        """Take an utterance that ended: in the record before its line is returned."""
-        from fieldlog.cli.verdict_lines import session_text
+        """Take an utterance that ended: in the record before its line is returned.
 
+        When the record cannot take it, the line says so and nothing is lost.
+        """
         heard = self._whole(self._known(spoken.clip) or self._hear(spoken.clip))
         begins = (spoken.began - self._started_at).total_seconds() - spoken.clip.start_s
-        outcome = self._session.take(heard, spoken.source, begins)
         self._before, self._ahead = heard, None
-        return session_text(outcome)
+        self._waiting.append((heard, spoken.source, begins))
+        return self._saved()
+
+    def finish(self, folder: Path) -> None:
+        """Try once more to save what waits; raises ``StoreError`` that says where its sound is."""
+        if not self._waiting:
+            return
+        try:
+            while self._waiting:
+                self._session.take(*self._waiting[0])
+                self._waiting.pop(0)
+        except StoreError as error:
+            kept = rescue([(self._instant(*each), each[0].clip) for each in self._waiting], folder)
+            lost = [heard.text or "(not understood)" for heard, _, _ in self._waiting]
+            told = f"{len(lost)} utterance{'s are' if len(lost) > 1 else ' is'} not in the record"
+            if not kept:
+                raise StoreError(
+                    f"{told} ({error.what}) and the sound could be kept nowhere: {'; '.join(lost)}",
+                    where=error.where,
+                    todo="write these down, then free some space",
+                ) from error
+            raise StoreError(
+                f"{told} ({error.what}); the sound is kept in {kept[0].parent}",
+                where=error.where,
+                todo="free some space, then: fieldlog inspection hear "
+                f"{' '.join(str(path) for path in kept)}",
+            ) from error
+
+    def _saved(self) -> Text:
+        """Save what waits, oldest first; a line for each that was saved, or why none was."""
+        from rich.text import Text
+
+        from fieldlog.cli.verdict_lines import session_text
+
+        lines = []
+        try:
+            while self._waiting:
+                outcome = self._session.take(*self._waiting[0])
+                self._waiting.pop(0)
+                late = Text("(saved late) ") if self._waiting else Text()
+                lines.append(late + session_text(outcome))
+        except StoreError as error:
+            heard = self._waiting[-1][0]
+            waits = f"NOT SAVED YET, {len(self._waiting)} waiting ({error.what}); heard: "
+            lines.append(Text(waits + (heard.text or "nothing of the language"), "bold red"))
+        return Text("\n").join(lines)
+
+    def _instant(self, heard: Heard, source: str, begins: float) -> datetime:
+        return self._started_at + timedelta(seconds=begins + heard.clip.start_s)
 
     def _hear(self, clip: Clip) -> Heard:
         ears = self._ears

@@ -13,8 +13,10 @@ import click
 from fieldlog.cli.ears import listener_options
 from fieldlog.cli.store_option import opened, store_option
 from fieldlog.errors import StoreError, UsageError
+from fieldlog.rescue import began_at
 
 if TYPE_CHECKING:
+    from fieldlog.audio.clip import Clip
     from fieldlog.hearing import Heard
     from fieldlog.store.records import InspectionRecord
 
@@ -36,7 +38,7 @@ _COUNTED = (_FINDINGS, _QUESTIONS, _REFUSED, _KNOWN)
     metavar="WHEN",
     help="When a file begins: 09:15, 2026-05-04T09:15:30, or seconds after the inspection's start "
     "such as 90. Once per file, in their order, or once for the first.  "
-    "[default: each after the one before]",
+    "[default: the instant in the name of a recording made by fieldlog, else after the one before]",
 )
 @listener_options
 @store_option
@@ -74,7 +76,7 @@ def hear(
     with opened(folder) as store:
         record = store.inspection_record(key)
         head = record.inspection
-        starts = file_starts(begins, len(audio), record)
+        starts = file_starts(begins, [path.name for path in audio], record)
         known = {(u.source, u.clip, round(u.start_s, 2)) for u in record.utterances}
         language = InspectionLanguage.load()
         next_s = starts[0] if starts else 0.0
@@ -98,7 +100,9 @@ def hear(
                         )
                     )
                 this = (path.name, clip_name(heard.clip), round(heard.clip.start_s, 2))
-                if this in known:
+                at = head.started_at + timedelta(seconds=begin_of(path) + heard.clip.start_s)
+                ours = began_at(path.name) is not None
+                if this in known or (ours and there_already(at, heard.clip, record)):
                     counts[_KNOWN] += 1
                     return
                 try:
@@ -133,12 +137,16 @@ def hear(
                 click.echo(f"inspection {head.number}: {told}", err=True)
 
 
-def file_starts(begins: Sequence[str], files: int, record: InspectionRecord) -> list[float]:
+def file_starts(
+    begins: Sequence[str], names: Sequence[str], record: InspectionRecord
+) -> list[float]:
     """Where each file begins, in seconds of the session clock; NaN: after the file before it.
 
-    Without ``begins`` the first file follows the last utterance of the record. Raises
-    ``UsageError`` for more instants than files, or one that is no instant (pure).
+    Without ``begins`` a recording that fieldlog made itself begins at the instant in its name, and
+    the first of any others follows the last utterance of the record. Raises ``UsageError`` for more
+    instants than files, or one that is no instant (pure).
     """
+    files = len(names)
     if len(begins) > files or (1 < len(begins) < files):
         raise UsageError(
             f"{len(begins)} instants for {files} files",
@@ -154,7 +162,25 @@ def file_starts(begins: Sequence[str], files: int, record: InspectionRecord) -> 
             for each in record.utterances
         ]
         first = [max(0.0, math.ceil(max(after, default=0.0)))]
-    return first + [math.nan] * (files - len(first))
+    starts = first + [math.nan] * (files - len(first))
+    for at, name in enumerate(names):
+        made = None if begins else began_at(name)
+        if made is not None:
+            starts[at] = (made - head.started_at).total_seconds()
+    return starts
+
+
+def there_already(at: datetime, clip: Clip, record: InspectionRecord) -> bool:
+    """Whether the record holds speech of most of this time: fieldlog's own recordings of a whole
+    session hold what was saved as it was spoken (pure).
+    """
+    end = at + timedelta(seconds=clip.duration_s)
+    for each in record.utterances:
+        theirs = each.said_at + timedelta(seconds=each.end_s - each.start_s)
+        shared = (min(end, theirs) - max(at, each.said_at)).total_seconds()
+        if shared > clip.duration_s / 2:
+            return True
+    return False
 
 
 def _seconds(text: str, started_at: datetime, zone: str) -> float:

@@ -25,6 +25,7 @@ from fieldlog.audio.recorder import Recorder, recover, stream_name
 from fieldlog.audio.source import AudioSource, FileSource
 from fieldlog.cli.ears import listener_options, open_ears
 from fieldlog.cli.store_option import opened, store_option, zone_here
+from fieldlog.cli.terminal import Terminal
 
 
 @click.command()
@@ -90,15 +91,27 @@ def listen(
     chosen: AudioSource = FileSource(source, fast=fast) if source else Microphone(device)
     context = parse_context(jurisdiction, settings)
     language = InspectionLanguage.load()
-    with open_ears(language, listener, model) as ears, opened(folder) as store:
+    terminal = Terminal.here()
+
+    def crashed(crash: object) -> None:
+        terminal.status.print(f"! {crash}", markup=False)
+
+    with (
+        opened(folder) as store,
+        open_ears(language, listener, model, on_crash=crashed) as ears,
+    ):
         if key is None:
             head = new_inspection(store, vehicle, context, datetime.now(UTC), zone_here())
         else:
             head = store.inspection(key)
         told = f"inspection {head.number} of {head.vehicle_name}"
         click.echo(f"{told}; its report: fieldlog report {head.number}", err=True)
-        live = Live(ears, open_session(store, head.id, language, ears), head.started_at)
-        run(chosen, live, keep=keep or store.folder / "streams")
+        session = Live(ears, open_session(store, head.id, language, ears), head.started_at)
+        streams = keep or store.folder / "streams"
+        try:
+            run(chosen, session, keep=streams, terminal=terminal)
+        finally:
+            session.finish(streams)
 
 
 def show_devices() -> None:
@@ -121,14 +134,20 @@ class Hears(Protocol):
         """Takes an utterance, returns the line to show for it."""
 
 
-def run(source: AudioSource, hears: Hears, *, keep: Path | None = None) -> int:
+def run(
+    source: AudioSource,
+    hears: Hears,
+    *,
+    keep: Path | None = None,
+    terminal: Terminal | None = None,
+) -> int:
     """Listen until the source ends or Ctrl-C; returns how many utterances were heard.
 
     ``hears`` runs in the main thread; sound is kept and cut meanwhile, however long it takes.
     """
     count = 0
-    console = Console(stderr=True)
-    lines = Console(highlight=False, soft_wrap=True)
+    terminal = terminal or Terminal.here()
+    console, lines = terminal.status, terminal.lines
     for old in recover(keep) if keep is not None and keep.is_dir() else []:
         console.print(f"recovered {old.seconds:.1f} s of an earlier recording: {old.path}")
     with source, ending_on_interrupt(source.stop), recording(keep) as recorder:
@@ -138,7 +157,7 @@ def run(source: AudioSource, hears: Hears, *, keep: Path | None = None) -> int:
             for event in capture.events():
                 if isinstance(event, Spoken):
                     count += 1
-                    lines.print(stamp(event), hears.spoken(event), sep="")
+                    lines.print(Text.assemble(stamp(event), hears.spoken(event)))
                     sys.stdout.flush()
                 elif isinstance(event, Draft):
                     hears.draft(event)
@@ -194,10 +213,12 @@ def ending_on_interrupt(stop: Callable[[], None]) -> Iterator[None]:
 @contextmanager
 def screen(console: Console) -> Iterator[Callable[[Event], None]]:
     """Shows levels (on a terminal) and notices; returns the function that takes events."""
-    if not console.is_terminal:
+    if not sys.stderr.isatty():
         yield lambda event: _notice(console, event)
         return
-    with Live(console=console, refresh_per_second=10, transient=True) as live:
+    with Live(
+        console=console, refresh_per_second=10, transient=True, redirect_stdout=False
+    ) as live:
 
         def show(event: Event) -> None:
             if isinstance(event, Level):

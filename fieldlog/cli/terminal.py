@@ -25,15 +25,15 @@ class Terminal:
     @classmethod
     def here(cls) -> Terminal:
         """The consoles for this process's streams as they are now."""
-        lines = Console(highlight=False, soft_wrap=True)
+        lines = Console(highlight=False, markup=False, soft_wrap=True)
         if sys.stdout.isatty() and sys.stderr.isatty():
             return cls(lines, lines)
-        return cls(lines, Console(stderr=True, highlight=False, soft_wrap=True))
+        return cls(lines, Console(stderr=True, highlight=False, markup=False, soft_wrap=True))
 
     def progress(self) -> Progress:
         """A bar that is gone when it ends; silent where nobody watches stderr."""
         return Progress(
-            TextColumn("{task.description}"),
+            TextColumn("{task.description}", markup=False),
             BarColumn(),
             TextColumn("{task.percentage:>3.0f} %"),
             TimeRemainingColumn(),
