@@ -94,6 +94,11 @@ def test_the_best_phrase_is_found_behind_a_worse_first_word() -> None:
     assert best.tokens == 4
     # the largest logit at the first word was "rear"; everywhere else the answer was the largest
     assert best.bend == pytest.approx(math.log(0.30 / 0.60), abs=1e-4)
+    assert best.worst == pytest.approx(best.bend, abs=1e-6)
+    assert best.tail == pytest.approx(0.0, abs=1e-4)
+    bent_at_its_end = result.found[3]  # "worn" was likelier than "one"
+    assert bent_at_its_end.tail == pytest.approx(math.log(0.40 / 0.50), abs=1e-4)
+    assert bent_at_its_end.worst == pytest.approx(bent_at_its_end.tail, abs=1e-4)
 
 
 def test_a_beam_of_one_is_greedy() -> None:

@@ -34,7 +34,7 @@ class WhisperListener:
     Evidence of each hypothesis: ``bend`` (nats per token the grammar bent what was heard, 0 at
     best), ``margin`` (nats to the next different meaning or unfinished phrase, at most 8, of the
     best one only; for the others the negative distance to the best), ``tokens``, ``logprob``,
-    ``worst`` (nats the grammar bent its worst token).
+    ``worst`` (nats the grammar bent its worst token), ``tail`` (the same of its last token and end).
     """
 
     name = "whisper"
@@ -141,6 +141,7 @@ def _hypotheses(found: list[Found], rest: float) -> list[Hypothesis]:
             "tokens": float(item.tokens),
             "logprob": item.logprob,
             "worst": item.worst,
+            "tail": item.tail,
         }
         result.append(Hypothesis(item.text, item.score, evidence))
     return result

@@ -50,6 +50,8 @@ class Found:
     tokens: int
     worst: float = 0.0
     """The largest bend of a single token, end included (0 at best)."""
+    tail: float = 0.0
+    """The larger bend of its last token and its end: a phrase that stops too early shows there."""
 
     @property
     def text(self) -> str:
@@ -77,6 +79,7 @@ class _Live:
     words: tuple[str, ...]
     node: Node
     worst: float = 0.0
+    last: float = 0.0
 
 
 def search(
@@ -126,6 +129,7 @@ def _finish(item: _Live, end: float, total: float, ending: float) -> Found:
         bend=item.bend + end,
         tokens=item.tokens + 1,
         worst=min(item.worst, end),
+        tail=min(item.last, end),
     )
 
 
@@ -139,6 +143,7 @@ def _merged(one: Found, other: Found) -> Found:
         better.bend,
         better.tokens,
         better.worst,
+        better.tail,
     )
 
 
@@ -185,6 +190,7 @@ def _extend(
                 words=words,
                 node=node,
                 worst=min(item.worst, gain),
+                last=gain,
             )
             key = (id(node), words)
             known = merged.get(key)
@@ -225,6 +231,7 @@ def _joined(one: _Live, other: _Live) -> _Live:
         better.words,
         better.node,
         better.worst,
+        better.last,
     )
 
 
@@ -249,6 +256,8 @@ def _best_rows(
                 place[item.row],
                 item.words,
                 item.node,
+                item.worst,
+                item.last,
             )
         )
     parents = np.array([rows[row][0] for row in place], dtype=np.intp)
