@@ -74,7 +74,7 @@ class Live:
                 f"{told} ({error.what}); the sound is kept in {kept[0].parent}",
                 where=error.where,
                 todo="free some space, then: fieldlog inspection hear "
-                f"{' '.join(str(path) for path in kept)}",
+                f"{kept[0].parent / 'utterance-*.flac'}",
             ) from error
 
     def _saved(self) -> Text:
