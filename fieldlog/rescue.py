@@ -8,9 +8,10 @@ import tempfile
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from fieldlog.audio.clip import Clip
-from fieldlog.audio.recorder import stream_name
+if TYPE_CHECKING:
+    from fieldlog.audio.clip import Clip
 
 _STAMP = re.compile(r"(?:stream|utterance)-(\d{8}T\d{6}\.\d{3})Z")
 
@@ -38,6 +39,7 @@ def rescue(clips: Sequence[tuple[datetime, Clip]], folder: Path) -> tuple[Path, 
 
 
 def _written(clips: Sequence[tuple[datetime, Clip]], folder: Path) -> tuple[Path, ...]:
+    from fieldlog.audio.recorder import stream_name
     from fieldlog.store.media import clip_flac
 
     folder.mkdir(parents=True, exist_ok=True)

@@ -12,23 +12,47 @@ from fieldlog import __version__
 from fieldlog.config import trace_wanted
 from fieldlog.errors import FieldlogError
 
-COMMANDS: dict[str, str] = {
-    # command -> "module:attribute"; the module is imported only when the command is used
-    "demo": "fieldlog.cli.demo:demo",
-    "hear": "fieldlog.cli.hear:hear",
-    "parse": "fieldlog.cli.parse:parse",
-    "photos": "fieldlog.cli.photos:photos",
-    "listen": "fieldlog.cli.listen:listen",
-    "vehicle": "fieldlog.cli.vehicle:vehicle",
-    "inspection": "fieldlog.cli.inspection:inspection",
-    "report": "fieldlog.cli.report:report",
-    "catalogue": "fieldlog.cli.catalogue:catalogue",
-    "limits": "fieldlog.cli.limits:limits",
-    "why": "fieldlog.cli.why:why",
-    "grammar": "fieldlog.cli.grammar:grammar",
-    "doctor": "fieldlog.cli.doctor:doctor",
-    "benchmarks": "fieldlog.cli.benchmarks:benchmarks",
+COMMANDS: dict[str, tuple[str, str]] = {
+    # command -> ("module:attribute", summary); imported only when the command is used
+    "demo": ("fieldlog.cli.demo:demo", "the whole job on audio and photos that come with fieldlog"),
+    "hear": ("fieldlog.cli.hear:hear", "audio files to findings with their verdicts"),
+    "parse": ("fieldlog.cli.parse:parse", "what typed words mean, and their verdict"),
+    "photos": (
+        "fieldlog.cli.photos:photos",
+        "read photos, set their clocks right, put them to findings",
+    ),
+    "listen": ("fieldlog.cli.listen:listen", "log an inspection as it is spoken"),
+    "vehicle": (
+        "fieldlog.cli.vehicle:vehicle",
+        "the machines under care: facts, limits, wear, what is due",
+    ),
+    "inspection": (
+        "fieldlog.cli.inspection:inspection",
+        "start, hear, show, correct, sign and verify inspections",
+    ),
+    "report": ("fieldlog.cli.report:report", "write an inspection as HTML, PDF, JSON or CSV"),
+    "catalogue": ("fieldlog.cli.catalogue:catalogue", "the components that can be spoken of"),
+    "limits": ("fieldlog.cli.limits:limits", "the limits, each with its source"),
+    "why": ("fieldlog.cli.why:why", "how words come to their verdict, step by step"),
+    "grammar": ("fieldlog.cli.grammar:grammar", "check a grammar, or list phrases of it"),
+    "doctor": ("fieldlog.cli.doctor:doctor", "what is installed, what is missing, how to get it"),
+    "benchmarks": ("fieldlog.cli.benchmarks:benchmarks", "measure fieldlog on this machine"),
 }
+
+EXIT_CODES: tuple[tuple[int, str], ...] = (
+    (0, "done; a question, or words that were not understood, are outcomes and no faults"),
+    (1, "anything else, and output that nobody reads any more"),
+    (2, "arguments that cannot be meant: unknown option, jurisdiction, setting, inspection"),
+    (3, "a grammar or catalogue with faults, or words a listener cannot hear (all are listed)"),
+    (4, "a listener's model is missing, broken or of the wrong kind, or its library is absent"),
+    (5, "an audio file or device cannot be used"),
+    (6, "a photo or a folder of photos cannot be used"),
+    (7, "a limit pack with faults (all are listed)"),
+    (8, "the record cannot be read or written: full disk, no permission, newer version"),
+    (9, "done, but some inputs were left out (each is named)"),
+    (130, "interrupted with Ctrl-C (`listen` ends cleanly with 0 instead)"),
+)
+"""What a command ends with, in words; ``fieldlog.errors`` has the classes."""
 
 
 class LazyGroup(click.Group):
@@ -40,12 +64,21 @@ class LazyGroup(click.Group):
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Import and return the command, or None when there is none of that name."""
-        target = COMMANDS.get(cmd_name)
-        if target is None:
+        if cmd_name not in COMMANDS:
             return None
-        module, attribute = target.split(":")
+        module, attribute = COMMANDS[cmd_name][0].split(":")
         command: click.Command = getattr(importlib.import_module(module), attribute)
         return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The commands with their summaries, none of them imported."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, summary) for name, (_, summary) in COMMANDS.items()])
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The exit codes, below everything else."""
+        with formatter.section("Exit codes"):
+            formatter.write_dl([(str(code), when) for code, when in EXIT_CODES])
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the command; whatever goes wrong is one line on stderr and an exit code."""
@@ -56,6 +89,9 @@ class LazyGroup(click.Group):
             ctx.exit(error.exit_code)
         except (click.exceptions.Exit, click.ClickException, click.Abort, BrokenPipeError):
             raise
+        except KeyboardInterrupt:
+            click.echo("\nfieldlog: interrupted; what was saved before is kept", err=True)
+            ctx.exit(130)
         except OSError as error:
             where = f"{error.filename}: " if error.filename else ""
             click.echo(f"fieldlog: {where}{error.strerror or error}", err=True)
@@ -78,7 +114,7 @@ def main() -> None:
 
     \b
     Examples:
-      fieldlog demo                                  the whole job on the demo's audio and photos
+      fieldlog demo                    (the whole job on the demo's audio and photos)
       fieldlog parse "rear tread four thirty-seconds"
       fieldlog hear walk-round.flac --json
     """

@@ -5,17 +5,16 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
-from rich.text import Text
 
-from fieldlog.assess import Assessment
-from fieldlog.cli.audio_files import hear_files
-from fieldlog.cli.ears import listener_options, open_ears, open_language
-from fieldlog.cli.json_view import Json, understanding_view
-from fieldlog.cli.terminal import Terminal
-from fieldlog.cli.verdict_lines import assessor, outcome_text
-from fieldlog.hearing import Heard
+from fieldlog.cli.ears import listener_options
+
+if TYPE_CHECKING:
+    from fieldlog.assess import Assessment
+    from fieldlog.cli.json_view import Json
+    from fieldlog.hearing import Heard
 
 
 @click.command()
@@ -52,6 +51,13 @@ def hear(
       fieldlog hear order.wav --grammar orders.jsgf --json
       fieldlog hear walk-round.flac --listener vosk --model ~/models/vosk-en
     """
+    from rich.text import Text
+
+    from fieldlog.cli.audio_files import hear_files
+    from fieldlog.cli.ears import open_ears, open_language
+    from fieldlog.cli.terminal import Terminal
+    from fieldlog.cli.verdict_lines import assessor, outcome_text
+
     terminal = Terminal.here()
     language = open_language(grammar)
     assess = assessor(language, jurisdiction, settings)
@@ -77,6 +83,8 @@ def hear(
 
 def heard_view(heard: Heard, file: str, listener: str, assessment: Assessment | None) -> Json:
     """The object of ``fieldlog hear --json`` (pure)."""
+    from fieldlog.cli.json_view import understanding_view
+
     view = understanding_view(heard.understanding, assessment)
     return {
         "file": file,

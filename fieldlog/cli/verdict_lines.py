@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from datetime import date
+from typing import TYPE_CHECKING
 
 from rich.text import Text
 
@@ -15,9 +16,11 @@ from fieldlog.limits.packs import shipped_limits
 from fieldlog.limits.page import what
 from fieldlog.listeners.base import Language
 from fieldlog.model import Decision, Judgement, Limit, State, Understanding
-from fieldlog.photos.placing import Placed
-from fieldlog.session import Outcome
-from fieldlog.store.records import InspectionRecord
+
+if TYPE_CHECKING:
+    from fieldlog.photos.placing import Placed
+    from fieldlog.session import Outcome
+    from fieldlog.store.records import InspectionRecord
 
 COLOURS = {
     State.WITHIN: "green",

@@ -17,8 +17,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from scipy.special import stdtrit
-
 LEVEL = 0.95
 """Share of new readings that a prediction interval is meant to hold."""
 
@@ -223,4 +221,6 @@ def split_at_replacements(
 
 def t_quantile(level: float, df: int) -> float:
     """Two-sided Student t quantile: t(1 - (1 - level) / 2, df)."""
+    from scipy.special import stdtrit  # loads a third of a second long; most commands need it never
+
     return float(stdtrit(df, 1 - (1 - level) / 2))
