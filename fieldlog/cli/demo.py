@@ -70,7 +70,8 @@ def demo(out: Path, listener: str, model: Path | None) -> None:
     for text in followed:
         console.print(Text(f"  {text}"))
     console.print(Text("\nrecord and report", "bold"))
-    console.print(Text(f"  record: {folder} ({checked.rows} rows, chain of hashes holds)"))
+    state = "chain of hashes holds" if checked.intact else "; ".join(checked.faults)
+    console.print(Text(f"  record: {folder} ({checked.rows} rows, {state})"))
     for path in result.written.files:
         console.print(Text(f"  {path.suffix[1:]}: {path}"))
 
