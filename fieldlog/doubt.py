@@ -42,8 +42,11 @@ TWINS: Mapping[str, str] = {**_TEEN_TY, **{ty: teen for teen, ty in _TEEN_TY.ite
 KINDS = ("measured", "judged", "coded", "dialogue", "order")
 """What was said, as far as doubt is concerned; each has weights of its own."""
 
-TERMS = ("bend", "margin", "logprob")
+TERMS = ("bend", "margin", "logprob", "worst")
 """Evidence that counts; a larger value never makes it less likely that the meaning is right."""
+
+WORST = 8.0
+"""Nats; a token bent further than this is as bad as can be."""
 
 
 class Policy(StrEnum):
@@ -65,6 +68,8 @@ class Weights:
     """Per nat to the next different meaning."""
     logprob: float
     """Per nat per token of the words' own log probability."""
+    worst: float
+    """Per nat that the grammar bent the worst token."""
     cap: float
     """Nats above which a larger margin says nothing more."""
     twin_margin: float
@@ -81,8 +86,13 @@ class Weights:
             + self.bend * min(0.0, terms.get("bend", 0.0))
             + self.margin * min(terms.get("margin", 0.0), self.cap)
             + self.logprob * min(0.0, terms.get("logprob", 0.0))
+            + self.worst * max(-WORST, min(0.0, terms.get("worst", 0.0)))
         )
         return 1.0 / (1.0 + math.exp(-max(-50.0, min(50.0, x))))
+
+    def is_twin(self, terms: Mapping[str, float], plausible: bool) -> bool:
+        """Whether a plausible teen/ty twin is near enough to be asked about."""
+        return plausible and terms.get("margin", 0.0) < self.twin_margin
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +165,7 @@ def terms(hearing: Hearing) -> dict[str, float]:
         "bend": evidence.get("bend", 0.0),
         "margin": evidence.get("margin", 0.0),
         "logprob": evidence.get("logprob", 0.0) / tokens,
+        "worst": evidence.get("worst", 0.0),
     }
 
 
@@ -192,7 +203,7 @@ def decide(
         return _refused(understanding, chance, evidence["bend"])
     if understanding.decision is Decision.ASK:
         return understanding
-    if plausible_twins and evidence["margin"] < weights.twin_margin:
+    if weights.is_twin(evidence, bool(plausible_twins)):
         reason = "its teen/ty twin is possible too"
         return _asked(understanding, plausible_twins, reason, "teen/ty twin")
     least = rules.least(weights, policy, flags)

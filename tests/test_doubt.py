@@ -80,12 +80,12 @@ def test_doubt_never_makes_a_decision_better(
 
 @given(
     st.sampled_from(KINDS),
-    st.tuples(st.floats(-5, 0), st.floats(0, 20), st.floats(-6, 0)),
+    st.tuples(st.floats(-5, 0), st.floats(0, 20), st.floats(-6, 0), st.floats(-12, 0)),
     st.sampled_from(TERMS),
     st.floats(0, 3),
 )
 def test_more_evidence_never_lowers_the_chance(
-    kind: str, values: tuple[float, float, float], better: str, more: float
+    kind: str, values: tuple[float, float, float, float], better: str, more: float
 ) -> None:
     weights = RULES.weights["whisper"][kind]
     evidence = dict(zip(TERMS, values, strict=True))

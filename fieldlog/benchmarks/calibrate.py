@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -33,7 +32,7 @@ from fieldlog.errors import UsageError
 from fieldlog.listeners.base import Language
 
 CELLS: Ratios = (None, 15.0, 10.0)
-ORDER_CELLS: Ratios = (None, 12.0, 6.0, 3.0)
+ORDER_CELLS: Ratios = (None, 12.0, 6.0)
 LISTENER = "whisper"
 
 
@@ -99,8 +98,7 @@ def decision_file(
     told = []
     for kind, (lines, found) in tune.items():
         kinds = [k for k in KINDS if (k == "order") == (kind == ORDER)]
-        utterances = Counter(line.cell for line in lines)
-        weights |= with_levels(fit(found, kinds), found, utterances)
+        weights |= with_levels(fit(found, kinds), found, len(lines))
         right = sum(s.right for s in found)
         told.append(f"{len(lines)} {kind} utterances ({right} right of {len(found)} answers)")
     kept = shipped_rules()

@@ -13,19 +13,20 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldlog.doubt import TERMS, Policy, Weights
+from fieldlog.doubt import TERMS, WORST, Policy, Weights
 
 CAP = 8.0
 """Nats; the listener itself reports no larger margin."""
 RIDGE = 0.01
 TOWARDS_ALL = 0.3
 """How strongly a kind is drawn to the fit of all kinds."""
-SILENT = {Policy.CAUTIOUS: 0.0005, Policy.BALANCED: 0.002, Policy.BRISK: 0.01}
-"""Share of all utterances that may be accepted and wrong, estimated on the tuning part."""
+SILENT = {Policy.CAUTIOUS: 0.0, Policy.BALANCED: 0.002, Policy.BRISK: 0.01}
+"""Share of all utterances of the tuning part that may be accepted and wrong."""
 REFUSED = 0.005
 """Share of right answers that may be refused outright."""
-TWIN_MARGIN = 6.0
-"""Nats; chosen on the field report's own case ("fifteen" heard as fifty with 4.8), not fitted."""
+TWIN_MARGINS = (5.0, CAP)
+"""Nats that a number with a plausible twin needs, at least (field report P5: "fifteen" heard as
+fifty with 4.8) and at most; between them half a nat above the largest margin of a wrong twin."""
 
 Array = NDArray[np.float64]
 
@@ -39,7 +40,7 @@ class Sample:
     terms: Mapping[str, float]
     right: bool
     twin: bool = False
-    """Asked about for its teen/ty twin whatever its chance."""
+    """Whether its teen/ty twin is plausible too."""
 
 
 def design(samples: Sequence[Sample]) -> Array:
@@ -50,6 +51,7 @@ def design(samples: Sequence[Sample]) -> Array:
             min(0.0, sample.terms["bend"]),
             min(sample.terms["margin"], CAP),
             min(0.0, sample.terms["logprob"]),
+            max(-WORST, min(0.0, sample.terms["worst"])),
         ]
         for sample in samples
     ]
@@ -83,40 +85,44 @@ def fit(samples: Sequence[Sample], kinds: Sequence[str]) -> dict[str, Weights]:
     """Weights per kind, accept levels not yet chosen (all at 1)."""
     x, right = design(samples), np.array([float(s.right) for s in samples])
     shared = logistic(x, right, np.zeros(x.shape[1]), RIDGE)
+    margin = twin_margin(samples)
     found = {}
     for kind in kinds:
         own = np.array([s.kind == kind for s in samples], dtype=bool)
         weights = logistic(x[own], right[own], shared, TOWARDS_ALL) if own.any() else shared
-        found[kind] = _weights([round(float(value), 3) for value in weights])
+        found[kind] = _weights([round(float(value), 3) for value in weights], margin)
     return found
 
 
-def _weights(values: Sequence[float]) -> Weights:
+def _weights(values: Sequence[float], twin_margin: float) -> Weights:
     never = {policy.value: 1.0 for policy in Policy}
-    return Weights(*values, cap=CAP, twin_margin=TWIN_MARGIN, refuse=0.0, accept=never)
+    return Weights(*values, cap=CAP, twin_margin=twin_margin, refuse=0.0, accept=never)
+
+
+def twin_margin(samples: Iterable[Sample]) -> float:
+    """The margin that a number with a plausible twin needs to count unasked."""
+    wrong = [sample.terms["margin"] for sample in samples if sample.twin and not sample.right]
+    least, most = TWIN_MARGINS
+    return min(most, max(least, float(np.floor(2.0 * max(wrong, default=0.0)) + 1.0) / 2.0))
 
 
 def with_levels(
-    fitted: Mapping[str, Weights], samples: Sequence[Sample], utterances: Mapping[str, int]
+    fitted: Mapping[str, Weights], samples: Sequence[Sample], utterances: int
 ) -> dict[str, Weights]:
-    """Accept and refuse levels for all kinds together; ``utterances`` counts each cell's.
+    """Accept and refuse levels for all kinds together, out of ``utterances`` that were heard.
 
-    The accept level of a policy is the least at which no cell has more silently wrong utterances
-    than the policy allows; the refuse level the largest that loses few right answers.
+    The accept level of a policy is the least at which no more answers are silently wrong than the
+    policy allows; the refuse level is the largest that loses few right answers.
     """
     chances = np.array([fitted[s.kind].chance(s.terms) for s in samples])
     right = np.array([s.right for s in samples], dtype=bool)
-    free = ~np.array([s.twin for s in samples], dtype=bool)
-    cells = np.array([s.cell for s in samples])
+    free = np.array([not fitted[s.kind].is_twin(s.terms, s.twin) for s in samples], dtype=bool)
+    order = np.flatnonzero(free)[np.argsort(-chances[free], kind="stable")]
+    wrong = np.cumsum(~right[order])
     accept = {}
     for policy in Policy:
-        level = 0.5
-        for cell, count in utterances.items():
-            wrong = np.sort(chances[free & ~right & (cells == cell)])[::-1]
-            allowed = int(SILENT[policy] * count)
-            if len(wrong) > allowed:
-                level = max(level, _above(float(wrong[allowed])))
-        accept[policy.value] = level
+        over = np.flatnonzero(wrong > SILENT[policy] * utterances)
+        accept[policy.value] = _above(float(chances[order[over[0]]])) if len(over) else 0.5
     refuse = float(np.quantile(chances[right], REFUSED)) if right.any() else 0.0
     refuse = min(round(refuse, 3), 0.5)
     return {
@@ -131,7 +137,7 @@ def with_levels(
 
 def _above(chance: float) -> float:
     """The next thousandth above ``chance``; never 1, which nothing would reach."""
-    return min(0.9995, (np.floor(chance * 1000.0) + 1.0) / 1000.0)
+    return min(0.9995, float(np.floor(chance * 1000.0) + 1.0) / 1000.0)
 
 
 def silent_and_asked(
@@ -141,6 +147,9 @@ def silent_and_asked(
     counts = [0, 0, 0, 0]
     for sample in samples:
         one = weights[sample.kind]
-        doubted = sample.twin or one.chance(sample.terms) < one.accept[policy.value]
+        doubted = (
+            one.is_twin(sample.terms, sample.twin)
+            or one.chance(sample.terms) < one.accept[policy.value]
+        )
         counts[2 * doubted + (not sample.right)] += 1
     return counts[0], counts[1], counts[2], counts[3]

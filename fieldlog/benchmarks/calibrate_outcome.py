@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldlog.audio.clip import Clip
-from fieldlog.benchmarks.calibrate_cases import ORDER, is_right, understood
+from fieldlog.benchmarks.calibrate_cases import ORDER, is_right, still_said, understood
 from fieldlog.benchmarks.calibrate_evidence import Line
 from fieldlog.benchmarks.calibrate_fit import Sample
 from fieldlog.doubt import Policy, Rules, Weights, judge_for
@@ -46,6 +46,7 @@ def outcomes(
 ) -> list[Outcome]:
     """One row per cell, in the order in which cells appear."""
     judge = judge_for(language, rules, policy)
+    lines = still_said(lines, language)
     table = []
     for cell in dict.fromkeys(line.cell for line in lines):
         counts = dict.fromkeys(

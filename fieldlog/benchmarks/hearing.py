@@ -184,7 +184,7 @@ def _row(
         median_ms=float(np.median(latencies)) if latencies else 0.0,
         p95_ms=float(np.percentile(latencies, 95)) if latencies else 0.0,
         real_time_factor=spent / seconds if seconds else 0.0,
-        memory_mb=_peak_mb(),
+        memory_mb=peak_mb(),
         wrong=tuple(wrong),
     )
 
@@ -204,7 +204,7 @@ def _chosen(heard: list[Heard]) -> Heard | None:
     return ranked[0] if ranked else None
 
 
-def _peak_mb() -> float:
+def peak_mb() -> float:
     """Peak resident memory of this process in MB; 0 where the platform does not tell."""
     try:
         import resource
