@@ -6,6 +6,7 @@ import math
 from datetime import date
 from fractions import Fraction
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 
@@ -248,3 +249,18 @@ class TestRegression:
         assert [got.extrapolates(F(x)) for x in (3, 4, 15, 25, 26)] == [
             True, False, False, False, True,
         ]  # fmt: skip
+
+
+def test_old_faithful_prediction_interval() -> None:
+    """r-tutor.com, lm(eruptions ~ waiting) at 80: fit 4.1762, 95 % PI 3.1961 .. 5.1564.
+
+    Data: Azzalini and Bowman 1990, Applied Statistics 39 (R data set ``faithful``), 272 rows.
+    """
+    path = Path(__file__).parent / "data" / "old_faithful.csv"
+    rows = [line.split(",") for line in path.read_text(encoding="utf-8").splitlines()[1:]]
+    assert len(rows) == 272
+    line = wear.fit([wear.Point(Fraction(waiting), Fraction(length)) for length, waiting in rows])
+    predicted, mean = line.prediction(Fraction(80)), line.mean_interval(Fraction(80))
+    assert predicted.value == pytest.approx(4.176220, abs=1e-6)
+    assert (predicted.low, predicted.high) == pytest.approx((3.196089, 5.156351), abs=1e-6)
+    assert (mean.low, mean.high) == pytest.approx((4.104848, 4.247592), abs=1e-6)
