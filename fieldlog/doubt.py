@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import lru_cache
@@ -27,7 +27,7 @@ from fieldlog.model import Decision, Hearing, Kind, Understanding
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
 
-_TEEN_TY = {
+_TEENS = {
     "thirteen": "thirty",
     "fourteen": "forty",
     "fifteen": "fifty",
@@ -36,17 +36,32 @@ _TEEN_TY = {
     "eighteen": "eighty",
     "nineteen": "ninety",
 }
-TWINS: Mapping[str, str] = {**_TEEN_TY, **{ty: teen for teen, ty in _TEEN_TY.items()}}
-"""Numbers that differ by stress alone."""
+_PAIRS = (
+    *_TEENS.items(),
+    ("four to", "forty"),
+    ("five to", "fifty"),
+    ("six to", "sixty"),
+    ("seven to", "seventy"),
+    ("eight to", "eighty"),
+    ("nine to", "ninety"),
+    ("nine", "five"),
+)
+TWINS: tuple[tuple[str, str], ...] = (*_PAIRS, *((other, one) for one, other in _PAIRS))
+"""Words and what they are taken for: no score tells them apart for certain, so a twin that was heard
+too is asked about sooner than another meaning."""
+
+SLIPS: tuple[tuple[str, str], ...] = (("three to", "reads"), ("three point", "free play"))
+"""Words that are hardly ever said and mostly come of others ("torque reads sixteen" heard as "torque
+three to sixteen"): asked about wherever the other makes sense."""
 
 KINDS = ("measured", "judged", "coded", "dialogue", "order")
 """What was said, as far as doubt is concerned; each has weights of its own."""
 
-TERMS = ("bend", "margin", "logprob", "worst")
+TERMS = ("bend", "margin", "logprob", "tail")
 """Evidence that counts; a larger value never makes it less likely that the meaning is right."""
 
-WORST = 8.0
-"""Nats; a token bent further than this is as bad as can be."""
+LARGEST_TAIL = 8.0
+"""Nats; an end bent further than this is as bad as can be."""
 
 
 class Policy(StrEnum):
@@ -68,12 +83,12 @@ class Weights:
     """Per nat to the next different meaning."""
     logprob: float
     """Per nat per token of the words' own log probability."""
-    worst: float
-    """Per nat that the grammar bent the worst token."""
+    tail: float
+    """Per nat that the grammar bent the last token or the end."""
     cap: float
     """Nats above which a larger margin says nothing more."""
     twin_margin: float
-    """Nats that a number needs whose teen/ty twin is plausible too."""
+    """Nats that a plausible twin must be behind."""
     refuse: float
     """Chance below which nothing is asked: it was not meant for this."""
     accept: Mapping[str, float]
@@ -86,13 +101,9 @@ class Weights:
             + self.bend * min(0.0, terms.get("bend", 0.0))
             + self.margin * min(terms.get("margin", 0.0), self.cap)
             + self.logprob * min(0.0, terms.get("logprob", 0.0))
-            + self.worst * max(-WORST, min(0.0, terms.get("worst", 0.0)))
+            + self.tail * max(-LARGEST_TAIL, min(0.0, terms.get("tail", 0.0)))
         )
         return 1.0 / (1.0 + math.exp(-max(-50.0, min(50.0, x))))
-
-    def is_twin(self, terms: Mapping[str, float], plausible: bool) -> bool:
-        """Whether a plausible teen/ty twin is near enough to be asked about."""
-        return plausible and terms.get("margin", 0.0) < self.twin_margin
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,16 +176,40 @@ def terms(hearing: Hearing) -> dict[str, float]:
         "bend": evidence.get("bend", 0.0),
         "margin": evidence.get("margin", 0.0),
         "logprob": evidence.get("logprob", 0.0) / tokens,
-        "worst": evidence.get("worst", 0.0),
+        "tail": evidence.get("tail", 0.0),
     }
 
 
-def twins(text: str) -> Iterator[str]:
-    """The text with one teen or ty exchanged for its twin, for each such word in it."""
+def twin_distances(hearing: Hearing, language: Language) -> dict[str, float]:
+    """Plausible twins of the best hypothesis -> nats behind it; 0 for what is mostly a slip.
+
+    A twin that is no hypothesis was further behind than those that are: it is no reason to ask.
+    """
+    if not hearing.hypotheses:
+        return {}
+    best = hearing.hypotheses[0]
+    found = {text: 0.0 for text in exchanged(best.text, SLIPS) if _accepted(text, language)}
+    meanings = {
+        language.meaning(text) for text in exchanged(best.text, TWINS) if _accepted(text, language)
+    }
+    for other in hearing.hypotheses[1:]:
+        if meanings and language.meaning(other.text) in meanings:
+            found.setdefault(other.text, best.score - other.score)
+    return found
+
+
+def _accepted(text: str, language: Language) -> bool:
+    return language.understand(text).decision is Decision.ACCEPT
+
+
+def exchanged(text: str, pairs: Sequence[tuple[str, str]]) -> Iterator[str]:
+    """The text with one of the first words of a pair exchanged for the second, wherever it stands."""
     words = text.split()
-    for index, word in enumerate(words):
-        if word in TWINS:
-            yield " ".join([*words[:index], TWINS[word], *words[index + 1 :]])
+    for said, other in pairs:
+        size = len(said.split())
+        for index in range(len(words) - size + 1):
+            if words[index : index + size] == said.split():
+                yield " ".join([*words[:index], other, *words[index + size :]])
 
 
 def decide(
@@ -185,13 +220,13 @@ def decide(
     policy: Policy = Policy.BALANCED,
     *,
     rivals: tuple[Understanding, ...] = (),
-    plausible_twins: tuple[Understanding, ...] = (),
+    near_twins: tuple[tuple[Understanding, float], ...] = (),
 ) -> Understanding:
     """The understanding after doubt: accepted as it was, asked about, or refused.
 
-    ``rivals`` are the parsed next hypotheses, nearest first, and ``plausible_twins`` the parsed
-    twins that are possible too; rivals only shape the question. A listener that gives no evidence
-    the rules know (typed words, replay) is not doubted.
+    ``rivals`` are the parsed next hypotheses, nearest first; they only shape the question.
+    ``near_twins`` are the parsed twins that were heard too, with the nats they are behind. A
+    listener that gives no evidence the rules know (typed words, replay) is not doubted.
     """
     known = rules.weights.get(hearing.listener)
     if known is None or not hearing.hypotheses or understanding.decision is Decision.REFUSE:
@@ -203,9 +238,10 @@ def decide(
         return _refused(understanding, chance, evidence["bend"])
     if understanding.decision is Decision.ASK:
         return understanding
-    if weights.is_twin(evidence, bool(plausible_twins)):
-        reason = "its teen/ty twin is possible too"
-        return _asked(understanding, plausible_twins, reason, "teen/ty twin")
+    twin = tuple(each for each, behind in near_twins if behind < weights.twin_margin)
+    if twin:
+        reason = "something that sounds like it was heard nearly as well"
+        return _asked(understanding, twin, reason, "twin")
     least = rules.least(weights, policy, flags)
     if chance < least:
         because = "".join(f", {flag}" for flag in sorted(flags & set(rules.flags)))
@@ -231,10 +267,9 @@ def judge_for(language: Language, rules: Rules, policy: Policy = Policy.BALANCED
             if hypothesis.score > best - NEAR
             and (parsed := language.understand(hypothesis.text)).decision is Decision.ACCEPT
         )
-        plausible = tuple(
-            parsed
-            for twin in twins(understanding.text)
-            if (parsed := language.understand(twin)).decision is Decision.ACCEPT
+        near_twins = tuple(
+            (language.understand(text), behind)
+            for text, behind in twin_distances(hearing, language).items()
         )
         return decide(
             understanding,
@@ -243,7 +278,7 @@ def judge_for(language: Language, rules: Rules, policy: Policy = Policy.BALANCED
             rules,
             policy,
             rivals=rivals,
-            plausible_twins=plausible,
+            near_twins=near_twins,
         )
 
     return judge

@@ -15,10 +15,10 @@ from fieldlog.doubt import (
     Policy,
     Rules,
     decide,
+    exchanged,
     judge_for,
     read_rules,
     shipped_rules,
-    twins,
 )
 from fieldlog.errors import UsageError
 from fieldlog.model import Decision, Hearing, Hypothesis, Kind, Understanding
@@ -102,10 +102,26 @@ def test_policies_are_ordered(kind: str) -> None:
 
 
 def test_twins_go_both_ways() -> None:
-    assert set(TWINS) == set(TWINS.values())
-    assert list(twins("axle fifteen newton metres")) == ["axle fifty newton metres"]
-    assert list(twins("seventy point four")) == ["seventeen point four"]
-    assert list(twins("twelve point six volts")) == []
+    assert {(other, one) for one, other in TWINS} == set(TWINS)
+    assert list(exchanged("axle fifteen newton metres", TWINS)) == ["axle fifty newton metres"]
+    assert list(exchanged("seventy point four", TWINS)) == [
+        "seventeen point four",
+        "seven to point four",
+    ]
+    assert list(exchanged("six to eight", TWINS)) == ["sixty eight"]
+    assert list(exchanged("twelve point six volts", TWINS)) == []
+
+
+def test_what_is_mostly_a_slip_is_asked_about() -> None:
+    language = PhraseLanguage(
+        ["torque three to sixteen foot pounds", "torque reads sixteen foot pounds"]
+    )
+    clip = Clip(np.zeros(160, np.float32))
+    hearing = heard(0.0, 8.0, text="torque three to sixteen foot pounds")
+    asked = judge_for(language, RULES)(
+        language.understand(hearing.hypotheses[0].text), hearing, clip
+    )
+    assert asked.question == "Three to or reads?"
 
 
 def test_a_twin_that_is_possible_too_is_asked_about() -> None:
@@ -113,11 +129,21 @@ def test_a_twin_that_is_possible_too_is_asked_about() -> None:
     both = PhraseLanguage(["axle fifteen newton metres", "axle fifty newton metres"])
     clip = Clip(np.zeros(160, np.float32))
     understanding = both.understand("axle fifty newton metres")
-    asked = judge_for(both, RULES)(understanding, heard(0.0, 4.8), clip)
+    near = two_heard("axle fifty newton metres", "axle fifteen newton metres", 4.8)
+    asked = judge_for(both, RULES)(understanding, near, clip)
     assert asked.decision is Decision.ASK
     assert asked.question == "Fifty or fifteen?"
+    assert "twin" in asked.flags
+    far = two_heard("axle fifty newton metres", "axle fifteen newton metres", 8.1)
+    assert judge_for(both, RULES)(understanding, far, clip) == understanding
     only = PhraseLanguage(["axle fifty newton metres"])
-    assert judge_for(only, RULES)(understanding, heard(0.0, 4.8), clip) == understanding
+    assert judge_for(only, RULES)(understanding, near, clip) == understanding
+
+
+def two_heard(best: str, other: str, behind: float) -> Hearing:
+    evidence = {"bend": 0.0, "margin": 8.0, "tokens": 4.0, "logprob": -0.1}
+    heard = (Hypothesis(best, 0.0, evidence), Hypothesis(other, -behind, {}))
+    return Hearing("whisper", heard, 1.0)
 
 
 @pytest.mark.parametrize("text", ["", "[accept]\n", "nonsense", "[whisper]\nbend = 'x'\n"])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
@@ -16,7 +17,7 @@ from fieldlog.benchmarks.recordings import Item as Recording
 from fieldlog.benchmarks.recordings import SpeechSet as Recordings
 from fieldlog.benchmarks.recordings import read
 from fieldlog.benchmarks.speech_set.items import Item, SpeechSet
-from fieldlog.doubt import kind_of, terms, twins
+from fieldlog.doubt import kind_of, terms, twin_distances
 from fieldlog.listeners.base import Language
 from fieldlog.model import Decision, Understanding
 
@@ -119,21 +120,24 @@ def samples(lines: Iterable[Line], language: Language) -> list[Sample]:
         understanding = understood(line, language)
         if understanding is None or understanding.decision is not Decision.ACCEPT:
             continue
+        right = is_right(line, understanding, language)
+        near = twin_distances(line.hearing, language)
         found.append(
             Sample(
                 kind_of(understanding),
                 line.cell,
                 terms(line.hearing),
-                is_right(line, understanding, language),
-                has_twin(understanding.text, language),
+                right,
+                min(near.values(), default=math.inf),
+                not right and line.kind != ORDER and _is_among(near, line.words, language),
             )
         )
     return found
 
 
-def has_twin(text: str, language: Language) -> bool:
-    """Whether a teen/ty twin of ``text`` is accepted too."""
-    return any(language.understand(t).decision is Decision.ACCEPT for t in twins(text))
+def _is_among(texts: Iterable[str], words: str, language: Language) -> bool:
+    meaning = language.meaning(words)
+    return any(language.meaning(text) == meaning != "" for text in texts)
 
 
 __all__ = ["ORDER", "TEST", "TUNE", "Case", "cell", "inspection_cases", "order_cases", "samples"]

@@ -11,11 +11,11 @@ HEAD = """\
 # `fieldlog benchmarks calibrate`, which says in docs/doubt.md how to run it again.
 #
 # Chance that the meaning is right = 1 / (1 + exp(-x)),
-# x = intercept + bend * b + margin * min(m, cap) + logprob * p + worst * max(w, -8), where
+# x = intercept + bend * b + margin * min(m, cap) + logprob * p + tail * max(t, -8), where
 #   b = nats per token the grammar bent what was heard (0 at best, negative),
 #   m = nats to the next different meaning, p = log probability per token of the words themselves,
-#   w = nats the grammar bent the worst token.
-# A number whose teen/ty twin is plausible too is asked about below twin_margin nats.
+#   t = nats the grammar bent the last token or the end.
+# A twin (fifteen, fifty) that was heard less than twin_margin nats behind is asked about.
 # Below the chance "refuse" nothing is asked; "accept" is the least chance that counts unasked.
 """
 

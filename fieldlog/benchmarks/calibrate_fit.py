@@ -7,26 +7,27 @@ against the answer are held at zero.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldlog.doubt import TERMS, WORST, Policy, Weights
+from fieldlog.doubt import LARGEST_TAIL, TERMS, Policy, Weights
 
 CAP = 8.0
 """Nats; the listener itself reports no larger margin."""
 RIDGE = 0.01
-TOWARDS_ALL = 0.3
-"""How strongly a kind is drawn to the fit of all kinds."""
+TOWARDS_ALL = 30.0
+"""How strongly a kind is drawn to the fit of all kinds (docs/doubt.md: less of it is worse)."""
 SILENT = {Policy.CAUTIOUS: 0.0, Policy.BALANCED: 0.002, Policy.BRISK: 0.01}
 """Share of all utterances of the tuning part that may be accepted and wrong."""
 REFUSED = 0.005
 """Share of right answers that may be refused outright."""
 TWIN_MARGINS = (5.0, CAP)
-"""Nats that a number with a plausible twin needs, at least (field report P5: "fifteen" heard as
-fifty with 4.8) and at most; between them half a nat above the largest margin of a wrong twin."""
+"""Nats that a plausible twin must be behind, at least (field report P5: "fifteen" heard as fifty
+with 4.8) and at most; between them half a nat more than the right twin was ever behind a wrong."""
 
 Array = NDArray[np.float64]
 
@@ -39,8 +40,10 @@ class Sample:
     cell: str
     terms: Mapping[str, float]
     right: bool
-    twin: bool = False
-    """Whether its teen/ty twin is plausible too."""
+    twin: float = math.inf
+    """Nats that its plausible twin was behind."""
+    is_twin: bool = False
+    """Wrong because it is the twin of what was said."""
 
 
 def design(samples: Sequence[Sample]) -> Array:
@@ -51,7 +54,7 @@ def design(samples: Sequence[Sample]) -> Array:
             min(0.0, sample.terms["bend"]),
             min(sample.terms["margin"], CAP),
             min(0.0, sample.terms["logprob"]),
-            max(-WORST, min(0.0, sample.terms["worst"])),
+            max(-LARGEST_TAIL, min(0.0, sample.terms["tail"])),
         ]
         for sample in samples
     ]
@@ -100,10 +103,10 @@ def _weights(values: Sequence[float], twin_margin: float) -> Weights:
 
 
 def twin_margin(samples: Iterable[Sample]) -> float:
-    """The margin that a number with a plausible twin needs to count unasked."""
-    wrong = [sample.terms["margin"] for sample in samples if sample.twin and not sample.right]
+    """How far behind a plausible twin must be to be left out of account."""
+    behind = [s.twin for s in samples if s.is_twin and math.isfinite(s.twin)]
     least, most = TWIN_MARGINS
-    return min(most, max(least, float(np.floor(2.0 * max(wrong, default=0.0)) + 1.0) / 2.0))
+    return min(most, max(least, float(np.floor(2.0 * max(behind, default=0.0)) + 1.0) / 2.0))
 
 
 def with_levels(
@@ -116,7 +119,7 @@ def with_levels(
     """
     chances = np.array([fitted[s.kind].chance(s.terms) for s in samples])
     right = np.array([s.right for s in samples], dtype=bool)
-    free = np.array([not fitted[s.kind].is_twin(s.terms, s.twin) for s in samples], dtype=bool)
+    free = np.array([s.twin >= fitted[s.kind].twin_margin for s in samples], dtype=bool)
     order = np.flatnonzero(free)[np.argsort(-chances[free], kind="stable")]
     wrong = np.cumsum(~right[order])
     accept = {}
@@ -148,8 +151,7 @@ def silent_and_asked(
     for sample in samples:
         one = weights[sample.kind]
         doubted = (
-            one.is_twin(sample.terms, sample.twin)
-            or one.chance(sample.terms) < one.accept[policy.value]
+            sample.twin < one.twin_margin or one.chance(sample.terms) < one.accept[policy.value]
         )
         counts[2 * doubted + (not sample.right)] += 1
     return counts[0], counts[1], counts[2], counts[3]
