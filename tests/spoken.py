@@ -5,12 +5,15 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import pytest
 import soundfile as sf
 from click.testing import CliRunner, Result
 from numpy.typing import NDArray
 
 from fieldlog import places
+from fieldlog.audio.clip import Clip
 from fieldlog.cli import main
+from fieldlog.model import Hearing, Hypothesis
 
 WORDS = "front tread four thirty seconds"
 GRAMMAR = """#JSGF V1.0;
@@ -51,3 +54,25 @@ def hear(*arguments: str | Path, folder: Path) -> Result:
     return run(
         "hear", *arguments, "--grammar", grammar(folder), "--listener", "pocketsphinx", "--json"
     )
+
+
+class Stub:
+    """A listener that hears ``WORDS`` in every clip."""
+
+    name = "stub"
+
+    def load(self, language: object) -> None:
+        """Nothing to load."""
+
+    def hear(self, clip: Clip) -> Hearing:
+        """The same for everything."""
+        return Hearing("stub", (Hypothesis(WORDS, 0.0),), 1.0)
+
+    def close(self) -> None:
+        """Nothing to close."""
+
+
+def stub_listener(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Puts the stub in place of every recogniser, accepted as it comes, for tests of the record."""
+    monkeypatch.setattr("fieldlog.listeners.choose.open_listener", lambda *_, **__: Stub())
+    monkeypatch.setattr("fieldlog.doubt.judge_for", lambda *_: lambda said, hearing, clip: said)

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from fieldlog.audio.clip import Clip
     from fieldlog.audio.files import AudioFile, Samples
+    from fieldlog.audio.vad import VoiceActivity
     from fieldlog.cli.ears import Ears
     from fieldlog.cli.terminal import Terminal
     from fieldlog.hearing import Heard
@@ -39,8 +40,12 @@ def hear_files(
     Raises ``PartialError`` at the end when some were left out, ``AudioError`` when all were.
     """
     from fieldlog.audio.files import open_audio
+    from fieldlog.audio.vad import voice_activity
     from fieldlog.hearing import hear_clips
 
+    voice = voice_activity()
+    if voice.warning:
+        click.echo(f"fieldlog: {voice.warning}", err=True)
     left_out: list[AudioError] = []
     with terminal.progress() as bar:
         task = bar.add_task("hearing", total=None)
@@ -54,7 +59,7 @@ def hear_files(
                         description=label,
                         total=None if math.isnan(length) else length,
                     )
-                    stream = _Stream(audio, bar, task)
+                    stream = _Stream(audio, voice.activity, bar, task)
                     utterances = 0
                     for heard in hear_clips(
                         stream.clips(), ears.listener, ears.language, ears.judge
@@ -94,6 +99,7 @@ class _Stream:
     """One file as utterances, with how far it was read."""
 
     audio: AudioFile
+    voice: VoiceActivity
     bar: Progress
     task: TaskID
     seconds: float = 0.0
@@ -103,7 +109,7 @@ class _Stream:
         from fieldlog.audio.clip import Clip
         from fieldlog.audio.endpointer import utterances
 
-        for clip in utterances(self._blocks()):
+        for clip in utterances(self._blocks(), voice=self.voice):
             yield Clip(clip.samples, clip.start_s, clip.flags | self.audio.flags)
 
     def _blocks(self) -> Iterator[Samples]:

@@ -49,6 +49,11 @@ def _beside(relative: str) -> Path | None:
 @click.option("--limit", type=int, help="Files per set, drawn with a fixed seed: a quick look.")
 @click.option("--endpointed", is_flag=True, help="Cut each file with the endpointer first.")
 @click.option("--policy", default="balanced", help="cautious, balanced or brisk.")
+@click.option(
+    "--set", "speech_set", type=click.Path(path_type=Path), help="An inspection speech set."
+)
+@click.option("--set-only", is_flag=True, help="Only the inspection speech set.")
+@click.option("--docs", type=click.Path(path_type=Path), help="Write its tables and plots here.")
 @click.option("--wrong", is_flag=True, help="Name every file that was not right.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object per row.")
 def hearing(
@@ -65,20 +70,26 @@ def hearing(
     limit: int | None,
     endpointed: bool,
     policy: str,
+    speech_set: Path | None,
+    set_only: bool,
+    docs: Path | None,
     wrong: bool,
     as_json: bool,
 ) -> None:
-    """Compare recognisers on spoken orders and digits, clean and with noise.
+    """Compare recognisers on spoken orders, digits and inspections, clean and with noise.
 
-    Folders left out are looked for in a folder "shared" beside the checkout.
+    Folders of orders, digits and noise left out are looked for in a folder "shared" beside the
+    checkout; an inspection speech set is made by "fieldlog benchmarks speech-set".
 
     \b
-    Example:
+    Examples:
       fieldlog benchmarks hearing --limit 30 --only whisper
+      fieldlog benchmarks hearing --set set --set-only --limit 120 --docs docs/hearing
     """
     from fieldlog.benchmarks import hearing as measured
     from fieldlog.benchmarks import recognisers as known
     from fieldlog.benchmarks import recordings
+    from fieldlog.benchmarks.hearing_inspection import InspectionPlan
     from fieldlog.doubt import Policy
 
     orders = orders or _beside("speech/orders")
@@ -89,7 +100,7 @@ def hearing(
         ("orders", orders, recordings.orders),
         ("digits", digits, recordings.digits),
     ):
-        if name == "digits" and no_digits:
+        if set_only or (name == "digits" and no_digits):
             continue
         if folder is None:
             click.echo(f"no {name}: name their folder with --{name}", err=True)
@@ -97,9 +108,9 @@ def hearing(
             sets.append(reader(folder))
     if inspection is not None:
         sets += recordings.inspection(inspection, part)
-    if not sets:
+    if not sets and speech_set is None:
         raise UsageError("nothing to hear", where="benchmarks hearing", todo="give --orders DIR")
-    if noise is None:
+    if noise is None and sets:
         click.echo("no noise: name a recording with --noise; clean rows only", err=True)
     if policy not in {each.value for each in Policy}:
         raise UsageError(
@@ -119,16 +130,30 @@ def hearing(
         limit=limit,
         policy=Policy(policy),
     )
-    rows, absent = measured.compare(
-        compared, plan, lambda name: click.echo(f"hearing with {name} ...", err=True)
-    )
+
+    def tell(name: str) -> None:
+        click.echo(f"hearing with {name} ...", err=True)
+
+    rows, absent = measured.compare(compared, plan, tell) if sets else ([], [])
     for each in absent:
         click.echo(f"{each.recogniser} left out: {each.reason}", err=True)
     if as_json:
         for row in rows:
             click.echo(json.dumps(asdict(row)))
-    else:
+    elif sets:
         _print(rows)
+    if speech_set is not None:
+        from fieldlog.benchmarks import hearing_docs
+
+        ratios = (None, *(ratio or (15.0, 10.0)))
+        shown = hearing_docs.inspect(
+            compared,
+            InspectionPlan(speech_set, ratios, limit, Policy(policy)),
+            docs,
+            tell,
+        )
+        for line in shown.as_json() if as_json else shown.as_text():
+            click.echo(line)
     if wrong and not as_json:
         for row in rows:
             for line in row.wrong:
@@ -227,15 +252,13 @@ def record_store(findings: int, rounds: int, kills: int, keep: Path | None) -> N
     """
     import tempfile
 
-    from rich.console import Console
-    from rich.progress import Progress
-
     from fieldlog.benchmarks import store as measured
+    from fieldlog.cli.terminal import Terminal
     from fieldlog.store.database import FILE
 
     with (
         tempfile.TemporaryDirectory() as scratch,
-        Progress(console=Console(stderr=True), transient=True) as bar,
+        Terminal.here().progress() as bar,
     ):
         folder = keep or Path(scratch)
         if findings and not (folder / FILE).exists():
@@ -271,14 +294,12 @@ def report_page(findings: int, photos: int, browser: str | None, rounds: int) ->
     """
     import tempfile
 
-    from rich.console import Console
-    from rich.progress import Progress
-
     from fieldlog.benchmarks import report_page as measured
+    from fieldlog.cli.terminal import Terminal
 
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
-        with Progress(console=Console(stderr=True), transient=True) as bar:
+        with Terminal.here().progress() as bar:
             task = bar.add_task("inspecting", total=findings + photos)
             measured.build(folder, findings, photos, lambda done: bar.update(task, completed=done))
         page = folder

@@ -61,6 +61,8 @@ def scan(folder: Path, as_json: bool) -> None:
         total += 1
         unread += facts.unread
         click.echo(json.dumps(facts.scan_row(name)) if as_json else _line(name, facts))
+    if not total:
+        click.echo(f"fieldlog: {folder}: no photos are in this folder", err=True)
     if unread:
         raise PartialError(
             f"{unread} of {total} files could not be read (each is named above)",
@@ -199,10 +201,9 @@ def code(png: Path | None, once: bool, seconds: float | None) -> None:
 @contextmanager
 def _progress(what: str) -> Iterator[Progress]:
     """A progress bar on stderr, shown only when there is enough to wait for."""
-    from rich.console import Console
-    from rich.progress import Progress as Bar
+    from fieldlog.cli.terminal import Terminal
 
-    with Bar(console=Console(stderr=True), transient=True) as bar:
+    with Terminal.here().progress() as bar:
         task = None
 
         def step(done: int, total: int) -> None:

@@ -68,11 +68,11 @@ def report(
 @contextmanager
 def _progress() -> Iterator[Progress]:
     """A bar on the terminal while copies are made; nothing where the output is not one."""
-    from rich.console import Console
-    from rich.progress import Progress as Bar
     from rich.progress import TaskID
 
-    with Bar(console=Console(stderr=True), transient=True) as bar:
+    from fieldlog.cli.terminal import Terminal
+
+    with Terminal.here().progress() as bar:
         tasks: dict[str, TaskID] = {}
 
         def show(what: str, done: int, total: int) -> None:

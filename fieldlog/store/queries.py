@@ -124,6 +124,10 @@ def inspection(connection: sqlite3.Connection, key: str) -> Inspection:
         rows = rows_of(connection, f"{_INSPECTION}WHERE i.number = ?", int(key))
     else:
         rows = rows_of(connection, f"{_INSPECTION}WHERE i.id = ?", key)
+    if not rows and key == "last":
+        raise UsageError(
+            "the record holds no inspection yet", todo="fieldlog inspection start VEHICLE"
+        )
     if not rows:
         raise UsageError(f"there is no inspection {key!r}", todo="see `fieldlog inspection list`")
     return _inspection(rows[0])
