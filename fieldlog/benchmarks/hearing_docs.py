@@ -2,16 +2,65 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 from fieldlog.benchmarks.calibrate_cases import samples
 from fieldlog.benchmarks.calibrate_outcome import reliability, risk_coverage
-from fieldlog.benchmarks.hearing_inspection import InspectionRow, Measured, confusions
+from fieldlog.benchmarks.hearing import Absent, Progress
+from fieldlog.benchmarks.hearing_inspection import (
+    InspectionPlan,
+    InspectionRow,
+    Measured,
+    compare_inspection,
+    confusions,
+)
+from fieldlog.benchmarks.recognisers import Recogniser
 from fieldlog.doubt import Policy, shipped_rules
 from fieldlog.errors import UsageError
+from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.listeners.base import Language
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What a run came to, ready to be printed."""
+
+    measured: list[Measured]
+    absent: list[Absent]
+    command: str
+    written: list[Path]
+
+    def as_json(self) -> list[str]:
+        """One JSON object per row."""
+        return [json.dumps(asdict(row)) for one in self.measured for row in one.rows]
+
+    def as_text(self) -> list[str]:
+        """The table, who was left out and why, and the files that were written."""
+        rows = [row for one in self.measured for row in one.rows]
+        lines = [table(rows, self.command)]
+        lines += [f"{each.recogniser} left out: {each.reason}" for each in self.absent]
+        return [*lines, *(f"{path}: written" for path in self.written)]
+
+
+def inspect(
+    recognisers: Sequence[Recogniser],
+    plan: InspectionPlan,
+    docs: Path | None,
+    progress: Progress = lambda text: None,
+) -> Shown:
+    """Compare ``recognisers`` on the set of ``plan``; write the pages where ``docs`` is named."""
+    measured, absent = compare_inspection(recognisers, plan, progress)
+    limit = f" --limit {plan.limit}" if plan.limit is not None else ""
+    command = f"fieldlog benchmarks hearing --set SET --set-only{limit} --docs docs/hearing"
+    written = []
+    if docs is not None and measured:
+        written = write_docs(docs, measured, InspectionLanguage.load(), command)
+    return Shown(measured, absent, command, written)
+
 
 _MOST_PAIRS = 40
 _DOUBTED = "whisper"

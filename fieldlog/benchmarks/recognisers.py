@@ -11,6 +11,7 @@ from fieldlog.audio.clip import Clip
 from fieldlog.errors import ModelError
 from fieldlog.grammar.sample import Sampler
 from fieldlog.grammar.tagged import TaggedLanguage
+from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.listeners.base import Language, Listener
 from fieldlog.meaning.normalise import normalise
 from fieldlog.model import Decision, Hearing, Hypothesis
@@ -40,7 +41,7 @@ class NearestPhrase:
         """Load the weights and draw the phrases."""
         self._whisper.load(language)
         self._language = language
-        if isinstance(language, TaggedLanguage):
+        if isinstance(language, TaggedLanguage | InspectionLanguage):
             sampler = Sampler(language.grammar.rules, language.grammar.public, seed=1)
             self._phrases = sorted({sampler.random_phrase() for _ in range(PHRASES)})
         else:
