@@ -72,6 +72,11 @@ class Stub:
         """Nothing to close."""
 
 
+def stub_opener(name: str, model: Path | None) -> Stub:
+    """Opens the stub in a worker process."""
+    return Stub()
+
+
 def stub_listener(monkeypatch: pytest.MonkeyPatch) -> None:
     """Puts the stub in place of every recogniser, accepted as it comes, for tests of the record."""
     monkeypatch.setattr("fieldlog.listeners.choose.open_listener", lambda *_, **__: Stub())

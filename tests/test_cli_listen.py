@@ -10,14 +10,29 @@ import subprocess
 import sys
 import tempfile
 import time
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import cast
 
 import numpy as np
 import pytest
 import soundfile as sf
 
-from fieldlog.audio.clip import RATE
+from fieldlog.audio.capture import Spoken
+from fieldlog.audio.clip import RATE, Clip
+from fieldlog.cli.ears import Ears, open_ears
+from fieldlog.errors import StoreError
+from fieldlog.grammar.tagged import TaggedLanguage
+from fieldlog.hearing import Heard, Judge
+from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.listeners.base import Listener
+from fieldlog.listeners.worker import WorkerListener
+from fieldlog.live import Live
+from fieldlog.rescue import rescue
+from fieldlog.session import Outcome, Session
+from fieldlog.store.records import Saved
 from tests.shared import shared_path
+from tests.spoken import GRAMMAR, WORDS, Stub, stub_opener
 
 DEMO = Path(__file__).parents[1] / "demo_media"
 HOME = Path(tempfile.mkdtemp(prefix="fieldlog-listen-"))
@@ -120,3 +135,104 @@ def test_no_sound_system_is_one_line_with_the_cure(tmp_path: Path) -> None:
     assert "PortAudio library not found" in done.stderr
     assert "sudo apt install libportaudio2" in done.stderr
     assert len(done.stderr.strip().splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("listener", "isolated"), [("whisper", False), ("vosk", True), ("pocketsphinx", True)]
+)
+def test_listeners_that_may_crash_run_in_a_process_of_their_own(
+    listener: str, isolated: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: dict[str, object] = {}
+    told: list[object] = []
+
+    def opener(name: str, model: object, **how: object) -> Stub:
+        asked.update(how)
+        return Stub()
+
+    monkeypatch.setattr("fieldlog.listeners.choose.open_listener", opener)
+    with open_ears(InspectionLanguage.load(), listener, None, on_crash=told.append):
+        assert asked["isolated"] is isolated
+        assert asked["on_crash"] == told.append
+    with open_ears(InspectionLanguage.load(), listener, None):
+        assert asked["isolated"] is False
+
+
+def test_ctrl_c_to_every_process_leaves_the_worker_to_hear_what_was_just_said() -> None:
+    worker = WorkerListener("stub", opener=stub_opener)
+    worker.load(TaggedLanguage.from_text(GRAMMAR, "small.jsgf"))
+    try:
+        assert worker.pid is not None
+        os.kill(worker.pid, signal.SIGINT)
+        time.sleep(0.2)
+        clip = Clip(np.full(RATE, 0.1, dtype=np.float32), 0.0)
+        assert worker.hear(clip).hypotheses[0].text == WORDS
+        assert not worker.crashes
+        os.kill(worker.pid, signal.SIGSEGV)
+        assert not worker.hear(clip).hypotheses
+        assert [str(crash) for crash in worker.crashes] == [
+            "the recogniser crashed (signal 11) and was restarted; say it again"
+        ]
+        assert worker.hear(clip).hypotheses[0].text == WORDS
+    finally:
+        worker.close()
+
+
+class FullDisk:
+    """A session whose record takes nothing while ``full``."""
+
+    def __init__(self) -> None:
+        self.full = True
+        self.taken: list[str] = []
+
+    def take(self, heard: Heard, source: str, begins: float) -> Outcome:
+        if self.full:
+            raise StoreError("the original cannot be kept (no space left)", where="media")
+        self.taken.append(heard.text)
+        return Outcome(heard, Saved(str(len(self.taken))))
+
+
+def live_on(session: FullDisk) -> Live:
+    judge: Judge = lambda said, hearing, clip: said  # noqa: E731
+    ears = Ears(InspectionLanguage.load(), cast(Listener, Stub()), judge)
+    return Live(ears, cast(Session, session), datetime(2026, 3, 14, 9, tzinfo=UTC))
+
+
+def utterance(at: float) -> Spoken:
+    clip = Clip(np.full(RATE, 0.1, dtype=np.float32), at)
+    return Spoken(clip, 0.0, datetime(2026, 3, 14, 9, tzinfo=UTC) + timedelta(seconds=at), "mic")
+
+
+def test_what_a_full_disk_refuses_waits_and_is_saved_in_order(tmp_path: Path) -> None:
+    session = FullDisk()
+    live = live_on(session)
+    assert "NOT SAVED YET, 1 waiting" in live.spoken(utterance(1.0)).plain
+    assert f"heard: {WORDS}" in live.spoken(utterance(5.0)).plain
+    session.full = False
+    assert live.spoken(utterance(9.0)).plain.count("saved late") == 2
+    assert len(session.taken) == 3
+    live.finish(tmp_path)
+    assert not list(tmp_path.iterdir())
+
+
+def test_what_could_never_be_saved_leaves_its_sound_and_says_where(tmp_path: Path) -> None:
+    session = FullDisk()
+    live = live_on(session)
+    live.spoken(utterance(1.5))
+    with pytest.raises(StoreError, match="1 utterance is not in the record") as raised:
+        live.finish(tmp_path / "streams")
+    (kept_file,) = (tmp_path / "streams").iterdir()
+    assert kept_file.name == "utterance-20260314T090001.500Z.flac"
+    assert str(kept_file.parent) in str(raised.value)
+    assert "fieldlog inspection hear" in raised.value.todo
+    assert sf.info(kept_file).frames == RATE
+
+
+def test_sound_goes_to_another_disk_when_its_folder_takes_nothing(tmp_path: Path) -> None:
+    blocked = tmp_path / "file"
+    blocked.write_text("in the way", encoding="utf-8")
+    clip = Clip(np.full(RATE, 0.1, dtype=np.float32), 0.0)
+    files = rescue([(datetime(2026, 3, 14, 9, tzinfo=UTC), clip)], blocked / "streams")
+    assert [each.name for each in files] == ["utterance-20260314T090000.000Z.flac"]
+    assert blocked not in files[0].parents
+    shutil.rmtree(files[0].parent)
