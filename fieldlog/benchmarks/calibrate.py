@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import click
@@ -10,6 +10,7 @@ import click
 from fieldlog.benchmarks.calibrate_cases import (
     ORDER,
     Ratios,
+    foreign_cases,
     inspection_cases,
     order_cases,
     samples,
@@ -32,7 +33,9 @@ from fieldlog.errors import UsageError
 from fieldlog.listeners.base import Language
 
 CELLS: Ratios = (None, 15.0, 10.0)
-ORDER_CELLS: Ratios = (None, 12.0, 6.0)
+ORDER_CELLS: Ratios = (None, 12.0, 6.0, 3.0, 0.0)
+FOREIGN = 90
+"""Utterances of the inspection set that the orders' language hears besides, as what it must refuse."""
 LISTENER = "whisper"
 
 
@@ -125,8 +128,8 @@ def _gather(
     from fieldlog.benchmarks.speech_set.items import SpeechSet
     from fieldlog.inspection_language import InspectionLanguage
 
-    if folder is not None:
-        opened = SpeechSet(folder)
+    opened = SpeechSet(folder) if folder is not None else None
+    if opened is not None:
         language: Language = InspectionLanguage.load()
         _hear(
             _path(evidence, TUNE, "inspection"),
@@ -143,10 +146,11 @@ def _gather(
         language = spoken.language()
         for part in (TUNE, TEST):
             cases = order_cases(spoken, noise, part, ORDER_CELLS)
-            _hear(_path(evidence, part, ORDER), cases, language)
+            others = foreign_cases(opened, part, CELLS, FOREIGN) if opened is not None else ()
+            _hear(_path(evidence, part, ORDER), [*cases, *others], language)
 
 
-def _hear(path: Path, cases: Iterator[Case], language: Language) -> None:
+def _hear(path: Path, cases: Iterable[Case], language: Language) -> None:
     from fieldlog.listeners.whisper.listener import WhisperListener
 
     wanted = list(cases)

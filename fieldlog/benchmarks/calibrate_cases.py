@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -22,7 +23,7 @@ from fieldlog.listeners.base import Language
 from fieldlog.model import Decision, Understanding
 
 SEED = 7
-ORDER = "order"
+ORDER, FOREIGN = "order", "foreign"
 Ratios = Sequence[float | None]
 
 
@@ -79,6 +80,12 @@ def order_cases(
                     json.dumps(dict(item.slots), sort_keys=True),
                     partial(_order_in, item, noises, ratio, number),
                 )
+
+
+def foreign_cases(opened: SpeechSet, part: str, ratios: Ratios, limit: int) -> Iterator[Case]:
+    """Speech of the inspection set, heard by a language that it is foreign to."""
+    for case in inspection_cases(opened, part, ratios, limit, spread=True):
+        yield replace(case, kind=FOREIGN)
 
 
 def _order_in(item: Recording, noise: Samples | None, ratio: float | None, number: int) -> Samples:
