@@ -1,0 +1,76 @@
+"""The intervals, the default walk and the facts that shape it as one page of Markdown (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from fieldlog.aftercare.due import Interval
+from fieldlog.aftercare.plan import Care
+from fieldlog.units import convert
+
+TITLE = "# Usual intervals, what wears, and the default walk"
+MADE_BY = "fieldlog vehicle intervals --markdown > docs/intervals.md"
+
+
+def every_text(interval: Interval) -> str:
+    """``12 months or 6000 mi``, ``2 x new chain``, or ``when worn``."""
+    parts = []
+    if interval.months is not None:
+        parts.append("1 month" if interval.months == 1 else f"{interval.months} months")
+    if interval.km is not None:
+        miles = convert(interval.km, "km", "mi")
+        shown = f"{miles} mi" if miles.denominator == 1 else f"{float(interval.km):g} km"
+        parts.append(shown)
+    if interval.count is not None:
+        parts.append(f"{interval.count} x {interval.of}")
+    return " or ".join(parts) or "when worn"
+
+
+def page(care: Care) -> str:
+    """The whole page."""
+    return "\n".join(_lines(care)) + "\n"
+
+
+def _lines(care: Care) -> Iterator[str]:
+    yield TITLE
+    yield ""
+    yield f"Generated from the data: `{MADE_BY}`."
+    yield ""
+    yield "## Intervals"
+    yield ""
+    yield "| id | work | every | needs | source | status |"
+    yield "|---|---|---|---|---|---|"
+    for each in care.intervals.rows.values():
+        needs = ", ".join(f"{key}={value}" for key, value in each.needs.items())
+        every = every_text(each)
+        yield f"| {each.id} | {each.do} | {every} | {needs} | {each.source} | {each.status} |"
+    yield ""
+    yield "## What makes a due item of its wear"
+    yield ""
+    for component, characteristic in care.intervals.wears:
+        yield f"* {component}: {characteristic}"
+    yield ""
+    yield "## Facts that shape the walk"
+    yield ""
+    yield "| fact | about | values | when nobody set it |"
+    yield "|---|---|---|---|"
+    for fact in care.walk.facts.values():
+        unset = fact.assumed or "everything that needs it is asked for"
+        yield f"| {fact.key} | {fact.about} | {', '.join(fact.choices)} | {unset} |"
+    yield ""
+    yield "## The default walk"
+    yield ""
+    yield "| system | item | checked by as well | needs | how often |"
+    yield "|---|---|---|---|---|"
+    for place in care.walk.places:
+        item = place.item
+        needs = ", ".join(f"{key}={value}" for key, value in place.needs.items())
+        often = "monthly" if item.monthly else "every time"
+        yield f"| {item.system} | {item.key} | {', '.join(item.also)} | {needs} | {often} |"
+    yield ""
+    yield "## Fasteners a job undoes"
+    yield ""
+    yield "| job on | fasteners |"
+    yield "|---|---|"
+    for component, fasteners in care.work.undoes.items():
+        yield f"| {component} | {', '.join(fasteners)} |"
