@@ -164,13 +164,15 @@ def test_any_length_gives_finite_features(samples: int) -> None:
     assert np.isfinite(features).all()
 
 
-@given(st.integers(min_value=1, max_value=3200))
-def test_padding_keeps_the_sound_and_stays_in_30_seconds(frames: int) -> None:
-    padded = pad_features(np.ones((2, frames), np.float32))
-    kept = min(frames, 3000)
-    assert padded.shape[1] == min(3000, -(-(frames + 100) // 100) * 100)
-    assert (padded[:, :kept] == 1).all()
-    assert (padded[:, kept:] == 0).all()
+@given(st.integers(min_value=1, max_value=3200), st.sampled_from([0, 30]))
+def test_padding_keeps_the_sound_and_stays_in_30_seconds(frames: int, lead: int) -> None:
+    padded = pad_features(np.ones((2, frames), np.float32), value=-0.6, lead=lead)
+    kept = min(frames, 3000 - lead)
+    assert padded.shape[1] == min(3000, -(-(lead + kept + 100) // 50) * 50)
+    assert padded.shape[1] % 2 == 0
+    assert (padded[:, lead : lead + kept] == 1).all()
+    assert (padded[:, :lead] == np.float32(-0.6)).all()
+    assert (padded[:, lead + kept :] == np.float32(-0.6)).all()
 
 
 # --- decoder ---
@@ -211,13 +213,14 @@ def test_decoder_gives_ctranslate2s_own_logits() -> None:
     decoder = Decoder(folder.weights, vocabulary)
     sound = decoder.listen(encoded[0])
     fed = np.array([*folder.special.prompt, *result.sequences_ids[0]])
-    at_once, _ = decoder.prefill(sound, fed)
+    at_once, _ = decoder.prefill(sound, fed, every=True)
     last = len(folder.special.prompt) - 1
     assert len(theirs) >= 6
     assert np.abs(at_once[last : last + len(theirs)] - theirs).max() < 1e-3
     assert np.exp(log_softmax(at_once)).sum(axis=1) == pytest.approx(np.ones(len(fed)), abs=1e-4)
+    assert np.abs(decoder.prefill(sound, fed)[0] - at_once[-1:]).max() < 1e-3
     # one token at a time, two rows at once, from a shared beginning: the same again
-    _, memory = decoder.prefill(sound, fed[:2], capacity=3)
+    _, memory = decoder.prefill(sound, fed[:2], capacity=2)
     for index, token in enumerate(fed[2:], start=2):
         parents = np.zeros(2, np.intp) if index == 2 else np.array([1, 0])
         logits = decoder.step(sound, memory, parents, np.array([token, token]))

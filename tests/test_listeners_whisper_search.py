@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -64,13 +65,13 @@ TABLE = {
 }
 
 
-def run(settings: SearchSettings, phrases: list[str] = PHRASES) -> Result:
+def run(settings: SearchSettings, phrases: list[str] = PHRASES, seconds: float = 2.0) -> Result:
     graph = TokenGraph(
         PhraseLanguage(phrases).word_graph(), encode, {i: i for i in range(len(FORMS))}
     )
     return search(
         Table(TABLE),  # type: ignore[arg-type]
-        None,  # type: ignore[arg-type]
+        SimpleNamespace(seconds=seconds),  # type: ignore[arg-type]
         graph,
         np.array([0]),
         np.array([1]),
@@ -89,8 +90,8 @@ def test_the_best_phrase_is_found_behind_a_worse_first_word() -> None:
     best = result.found[0]
     assert best.logprob == pytest.approx(math.log(0.30 * 0.95 * 0.95 * 0.9), abs=1e-4)
     # a pause ("front, pads") is another way to the same words: its probability is added
-    assert best.score == pytest.approx(best.logprob + 3.0, abs=0.02)
-    assert best.score > best.logprob + 3.0
+    assert best.score == pytest.approx(best.logprob + 4.5, abs=0.03)
+    assert best.score > best.logprob + 4.5
     assert best.tokens == 4
     # the largest logit at the first word was "rear"; everywhere else the answer was the largest
     assert best.bend == pytest.approx(math.log(0.30 / 0.60), abs=1e-4)
@@ -129,3 +130,8 @@ def test_the_margin_is_bounded_by_what_was_never_finished() -> None:
 
 def test_a_grammar_that_needs_tokens_nobody_has_finds_nothing() -> None:
     assert run(SearchSettings(), ["elsewhere"]).found == []
+
+
+def test_nobody_says_more_than_the_sound_is_long() -> None:
+    assert run(SearchSettings(), seconds=0.1).found == []
+    assert run(SearchSettings(longest=2)).found == []

@@ -68,14 +68,31 @@ class Sound:
     values: tuple[Array, ...]
     """Per layer [heads, frames, 64]."""
 
+    @property
+    def seconds(self) -> float:
+        """Length, padding included: the encoder gives a frame for each 20 ms."""
+        return int(self.keys[0].shape[2]) * 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """Self-attention keys and values of what was fed first: one copy for every row."""
+
+    keys: tuple[Array, ...]
+    """Per layer [heads, 64, positions]."""
+    values: tuple[Array, ...]
+    """Per layer [heads, positions, 64]."""
+    length: int
+
 
 @dataclass(slots=True)
 class Memory:
-    """Self-attention keys and values of the rows decoded so far.
+    """Self-attention keys and values of the rows decoded so far, behind one shared opening.
 
     ``keys`` and ``values``: [layers, rows, heads, capacity, 64]; ``length`` positions are filled.
     """
 
+    opening: Opening
     keys: Array
     values: Array
     length: int
@@ -110,10 +127,38 @@ class Decoder:
             values.append(np.ascontiguousarray(both[:, 1].transpose(1, 0, 2)))
         return Sound(tuple(keys), tuple(values))
 
-    def begin(self, rows: int = 1, capacity: int = 64) -> Memory:
-        """An empty memory for ``rows`` rows and up to ``capacity`` tokens each."""
-        shape = (len(self.layers), rows, self.heads, capacity, self.width // self.heads)
-        return Memory(np.empty(shape, np.float32), np.empty(shape, np.float32), 0)
+    def prefill(
+        self, sound: Sound, columns: Ints, capacity: int = 32, *, every: bool = False
+    ) -> tuple[Array, Memory]:
+        """Feed the opening at once; returns the logits after its last token ``[1, vocabulary]``.
+
+        With ``every`` they are those after each of its tokens ``[tokens, vocabulary]``.
+
+        ``columns`` are places in ``vocabulary``; the memory has one row, with room for ``capacity``
+        tokens before it must grow.
+        """
+        count = len(columns)
+        kept_keys, kept_values = [], []
+        hidden = np.triu(np.full((count, count), -np.inf, np.float32), 1)
+        x = self._embedded(columns) + self.positions[:count]
+        for index, layer in enumerate(self.layers):
+            qkv = layer.self_qkv(_normed(x)).reshape(count, 3, self.heads, -1)
+            if index == len(self.layers) - 1 and not every:
+                x, hidden = x[-1:], hidden[-1:]
+            query = qkv[-len(x) :, 0].transpose(1, 0, 2)
+            key = np.ascontiguousarray(qkv[:, 1].transpose(1, 2, 0))
+            value = np.ascontiguousarray(qkv[:, 2].transpose(1, 0, 2))
+            kept_keys.append(key)
+            kept_values.append(value)
+            weights = _softmax(query @ key + hidden)
+            mixed = (weights @ value).transpose(1, 0, 2).reshape(len(x), self.width)
+            x = x + layer.self_out(mixed)
+            x = x + self._cross(layer, index, sound, x)
+            x = x + layer.feed_out(gelu(layer.feed_in(_normed(x))))
+        shape = (len(self.layers), 1, self.heads, capacity, self.width // self.heads)
+        opening = Opening(tuple(kept_keys), tuple(kept_values), count)
+        memory = Memory(opening, np.empty(shape, np.float32), np.empty(shape, np.float32), 0)
+        return self.projection(_normed(x)), memory
 
     def step(self, sound: Sound, memory: Memory, parents: Ints, columns: Ints) -> Array:
         """Feed one token to each of several rows; returns logits ``[rows, vocabulary]``.
@@ -132,38 +177,28 @@ class Decoder:
             values[:, :, :, :at] = memory.values[:, parents, :, :at]
             memory.keys, memory.values = keys, values
         memory.length = at + 1
-        x = self._embedded(columns) + self.positions[at]
+        x = self._embedded(columns) + self.positions[memory.opening.length + at]
         for index, layer in enumerate(self.layers):
             qkv = layer.self_qkv(_normed(x)).reshape(rows, 3, self.heads, -1)
             memory.keys[index, :, :, at] = qkv[:, 1]
             memory.values[index, :, :, at] = qkv[:, 2]
-            keys = memory.keys[index, :, :, : at + 1]
-            values = memory.values[index, :, :, : at + 1]
-            weights = _softmax(np.matmul(keys, qkv[:, 0, :, :, None])[..., 0])
-            mixed = np.matmul(weights[:, :, None, :], values).reshape(rows, self.width)
-            x = x + layer.self_out(mixed)
+            x = x + layer.self_out(self._own(memory, index, qkv[:, 0]))
             x = x + self._cross(layer, index, sound, x)
             x = x + layer.feed_out(gelu(layer.feed_in(_normed(x))))
         return self.projection(_normed(x))
 
-    def prefill(self, sound: Sound, columns: Ints, capacity: int = 64) -> tuple[Array, Memory]:
-        """Feed a row of tokens at once; returns the logits after each ``[tokens, vocabulary]``."""
-        count = len(columns)
-        memory = self.begin(1, max(capacity, count))
-        memory.length = count
-        hidden = np.triu(np.full((count, count), -np.inf, np.float32), 1)
-        x = self._embedded(columns) + self.positions[:count]
-        for index, layer in enumerate(self.layers):
-            qkv = layer.self_qkv(_normed(x)).reshape(count, 3, self.heads, -1)
-            query, key, value = (qkv[:, part].transpose(1, 0, 2) for part in range(3))
-            memory.keys[index, 0, :, :count] = key
-            memory.values[index, 0, :, :count] = value
-            weights = _softmax(query @ key.transpose(0, 2, 1) + hidden)
-            mixed = (weights @ value).transpose(1, 0, 2).reshape(count, self.width)
-            x = x + layer.self_out(mixed)
-            x = x + self._cross(layer, index, sound, x)
-            x = x + layer.feed_out(gelu(layer.feed_in(_normed(x))))
-        return self.projection(_normed(x)), memory
+    def _own(self, memory: Memory, index: int, query: Array) -> Array:
+        """Self-attention of ``query`` [rows, heads, 64] over the opening and each row's own past."""
+        rows, first = len(query), memory.opening.length
+        before = query.transpose(1, 0, 2) @ memory.opening.keys[index]
+        own = np.matmul(memory.keys[index, :, :, : memory.length], query[..., None])[..., 0]
+        weights = _softmax(np.concatenate([before.transpose(1, 0, 2), own], axis=-1))
+        mixed = np.matmul(
+            weights[:, :, None, first:], memory.values[index, :, :, : memory.length]
+        ).reshape(rows, self.heads, -1)
+        shared = weights[:, :, :first].transpose(1, 0, 2) @ memory.opening.values[index]
+        both: Array = (mixed + shared.transpose(1, 0, 2)).reshape(rows, self.width)
+        return both
 
     def _embedded(self, columns: Ints) -> Array:
         return self._weights.floats(_EMBEDDING, self.vocabulary[columns])

@@ -23,6 +23,8 @@ HOP = 160
 """Samples (10 ms)."""
 MAX_FRAMES = 3000
 """Frames Whisper's encoder has positions for (30 s)."""
+SILENT = -0.6
+"""The features' value for silence: 8 below a usual loudest of 1.6 (log10), scaled."""
 
 
 @lru_cache(maxsize=4)
@@ -75,17 +77,15 @@ def log_mel(samples: Array, bands: int = 80) -> Array:
 
 
 def pad_features(
-    features: Array, extra: int = 100, multiple: int = 100, value: float = 0.0
+    features: Array, extra: int = 100, multiple: int = 50, value: float = SILENT, lead: int = 0
 ) -> Array:
-    """``[bands, frames]`` lengthened by at least ``extra`` frames to a ``multiple``, at most 30 s.
+    """``[bands, frames]`` with ``lead`` frames before and at least ``extra`` behind, at most 30 s.
 
-    The filling is done among the features, not the samples: whole windows of 30 s are not needed
-    and cost eight times more.
+    The length is brought to a ``multiple``. The filling is done among the features, not the samples:
+    whole windows of 30 s are not needed and cost eight times more.
     """
-    frames = features.shape[1]
-    wanted = min(MAX_FRAMES, -(-(frames + extra) // multiple) * multiple)
-    if wanted <= frames:
-        return np.ascontiguousarray(features[:, :wanted])
+    frames = min(features.shape[1], MAX_FRAMES - lead)
+    wanted = min(MAX_FRAMES, -(-(lead + frames + extra) // multiple) * multiple)
     filled = np.full((features.shape[0], wanted), value, dtype=np.float32)
-    filled[:, :frames] = features
+    filled[:, lead : lead + frames] = features[:, :frames]
     return filled

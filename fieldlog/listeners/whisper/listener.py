@@ -24,6 +24,8 @@ from fieldlog.model import Hearing, Hypothesis
 
 COMMON_TOKENS = 5000
 """The most frequent byte pairs, which share the probability with the grammar's own tokens."""
+LEAD_FRAMES = 30
+"""Silence before the clip (0.3 s): a word at the very first sample is heard better behind it."""
 LARGEST_MARGIN = 8.0
 """Nats; the search looks at nothing further below the best, so a larger margin means nothing."""
 
@@ -108,7 +110,7 @@ class WhisperListener:
     def _features(self, clip: Clip) -> NDArray[np.float32]:
         assert self._encoder is not None
         longest = MAX_FRAMES * 160
-        return pad_features(log_mel(finite(clip)[:longest], self._encoder.bands))
+        return pad_features(log_mel(finite(clip)[:longest], self._encoder.bands), lead=LEAD_FRAMES)
 
     def _decode(self, encoded: NDArray[np.float32]) -> Result:
         assert self._folder is not None

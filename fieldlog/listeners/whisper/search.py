@@ -24,7 +24,7 @@ class SearchSettings:
     """The same for the first ``wide_steps`` steps, where noise hides the most (count)."""
     wide_steps: int = 5
     """Tokens."""
-    bonus: float = 1.0
+    bonus: float = 1.5
     """Added per token, against early endings."""
     prune: float = 8.0
     """A continuation this far below the best of its step is dropped."""
@@ -33,7 +33,9 @@ class SearchSettings:
     grammar: float = 1.0
     """Factor on the grammar's own weights."""
     longest: int = 60
-    """Tokens."""
+    """Tokens, however long the clip."""
+    spoken_rate: float = 9.0
+    """Tokens per second, padding included, beyond which nobody speaks: noise makes loops."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,12 +97,12 @@ def search(
     ``prompt`` and ``closing`` are places in the decoder's vocabulary: what is fed first, and the
     tokens that end an utterance (their probabilities are added).
     """
-    logits, memory = decoder.prefill(sound, prompt, capacity=len(prompt) + 32)
-    logits = logits[-1:]
+    logits, memory = decoder.prefill(sound, prompt)
     live = [_Live(0.0, 0.0, 0.0, 0, 0, (), graph.root)]
     finished: dict[tuple[str, ...], Found] = {}
     best_finished = -np.inf
-    for step in range(settings.longest):
+    longest = min(settings.longest, int(settings.spoken_rate * sound.seconds))
+    for step in range(longest):
         top = logits.max(axis=1)
         shifted = logits - top[:, None]
         total = np.log(np.exp(shifted).sum(axis=1))
