@@ -253,3 +253,25 @@ def test_speech_of_the_same_time_is_known(tmp_path: Path, started: Path, quick: 
     assert there_already(at + timedelta(seconds=0.2), clip, record)
     assert not there_already(at + timedelta(seconds=20), clip, record)
     assert not there_already(at - timedelta(seconds=1.9), clip, record)
+
+
+def test_an_inspection_of_an_earlier_time_begins_then(tmp_path: Path, started: Path) -> None:
+    def begun(*when: str) -> str:
+        result = run("inspection", "start", "1", *when, "--json", "--store", started)
+        assert result.exit_code == 0, result.stderr
+        return str(json.loads(result.stdout)["started_at"])
+
+    assert begun("--on", "2026-03-14") == "2026-03-14T12:00:00+00:00"
+    assert begun("--on", "2026-03-14T09:05", "--zone=-05:00") == "2026-03-14T14:05:00+00:00"
+    assert begun("--on", "2026-07-14 09:05:30", "--zone=Europe/Oslo") == "2026-07-14T07:05:30+00:00"
+    assert begun("--on", "2026-03-14T09:05Z", "--zone=+09:00") == "2026-03-14T09:05:00+00:00"
+    for wrong in (("--on", "noon"), ("--on", "2026-03-14T09:05", "--zone", "Mars/Dome")):
+        result = run("inspection", "start", "1", *wrong, "--store", started)
+        assert result.exit_code == 2, result.output
+        assert len(result.stderr.splitlines()) == 1
+
+
+def test_a_line_without_a_gating_limit_says_why(tmp_path: Path, started: Path) -> None:
+    result = run("parse", "front tyre pressure thirty four psi")
+    (line,) = result.stdout.splitlines()
+    assert "[?] undecided  no limit for pressure of tyre; set pressure_front" in line

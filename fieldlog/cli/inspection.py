@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import json
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from fieldlog.cli import inspection_hear, inspection_jobs
-from fieldlog.cli.store_option import distance, opened, pairs, store_option, zone_here
+from fieldlog.cli.store_option import (
+    distance,
+    opened,
+    pairs,
+    started_at,
+    store_option,
+    zone_here,
+)
 from fieldlog.errors import StoreError, UsageError
 
 if TYPE_CHECKING:
@@ -51,7 +57,12 @@ for _after in (inspection_hear.hear, *inspection_jobs.COMMANDS):
 @click.option("--jurisdiction", default=None, help="ISO 3166, such as GB, DE or US-VA.")
 @click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="Context; repeatable.")
 @click.option("--odometer", metavar="'N km|mi'", help="Distance done at this inspection.")
-@click.option("--on", "day", type=click.DateTime(["%Y-%m-%d"]), help="When.  [default: now]")
+@click.option(
+    "--on",
+    "day",
+    metavar="WHEN",
+    help="When: 2026-03-14 or 2026-03-14T09:05, in --zone.  [default: now]",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @store_option
 def start(
@@ -62,20 +73,24 @@ def start(
     jurisdiction: str | None,
     settings: tuple[str, ...],
     odometer: str | None,
-    day: datetime | None,
+    day: str | None,
     as_json: bool,
     folder: Path | None,
 ) -> None:
     """Start an inspection of VEHICLE (number, name or id).
 
+    An instant with its time matters when recordings and photos are to follow: photos find their
+    findings by time.
+
     \b
-    Example:
+    Examples:
       fieldlog inspection start 1 --jurisdiction GB --odometer "12480 km"
+      fieldlog inspection start "blue roadster" --on 2026-03-14T09:05 --zone=-05:00
     """
     with opened(folder) as store:
         started = store.start_inspection(
             store.vehicle(vehicle).id,
-            started_at=day.replace(hour=12, tzinfo=UTC) if day else None,
+            started_at=started_at(day, zone or zone_here()) if day else None,
             zone=zone or zone_here(),
             inspector=inspector,
             place=place,

@@ -66,7 +66,7 @@ def _print(understood: Understanding, assessment: Assessment | None) -> None:
         console.print(f"  - {tell.finding(candidate)}")
     if assessment is not None:
         verdict = assessment.verdict
-        if verdict.reason:
+        if verdict.reason and verdict.gate is not None:  # else it is in the line above
             console.print(Text(f"  {verdict.reason}"))
         for derived, _ in assessment.derived:
             console.print(Text(f"  {derived.finding.characteristic}: {derived.arithmetic}"))

@@ -5,10 +5,11 @@ from __future__ import annotations
 import contextlib
 import re
 from collections.abc import Callable, Iterator, Sequence
-from datetime import datetime
+from datetime import UTC, datetime, timezone
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import click
 
@@ -69,3 +70,38 @@ def distance(text: str | None) -> Quantity | None:
 def zone_here() -> str:
     """This machine's offset from UTC, such as ``+02:00``."""
     return datetime.now().astimezone().isoformat()[-6:]
+
+
+def started_at(text: str, zone: str) -> datetime:
+    """The instant (UTC) that ``text`` names in ``zone``; a day alone is its noon, UTC.
+
+    Raises ``UsageError`` for what is no day and no instant, and for a zone nobody knows.
+    """
+    from fieldlog.photos.when import offset_delta
+
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise UsageError(
+            f"{text!r} is no day and no instant",
+            where="--on",
+            todo="write it like 2026-03-14 or 2026-03-14T09:05",
+        ) from None
+    if len(text) <= len("2026-03-14"):
+        return moment.replace(hour=12, tzinfo=UTC)
+    if moment.tzinfo is None:
+        delta = offset_delta(zone)
+        moment = moment.replace(tzinfo=timezone(delta) if delta is not None else named(zone))
+    return moment.astimezone(UTC)
+
+
+def named(zone: str) -> ZoneInfo:
+    """The zone of that IANA name; raises ``UsageError`` when there is none."""
+    try:
+        return ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise UsageError(
+            f"there is no zone {zone!r}",
+            where="--zone",
+            todo="write an offset such as +02:00, or a name such as Europe/Oslo",
+        ) from None

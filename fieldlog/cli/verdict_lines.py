@@ -61,7 +61,7 @@ def assessor(
 
 
 def outcome_text(understood: Understanding, assessment: Assessment | None) -> Text:
-    """One line: what was understood, and the verdict with its gating limit."""
+    """One line: what was understood, and the verdict with its gating limit, or why it has none."""
     if understood.decision is Decision.REFUSE:
         said = f" (heard: {understood.text})" if understood.text else ""
         return Text(f"not understood: {understood.reason}{said}", "dim")
@@ -81,6 +81,8 @@ def outcome_text(understood: Understanding, assessment: Assessment | None) -> Te
         line.append(f" ({verdict.severity.value})")
     if verdict.gate is not None:
         line.append(f"  {limit_text(verdict.gate)}", "dim")
+    elif verdict.reason:
+        line.append(f"  {verdict.reason}", "dim")
     return line
 
 
