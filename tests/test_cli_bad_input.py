@@ -290,7 +290,7 @@ def test_names_that_are_not_in_the_record(record: Path) -> None:
 
 def test_an_empty_record_says_how_to_begin(tmp_path: Path) -> None:
     for command in ("inspection show", "inspection open", "report", "inspection jobs"):
-        refused(run(*command.split(), "--store", tmp_path / "new"), 2)
+        refused(run(*command.split(), "--store", tmp_path / "new"), 2, "no inspection yet")
 
 
 def test_a_record_of_a_newer_version_is_left_alone(record: Path) -> None:

@@ -1,0 +1,117 @@
+"""`fieldlog doctor`: says what is missing and how to get it, and never falls over what is."""
+
+from __future__ import annotations
+
+import importlib
+import importlib.metadata
+import importlib.util
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from fieldlog.cli import doctor
+from tests.spoken import run
+
+OPTIONAL = {name: module for name, (module, optional) in doctor.LIBRARIES.items() if optional}
+
+
+def rows(*arguments: str | Path) -> tuple[int, dict[tuple[str, str], dict[str, Any]]]:
+    result = run("doctor", "--json", *arguments)
+    found = [json.loads(line) for line in result.stdout.splitlines()]
+    return result.exit_code, {(row["part"], row["name"]): row for row in found}
+
+
+def without(monkeypatch: pytest.MonkeyPatch, *distributions: str) -> None:
+    """This machine without some libraries, as far as the doctor can see."""
+    modules = {doctor.LIBRARIES[name][0] for name in distributions}
+    version, spec = importlib.metadata.version, importlib.util.find_spec
+
+    def no_version(name: str) -> str:
+        if name in distributions:
+            raise importlib.metadata.PackageNotFoundError(name)
+        return version(name)
+
+    monkeypatch.setattr(importlib.metadata, "version", no_version)
+    monkeypatch.setattr(
+        importlib.util, "find_spec", lambda name, *at: None if name in modules else spec(name, *at)
+    )
+
+
+def test_here_the_core_works(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("FIELDLOG_HOME", str(tmp_path))
+    code, found = rows()
+    assert code == 0
+    assert found["listener", "whisper"]["works"]
+    assert found["record", "store folder"]["note"] == str(tmp_path)
+    assert {name for part, name in found if part == "library"} == set(doctor.LIBRARIES)
+    assert all(row["todo"] for row in found.values() if not row["works"])
+
+
+def test_every_optional_library_absent_is_told_and_no_fault(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("FIELDLOG_HOME", str(tmp_path))
+    without(monkeypatch, *OPTIONAL)
+    result = run("doctor")
+    assert result.exit_code == 0, result.output
+    for name in OPTIONAL:
+        assert f"to get it: pip install {name}" in result.stdout
+    assert "files can be heard and the record can be kept" in result.stdout
+
+
+def test_the_recogniser_missing_is_exit_code_4(monkeypatch: pytest.MonkeyPatch) -> None:
+    without(monkeypatch, "ctranslate2")
+    result = run("doctor")
+    assert result.exit_code == 4
+    assert "missing for the job: whisper, ctranslate2" in result.stdout
+    assert "pip install ctranslate2" in result.stdout
+
+
+def test_a_library_that_cannot_be_loaded_names_the_system_package(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    whole = importlib.import_module
+
+    def broken(name: str, package: str | None = None) -> object:
+        if name == "sounddevice":
+            raise OSError("PortAudio library not found")
+        return whole(name, package)
+
+    monkeypatch.setattr(importlib, "import_module", broken)
+    code, found = rows()
+    row = found["library", "sounddevice"]
+    assert code == 0
+    assert not row["works"]
+    assert "PortAudio library not found" in row["note"]
+    assert "sudo apt install libportaudio2" in row["todo"]
+
+
+def test_whatever_a_part_raises_becomes_a_row(monkeypatch: pytest.MonkeyPatch) -> None:
+    def falls_over() -> object:
+        raise ImportError("undefined symbol: xyz")
+
+    monkeypatch.setattr("fieldlog.audio.vad.voice_activity", falls_over)
+    code, found = rows()
+    assert code == 4
+    assert "undefined symbol: xyz" in found["sound", "all of it"]["note"]
+
+
+def test_a_store_that_cannot_be_written_is_exit_code_4(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    blocked = tmp_path / "file"
+    blocked.write_text("in the way", encoding="utf-8")
+    monkeypatch.setenv("FIELDLOG_HOME", str(blocked / "record"))
+    code, found = rows()
+    assert code == 4
+    assert "FIELDLOG_HOME" in found["record", "store folder"]["todo"]
+
+
+def test_a_named_vosk_model_is_looked_at(tmp_path: Path) -> None:
+    if importlib.util.find_spec("vosk") is None:
+        pytest.skip("vosk is not installed")
+    _, found = rows("--model", tmp_path)
+    assert not found["listener", "vosk"]["works"]
+    assert "the model folder is empty" in found["listener", "vosk"]["note"]
