@@ -28,7 +28,7 @@ from fieldlog.benchmarks.calibrate_evidence import (
 from fieldlog.benchmarks.calibrate_file import FLAGS, to_toml
 from fieldlog.benchmarks.calibrate_fit import Sample, fit, with_levels
 from fieldlog.benchmarks.calibrate_outcome import Outcome, outcomes
-from fieldlog.doubt import KINDS, Policy, Rules, Weights, read_rules, shipped_rules
+from fieldlog.doubt import KINDS, Policy, Weights, read_rules, shipped_rules
 from fieldlog.errors import UsageError
 from fieldlog.listeners.base import Language
 
@@ -216,8 +216,3 @@ def _print(title: str, table: Sequence[Outcome]) -> None:
             str(one.negatives_accepted),
         )
     Console(width=130).print(shown)
-
-
-def rules_of(weights: dict[str, Weights]) -> Rules:
-    """Rules of one listener, for fitting and tests."""
-    return Rules({LISTENER: weights}, FLAGS, {})

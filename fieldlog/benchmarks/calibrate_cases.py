@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from fieldlog.benchmarks.calibrate_evidence import TEST, TUNE, Case, Line
+from fieldlog.benchmarks.calibrate_evidence import TUNE, Case, Line
 from fieldlog.benchmarks.calibrate_fit import Sample
 from fieldlog.benchmarks.noise_mix import Samples, excerpt, mix
 from fieldlog.benchmarks.recordings import Item as Recording
@@ -145,6 +145,3 @@ def samples(lines: Iterable[Line], language: Language) -> list[Sample]:
 def _is_among(texts: Iterable[str], words: str, language: Language) -> bool:
     meaning = language.meaning(words)
     return any(language.meaning(text) == meaning != "" for text in texts)
-
-
-__all__ = ["ORDER", "TEST", "TUNE", "Case", "cell", "inspection_cases", "order_cases", "samples"]
