@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from fieldlog.language import tell
 from fieldlog.language.decide import difference, meaning_of
@@ -36,7 +37,7 @@ def what_to_ask(best: Understanding, others: Sequence[Understanding]) -> str:
                 return tell.capital(f"{tell.either(tuple(told))}?")
         if findings:
             lead = "correction, " if best.dialogue == CORRECTION else ""
-            return f"Did you say {lead}{tell.finding(findings[0])}?"
+            return f"Did you say {lead}{_in_its_words(findings[0])}?"
     texts = tuple(dict.fromkeys(each.text for each in (best, *others) if each.text))
     if not texts:
         return "Say again?"
@@ -46,6 +47,14 @@ def what_to_ask(best: Understanding, others: Sequence[Understanding]) -> str:
         if all(middles):
             return tell.capital(f"{tell.either(middles)}?")
     return f"Did you say {tell.either([repr(text) for text in texts])}?"
+
+
+def _in_its_words(finding: Finding) -> str:
+    """The value as it was said: "four thirty seconds" is not to be read back as 1/8 in."""
+    value = finding.quantity
+    if value is None or not value.words:
+        return tell.finding(finding)
+    return f"{tell.finding(replace(finding, quantity=None))}: {value.words}"
 
 
 def _shared(texts: Sequence[str]) -> tuple[int, int]:

@@ -27,18 +27,23 @@ def language() -> InspectionLanguage:
         (
             "front brake pads two millimetres",
             [],
-            "Did you say front brake pads, thickness: 2 mm?",
+            "Did you say front brake pads, thickness: two millimetres?",
         ),
         # Another wording of the same meaning is no alternative.
         (
             "front brake pads two millimetres",
             ["front brake pads at two millimetres"],
-            "Did you say front brake pads, thickness: 2 mm?",
+            "Did you say front brake pads, thickness: two millimetres?",
         ),
         (
             "front brake pads two millimetres",
             ["correction front brake pads two millimetres"],
             "A new finding or a correction: front brake pads, thickness: 2 mm?",
+        ),
+        (
+            "front tread four thirty seconds",
+            [],
+            "Did you say front tyre, tread depth: four thirty seconds?",
         ),
         ("say again", [], "Did you say 'say again'?"),
     ],
