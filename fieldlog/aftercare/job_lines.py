@@ -95,15 +95,15 @@ def shopping(lines: Iterable[JobLine]) -> tuple[tuple[str, int], ...]:
 
 def _line(each: Judged, component: Component, torques: tuple[str, ...]) -> JobLine:
     finding, verdict = each.finding, each.verdict
-    gate = verdict.gate
+    gate, beyond = verdict.gate, component.follows(finding.characteristic)
     advice = (gate.limit.advice,) if gate is not None and gate.limit.advice else ()
     return JobLine(
-        do=component.beyond.do or f"put the {component.name} right as the maker's manual says",
+        do=beyond.do or f"put the {component.name} right as the maker's manual says",
         system=component.system,
         components=(component.name,),
         position=finding.position,
-        parts=component.beyond.parts,
-        consumables=component.beyond.consumables,
+        parts=beyond.parts,
+        consumables=beyond.consumables,
         torques=torques,
         because=(each.id,),
         severity=verdict.severity,

@@ -77,6 +77,15 @@ class Given:
 
 
 @dataclass(frozen=True, slots=True)
+class Beyond:
+    """What follows when a finding is beyond: the work, the parts that go together, consumables."""
+
+    do: str = ""
+    parts: tuple[str, ...] = ()
+    consumables: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Characteristic:
     """Something measured, read or judged on a component.
 
@@ -91,6 +100,7 @@ class Characteristic:
     ``given``: settings of its check that may be said with the value.
     ``ranges``: plausible values, one range per dimension.
     ``conditions``: condition -> severity, None when it is as it should be.
+    ``beyond``: what follows when this is beyond, where it is not what the component says.
     """
 
     name: str
@@ -110,6 +120,7 @@ class Characteristic:
     conditions: Mapping[str, Severity | None] = field(default_factory=dict)
     say: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     how_to_check: str = ""
+    beyond: Beyond | None = None
 
     def plausible(self, value: Fraction, unit: str) -> bool:
         """Whether ``value`` of ``unit`` can be; True where the catalogue gives no range."""
@@ -134,15 +145,6 @@ class Characteristic:
 
 
 @dataclass(frozen=True, slots=True)
-class Beyond:
-    """What follows when a finding is beyond: the work, the parts that go together, consumables."""
-
-    do: str = ""
-    parts: tuple[str, ...] = ()
-    consumables: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
 class Component:
     """One entry of the catalogue."""
 
@@ -160,6 +162,11 @@ class Component:
     def characteristic(self, name: str | None) -> Characteristic | None:
         """The characteristic of that name, or None ("condition" is the component as a whole)."""
         return next((c for c in self.characteristics if c.name == name), None)
+
+    def follows(self, characteristic: str | None) -> Beyond:
+        """What follows when that characteristic is beyond: its own, else the component's."""
+        found = self.characteristic(characteristic)
+        return found.beyond if found is not None and found.beyond is not None else self.beyond
 
     def severity(self, condition: str, characteristic: str | None = None) -> Severity | None:
         """How bad ``condition`` is; None when it is as it should be. Raises ``KeyError``."""

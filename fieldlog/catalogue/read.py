@@ -49,7 +49,7 @@ _MEASURE_KEYS = frozenset(
     (
         *("words", "alone", "behind", "named", "units", "said", "code", "positions"),
         *("readings", "dial", "given"),
-        *("plausible", "uncertainty", "conditions", "say", "how_to_check"),
+        *("plausible", "uncertainty", "conditions", "say", "how_to_check", "beyond"),
     )
 )
 _MOST_READINGS = 12
@@ -119,7 +119,6 @@ class _Entry:
         self._no_other_keys(_COMPONENT_KEYS)
         conditions = self._conditions()
         axes = self._axes()
-        beyond = self.table.get("beyond", {})
         component = Component(
             name=name,
             system=system,
@@ -130,16 +129,22 @@ class _Entry:
             characteristics=tuple(self._measures(axes)),
             how_to_check=self._text("how_to_check", required=True),
             cautions=tuple(self._strings("cautions")),
-            beyond=Beyond(
-                do=str(beyond.get("do", "")),
-                parts=tuple(map(str, beyond.get("parts", ()))),
-                consumables=tuple(map(str, beyond.get("consumables", ()))),
-            ),
+            beyond=self._beyond() or Beyond(),
         )
         if not component.beyond.do and any(severity for *_, severity in component.judged()):
             self.fault("beyond.do", "say what is done when it is beyond")
         self._unnamed_apart(component)
         return component
+
+    def _beyond(self) -> Beyond | None:
+        table = self.table.get("beyond")
+        if not table:
+            return None
+        return Beyond(
+            do=str(table.get("do", "")),
+            parts=tuple(map(str, table.get("parts", ()))),
+            consumables=tuple(map(str, table.get("consumables", ()))),
+        )
 
     def _measures(self, axes: tuple[Axis, ...]) -> Iterable[Characteristic]:
         for name, table in self.table.get("measures", {}).items():
@@ -185,6 +190,7 @@ class _Entry:
             conditions=conditions,
             say=self._say(conditions),
             how_to_check=self._text("how_to_check"),
+            beyond=self._beyond(),
         )
 
     # --- keys ----------------------------------------------------------------------------

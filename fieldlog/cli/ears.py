@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -90,7 +90,16 @@ def open_ears(
     isolated = on_crash is not None and name in CRASHABLE
     listener = open_listener(name, model, isolated=isolated, on_crash=on_crash)
     try:
-        listener.load(language)
+        with loading(f"making {name} ready"):
+            listener.load(language)
         yield Ears(language, listener, judge_for(language, shipped_rules()))
     finally:
         listener.close()
+
+
+def loading(what: str) -> AbstractContextManager[object]:
+    """Says on a terminal what takes its time; nothing where stderr is not one."""
+    from rich.console import Console
+
+    console = Console(stderr=True)
+    return console.status(what) if console.is_terminal else nullcontext()

@@ -18,10 +18,15 @@ _QUESTIONS = {
 }
 
 
-def number(value: Fraction) -> str:
-    """A value as people write it: "12.6", "4/32" kept as 1/8, "1 3/4"."""
+PARTED = frozenset({"in", "turn"})
+"""Units whose values are said in halves and quarters: 1 3/4 in, not 1.75 in."""
+
+
+def number(value: Fraction, unit: str = "") -> str:
+    """A value as people write it: "12.6", "4/32" kept as 1/8, "1 3/4" of an inch."""
     places = decimal_places(value)
-    if places is not None and places <= 4 and value.denominator not in (8, 16, 32, 64):
+    parts = (2, 4, 8, 16, 32, 64) if unit in PARTED else (8, 16, 32, 64)
+    if places is not None and places <= 4 and value.denominator not in parts:
         return f"{float(value):.{places}f}"
     if value.denominator == 1:
         return str(value.numerator)
@@ -34,9 +39,9 @@ def number(value: Fraction) -> str:
 
 def quantity(one: Quantity) -> str:
     """ "about 2 to 3 mm"."""
-    text = number(one.value)
+    text = number(one.value, one.unit)
     if one.high is not None:
-        text += f" to {number(one.high)}"
+        text += f" to {number(one.high, one.unit)}"
     if one.qualifier is not None:
         text = f"{one.qualifier.value} {text}"
     return text if one.unit in ("1", "") else f"{text} {one.unit}"

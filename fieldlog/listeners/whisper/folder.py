@@ -64,6 +64,10 @@ def bundled() -> Path:
 def open_folder(path: Path | None) -> ModelFolder:
     """Open ``path``, or the bundled weights (their fingerprint checked first) when it is None."""
     folder = bundled() if path is None else path
+    if not folder.is_dir():
+        raise ModelError(
+            "no such folder", where=str(folder), todo="name a CTranslate2 Whisper folder"
+        )
     missing = [name for name in NEEDED if not (folder / name).is_file()]
     if missing:
         raise ModelError(
