@@ -79,10 +79,10 @@ def test_levels_keep_what_the_policies_allow() -> None:
     for policy in Policy:
         _, silent, _, _ = silent_and_asked(data, weights, policy)
         assert silent <= SILENT[policy] * len(data)
-        assert weights["judged"].accept[policy.value] >= LEAST
+        assert weights["judged"].accept[policy.value] >= LEAST[policy]
     order = [weights["judged"].accept[policy.value] for policy in Policy]
     assert order == sorted(order, reverse=True)
-    assert weights["judged"].refuse <= LEAST / 2
+    assert weights["judged"].refuse <= LEAST[Policy.BRISK] / 2
 
 
 def test_a_twin_must_be_further_behind_than_the_right_one_ever_was() -> None:

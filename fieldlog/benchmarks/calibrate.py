@@ -34,6 +34,8 @@ from fieldlog.listeners.base import Language
 
 CELLS: Ratios = (None, 15.0, 10.0)
 ORDER_CELLS: Ratios = (None, 12.0, 6.0, 3.0, 0.0)
+BEYOND = "0 dB"
+"""A cell that teaches what wrong answers look like; no policy promises anything in such noise."""
 FOREIGN = 90
 """Utterances of the inspection set that the orders' language hears besides, as what it must refuse."""
 LISTENER = "whisper"
@@ -101,7 +103,9 @@ def decision_file(
     told = []
     for kind, (lines, found) in tune.items():
         kinds = [k for k in KINDS if (k == "order") == (kind == ORDER)]
-        weights |= with_levels(fit(found, kinds), found, len(lines))
+        kept_to = [sample for sample in found if sample.cell != BEYOND]
+        utterances = sum(line.cell != BEYOND for line in lines)
+        weights |= with_levels(fit(found, kinds), kept_to, utterances)
         right = sum(s.right for s in found)
         told.append(f"{len(lines)} {kind} utterances ({right} right of {len(found)} answers)")
     kept = shipped_rules()

@@ -23,8 +23,8 @@ TOWARDS_ALL = 30.0
 """How strongly a kind is drawn to the fit of all kinds (docs/doubt.md: less of it is worse)."""
 SILENT = {Policy.CAUTIOUS: 0.0, Policy.BALANCED: 0.002, Policy.BRISK: 0.01}
 """Share of all utterances of the tuning part that may be accepted and wrong."""
-LEAST = 0.5
-"""No answer that is likelier wrong than right counts unasked, however few wrong ones there were."""
+LEAST = {Policy.CAUTIOUS: 0.9, Policy.BALANCED: 0.75, Policy.BRISK: 0.5}
+"""No answer that is less likely to be right counts unasked, however few wrong ones there were."""
 REFUSED = 0.005
 """Share of right answers that may be refused outright."""
 TWIN_MARGINS = (5.0, CAP)
@@ -127,10 +127,10 @@ def with_levels(
     accept = {}
     for policy in Policy:
         over = np.flatnonzero(wrong > SILENT[policy] * utterances)
-        found = _above(float(chances[order[over[0]]])) if len(over) else LEAST
-        accept[policy.value] = max(LEAST, found)
+        found = _above(float(chances[order[over[0]]])) if len(over) else 0.0
+        accept[policy.value] = max(LEAST[policy], found)
     refuse = float(np.quantile(chances[right], REFUSED)) if right.any() else 0.0
-    refuse = min(round(refuse, 3), LEAST / 2.0)
+    refuse = min(round(refuse, 3), LEAST[Policy.BRISK] / 2.0)
     return {
         kind: Weights(
             **{name: getattr(one, name) for name in ("intercept", *TERMS, "cap", "twin_margin")},
