@@ -63,6 +63,9 @@ TERMS = ("bend", "margin", "logprob", "tail")
 LARGEST_TAIL = 8.0
 """Nats; an end bent further than this is as bad as can be."""
 
+CLOSE = 0.5
+"""Nats: another meaning this near is as good as a coin tossed, whatever the chance says."""
+
 
 class Policy(StrEnum):
     """How risk is traded against questions."""
@@ -242,6 +245,8 @@ def decide(
     if twin:
         reason = "something that sounds like it was heard nearly as well"
         return _asked(understanding, twin, reason, "twin")
+    if rivals and evidence["margin"] < CLOSE:
+        return _asked(understanding, rivals[:1], "another meaning was heard as well", "unsure")
     least = rules.least(weights, policy, flags)
     if chance < least:
         because = "".join(f", {flag}" for flag in sorted(flags & set(rules.flags)))

@@ -41,9 +41,8 @@ def accepted(text: str = "x") -> Understanding:
     [
         (-0.02, 8.0, (), Policy.BALANCED, Decision.ACCEPT),
         (-0.02, 8.0, (), Policy.CAUTIOUS, Decision.ACCEPT),
-        (-0.05, 0.1, (), Policy.BALANCED, Decision.ASK),
-        (-0.9, 1.0, (), Policy.BALANCED, Decision.ASK),
-        (-0.9, 1.0, (), Policy.BRISK, Decision.ASK),
+        (-1.6, 1.0, (), Policy.BALANCED, Decision.ASK),
+        (-1.6, 1.0, (), Policy.BRISK, Decision.ASK),
         (-0.02, 8.0, ("cut at maximum",), Policy.BRISK, Decision.ASK),
         (-3.2, 4.3, (), Policy.BRISK, Decision.REFUSE),
     ],
@@ -140,8 +139,17 @@ def test_a_twin_that_is_possible_too_is_asked_about() -> None:
     assert judge_for(only, RULES)(understanding, near, clip) == understanding
 
 
-def two_heard(best: str, other: str, behind: float) -> Hearing:
-    evidence = {"bend": 0.0, "margin": 8.0, "tokens": 4.0, "logprob": -0.1}
+def test_a_meaning_that_was_heard_as_well_is_asked_about() -> None:
+    language = PhraseLanguage(["large tea", "small tea"])
+    hearing = two_heard("large tea", "small tea", 0.3, margin=0.3)
+    asked = judge_for(language, RULES, Policy.BRISK)(
+        language.understand("large tea"), hearing, Clip(np.zeros(160, np.float32))
+    )
+    assert (asked.decision, asked.question) == (Decision.ASK, "Large or small?")
+
+
+def two_heard(best: str, other: str, behind: float, margin: float = 8.0) -> Hearing:
+    evidence = {"bend": 0.0, "margin": margin, "tokens": 4.0, "logprob": -0.1}
     heard = (Hypothesis(best, 0.0, evidence), Hypothesis(other, -behind, {}))
     return Hearing("whisper", heard, 1.0)
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldlog.doubt import LARGEST_TAIL, TERMS, Policy, Weights
+from fieldlog.doubt import CLOSE, LARGEST_TAIL, TERMS, Policy, Weights
 
 CAP = 8.0
 """Nats; the listener itself reports no larger margin."""
@@ -121,7 +121,7 @@ def with_levels(
     """
     chances = np.array([fitted[s.kind].chance(s.terms) for s in samples])
     right = np.array([s.right for s in samples], dtype=bool)
-    free = np.array([s.twin >= fitted[s.kind].twin_margin for s in samples], dtype=bool)
+    free = np.array([not _near(s, fitted[s.kind]) for s in samples], dtype=bool)
     order = np.flatnonzero(free)[np.argsort(-chances[free], kind="stable")]
     wrong = np.cumsum(~right[order])
     accept = {}
@@ -144,6 +144,11 @@ def with_levels(
 def _above(chance: float) -> float:
     """The next thousandth above ``chance``; never 1, which nothing would reach."""
     return min(0.9995, float(np.floor(chance * 1000.0) + 1.0) / 1000.0)
+
+
+def _near(sample: Sample, weights: Weights) -> bool:
+    """Asked about whatever its chance, as ``doubt.decide`` does."""
+    return sample.twin < weights.twin_margin or sample.terms["margin"] < CLOSE
 
 
 def silent_and_asked(
