@@ -18,7 +18,7 @@ from fieldlog.listeners.whisper.decoder import Decoder, gelu, log_softmax
 from fieldlog.listeners.whisper.features import log_mel, mel_filters, pad_features
 from fieldlog.listeners.whisper.fingerprint import TINY_EN, verify
 from fieldlog.listeners.whisper.folder import ModelFolder, open_folder
-from fieldlog.listeners.whisper.tokens import SPACED, START, Node, TokenGraph, vocabulary
+from fieldlog.listeners.whisper.tokens import PAUSED, SPACED, START, Node, TokenGraph, vocabulary
 from fieldlog.listeners.whisper.weights import read_weights
 from tests.phrase_language import PhraseLanguage
 
@@ -315,3 +315,24 @@ def test_a_tree_is_built_once() -> None:
     graph, _ = graph_of("front brake", "rear brake")
     assert graph.root is graph.at(0, START)
     assert graph.at(0, SPACED) is graph.at(0, SPACED)
+
+
+def test_behind_a_comma_stands_a_word_not_another_comma() -> None:
+    graph, _ = graph_of("front brake worn")
+    state = graph.root.kid(0, graph.column).exits[0].state
+    spaced, paused = graph.at(state, SPACED), graph.at(state, PAUSED)
+    assert set(spaced.tokens) - set(paused.tokens) == {
+        token for mark in ",-" for token in bundled().encode(mark)
+    }
+    assert follow(graph, " Front, brake worn") == {("front", "brake", "worn")}
+    assert follow(graph, " Front,, brake worn") == set()
+
+
+def test_a_graph_that_has_grown_too_large_starts_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("fieldlog.listeners.whisper.tokens._MOST_TREES", 2)
+    graph, _ = graph_of("front brake worn")
+    assert follow(graph, " Front brake worn")
+    before = graph.root
+    graph.tidy()
+    assert graph.root is not before
+    assert follow(graph, " Front brake worn") == {("front", "brake", "worn")}

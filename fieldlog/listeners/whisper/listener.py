@@ -78,6 +78,7 @@ class WhisperListener:
         tokens = np.unique(np.array([*range(COMMON_TOKENS), *wanted], dtype=np.intp))
         self._decoder = Decoder(folder.weights, tokens)
         self._graph = TokenGraph(language.word_graph(), folder.encode, self._decoder.column)
+        _ = self._graph.root  # the largest tree, made before anybody waits
         self._language = language
 
     def hear(self, clip: Clip) -> Hearing:
@@ -90,6 +91,8 @@ class WhisperListener:
         encoded = self._encoder.encode(self._features(clip))
         result = self._decode(encoded)
         found = distinct(result.found, self._language.meaning)
+        if self._graph is not None:
+            self._graph.tidy()
         return Hearing(self.name, tuple(_hypotheses(found, result.rest)), _since(began))
 
     def transcribe(self, clip: Clip) -> str:

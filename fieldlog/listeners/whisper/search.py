@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,6 +82,12 @@ class _Live:
     node: Node
     worst: float = 0.0
     last: float = 0.0
+    root: tuple[int, int] | None = None
+    """State and joining of the tree that begins here, until it is needed; ``node`` then."""
+
+
+_INSIDE = -1
+"""Marks a place inside a tree, where a root would have its joining."""
 
 
 def search(
@@ -173,7 +179,7 @@ def _extend(
     order = np.flatnonzero(score >= score.max() - settings.prune)
     order = order[np.argsort(-score[order], kind="stable")][: beam * 6]
 
-    merged: dict[tuple[int, tuple[str, ...]], _Live] = {}
+    merged: dict[tuple[int, int, tuple[str, ...]], _Live] = {}
     rows: list[tuple[int, int]] = []
     for picked in order:
         item = live[owner[picked]]
@@ -182,7 +188,7 @@ def _extend(
         gain = float(shifted[item.row, column])
         cost = float(total[item.row])
         step = (item.row, column)
-        for words, node, weight in _destinations(item, kid, graph):
+        for words, node, root, weight in _destinations(item, kid):
             new = _Live(
                 score=item.score + gain - cost + settings.bonus + settings.grammar * weight,
                 logprob=item.logprob + gain - cost,
@@ -193,14 +199,15 @@ def _extend(
                 node=node,
                 worst=min(item.worst, gain),
                 last=gain,
+                root=root,
             )
-            key = (id(node), words)
+            key = (*root, words) if root else (id(node), _INSIDE, words)
             known = merged.get(key)
             if known is None:
                 merged[key] = new
             else:
                 merged[key] = _joined(known, new)
-    return _best_rows(list(merged.values()), rows, beam)
+    return _best_rows(list(merged.values()), rows, beam, graph)
 
 
 def _row_of(rows: list[tuple[int, int]], step: tuple[int, int]) -> int:
@@ -210,35 +217,28 @@ def _row_of(rows: list[tuple[int, int]], step: tuple[int, int]) -> int:
 
 
 def _destinations(
-    item: _Live, kid: Node, graph: TokenGraph
-) -> list[tuple[tuple[str, ...], Node, float]]:
-    """Where a token leads: deeper into its tree, and to the roots behind every form it ends."""
-    found: list[tuple[tuple[str, ...], Node, float]] = []
+    item: _Live, kid: Node
+) -> list[tuple[tuple[str, ...], Node, tuple[int, int] | None, float]]:
+    """Where a token leads: deeper into its tree, and to the roots behind every form it ends.
+
+    Roots are named, not made: most of these hypotheses will be dropped at once.
+    """
+    found: list[tuple[tuple[str, ...], Node, tuple[int, int] | None, float]] = []
     if kid.tokens:
-        found.append((item.words, kid, 0.0))
+        found.append((item.words, kid, None, 0.0))
     for out in kid.exits:
-        found.append((item.words + out.words, graph.at(out.state, out.joining), out.weight))
+        found.append((item.words + out.words, kid, (out.state, out.joining), out.weight))
     return found
 
 
 def _joined(one: _Live, other: _Live) -> _Live:
     """Same words in the same place by two token sequences: keep the better, add the probability."""
     better = one if one.score >= other.score else other
-    return _Live(
-        float(np.logaddexp(one.score, other.score)),
-        better.logprob,
-        better.bend,
-        better.tokens,
-        better.row,
-        better.words,
-        better.node,
-        better.worst,
-        better.last,
-    )
+    return replace(better, score=float(np.logaddexp(one.score, other.score)))
 
 
 def _best_rows(
-    items: list[_Live], rows: list[tuple[int, int]], beam: int
+    items: list[_Live], rows: list[tuple[int, int]], beam: int, graph: TokenGraph
 ) -> tuple[list[_Live], NDArray[np.intp], NDArray[np.intp]]:
     """The best items on at most ``beam`` token sequences, renumbered."""
     items.sort(key=lambda item: -item.score)
@@ -249,19 +249,8 @@ def _best_rows(
             if len(place) == beam:
                 continue
             place[item.row] = len(place)
-        kept.append(
-            _Live(
-                item.score,
-                item.logprob,
-                item.bend,
-                item.tokens,
-                place[item.row],
-                item.words,
-                item.node,
-                item.worst,
-                item.last,
-            )
-        )
+        node = graph.at(*item.root) if item.root else item.node
+        kept.append(replace(item, row=place[item.row], node=node, root=None))
     parents = np.array([rows[row][0] for row in place], dtype=np.intp)
     columns = np.array([rows[row][1] for row in place], dtype=np.intp)
     return kept, parents, columns

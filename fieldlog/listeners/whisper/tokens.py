@@ -12,7 +12,7 @@ a number would otherwise carry thousands of phrases that nobody says.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,6 +27,10 @@ Encode = Callable[[str], tuple[int, ...]]
 Code = tuple[int, ...]
 
 _MAX_SPELLED = 4
+_MARKS = {",": PAUSED, "-": GLUED}
+"""What may stand between two words, and how the next one is joined then."""
+_MOST_TREES = 4000
+"""Trees kept; a session that has met more forgets them and grows them anew (memory stays flat)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,34 +50,25 @@ Entry = tuple[Code, Exit]
 class Node:
     """One place in a tree of tokens: what may come next, and what ends with it."""
 
-    __slots__ = ("_groups", "_kids", "_spell", "columns", "ending", "exits", "final", "tokens")
+    __slots__ = ("_groups", "_kids", "_resolve", "columns", "ending", "exits", "final", "tokens")
 
     def __init__(
         self,
         entries: Iterable[Entry],
         column: Mapping[int, int],
-        figures: Mapping[int, str] | None = None,
-        spell: Callable[[str], Iterator[Exit]] | None = None,
+        resolve: Callable[[Exit], Iterator[Exit]],
     ) -> None:
-        """``figures``: tokens that are runs of digits here; ``spell`` says what a run stands for."""
-        groups: dict[int, list[Entry] | str] = {}
+        """``resolve`` says where an exit leads that was left for later."""
+        groups: dict[int, list[Entry]] = {}
         self.exits: list[Exit] = []
         """Forms that end here, i.e. with the token that leads to this node."""
         for code, out in entries:
-            if not code:
-                if out not in self.exits:
-                    self.exits.append(out)
-                continue
-            group = groups.setdefault(code[0], [])
-            assert isinstance(group, list)
-            group.append((code[1:], out))
-        for token, run in (figures or {}).items():
-            if token not in groups:
-                groups[token] = run
-            else:
-                group = groups[token]
-                assert isinstance(group, list)
-                group.append(((), _later(run)))
+            if code:
+                groups.setdefault(code[0], []).append((code[1:], out))
+            elif out.joining == _LATER:
+                self.exits += [found for found in resolve(out) if found not in self.exits]
+            elif out not in self.exits:
+                self.exits.append(out)
         self.final = False
         """Whether the utterance may end here (roots only)."""
         self.ending = 0.0
@@ -83,29 +78,31 @@ class Node:
         """Places of the next tokens in the decoder's vocabulary."""
         self._groups = list(groups.values())
         self._kids: list[Node | None] = [None] * len(self._groups)
-        self._spell = spell
+        self._resolve = resolve
 
     def kid(self, place: int, column: Mapping[int, int]) -> Node:
         """The node behind the next token number ``place``, made when first asked for."""
         known = self._kids[place]
         if known is None:
-            group = self._groups[place]
-            entries: list[Entry] = []
-            for code, out in [((), _later(group))] if isinstance(group, str) else group:
-                if out.joining != _LATER:
-                    entries.append((code, out))
-                elif self._spell is not None:
-                    entries += [((), spelled) for spelled in self._spell(out.words[0])]
-            known = self._kids[place] = Node(entries, column)
+            known = self._kids[place] = Node(self._groups[place], column, self._resolve)
         return known
+
+    def without(self, tokens: Container[int]) -> Node:
+        """The same place where ``tokens`` may not come next."""
+        kept = [place for place, token in enumerate(self.tokens) if token not in tokens]
+        node = Node((), {}, self._resolve)
+        node.final, node.ending = self.final, self.ending
+        node.tokens = tuple(self.tokens[place] for place in kept)
+        node.columns = self.columns[kept]
+        node._groups = [self._groups[place] for place in kept]
+        node._kids = [self._kids[place] for place in kept]
+        return node
 
 
 _LATER = -1
-
-
-def _later(run: str) -> Exit:
-    """Stands for a run of digits whose words are looked up when the search goes there."""
-    return Exit((run,), 0, _LATER, 0.0)
+"""Joining of an exit whose words are followed in the grammar only when the search goes there: a run
+of digits (one "word", the run itself) or a phrase of several words.
+"""
 
 
 class TokenGraph:
@@ -122,17 +119,23 @@ class TokenGraph:
         self.column = column
         self._codes: dict[tuple[str, int], tuple[Code, ...]] = {}
         self._roots: dict[tuple[int, int], Node] = {}
-        self._figures: dict[int, str] = {}
+        self._marks = frozenset(token for mark in _MARKS for token in encode(mark))
+        self._figures: list[Entry] = []
         for run in _usual_runs():
             for text in (run, " " + run):
                 code = encode(text)
                 if len(code) == 1 and code[0] in column:
-                    self._figures[code[0]] = run
+                    self._figures.append((code, Exit((run,), 0, _LATER, 0.0)))
 
     @property
     def root(self) -> Node:
         """Where every utterance begins."""
         return self.at(self._graph.start, START)
+
+    def tidy(self) -> None:
+        """Forget all trees when there are too many; call between utterances."""
+        if len(self._roots) > _MOST_TREES:
+            self._roots.clear()
 
     def at(self, state: int, joining: int) -> Node:
         """The tree that begins in a state of the word graph."""
@@ -143,14 +146,13 @@ class TokenGraph:
         return node
 
     def _build(self, state: int, joining: int) -> Node:
+        if joining == PAUSED:
+            return self.at(state, SPACED).without(self._marks)
         arcs = self._graph.arcs(state)
-        numbers = not written.NUMBER_WORDS.isdisjoint(arcs) or "a" in arcs
-        root = Node(
-            self._entries(state, joining),
-            self.column,
-            self._figures if numbers else None,
-            lambda run: self._spelled(state, run),
-        )
+        entries = [*self._entries(state, joining)]
+        if "a" in arcs or not written.NUMBER_WORDS.isdisjoint(arcs):
+            entries += self._figures
+        root = Node(entries, self.column, lambda out: self._followed(state, out))
         ending = self._graph.final_weight(state)
         root.final, root.ending = ending is not None, ending or 0.0
         return root
@@ -160,16 +162,17 @@ class TokenGraph:
             out = Exit((word,), end, SPACED, weight)
             for code in self._word_codes(word, joining):
                 yield code, out
-        for words, end, weight in self._sequences(state, _phrase_start, written.LONGEST_PHRASE):
-            for form in written.PHRASES.get(words, ()):
-                for code in self._form_codes(form, joining):
-                    yield code, Exit(words, end, SPACED, weight)
-        for words, end, weight in self._sequences(state, _is_letter, _MAX_SPELLED):
+            for phrase in _PHRASES_FROM.get(word, ()):
+                out = Exit(phrase, 0, _LATER, 0.0)
+                for form in written.PHRASES[phrase]:
+                    for code in self._form_codes(form, joining):
+                        yield code, out
+        for words in self._letters(state):
             for run in written.letters(words):
                 for code in self._form_codes(" " + run, joining):
-                    yield code, Exit(words, end, SPACED, weight)
+                    yield code, Exit(words, 0, _LATER, 0.0)
         if joining == SPACED:
-            for mark, after in ((",", PAUSED), ("-", GLUED)):
+            for mark, after in _MARKS.items():
                 for code in self._form_codes(mark, SPACED):
                     yield code, Exit((), state, after, 0.0)
 
@@ -192,9 +195,10 @@ class TokenGraph:
             self._codes[key] = known
         return known
 
-    def _spelled(self, state: int, run: str) -> Iterator[Exit]:
-        """What a run of digits can stand for from ``state``, according to the grammar."""
-        for words in written.readings(run):
+    def _followed(self, state: int, out: Exit) -> Iterator[Exit]:
+        """Where an exit left for later leads from ``state``, as far as the grammar goes with it."""
+        run = out.words[0]
+        for words in written.readings(run) if run.isdigit() else (out.words,):
             here, weight = state, 0.0
             for word in words:
                 step = self._graph.arcs(here).get(word)
@@ -204,25 +208,26 @@ class TokenGraph:
             else:
                 yield Exit(words, here, SPACED, weight)
 
-    def _sequences(
-        self, state: int, allowed: Callable[[tuple[str, ...]], bool], longest: int
-    ) -> Iterator[tuple[tuple[str, ...], int, float]]:
-        """Word sequences from ``state`` as long as ``allowed`` says yes, shortest first."""
-        layer: list[tuple[tuple[str, ...], int, float]] = [((), state, 0.0)]
-        for _ in range(longest):
+    def _letters(self, state: int) -> Iterator[tuple[str, ...]]:
+        """Letters spelled one by one from ``state`` ("t w i"), two to ``_MAX_SPELLED`` of them.
+
+        "a" is mostly the article, and does not begin one: "a b s" is among the phrases.
+        """
+        layer: list[tuple[tuple[str, ...], int]] = [((), state)]
+        for _ in range(_MAX_SPELLED):
             layer = [
-                ((*words, word), end, weight + more)
-                for words, here, weight in layer
-                for word, (end, more) in self._graph.arcs(here).items()
-                if allowed((*words, word))
+                ((*words, word), end)
+                for words, here in layer
+                for word, (end, _) in self._graph.arcs(here).items()
+                if len(word) == 1 and (words or word != "a")
             ]
-            yield from layer
+            yield from (words for words, _ in layer)
 
 
 def vocabulary(words: Iterable[str], encode: Encode) -> set[int]:
     """Every token that the written forms of these words can need."""
     known = set(words)
-    texts = {",", "-"}
+    texts = set(_MARKS)
     for word in known:
         for form in written.word_forms(word):
             texts |= {form, " " + form, " " + written.capitalised(form)}
@@ -246,17 +251,14 @@ def _usual_runs() -> Iterator[str]:
     yield from (f"{value:03d}" for value in range(1000) if value < 100 or value % 5 == 0)
 
 
-_PREFIXES = frozenset(
-    phrase[:length] for phrase in written.PHRASES for length in range(1, len(phrase) + 1)
-)
+def _phrases_by_first_word() -> dict[str, tuple[tuple[str, ...], ...]]:
+    table: dict[str, list[tuple[str, ...]]] = {}
+    for phrase in written.PHRASES:
+        table.setdefault(phrase[0], []).append(phrase)
+    return {word: tuple(phrases) for word, phrases in table.items()}
 
 
-def _phrase_start(words: tuple[str, ...]) -> bool:
-    return words in _PREFIXES
-
-
-def _is_letter(words: tuple[str, ...]) -> bool:
-    return len(words[-1]) == 1
+_PHRASES_FROM = _phrases_by_first_word()
 
 
 def _joined(form: str, joining: int) -> tuple[str, ...]:

@@ -82,6 +82,9 @@ PHRASES: dict[tuple[str, ...], tuple[str, ...]] = {
     ("millilitres",): (" ml", "ml", " mL", "mL", " milliliters"),
     ("p", "s", "i"): (" psi", "psi", " PSI", "PSI", " P.S.I."),
     ("k", "p", "a"): (" kPa", "kPa", " KPA", " KPa"),
+    ("a", "b", "s"): (" ABS",),
+    ("s", "a", "e"): (" SAE",),
+    ("r", "p", "m"): (" RPM", " rpm"),
     ("kilopascals",): (" kPa", "kPa"),
     ("thirty", "seconds"): ("/32", "/32nds", " 32nds", " 32nd", "/32nd", " 30 seconds"),
     ("thirty", "second"): ("/32", "/32nd", " 32nd", " 30 second"),
@@ -114,7 +117,6 @@ PHRASES: dict[tuple[str, ...], tuple[str, ...]] = {
     ("swing", "arm"): (" swingarm",),
     ("speed", "o"): (" speedo",),
 }
-LONGEST_PHRASE = max(map(len, PHRASES))
 
 _SPELLINGS = (
     ("tyre", "tire"),
