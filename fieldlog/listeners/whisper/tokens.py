@@ -43,8 +43,21 @@ class Exit:
     weight: float
 
 
-Entry = tuple[Code, Exit]
-"""Tokens still to come, and what they lead to."""
+@dataclass(frozen=True, slots=True)
+class Goal:
+    """What a written form stands for, wherever it is met: words, or a run of digits; or a mark.
+
+    Goals are shared by all trees; where one leads is looked up when the search goes there.
+    """
+
+    words: tuple[str, ...]
+    run: str = ""
+    joining: int = SPACED
+
+
+Entry = tuple[Code, Goal]
+"""Tokens still to come, and what they stand for."""
+Resolve = Callable[[Goal], Iterator[Exit]]
 
 
 class Node:
@@ -53,22 +66,18 @@ class Node:
     __slots__ = ("_groups", "_kids", "_resolve", "columns", "ending", "exits", "final", "tokens")
 
     def __init__(
-        self,
-        entries: Iterable[Entry],
-        column: Mapping[int, int],
-        resolve: Callable[[Exit], Iterator[Exit]],
+        self, entries: Iterable[tuple[int, Entry]], column: Mapping[int, int], resolve: Resolve
     ) -> None:
-        """``resolve`` says where an exit leads that was left for later."""
+        """``entries``: a next token each, and what comes behind it."""
         groups: dict[int, list[Entry]] = {}
+        for token, entry in entries:
+            group = groups.get(token)
+            if group is None:
+                groups[token] = [entry]
+            else:
+                group.append(entry)
         self.exits: list[Exit] = []
         """Forms that end here, i.e. with the token that leads to this node."""
-        for code, out in entries:
-            if code:
-                groups.setdefault(code[0], []).append((code[1:], out))
-            elif out.joining == _LATER:
-                self.exits += [found for found in resolve(out) if found not in self.exits]
-            elif out not in self.exits:
-                self.exits.append(out)
         self.final = False
         """Whether the utterance may end here (roots only)."""
         self.ending = 0.0
@@ -84,7 +93,12 @@ class Node:
         """The node behind the next token number ``place``, made when first asked for."""
         known = self._kids[place]
         if known is None:
-            known = self._kids[place] = Node(self._groups[place], column, self._resolve)
+            group = self._groups[place]
+            deeper = ((code[0], (code[1:], goal)) for code, goal in group if code)
+            known = self._kids[place] = Node(deeper, column, self._resolve)
+            for code, goal in group:
+                if not code:
+                    known.exits += [e for e in self._resolve(goal) if e not in known.exits]
         return known
 
     def without(self, tokens: Container[int]) -> Node:
@@ -97,12 +111,6 @@ class Node:
         node._groups = [self._groups[place] for place in kept]
         node._kids = [self._kids[place] for place in kept]
         return node
-
-
-_LATER = -1
-"""Joining of an exit whose words are followed in the grammar only when the search goes there: a run
-of digits (one "word", the run itself) or a phrase of several words.
-"""
 
 
 class TokenGraph:
@@ -120,12 +128,13 @@ class TokenGraph:
         self._codes: dict[tuple[str, int], tuple[Code, ...]] = {}
         self._roots: dict[tuple[int, int], Node] = {}
         self._marks = frozenset(token for mark in _MARKS for token in encode(mark))
-        self._figures: list[Entry] = []
+        self._words: dict[tuple[str, int], tuple[tuple[int, Entry], ...]] = {}
+        self._figures: list[tuple[int, Entry]] = []
         for run in _usual_runs():
             for text in (run, " " + run):
                 code = encode(text)
                 if len(code) == 1 and code[0] in column:
-                    self._figures.append((code, Exit((run,), 0, _LATER, 0.0)))
+                    self._figures.append((code[0], ((), Goal((), run))))
 
     @property
     def root(self) -> Node:
@@ -152,38 +161,38 @@ class TokenGraph:
         entries = [*self._entries(state, joining)]
         if "a" in arcs or not written.NUMBER_WORDS.isdisjoint(arcs):
             entries += self._figures
-        root = Node(entries, self.column, lambda out: self._followed(state, out))
+        root = Node(entries, self.column, lambda goal: self._followed(state, goal))
         ending = self._graph.final_weight(state)
         root.final, root.ending = ending is not None, ending or 0.0
         return root
 
-    def _entries(self, state: int, joining: int) -> Iterator[Entry]:
-        for word, (end, weight) in self._graph.arcs(state).items():
-            out = Exit((word,), end, SPACED, weight)
-            for code in self._word_codes(word, joining):
-                yield code, out
-            for phrase in _PHRASES_FROM.get(word, ()):
-                out = Exit(phrase, 0, _LATER, 0.0)
-                for form in written.PHRASES[phrase]:
-                    for code in self._form_codes(form, joining):
-                        yield code, out
+    def _entries(self, state: int, joining: int) -> Iterator[tuple[int, Entry]]:
+        for word in self._graph.arcs(state):
+            known = self._words.get((word, joining))
+            if known is None:
+                known = self._words[word, joining] = tuple(self._word_entries(word, joining))
+            yield from known
         for words in self._letters(state):
+            goal = Goal(words)
             for run in written.letters(words):
-                for code in self._form_codes(" " + run, joining):
-                    yield code, Exit(words, 0, _LATER, 0.0)
+                yield from self._form_entries(" " + run, joining, goal)
         if joining == SPACED:
             for mark, after in _MARKS.items():
-                for code in self._form_codes(mark, SPACED):
-                    yield code, Exit((), state, after, 0.0)
+                yield from self._form_entries(mark, SPACED, Goal((), joining=after))
 
-    def _word_codes(self, word: str, joining: int) -> tuple[Code, ...]:
-        key = (word, joining + 10)
-        known = self._codes.get(key)
-        if known is None:
-            forms = written.word_forms(word)
-            found = [code for form in forms for code in self._form_codes(" " + form, joining)]
-            known = self._codes[key] = tuple(dict.fromkeys(found))
-        return known
+    def _word_entries(self, word: str, joining: int) -> Iterator[tuple[int, Entry]]:
+        """Ways to write a word, and the phrases that begin with it; the same in every state."""
+        goal = Goal((word,))
+        for form in written.word_forms(word):
+            yield from self._form_entries(" " + form, joining, goal)
+        for phrase in _PHRASES_FROM.get(word, ()):
+            goal = Goal(phrase)
+            for form in written.PHRASES[phrase]:
+                yield from self._form_entries(form, joining, goal)
+
+    def _form_entries(self, form: str, joining: int, goal: Goal) -> Iterator[tuple[int, Entry]]:
+        for code in self._form_codes(form, joining):
+            yield code[0], (code[1:], goal)
 
     def _form_codes(self, form: str, joining: int) -> tuple[Code, ...]:
         """Tokens of a form as it may appear after what came before, if all of them have places."""
@@ -195,10 +204,12 @@ class TokenGraph:
             self._codes[key] = known
         return known
 
-    def _followed(self, state: int, out: Exit) -> Iterator[Exit]:
-        """Where an exit left for later leads from ``state``, as far as the grammar goes with it."""
-        run = out.words[0]
-        for words in written.readings(run) if run.isdigit() else (out.words,):
+    def _followed(self, state: int, goal: Goal) -> Iterator[Exit]:
+        """Where a goal leads from ``state``, as far as the grammar goes with it."""
+        if not goal.run and not goal.words:
+            yield Exit((), state, goal.joining, 0.0)
+            return
+        for words in written.readings(goal.run) if goal.run else (goal.words,):
             here, weight = state, 0.0
             for word in words:
                 step = self._graph.arcs(here).get(word)
@@ -206,7 +217,7 @@ class TokenGraph:
                     break
                 here, weight = step[0], weight + step[1]
             else:
-                yield Exit(words, here, SPACED, weight)
+                yield Exit(words, here, goal.joining, weight)
 
     def _letters(self, state: int) -> Iterator[tuple[str, ...]]:
         """Letters spelled one by one from ``state`` ("t w i"), two to ``_MAX_SPELLED`` of them.
