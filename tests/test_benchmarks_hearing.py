@@ -21,6 +21,9 @@ GRAMMAR = """#JSGF V1.0;
 grammar orders;
 public <order> = can i get a (small | large) {size} (latte | mocha) {drink} [with soy milk {milk}];
 """
+SURE = {"bend": 0.0, "margin": 8.0, "logprob": -1.0, "tokens": 10.0, "tail": 0.0}
+UNSURE = {"bend": -0.8, "margin": 0.0, "logprob": -10.0, "tokens": 10.0, "tail": -1.0}
+FOREIGN = {"bend": -4.0, "margin": 2.0, "logprob": -60.0, "tokens": 10.0, "tail": -6.0}
 SAID = {"size": "small", "drink": "latte", "milk": "soy milk"}
 
 
@@ -29,7 +32,7 @@ class Parrot:
 
     name = "whisper"
     text = "can i get a small latte with soy milk"
-    evidence = {"bend": 0.0, "margin": 8.0}  # noqa: RUF012 - tests set it
+    evidence = SURE
 
     def load(self, language: object) -> None:
         self.language = language
@@ -53,11 +56,11 @@ def folder(tmp_path: Path) -> Path:
 @pytest.mark.parametrize(
     ("text", "evidence", "counts"),
     [
-        ("can i get a small latte with soy milk", {"bend": 0.0, "margin": 8.0}, (1, 0, 0, 0)),
-        ("can i get a large latte with soy milk", {"bend": 0.0, "margin": 8.0}, (0, 1, 0, 0)),
-        ("can i get a small latte with soy milk", {"bend": -1.0, "margin": 0.0}, (1, 0, 1, 0)),
-        ("can i get a small latte with soy milk", {"bend": -4.0, "margin": 8.0}, (0, 0, 0, 1)),
-        ("something else", {"bend": 0.0, "margin": 8.0}, (0, 0, 0, 1)),
+        ("can i get a small latte with soy milk", SURE, (1, 0, 0, 0)),
+        ("can i get a large latte with soy milk", SURE, (0, 1, 0, 0)),
+        ("can i get a small latte with soy milk", UNSURE, (1, 0, 1, 0)),
+        ("can i get a small latte with soy milk", FOREIGN, (0, 0, 0, 1)),
+        ("something else", SURE, (0, 0, 0, 1)),
     ],
 )
 def test_right_silent_asked_refused(
