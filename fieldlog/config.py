@@ -37,3 +37,9 @@ def trace_wanted(environ: Mapping[str, str] | None = None) -> bool:
     """Whether ``FIELDLOG_TRACE`` asks for the traceback of a fault instead of one line."""
     env = os.environ if environ is None else environ
     return bool(env.get("FIELDLOG_TRACE"))
+
+
+def policy_name(environ: Mapping[str, str] | None = None) -> str:
+    """How risk is traded against questions: ``FIELDLOG_POLICY``, by default ``balanced``."""
+    env = os.environ if environ is None else environ
+    return env.get("FIELDLOG_POLICY", "").strip().lower() or "balanced"

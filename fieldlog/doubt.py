@@ -75,6 +75,15 @@ class Policy(StrEnum):
     BRISK = "brisk"
 
 
+def policy_named(name: str, where: str = "FIELDLOG_POLICY") -> Policy:
+    """The policy of that name; raises ``UsageError`` for one that is none."""
+    try:
+        return Policy(name)
+    except ValueError:
+        known = ", ".join(policy.value for policy in Policy)
+        raise UsageError(f"no policy {name!r}", where=where, todo=f"one of {known}") from None
+
+
 @dataclass(frozen=True, slots=True)
 class Weights:
     """How one listener's evidence for one kind becomes a chance of being right, and what follows."""

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from fieldlog.config import store_folder
+from fieldlog.config import policy_name, store_folder
 
 HOME = Path("/home/someone")
 
@@ -32,3 +32,8 @@ def test_folder(environ: dict[str, str], platform: str, expected: Path) -> None:
 def test_the_machine_s_own(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("FIELDLOG_HOME", "/shop")
     assert store_folder() == Path("/shop")
+
+
+def test_policy_is_balanced_unless_the_machine_says_otherwise() -> None:
+    assert policy_name({}) == "balanced"
+    assert policy_name({"FIELDLOG_POLICY": " Brisk "}) == "brisk"

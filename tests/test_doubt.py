@@ -17,6 +17,7 @@ from fieldlog.doubt import (
     decide,
     exchanged,
     judge_for,
+    policy_named,
     read_rules,
     shipped_rules,
 )
@@ -158,3 +159,9 @@ def two_heard(best: str, other: str, behind: float, margin: float = 8.0) -> Hear
 def test_a_broken_decision_file_is_named(text: str) -> None:
     with pytest.raises(UsageError, match="decision file"):
         read_rules(text)
+
+
+def test_a_policy_that_is_none_is_named() -> None:
+    assert policy_named("brisk") is Policy.BRISK
+    with pytest.raises(UsageError, match="no policy 'bold'"):
+        policy_named("bold")

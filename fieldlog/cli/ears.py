@@ -81,18 +81,20 @@ def open_ears(
     With ``on_crash`` a listener whose library may crash (``CRASHABLE``) runs in a process of its
     own, and every crash of it is told there: it costs one utterance, not the session.
 
-    Raises ``ModelError`` (missing or broken model or library) or ``GrammarError`` (words it cannot
-    hear, all of them at once) before any audio is opened.
+    Raises ``ModelError`` (missing or broken model or library), ``GrammarError`` (words it cannot
+    hear, all of them at once) or ``UsageError`` (``FIELDLOG_POLICY``) before any audio is opened.
     """
-    from fieldlog.doubt import judge_for, shipped_rules
+    from fieldlog.config import policy_name
+    from fieldlog.doubt import judge_for, policy_named, shipped_rules
     from fieldlog.listeners.choose import open_listener
 
+    policy = policy_named(policy_name())
     isolated = on_crash is not None and name in CRASHABLE
     listener = open_listener(name, model, isolated=isolated, on_crash=on_crash)
     try:
         with loading(f"making {name} ready"):
             listener.load(language)
-        yield Ears(language, listener, judge_for(language, shipped_rules()))
+        yield Ears(language, listener, judge_for(language, shipped_rules(), policy))
     finally:
         listener.close()
 
