@@ -25,6 +25,7 @@ HERE = Path(__file__).resolve().parent
 RATE = 16_000
 LEAD_IN_S = 1.0
 PAUSE_S = (1.6, 2.6)
+STRETCH = 1.1  # unhurried, as somebody speaks who wants a number to be heard
 LEVEL = 0.09  # RMS of speech, full scale 1.0: a voice at half a metre
 
 Samples = NDArray[np.float64]
@@ -34,7 +35,9 @@ def speak(words: str, voice: str) -> Samples:
     """One utterance by flite, at ``RATE``, trimmed of silence at both ends, at ``LEVEL``."""
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "said.wav"
-        subprocess.run(["flite", "-voice", voice, "-t", words, "-o", str(out)], check=True)
+        pace = f"duration_stretch={STRETCH}"
+        command = ["flite", "-voice", voice, "--setf", pace, "-t", words, "-o", str(out)]
+        subprocess.run(command, check=True)
         samples, rate = soundfile.read(out, dtype="float64")
     samples = soxr.resample(samples, rate, RATE)
     loud = np.flatnonzero(np.abs(samples) > 0.01 * np.abs(samples).max())
