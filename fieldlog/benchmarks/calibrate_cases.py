@@ -105,7 +105,7 @@ def understood(line: Line, language: Language) -> Understanding | None:
 def is_right(line: Line, understanding: Understanding, language: Language) -> bool:
     """Whether the meaning is what was said; never for negatives."""
     if line.kind == ORDER:
-        return dict(understanding.slots) == json.loads(line.words)
+        return bool(dict(understanding.slots) == json.loads(line.words))
     if line.kind not in ("phrase", "incomplete"):
         return False
     return language.meaning(understanding.text) == language.meaning(line.words) != ""

@@ -101,7 +101,18 @@ def fit(samples: Sequence[Sample], kinds: Sequence[str]) -> dict[str, Weights]:
 
 def _weights(values: Sequence[float], twin_margin: float) -> Weights:
     never = {policy.value: 1.0 for policy in Policy}
-    return Weights(*values, cap=CAP, twin_margin=twin_margin, refuse=0.0, accept=never)
+    intercept, bend, margin, logprob, tail = values
+    return Weights(
+        intercept=intercept,
+        bend=bend,
+        margin=margin,
+        logprob=logprob,
+        tail=tail,
+        cap=CAP,
+        twin_margin=twin_margin,
+        refuse=0.0,
+        accept=never,
+    )
 
 
 def twin_margin(samples: Iterable[Sample]) -> float:
