@@ -16,6 +16,8 @@ from fractions import Fraction
 from types import MappingProxyType
 
 from fieldlog.derived.wear import LEVEL, Forecast, Point, TooFewPoints, fit, to_limit
+from fieldlog.language import tell
+from fieldlog.model import Quantity
 
 SOON_DAYS = 60
 """An item due within this many days is *soon* (common practice: two months to find an hour)."""
@@ -244,9 +246,9 @@ def due_from_wear(
         return Projection(None, "no readings")
     last = readings[-1]
     if last.value < limit if falling else last.value > limit:
-        what = f"{characteristic} is past {printed or f'{float(limit):g} {unit}'}"
+        what = f"{characteristic} is past {printed or f'{tell.quantity(Quantity(limit, unit))}'}"
         km = None if last.odometer_km is None else Fraction(round(last.odometer_km))
-        said = f"{float(last.value):.4g}" + ("" if unit == "1" else f" {unit}")
+        said = tell.quantity(Quantity(last.value, unit))
         told = f"read {said} on {last.on}"
         item = DueItem(
             what, component, position, last.on, km, None, None, When.OVERDUE, told, source
@@ -276,7 +278,7 @@ def due_from_wear(
     odometer = readings[-1].odometer_km if odometer_km is None else odometer_km
     count = len(readings)
     item = DueItem(
-        what=f"{characteristic} reaches {printed or f'{float(limit):g} {unit}'}",
+        what=f"{characteristic} reaches {printed or f'{tell.quantity(Quantity(limit, unit))}'}",
         component=component,
         position=position,
         by_date=due,
