@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,8 +72,10 @@ class Result:
     """Score of the best that was still unfinished when the search ended; -inf when nothing was."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class _Live:
+    """One unfinished hypothesis; hundreds are made and dropped for each utterance."""
+
     score: float
     logprob: float
     bend: float
@@ -180,21 +183,22 @@ def _extend(
     order = order[np.argsort(-score[order], kind="stable")][: beam * 6]
 
     merged: dict[tuple[int, int, tuple[str, ...]], _Live] = {}
-    rows: list[tuple[int, int]] = []
-    for picked in order:
-        item = live[owner[picked]]
-        kid = item.node.kid(int(place[picked]), graph.column)
-        column = int(item.node.columns[place[picked]])
+    rows: dict[tuple[int, int], int] = {}
+    chosen = zip(owner[order].tolist(), place[order].tolist(), score[order].tolist(), strict=True)
+    for index, at, reached in chosen:
+        item = live[index]
+        kid = item.node.kid(at, graph.column)
+        column = int(item.node.columns[at])
         gain = float(shifted[item.row, column])
-        cost = float(total[item.row])
-        step = (item.row, column)
+        spent = reached - item.score
+        row = rows.setdefault((item.row, column), len(rows))
         for words, node, root, weight in _destinations(item, kid):
             new = _Live(
-                score=item.score + gain - cost + settings.bonus + settings.grammar * weight,
-                logprob=item.logprob + gain - cost,
+                score=reached + settings.bonus + settings.grammar * weight,
+                logprob=item.logprob + spent,
                 bend=item.bend + gain,
                 tokens=item.tokens + 1,
-                row=_row_of(rows, step),
+                row=row,
                 words=words,
                 node=node,
                 worst=min(item.worst, gain),
@@ -207,13 +211,7 @@ def _extend(
                 merged[key] = new
             else:
                 merged[key] = _joined(known, new)
-    return _best_rows(list(merged.values()), rows, beam, graph)
-
-
-def _row_of(rows: list[tuple[int, int]], step: tuple[int, int]) -> int:
-    if step not in rows:
-        rows.append(step)
-    return rows.index(step)
+    return _best_rows(list(merged.values()), list(rows), beam, graph)
 
 
 def _destinations(
@@ -233,8 +231,9 @@ def _destinations(
 
 def _joined(one: _Live, other: _Live) -> _Live:
     """Same words in the same place by two token sequences: keep the better, add the probability."""
-    better = one if one.score >= other.score else other
-    return replace(better, score=float(np.logaddexp(one.score, other.score)))
+    better, worse = (one, other) if one.score >= other.score else (other, one)
+    better.score += math.log1p(math.exp(worse.score - better.score))
+    return better
 
 
 def _best_rows(
@@ -249,8 +248,10 @@ def _best_rows(
             if len(place) == beam:
                 continue
             place[item.row] = len(place)
-        node = graph.at(*item.root) if item.root else item.node
-        kept.append(replace(item, row=place[item.row], node=node, root=None))
+        if item.root:
+            item.node, item.root = graph.at(*item.root), None
+        item.row = place[item.row]
+        kept.append(item)
     parents = np.array([rows[row][0] for row in place], dtype=np.intp)
     columns = np.array([rows[row][1] for row in place], dtype=np.intp)
     return kept, parents, columns
