@@ -130,7 +130,6 @@ _SPELLINGS = (
     ("colour", "color"),
     ("mould", "mold"),
     ("disc", "disk"),
-    ("worn", "worn"),
 )
 
 
