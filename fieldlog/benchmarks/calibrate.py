@@ -8,7 +8,6 @@ from pathlib import Path
 import click
 
 from fieldlog.benchmarks.calibrate_cases import (
-    ORDER,
     Ratios,
     foreign_cases,
     inspection_cases,
@@ -28,6 +27,7 @@ from fieldlog.benchmarks.calibrate_evidence import (
 from fieldlog.benchmarks.calibrate_file import FLAGS, to_toml
 from fieldlog.benchmarks.calibrate_fit import Sample, fit, with_levels
 from fieldlog.benchmarks.calibrate_outcome import Outcome, outcomes
+from fieldlog.benchmarks.recordings import SpeechSet as Recordings
 from fieldlog.doubt import KINDS, Policy, Weights, read_rules, shipped_rules
 from fieldlog.errors import UsageError
 from fieldlog.listeners.base import Language
@@ -38,13 +38,14 @@ BEYOND = "0 dB"
 """A cell that teaches what wrong answers look like; no policy promises anything in such noise."""
 FOREIGN = 90
 """Utterances of the inspection set that the orders' language hears besides, as what it must refuse."""
-LISTENER = "whisper"
+LISTENER, INSPECTION = "whisper", "inspection"
 
 
 @click.command("calibrate")
 @click.option("--set", "folder", type=click.Path(path_type=Path), help="An inspection speech set.")
 @click.option("--orders", type=click.Path(path_type=Path), help="Folder of spoken orders.")
-@click.option("--noise", type=click.Path(path_type=Path), help="Noise for the orders.")
+@click.option("--digits", type=click.Path(path_type=Path), help="Folder of spoken digits.")
+@click.option("--noise", type=click.Path(path_type=Path), help="Noise for orders and digits.")
 @click.option(
     "--evidence",
     type=click.Path(path_type=Path, file_okay=False),
@@ -59,6 +60,7 @@ LISTENER = "whisper"
 def calibrate(
     folder: Path | None,
     orders: Path | None,
+    digits: Path | None,
     noise: Path | None,
     evidence: Path,
     tune_limit: int,
@@ -69,17 +71,19 @@ def calibrate(
 ) -> None:
     """Fit the decision file on the tuning part, and measure it on the test part.
 
-    Without --out the shipped file is measured. Each of --set and --orders is heard once into
-    --evidence; the same evidence gives the same file, bit for bit.
+    Without --out the shipped file is measured. What is named is heard once into --evidence; the
+    same evidence gives the same file, bit for bit.
 
     \b
     Example:
       fieldlog benchmarks calibrate --set set --orders orders --evidence evidence --out doubt.toml
     """
     evidence.mkdir(parents=True, exist_ok=True)
-    _gather(folder, orders, noise, evidence, tune_limit, test_limit)
-    ours, theirs = _languages(orders)
-    tune = _samples(evidence, TUNE, ours, theirs)
+    others = _others(orders, digits)
+    _gather(folder, others, noise, evidence, tune_limit, test_limit)
+    languages: dict[str, Language] = {INSPECTION: _inspection()}
+    languages |= {kind: spoken.language() for kind, spoken in others.items()}
+    tune = _samples(evidence, languages)
     if out is not None:
         text = decision_file(tune, evidence, date)
         out.write_text(text, encoding="utf-8")
@@ -88,9 +92,9 @@ def calibrate(
     else:
         rules = shipped_rules()
     for part in (TUNE, TEST):
-        for kind, language in (("inspection", ours), (ORDER, theirs)):
+        for kind, language in languages.items():
             path = _path(evidence, part, kind)
-            if language is not None and path.is_file():
+            if path.is_file():
                 table = outcomes(read_lines(path), language, rules, Policy(policy))
                 _print(f"{kind}, {part} part, {policy}", table)
 
@@ -98,16 +102,22 @@ def calibrate(
 def decision_file(
     tune: dict[str, tuple[list[Line], list[Sample]]], evidence: Path, date: str
 ) -> str:
-    """The file's text from the evidence of the tuning parts."""
+    """The file's text from the evidence of the tuning parts; all grammars not ours go together."""
     weights: dict[str, Weights] = {}
     told = []
-    for kind, (lines, found) in tune.items():
-        kinds = [k for k in KINDS if (k == "order") == (kind == ORDER)]
+    for ours in (True, False):
+        parts = {kind: part for kind, part in tune.items() if (kind == INSPECTION) == ours}
+        if not parts:
+            continue
+        kinds = [kind for kind in KINDS if (kind != "order") == ours]
+        found = [sample for _, part in parts.values() for sample in part]
+        lines = [line for part, _ in parts.values() for line in part]
         kept_to = [sample for sample in found if sample.cell != BEYOND]
         utterances = sum(line.cell != BEYOND for line in lines)
         weights |= with_levels(fit(found, kinds), kept_to, utterances)
-        right = sum(s.right for s in found)
-        told.append(f"{len(lines)} {kind} utterances ({right} right of {len(found)} answers)")
+        for kind, (heard, answers) in parts.items():
+            right = sum(s.right for s in answers)
+            told.append(f"{len(heard)} {kind} utterances ({right} right of {len(answers)} answers)")
     kept = shipped_rules()
     for kind in KINDS:  # what was not heard this time stays as it was
         weights.setdefault(kind, kept.weights[LISTENER][kind])
@@ -122,36 +132,26 @@ def decision_file(
 
 def _gather(
     folder: Path | None,
-    orders: Path | None,
+    others: dict[str, Recordings],
     noise: Path | None,
     evidence: Path,
     tune_limit: int,
     test_limit: int,
 ) -> None:
-    from fieldlog.benchmarks import recordings
     from fieldlog.benchmarks.speech_set.items import SpeechSet
-    from fieldlog.inspection_language import InspectionLanguage
 
     opened = SpeechSet(folder) if folder is not None else None
     if opened is not None:
-        language: Language = InspectionLanguage.load()
-        _hear(
-            _path(evidence, TUNE, "inspection"),
-            inspection_cases(opened, TUNE, CELLS, tune_limit, spread=True),
-            language,
-        )
-        _hear(
-            _path(evidence, TEST, "inspection"),
-            inspection_cases(opened, TEST, CELLS, test_limit, spread=False),
-            language,
-        )
-    if orders is not None:
-        spoken = recordings.orders(orders)
+        language = _inspection()
+        for part, limit, spread in ((TUNE, tune_limit, True), (TEST, test_limit, False)):
+            cases = inspection_cases(opened, part, CELLS, limit, spread=spread)
+            _hear(_path(evidence, part, INSPECTION), cases, language)
+    for kind, spoken in others.items():
         language = spoken.language()
         for part in (TUNE, TEST):
-            cases = order_cases(spoken, noise, part, ORDER_CELLS)
-            others = foreign_cases(opened, part, CELLS, FOREIGN) if opened is not None else ()
-            _hear(_path(evidence, part, ORDER), [*cases, *others], language)
+            mine = order_cases(spoken, noise, part, ORDER_CELLS)
+            foreign = foreign_cases(opened, part, CELLS, FOREIGN) if opened is not None else ()
+            _hear(_path(evidence, part, kind), [*mine, *foreign], language)
 
 
 def _hear(path: Path, cases: Iterable[Case], language: Language) -> None:
@@ -171,21 +171,30 @@ def _hear(path: Path, cases: Iterable[Case], language: Language) -> None:
         listener.close()
 
 
-def _languages(orders: Path | None) -> tuple[Language, Language | None]:
-    from fieldlog.benchmarks import recordings
+def _inspection() -> Language:
     from fieldlog.inspection_language import InspectionLanguage
 
-    theirs = recordings.orders(orders).language() if orders is not None else None
-    return InspectionLanguage.load(), theirs
+    return InspectionLanguage.load()
+
+
+def _others(orders: Path | None, digits: Path | None) -> dict[str, Recordings]:
+    from fieldlog.benchmarks import recordings
+
+    found = {}
+    if orders is not None:
+        found["order"] = recordings.orders(orders)
+    if digits is not None:
+        found["digit"] = recordings.digits(digits)
+    return found
 
 
 def _samples(
-    evidence: Path, part: str, ours: Language, theirs: Language | None
+    evidence: Path, languages: dict[str, Language]
 ) -> dict[str, tuple[list[Line], list[Sample]]]:
     found = {}
-    for kind, language in (("inspection", ours), (ORDER, theirs)):
-        path = _path(evidence, part, kind)
-        if language is not None and path.is_file():
+    for kind, language in languages.items():
+        path = _path(evidence, TUNE, kind)
+        if path.is_file():
             lines = read_lines(path)
             found[kind] = (lines, samples(lines, language))
     if not found:

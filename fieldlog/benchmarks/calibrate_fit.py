@@ -25,6 +25,8 @@ SILENT = {Policy.CAUTIOUS: 0.0, Policy.BALANCED: 0.002, Policy.BRISK: 0.01}
 """Share of all utterances of the tuning part that may be accepted and wrong."""
 LEAST = {Policy.CAUTIOUS: 0.9, Policy.BALANCED: 0.75, Policy.BRISK: 0.5}
 """No answer that is less likely to be right counts unasked, however few wrong ones there were."""
+MOST_REFUSED = 0.1
+"""A larger chance than this is worth a question, wherever right answers lie."""
 REFUSED = 0.005
 """Share of right answers that may be refused outright."""
 TWIN_MARGINS = (5.0, CAP)
@@ -141,7 +143,7 @@ def with_levels(
         found = _above(float(chances[order[over[0]]])) if len(over) else 0.0
         accept[policy.value] = max(LEAST[policy], found)
     refuse = float(np.quantile(chances[right], REFUSED)) if right.any() else 0.0
-    refuse = min(round(refuse, 3), LEAST[Policy.BRISK] / 2.0)
+    refuse = min(round(refuse, 3), MOST_REFUSED)
     return {
         kind: Weights(
             **{name: getattr(one, name) for name in ("intercept", *TERMS, "cap", "twin_margin")},
