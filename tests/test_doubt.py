@@ -45,7 +45,7 @@ def accepted(text: str = "x") -> Understanding:
         (-1.6, 1.0, (), Policy.BALANCED, Decision.ASK),
         (-1.6, 1.0, (), Policy.BRISK, Decision.ASK),
         (-0.02, 8.0, ("cut at maximum",), Policy.BRISK, Decision.ASK),
-        (-3.2, 4.3, (), Policy.BRISK, Decision.REFUSE),
+        (-4.6, 2.0, (), Policy.BRISK, Decision.REFUSE),
     ],
 )
 def test_decisions(
