@@ -17,20 +17,7 @@ STEPS: tuple[tuple[str, list[str]], ...] = (
     ("format", [PYTHON, "-m", "ruff", "format", "--check", "--quiet", "."]),
     ("lint", [PYTHON, "-m", "ruff", "check", "--quiet", "."]),
     ("types", [PYTHON, "-m", "mypy"]),
-    (
-        "tests",
-        [
-            PYTHON,
-            "-m",
-            "pytest",
-            "-n",
-            "auto",
-            "--dist",
-            "loadfile",
-            "--cov=fieldlog",
-            "--cov-report=term:skip-covered",
-        ],
-    ),
+    ("tests", [PYTHON, "-m", "pytest", "--cov=fieldlog", "--cov-report=term:skip-covered"]),
 )
 
 
