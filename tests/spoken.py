@@ -1,4 +1,4 @@
-"""One sentence of the demo's audio and a small grammar that holds it, for tests of the commands."""
+"""One spoken sentence and a small grammar that holds it, for tests of the commands."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ import soundfile as sf
 from click.testing import CliRunner, Result
 from numpy.typing import NDArray
 
-from fieldlog import places
 from fieldlog.audio.clip import Clip
 from fieldlog.cli import main
 from fieldlog.model import Hearing, Hypothesis
@@ -24,8 +23,8 @@ public <finding> = (front | rear) {position} (tread | pads) {what} <number> {val
 
 
 def sentence() -> NDArray[np.float32]:
-    """``WORDS`` as spoken in the demo, with silence round it: 5 s, mono, 16 kHz."""
-    path = places.demo_media() / "02-tyres-brakes.flac"
+    """``WORDS`` with silence round it: 5 s, mono, 16 kHz (how it was made: see the folder)."""
+    path = Path(__file__).parent / "data" / "speech" / "front-tread-four-thirty-seconds.flac"
     sound, rate = sf.read(path, dtype="float32", frames=5 * 16_000)
     assert rate == 16_000
     return np.asarray(sound, dtype=np.float32)
