@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import time
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from rich.progress import Progress
 
 from fieldlog.benchmarks.speech_set.generate import SEED, Sizes, counts, generate
 from fieldlog.benchmarks.speech_set.items import SpeechSet
-from fieldlog.benchmarks.speech_set.voices import VOICES
+from fieldlog.benchmarks.speech_set.voices import STYLES, VOICES
 from fieldlog.errors import UsageError
 
 
@@ -25,10 +26,22 @@ from fieldlog.errors import UsageError
     type=click.Path(path_type=Path, exists=True, dir_okay=False),
     help="A recording of real kitchen noise to use beside the synthesised noises.",
 )
+@click.option(
+    "--kokoro-styles",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    envvar=STYLES,
+    help="The file that `npm pack kokoro-js@1.2.1` leaves: 14 more natural voices.",
+)
 @click.option("--voice", "names", multiple=True, help="Only these voices (may be repeated).")
 @click.option("--json", "as_json", is_flag=True, help="The set's description as JSON.")
 def speech_set(
-    out: Path, small: bool, seed: int, kitchen: Path | None, names: tuple[str, ...], as_json: bool
+    out: Path,
+    small: bool,
+    seed: int,
+    kitchen: Path | None,
+    kokoro_styles: Path | None,
+    names: tuple[str, ...],
+    as_json: bool,
 ) -> None:
     """Make the inspection speech set: phrases, voices, rooms, noises and negatives.
 
@@ -37,6 +50,8 @@ def speech_set(
       fieldlog benchmarks speech-set --out set --small
       fieldlog benchmarks speech-set --out set --kitchen kitchen.flac
     """
+    if kokoro_styles is not None:
+        os.environ[STYLES] = str(kokoro_styles.resolve())
     known = {voice.name: voice for voice in VOICES}
     unknown = [name for name in names if name not in known]
     if unknown:

