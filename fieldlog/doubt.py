@@ -247,7 +247,7 @@ def decide(
     evidence = terms(hearing)
     chance = weights.chance(evidence)
     if chance < weights.refuse:
-        return _refused(understanding, chance, evidence["bend"])
+        return _refused(understanding)
     if understanding.decision is Decision.ASK:
         return understanding
     twin = tuple(each for each, behind in near_twins if behind < weights.twin_margin)
@@ -258,8 +258,8 @@ def decide(
         return _asked(understanding, rivals[:1], "another meaning was heard as well", "unsure")
     least = rules.least(weights, policy, flags)
     if chance < least:
-        because = "".join(f", {flag}" for flag in sorted(flags & set(rules.flags)))
-        reason = f"heard with a chance of {chance:.2f} only, {least:.2f} needed{because}"
+        because = ", ".join(sorted(flags & set(rules.flags)))
+        reason = "not heard clearly enough to count unasked" + (f" ({because})" if because else "")
         return _asked(understanding, rivals[:1], reason, "unsure")
     return understanding
 
@@ -298,13 +298,14 @@ def judge_for(language: Language, rules: Rules, policy: Policy = Policy.BALANCED
     return judge
 
 
-def _refused(understanding: Understanding, chance: float, bend: float) -> Understanding:
+def _refused(understanding: Understanding) -> Understanding:
+    """In a mechanic's words; the figures are the hypothesis's evidence, which is kept with it."""
     return replace(
         understanding,
         decision=Decision.REFUSE,
         kind=Kind.NOTHING,
-        reason=f"does not sound like anything this can be told (chance {chance:.3f}, "
-        f"{bend:.1f} nats a token; heard as '{understanding.text}')",
+        reason=f"the nearest is '{understanding.text}', but it did not sound enough like it to "
+        "count: say it again, closer to the microphone, or type it",
         finding=None,
         candidates=(),
         question="",

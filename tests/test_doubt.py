@@ -165,3 +165,18 @@ def test_a_policy_that_is_none_is_named() -> None:
     assert policy_named("brisk") is Policy.BRISK
     with pytest.raises(UsageError, match="no policy 'bold'"):
         policy_named("bold")
+
+
+@pytest.mark.parametrize(("bend", "margin"), [(-4.6, 2.0), (-1.6, 1.0)])
+def test_reasons_are_a_mechanics_words_and_the_figures_stay_evidence(
+    bend: float, margin: float
+) -> None:
+    hearing = heard(bend, margin, text="left fork seal leaking")
+    told = decide(accepted("left fork seal leaking"), hearing, frozenset(), RULES)
+    for internal in ("chance", "nats", "token", "margin", "0.", "-1.", "-4."):
+        assert internal not in told.reason
+    if told.decision is Decision.REFUSE:
+        assert "'left fork seal leaking'" in told.reason
+        assert "say it again" in told.reason
+        assert "type it" in told.reason
+    assert hearing.hypotheses[0].evidence["bend"] == bend
