@@ -16,7 +16,6 @@ from typing import Any
 
 from fieldlog.audio.endpointer import utterances
 from fieldlog.cli.ears import Ears
-from fieldlog.hearing import hear_clips
 from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.model import Finding, Quantity, Understanding
 from fieldlog.photos.importer import import_folder
@@ -25,6 +24,7 @@ from fieldlog.report.write import Written, write_report
 from fieldlog.session import Outcome
 from fieldlog.store.records import Inspection, InspectionRecord
 from fieldlog.store.repository import Repository
+from fieldlog.turns import Turns, hear_in_turn
 from fieldlog.walk import open_session
 
 Manifest = dict[str, Any]
@@ -65,7 +65,7 @@ def run(
     outcomes: list[tuple[str, Outcome]] = []
     for part in manifest["parts"]:
         clips = utterances(media / part["file"])
-        for heard in hear_clips(clips, ears.listener, language, ears.judge):
+        for heard in hear_in_turn(clips, Turns(ears)):
             outcome = session.take(heard, part["file"], float(part["begins_s"]))
             outcomes.append((part["file"], outcome))
             tell(part["file"], outcome)

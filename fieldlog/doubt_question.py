@@ -10,6 +10,8 @@ from fieldlog.language.decide import difference, meaning_of
 from fieldlog.language.dialogue import CORRECTION
 from fieldlog.model import Finding, Kind, Understanding
 
+NEW_OR_CORRECTION = "A new finding or a correction"
+
 
 def distinct(understandings: Sequence[Understanding]) -> tuple[Finding, ...]:
     """The findings of several understandings, each meaning once, in their order."""
@@ -30,7 +32,7 @@ def what_to_ask(best: Understanding, others: Sequence[Understanding]) -> str:
         findings = distinct((best, *others))
         corrects = {each.dialogue == CORRECTION for each in (best, *others)}
         if len(corrects) > 1 and len(findings) == 1:
-            return f"A new finding or a correction: {tell.finding(findings[0])}?"
+            return f"{NEW_OR_CORRECTION}: {tell.finding(findings[0])}?"
         if len(findings) > 1:
             told = dict.fromkeys(difference(one, findings) for one in findings)
             if len(told) > 1:

@@ -35,6 +35,8 @@ class Heard:
     """From the end of the utterance to its understanding, endpointing delay not included."""
     complete: bool = False
     """Whether the words are a whole phrase of the language, however well they were heard."""
+    answers: Understanding | None = None
+    """The question that this utterance answers."""
 
     @property
     def text(self) -> str:

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 from fieldlog.audio.capture import Draft, Spoken
 from fieldlog.audio.clip import Clip
 from fieldlog.errors import StoreError
-from fieldlog.hearing import Heard, hear_clip, joined
+from fieldlog.hearing import Heard
 from fieldlog.rescue import rescue
+from fieldlog.turns import Turns
 
 if TYPE_CHECKING:
     from rich.text import Text
@@ -24,13 +25,13 @@ class Live:
 
     A draft is heard while the speaker may still go on; when the utterance then ends with exactly
     those samples, its answer is there at once. A phrase that a pause cut in two is heard again as a
-    whole, and counts when only the whole is accepted. What the record cannot take (a full disk)
+    whole, and counts when only the whole is accepted. What follows a question may answer it. What the record cannot take (a full disk)
     waits in memory and is tried again with every utterance, in order, and at the end.
     """
 
     def __init__(self, ears: Ears, session: Session, started_at: datetime) -> None:
         """``started_at``: instant of second 0.0 of the session clock."""
-        self._ears = ears
+        self._turns = Turns(ears)
         self._session = session
         self._started_at = started_at
         self._ahead: Heard | None = None
@@ -49,8 +50,13 @@ class Live:
         heard = self._whole(self._known(spoken.clip) or self._hear(spoken.clip))
         begins = (spoken.began - self._started_at).total_seconds() - spoken.clip.start_s
         self._before, self._ahead = heard, None
+        self._turns.taken(heard)
         self._waiting.append((heard, spoken.source, begins))
         return self._saved()
+
+    def ready(self) -> None:
+        """The line was shown: make ready for the answer, where a question waits."""
+        self._turns.ready()
 
     def finish(self, folder: Path) -> None:
         """Try once more to save what waits; raises ``StoreError`` that says where its sound is."""
@@ -100,8 +106,7 @@ class Live:
         return self._started_at + timedelta(seconds=begins + heard.clip.start_s)
 
     def _hear(self, clip: Clip) -> Heard:
-        ears = self._ears
-        return hear_clip(clip, ears.listener, ears.language, ears.judge)
+        return self._turns.hear(clip)
 
     def _known(self, clip: Clip) -> Heard | None:
         ahead = self._ahead
@@ -112,8 +117,8 @@ class Live:
 
     def _whole(self, heard: Heard) -> Heard:
         """The phrase that this utterance completes, unless what came before was taken already."""
-        before, ears = self._before, self._ears
+        before = self._before
         if before is None or before.accepted:
             return heard
-        whole = joined(before, heard, ears.listener, ears.language, ears.judge)
+        whole = self._turns.joined(before, heard, kept=True)
         return heard if whole is None else whole

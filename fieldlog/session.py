@@ -89,6 +89,8 @@ class Session:
         self._grammar = grammar
         self._findings: list[tuple[str, Finding]] = list(standing)
         self._skips = list(skips)
+        self._questions: list[tuple[str, Understanding]] = []
+        """Utterances that led to a question."""
 
     def take(self, heard: Heard, source: str, begins_s: float = 0.0) -> Outcome:
         """Check and save one utterance. ``begins_s``: where its source starts on the session clock.
@@ -108,9 +110,13 @@ class Session:
             source=source,
             model=self._model,
             grammar=self._grammar,
+            answers=self._question(heard.answers),
         )
         if understood.decision is not Decision.ACCEPT:
-            return Outcome(heard, self._store.add_utterance(self._inspection, utterance))
+            saved = self._store.add_utterance(self._inspection, utterance)
+            if understood.decision is Decision.ASK and saved.utterance_id is not None:
+                self._questions.append((saved.utterance_id, understood))
+            return Outcome(heard, saved)
         if understood.kind is Kind.FINDING and understood.finding is not None:
             return self._finding(heard, utterance, understood.finding, said_at)
         if understood.kind is Kind.REMARK:
@@ -121,6 +127,11 @@ class Session:
             saved = self._store.add_utterance(self._inspection, utterance, remark=words)
             return Outcome(heard, saved, remark=words)
         return self._dialogue(heard, utterance, understood)
+
+    def _question(self, asked: Understanding | None) -> str | None:
+        """Id of the utterance behind a question, the newest where it was asked twice."""
+        ids = (name for name, kept in reversed(self._questions) if kept == asked)
+        return None if asked is None else next(ids, None)
 
     def _completed(self, heard: Heard) -> Heard:
         """ "correction four millimetres" as the whole phrase, with what the last finding was about.
@@ -186,6 +197,9 @@ class Session:
                 self._inspection, utterance, mark="photo", marks=last[0] if last else None
             )
             return Outcome(heard, saved, mark="photo")
+        if understood.dialogue == "disregard" and heard.answers is not None:
+            # What was said last is the question's utterance, and nothing was taken of that.
+            return Outcome(heard, self._store.add_utterance(self._inspection, utterance))
         if understood.dialogue == "disregard" and last is not None:
             saved = self._store.add_utterance(
                 self._inspection, utterance, corrects=last[0], reason="disregarded"

@@ -261,10 +261,12 @@ def progress_of(
 
 
 def left_open(record: InspectionRecord, asked: Utterance) -> bool:
-    """Whether no later finding that stands is of a component that the question's words name.
+    """Whether nobody answered it and no later finding that stands is of what its words name.
 
-    The record does not keep which answer belongs to which question.
+    An answer that led to a question itself leaves that one open, not this.
     """
+    if any(u.answers == asked.id for u in record.utterances):
+        return False
     words = {word.removesuffix("s") for word in asked.text.split()}
     after = {u.id for u in record.utterances if u.number > asked.number}
     return not any(

@@ -33,16 +33,20 @@ def hear_files(
     terminal: Terminal,
     tell: Tell,
     ended: Ended = lambda path, seconds: None,
+    *,
+    conversation: bool = False,
 ) -> None:
     """Hear every file; ``tell`` gets each utterance as soon as it is understood.
 
-    A file that cannot be used is said on stderr and left out; the others are heard all the same.
+    Within a file an utterance may answer the question before it; with ``conversation`` the files too
+    follow one another. A file that cannot be used is said on stderr and left out; the others are heard all the same.
     Raises ``PartialError`` at the end when some were left out, ``AudioError`` when all were.
     """
     from fieldlog.audio.files import open_audio
     from fieldlog.audio.vad import voice_activity
-    from fieldlog.hearing import hear_clips
+    from fieldlog.turns import Turns, hear_in_turn
 
+    turns = Turns(ears)
     voice = voice_activity()
     if voice.warning:
         click.echo(f"fieldlog: {voice.warning}", err=True)
@@ -61,9 +65,8 @@ def hear_files(
                     )
                     stream = _Stream(audio, voice.activity, bar, task)
                     utterances = 0
-                    for heard in hear_clips(
-                        stream.clips(), ears.listener, ears.language, ears.judge
-                    ):
+                    (turns.elsewhere if conversation else turns.afresh)()
+                    for heard in hear_in_turn(stream.clips(), turns):
                         utterances += 1
                         tell(path, heard)
                     notes = list(audio.notes)

@@ -19,6 +19,10 @@ LISTENERS = ("whisper", "vosk", "pocketsphinx")
 CRASHABLE = ("vosk", "pocketsphinx")
 """Listeners whose native decoders have been seen to end the whole process."""
 
+RELOADS = ("whisper",)
+"""Listeners that take up another language in a fraction of a second: while a question is open they
+are offered the short answers too. The others hear the words of the language they began with."""
+
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
 
@@ -47,6 +51,14 @@ class Ears:
     language: Language
     listener: Listener
     judge: Judge
+    judging_for: Callable[[Language], Judge] | None = None
+    """The judge for another language; None: the same one for all."""
+    reloads: bool = False
+    """Whether the listener may be loaded with another language between two utterances."""
+
+    def judging(self, language: Language) -> Judge:
+        """What weighs answers heard for ``language``."""
+        return self.judge if self.judging_for is None else self.judging_for(language)
 
     def transcribe(self, heard: Heard) -> str:
         """Free speech as plain words where the listener can, else the words of the grammar."""
@@ -89,12 +101,16 @@ def open_ears(
     from fieldlog.listeners.choose import open_listener
 
     policy = policy_named(policy_name())
+
+    def judging(spoken: Language) -> Judge:
+        return judge_for(spoken, shipped_rules(), policy)
+
     isolated = on_crash is not None and name in CRASHABLE
     listener = open_listener(name, model, isolated=isolated, on_crash=on_crash)
     try:
         with loading(f"making {name} ready"):
             listener.load(language)
-        yield Ears(language, listener, judge_for(language, shipped_rules(), policy))
+        yield Ears(language, listener, judging(language), judging, name in RELOADS)
     finally:
         listener.close()
 

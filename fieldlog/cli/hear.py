@@ -30,6 +30,11 @@ if TYPE_CHECKING:
 @click.option(
     "--set", "settings", metavar="KEY=VALUE", multiple=True, help="Context, e.g. rim=alloy."
 )
+@click.option(
+    "--conversation",
+    is_flag=True,
+    help="The files follow one another: an utterance may answer the question in the file before.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object per utterance.")
 def hear(
     audio: Sequence[Path],
@@ -38,16 +43,19 @@ def hear(
     model: Path | None,
     jurisdiction: str | None,
     settings: tuple[str, ...],
+    conversation: bool,
     as_json: bool,
 ) -> None:
     """Hear AUDIO files: what was said in each, what it means and how it stands against the limits.
 
+    Within a file, what follows a question may be its answer ("front", "affirm", "negative").
     WAV, FLAC, OGG and MP3 of any rate and width; M4A and others where ffmpeg is installed.
 
     \b
     Examples:
       fieldlog hear walk-round.flac
       fieldlog hear morning/*.wav --json --jurisdiction US-VA
+      fieldlog hear question.wav answer.wav --conversation
       fieldlog hear order.wav --grammar orders.jsgf --json
       fieldlog hear walk-round.flac --listener vosk --model ~/models/vosk-en
     """
@@ -56,7 +64,7 @@ def hear(
     from fieldlog.cli.audio_files import hear_files
     from fieldlog.cli.ears import open_ears, open_language
     from fieldlog.cli.terminal import Terminal
-    from fieldlog.cli.verdict_lines import assessor, outcome_text
+    from fieldlog.cli.verdict_lines import answered_text, assessor, outcome_text
 
     terminal = Terminal.here()
     language = open_language(grammar)
@@ -74,11 +82,15 @@ def hear(
                 terminal.lines.print(Text(str(path), "bold"))
             span = f"{heard.clip.start_s:7.2f} - {heard.clip.end_s:7.2f} s  "
             terminal.lines.print(
-                Text.assemble((span, "dim"), outcome_text(heard.understanding, assessment))
+                Text.assemble(
+                    (span, "dim"),
+                    outcome_text(heard.understanding, assessment),
+                    answered_text(heard),
+                )
             )
 
         begun: set[Path] = set()
-        hear_files(audio, ears, terminal, tell)
+        hear_files(audio, ears, terminal, tell, conversation=conversation)
 
 
 def heard_view(heard: Heard, file: str, listener: str, assessment: Assessment | None) -> Json:
@@ -93,6 +105,8 @@ def heard_view(heard: Heard, file: str, listener: str, assessment: Assessment | 
         **view,
         "listener": listener,
         "latency_ms": round(heard.latency_ms, 1),
+        "answers": heard.answers.question if heard.answers else None,
         "alternatives": list(heard.alternatives),
+        "evidence": dict(heard.hearing.hypotheses[0].evidence) if heard.hearing.hypotheses else {},
         "sound": sorted(heard.clip.flags),
     }

@@ -69,7 +69,9 @@ def listen(
     """Listen to an inspection as it is spoken. Ctrl-C ends it; nothing said is lost.
 
     Every utterance is in the record, with its clip and verdict, before its line appears. Without
-    --inspection a new one is started, of --vehicle or of a vehicle that has no name yet.
+    --inspection a new one is started, of --vehicle or of a vehicle that has no name yet. A question
+    is answered by the next utterance ("the rear one", "fifty newton metres", "affirm", "negative");
+    one that nobody answers stays in the record as open.
 
     \b
     Examples:
@@ -133,6 +135,9 @@ class Hears(Protocol):
     def spoken(self, spoken: Spoken) -> Text:
         """Takes an utterance, returns the line to show for it."""
 
+    def ready(self) -> None:
+        """The line was shown: time to make ready for the next utterance."""
+
 
 def run(
     source: AudioSource,
@@ -159,6 +164,7 @@ def run(
                     count += 1
                     lines.print(Text.assemble(stamp(event), hears.spoken(event)))
                     sys.stdout.flush()
+                    hears.ready()
                 elif isinstance(event, Draft):
                     hears.draft(event)
                 else:

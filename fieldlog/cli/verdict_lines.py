@@ -18,6 +18,7 @@ from fieldlog.listeners.base import Language
 from fieldlog.model import Decision, Judgement, Limit, State, Understanding
 
 if TYPE_CHECKING:
+    from fieldlog.hearing import Heard
     from fieldlog.photos.placing import Placed
     from fieldlog.session import Outcome
     from fieldlog.store.records import InspectionRecord
@@ -63,7 +64,8 @@ def assessor(
 def outcome_text(understood: Understanding, assessment: Assessment | None) -> Text:
     """One line: what was understood, and the verdict with its gating limit, or why it has none."""
     if understood.decision is Decision.REFUSE:
-        said = f" (heard: {understood.text})" if understood.text else ""
+        told = not understood.text or f"'{understood.text}'" in understood.reason
+        said = "" if told else f" (heard: {understood.text})"
         return Text(f"not understood: {understood.reason}{said}", "dim")
     if understood.decision is Decision.ASK:
         question = understood.question or understood.reason
@@ -109,8 +111,19 @@ def _other(understood: Understanding) -> str:
     return f"{understood.dialogue or understood.kind.value}: {told}".rstrip(": ")
 
 
+def answered_text(heard: Heard) -> Text:
+    """The question that an utterance answers, behind its line; nothing where there is none."""
+    if heard.answers is None or heard.understanding.decision is Decision.REFUSE:
+        return Text()
+    return Text(f"  answers: {heard.answers.question}", "magenta")
+
+
 def session_text(outcome: Outcome) -> Text:
     """One line for what an utterance led to in a session."""
+    return _session_text(outcome).append_text(answered_text(outcome.heard))
+
+
+def _session_text(outcome: Outcome) -> Text:
     understood = outcome.heard.understanding
     if outcome.remark is not None:
         return Text.assemble("remark (unchecked): ", (outcome.remark, "italic"))

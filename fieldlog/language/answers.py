@@ -16,6 +16,10 @@ from fieldlog.meaning import numbers
 from fieldlog.model import Decision, Finding, Kind, Understanding
 
 ANSWERED = "answered"
+APART = " / "
+"""Between the words of a question's utterance and those of its answer."""
+IN_DOUBT = frozenset({"unsure", "twin"})
+"""Flags of an utterance that may have been misheard."""
 _SMALL = frozenset({"the", "one", "it", "is", "that", "was", "in", "on", "at", "side"})
 
 
@@ -43,9 +47,9 @@ class Answers:
             return whole
         words = self.split(text)
         candidates = asked.candidates or ((asked.finding,) if asked.finding else ())
-        for pick in self._picks(words):
+        for confirms, pick in self._picks(words, asked):
             left = tuple(one for one in candidates if pick(one))
-            if left and len(left) < max(len(candidates), 2):
+            if left and (len(left) < len(candidates) or (confirms and len(left) == 1)):
                 return _narrowed(asked, left, text)
         return self._said_anew(asked, candidates, words, text) or replace(
             whole,
@@ -65,21 +69,28 @@ class Answers:
             dialogue="negative",
         )  # fmt: skip
 
-    def _picks(self, words: Words) -> Iterator[Callable[[Finding], bool]]:
-        """Ways in which the words may pick among candidates."""
-        yield lambda one: self._has_place(one, words)
+    def _picks(
+        self, words: Words, asked: Understanding
+    ) -> Iterator[tuple[bool, Callable[[Finding], bool]]]:
+        """Ways in which the words may pick among candidates, each with whether it confirms a lone one.
+
+        A place confirms nothing where no other was offered; a unit does, unless the value itself
+        may have been misheard.
+        """
+        yield False, lambda one: self._has_place(one, words)
         symbols = {meaning.symbol for meaning in units.meanings(words)}
-        yield lambda one: one.quantity is not None and one.quantity.unit in symbols
-        yield lambda one: self._is_named(one, words)
+        sure = IN_DOUBT.isdisjoint(asked.flags)
+        yield sure, lambda one: one.quantity is not None and one.quantity.unit in symbols
+        yield False, lambda one: self._is_named(one, words)
         said = {reading.value for reading in numbers.readings(words) if reading.high is None}
-        yield lambda one: one.quantity is not None and one.quantity.value in said
+        yield True, lambda one: one.quantity is not None and one.quantity.value in said
 
     def _has_place(self, one: Finding, words: Words) -> bool:
         """Whether every place in the words is one of the finding's."""
-        if one.position is None:
+        if one.position is None or not words:
             return False
         plain = tuple(word for word in words if word not in _SMALL)
-        return any(
+        return bool(plain) and any(
             all(value in f" {one.position} " for value in (f" {v} " for v in cut))
             for cut in self._as_places(plain)
         )
@@ -153,4 +164,4 @@ def _narrowed(asked: Understanding, left: tuple[Finding, ...], text: str) -> Und
 
 def _both(first: str, second: str) -> str:
     """The words of question and answer as they were said, apart."""
-    return f"{first} / {second}"
+    return f"{first}{APART}{second}"

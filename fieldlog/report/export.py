@@ -237,6 +237,7 @@ def _utterance(u: Utterance) -> dict[str, Any]:
         "question": u.question,
         "dialogue": u.dialogue,
         "flags": list(u.flags),
+        "answers": u.answers,
         "hypotheses": [
             {
                 "listener": listener,

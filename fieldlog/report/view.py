@@ -16,6 +16,7 @@ from fieldlog.aftercare.trend import Trend
 from fieldlog.aftercare.walk_list import NOT_FITTED
 from fieldlog.aftercare.work import NO_WORK, Work
 from fieldlog.catalogue.component import Catalogue
+from fieldlog.language.answers import ANSWERED, APART
 from fieldlog.model import Decision, Limit, Qualifier, Severity, State, Verdict
 from fieldlog.report.gauge import gauge
 from fieldlog.report.lines import best_guess, due_row, limit_lines, severity_text, zone_of
@@ -142,12 +143,7 @@ class _Builder:
                 self._remark(r.text, self.utterances.get(r.utterance_id or ""), r.made_at)
                 for r in self.record.remarks
             ),
-            asked=tuple(
-                self._heard(
-                    u, u.text, u.question or u.reason, u.said_at, open_=left_open(self.record, u)
-                )
-                for u in asked
-            ),
+            asked=tuple(self._heard(u, u.text, self._question(u), u.said_at) for u in asked),
             not_understood=tuple(
                 self._heard(u, u.text or best_guess(u), u.reason, u.said_at)
                 for u in self.record.utterances
@@ -199,7 +195,10 @@ class _Builder:
     def _finding(self, kept: RecordedFinding, photos: Sequence[PhotoCell]) -> FindingRow:
         utterance = self.utterances.get(kept.utterance_id or "")
         verdict = kept.verdict
-        notes = [*(utterance.flags if utterance else ())]
+        notes = [*(flag for flag in (utterance.flags if utterance else ()) if flag != ANSWERED)]
+        asked = self.utterances.get((utterance.answers if utterance else None) or "")
+        if asked is not None:
+            notes.append(f"answers: {asked.question or asked.reason}")
         if kept.finding.quantity and kept.finding.quantity.qualifier is Qualifier.ABOUT:
             notes.append("said as about")
         notes += [f"with {key.replace('_', ' ')} {value}" for key, value in kept.finding.given]
@@ -345,11 +344,20 @@ class _Builder:
         text: str,
         reason: str,
         at: datetime,
-        *,
-        open_: bool = False,
     ) -> HeardLine:
-        told = f"{reason} (no finding of it followed)" if open_ else reason
-        return HeardLine(self._time(at), text, told, self._clip(utterance))
+        return HeardLine(self._time(at), text, reason, self._clip(utterance))
+
+    def _question(self, asked: Utterance) -> str:
+        """What was asked, with the words that answered it."""
+        question = asked.question or asked.reason
+        said = [
+            u.text.rpartition(APART)[2] for u in self.record.utterances if u.answers == asked.id
+        ]
+        if said:
+            return f"{question} (answered: {', '.join(said)})"
+        if left_open(self.record, asked):
+            return f"{question} (no finding of it followed)"
+        return question
 
     def _remark(self, text: str, utterance: Utterance | None, made_at: datetime) -> HeardLine:
         return self._heard(utterance, text, "", utterance.said_at if utterance else made_at)

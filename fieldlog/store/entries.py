@@ -122,6 +122,7 @@ class Entries(Writer):
             "question": u.question,
             "dialogue": u.dialogue,
             "flags": to_json(list(u.flags)),
+            "answers": new.answers,
         }
         return self.add(
             "utterance", row, chain=inspection_id, id=name, children={"hypothesis": hypotheses}

@@ -194,5 +194,17 @@ def given(db: Database) -> None:
     db.execute("ALTER TABLE finding ADD COLUMN given TEXT")
 
 
-NAMES: tuple[str, ...] = ("0001_record", "0002_indexes", "0003_append_only", "0004_given")
+@migrations(name="0005_answers")
+def answers(db: Database) -> None:
+    """The utterance whose question an utterance answers."""
+    db.execute("ALTER TABLE utterance ADD COLUMN answers TEXT REFERENCES utterance(id)")
+
+
+NAMES: tuple[str, ...] = (
+    "0001_record",
+    "0002_indexes",
+    "0003_append_only",
+    "0004_given",
+    "0005_answers",
+)
 """Every migration this version knows, oldest first; another name in a file means it is newer."""

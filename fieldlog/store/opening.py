@@ -108,6 +108,7 @@ def _utterances(connection: sqlite3.Connection, inspection_id: str) -> tuple[Utt
             dialogue=row["dialogue"],
             flags=tuple(json.loads(row["flags"])),
             hypotheses=tuple(heard.get(row["id"], ())),
+            answers=row["answers"],
         )
         for row in rows_of(
             connection,

@@ -42,6 +42,8 @@ class NewUtterance:
     """Name or fingerprint of the listener's model."""
     grammar: str = ""
     """Fingerprint of the grammar and catalogue that were in force."""
+    answers: str | None = None
+    """Id of the utterance whose question this one answers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,6 +167,8 @@ class Utterance:
     flags: tuple[str, ...]
     hypotheses: tuple[tuple[str, Hypothesis], ...] = ()
     """``(listener, hypothesis)``, best first within each listener."""
+    answers: str | None = None
+    """Id of the utterance whose question this one answers."""
 
 
 @dataclass(frozen=True, slots=True)

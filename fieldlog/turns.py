@@ -1,0 +1,250 @@
+"""Question and answer: after a question the next utterance may be its answer.
+
+``settles`` and ``waits`` are pure. ``Turns`` is the one way in which ``listen``, ``hear`` and the
+demo hear utterances one after another; it remembers the question that waits and nothing else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from fieldlog.audio.clip import Clip
+from fieldlog.audio.endpointer import joinable
+from fieldlog.doubt_question import NEW_OR_CORRECTION, what_to_ask
+from fieldlog.hearing import Heard, hear_clip, joined
+from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.answers import ANSWERED
+from fieldlog.language.decide import meaning_key, meaning_of
+from fieldlog.language.dialogue import CORRECTION
+from fieldlog.listeners.base import WordGraph
+from fieldlog.model import Decision, Finding, Kind, Understanding
+
+if TYPE_CHECKING:
+    from fieldlog.cli.ears import Ears
+
+NEGATIVE, DISREGARD = "negative", "disregard"
+TAKES_NOTHING = {NEGATIVE: "no: nothing of it is taken", DISREGARD: "dropped: nothing is taken"}
+WAITS_S = 60.0
+"""Seconds from the end of a question's words until a short word is no answer to it any more: long
+enough to read a gauge again, short enough that a word to somebody else is not taken."""
+
+
+def waits(asked: Understanding) -> bool:
+    """Whether a short answer can settle it: something to choose, or to say yes or no to."""
+    return (
+        asked.decision is Decision.ASK
+        and bool(_candidates(asked))
+        and not asked.question.startswith(NEW_OR_CORRECTION)  # yes would not say which
+    )
+
+
+def settles(asked: Understanding, said: Understanding) -> bool:
+    """Whether what was said answers what was asked, wholly or by asking less than before.
+
+    A whole finding does so only when it is about one of the things the question was about.
+    """
+    if said.decision is Decision.REFUSE:
+        return False
+    if said.kind is Kind.DIALOGUE and said.dialogue in TAKES_NOTHING:
+        return said.decision is Decision.ACCEPT
+    if ANSWERED in said.flags:
+        return True
+    if said.decision is Decision.ASK:
+        meanings = {meaning_of(one) for one in _candidates(said)}
+        return bool(meanings) and meanings <= {meaning_of(one) for one in _candidates(asked)}
+    subjects = {_subject(one) for one in _candidates(asked)}
+    return said.finding is not None and _subject(said.finding) in subjects
+
+
+def _candidates(understood: Understanding) -> tuple[Finding, ...]:
+    return understood.candidates or ((understood.finding,) if understood.finding else ())
+
+
+def _subject(one: Finding) -> tuple[str, str | None, str | None]:
+    return one.component, one.position, one.characteristic
+
+
+def _picked(asked: Understanding, said: Understanding) -> bool:
+    """Whether what was said is one of the things that were offered, or takes nothing."""
+    offered = {meaning_of(one) for one in _candidates(asked)}
+    return all(meaning_of(one) in offered for one in _candidates(said))
+
+
+class Answering:
+    """The inspection language while one question is open; implements ``Language``."""
+
+    name = "inspection, answering"
+
+    def __init__(self, language: InspectionLanguage, asked: Understanding) -> None:
+        """Offers all of ``language``, and short answers to ``asked``."""
+        self.hint = language.hint
+        self._language = language
+        self._asked = asked
+        self._offered = language.answering(asked)
+        self._known: dict[str, Understanding] = {}
+
+    def word_graph(self) -> WordGraph:
+        """The automaton for listeners that follow the grammar word by word."""
+        return self._offered.word_graph()
+
+    def jsgf(self) -> str:
+        """The same language as one closed JSGF text."""
+        return self._offered.jsgf()
+
+    def phrases(self) -> list[str]:
+        """A phrase list covering the language's words and word pairs."""
+        return self._offered.phrases()
+
+    def words(self) -> frozenset[str]:
+        """Every word that can be said."""
+        return self._offered.words()
+
+    def understand(self, text: str) -> Understanding:
+        """What ``text`` means while the question is open."""
+        if text not in self._known:
+            self._known[text] = self._understand(text)
+        return self._known[text]
+
+    def meaning(self, text: str) -> str:
+        """A key equal for texts that mean the same; "" when the text is refused."""
+        return meaning_key(self.understand(text))
+
+    def _understand(self, text: str) -> Understanding:
+        said = self._offered.understand(text)
+        if said.dialogue == NEGATIVE:
+            return self._language.understand(text)  # weighed like any other word before it counts
+        if said.dialogue == CORRECTION and said.finding is None and "value" in said.slots:
+            # A bare correction is of what was said last, and that is the question's utterance.
+            anew = self._offered.understand(said.slots["value"])
+            return replace(said, slots={}) if anew.decision is Decision.REFUSE else anew
+        return said
+
+
+@dataclass(frozen=True, slots=True)
+class _Question:
+    """What waits for an answer, and where its words ended in the recording that is heard now."""
+
+    asked: Understanding
+    clip: Clip | None
+    """None: it was asked in an earlier recording."""
+
+
+class Turns:
+    """Hears utterances in order, each with the question before it in mind."""
+
+    def __init__(self, ears: Ears) -> None:
+        """``ears``: loaded for the language; short answers are heard where that is the inspection's."""
+        self._ears = ears
+        self._loaded: Understanding | None = None
+        self._waiting: _Question | None = None
+        self._earlier: _Question | None = None
+
+    @property
+    def waiting(self) -> Understanding | None:
+        """The question that the next utterance may answer."""
+        return self._waiting.asked if self._waiting else None
+
+    def hear(self, clip: Clip) -> Heard:
+        """One utterance; ``answers`` is set where it answers the question that waits."""
+        ears, question = self._ears, self._question(clip)
+        language = ears.language
+        if question is None or not isinstance(language, InspectionLanguage):
+            self._load(None)
+            return hear_clip(clip, ears.listener, language, ears.judge)
+        self._load(question.asked)
+        answering = Answering(language, question.asked)
+        heard = hear_clip(clip, ears.listener, answering, ears.judging(answering))
+        return self._settled(heard, question)
+
+    def joined(self, first: Heard, second: Heard, *, kept: bool) -> Heard | None:
+        """Two utterances as one phrase that a pause cut in two (``hearing.joined``), or None.
+
+        ``kept``: whether the first is in the record already, and with it the question it led to.
+        """
+        ears = self._ears
+        whole = joined(first, second, ears.listener, ears.language, ears.judge)
+        question = self._waiting if kept else self._earlier
+        if not kept and whole is not None:
+            self._waiting = self._earlier
+        return whole if whole is None or question is None else self._settled(whole, question)
+
+    def taken(self, heard: Heard) -> None:
+        """What waits from now on: the question of this utterance, the one before, or none."""
+        said = heard.understanding
+        self._earlier = self._waiting
+        if waits(said):
+            self._waiting = _Question(said, heard.clip)
+        elif heard.answers is not None or (heard.accepted and said.finding is not None):
+            self._waiting = None
+
+    def ready(self) -> None:
+        """Prepare the listener for what may be said next, while nobody speaks."""
+        self._load(self.waiting)
+
+    def elsewhere(self) -> None:
+        """What comes next is of another recording, which goes on where this one ended."""
+        if self._waiting:
+            self._waiting = replace(self._waiting, clip=None)
+        self._earlier = None
+
+    def afresh(self) -> None:
+        """What comes next has nothing to do with what was heard."""
+        self._waiting = self._earlier = None
+
+    def _question(self, clip: Clip) -> _Question | None:
+        question = self._waiting
+        before = question.clip if question else None
+        if before is not None and clip.start_s - before.end_s > WAITS_S:
+            self._waiting = question = None
+        return question
+
+    def _settled(self, heard: Heard, question: _Question) -> Heard:
+        asked, said = question.asked, heard.understanding
+        if not settles(asked, said):
+            return heard
+        if said.dialogue in TAKES_NOTHING:
+            said = replace(said, reason=TAKES_NOTHING[said.dialogue])
+        goes_on = question.clip is not None and joinable(question.clip, heard.clip)
+        if goes_on and ANSWERED in said.flags and not _picked(asked, said):
+            # "... four point", a pause, "two millimetres": nobody had heard the question yet.
+            said = replace(
+                said,
+                decision=Decision.ASK,
+                reason="said before the question was asked: it may be the end of the same sentence",
+                question=what_to_ask(said, ()),
+            )
+        return replace(heard, understanding=said, answers=asked)
+
+    def _load(self, asked: Understanding | None) -> None:
+        """The answers' words into the listener, where that takes a fraction of a second."""
+        ears = self._ears
+        if asked is self._loaded or not ears.reloads:
+            return
+        language = ears.language
+        if asked is not None and isinstance(language, InspectionLanguage):
+            ears.listener.load(Answering(language, asked))
+        else:
+            ears.listener.load(language)
+        self._loaded = asked
+
+
+def hear_in_turn(clips: Iterable[Clip], turns: Turns) -> Iterator[Heard]:
+    """Hear a stream of clips as ``hearing.hear_clips`` does, with questions and answers.
+
+    Each clip is held back until the next one shows whether they belong together.
+    """
+    held: Heard | None = None
+    for clip in clips:
+        heard = turns.hear(clip)
+        if held is not None:
+            whole = turns.joined(held, heard, kept=False)
+            if whole is not None:
+                heard = whole
+            else:
+                yield held
+        turns.taken(heard)
+        held = heard
+    if held is not None:
+        yield held

@@ -1,0 +1,357 @@
+"""Questions and answers as they are spoken: what is joined, what stays open, what is never taken."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fieldlog.aftercare.plan import left_open
+from fieldlog.audio.capture import Spoken
+from fieldlog.audio.clip import RATE, Clip
+from fieldlog.cli.ears import Ears
+from fieldlog.hearing import Heard
+from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.limits.packs import shipped_limits
+from fieldlog.listeners.base import Language
+from fieldlog.listeners.replay import ReplayListener, clip_key
+from fieldlog.listeners.typed import TypedListener
+from fieldlog.live import Live
+from fieldlog.model import Context, Decision, Hearing, Hypothesis, Understanding
+from fieldlog.report.view import Surroundings, build
+from fieldlog.session import Rules, Session
+from fieldlog.store.records import InspectionRecord, Utterance
+from fieldlog.store.repository import Repository
+from fieldlog.turns import Turns, hear_in_turn, waits
+
+START = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def language() -> InspectionLanguage:
+    return InspectionLanguage.load()
+
+
+def as_parsed(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
+    return understanding
+
+
+def unsure(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
+    """Doubt as the doubt module words it, about every finding."""
+    from fieldlog.doubt import _asked
+
+    if understanding.decision is not Decision.ACCEPT or understanding.finding is None:
+        return understanding
+    return _asked(understanding, (), "not heard clearly enough", "unsure")
+
+
+def clip_at(at: float) -> Clip:
+    return Clip(np.full(RATE, 0.1 + at / 10_000, dtype=np.float32), at)
+
+
+class Talk:
+    """A live session that is typed into, ten seconds between two utterances."""
+
+    def __init__(self, store: Repository, language: InspectionLanguage) -> None:
+        self.store, self.language = store, language
+        self.listener = TypedListener()
+        self.listener.load(language)
+        self.ears = Ears(language, self.listener, as_parsed)
+        vehicle = store.add_vehicle("grey twin", facts={"rim": "steel"})
+        self.id = store.start_inspection(vehicle.id, started_at=START).id
+        rules = Rules(language.catalogue, shipped_limits(), Context(jurisdiction="US-VA"))
+        self.session = Session(store, self.id, START, rules, understand=language.understand)
+        self.live = Live(self.ears, self.session, START)
+        self.at = 0.0
+
+    def say(self, words: str, after: float = 10.0) -> str:
+        """One utterance of a second; returns the line that is shown."""
+        self.at += after
+        self.listener.type(words)
+        clip = clip_at(self.at)
+        spoken = Spoken(clip, 0.0, START + timedelta(seconds=self.at), "microphone")
+        line = self.live.spoken(spoken).plain
+        self.live.ready()
+        self.at += 1.0
+        return line
+
+    @property
+    def record(self) -> InspectionRecord:
+        return self.store.inspection_record(self.id)
+
+    def standing(self) -> list[tuple[str, str | None, object]]:
+        return [
+            (f.finding.component, f.finding.position,
+             (f.finding.quantity.value, f.finding.quantity.unit) if f.finding.quantity else
+             f.finding.condition)
+            for f in self.record.findings if f.stands
+        ]  # fmt: skip
+
+    def open(self) -> list[str]:
+        record = self.record
+        return [
+            u.text for u in record.utterances
+            if u.decision is Decision.ASK and left_open(record, u)
+        ]  # fmt: skip
+
+    def joins(self) -> list[tuple[int, int]]:
+        """Numbers of (answer, question)."""
+        numbers = {u.id: u.number for u in self.record.utterances}
+        return [(u.number, numbers[u.answers]) for u in self.record.utterances if u.answers]
+
+
+@pytest.fixture
+def talk(tmp_path: Path, language: InspectionLanguage) -> Iterator[Talk]:
+    with Repository.open(tmp_path / "record") as store:
+        yield Talk(store, language)
+
+
+@pytest.mark.parametrize(
+    ("question", "answer", "found"),
+    [
+        ("pads two millimetres", "the rear one", ("brake pads", "rear", (2, "mm"))),
+        ("front pads two", "millimetres", ("brake pads", "front", (2, "mm"))),
+        ("front pads two", "yes", ("brake pads", "front", (2, "mm"))),
+        ("front pads three four millimetres", "four", ("brake pads", "front", (4, "mm"))),
+        ("fork seals leaking", "left", ("fork seal", "left", "leaking")),
+        ("pads two millimetres", "rear pads two millimetres", ("brake pads", "rear", (2, "mm"))),
+    ],
+)
+def test_the_next_utterance_answers_and_the_record_joins_the_two(
+    talk: Talk, question: str, answer: str, found: tuple[str, str | None, object]
+) -> None:
+    assert "asked: " in talk.say(question)
+    line = talk.say(answer)
+    assert "answers: " in line
+    assert talk.standing() == [found]
+    assert talk.joins() == [(2, 1)]
+    assert talk.open() == []
+
+
+def test_no_leaves_nothing_accepted_and_nothing_open(talk: Talk) -> None:
+    talk.say("front pads two")
+    line = talk.say("no")
+    assert "nothing" in talk.record.utterances[-1].reason
+    assert "answers: " in line
+    assert (talk.standing(), talk.joins(), talk.open()) == ([], [(2, 1)], [])
+    assert talk.say("millimetres").startswith("not understood")  # nothing is asked any more
+    assert talk.standing() == []
+
+
+def test_a_new_finding_leaves_the_question_open(talk: Talk) -> None:
+    talk.say("pads two millimetres")
+    line = talk.say("left fork seal leaking")
+    assert "answers" not in line
+    assert talk.joins() == []
+    assert talk.open() == ["pads two millimetres"]
+    assert talk.say("rear").startswith("not understood")  # a word that comes too late
+    assert talk.standing() == [("fork seal", "left", "leaking")]
+
+
+def test_other_words_in_between_do_not_end_the_question(talk: Talk) -> None:
+    talk.say("pads two millimetres")
+    for words in ("take photo", "remark it squeals", "what a lovely morning", "stand by"):
+        assert "answers" not in talk.say(words, after=2.0)
+    talk.say("front")
+    assert talk.standing() == [("brake pads", "front", (2, "mm"))]
+    assert talk.joins() == [(6, 1)]
+
+
+def test_an_answer_may_itself_be_asked_about(talk: Talk) -> None:
+    talk.say("indicator not working")
+    assert "asked" in talk.say("front")
+    assert talk.open() == ["indicator not working / front"]
+    talk.say("left")
+    assert talk.standing() == [("indicator", "front left", "not working")]
+    assert talk.joins() == [(2, 1), (3, 2)]
+    assert talk.open() == []
+
+
+@pytest.mark.parametrize("words", ["", "the", "the one", "it is"])
+def test_a_cough_answers_nothing(talk: Talk, words: str) -> None:
+    for question in ("front pads two", "pads two millimetres"):
+        talk.say(question)
+        talk.say(words)
+        assert talk.standing() == []
+        assert talk.joins() == []
+
+
+def test_a_place_does_not_confirm_a_value_that_was_in_doubt(
+    talk: Talk, language: InspectionLanguage
+) -> None:
+    heard = Hearing("typed", (Hypothesis("front pads fifteen millimetres", 0.0),), 0.0)
+    asked = unsure(language.understand("front pads nine millimetres"), heard, clip_at(0.0))
+    assert waits(asked)
+    for words in ("front", "millimetres", "thickness"):
+        assert language.answer(asked, words).decision is not Decision.ACCEPT, words
+    for words in ("affirm", "nine", "nine millimetres"):
+        assert language.answer(asked, words).decision is Decision.ACCEPT, words
+
+
+def test_a_question_about_new_or_corrected_waits_for_the_whole(
+    language: InspectionLanguage,
+) -> None:
+    from fieldlog.doubt import _asked
+
+    best = language.understand("rear pads four millimetres")
+    other = language.understand("correction rear pads four millimetres")
+    asked = _asked(best, (other,), "heard as well", "unsure")
+    assert asked.question.startswith("A new finding or a correction")
+    assert not waits(asked)
+
+
+def test_a_sentence_that_goes_on_is_no_answer(talk: Talk) -> None:
+    talk.say("rear disc four")
+    line = talk.say("two millimetres", after=0.8)
+    assert talk.standing() == []
+    assert "asked: Did you say" in line
+    talk.say("negative")
+    assert talk.standing() == []
+
+
+def test_a_word_a_minute_later_is_no_answer(talk: Talk) -> None:
+    talk.say("pads two millimetres")
+    assert talk.say("rear", after=90.0).startswith("not understood")
+    assert talk.open() == ["pads two millimetres"]
+
+
+def test_disregard_drops_the_question_not_the_finding_before(talk: Talk) -> None:
+    talk.say("left fork seal leaking")
+    talk.say("pads two millimetres")
+    talk.say("disregard")
+    assert talk.standing() == [("fork seal", "left", "leaking")]
+    assert talk.joins() == [(3, 2)]
+    talk.say("disregard")
+    assert talk.standing() == []
+
+
+def test_a_bare_correction_is_of_the_question_not_of_the_finding_before(talk: Talk) -> None:
+    talk.say("rear pads three millimetres")
+    talk.say("front pads two")
+    talk.say("correction four millimetres")
+    assert talk.standing() == [
+        ("brake pads", "rear", (3, "mm")),
+        ("brake pads", "front", (4, "mm")),
+    ]
+
+
+def test_the_report_shows_question_and_answer_together(talk: Talk) -> None:
+    talk.say("pads two millimetres")
+    talk.say("the rear one")
+    talk.say("indicator not working")
+    report = build(talk.record, Surroundings(talk.language.catalogue, START))
+    told = [line.reason for line in report.asked]
+    assert told[0].endswith("(answered: the rear one)")
+    assert told[1].endswith("(no finding of it followed)")
+    (row,) = report.findings
+    assert any(note.startswith("answers: Which end") for note in row.notes)
+
+
+def test_joins_are_under_the_hash(talk: Talk) -> None:
+    talk.say("pads two millimetres")
+    talk.say("front")
+    assert talk.store.verify().intact
+    kept: Utterance = talk.record.utterances[1]
+    assert kept.answers == talk.record.utterances[0].id
+
+
+class Offered(TypedListener):
+    """Tells which languages it was loaded with."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.loaded: list[str] = []
+
+    def load(self, language: Language) -> None:
+        super().load(language)
+        self.loaded.append(language.name)
+        assert getattr(language, "hint", "")  # Whisper hears worse without it
+
+
+@pytest.mark.parametrize("reloads", [True, False])
+def test_short_answers_are_offered_only_while_a_question_waits(
+    language: InspectionLanguage, reloads: bool
+) -> None:
+    listener = Offered()
+    listener.load(language)
+    turns = Turns(Ears(language, listener, as_parsed, reloads=reloads))
+    for at, words in enumerate(("pads two millimetres", "front", "left fork seal leaking")):
+        listener.type(words)
+        turns.taken(turns.hear(clip_at(at * 10.0)))
+        turns.ready()
+    again = ["inspection, answering", "inspection"] if reloads else []
+    assert listener.loaded == ["inspection", *again]
+
+
+def replayed(
+    language: InspectionLanguage, texts: list[tuple[float, str]]
+) -> tuple[Turns, list[Clip]]:
+    """A recording of these words, each heard as it is written."""
+    clips = [clip_at(at) for at, _ in texts]
+    records = {
+        clip_key(clip): Hearing("replay", (Hypothesis(text, 0.0),), 0.0)
+        for clip, (_, text) in zip(clips, texts, strict=True)
+    }
+    listener = ReplayListener(records)
+    listener.load(language)
+    return Turns(Ears(language, listener, as_parsed)), clips
+
+
+def told(heard: list[Heard]) -> list[tuple[str, bool]]:
+    return [(each.understanding.decision.value, each.answers is not None) for each in heard]
+
+
+def test_a_recording_is_heard_with_its_answers(language: InspectionLanguage) -> None:
+    turns, clips = replayed(
+        language, [(0.0, "pads two millimetres"), (5.0, "front"), (9.0, "rear"), (12.0, "affirm")]
+    )
+    assert told(list(hear_in_turn(clips, turns))) == [
+        ("ask", False), ("accept", True), ("refuse", False), ("accept", False),
+    ]  # fmt: skip
+
+
+def test_files_are_one_conversation_only_when_that_is_said(language: InspectionLanguage) -> None:
+    turns, clips = replayed(language, [(0.0, "pads two millimetres"), (5.0, "front")])
+    first, second = clips
+    (asked,) = hear_in_turn([first], turns)
+    turns.elsewhere()
+    (answer,) = hear_in_turn([second], turns)
+    assert told([asked, answer]) == [("ask", False), ("accept", True)]
+    (asked,) = hear_in_turn([first], turns)
+    turns.afresh()
+    (answer,) = hear_in_turn([second], turns)
+    assert told([asked, answer]) == [("ask", False), ("refuse", False)]
+
+
+def test_hear_prints_what_was_answered(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from tests.spoken import run, spoken
+
+    def opener(*_: object, **__: object) -> TypedListener:
+        return TypedListener(["pads two millimetres", "front"] * 2)
+
+    monkeypatch.setattr("fieldlog.listeners.choose.open_listener", opener)
+    files = [spoken(tmp_path / "one.wav"), spoken(tmp_path / "two.wav", 0.9)]
+    done = run("hear", *files, "--conversation", "--json")
+    views = [json.loads(line) for line in done.stdout.splitlines()]
+    assert [each["decision"] for each in views] == ["ask", "accept"]
+    assert views[1]["answers"] == views[0]["question"] != ""
+    done = run("hear", *files, "--json")
+    assert [json.loads(line)["decision"] for line in done.stdout.splitlines()] == ["ask", "refuse"]
+
+
+def test_what_was_heard_best_is_said_once_and_its_figures_are_in_the_json() -> None:
+    from fieldlog.cli.hear import heard_view
+    from fieldlog.cli.verdict_lines import outcome_text
+    from fieldlog.doubt import _refused
+
+    said = InspectionLanguage.load().understand("left fork seal leaking")
+    refused = _refused(said)
+    assert outcome_text(refused, None).plain.count("left fork seal leaking") == 1
+    hearing = Hearing("told", (Hypothesis(said.text, 0.0, {"bend": -4.6}),), 1.0)
+    view = heard_view(Heard(clip_at(0.0), hearing, refused, (), 1.0), "a.wav", "told", None)
+    assert view["evidence"] == {"bend": -4.6}
+    assert view["answers"] is None
