@@ -10,14 +10,18 @@ from typing import Any
 
 from fieldlog.benchmarks.calibrate_cases import samples
 from fieldlog.benchmarks.calibrate_outcome import reliability, risk_coverage
-from fieldlog.benchmarks.hearing import Absent, Progress
+from fieldlog.benchmarks.hearing import Absent
 from fieldlog.benchmarks.hearing_inspection import (
+    ALL_ROOMS,
+    NO_ROOM,
     InspectionPlan,
     InspectionRow,
     Measured,
+    Step,
     compare_inspection,
     confusions,
 )
+from fieldlog.benchmarks.hearing_parts import BY, Part
 from fieldlog.benchmarks.recognisers import Recogniser
 from fieldlog.doubt import Policy, shipped_rules
 from fieldlog.errors import UsageError
@@ -35,14 +39,20 @@ class Shown:
     written: list[Path]
 
     def as_json(self) -> list[str]:
-        """One JSON object per row."""
-        return [json.dumps(asdict(row)) for one in self.measured for row in one.rows]
+        """One JSON object per row, then one per part (they have ``by`` and ``group``)."""
+        rows = [asdict(row) for one in self.measured for row in one.rows]
+        parts = [asdict(part) for one in self.measured for part in one.parts]
+        return [json.dumps(each) for each in (*rows, *parts)]
 
     def as_text(self) -> list[str]:
-        """The table, who was left out and why, and the files that were written."""
-        rows = [row for one in self.measured for row in one.rows]
-        lines = [table(rows, self.command)]
+        """The tables, who was left out and why, and the files that were written."""
+        lines = [table(_rows(self.measured), self.command)]
+        lines += [part_page(self.measured, by, self.command) for by in BY]
         lines += [f"{each.recogniser} left out: {each.reason}" for each in self.absent]
+        for one in self.measured:
+            if one.gone and one.rows:
+                name = one.rows[0].recogniser
+                lines.append(f"{name}: {one.gone} phrases left out, the grammar has them no longer")
         return [*lines, *(f"{path}: written" for path in self.written)]
 
 
@@ -50,11 +60,13 @@ def inspect(
     recognisers: Sequence[Recogniser],
     plan: InspectionPlan,
     docs: Path | None,
-    progress: Progress = lambda text: None,
+    step: Step = lambda name, done, of: None,
 ) -> Shown:
     """Compare ``recognisers`` on the set of ``plan``; write the pages where ``docs`` is named."""
-    measured, absent = compare_inspection(recognisers, plan, progress)
+    measured, absent = compare_inspection(recognisers, plan, step)
     limit = f" --limit {plan.limit}" if plan.limit is not None else ""
+    if plan.policy is not Policy.BALANCED:
+        limit += f" --policy {plan.policy.value}"
     command = f"fieldlog benchmarks hearing --set SET --set-only{limit} --docs docs/hearing"
     written = []
     if docs is not None and measured:
@@ -64,20 +76,33 @@ def inspect(
 
 _MOST_PAIRS = 40
 _DOUBTED = "whisper"
+_TITLES = {"voice": "voice", "room": "room and microphone", "noise": "kind of noise"}
+_NOTES = {
+    "voice": "",
+    "room": " `dry` has no effect; what the others do is in `benchmarks/speech_set/effects.py`.",
+    "noise": " In the clean columns the same utterances are heard without their noise.",
+}
 
 
 def write_docs(
     folder: Path, measured: Sequence[Measured], language: Language, command: str
 ) -> list[Path]:
-    """``inspection.md``, ``confusions.md``, ``reliability.png`` and ``risk-coverage.png``.
+    """Pages ``inspection``, ``by-voice``, ``by-room``, ``by-noise`` and ``confusions``, and plots.
 
-    Raises ``UsageError`` where matplotlib is not installed.
+    Plots: ``right-by-noise.png``, ``reliability.png`` and ``risk-coverage.png``. Raises
+    ``UsageError`` where matplotlib is not installed.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    written = [folder / "inspection.md", folder / "confusions.md"]
-    rows = [row for one in measured for row in one.rows]
-    written[0].write_text(table(rows, command), encoding="utf-8")
-    written[1].write_text(confusion_page(measured, language, command), encoding="utf-8")
+    pages = {
+        "inspection.md": table(_rows(measured), command),
+        "confusions.md": confusion_page(measured, language, command),
+        **{f"by-{by}.md": part_page(measured, by, command) for by in BY},
+    }
+    written = []
+    for name, text in pages.items():
+        written.append(folder / name)
+        written[-1].write_text(text, encoding="utf-8")
+    written += plot_right(folder, _rows(measured))
     for one in measured:
         if one.rows and one.rows[0].recogniser == _DOUBTED:
             written += plots(folder, one, language)
@@ -87,7 +112,7 @@ def write_docs(
 def table(rows: Sequence[InspectionRow], command: str) -> str:
     """All rows as one Markdown table."""
     head = (
-        "| recogniser | noise | phrases | meaning right | number right | silently wrong "
+        "| recogniser | noise | rooms | phrases | meaning right | number right | silently wrong "
         "| asked, right | asked, wrong | refused | others accepted | false accepts / h "
         "| median ms | p95 ms | x real time | peak MB |"
     )
@@ -95,14 +120,16 @@ def table(rows: Sequence[InspectionRow], command: str) -> str:
         "# The inspection test part, recognisers side by side",
         "",
         f"Printed by `{command}`.",
+        "By voice, room and noise: by-voice.md, by-room.md, by-noise.md.",
         "",
         head,
-        "|---|---" + "|---:" * 13 + "|",
+        "|---|---|---" + "|---:" * 13 + "|",
     ]
     for row in rows:
         of = max(1, row.phrases)
         lines.append(
-            f"| {row.recogniser} | {row.cell} | {row.phrases} | {_share(row.right, of)} "
+            f"| {row.recogniser} | {row.cell} | {row.rooms} | {row.phrases} "
+            f"| {_share(row.right, of)} "
             f"| {_share(row.numbers_right, row.numbers)} | {_share(row.silently_wrong, of)} "
             f"| {_share(row.asked_when_right, of)} | {row.asked_when_wrong} | {row.refused} "
             f"| {row.others_accepted} of {row.others} | {row.false_accepts_per_hour:.0f} "
@@ -110,6 +137,78 @@ def table(rows: Sequence[InspectionRow], command: str) -> str:
             f"| {row.memory_mb:.0f} |"
         )
     return "\n".join(lines) + "\n"
+
+
+def part_page(measured: Sequence[Measured], by: str, command: str) -> str:
+    """The phrases by voice, room or noise (``by``), the total above them, for each recogniser."""
+    title = _TITLES[by]
+    lines = [f"# By {title}", "", f"Printed by `{command}`.{_NOTES[by]}"]
+    for one in measured:
+        mine = [part for part in one.parts if part.by == by]
+        if not mine:
+            continue
+        cells = list(dict.fromkeys(part.cell for part in mine))
+        heads = [
+            f"{cell}: {what}" for cell in cells for what in ("right", "asked, right", "silent")
+        ]
+        lines += [
+            "",
+            f"## {mine[0].recogniser}",
+            "",
+            f"| {title} | phrases | {' | '.join(heads)} |",
+        ]
+        lines.append("|---|" + "---:|" * (1 + len(heads)))
+        groups = {"**all**": mine}
+        for part in mine:
+            groups.setdefault(part.group, []).append(part)
+        lines += [_part_line(group, parts, cells) for group, parts in groups.items()]
+    return "\n".join(lines) + "\n"
+
+
+def _part_line(group: str, parts: Sequence[Part], cells: Sequence[str]) -> str:
+    """One row: ``parts`` of one group, or of all groups, added up in each cell."""
+    shown: list[str] = []
+    counts: list[int] = []
+    for cell in cells:
+        mine = [part for part in parts if part.cell == cell]
+        of = sum(part.phrases for part in mine)
+        counts.append(of)
+        right = sum(part.right for part in mine)
+        shown.append(f"{100.0 * right / of:.1f} %" if of else "-")
+        shown.append(_share(sum(part.asked_when_right for part in mine), of))
+        shown.append(_share(sum(part.silently_wrong for part in mine), of))
+    same = " / ".join(str(count) for count in dict.fromkeys(counts))
+    return f"| {group} | {same} | {' | '.join(shown)} |"
+
+
+def plot_right(folder: Path, rows: Sequence[InspectionRow]) -> list[Path]:
+    """Meaning right by noise ratio, a line for each recogniser; dashed: no room effect."""
+    drawing = _pyplot()
+    path = folder / "right-by-noise.png"
+    cells = list(dict.fromkeys(row.cell for row in rows))
+    figure, axes = drawing.subplots(figsize=(6, 5))
+    for name in dict.fromkeys(row.recogniser for row in rows):
+        colour = None
+        for rooms, style in ((ALL_ROOMS, "-"), (NO_ROOM, "--")):
+            mine = [row for row in rows if (row.recogniser, row.rooms) == (name, rooms)]
+            places = [cells.index(row.cell) for row in mine]
+            shares = [100.0 * row.right / max(1, row.phrases) for row in mine]
+            if places:
+                label = f"{name}, {rooms}"
+                (line,) = axes.plot(places, shares, style, marker="o", color=colour, label=label)
+                colour = line.get_color()
+    axes.set_xticks(range(len(cells)), cells)
+    axes.set(
+        xlabel="speech over noise",
+        ylabel="meaning right, % of phrases",
+        ylim=(0, 101),
+        title="Meaning right by noise, test part",
+    )
+    axes.grid(alpha=0.3)
+    axes.legend(fontsize="small")
+    figure.savefig(path, dpi=100, metadata={"Software": None})
+    drawing.close(figure)
+    return [path]
 
 
 def confusion_page(measured: Sequence[Measured], language: Language, command: str) -> str:
@@ -136,16 +235,7 @@ def confusion_page(measured: Sequence[Measured], language: Language, command: st
 
 def plots(folder: Path, one: Measured, language: Language) -> list[Path]:
     """Reliability diagram and risk-coverage curve of the answers the parser accepts."""
-    try:
-        import matplotlib as mpl
-
-        mpl.use("Agg")
-        from matplotlib import pyplot
-    except ImportError as error:
-        raise UsageError(
-            f"plots need matplotlib ({error})", todo="pip install 'fieldlog[bench]'"
-        ) from error
-    drawing: Any = pyplot
+    drawing = _pyplot()
     weights = dict(shipped_rules().weights[_DOUBTED])
     paths = [folder / "reliability.png", folder / "risk-coverage.png"]
     found = samples(one.lines, language)
@@ -159,7 +249,7 @@ def plots(folder: Path, one: Measured, language: Language) -> list[Path]:
     drawing.close(figure)
 
     figure, axes = drawing.subplots(figsize=(6, 5))
-    for row in one.rows:
+    for row in (each for each in one.rows if each.rooms == ALL_ROOMS):
         lines = [line for line in one.lines if line.cell == row.cell]
         curve = risk_coverage(samples(lines, language), weights, len(lines))
         axes.plot([c[1] for c in curve], [100.0 * c[2] for c in curve], label=row.cell)
@@ -176,6 +266,23 @@ def plots(folder: Path, one: Measured, language: Language) -> list[Path]:
     figure.savefig(paths[1], dpi=100, metadata={"Software": None})
     drawing.close(figure)
     return paths
+
+
+def _pyplot() -> Any:
+    try:
+        import matplotlib as mpl
+
+        mpl.use("Agg")
+        from matplotlib import pyplot
+    except ImportError as error:
+        raise UsageError(
+            f"plots need matplotlib ({error})", todo="pip install 'fieldlog[bench]'"
+        ) from error
+    return pyplot
+
+
+def _rows(measured: Sequence[Measured]) -> list[InspectionRow]:
+    return [row for one in measured for row in one.rows]
 
 
 def _share(count: int, of: int) -> str:

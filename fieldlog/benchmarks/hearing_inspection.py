@@ -8,26 +8,44 @@ from __future__ import annotations
 
 import multiprocessing
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
 from difflib import SequenceMatcher
+from multiprocessing.connection import Connection
 from pathlib import Path
 
 import numpy as np
 
-from fieldlog.audio.clip import Clip
-from fieldlog.benchmarks.calibrate_cases import Ratios, inspection_cases, is_right, understood
-from fieldlog.benchmarks.calibrate_evidence import TEST, Line, hear_cases
-from fieldlog.benchmarks.hearing import Absent, Progress, peak_mb
+from fieldlog.benchmarks.calibrate_cases import (
+    Ratios,
+    inspection_cases,
+    is_right,
+    still_said,
+    understood,
+)
+from fieldlog.benchmarks.calibrate_evidence import TEST, Line, hear_cases, write_lines
+from fieldlog.benchmarks.hearing import Absent, peak_mb
+from fieldlog.benchmarks.hearing_answers import Answers, made_of
+from fieldlog.benchmarks.hearing_parts import (
+    DRY,
+    POSITIVE,
+    Judged,
+    Part,
+    asked_when_right,
+    judged,
+    parts,
+)
 from fieldlog.benchmarks.recognisers import Recogniser
 from fieldlog.benchmarks.speech_set.items import SpeechSet
-from fieldlog.doubt import Policy, judge_for, shipped_rules
+from fieldlog.doubt import Policy
 from fieldlog.errors import FieldlogError
 from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.listeners.base import Language
-from fieldlog.model import Decision, Finding, Kind, Understanding
+from fieldlog.model import Decision, Kind
 
-_POSITIVE = ("phrase", "incomplete")
+ALL_ROOMS, NO_ROOM = "all rooms", "dry, no effect"
+Step = Callable[[str, int, int], None]
+"""(recogniser, utterances heard, of how many)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +56,8 @@ class InspectionPlan:
     ratios: Ratios = (None, 15.0, 10.0)
     limit: int | None = None
     policy: Policy = Policy.BALANCED
+    answers: Path | None = None
+    """Folder in which hearings are kept; what is there already is not heard again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +86,8 @@ class InspectionRow:
     p95_ms: float
     real_time_factor: float
     memory_mb: float
+    rooms: str = ALL_ROOMS
+    """``all rooms``, or ``dry, no effect``: the utterances no room or microphone was added to."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,26 +96,24 @@ class Measured:
 
     rows: list[InspectionRow]
     lines: list[Line]
+    parts: list[Part] = field(default_factory=list)
+    gone: int = 0
+    """Phrases left out because the grammar has them no longer."""
 
 
 def compare_inspection(
     recognisers: Sequence[Recogniser],
     plan: InspectionPlan,
-    progress: Progress = lambda text: None,
+    step: Step = lambda name, done, of: None,
     *,
     run: Callable[[Recogniser, InspectionPlan], Measured | Absent] | None = None,
 ) -> tuple[list[Measured], list[Absent]]:
     """Every recogniser over the plan, each in a fresh process (or through ``run``)."""
     found: list[Measured] = []
     absent: list[Absent] = []
-    context = multiprocessing.get_context("spawn")
     for recogniser in recognisers:
-        progress(recogniser.name)
-        if run is not None:
-            result = run(recogniser, plan)
-        else:
-            with context.Pool(1) as pool:
-                result = pool.apply(measure_safely, (recogniser, plan))
+        step(recogniser.name, 0, 0)
+        result = _apart(recogniser, plan, step) if run is None else run(recogniser, plan)
         if isinstance(result, Absent):
             absent.append(result)
         else:
@@ -101,72 +121,130 @@ def compare_inspection(
     return found, absent
 
 
-def measure_safely(recogniser: Recogniser, plan: InspectionPlan) -> Measured | Absent:
+def _apart(recogniser: Recogniser, plan: InspectionPlan, step: Step) -> Measured | Absent:
+    """``measure_safely`` in a process of its own, whose memory and crashes are its own."""
+    context = multiprocessing.get_context("spawn")
+    ours, theirs = context.Pipe(duplex=False)
+    process = context.Process(target=_work, args=(theirs, recogniser, plan), daemon=True)
+    process.start()
+    theirs.close()
+    try:
+        while True:
+            told: Measured | Absent | tuple[int, int] = ours.recv()
+            if not isinstance(told, tuple):
+                return told
+            step(recogniser.name, *told)
+    except EOFError:
+        process.join()
+        return Absent(recogniser.name, f"its process ended by itself (code {process.exitcode})")
+    finally:
+        process.terminate()
+        process.join()
+
+
+def _work(out: Connection, recogniser: Recogniser, plan: InspectionPlan) -> None:
+    out.send(measure_safely(recogniser, plan, lambda name, done, of: out.send((done, of))))
+    out.close()
+
+
+def measure_safely(
+    recogniser: Recogniser, plan: InspectionPlan, step: Step = lambda name, done, of: None
+) -> Measured | Absent:
     """``measure_inspection``, or why it cannot be run here."""
     try:
-        return measure_inspection(recogniser, plan)
+        return measure_inspection(recogniser, plan, step)
     except FieldlogError as error:
         return Absent(recogniser.name, str(error))
 
 
-def measure_inspection(recogniser: Recogniser, plan: InspectionPlan) -> Measured:
+def measure_inspection(
+    recogniser: Recogniser, plan: InspectionPlan, step: Step = lambda name, done, of: None
+) -> Measured:
     """All cells of one recogniser, in this process."""
     language = InspectionLanguage.load()
+    opened = SpeechSet(plan.folder)
+    cases = list(inspection_cases(opened, TEST, plan.ratios, plan.limit, spread=False))
     listener = recogniser.build()
     listener.load(language)
-    cases = inspection_cases(SpeechSet(plan.folder), TEST, plan.ratios, plan.limit, spread=False)
     try:
-        lines = list(hear_cases(cases, listener))
+        answers = None
+        if plan.answers is not None:
+            depends = made_of(recogniser, listener, plan.folder)
+            answers = Answers(plan.answers, recogniser.name, depends)
+        heard = {} if answers is None else {(x.id, x.cell): x for x in answers.lines()}
+        left = [case for case in cases if (case.id, case.cell) not in heard]
+        before = len(cases) - len(left)
+        step(recogniser.name, before, len(cases))
+
+        def kept() -> Iterator[Line]:
+            for line in hear_cases(left, listener):
+                heard[line.id, line.cell] = line
+                yield line
+
+        if answers is not None:
+            try:
+                write_lines(
+                    kept(),
+                    answers.path,
+                    lambda count: step(recogniser.name, before + count, len(cases)),
+                )
+            finally:
+                memory = answers.peak_mb(peak_mb())
+        else:
+            for count, _ in enumerate(kept(), 1):
+                step(recogniser.name, count, len(cases))
+            memory = peak_mb()
     finally:
         listener.close()
-    memory = peak_mb()
-    cells = dict.fromkeys(line.cell for line in lines)
-    rows = [
-        row(recogniser.name, [x for x in lines if x.cell == cell], language, plan.policy, memory)
-        for cell in cells
-    ]
-    return Measured(rows, lines)
+    every = [heard[case.id, case.cell] for case in cases]
+    lines = still_said(every, language)
+    items = {item.id: item for item in opened.items}
+    found = judged(lines, language, plan.policy)
+    rows = []
+    for rooms in (ALL_ROOMS, NO_ROOM):
+        mine = [x for x in found if rooms == ALL_ROOMS or items[x.line.id].effect == DRY]
+        for cell in dict.fromkeys(x.line.cell for x in mine):
+            these = [x for x in mine if x.line.cell == cell]
+            rows.append(tally(recogniser.name, these, memory, rooms))
+    gone = len({x.id for x in every} - {x.id for x in lines})
+    return Measured(rows, lines, parts(recogniser.name, found, items), gone)
 
 
 def row(
     name: str, lines: Sequence[Line], language: Language, policy: Policy, memory_mb: float
 ) -> InspectionRow:
     """The counts of one cell."""
-    judge = judge_for(language, shipped_rules(), policy)
+    return tally(name, judged(lines, language, policy), memory_mb)
+
+
+def tally(
+    name: str, found: Sequence[Judged], memory_mb: float, rooms: str = ALL_ROOMS
+) -> InspectionRow:
+    """The counts of one cell whose lines are judged."""
     counts: Counter[str] = Counter()
     idle_s = 0.0
-    for line in lines:
-        parsed = understood(line, language)
-        decision, kind = Decision.REFUSE, Kind.NOTHING
-        if parsed is not None:
-            clip = Clip(np.zeros(0, np.float32), flags=frozenset(line.flags))
-            judged = judge(parsed, line.hearing, clip)
-            decision, kind = judged.decision, judged.kind
-        if line.kind not in _POSITIVE:
+    for each in found:
+        accepted = each.decision is Decision.ACCEPT
+        if not each.positive:
             counts["others"] += 1
-            counts["others accepted"] += decision is Decision.ACCEPT
-            if line.kind != "half":
-                idle_s += line.seconds
-                counts["idle accepted"] += decision is Decision.ACCEPT and kind is Kind.FINDING
+            counts["others accepted"] += accepted
+            if each.line.kind != "half":
+                idle_s += each.line.seconds
+                counts["idle accepted"] += accepted and each.kind is Kind.FINDING
             continue
-        right = parsed is not None and is_right(line, parsed, language)
-        whole = parsed is not None and parsed.decision is Decision.ACCEPT
-        values = _values(language.understand(line.words))
         counts["phrases"] += 1
-        counts["right"] += right and decision is not Decision.REFUSE
-        counts["numbers"] += bool(values)
-        counts["numbers right"] += (
-            bool(values) and parsed is not None and bool(values & _values(parsed))
-        )
-        counts["silent"] += decision is Decision.ACCEPT and not right
-        counts["asked right"] += decision is Decision.ASK and right and whole
-        counts["asked wrong"] += decision is Decision.ASK and not right
-        counts["refused"] += decision is Decision.REFUSE
-    latencies = [line.hearing.latency_ms for line in lines]
-    seconds = sum(line.seconds for line in lines)
+        counts["right"] += each.right and each.decision is not Decision.REFUSE
+        counts["numbers"] += each.states_value
+        counts["numbers right"] += each.states_value and each.value_right
+        counts["silent"] += accepted and not each.right
+        counts["asked right"] += asked_when_right(each)
+        counts["asked wrong"] += each.decision is Decision.ASK and not each.right
+        counts["refused"] += each.decision is Decision.REFUSE
+    latencies = [each.line.hearing.latency_ms for each in found]
+    seconds = sum(each.line.seconds for each in found)
     return InspectionRow(
         recogniser=name,
-        cell=lines[0].cell if lines else "",
+        cell=found[0].line.cell if found else "",
         phrases=counts["phrases"],
         right=counts["right"],
         numbers=counts["numbers"],
@@ -182,16 +260,7 @@ def row(
         p95_ms=float(np.percentile(latencies, 95)) if latencies else 0.0,
         real_time_factor=sum(latencies) / 1000.0 / seconds if seconds else 0.0,
         memory_mb=memory_mb,
-    )
-
-
-def _values(found: Understanding) -> frozenset[tuple[object, ...]]:
-    """The values of all candidate findings, by number and unit."""
-    findings: tuple[Finding, ...] = (found.finding,) if found.finding else found.candidates
-    return frozenset(
-        tuple((q.value, q.high, q.unit) for q in (f.readings or (f.quantity,)) if q is not None)
-        for f in findings
-        if f.quantity is not None or f.readings
+        rooms=rooms,
     )
 
 
@@ -203,7 +272,7 @@ def confusions(lines: Iterable[Line], language: Language) -> list[tuple[str, str
     counts: Counter[tuple[str, str]] = Counter()
     for line in lines:
         parsed = understood(line, language)
-        if line.kind not in _POSITIVE or parsed is None or is_right(line, parsed, language):
+        if line.kind not in POSITIVE or parsed is None or is_right(line, parsed, language):
             continue
         said, heard = line.words.split(), line.hearing.hypotheses[0].text.split()
         matcher = SequenceMatcher(None, said, heard, autojunk=False)

@@ -54,6 +54,11 @@ def _beside(relative: str) -> Path | None:
 )
 @click.option("--set-only", is_flag=True, help="Only the inspection speech set.")
 @click.option("--docs", type=click.Path(path_type=Path), help="Write its tables and plots here.")
+@click.option(
+    "--answers",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Keep what was heard of the speech set here; an interrupted run goes on.",
+)
 @click.option("--wrong", is_flag=True, help="Name every file that was not right.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object per row.")
 def hearing(
@@ -73,23 +78,26 @@ def hearing(
     speech_set: Path | None,
     set_only: bool,
     docs: Path | None,
+    answers: Path | None,
     wrong: bool,
     as_json: bool,
 ) -> None:
     """Compare recognisers on spoken orders, digits and inspections, clean and with noise.
 
     Folders of orders, digits and noise left out are looked for in a folder "shared" beside the
-    checkout; an inspection speech set is made by "fieldlog benchmarks speech-set".
+    checkout; an inspection speech set is made by "fieldlog benchmarks speech-set". Answers that are
+    kept go with the recogniser's weights and the grammar: when these change, all is heard anew.
 
     \b
     Examples:
       fieldlog benchmarks hearing --limit 30 --only whisper
-      fieldlog benchmarks hearing --set set --set-only --limit 120 --docs docs/hearing
+      fieldlog benchmarks hearing --set set --set-only --answers answers --docs docs/hearing
     """
     from fieldlog.benchmarks import hearing as measured
     from fieldlog.benchmarks import recognisers as known
     from fieldlog.benchmarks import recordings
     from fieldlog.benchmarks.hearing_inspection import InspectionPlan
+    from fieldlog.cli.terminal import Terminal
     from fieldlog.doubt import Policy
 
     orders = orders or _beside("speech/orders")
@@ -121,6 +129,14 @@ def hearing(
     if vosk_model is not None:
         compared.append(known.vosk(vosk_model))
     if only:
+        names = [each.name for each in compared]
+        unknown = [name for name in only if name not in names]
+        if unknown:
+            raise UsageError(
+                f"no recogniser {unknown[0]!r} here",
+                where="--only",
+                todo=f"one of {', '.join(names)}",
+            )
         compared = [each for each in compared if each.name in only]
     plan = measured.Plan(
         sets=tuple(sets),
@@ -146,12 +162,20 @@ def hearing(
         from fieldlog.benchmarks import hearing_docs
 
         ratios = (None, *(ratio or (15.0, 10.0)))
-        shown = hearing_docs.inspect(
-            compared,
-            InspectionPlan(speech_set, ratios, limit, Policy(policy)),
-            docs,
-            tell,
-        )
+        with Terminal.here().progress() as bar:
+            task = bar.add_task("hearing", total=None)
+
+            def step(name: str, done: int, of: int) -> None:
+                if not of:
+                    tell(name)
+                bar.update(task, description=name, completed=done, total=of or None)
+
+            shown = hearing_docs.inspect(
+                compared,
+                InspectionPlan(speech_set, ratios, limit, Policy(policy), answers),
+                docs,
+                step,
+            )
         for line in shown.as_json() if as_json else shown.as_text():
             click.echo(line)
     if wrong and not as_json:
@@ -331,3 +355,23 @@ def _add_doubt() -> None:
 
 
 _add_doubt()
+
+
+def _add_hearing() -> None:
+    from fieldlog.benchmarks.chatter_command import chatter
+    from fieldlog.benchmarks.hearing_start_command import start
+
+    benchmarks.add_command(chatter)
+    benchmarks.add_command(start)
+
+
+_add_hearing()
+
+
+def _add_adapting() -> None:
+    from fieldlog.adapting.command import adapt
+
+    benchmarks.add_command(adapt)
+
+
+_add_adapting()
