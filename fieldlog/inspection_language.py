@@ -6,7 +6,7 @@ listed, before a microphone is opened. ``load`` reads the files; all else is pur
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from functools import cached_property, lru_cache
 from pathlib import Path
@@ -22,6 +22,7 @@ from fieldlog.grammar.files import load_grammar, read_text
 from fieldlog.grammar.grammar import Grammar
 from fieldlog.grammar.jsgf import to_jsgf
 from fieldlog.grammar.phrases import phrase_list
+from fieldlog.language import tell
 from fieldlog.language.answering import AnsweringLanguage, with_answers
 from fieldlog.language.answers import Answers
 from fieldlog.language.decide import decide, meaning_key
@@ -32,11 +33,13 @@ from fieldlog.language.lexicon import Words, phrases, spoken_name
 from fieldlog.language.shape import GRAMMAR, Shaped, shape
 from fieldlog.language.spellings import respell, respell_written
 from fieldlog.language.subjects import About, SubjectReader
-from fieldlog.language.values import Reading, ValueReader, Vocabulary
+from fieldlog.language.values import NONE, Reading, ValueReader, Vocabulary
 from fieldlog.meaning.normalise import normalise
 from fieldlog.model import Decision, Kind, Understanding
 
 DID_YOU_MEAN = "did you mean"
+_FOUND = (("on",), ("at",), ("in",), ("from",))
+"""Before what something was found in: "a leak at the drain plug"."""
 _FILLERS = frozenset({"um", "uh", "er", "erm", "ah", "hm", "hmm"})
 
 
@@ -46,6 +49,8 @@ class InspectionLanguage:
     name = "inspection"
     hint = HINT
     """A text of its kind, for listeners that can use one."""
+    in_shop_words = True
+    """Listeners trained on speech of this kind may tell themselves so."""
 
     def __init__(
         self,
@@ -92,7 +97,8 @@ class InspectionLanguage:
         catalogue = load_catalogue(folder)
         pattern = folder / "finding.jsgf"
         axes = frozenset(rule_names(folder / "positions.jsgf"))
-        shaped = shape(read_text(pattern), catalogue, axes, str(pattern))
+        faults = frozenset(rule_names(folder / "faults.jsgf"))
+        shaped = shape(read_text(pattern), catalogue, axes, faults, str(pattern))
         grammar = load_grammar(folder / "inspection.jsgf", {GRAMMAR: shaped.text})
         dialogue = load_grammar(folder / "dialogue.jsgf")
         return cls(grammar, shaped, catalogue, dialogue, load_grammar(folder / "answer.jsgf"))
@@ -172,6 +178,7 @@ class InspectionLanguage:
             return decided
         return (
             self._restarted(words, text)
+            or self._counted(words, text)
             or self._turned_round(words, text)
             or self._did_you_mean(words, text)
             or self._refusal(words, text, abouts, reasons)
@@ -219,10 +226,22 @@ class InspectionLanguage:
             return None
         return replace(found, flags=(*found.flags, "self-repair"))
 
+    def _counted(self, words: Words, text: str) -> Understanding | None:
+        """ "two front spokes missing", "two of the front spokes are missing": the count first."""
+        readings: list[Reading] = []
+        for at in range(1, min(4, len(words))):
+            behind = words[at + 1 :] if words[at : at + 1] == ("of",) else words[at:]
+            for about in self._subjects.read(behind):
+                if any(fact.counted for fact in about.component.given):
+                    said = behind[about.used :]
+                    said = said[1:] if said[:1] in (("is",), ("are",)) else said
+                    readings += self._values.read(about, (*words[:at], *said), text)[0]
+        return decide([one for one in readings if one.finding.given], text, self._subjects.values)
+
     def _turned_round(self, words: Words, text: str) -> Understanding | None:
-        """ "leaking left fork seal", "two millimetres on the front pads": what is said of it first."""
+        """What is said of it first: "two millimetres on the front pads", "nail in the rear tyre"."""
         for at in range(1, len(words)):
-            for linked in (words[at : at + 1] in (("on",), ("at",), ("in",)), False):
+            for linked in (words[at : at + 1] in _FOUND, False):
                 start = at + 1 if linked else at
                 whole = [
                     a for a in self._subjects.read(words[start:]) if a.used == len(words) - start
@@ -230,11 +249,14 @@ class InspectionLanguage:
                 readings = [
                     reading
                     for about in whole
-                    for reading in self._values.read(about, words[:at], text)[0]
+                    for reading in (
+                        *self._values.read(about, words[:at], text)[0],
+                        *(self._values.found_in(about, words[:at], text) if linked else ()),
+                    )
                 ]
                 decided = decide(readings, text, self._subjects.values)
                 if decided is not None:
-                    return decided
+                    return _asked_if_sound(decided) if NONE in words[:at] else decided
         return None
 
     def _did_you_mean(self, words: Words, text: str) -> Understanding | None:
@@ -302,6 +324,20 @@ class InspectionLanguage:
         return tuple(sorted(word for word in words - places_said if len(word) > 2))
 
 
+def _asked_if_sound(found: Understanding) -> Understanding:
+    """ "no play in the steering head" tells of one fault; whether all is well is asked."""
+    if found.decision is not Decision.ACCEPT or found.finding is None:
+        return found
+    return replace(
+        found,
+        decision=Decision.ASK,
+        reason="that one fault is not there; whether all is as it should be was not said",
+        question=f"{tell.capital(tell.finding(found.finding))}?",
+        finding=None,
+        candidates=(found.finding,),
+    )
+
+
 def _vocabulary(
     rules: Mapping[str, Rule],
     typed: Mapping[str, Rule],
@@ -311,6 +347,7 @@ def _vocabulary(
     conditions = {
         spoken_name(name): phrases(rules, name) for name in rules if name.startswith("conditions.")
     }
+    faults = {spoken_name(n): phrases(rules, n) for n in rules if n.startswith("faults.")}
     last: dict[str, dict[Words, str]] = {}
     axes = [
         a for c in catalogue for a in (*c.axes, *(a for k in c.characteristics for a in k.axes))
@@ -329,12 +366,31 @@ def _vocabulary(
                 for words, value in own.items()
                 if phrase[-len(words) :] == words
             }
+        else:  # typed only: offered to listeners it would add half as many states again
+            last[axis] = _behind(rules, axis, subjects.values(axis))
     return Vocabulary(
         copulas=(*phrases(rules, f"{GRAMMAR}.is"), *phrases(typed, "dialogue.typed_is")),
         conditions=conditions,
+        faults=faults,
         readings=phrases(rules, f"{GRAMMAR}.readings"),
         last=last,
     )
+
+
+def _behind(rules: Mapping[str, Rule], axis: str, values: Iterable[str]) -> Mapping[Words, str]:
+    """Words of a place that can follow what was found: "leaking on the right", "loose at the rear".
+
+    Only with their preposition: "two millimetres left" is what is left of a pad.
+    """
+    after = f"positions.{axis.replace(' ', '_')}_after"
+    said = phrases(rules, after) if after in rules else ()
+    return {
+        phrase: value
+        for value in values
+        for words in phrases(rules, f"positions.{value.replace(' ', '_')}")
+        for phrase in said
+        if phrase[:1] in (("at",), ("on",)) and phrase[2:] == words
+    }
 
 
 def _place_words(rules: Mapping[str, Rule]) -> Mapping[Words, frozenset[str]]:

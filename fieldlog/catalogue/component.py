@@ -68,12 +68,23 @@ class Uncertainty:
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """A setting of the check that may be said with the value: "... at twenty five feet"."""
+    """A setting of the check that may be said with the value: "... at twenty five feet".
+
+    Or, with ``before``, how many or how much, said before a condition: "two missing", "half a quart
+    low". That is kept with the finding and not checked: the condition is what is judged.
+    """
 
     setting: str
     words: tuple[str, ...]
     """What stands before it: ``at``, ``over``."""
     units: tuple[str, ...]
+    before: tuple[str, ...] = ()
+    """The conditions before which it is said."""
+
+    @property
+    def counted(self) -> bool:
+        """Whether it is a plain count, which may be said first of all: "two spokes missing"."""
+        return bool(self.before) and self.units == ("1",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +166,7 @@ class Component:
     conditions: Mapping[str, Severity | None] = field(default_factory=dict)
     say: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     characteristics: tuple[Characteristic, ...] = ()
+    given: tuple[Given, ...] = ()
     how_to_check: str = ""
     cautions: tuple[str, ...] = ()
     beyond: Beyond = Beyond()

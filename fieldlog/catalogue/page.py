@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 
-from fieldlog.catalogue.component import Axis, Catalogue, Characteristic, Component
+from fieldlog.catalogue.component import Axis, Catalogue, Characteristic, Component, Given
 from fieldlog.catalogue.phrases import expand
 from fieldlog.model import Severity
 
@@ -40,7 +40,9 @@ def component_lines(component: Component) -> Iterator[str]:
     for caution in component.cautions:
         yield f"*Caution: {caution}*"
     yield ""
-    yield f"- conditions: {_conditions(component.conditions)}"
+    yield f"- conditions: {_conditions(component.conditions)}" + "".join(
+        f"; {told}" for told in _given(component.given)
+    )
     for one in component.characteristics:
         yield f"- **{one.name}**: {characteristic_line(one)}"
     if component.beyond.do:
@@ -67,8 +69,7 @@ def characteristic_line(one: Characteristic) -> str:
         told.append(f"U {size} {_unit(known.unit)}".strip() + f" ({known.instrument})")
     if one.readings > 1:
         told.append(f"up to {one.readings} readings")
-    if one.given:
-        told.append("may be said with it: " + ", ".join(fact.setting for fact in one.given))
+    told += _given(one.given)
     if one.code:
         told.append(one.code)
     if one.conditions:
@@ -76,6 +77,17 @@ def characteristic_line(one: Characteristic) -> str:
     if one.how_to_check:
         told.append(one.how_to_check)
     return "; ".join(told)
+
+
+def _given(given: Sequence[Given]) -> Iterator[str]:
+    """What may be said with a value, and what may be said before a condition."""
+    beside = [fact.setting for fact in given if not fact.before]
+    if beside:
+        yield f"may be said with it: {', '.join(beside)}"
+    for fact in given:
+        if fact.before:
+            how = "how many" if fact.counted else f"how much ({' or '.join(fact.units)})"
+            yield f"{how} may be said before {' or '.join(fact.before)}"
 
 
 def _conditions(conditions: Mapping[str, Severity | None]) -> str:

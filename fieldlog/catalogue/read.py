@@ -40,6 +40,7 @@ _COMPONENT_KEYS = frozenset(
         "conditions",
         "say",
         "measures",
+        "given",
         "how_to_check",
         "cautions",
         "beyond",
@@ -53,6 +54,8 @@ _MEASURE_KEYS = frozenset(
     )
 )
 _MOST_READINGS = 12
+_VOLUMES = frozenset(("qt", "L", "mL", "fl.oz"))
+"""Units of what may lack: those of the rule <lacking> of quantities.jsgf."""
 
 
 @dataclass(frozen=True)
@@ -127,6 +130,7 @@ class _Entry:
             conditions=conditions,
             say=self._say(conditions),
             characteristics=tuple(self._measures(axes)),
+            given=tuple(self._given(conditions)),
             how_to_check=self._text("how_to_check", required=True),
             cautions=tuple(self._strings("cautions")),
             beyond=self._beyond() or Beyond(),
@@ -184,7 +188,7 @@ class _Entry:
             axes=self._axes() if "positions" in self.table else axes,
             readings=readings,
             dial=bool(self.table.get("dial", False)),
-            given=tuple(self._given()),
+            given=tuple(self._given(conditions)),
             ranges=tuple(self._ranges(units)),
             uncertainties=tuple(self._uncertainties(units)),
             conditions=conditions,
@@ -276,14 +280,22 @@ class _Entry:
             found[condition] = tuple(phrases)
         return MappingProxyType(found)
 
-    def _given(self) -> Iterable[Given]:
+    def _given(self, conditions: Collection[str]) -> Iterable[Given]:
         for setting, table in self.table.get("given", {}).items():
             inner = _Entry(self.where, table, self.known, self.faults, f"given.{setting}.")
-            inner._no_other_keys(frozenset(("words", "units")))
+            inner._no_other_keys(frozenset(("words", "units", "before")))
+            before = tuple(inner._strings("before"))
+            for condition in before:
+                if condition not in conditions:
+                    inner.fault("before", f"'{condition}' is none of this entry's conditions")
+            if before and "words" in table:
+                inner.fault("words", "what is said before a condition has no words of its own")
             units = tuple(inner._strings("units"))
+            if before and units != ("1",) and not _VOLUMES.issuperset(units):
+                inner.fault("units", 'before a condition: "1" for a count, or volumes')
             if not units or not all(unit in UNITS for unit in units):
                 inner.fault("units", f"give units out of {' '.join(UNITS)}")
-            yield Given(setting, inner._phrases("words", required=True), units)
+            yield Given(setting, inner._phrases("words", required=not before), units, before)
 
     def _ranges(self, units: tuple[str, ...]) -> Iterable[Range]:
         found: dict[str, Range] = {}

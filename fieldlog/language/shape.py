@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import permutations, product
 
-from fieldlog.catalogue.component import Axis, Catalogue, Characteristic, Component
+from fieldlog.catalogue.component import Axis, Catalogue, Characteristic, Component, Given
 from fieldlog.errors import GrammarError
 from fieldlog.meaning.rules import RULES, SAID, bare_rule, rules_for
 
@@ -36,6 +36,10 @@ _PATTERNS: Mapping[str, frozenset[str]] = {
     "more": frozenset({"reading"}),
     "judged": frozenset({"subject", "condition"}),
     "judged_last": frozenset({"subject", "condition", "last"}),
+    "amounted": frozenset({"subject", "amount", "condition"}),
+    "counted": frozenset({"subject", "condition"}),
+    "measured_given": frozenset({"subject", "value", "given"}),
+    "found_in": frozenset({"fault", "subject"}),
     "coded": frozenset({"subject", "code"}),
 }
 """The pattern rules that finding.jsgf has to have, with the holes each may use."""
@@ -74,18 +78,30 @@ class _Made:
             self.unplaced.append(rules[1])
 
 
-def shape(pattern: str, catalogue: Catalogue, spoken_axes: frozenset[str], where: str) -> Shaped:
+def shape(
+    pattern: str,
+    catalogue: Catalogue,
+    spoken_axes: frozenset[str],
+    faults: frozenset[str],
+    where: str,
+) -> Shaped:
     """Fill the pattern (text of finding.jsgf, called ``where``) from the catalogue.
 
-    ``spoken_axes``: the rule names of positions.jsgf, to know where each axis may be said. Raises
-    ``GrammarError`` when the pattern lacks a rule or uses a hole that it does not have.
+    ``spoken_axes``: the rule names of positions.jsgf, to know where each axis may be said;
+    ``faults``: those of faults.jsgf, the conditions that have a noun. Raises ``GrammarError`` when
+    the pattern lacks a rule or uses a hole that it does not have.
     """
-    return _Shaper(pattern, catalogue, spoken_axes, where).shaped()
+    return _Shaper(pattern, catalogue, spoken_axes, faults, where).shaped()
 
 
 class _Shaper:
     def __init__(
-        self, pattern: str, catalogue: Catalogue, spoken_axes: frozenset[str], where: str
+        self,
+        pattern: str,
+        catalogue: Catalogue,
+        spoken_axes: frozenset[str],
+        faults: frozenset[str],
+        where: str,
     ) -> None:
         plain = _COMMENT.sub("", pattern)
         self.imports = _IMPORT.findall(plain)
@@ -99,6 +115,7 @@ class _Shaper:
         _check(self.patterns, where)
         self.catalogue = catalogue
         self.spoken_axes = spoken_axes
+        self.faults = faults
         self.rules: dict[str, str] = {}
         self.subjects: dict[str, Subject] = {}
         self.measured: dict[tuple[str, ...], _Made] = {}
@@ -107,6 +124,10 @@ class _Shaper:
         self.series: dict[tuple[str, tuple[str, ...]], _Made] = {}
         self.judged: dict[tuple[str, ...], _Made] = {}
         self.judged_last: dict[tuple[tuple[str, ...], str], _Made] = {}
+        self.amounted: dict[tuple[str, tuple[str, ...]], _Made] = {}
+        self.counted: dict[tuple[str, ...], _Made] = {}
+        self.measured_given: dict[tuple[str, str], _Made] = {}
+        self.found_in: dict[str, _Made] = {}
         self.coded: dict[str, _Made] = {}
         self.things: list[str] = []
 
@@ -136,8 +157,10 @@ class _Shaper:
             subjects = named if one.named else [*named, self._bare(component, one, slug, whole)]
             for subject in subjects:
                 self._said_of(one, subject)
+                self._given_with(one, subject)
                 if own:
                     self.judged.setdefault(own, _Made()).add(subject)
+                    self._found_in(one.conditions, subject)
             if one.behind and one.units:
                 made = self.measured_behind.setdefault((value_rules(one), one.behind), _Made())
                 for subject in (*named, self._bare(component, one, slug, whole)):
@@ -147,8 +170,12 @@ class _Shaper:
                     made = self.measured_last.setdefault((value_rules(one), axis.name), _Made())
                     for subject in self._named(component, one, slug, axis.name):
                         made.add(subject)
+                        self._given_with(one, subject, f" <positions.{axis.name}_last>")
             if not one.named:
                 conditions = tuple(dict.fromkeys((*conditions, *own)))
+        for fact in component.given:
+            self._amounts(fact, component.say, whole)
+        self._found_in(component.conditions, whole)
         if conditions:
             self.judged.setdefault(conditions, _Made()).add(whole)
             for axis in component.axes:
@@ -264,6 +291,38 @@ class _Shaper:
         if one.readings > 1:
             self.series.setdefault(_series_rules(one), _Made()).add(subject)
 
+    def _given_with(self, one: Characteristic, subject: tuple[str, str], last: str = "") -> None:
+        """Facts said after the value (and its place ``last``), or an amount before a condition."""
+        for fact in one.given:
+            if fact.before:
+                self._amounts(fact, one.say, subject)
+                continue
+            # degrees of either scale leave a choice, which a fact must not
+            units = [
+                rule.replace("of_", "fact_")
+                for rule in rules_for(fact.units)
+                if rule != "of_bare_degrees"
+            ]
+            given = f"({' | '.join(fact.words)}) {_quantity(units)}"
+            value = f"{_quantity(value_rules(one))}{last}"
+            self.measured_given.setdefault((value, given), _Made()).add(subject)
+
+    def _amounts(
+        self, fact: Given, say: Mapping[str, tuple[str, ...]], subject: tuple[str, str]
+    ) -> None:
+        """ "two missing", "half a quart low"; a count may be said first of all as well."""
+        said = _conditions(
+            dict.fromkeys(fact.before), {name: say[name] for name in fact.before if name in say}
+        )
+        amount = "<several>" if fact.counted else "<quantities.lacking>"
+        self.amounted.setdefault((amount, said), _Made()).add(subject)
+        if fact.counted:
+            self.counted.setdefault(said, _Made()).add(subject)
+
+    def _found_in(self, conditions: Iterable[str], subject: tuple[str, str]) -> None:
+        for fault in sorted(self.faults.intersection(conditions)):
+            self.found_in.setdefault(fault, _Made()).add(subject)
+
     def _instances(self) -> Iterator[str]:
         for value, made in self.measured.items():
             numbers = bare_rules(value)
@@ -285,6 +344,15 @@ class _Shaper:
             said = "(" + " | ".join(conditions) + ")"
             last = f"<positions.{axis}_last>"
             yield self._said("judged_last", made, condition=said, last=last)
+        for (amount, conditions), made in self.amounted.items():
+            said = "(" + " | ".join(conditions) + ")"
+            yield self._said("amounted", made, amount=amount, condition=said)
+        for conditions, made in self.counted.items():
+            yield self._said("counted", made, condition="(" + " | ".join(conditions) + ")")
+        for (quantity, given), made in self.measured_given.items():
+            yield self._said("measured_given", made, value=quantity, given=given)
+        for fault, made in self.found_in.items():
+            yield self._said("found_in", made, fault=f"<faults.{_slug(fault)}>")
         for code, made in self.coded.items():
             yield self._said("coded", made, code=_code(code))
 

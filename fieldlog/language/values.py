@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 from enum import IntEnum
 from fractions import Fraction
 
-from fieldlog.catalogue.component import CONDITION, Axis, Characteristic, Component
+from fieldlog.catalogue.component import CONDITION, SOUND, Axis, Characteristic, Component
 from fieldlog.catalogue.phrases import expand
 from fieldlog.derived.tyre import is_week
-from fieldlog.language.given import Facts, with_given
+from fieldlog.language.given import Facts, before_condition, with_given
 from fieldlog.language.lexicon import Words
 from fieldlog.language.series import series
 from fieldlog.language.subjects import About
@@ -22,8 +22,11 @@ from fieldlog.model import Finding, Quantity
 from fieldlog.units import UNITS
 
 REPAIR = "correction"
+NONE = "no"
+"""Before a noun: "no play in the steering head"."""
 HOMOPHONE, UNIT_ASSUMED, REPAIRED = "homophone", "unit assumed", "self-repair"
 TEEN_TWIN, GRADE_TWIN = "teen/ty twin", "DOT 5/5.1 twin"
+_ARE = (("is",), ("are",))
 _KEPT_FLAGS = ("agreement", "loose unit", "shorthand", "either", *sorted(DOUBTFUL))
 
 
@@ -56,6 +59,8 @@ class Vocabulary:
     copulas: tuple[Words, ...]
     conditions: Mapping[str, tuple[Words, ...]]
     """Canonical condition -> its phrases."""
+    faults: Mapping[str, tuple[Words, ...]]
+    """Canonical condition -> the nouns for it ("nail"), said before what it was found in."""
     readings: tuple[Words, ...]
     """Words that announce a series."""
     last: Mapping[str, Mapping[Words, str]]
@@ -94,6 +99,25 @@ class ValueReader:
             for one, body in self._named_behind(about, said):
                 self._measured(about, one, body, words, found, reasons)
         return found, list(dict.fromkeys(reasons))
+
+    def found_in(self, about: About, said: Words, words: str) -> Iterator[Reading]:
+        """ "nail", "there is a crack": the conditions of ``about`` that a noun stands for.
+
+        "no play" gives what is as it should be, to be asked about.
+        """
+        noun = said[2:] if said[:2] == ("there", "is") else said
+        absent = noun[:1] == (NONE,)
+        noun = noun[1:] if absent or noun[:1] in (("a",), ("an",), ("some",)) else noun
+        known = set(self.conditions_of(about.component, about.characteristic).values())
+        meant = {c for _, c in known if noun in self._vocabulary.faults.get(c, ())}
+        if absent and meant:
+            meant = {SOUND}
+        for name, condition in sorted(known):
+            if condition in meant:
+                finding = Finding(
+                    about.component.name, about.position, name, condition=condition, words=words
+                )
+                yield _placed(Reading(about, finding, Standing.FITS))
 
     def conditions_of(
         self, component: Component, one: Characteristic | None
@@ -157,6 +181,26 @@ class ValueReader:
                     about.component.name, place.position, known[0], condition=known[1], words=words
                 )
                 found.append(_placed(Reading(place, finding, Standing.FITS)))
+            found += self._amounted(place, body, words, table)
+
+    def _amounted(
+        self, about: About, body: Words, words: str, table: Mapping[Words, tuple[str, str]]
+    ) -> Iterator[Reading]:
+        """ "two missing", "half a quart low": how many or how much, then the condition."""
+        for rest, owner, before, given in before_condition(
+            about.component, about.characteristic, body
+        ):
+            name, condition = table.get(rest[1:] if rest[:1] in _ARE else rest, ("", ""))
+            if name == owner and condition in before:
+                finding = Finding(
+                    about.component.name,
+                    about.position,
+                    name,
+                    condition=condition,
+                    words=words,
+                    given=given,
+                )
+                yield _placed(Reading(about, finding, Standing.FITS))
 
     def _coded(
         self, about: About, one: Characteristic, said: Words, words: str, found: list[Reading]

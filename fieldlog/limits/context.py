@@ -129,6 +129,8 @@ _ROWS: tuple[Setting, ...] = (
     Setting("pressure_tolerance", "ratio", "tolerance of those pressures, e.g. 10%", bare="%"),
     Setting("distance", "length", "distance to the aiming screen, e.g. 25ft", assumed="25ft"),
     Setting("force", "text", "force at which a belt's deflection was read; kept, not checked"),
+    Setting("count", "text", "how many of them were found so; kept, not checked"),
+    Setting("short_by", "text", "how much is lacking to the full mark; kept, not checked"),
     Setting("odometer", "length", "odometer reading, e.g. 24000mi"),
     Setting("torque", "torque", "maker's tightening torque for the fastener"),
     Setting("torque_tolerance", "ratio", "tolerance of that torque, e.g. 10%", bare="%"),
