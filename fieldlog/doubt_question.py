@@ -23,7 +23,7 @@ def distinct(understandings: Sequence[Understanding]) -> tuple[Finding, ...]:
 
 
 def what_to_ask(best: Understanding, others: Sequence[Understanding]) -> str:
-    """ "15 N.m or 50 N.m?" between meanings; "Did you say ...?" where one is merely unsure.
+    """ "15 N·m or 50 N·m?" between meanings; "Did you say ...?" where one is merely unsure.
 
     ``others`` are the other meanings to offer, nearest first; those that mean the same as ``best``
     are left out.

@@ -13,8 +13,10 @@ from fieldlog.aftercare.due import Done, Interval, When, due_from_age, due_from_
 from fieldlog.aftercare.files import load_care
 from fieldlog.aftercare.plot import LIMIT, READING, plot
 from fieldlog.aftercare.trend import DIFFERENCE, Rules, Trend, same_place, trends
+from fieldlog.cli.care_lines import trend_json, trend_lines
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.model import Context, Finding, Qualifier, Quantity
+from fieldlog.report.trend_picture import trend_picture
 from fieldlog.store.records import HistoryRow
 
 F = Fraction
@@ -239,3 +241,21 @@ class TestPlot:
     def test_any_series_can_be_drawn(self, tenths: list[int]) -> None:
         lines = plot(trend(rows(TREAD, [Quantity(F(t, 10), "mm") for t in tenths])))
         assert len({len(line) for line in lines}) <= 1
+
+
+def test_readings_are_told_in_the_unit_they_were_said_in() -> None:
+    made = trend(rows(TREAD, mm("5", "4", "3")), "US-VA")
+    assert (made.unit, made.told_unit) == ("in", "mm")  # held against 2/32 in
+    told = "\n".join(trend_lines(made, "mi", drawn=True))
+    for shown in ("rear tyre tread depth, mm", "  5 mm", "  3 mm", "mm per year", "3/32 in"):
+        assert shown in told.replace("2/32", "3/32"), told
+    assert "0.19" not in told  # 5 mm in inches
+    assert "≈ 1.59 mm" in told or "1.5875 mm" in told  # the limit beside its printed value
+    picture = trend_picture(made)
+    assert picture is not None
+    assert picture.told.startswith("5 mm on ")
+    data = trend_json(made, "mi")
+    assert (data["unit"], data["said_unit"]) == ("in", "mm")
+    worn = trend(rows(TREAD, mm("5", "3", "1")), "US-VA")
+    assert worn.projection.item is not None
+    assert worn.projection.item.reason.startswith("read 1 mm on ")

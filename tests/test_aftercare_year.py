@@ -308,6 +308,10 @@ def test_due_command(shop: Shop) -> None:
     assert tread["by_distance"]["unit"] == "mi"
     told = run(shop, "vehicle", "due", "1", "--on", "2026-01-31")
     assert "renew insurance" in told
+    unknown = [line for line in told.splitlines() if "never recorded as done" in line]
+    assert len(unknown) == 1  # folded as in the report
+    assert "unknown" not in told
+    assert sum(i["when"] == "unknown" for i in items) == unknown[0].count(",") + 1 > 1
 
 
 def test_jobs_command(shop: Shop) -> None:

@@ -109,7 +109,7 @@ def test_a_refusal_is_a_result_with_its_reason() -> None:
 @pytest.mark.parametrize(
     ("words", "line"),
     [
-        ("rear tread four thirty-seconds", "rear tyre, tread depth: 1/8 in"),
+        ("rear tread four thirty-seconds", "rear tyre, tread depth: 4/32 in"),
         ("front pads two", "asked: 2 mm?"),
         ("go to front", "not understood: "),
         ("take photo", "photo"),

@@ -20,7 +20,7 @@ def language() -> InspectionLanguage:
         (
             "front axle nut torque fifty newton metres",
             ["front axle nut torque fifteen newton metres"],
-            "50 N.m or 15 N.m?",
+            "50 N·m or 15 N·m?",
         ),
         ("front tyre cracked", ["rear tyre cracked"], "Front or rear?"),
         ("front tyre worn", ["front tyre good"], "Worn or sound?"),

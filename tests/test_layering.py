@@ -17,7 +17,7 @@ SHELL = {
     "aftercare/files.py",
 }
 PURE = (
-    "model.py", "errors.py", "units.py", "assess.py",
+    "model.py", "errors.py", "units.py", "assess.py", "wording.py",
     "grammar", "meaning", "catalogue", "language", "limits", "derived", "aftercare",
     "photos/clock.py", "photos/attach.py", "photos/matching.py", "report/view.py",
 )  # fmt: skip

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fieldlog.language import tell
 from fieldlog.model import Finding, Judgement, Qualifier, Quantity, State
 from fieldlog.report.gauge import gauge
 from fieldlog.report.words import (
@@ -175,3 +177,19 @@ def test_no_ruler_without_a_value() -> None:
     judged = _judged("is", "1")
     assert gauge(judged) is None
     assert gauge(replace(_judged("at least", "1"), reading=None)) is None
+
+
+@pytest.mark.parametrize(
+    "finding",
+    [
+        CRACKED, GRADE, RUN_OUT,
+        Finding("tyre", "rear", "tread depth", Quantity(Fraction(1, 8), "in", "four thirty seconds")),
+        Finding("axle nut", "rear", "torque", Quantity(Fraction(72), "lbf.ft", "seventy two")),
+        Finding("coolant", None, "temperature", Quantity(Fraction(95), "degC", "ninety five")),
+        Finding("battery", "cell 3", "specific gravity", Quantity(Fraction(253, 200), "1", "x")),
+        Finding("headlamp", "down", "aim offset", Quantity(Fraction(7, 4), "in")),
+        Finding("bolt", None, "slack", Quantity(Fraction(2), "mm", "x", Fraction(3), Qualifier.ABOUT)),
+    ],
+)  # fmt: skip
+def test_a_question_and_the_paper_say_it_alike(finding: Finding) -> None:
+    assert tell.finding(replace(finding, given=())) == finding_text(finding)

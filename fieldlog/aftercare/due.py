@@ -18,6 +18,7 @@ from types import MappingProxyType
 from fieldlog.derived.wear import LEVEL, Forecast, Point, TooFewPoints, fit, to_limit
 from fieldlog.language import tell
 from fieldlog.model import Quantity
+from fieldlog.units import convert
 
 SOON_DAYS = 60
 """An item due within this many days is *soon* (common practice: two months to find an hour)."""
@@ -233,6 +234,7 @@ def due_from_wear(
     level: float = LEVEL,
     odometer_km: Fraction | None = None,
     printed: str = "",
+    said_in: str = "",
 ) -> Projection:
     """Project one series (no replacement in it) to ``limit``: by date, and by distance if known.
 
@@ -240,7 +242,8 @@ def due_from_wear(
     A newest reading past the limit is overdue whatever the line says. Otherwise it refuses with a
     reason where there are too few readings, they do not move towards the limit, or the line meets it
     only after a century. ``odometer_km``: distance done by today, default that of
-    the last reading; ``printed``: the limit as its source prints it.
+    the last reading; ``printed``: the limit as its source prints it; ``said_in``: the unit in
+    which the readings were said, if another than ``unit``.
     """
     if not readings:
         return Projection(None, "no readings")
@@ -248,7 +251,8 @@ def due_from_wear(
     if last.value < limit if falling else last.value > limit:
         what = f"{characteristic} is past {printed or f'{tell.quantity(Quantity(limit, unit))}'}"
         km = None if last.odometer_km is None else Fraction(round(last.odometer_km))
-        said = tell.quantity(Quantity(last.value, unit))
+        told_in = said_in or unit
+        said = tell.quantity(Quantity(convert(last.value, unit, told_in), told_in))
         told = f"read {said} on {last.on}"
         item = DueItem(
             what, component, position, last.on, km, None, None, When.OVERDUE, told, source

@@ -36,6 +36,9 @@ def plot(trend: Trend, width: int = _WIDTH, height: int = _HEIGHT) -> tuple[str,
     def row(value: float) -> int:
         return round((high - value) / (high - low) * (height - 1))
 
+    def label(value: float) -> str:
+        return f"{float(trend.told(Fraction(value))):.4g}"
+
     grid = [[" "] * width for _ in range(height)]
     if limit is not None:
         grid[row(limit)] = [LIMIT] * width
@@ -49,9 +52,9 @@ def plot(trend: Trend, width: int = _WIDTH, height: int = _HEIGHT) -> tuple[str,
     for each, value in zip(readings, values, strict=True):
         grid[row(value)][column((each.on - first).days)] = READING
     end = first + timedelta(days=round(right))
-    labels = {0: f"{high:g}", height - 1: f"{low:g}"}
+    labels = {0: label(high), height - 1: label(low)}
     if limit is not None:
-        labels[row(limit)] = f"{limit:g}"
+        labels[row(limit)] = label(limit)
     edge = max(map(len, labels.values()))
     told = [f"{labels.get(at, ''):>{edge}} ┤{''.join(cells)}" for at, cells in enumerate(grid)]
     axis = f"{first}{end!s:>{width - 10}}"

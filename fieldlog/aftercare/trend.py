@@ -66,6 +66,17 @@ class Trend:
     projection: Projection
     left_out: tuple[str, ...] = ()
     """Findings that could not be put on the line, each with the reason."""
+    said: str = ""
+    """Unit of the newest finding, in which people are told of it; empty: ``unit``."""
+
+    def told(self, value: Fraction) -> Fraction:
+        """A value in ``unit`` as one in the unit that was said."""
+        return convert(value, self.unit, self.told_unit)
+
+    @property
+    def told_unit(self) -> str:
+        """The unit people are told of it in."""
+        return self.said or self.unit
 
     @property
     def key(self) -> Key:
@@ -199,10 +210,12 @@ def _trend(
         noise = convert(u * DIFFERENCE, _unit(newest), unit, difference=True)
     series = _series(readings, falling, noise, cuts)
     now = series[-1] if series else ()
-    projection = _projection(key, now, gate, falling, today, odometer_km, level)
+    own = _unit(newest)
+    said = own if dimension(own) == dimension(unit) else unit
+    projection = _projection(key, now, gate, falling, today, odometer_km, level, said)
     return Trend(
         key[0], key[1], key[2], unit, now, tuple(series[:-1]), gate, falling, noise, projection,
-        tuple(left_out),
+        tuple(left_out), said,
     )  # fmt: skip
 
 
@@ -214,6 +227,7 @@ def _projection(
     today: date,
     odometer_km: Fraction | None,
     level: float,
+    said: str,
 ) -> Projection:
     if gate is None or gate.value is None or falling is None:
         return Projection(None, "no limit with one end gates the newest reading")
@@ -229,7 +243,17 @@ def _projection(
         )
         return Projection(item, "age runs evenly")
     return due_from_wear(
-        *key, readings, gate.value, gate.unit, falling, source, today, level, odometer_km, printed
+        *key,
+        readings,
+        gate.value,
+        gate.unit,
+        falling,
+        source,
+        today,
+        level,
+        odometer_km,
+        printed,
+        said,
     )
 
 

@@ -7,12 +7,13 @@ from datetime import date
 from fractions import Fraction
 from typing import Any
 
-from fieldlog.aftercare.due import DueItem, Reading
+from fieldlog.aftercare.due import DueItem, Reading, When
 from fieldlog.aftercare.job_lines import JobLine
 from fieldlog.aftercare.plot import plot
 from fieldlog.aftercare.trend import Trend
 from fieldlog.cli.json_view import limit_view
 from fieldlog.report.lines import due_row
+from fieldlog.report.words import limit_text, rounded_text, unit_text, with_unit
 from fieldlog.units import convert
 
 Json = dict[str, Any]
@@ -21,6 +22,10 @@ Json = dict[str, Any]
 def due_lines(item: DueItem, unit: str) -> Iterator[str]:
     """What, by when, why and by whose word."""
     row = due_row(item, unit)
+    if item.when is When.UNKNOWN:
+        yield row.what
+        yield f"         {row.reason} (fieldlog vehicle done); {row.source}"
+        return
     yield f"{row.nearness:<8} {row.what}"
     yield f"         by {row.by}"
     yield f"         {row.reason}; {row.source}"
@@ -50,25 +55,29 @@ def name_of(trend: Trend) -> str:
 
 def trend_lines(trend: Trend, unit: str, *, drawn: bool) -> Iterator[str]:
     """Readings, replaced parts, slope, limit, and where the line meets it."""
-    yield f"{name_of(trend)}, {_unit(trend.unit)}"
+    yield f"{name_of(trend)}, {unit_text(trend.told_unit)}".rstrip(", ")
     for number, series in enumerate((*trend.before, trend.readings)):
         if number:
             yield "  a new part from here on"
         for each in series:
-            yield f"  {_reading(each, trend.unit, unit)}"
+            yield f"  {_reading(each, trend, unit)}"
     for text in trend.left_out:
         yield f"  left out, {text}"
     if drawn:
         yield from (f"  {text}" for text in plot(trend))
     slope = slopes(trend, unit)
     if slope:
+        factor = float(convert(Fraction(1), trend.unit, trend.told_unit, difference=True))
         yield "  " + ", ".join(
-            f"{value:+.3g} {_unit(trend.unit)} per {per}" for per, value in slope
+            f"{with_unit(f'{value * factor:+.3g}', trend.told_unit)} per {per}"
+            for per, value in slope
         )
     if trend.limit is not None:
         limit = trend.limit
-        printed = limit.printed or f"{float(limit.value or 0):g} {limit.unit}"
-        yield f"  limit: {limit.relation} {printed}; {limit.source} ({limit.status.value})"
+        beside = ""
+        if limit.value is not None and limit.unit != trend.told_unit:
+            beside = f" ({rounded_text(trend.told(limit.value), trend.told_unit)})"
+        yield f"  limit: {limit_text(limit)}{beside}; {limit.source} ({limit.status.value})"
     yield f"  {_projection(trend, unit)}"
 
 
@@ -80,6 +89,7 @@ def trend_json(trend: Trend, unit: str) -> Json:
         "position": trend.position,
         "characteristic": trend.characteristic,
         "unit": trend.unit,
+        "said_unit": trend.told_unit,
         "readings": [_reading_json(each, trend.unit, unit) for each in trend.readings],
         "before": [
             [_reading_json(each, trend.unit, unit) for each in series] for series in trend.before
@@ -168,11 +178,15 @@ def _ends(trend: Trend, unit: str) -> Json:
     return {"earliest_distance": found[0], "latest_distance": found[1]}
 
 
-def _reading(each: Reading, of: str, unit: str) -> str:
+def _reading(each: Reading, trend: Trend, unit: str) -> str:
     at = ""
     if each.odometer_km is not None:
         at = f"{float(convert(each.odometer_km, 'km', unit)):>9.0f} {unit}"
-    return f"{each.on}  {at:<13} {float(each.value):.4g} {_unit(of)}".rstrip()
+    return f"{each.on}  {at:<13} {_told(each.value, trend)}"
+
+
+def _told(value: Fraction, trend: Trend) -> str:
+    return with_unit(f"{float(trend.told(value)):.4g}", trend.told_unit)
 
 
 def _reading_json(each: Reading, of: str, unit: str) -> Json:
@@ -189,7 +203,3 @@ def _distance(km: Fraction | None, unit: str) -> Json | None:
 
 def _day(day: date | None) -> str | None:
     return None if day is None else day.isoformat()
-
-
-def _unit(unit: str) -> str:
-    return "" if unit == "1" else unit

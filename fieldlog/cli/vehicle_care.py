@@ -95,10 +95,13 @@ def trend(
 def due(key: str, day: datetime | None, as_json: bool, folder: Path | None) -> None:
     """Show what comes due on a VEHICLE: from intervals, papers and wear, most urgent first.
 
+    What was never entered as done is one line, as in the report; --json lists each.
+
     \b
     Example:
       fieldlog vehicle due "blue roadster"
     """
+    from fieldlog.aftercare.due import folded
     from fieldlog.aftercare.files import load_care, past_of
     from fieldlog.aftercare.plan import plan
     from fieldlog.cli.care_lines import due_json, due_lines
@@ -114,7 +117,7 @@ def due(key: str, day: datetime | None, as_json: bool, folder: Path | None) -> N
     if as_json:
         click.echo(json.dumps([due_json(item, past.unit) for item in items]))
         return
-    for item in items:
+    for item in folded(items):
         for line in due_lines(item, past.unit):
             click.echo(line)
 

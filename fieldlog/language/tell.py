@@ -8,6 +8,14 @@ from fractions import Fraction
 from fieldlog.catalogue.component import Axis, Characteristic, Component
 from fieldlog.meaning.say import decimal_places, name
 from fieldlog.model import Finding, Quantity
+from fieldlog.wording import (
+    number_text,
+    place_text,
+    quantity_text,
+    subject_text,
+    value_text,
+    with_unit,
+)
 
 _QUESTIONS = {
     "end": "Which end",
@@ -18,55 +26,39 @@ _QUESTIONS = {
 }
 
 
-PARTED = frozenset({"in", "turn"})
-"""Units whose values are said in halves and quarters: 1 3/4 in, not 1.75 in."""
-
-
 def number(value: Fraction, unit: str = "") -> str:
-    """A value as people write it: "12.6", "4/32" kept as 1/8, "1 3/4" of an inch."""
+    """A value as people write it: "12.6", "1 3/4" of an inch; three decimals of a long one."""
     places = decimal_places(value)
-    parts = (2, 4, 8, 16, 32, 64) if unit in PARTED else (8, 16, 32, 64)
-    if places is not None and places <= 4 and value.denominator not in parts:
-        return f"{float(value):.{places}f}"
-    if value.denominator == 1:
-        return str(value.numerator)
-    if value.denominator > 64:  # computed, never said: three decimals are plenty
-        return f"{float(value):.3f}".rstrip("0").rstrip(".")
-    whole, rest = divmod(abs(value), 1)
-    sign = "-" if value < 0 else ""
-    return f"{sign}{whole} {rest}" if whole else f"{sign}{rest}"
+    if value.denominator > 64 and (places is None or places > 4):
+        return f"{float(value):.3f}".rstrip("0").rstrip(".")  # computed, never said
+    return number_text(value, unit=unit)
 
 
 def quantity(one: Quantity) -> str:
-    """ "about 2 to 3 mm"."""
+    """ "about 2 to 3 mm"; "4/32 in" where that was said."""
+    if one.words:
+        return quantity_text(one)
     text = number(one.value, one.unit)
     if one.high is not None:
         text += f" to {number(one.high, one.unit)}"
-    if one.qualifier is not None:
-        text = f"{one.qualifier.value} {text}"
-    return text if one.unit in ("1", "") else f"{text} {one.unit}"
+    text = with_unit(text, one.unit)
+    return f"{one.qualifier.value} {text}" if one.qualifier is not None else text
 
 
 def place(component: str, position: str | None) -> str:
     """ "front brake pads"; "battery, cell 3"."""
-    if position is None:
-        return component
-    if position[-1:].isdigit() or position in ("up", "down"):
-        return f"{component}, {position}"
-    return f"{position} {component}"
+    return place_text(component, position)
 
 
 def finding(one: Finding) -> str:
-    """One line: "front brake pads, thickness: 2 mm"."""
-    head = place(one.component, one.position)
-    if one.characteristic and one.characteristic != "condition":
-        head = f"{head}, {one.characteristic}"
-    if one.quantity is not None:
-        return f"{head}: {quantity(one.quantity)}"
-    if one.readings:
-        return f"{head}: " + ", ".join(quantity(value) for value in one.readings)
-    said = one.condition or one.code
-    return f"{head}: {said}" if said else head
+    """One line: "front brake pads, thickness: 2 mm", "front spokes: missing (count 2)"."""
+    head = subject_text(one)
+    if one.quantity is not None and not one.readings:
+        said = quantity(one.quantity)
+    else:
+        said = value_text(one) if one.readings or one.condition or one.code else ""
+    facts = ", ".join(f"{setting.replace('_', ' ')} {value}" for setting, value in one.given)
+    return (f"{head}: {said}" if said else head) + (f" ({facts})" if facts else "")
 
 
 def which(axes: Sequence[Axis], values: Sequence[Sequence[str]]) -> str:
@@ -99,6 +91,9 @@ def too_far(component: Component, one: Characteristic, value: Quantity) -> str:
     """Why a value is not believed: the catalogue's plausible range beside it."""
     ranges = [r for r in one.ranges if not r.holds(value.value, value.unit)] or list(one.ranges)
     told = either(
-        [f"{number(r.low)} to {number(r.high)} {r.unit}".rstrip(" 1") for r in ranges[:1]]
+        [
+            with_unit(f"{number(r.low, r.unit)} to {number(r.high, r.unit)}", r.unit)
+            for r in ranges[:1]
+        ]
     )
     return f"{quantity(value)} is no plausible {one.name} of the {component.name} ({told})"

@@ -72,7 +72,9 @@ def trend_picture(trend: Trend) -> TrendPicture | None:
         lower = [at(offset + float(x), interval.low) for x, interval in ends]
         band = (*upper, *reversed(lower))
     place = f"{trend.position} " if trend.position else ""
-    values = ", ".join(f"{rounded_text(each.value, trend.unit)} on {each.on}" for each in every)
+    values = ", ".join(
+        f"{rounded_text(trend.told(each.value), trend.told_unit)} on {each.on}" for each in every
+    )
     printed = "" if trend.limit is None or limit is None else (
         trend.limit.printed or rounded_text(limit, trend.unit)
     )  # fmt: skip
