@@ -162,7 +162,7 @@ def test_files_follow_each_other_on_the_session_clock(
     files = [spoken(tmp_path / "a.wav"), spoken(tmp_path / "b.wav")]
     result = run("inspection", "hear", *files, "--store", started)
     assert result.exit_code == 0, result.stderr
-    assert result.stdout.count("front tyre, tread depth: 1/8 in") == 2
+    assert result.stdout.count("front tyre, tread depth: 4/32 in") == 2
     assert "2 findings" in result.stderr
     record = record_in(started)
     first, second = record.utterances
