@@ -15,13 +15,11 @@ from fieldlog import places
 from fieldlog.catalogue.component import Catalogue, Component
 from fieldlog.catalogue.files import load_catalogue, rule_names
 from fieldlog.catalogue.phrases import expand
-from fieldlog.grammar.automaton import Automaton
 from fieldlog.grammar.check import references
 from fieldlog.grammar.expression import Rule
 from fieldlog.grammar.files import load_grammar, read_text
 from fieldlog.grammar.grammar import Grammar
-from fieldlog.grammar.jsgf import to_jsgf
-from fieldlog.grammar.phrases import phrase_list
+from fieldlog.grammar.offered import OfferedGrammar
 from fieldlog.language import tell
 from fieldlog.language.answering import AnsweringLanguage, with_answers
 from fieldlog.language.answers import Answers
@@ -43,7 +41,7 @@ _FOUND = (("on",), ("at",), ("in",), ("from",))
 _FILLERS = frozenset({"um", "uh", "er", "erm", "ah", "hm", "hmm"})
 
 
-class InspectionLanguage:
+class InspectionLanguage(OfferedGrammar):
     """Our own language; implements ``fieldlog.listeners.base.Language``."""
 
     name = "inspection"
@@ -65,8 +63,8 @@ class InspectionLanguage:
         ``answers``: what may be said besides while a question is open.
         """
         self._made_of = (grammar, shaped, catalogue, dialogue, answers)
+        super().__init__(grammar)
         self._answer_grammar = answers
-        self.grammar = grammar
         self.catalogue = catalogue
         rules = grammar.rules
         self._subjects = SubjectReader(rules, shaped.subjects)
@@ -104,26 +102,6 @@ class InspectionLanguage:
         return cls(grammar, shaped, catalogue, dialogue, load_grammar(folder / "answer.jsgf"))
 
     # --- for listeners -------------------------------------------------------------------------
-
-    def word_graph(self) -> Automaton:
-        """The automaton for listeners that follow the grammar word by word."""
-        return self.grammar.word_graph()
-
-    def jsgf(self) -> str:
-        """The same language as one closed JSGF text."""
-        return self._jsgf
-
-    @cached_property
-    def _jsgf(self) -> str:
-        return to_jsgf(self.grammar, tags=False)
-
-    def phrases(self) -> list[str]:
-        """A phrase list covering the language's words and word pairs."""
-        return phrase_list(self.grammar)
-
-    def words(self) -> frozenset[str]:
-        """Every word that can be said."""
-        return self.grammar.words
 
     def answering(self, asked: Understanding) -> AnsweringLanguage:
         """The language while ``asked`` is open: everything of this one, and short answers to it."""
@@ -377,7 +355,7 @@ def _vocabulary(
     )
 
 
-def _behind(rules: Mapping[str, Rule], axis: str, values: Iterable[str]) -> Mapping[Words, str]:
+def _behind(rules: Mapping[str, Rule], axis: str, values: Iterable[str]) -> dict[Words, str]:
     """Words of a place that can follow what was found: "leaking on the right", "loose at the rear".
 
     Only with their preposition: "two millimetres left" is what is left of a pad.

@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 import json
+import re
 from datetime import date
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
+from fieldlog import places
 from fieldlog.assess import assess
+from fieldlog.catalogue.component import SOUND, Characteristic, Component
+from fieldlog.catalogue.files import rule_names
 from fieldlog.catalogue.phrases import expand
 from fieldlog.cli.parse import parse
 from fieldlog.cli.verdict_lines import limit_text
 from fieldlog.derived.from_finding import Derived, derive
+from fieldlog.grammar.sample import Sampler
 from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language import tell
 from fieldlog.limits.cautions import system_of
 from fieldlog.limits.context import SETTINGS, parse_context
 from fieldlog.limits.packs import shipped_limits
@@ -90,8 +96,48 @@ def test_what_is_said_beside_a_value_is_kept(
 
 def test_facts_that_can_be_said_are_settings(language: InspectionLanguage) -> None:
     for component in language.catalogue:
-        for one in component.characteristics:
-            assert {fact.setting for fact in one.given} <= SETTINGS.keys()
+        for given in (component.given, *(one.given for one in component.characteristics)):
+            assert {fact.setting for fact in given} <= SETTINGS.keys()
+
+
+def test_every_fault_that_has_a_noun_is_a_condition_whose_absence_can_be_said(
+    language: InspectionLanguage,
+) -> None:
+    """ "no play in the steering head" asks whether all is sound: that must be a condition too."""
+    faults = set(rule_names(places.grammars() / "faults.jsgf"))
+    admitted = set()
+    for component in language.catalogue:
+        owners: list[Component | Characteristic] = [component, *component.characteristics]
+        for one in owners:
+            has = faults & set(one.conditions)
+            admitted |= has
+            assert not has or SOUND in one.conditions, f"{component.name}, {one.name}"
+    assert admitted == faults
+
+
+@pytest.mark.parametrize("pattern", ["amounted", "counted", "measured_given", "found_in"])
+def test_what_listeners_may_hear_beside_a_finding_is_understood(
+    language: InspectionLanguage, pattern: str
+) -> None:
+    rules = language.grammar.rules
+    made = [name for name in rules if re.fullmatch(rf"catalogue\.{pattern}(_\d+)?", name)]
+    sampler = Sampler(rules, made, seed=4)
+    for _ in range(60):
+        phrase = sampler.next_phrase()
+        found = language.understand(phrase)
+        assert found.decision is not Decision.REFUSE, f"{phrase}: {found.reason}"
+        findings = [found.finding] if found.finding else found.candidates
+        if pattern != "found_in":
+            assert all(one.given for one in findings), phrase
+
+
+def test_what_stands_beside_a_condition_is_read_back(language: InspectionLanguage) -> None:
+    understood = language.understand("two front spokes missing")
+    assert understood.finding is not None
+    assert "missing (count 2)" in tell.finding(understood.finding)
+    spanned = language.understand("chain span 318 mm over twenty pitches").finding
+    assert spanned is not None
+    assert "(pitches 20)" in tell.finding(spanned)
 
 
 @pytest.mark.parametrize(

@@ -89,6 +89,22 @@ def test_an_entry_is_read_whole() -> None:
             "say.loose = ['wobbly']\n[component.measures",
             "say.loose: is none",
         ),
+        (
+            'beyond.do = "replace"',
+            'beyond.do = "replace"\ngiven.count = { before = ["lost"], units = ["1"] }',
+            "given.count.before: 'lost' is none of this entry's conditions",
+        ),
+        (
+            'beyond.do = "replace"',
+            'beyond.do = "replace"\ngiven.by = { before = ["worn"], units = ["mm"] }',
+            "given.by.units: before a condition",
+        ),
+        (
+            'beyond.do = "replace"',
+            'beyond.do = "replace"\n'
+            'given.count = { before = ["worn"], words = ["by"], units = ["1"] }',
+            "given.count.words: what is said before a condition has no words",
+        ),
         ('system = "brakes"', "", "test.toml: system: name the system"),
         ('system = "brakes"', 'system = "brakes', "test.toml: "),
     ],

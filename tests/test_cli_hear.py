@@ -275,3 +275,26 @@ def test_a_line_without_a_gating_limit_says_why(tmp_path: Path, started: Path) -
     result = run("parse", "front tyre pressure thirty four psi")
     (line,) = result.stdout.splitlines()
     assert "[?] undecided  no limit for pressure of tyre; set pressure_front" in line
+
+
+def test_hear_shows_every_limit_with_its_source_as_parse_does(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """The same words, options and packs give the same lines, heard or typed."""
+    stub_listener(monkeypatch)
+    pack = tmp_path / "shop.toml"
+    pack.write_text(
+        '[pack]\nid = "shop"\ntitle = "Our shop"\nlayer = "common practice"\n'
+        'status = "common practice"\nsource = "our own shop"\nread_on = "2026-11-01"\n\n'
+        '[[limit]]\nid = "shop.tread"\ncomponent = "tyre"\ncharacteristic = "tread depth"\n'
+        'relation = "at least"\nprinted = "4 mm"\n'
+    )
+    options = ["--jurisdiction", "US-VA", "--set", "uncertainty=0", "--limits", str(pack)]
+    typed = run("parse", WORDS, *options)
+    heard = run("hear", spoken(tmp_path / "a.wav"), *options)
+    assert heard.exit_code == typed.exit_code == 0, heard.stderr + typed.stderr
+    first, *rest = heard.stdout.splitlines()
+    assert "our own shop" in typed.stdout
+    assert "FMVSS 119" in typed.stdout
+    assert first.endswith(typed.stdout.splitlines()[0])
+    assert rest == typed.stdout.splitlines()[1:]

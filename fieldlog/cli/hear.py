@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from fieldlog.cli.ears import listener_options
+from fieldlog.cli.limit_option import limits_with, own_limits_option
 
 if TYPE_CHECKING:
     from fieldlog.assess import Assessment
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 @click.option(
     "--set", "settings", metavar="KEY=VALUE", multiple=True, help="Context, e.g. rim=alloy."
 )
+@own_limits_option
 @click.option(
     "--conversation",
     is_flag=True,
@@ -43,13 +45,15 @@ def hear(
     model: Path | None,
     jurisdiction: str | None,
     settings: tuple[str, ...],
+    own: tuple[Path, ...],
     conversation: bool,
     as_json: bool,
 ) -> None:
     """Hear AUDIO files: what was said in each, what it means and how it stands against the limits.
 
     Within a file, what follows a question may be its answer ("front", "affirm", "negative").
-    WAV, FLAC, OGG and MP3 of any rate and width; M4A and others where ffmpeg is installed.
+    Under each stand the other limits that apply, what was computed and the cautions, as `fieldlog
+    parse` shows them. WAV, FLAC, OGG and MP3 of any rate and width; M4A and others where ffmpeg is installed.
 
     \b
     Examples:
@@ -64,11 +68,11 @@ def hear(
     from fieldlog.cli.audio_files import hear_files
     from fieldlog.cli.ears import open_ears, open_language
     from fieldlog.cli.terminal import Terminal
-    from fieldlog.cli.verdict_lines import answered_text, assessor, outcome_text
+    from fieldlog.cli.verdict_lines import answered_text, assessor, understood_lines
 
     terminal = Terminal.here()
     language = open_language(grammar)
-    assess = assessor(language, jurisdiction, settings)
+    assess = assessor(language, jurisdiction, settings, limits_with(own))
     with open_ears(language, listener, model) as ears:
 
         def tell(path: Path, heard: Heard) -> None:
@@ -81,13 +85,10 @@ def hear(
                 begun.add(path)
                 terminal.lines.print(Text(str(path), "bold"))
             span = f"{heard.clip.start_s:7.2f} - {heard.clip.end_s:7.2f} s  "
-            terminal.lines.print(
-                Text.assemble(
-                    (span, "dim"),
-                    outcome_text(heard.understanding, assessment),
-                    answered_text(heard),
-                )
-            )
+            first, *rest = understood_lines(heard.understanding, assessment)
+            terminal.lines.print(Text.assemble((span, "dim"), first, answered_text(heard)))
+            for line in rest:
+                terminal.lines.print(line)
 
         begun: set[Path] = set()
         hear_files(audio, ears, terminal, tell, conversation=conversation)

@@ -7,16 +7,11 @@ from pathlib import Path
 
 import click
 from rich.console import Console
-from rich.text import Text
 
-from fieldlog.assess import Assessment
 from fieldlog.cli.json_view import understanding_view
-from fieldlog.cli.limits import own_packs
-from fieldlog.cli.verdict_lines import assessor, limit_text, outcome_text
+from fieldlog.cli.limit_option import limits_with, own_limits_option
+from fieldlog.cli.verdict_lines import assessor, understood_lines
 from fieldlog.inspection_language import InspectionLanguage
-from fieldlog.language import tell
-from fieldlog.limits.packs import shipped_limits, with_own
-from fieldlog.model import Understanding
 
 
 @click.command()
@@ -26,13 +21,7 @@ from fieldlog.model import Understanding
 @click.option(
     "--set", "settings", metavar="KEY=VALUE", multiple=True, help="Context, e.g. rim=alloy."
 )
-@click.option(
-    "--limits",
-    "own",
-    multiple=True,
-    type=click.Path(exists=True, path_type=Path),
-    help="A limit pack of your own (file or folder); an id of ours in it replaces ours.",
-)
+@own_limits_option
 def parse(
     words: tuple[str, ...],
     as_json: bool,
@@ -49,31 +38,12 @@ def parse(
       fieldlog parse "front rim run out 1.2 mm" --set rim=steel
     """
     language = InspectionLanguage.load()
-    limits = with_own(shipped_limits(), own_packs(own)) if own else None
-    assess = assessor(language, jurisdiction, settings, limits)
+    assess = assessor(language, jurisdiction, settings, limits_with(own))
     understood = language.understand(" ".join(words))
     assessment = assess(understood)
     if as_json:
         click.echo(json.dumps(understanding_view(understood, assessment)))
     else:
-        _print(understood, assessment)
-
-
-def _print(understood: Understanding, assessment: Assessment | None) -> None:
-    console = Console(highlight=False, soft_wrap=True)
-    console.print(outcome_text(understood, assessment))
-    for candidate in understood.candidates:
-        console.print(f"  - {tell.finding(candidate)}")
-    if assessment is not None:
-        verdict = assessment.verdict
-        if verdict.reason and verdict.gate is not None:  # else it is in the line above
-            console.print(Text(f"  {verdict.reason}"))
-        for derived, _ in assessment.derived:
-            console.print(Text(f"  {derived.finding.characteristic}: {derived.arithmetic}"))
-        for other in verdict.others:
-            told = other.reason if other.reason.startswith("not judged") else ""
-            console.print(Text(f"  also {told or other.state.value}: {limit_text(other)}"))
-        for caution in verdict.cautions:
-            console.print(Text(f"  caution: {caution}"))
-    if understood.flags:
-        console.print(f"  look at: {', '.join(understood.flags)}")
+        console = Console(highlight=False, soft_wrap=True)
+        for line in understood_lines(understood, assessment):
+            console.print(line)

@@ -88,6 +88,30 @@ def outcome_text(understood: Understanding, assessment: Assessment | None) -> Te
     return line
 
 
+def understood_lines(understood: Understanding, assessment: Assessment | None) -> Iterator[Text]:
+    """The line of ``outcome_text``, then what stands behind it, each on a line of its own.
+
+    What could have been meant; the reason, every computed value with its arithmetic, the other limits
+    with their sources and the cautions; what a reviewer should look at.
+    """
+    yield outcome_text(understood, assessment)
+    for candidate in understood.candidates:
+        yield Text(f"  - {tell.finding(candidate)}")
+    if assessment is not None:
+        verdict = assessment.verdict
+        if verdict.reason and verdict.gate is not None:  # else it is in the line above
+            yield Text(f"  {verdict.reason}")
+        for derived, _ in assessment.derived:
+            yield Text(f"  {derived.finding.characteristic}: {derived.arithmetic}")
+        for other in verdict.others:
+            told = other.reason if other.reason.startswith("not judged") else ""
+            yield Text(f"  also {told or other.state.value}: {limit_text(other)}")
+        for caution in verdict.cautions:
+            yield Text(f"  caution: {caution}")
+    if understood.flags:
+        yield Text(f"  look at: {', '.join(understood.flags)}")
+
+
 def limit_text(judgement: Judgement) -> str:
     """What the limit asks for as printed, the margin to it, and its source with its status."""
     limit = judgement.limit

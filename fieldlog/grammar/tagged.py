@@ -9,8 +9,7 @@ from pathlib import Path
 from fieldlog.grammar.automaton import Automaton
 from fieldlog.grammar.files import load_grammar
 from fieldlog.grammar.grammar import Grammar
-from fieldlog.grammar.jsgf import to_jsgf
-from fieldlog.grammar.phrases import phrase_list
+from fieldlog.grammar.offered import OfferedGrammar
 from fieldlog.model import Decision, Kind, Understanding
 
 _SHOWN = 6
@@ -19,12 +18,12 @@ _SHOWN = 6
 _FEW_WORDS = 30
 
 
-class TaggedLanguage:
+class TaggedLanguage(OfferedGrammar):
     """Implements ``listeners.base.Language`` for one closed grammar."""
 
     def __init__(self, grammar: Grammar) -> None:
         """Wrap ``grammar``."""
-        self.grammar = grammar
+        super().__init__(grammar)
         self.name = grammar.name
 
     @classmethod
@@ -48,22 +47,6 @@ class TaggedLanguage:
         if len(words) > _FEW_WORDS:
             return ""
         return f"The speaker says one of these words: {', '.join(words)}."
-
-    def word_graph(self) -> Automaton:
-        """The automaton for listeners that follow the grammar word by word."""
-        return self.grammar.word_graph()
-
-    def jsgf(self) -> str:
-        """The grammar as one closed JSGF text, without its tags."""
-        return to_jsgf(self.grammar, tags=False)
-
-    def phrases(self) -> list[str]:
-        """Phrases that hold every word and word pair of the grammar, and ``[unk]``."""
-        return phrase_list(self.grammar)
-
-    def words(self) -> frozenset[str]:
-        """Every word that can be said."""
-        return self.grammar.words
 
     def understand(self, text: str) -> Understanding:
         """Accept with slots; ask when the slots can be filled in two ways; refuse what is not said.
