@@ -150,7 +150,7 @@ def test_rows_count_numbers_and_false_accepts(language: InspectionLanguage) -> N
     assert (found.phrases, found.numbers, found.numbers_right) == (4, 2, 1)
     assert (found.silently_wrong, found.others, found.others_accepted) == (2, 3, 1)
     assert found.false_accepts_per_hour == pytest.approx(900.0)  # one in the four seconds of it
-    assert "| whisper | clean | 4 |" in table([found], "command")
+    assert "| whisper | clean | all rooms | 4 |" in table([found], "command")
 
 
 def test_the_words_taken_for_others_are_named(language: InspectionLanguage) -> None:

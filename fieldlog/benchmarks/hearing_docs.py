@@ -13,6 +13,7 @@ from fieldlog.benchmarks.calibrate_outcome import reliability, risk_coverage
 from fieldlog.benchmarks.hearing import Absent
 from fieldlog.benchmarks.hearing_inspection import (
     ALL_ROOMS,
+    DEFAULT_RATIOS,
     NO_ROOM,
     InspectionPlan,
     InspectionRow,
@@ -22,7 +23,7 @@ from fieldlog.benchmarks.hearing_inspection import (
     confusions,
 )
 from fieldlog.benchmarks.hearing_parts import BY, Part
-from fieldlog.benchmarks.recognisers import Recogniser
+from fieldlog.benchmarks.recognisers import NEAREST, POCKETSPHINX, WHISPER, Recogniser
 from fieldlog.doubt import Policy, shipped_rules
 from fieldlog.errors import UsageError
 from fieldlog.inspection_language import InspectionLanguage
@@ -64,14 +65,33 @@ def inspect(
 ) -> Shown:
     """Compare ``recognisers`` on the set of ``plan``; write the pages where ``docs`` is named."""
     measured, absent = compare_inspection(recognisers, plan, step)
-    limit = f" --limit {plan.limit}" if plan.limit is not None else ""
-    if plan.policy is not Policy.BALANCED:
-        limit += f" --policy {plan.policy.value}"
-    command = f"fieldlog benchmarks hearing --set SET --set-only{limit} --docs docs/hearing"
+    command = (
+        f"fieldlog benchmarks hearing --set SET --set-only{_options(recognisers, plan)} "
+        "--docs docs/hearing"
+    )
     written = []
     if docs is not None and measured:
         written = write_docs(docs, measured, InspectionLanguage.load(), command)
     return Shown(measured, absent, command, written)
+
+
+def _options(recognisers: Sequence[Recogniser], plan: InspectionPlan) -> str:
+    """The options that change what is measured, as they were given."""
+    names = [each.name for each in recognisers]
+    told = []
+    if any(each.name == "vosk" for each in recognisers):
+        told.append("--vosk MODEL")
+    if any(each.name == _DOUBTED and each.model is not None for each in recognisers):
+        told.append("--model MODEL")
+    if not {WHISPER.name, POCKETSPHINX.name, NEAREST.name} <= set(names):
+        told += [f"--only {name!r}" if " " in name else f"--only {name}" for name in names]
+    if plan.ratios != DEFAULT_RATIOS:
+        told += [f"--ratio {ratio:g}" for ratio in plan.ratios if ratio is not None]
+    if plan.limit is not None:
+        told.append(f"--limit {plan.limit}")
+    if plan.policy is not Policy.BALANCED:
+        told.append(f"--policy {plan.policy.value}")
+    return "".join(f" {each}" for each in told)
 
 
 _MOST_PAIRS = 40
@@ -205,7 +225,7 @@ def plot_right(folder: Path, rows: Sequence[InspectionRow]) -> list[Path]:
         title="Meaning right by noise, test part",
     )
     axes.grid(alpha=0.3)
-    axes.legend(fontsize="small")
+    axes.legend(fontsize="small", loc="lower left")
     figure.savefig(path, dpi=100, metadata={"Software": None})
     drawing.close(figure)
     return [path]

@@ -43,6 +43,7 @@ from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.listeners.base import Language
 from fieldlog.model import Decision, Kind
 
+DEFAULT_RATIOS: Ratios = (None, 15.0, 10.0)
 ALL_ROOMS, NO_ROOM = "all rooms", "dry, no effect"
 Step = Callable[[str, int, int], None]
 """(recogniser, utterances heard, of how many)."""
@@ -53,7 +54,7 @@ class InspectionPlan:
     """What is measured: the set's folder, ratios in dB (None is clean), utterances, policy."""
 
     folder: Path
-    ratios: Ratios = (None, 15.0, 10.0)
+    ratios: Ratios = DEFAULT_RATIOS
     limit: int | None = None
     policy: Policy = Policy.BALANCED
     answers: Path | None = None
