@@ -156,6 +156,11 @@ class Turns:
         self._load(question.asked)
         answering = Answering(language, question.asked)
         heard = hear_clip(clip, ears.listener, answering, ears.judging(answering))
+        if heard.understanding.decision is Decision.REFUSE and ears.reloads:
+            # Short answers crowd out a whole sentence at times: heard once more without them.
+            self._load(None)
+            whole = hear_clip(clip, ears.listener, language, ears.judge)
+            heard = heard if whole.understanding.decision is Decision.REFUSE else whole
         return self._settled(heard, question)
 
     def joined(self, first: Heard, second: Heard, *, kept: bool) -> Heard | None:

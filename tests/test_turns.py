@@ -287,6 +287,33 @@ def test_short_answers_are_offered_only_while_a_question_waits(
     assert listener.loaded == ["inspection", *again]
 
 
+class Crowded(TypedListener):
+    """Hears nothing but what is typed for the language without answers."""
+
+    offered = ""
+
+    def load(self, language: Language) -> None:
+        super().load(language)
+        self.offered = language.name
+
+    def hear(self, clip: Clip) -> Hearing:
+        heard = super().hear(clip)
+        return heard if self.offered == "inspection" else Hearing("typed", (), 0.0)
+
+
+def test_a_sentence_that_short_answers_crowd_out_is_heard_without_them(
+    language: InspectionLanguage,
+) -> None:
+    listener = Crowded(["pads two millimetres", "", "left fork seal leaking"])
+    listener.load(language)
+    turns = Turns(Ears(language, listener, as_parsed, reloads=True))
+    turns.taken(turns.hear(clip_at(0.0)))
+    turns.ready()
+    heard = turns.hear(clip_at(10.0))
+    assert (heard.accepted, heard.answers) == (True, None)
+    assert heard.text == "left fork seal leaking"
+
+
 def replayed(
     language: InspectionLanguage, texts: list[tuple[float, str]]
 ) -> tuple[Turns, list[Clip]]:
