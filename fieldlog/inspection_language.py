@@ -12,7 +12,7 @@ from functools import cached_property, lru_cache
 from pathlib import Path
 
 from fieldlog import places
-from fieldlog.catalogue.component import Catalogue, Component
+from fieldlog.catalogue.component import SOUND, Catalogue, Component
 from fieldlog.catalogue.files import load_catalogue, rule_names
 from fieldlog.catalogue.phrases import expand
 from fieldlog.grammar.check import references
@@ -36,6 +36,7 @@ from fieldlog.meaning.normalise import normalise
 from fieldlog.model import Decision, Kind, Understanding
 
 DID_YOU_MEAN = "did you mean"
+IN_FULL = "Say in full how it is."
 _FOUND = (("on",), ("at",), ("in",), ("from",))
 """Before what something was found in: "a leak at the drain plug"."""
 _FILLERS = frozenset({"um", "uh", "er", "erm", "ah", "hm", "hmm"})
@@ -303,16 +304,23 @@ class InspectionLanguage(OfferedGrammar):
 
 
 def _asked_if_sound(found: Understanding) -> Understanding:
-    """ "no play in the steering head" tells of one fault; whether all is well is asked."""
-    if found.decision is not Decision.ACCEPT or found.finding is None:
+    """ "no play in the steering head" tells of one fault; whether all is well is asked.
+
+    Where a place lacks too ("no nail in the tyre") only the whole sentence settles it: a short
+    answer to the one question would pass for one to the other.
+    """
+    meant = (found.finding,) if found.finding is not None else found.candidates
+    if any(one.condition != SOUND for one in meant):
         return found
+    alone = found.finding if found.decision is Decision.ACCEPT else None
+    question = f"{tell.capital(tell.finding(alone))}?" if alone else f"{found.question} {IN_FULL}"
     return replace(
         found,
         decision=Decision.ASK,
         reason="that one fault is not there; whether all is as it should be was not said",
-        question=f"{tell.capital(tell.finding(found.finding))}?",
+        question=question,
         finding=None,
-        candidates=(found.finding,),
+        candidates=(alone,) if alone else (),
     )
 
 

@@ -128,7 +128,7 @@ class _Question:
 
     asked: Understanding
     clip: Clip | None
-    """None: it was asked in an earlier recording."""
+    """None: it was asked in an earlier recording, and waits from the start of this one."""
 
 
 class Turns:
@@ -181,7 +181,11 @@ class Turns:
         self._earlier = self._waiting
         if waits(said):
             self._waiting = _Question(said, heard.clip)
-        elif heard.answers is not None or (heard.accepted and said.finding is not None):
+        elif (
+            heard.answers is not None
+            or (heard.accepted and said.finding is not None)
+            or said.decision is Decision.ASK  # "yes" would be to this, which no short word settles
+        ):
             self._waiting = None
 
     def ready(self) -> None:
@@ -200,8 +204,8 @@ class Turns:
 
     def _question(self, clip: Clip) -> _Question | None:
         question = self._waiting
-        before = question.clip if question else None
-        if before is not None and clip.start_s - before.end_s > WAITS_S:
+        asked_s = question.clip.end_s if question and question.clip else 0.0
+        if question and clip.start_s - asked_s > WAITS_S:
             self._waiting = question = None
         return question
 
@@ -211,6 +215,8 @@ class Turns:
             return heard
         if said.dialogue in TAKES_NOTHING:
             said = replace(said, reason=TAKES_NOTHING[said.dialogue])
+        elif asked.dialogue == CORRECTION and said.kind is Kind.FINDING:
+            said = replace(said, dialogue=CORRECTION)  # "front pads five millimetres": said anew
         goes_on = question.clip is not None and joinable(question.clip, heard.clip)
         if goes_on and ANSWERED in said.flags and not _picked(asked, said):
             # "... four point", a pause, "two millimetres": nobody had heard the question yet.

@@ -89,9 +89,57 @@ def test_the_place_may_come_before_the_unit(language: InspectionLanguage) -> Non
     assert asked.decision is Decision.REFUSE
     asked = language.understand("tread three")
     front = language.answer(asked, "front")
-    assert front.decision is Decision.ACCEPT
-    assert front.finding is not None
-    assert front.finding.position == "front"
+    assert (front.decision, front.question) == (Decision.ASK, "3 mm?")
+    assert "unit assumed" in front.flags
+    both = language.answer(front, "millimetres")
+    assert both.decision is Decision.ACCEPT
+    assert both.finding is not None
+    assert both.finding.position == "front"
+    assert "unit assumed" not in both.flags
+
+
+@pytest.mark.parametrize("answer", ["affirm", "fifty", "fifty millimetres"])
+def test_a_place_that_is_needed_is_asked_for_after_the_value(
+    language: InspectionLanguage, answer: str
+) -> None:
+    asked = language.understand("pads fifty millimetres")
+    assert asked.question.startswith("Was that 50 mm?")
+    found = language.answer(asked, answer)
+    assert found.decision is Decision.ASK
+    if answer != "fifty millimetres":  # that is as implausible as before
+        assert {one.position for one in found.candidates} == {"front", "rear"}
+        placed = language.answer(found, "rear").finding
+        assert placed is not None
+        assert placed.position == "rear"
+
+
+@pytest.mark.parametrize("answer", ["two", "front", "thickness"])
+def test_only_its_unit_or_yes_confirms_a_unit_that_was_assumed(
+    language: InspectionLanguage, answer: str
+) -> None:
+    asked = language.understand("front pads two")
+    found = language.answer(asked, answer)
+    assert found.decision is not Decision.ACCEPT
+    assert found.question == asked.question
+
+
+@pytest.mark.parametrize(
+    ("answer", "left"),
+    [("front", "36 psi or 36 kPa?"), ("psi", "Front or rear?"), ("affirm", None)],
+)
+def test_what_is_asked_next_is_what_is_still_open(
+    language: InspectionLanguage, answer: str, left: str | None
+) -> None:
+    asked = language.understand("tyre pressure thirty six")
+    found = language.answer(asked, answer)
+    assert found.decision is Decision.ASK
+    assert found.question == (left or asked.question)
+
+
+def test_the_value_said_anew_keeps_the_correction(language: InspectionLanguage) -> None:
+    asked = language.understand("correction front pads fifty millimetres")
+    found = language.answer(asked, "five millimetres")
+    assert (found.decision, found.dialogue) == (Decision.ACCEPT, "correction")
 
 
 def test_negative_withdraws_what_was_asked(language: InspectionLanguage) -> None:

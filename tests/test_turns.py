@@ -239,6 +239,31 @@ def test_a_bare_correction_is_of_the_question_not_of_the_finding_before(talk: Ta
     ]
 
 
+@pytest.mark.parametrize("word", ["negative", "disregard", "take photo"])
+def test_affirm_is_to_the_newest_question_only(talk: Talk, word: str) -> None:
+    def doubts(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
+        from fieldlog.doubt import _asked
+
+        said = hearing.hypotheses[0].text if hearing.hypotheses else ""
+        unclear = said == word and understanding.decision is Decision.ACCEPT
+        return _asked(understanding, (), "not clear", "unsure") if unclear else understanding
+
+    object.__setattr__(talk.ears, "judge", doubts)
+    talk.say("rear pads two")
+    assert f"Did you say '{word}'?" in talk.say(word)
+    assert "answers" not in talk.say("affirm")
+    assert talk.standing() == []
+    assert "rear pads two" in talk.open()
+
+
+@pytest.mark.parametrize("anew", ["five millimetres", "front pads five millimetres"])
+def test_what_answers_a_correction_is_a_correction(talk: Talk, anew: str) -> None:
+    talk.say("front pads four millimetres")
+    assert "Was that 50 mm?" in talk.say("correction front pads fifty millimetres")
+    assert "corrects front brake pads, thickness: 4 mm" in talk.say(anew)
+    assert talk.standing() == [("brake pads", "front", (5, "mm"))]
+
+
 def test_the_report_shows_question_and_answer_together(talk: Talk) -> None:
     talk.say("pads two millimetres")
     talk.say("the rear one")
@@ -342,12 +367,18 @@ def test_a_recording_is_heard_with_its_answers(language: InspectionLanguage) -> 
 
 
 def test_files_are_one_conversation_only_when_that_is_said(language: InspectionLanguage) -> None:
-    turns, clips = replayed(language, [(0.0, "pads two millimetres"), (5.0, "front")])
-    first, second = clips
+    turns, clips = replayed(
+        language, [(0.0, "pads two millimetres"), (5.0, "front"), (70.0, "front")]
+    )
+    first, second, late = clips
     (asked,) = hear_in_turn([first], turns)
     turns.elsewhere()
     (answer,) = hear_in_turn([second], turns)
     assert told([asked, answer]) == [("ask", False), ("accept", True)]
+    (asked,) = hear_in_turn([first], turns)
+    turns.elsewhere()
+    turns.hear(late)
+    assert turns.waiting is None
     (asked,) = hear_in_turn([first], turns)
     turns.afresh()
     (answer,) = hear_in_turn([second], turns)

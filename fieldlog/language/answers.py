@@ -8,10 +8,11 @@ from dataclasses import dataclass, replace
 from fieldlog import units
 from fieldlog.catalogue.component import Axis, Catalogue
 from fieldlog.catalogue.phrases import expand
-from fieldlog.language.decide import decide
+from fieldlog.language import tell
+from fieldlog.language.decide import decide, difference
 from fieldlog.language.lexicon import Words
 from fieldlog.language.subjects import About
-from fieldlog.language.values import ValueReader
+from fieldlog.language.values import UNIT_ASSUMED, Reading, Standing, ValueReader
 from fieldlog.meaning import numbers
 from fieldlog.model import Decision, Finding, Kind, Understanding
 
@@ -21,6 +22,17 @@ APART = " / "
 IN_DOUBT = frozenset({"unsure", "twin"})
 """Flags of an utterance that may have been misheard."""
 _SMALL = frozenset({"the", "one", "it", "is", "that", "was", "in", "on", "at", "side"})
+
+
+@dataclass(frozen=True, slots=True)
+class _Pick:
+    """One way to take some of the candidates."""
+
+    takes: Callable[[Finding], bool]
+    confirms: bool = False
+    """Whether it may take the only candidate there is."""
+    tells_unit: bool = False
+    """Whether it says the unit, which was assumed until then."""
 
 
 @dataclass(frozen=True)
@@ -47,10 +59,10 @@ class Answers:
             return whole
         words = self.split(text)
         candidates = asked.candidates or ((asked.finding,) if asked.finding else ())
-        for confirms, pick in self._picks(words, asked):
-            left = tuple(one for one in candidates if pick(one))
-            if left and (len(left) < len(candidates) or (confirms and len(left) == 1)):
-                return _narrowed(asked, left, text)
+        for pick in self._picks(words, asked):
+            left = tuple(one for one in candidates if pick.takes(one))
+            if left and (len(left) < len(candidates) or (pick.confirms and len(left) == 1)):
+                return self._narrowed(asked, left, text, unit_told=pick.tells_unit)
         return self._said_anew(asked, candidates, words, text) or replace(
             whole,
             reason=f"no answer to '{asked.question}': {whole.reason}",
@@ -61,29 +73,68 @@ class Answers:
     def _yes_or_no(self, asked: Understanding, said: Understanding) -> Understanding:
         candidates = asked.candidates or ((asked.finding,) if asked.finding else ())
         if said.dialogue == "affirm" and len(candidates) == 1:
-            return _narrowed(asked, candidates, said.text)
+            return self._narrowed(asked, candidates, said.text, unit_told=True)
         if said.dialogue == "affirm":
-            return replace(asked, reason="affirm does not say which", text=said.text)
+            both = _both(asked.text, said.text)
+            return replace(asked, reason="affirm does not say which", text=both)
         return Understanding(
             Decision.REFUSE, Kind.DIALOGUE, "not what was meant: say it again", said.text,
             dialogue="negative",
         )  # fmt: skip
 
-    def _picks(
-        self, words: Words, asked: Understanding
-    ) -> Iterator[tuple[bool, Callable[[Finding], bool]]]:
-        """Ways in which the words may pick among candidates, each with whether it confirms a lone one.
+    def _narrowed(
+        self, asked: Understanding, left: tuple[Finding, ...], text: str, *, unit_told: bool
+    ) -> Understanding:
+        """``asked`` with the candidates ``left``: accepted where nothing of it is open any more."""
+        both = _both(asked.text, text)
+        kept = (flag for flag in asked.flags if not (unit_told and flag == UNIT_ASSUMED))
+        flags = tuple(dict.fromkeys((*kept, ANSWERED)))
+        if len(left) > 1:
+            return replace(
+                asked, candidates=left, finding=None, text=both, question=_open(left), flags=flags
+            )
+        finding = replace(left[0], words=both)
+        about = self._about(finding)
+        if about is not None and about.missing:
+            reading = Reading(about, finding, Standing.UNPLACED)
+            placed = decide([reading], both, self.axis_values) or asked
+            return replace(placed, slots=asked.slots, dialogue=asked.dialogue, flags=flags)
+        if UNIT_ASSUMED in flags and finding.quantity is not None:
+            question = tell.capital(f"{tell.quantity(finding.quantity)}?")
+            return replace(
+                asked, finding=finding, candidates=(finding,), text=both, question=question,
+                reason="the unit was not said", flags=flags,
+            )  # fmt: skip
+        return Understanding(
+            Decision.ACCEPT,
+            Kind.FINDING,
+            "answered",
+            both,
+            finding=finding,
+            slots=asked.slots,
+            dialogue=asked.dialogue,
+            flags=flags,
+        )
+
+    def _picks(self, words: Words, asked: Understanding) -> Iterator[_Pick]:
+        """Ways in which the words may pick among candidates.
 
         A place confirms nothing where no other was offered; a unit does, unless the value itself
-        may have been misheard.
+        may have been misheard; a number does, unless its unit was assumed.
         """
-        yield False, lambda one: self._has_place(one, words)
+        yield _Pick(lambda one: self._has_place(one, words))
         symbols = {meaning.symbol for meaning in units.meanings(words)}
-        sure = IN_DOUBT.isdisjoint(asked.flags)
-        yield sure, lambda one: one.quantity is not None and one.quantity.unit in symbols
-        yield False, lambda one: self._is_named(one, words)
+        yield _Pick(
+            lambda one: one.quantity is not None and one.quantity.unit in symbols,
+            confirms=IN_DOUBT.isdisjoint(asked.flags),
+            tells_unit=True,
+        )
+        yield _Pick(lambda one: self._is_named(one, words))
         said = {reading.value for reading in numbers.readings(words) if reading.high is None}
-        yield True, lambda one: one.quantity is not None and one.quantity.value in said
+        yield _Pick(
+            lambda one: one.quantity is not None and one.quantity.value in said,
+            confirms=UNIT_ASSUMED not in asked.flags,
+        )
 
     def _has_place(self, one: Finding, words: Words) -> bool:
         """Whether every place in the words is one of the finding's."""
@@ -125,7 +176,14 @@ class Answers:
             for reading in self.values.read(about, words, _both(asked.text, text))[0]
         ]
         found = decide(readings, text, self.axis_values)
-        return None if found is None else replace(found, flags=(*found.flags, ANSWERED))
+        if found is None:
+            return None
+        return replace(
+            found,
+            text=_both(asked.text, text),
+            dialogue=asked.dialogue,
+            flags=(*found.flags, ANSWERED),
+        )
 
     def _about(self, one: Finding) -> About | None:
         component = self.catalogue.get(one.component)
@@ -145,21 +203,19 @@ class Answers:
                     break
 
 
-def _narrowed(asked: Understanding, left: tuple[Finding, ...], text: str) -> Understanding:
-    flags = tuple(dict.fromkeys((*asked.flags, ANSWERED)))
-    if len(left) == 1:
-        finding = replace(left[0], words=_both(asked.text, text))
-        return Understanding(
-            Decision.ACCEPT,
-            Kind.FINDING,
-            "answered",
-            _both(asked.text, text),
-            finding=finding,
-            slots=asked.slots,
-            dialogue=asked.dialogue,
-            flags=flags,
-        )
-    return replace(asked, candidates=left, finding=None, text=_both(asked.text, text), flags=flags)
+def _open(left: Sequence[Finding]) -> str:
+    """What is still to be chosen among ``left``: "Front or rear? 36 psi or 36 kPa?"."""
+    if len({(one.component, one.characteristic) for one in left}) > 1:
+        ways = [[difference(one, left) for one in left]]
+    else:
+        ways = [
+            [one.position or one.component for one in left],
+            [tell.finding(replace(one, position=None)) for one in left],
+        ]
+        if all(one.quantity is not None for one in left):
+            ways[1] = [tell.quantity(one.quantity) for one in left if one.quantity is not None]
+    told = [tuple(dict.fromkeys(way)) for way in ways]
+    return " ".join(tell.capital(f"{tell.either(way)}?") for way in told if len(way) > 1)
 
 
 def _both(first: str, second: str) -> str:
