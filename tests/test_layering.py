@@ -19,6 +19,8 @@ SHELL = {
 PURE = (
     "model.py", "errors.py", "units.py", "assess.py", "wording.py",
     "grammar", "meaning", "catalogue", "language", "limits", "derived", "aftercare",
+    "listeners/whisper/adapter.py", "listeners/whisper/search.py", "listeners/whisper/tokens.py",
+    "listeners/whisper/written.py", "listeners/whisper/features.py",
     "photos/clock.py", "photos/attach.py", "photos/matching.py", "report/view.py",
 )  # fmt: skip
 OUTSIDE = {

@@ -23,6 +23,7 @@ from fieldlog.benchmarks.hearing_inspection import (
     confusions,
 )
 from fieldlog.benchmarks.hearing_parts import BY, Part
+from fieldlog.benchmarks.hearing_reach import page, reach
 from fieldlog.benchmarks.recognisers import NEAREST, POCKETSPHINX, WHISPER, Recogniser
 from fieldlog.doubt import Policy, shipped_rules
 from fieldlog.errors import UsageError
@@ -105,9 +106,9 @@ _NOTES = {
 
 
 def write_docs(
-    folder: Path, measured: Sequence[Measured], language: Language, command: str
+    folder: Path, measured: Sequence[Measured], language: InspectionLanguage, command: str
 ) -> list[Path]:
-    """Pages ``inspection``, ``by-voice``, ``by-room``, ``by-noise`` and ``confusions``, and plots.
+    """Pages ``inspection``, ``by-...``, ``confusions`` and ``reach``, and plots.
 
     Plots: ``right-by-noise.png``, ``reliability.png`` and ``risk-coverage.png``. Raises
     ``UsageError`` where matplotlib is not installed.
@@ -117,6 +118,10 @@ def write_docs(
         "inspection.md": table(_rows(measured), command),
         "confusions.md": confusion_page(measured, language, command),
         **{f"by-{by}.md": part_page(measured, by, command) for by in BY},
+        "reach.md": page(
+            [(one.rows[0].recogniser, reach(one.lines, language)) for one in measured if one.rows],
+            command,
+        ),
     }
     written = []
     for name, text in pages.items():

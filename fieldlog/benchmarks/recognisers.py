@@ -33,7 +33,7 @@ class NearestPhrase:
         """``model`` as for ``WhisperListener``."""
         from fieldlog.listeners.whisper.listener import WhisperListener
 
-        self._whisper = WhisperListener(model)
+        self._whisper = WhisperListener(model, adapt=False)
         self._language: Language | None = None
         self._phrases: list[str] = []
 

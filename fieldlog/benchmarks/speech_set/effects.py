@@ -65,11 +65,11 @@ def apply(effect: str, sound: Samples, seed: int) -> Samples:
     if effect == "dry":
         return sound
     if effect == "garage":
-        return _under(in_room(sound, rng.uniform(0.3, 0.5), rng.uniform(3.0, 9.0), rng))
+        return limited(in_room(sound, rng.uniform(0.3, 0.5), rng.uniform(3.0, 9.0), rng))
     if effect == "hall":
-        return _under(in_room(sound, rng.uniform(0.7, 1.1), rng.uniform(0.0, 5.0), rng))
+        return limited(in_room(sound, rng.uniform(0.7, 1.1), rng.uniform(0.0, 5.0), rng))
     if effect == "headset":
-        return _under(headset(sound))
+        return limited(headset(sound))
     if effect == "clipped":
         loud = sound / max(float(np.quantile(np.abs(sound), 0.985)), 1e-6)
         clipped: Samples = np.clip(loud, -1.0, 1.0).astype(np.float32)
@@ -77,12 +77,13 @@ def apply(effect: str, sound: Samples, seed: int) -> Samples:
     if effect == "far":
         dull = filtered(sound.astype(np.float64), lambda hertz: 1.0 / (1.0 + (hertz / 5000.0) ** 2))
         there = in_room(dull.astype(np.float32), rng.uniform(0.4, 0.7), rng.uniform(0.0, 4.0), rng)
-        return _under(there) * np.float32(0.3)
+        return limited(there) * np.float32(0.3)
     if effect == "quiet":
         return sound * np.float32(0.05)
     raise KeyError(effect)
 
 
-def _under(sound: Samples) -> Samples:
+def limited(sound: Samples) -> Samples:
+    """Turned down where its peak would be above 0.95."""
     peak = float(np.abs(sound).max()) if len(sound) else 0.0
     return sound * np.float32(0.95 / peak) if peak > 0.95 else sound

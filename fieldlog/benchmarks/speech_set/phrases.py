@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from fieldlog.benchmarks.speech_set.voices import TEST, TUNE
+from fieldlog.benchmarks.speech_set.voices import TEST, TRAIN, TUNE
 from fieldlog.catalogue.component import Axis, Characteristic, Component
 from fieldlog.catalogue.phrases import expand
 from fieldlog.grammar.sample import Sampler
@@ -229,14 +229,20 @@ _ABOUT = frozenset({"photo of", "skip", "how to check of", "photo", "how to chec
 def in_part(phrase: Phrase, part: str) -> bool:
     """Whether ``phrase`` may be used in ``part``.
 
-    The dialogue phrases are so few that both parts need all of them; there only the voices differ.
+    The dialogue phrases are so few that every part needs all of them; there only the voices differ.
     """
     return phrase.group in ("dialogue", "remark") or part_of(phrase.words) == part
 
 
 def part_of(words: str) -> str:
-    """The part of the set a phrase belongs to: even or odd SHA-256 of its words."""
-    return TUNE if hashlib.sha256(words.encode()).digest()[0] % 2 == 0 else TEST
+    """The part a phrase belongs to, by the SHA-256 of its words: half of them to the test part.
+
+    Of the other half a quarter is the tuning part of the set; the rest is for training weights only.
+    """
+    digest = hashlib.sha256(words.encode()).digest()
+    if digest[0] % 2:
+        return TEST
+    return TUNE if digest[1] % 4 == 0 else TRAIN
 
 
 def chosen(pool: Sequence[Phrase], count: int) -> list[Phrase]:

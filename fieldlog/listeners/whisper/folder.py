@@ -7,11 +7,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from fieldlog.errors import ModelError
+from fieldlog.listeners.whisper import adapter
 from fieldlog.listeners.whisper.fingerprint import TINY_EN, verify
 from fieldlog.listeners.whisper.weights import Weights, read_weights
 
 NEEDED = ("model.bin", "config.json", "tokenizer.json")
+ADDITIONS = Path(__file__).with_name("adapter.npz")
+"""What is added to the bundled weights; ``adapter.toml`` beside it says where it comes from."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +40,10 @@ class ModelFolder:
     weights: Weights
     tokenizer: Any
     special: Special
+    files: dict[str, bytes] | None = None
+    """What CTranslate2 is to load instead of the folder's files, by name."""
+    adapted: bool = False
+    """Whether the weights are the bundled ones with the shop additions."""
 
     def encode(self, text: str) -> tuple[int, ...]:
         """Byte-pair tokens of ``text``, nothing added."""
@@ -61,8 +70,11 @@ def bundled() -> Path:
     return Path(get_model_path())
 
 
-def open_folder(path: Path | None) -> ModelFolder:
-    """Open ``path``, or the bundled weights (their fingerprint checked first) when it is None."""
+def open_folder(path: Path | None, *, adapt: bool = False) -> ModelFolder:
+    """Open ``path``, or the bundled weights (their fingerprint checked first) when it is None.
+
+    The bundled weights get the shop additions unless ``adapt`` is False.
+    """
     folder = bundled() if path is None else path
     if not folder.is_dir():
         raise ModelError(
@@ -76,23 +88,55 @@ def open_folder(path: Path | None) -> ModelFolder:
             todo="name a CTranslate2 Whisper folder that has " + ", ".join(NEEDED),
         )
     binary = folder / "model.bin"
+    if binary.stat().st_size == 0:
+        raise ModelError("model.bin is empty", where=str(binary), todo="install the model again")
+    tokenizer = _tokenizer(folder / "tokenizer.json")
+    if path is None and adapt:
+        verify(binary, TINY_EN)
+        data = _with_additions(binary)
+        # CTranslate2 takes all of a folder's files from memory or none of them.
+        files = {
+            file.name: file.read_bytes()
+            for file in folder.iterdir()
+            if file.is_file() and file.suffix in (".json", ".txt")
+        }
+        files["model.bin"] = data
+        weights = _whisper(read_weights(data, str(binary)))
+        return ModelFolder(
+            folder, weights, tokenizer, _special(tokenizer, weights, folder), files, adapted=True
+        )
     if path is None:
         verify(binary, TINY_EN)
     with binary.open("rb") as stream:
-        if binary.stat().st_size == 0:
-            raise ModelError(
-                "model.bin is empty", where=str(binary), todo="install the model again"
-            )
         mapped = mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ)
-    weights = read_weights(memoryview(mapped), str(binary))
+    weights = _whisper(read_weights(memoryview(mapped), str(binary)))
+    return ModelFolder(folder, weights, tokenizer, _special(tokenizer, weights, folder))
+
+
+def _with_additions(binary: Path) -> bytes:
+    """The bytes of ``binary`` with the shop additions summed in."""
+    data = bytearray(binary.read_bytes())
+    try:
+        with np.load(ADDITIONS, allow_pickle=False) as stored:
+            additions = {name: stored[name] for name in stored.files}
+    except (OSError, ValueError) as error:
+        raise ModelError(
+            f"the additions to the weights cannot be read ({error})",
+            where=str(ADDITIONS),
+            todo="install fieldlog again, or name a CTranslate2 Whisper folder with --model",
+        ) from error
+    adapter.add(read_weights(memoryview(data), str(binary)), additions)
+    return bytes(data)
+
+
+def _whisper(weights: Weights) -> Weights:
     if weights.spec != "WhisperSpec":
         raise ModelError(
             f"this is a {weights.spec}, not a Whisper model",
-            where=str(binary),
+            where=weights.where,
             todo="name a CTranslate2 Whisper folder",
         )
-    tokenizer = _tokenizer(folder / "tokenizer.json")
-    return ModelFolder(folder, weights, tokenizer, _special(tokenizer, weights, folder))
+    return weights
 
 
 def _tokenizer(path: Path) -> Any:

@@ -13,6 +13,7 @@ from fieldlog.audio.clip import Clip
 from fieldlog.errors import ModelError
 from fieldlog.listeners.base import Language
 from fieldlog.listeners.pcm import finite, is_silent
+from fieldlog.listeners.whisper.adapter import CUE
 from fieldlog.listeners.whisper.decoder import Decoder
 from fieldlog.listeners.whisper.encoder import Encoder
 from fieldlog.listeners.whisper.features import MAX_FRAMES, log_mel, pad_features
@@ -26,6 +27,8 @@ COMMON_TOKENS = 5000
 """The most frequent byte pairs, which share the probability with the grammar's own tokens."""
 LEAD_FRAMES = 30
 """Silence before the clip (0.3 s): a word at the very first sample is heard better behind it."""
+EXTRA_FRAMES = 100
+"""Silence behind the clip at least (1 s)."""
 LARGEST_MARGIN = 8.0
 """Nats; the search looks at nothing further below the best, so a larger margin means nothing."""
 
@@ -47,9 +50,15 @@ class WhisperListener:
         beam: int = 8,
         threads: int = 2,
         settings: SearchSettings | None = None,
+        *,
+        adapt: bool = False,
     ) -> None:
-        """Name another CTranslate2 Whisper folder with ``model``; nothing is loaded yet."""
+        """Name another CTranslate2 Whisper folder with ``model``; nothing is loaded yet.
+
+        ``adapt=False`` takes the bundled weights as they are, without the shop additions.
+        """
         self.model = model
+        self.adapt = adapt
         self.threads = threads
         self.settings = replace(settings or SearchSettings(), beam=beam)
         self._folder: ModelFolder | None = None
@@ -64,14 +73,20 @@ class WhisperListener:
 
         A language may carry a ``hint``: a text of its kind, given to Whisper as what was said
         before. It makes the trade's words likely; the grammar alone still decides what is possible.
+        Adapted weights get their cue instead for a language that says it is ``in_shop_words``.
         """
         one_blas_thread()
         if self._folder is None or self._encoder is None:
-            self._folder = open_folder(self.model)
-            self._encoder = Encoder(self._folder.path, self.threads)
+            self._folder = open_folder(self.model, adapt=self.adapt)
+            self._encoder = Encoder(self._folder.path, self.threads, files=self._folder.files)
+            # CTranslate2 keeps its own copy; the second one would only take room.
+            self._folder = replace(self._folder, files=None)
         folder = self._folder
         special = folder.special
-        hint = folder.encode(" " + text) if (text := getattr(language, "hint", "")) else ()
+        text = getattr(language, "hint", "")
+        if folder.adapted and getattr(language, "in_shop_words", False):
+            text = CUE.strip()
+        hint = folder.encode(" " + text) if text else ()
         self._opening = (*((special.previous, *hint) if hint else ()), *special.prompt)
         wanted = {*self._opening, *special.closing}
         wanted |= vocabulary(language.words(), folder.encode)
@@ -96,12 +111,18 @@ class WhisperListener:
         return Hearing(self.name, tuple(_hypotheses(found, result.rest)), _since(began))
 
     def transcribe(self, clip: Clip) -> str:
-        """Plain decoding of the same weights, no grammar: for remarks, never for findings."""
+        """Plain decoding of the same weights, no grammar: for remarks, never for findings.
+
+        Weights that were not adapted get the whole window of 30 s they were trained on: behind less
+        silence they repeat themselves.
+        """
         if self._encoder is None or self._folder is None:
             raise ModelError("nothing is loaded", where=self.name, todo="call load() first")
         if is_silent(clip):
             return ""
-        tokens = self._encoder.transcribe(self._features(clip), self._folder.special.prompt)
+        extra = EXTRA_FRAMES if self._folder.adapted else MAX_FRAMES
+        features = self._features(clip, extra)
+        tokens = self._encoder.transcribe(features, self._folder.special.prompt)
         return self._folder.decode(tokens)
 
     def close(self) -> None:
@@ -110,10 +131,11 @@ class WhisperListener:
             self._encoder.close()
         self._folder = self._encoder = self._decoder = self._graph = self._language = None
 
-    def _features(self, clip: Clip) -> NDArray[np.float32]:
+    def _features(self, clip: Clip, extra: int = EXTRA_FRAMES) -> NDArray[np.float32]:
         assert self._encoder is not None
         longest = MAX_FRAMES * 160
-        return pad_features(log_mel(finite(clip)[:longest], self._encoder.bands), lead=LEAD_FRAMES)
+        bands = log_mel(finite(clip)[:longest], self._encoder.bands)
+        return pad_features(bands, extra, lead=LEAD_FRAMES)
 
     def _decode(self, encoded: NDArray[np.float32]) -> Result:
         assert self._folder is not None

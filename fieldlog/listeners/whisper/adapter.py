@@ -1,0 +1,76 @@
+"""Small additions to the bundled weights, trained on shop speech (pure: arrays in, arrays out).
+
+To each linear map W [out, in] belongs a low-rank addition B A (B [out, rank], A [rank, in]), to norms,
+biases and the first convolution a shift of their own shape: W' = W + B A (Hu et al. 2021, "LoRA:
+Low-Rank Adaptation of Large Language Models", section 4.1). The sum is made once, at load; hearing
+costs nothing more. docs/adapting.md says how the additions were trained and what they change.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldlog.errors import ModelError
+from fieldlog.listeners.whisper.weights import Weights
+
+CUE = " Inspection."
+"""What the adapted weights were told was said before, whenever shop speech was to be written down.
+
+With it they write the grammar's words; without it they write as the bundled weights do."""
+
+_UP, _DOWN, _SHIFT = "|B", "|A", "|shift"
+
+
+def add(weights: Weights, additions: Mapping[str, NDArray[np.generic]]) -> None:
+    """Add to the variables in place; ``weights`` must be views into writable bytes.
+
+    ``additions`` has ``<variable>|A`` and ``<variable>|B``, or ``<variable>|shift``. Raises
+    ``ModelError`` when one does not fit the model.
+    """
+    for key in additions:
+        if key.endswith(_UP):
+            name = key.removesuffix(_UP)
+            down = additions.get(name + _DOWN)
+            if down is None:
+                raise _unfit(name, weights)
+            _add_to(weights, name, _floats(additions[key]) @ _floats(down))
+        elif key.endswith(_SHIFT):
+            _add_to(weights, key.removesuffix(_SHIFT), _floats(additions[key]))
+
+
+def part_of_way(
+    additions: Mapping[str, NDArray[np.generic]], share: float
+) -> dict[str, NDArray[np.float16]]:
+    """Additions that lead ``share`` of the way from the bundled weights to the trained ones.
+
+    Half of the way hears more than the whole: what the bundled weights know of real voices stays
+    (Wortsman et al. 2021, "Robust fine-tuning of zero-shot models", section 3).
+    """
+    return {
+        name: np.asarray(
+            _floats(values) * np.float32(1.0 if name.endswith(_DOWN) else share), dtype=np.float16
+        )
+        for name, values in additions.items()
+    }
+
+
+def _add_to(weights: Weights, name: str, values: NDArray[np.float32]) -> None:
+    if not weights.has(name) or weights.raw(name).size != values.size:
+        raise _unfit(name, weights)
+    stored = weights.raw(name)
+    stored[...] = (stored.astype(np.float32) + values.reshape(stored.shape)).astype(stored.dtype)
+
+
+def _floats(values: NDArray[np.generic]) -> NDArray[np.float32]:
+    return np.asarray(values, dtype=np.float32)
+
+
+def _unfit(name: str, weights: Weights) -> ModelError:
+    return ModelError(
+        f"the shop additions do not belong to this model ({name})",
+        where=weights.where,
+        todo="install fieldlog again",
+    )
