@@ -22,6 +22,7 @@ from typing import Any
 from fieldlog.audio.clip import Clip
 from fieldlog.doubt_question import distinct, what_to_ask
 from fieldlog.errors import UsageError
+from fieldlog.language.answers import UNCLEAR
 from fieldlog.listeners.base import Language
 from fieldlog.model import Decision, Hearing, Kind, Understanding
 
@@ -50,9 +51,14 @@ TWINS: tuple[tuple[str, str], ...] = (*_PAIRS, *((other, one) for one, other in 
 """Words and what they are taken for: no score tells them apart for certain, so a twin that was heard
 too is asked about sooner than another meaning."""
 
-SLIPS: tuple[tuple[str, str], ...] = (("three to", "reads"), ("three point", "free play"))
+SLIPS: tuple[tuple[str, str], ...] = (
+    ("three to", "reads"),
+    ("three point", "free play"),
+    ("two loose", "too loose"),
+    ("too loose", "two loose"),
+)
 """Words that are hardly ever said and mostly come of others ("torque reads sixteen" heard as "torque
-three to sixteen"): asked about wherever the other makes sense."""
+three to sixteen"), or that sound the same: asked about wherever the other makes sense."""
 
 KINDS = ("measured", "judged", "coded", "dialogue", "order")
 """What was said, as far as doubt is concerned; each has weights of its own."""
@@ -249,7 +255,7 @@ def decide(
     if chance < weights.refuse:
         return _refused(understanding)
     if understanding.decision is Decision.ASK:
-        return understanding
+        return _asked_already(understanding, chance, known, rules, policy, flags)
     twin = tuple(each for each, behind in near_twins if behind < weights.twin_margin)
     if twin:
         reason = "something that sounds like it was heard nearly as well"
@@ -312,6 +318,26 @@ def _refused(understanding: Understanding) -> Understanding:
         slots={},
         dialogue=None,
     )
+
+
+def _asked_already(
+    understanding: Understanding,
+    chance: float,
+    known: Mapping[str, Weights],
+    rules: Rules,
+    policy: Policy,
+    flags: frozenset[str],
+) -> Understanding:
+    """What is asked for another reason keeps its question; that it was unclear is not forgotten.
+
+    "Which end?" and "front" would else make a value count that would not have counted unasked.
+    """
+    if not understanding.candidates:
+        return understanding
+    said = replace(understanding, finding=understanding.candidates[0])
+    if chance >= rules.least(known[kind_of(said)], policy, flags):
+        return understanding
+    return replace(understanding, flags=tuple(dict.fromkeys((*understanding.flags, UNCLEAR))))
 
 
 def _asked(

@@ -22,6 +22,7 @@ from fieldlog.doubt import (
     shipped_rules,
 )
 from fieldlog.errors import UsageError
+from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.model import Decision, Hearing, Hypothesis, Kind, Understanding
 from tests.phrase_language import PhraseLanguage
 
@@ -180,3 +181,31 @@ def test_reasons_are_a_mechanics_words_and_the_figures_stay_evidence(
         assert "say it again" in told.reason
         assert "type it" in told.reason
     assert hearing.hypotheses[0].evidence["bend"] == bend
+
+
+def test_a_question_about_something_else_does_not_clear_what_was_misheard() -> None:
+    language = InspectionLanguage.load()
+    asked = language.understand("pads two millimetres")
+    clear = decide(asked, heard(-0.02, 8.0), frozenset(), RULES)
+    assert clear == asked
+    unclear = decide(asked, heard(-1.6, 1.0), frozenset(), RULES)
+    assert (unclear.decision, unclear.question) == (Decision.ASK, asked.question)
+    assert language.answer(clear, "front").decision is Decision.ACCEPT
+    front = language.answer(unclear, "front")
+    assert (front.decision, front.question) == (
+        Decision.ASK, "Did you say front brake pads, thickness: 2 mm?",
+    )  # fmt: skip
+    assert language.answer(front, "front").decision is not Decision.ACCEPT
+    for word in ("affirm", "two"):
+        assert language.answer(front, word).decision is Decision.ACCEPT
+
+
+def test_how_many_and_how_loose_sound_the_same() -> None:
+    judge = judge_for(InspectionLanguage.load(), RULES)
+    clip = Clip(np.zeros(1600, dtype=np.float32), 0.0)
+    for text, twin in (("front spokes two loose", True), ("chain too loose", False)):
+        understood = InspectionLanguage.load().understand(text)
+        found = judge(understood, heard(-0.02, 8.0, text=text), clip)
+        assert (found.decision is Decision.ASK) is twin, text
+        if twin:
+            assert found.question == "Front spokes: loose (count 2) or front spokes: loose?"

@@ -21,6 +21,8 @@ APART = " / "
 """Between the words of a question's utterance and those of its answer."""
 IN_DOUBT = frozenset({"unsure", "twin"})
 """Flags of an utterance that may have been misheard."""
+UNCLEAR = "heard unclearly"
+"""Flag of an utterance that was asked about for another reason, and may have been misheard too."""
 _SMALL = frozenset({"the", "one", "it", "is", "that", "was", "in", "on", "at", "side"})
 
 
@@ -31,6 +33,8 @@ class _Pick:
     takes: Callable[[Finding], bool]
     confirms: bool = False
     """Whether it may take the only candidate there is."""
+    repeats: bool = False
+    """Whether it says the value itself once more."""
     tells_unit: bool = False
     """Whether it says the unit, which was assumed until then."""
 
@@ -62,7 +66,8 @@ class Answers:
         for pick in self._picks(words, asked):
             left = tuple(one for one in candidates if pick.takes(one))
             if left and (len(left) < len(candidates) or (pick.confirms and len(left) == 1)):
-                return self._narrowed(asked, left, text, unit_told=pick.tells_unit)
+                sure = pick.repeats and len(candidates) == 1
+                return self._narrowed(asked, left, text, unit_told=pick.tells_unit, sure=sure)
         return self._said_anew(asked, candidates, words, text) or replace(
             whole,
             reason=f"no answer to '{asked.question}': {whole.reason}",
@@ -73,7 +78,7 @@ class Answers:
     def _yes_or_no(self, asked: Understanding, said: Understanding) -> Understanding:
         candidates = asked.candidates or ((asked.finding,) if asked.finding else ())
         if said.dialogue == "affirm" and len(candidates) == 1:
-            return self._narrowed(asked, candidates, said.text, unit_told=True)
+            return self._narrowed(asked, candidates, said.text, unit_told=True, sure=True)
         if said.dialogue == "affirm":
             both = _both(asked.text, said.text)
             return replace(asked, reason="affirm does not say which", text=both)
@@ -83,11 +88,21 @@ class Answers:
         )  # fmt: skip
 
     def _narrowed(
-        self, asked: Understanding, left: tuple[Finding, ...], text: str, *, unit_told: bool
+        self,
+        asked: Understanding,
+        left: tuple[Finding, ...],
+        text: str,
+        *,
+        unit_told: bool,
+        sure: bool,
     ) -> Understanding:
-        """``asked`` with the candidates ``left``: accepted where nothing of it is open any more."""
+        """``asked`` with the candidates ``left``: accepted where nothing of it is open any more.
+
+        ``unit_told``: its unit was said or agreed to; ``sure``: so was all that was asked.
+        """
         both = _both(asked.text, text)
-        kept = (flag for flag in asked.flags if not (unit_told and flag == UNIT_ASSUMED))
+        settled = {UNIT_ASSUMED: unit_told, UNCLEAR: sure}
+        kept = (flag for flag in asked.flags if not settled.get(flag, False))
         flags = tuple(dict.fromkeys((*kept, ANSWERED)))
         if len(left) > 1:
             return replace(
@@ -99,11 +114,17 @@ class Answers:
             reading = Reading(about, finding, Standing.UNPLACED)
             placed = decide([reading], both, self.axis_values) or asked
             return replace(placed, slots=asked.slots, dialogue=asked.dialogue, flags=flags)
+        question = reason = ""
         if UNIT_ASSUMED in flags and finding.quantity is not None:
             question = tell.capital(f"{tell.quantity(finding.quantity)}?")
+            reason = "the unit was not said"
+        elif UNCLEAR in flags:
+            question = f"Did you say {tell.finding(finding)}?"
+            reason = "not heard clearly enough to count unasked"
+        if question:
             return replace(
                 asked, finding=finding, candidates=(finding,), text=both, question=question,
-                reason="the unit was not said", flags=flags,
+                reason=reason, flags=flags,
             )  # fmt: skip
         return Understanding(
             Decision.ACCEPT,
@@ -134,6 +155,7 @@ class Answers:
         yield _Pick(
             lambda one: one.quantity is not None and one.quantity.value in said,
             confirms=UNIT_ASSUMED not in asked.flags,
+            repeats=True,
         )
 
     def _has_place(self, one: Finding, words: Words) -> bool:

@@ -245,6 +245,8 @@ def difference(finding: Finding, among: Sequence[Finding]) -> str:
         return tell.finding(finding)
     if len({f.position for f in among}) > 1:
         return finding.position or finding.component
+    if len({f.given for f in among}) > 1 and finding.quantity is None:
+        return tell.finding(finding)
     if finding.quantity is not None:
         return tell.quantity(finding.quantity)
     if finding.readings:
