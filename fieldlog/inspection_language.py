@@ -37,6 +37,9 @@ from fieldlog.model import Decision, Kind, Understanding
 
 DID_YOU_MEAN = "did you mean"
 IN_FULL = "Say in full how it is."
+"""Ends a question that no short answer settles."""
+HELD = "that is in it anyway; whether something is wrong was not said"
+NOT_THERE = "that one fault is not there; whether all is as it should be was not said"
 _FOUND = (("on",), ("at",), ("in",), ("from",))
 """Before what something was found in: "a leak at the drain plug"."""
 _FILLERS = frozenset({"um", "uh", "er", "erm", "ah", "hm", "hmm"})
@@ -234,6 +237,8 @@ class InspectionLanguage(OfferedGrammar):
                     )
                 ]
                 decided = decide(readings, text, self._subjects.values)
+                if decided is not None and linked and _holds(whole, words[at - 1 : at + 1]):
+                    return _asked_in_full(decided, HELD)
                 if decided is not None:
                     return _asked_if_sound(decided) if NONE in words[:at] else decided
         return None
@@ -312,16 +317,35 @@ def _asked_if_sound(found: Understanding) -> Understanding:
     meant = (found.finding,) if found.finding is not None else found.candidates
     if any(one.condition != SOUND for one in meant):
         return found
-    alone = found.finding if found.decision is Decision.ACCEPT else None
-    question = f"{tell.capital(tell.finding(alone))}?" if alone else f"{found.question} {IN_FULL}"
+    if found.decision is not Decision.ACCEPT or found.finding is None:
+        return _asked_in_full(found, NOT_THERE)
     return replace(
         found,
         decision=Decision.ASK,
-        reason="that one fault is not there; whether all is as it should be was not said",
-        question=question,
+        reason=NOT_THERE,
+        question=f"{tell.capital(tell.finding(found.finding))}?",
         finding=None,
-        candidates=(alone,) if alone else (),
+        candidates=(found.finding,),
     )
+
+
+def _asked_in_full(found: Understanding, reason: str) -> Understanding:
+    """A question that no short answer settles (``fieldlog.turns``)."""
+    meant = (found.finding,) if found.finding is not None else found.candidates
+    question = found.question or f"{tell.capital(tell.finding(meant[0]))}?"
+    return replace(
+        found,
+        decision=Decision.ASK,
+        reason=reason,
+        question=f"{question} {IN_FULL}",
+        finding=None,
+        candidates=meant if found.decision is Decision.ACCEPT else found.candidates,
+    )
+
+
+def _holds(abouts: Iterable[About], words: Words) -> bool:
+    """Whether "oil in" is said of what holds oil anyway."""
+    return words[1:] == ("in",) and any(words[0] in about.component.holds for about in abouts)
 
 
 def _vocabulary(

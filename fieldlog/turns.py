@@ -14,7 +14,7 @@ from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import joinable
 from fieldlog.doubt_question import NEW_OR_CORRECTION, what_to_ask
 from fieldlog.hearing import Heard, hear_clip, joined
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.inspection_language import IN_FULL, InspectionLanguage
 from fieldlog.language.answers import ANSWERED
 from fieldlog.language.decide import meaning_key, meaning_of
 from fieldlog.language.dialogue import CORRECTION
@@ -37,6 +37,7 @@ def waits(asked: Understanding) -> bool:
         asked.decision is Decision.ASK
         and bool(_candidates(asked))
         and not asked.question.startswith(NEW_OR_CORRECTION)  # yes would not say which
+        and not asked.question.endswith(IN_FULL)
     )
 
 

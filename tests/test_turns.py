@@ -219,6 +219,17 @@ def test_a_word_a_minute_later_is_no_answer(talk: Talk) -> None:
     assert talk.open() == ["pads two millimetres"]
 
 
+@pytest.mark.parametrize(
+    "words", ["no nail in the tyre", "oil in the fork", "no oil in the engine"]
+)
+def test_what_must_be_said_in_full_is_settled_by_no_short_word(talk: Talk, words: str) -> None:
+    assert "Say in full how it is." in talk.say(words)
+    for answer in ("front", "affirm"):
+        assert "answers" not in talk.say(answer)
+    assert talk.standing() == []
+    assert talk.open() == [words]
+
+
 def test_disregard_drops_the_question_not_the_finding_before(talk: Talk) -> None:
     talk.say("left fork seal leaking")
     talk.say("pads two millimetres")

@@ -167,6 +167,8 @@ class Component:
     say: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     characteristics: tuple[Characteristic, ...] = ()
     given: tuple[Given, ...] = ()
+    holds: tuple[str, ...] = ()
+    """What is in it anyway: "oil in the fork" is no fault, "oil on the fork" is one."""
     how_to_check: str = ""
     cautions: tuple[str, ...] = ()
     beyond: Beyond = Beyond()

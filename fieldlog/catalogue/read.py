@@ -43,6 +43,7 @@ _COMPONENT_KEYS = frozenset(
         "given",
         "how_to_check",
         "cautions",
+        "holds",
         "beyond",
     ]
 )
@@ -133,6 +134,7 @@ class _Entry:
             given=tuple(self._given(conditions)),
             how_to_check=self._text("how_to_check", required=True),
             cautions=tuple(self._strings("cautions")),
+            holds=tuple(self._strings("holds")),
             beyond=self._beyond() or Beyond(),
         )
         if not component.beyond.do and any(severity for *_, severity in component.judged()):
