@@ -24,7 +24,7 @@ from fieldlog.benchmarks.hearing_inspection import (
 )
 from fieldlog.benchmarks.hearing_parts import BY, Part
 from fieldlog.benchmarks.hearing_reach import page, reach
-from fieldlog.benchmarks.recognisers import NEAREST, POCKETSPHINX, WHISPER, Recogniser
+from fieldlog.benchmarks.recognisers import BUNDLED, NEAREST, POCKETSPHINX, WHISPER, Recogniser
 from fieldlog.doubt import Policy, shipped_rules
 from fieldlog.errors import UsageError
 from fieldlog.inspection_language import InspectionLanguage
@@ -84,7 +84,7 @@ def _options(recognisers: Sequence[Recogniser], plan: InspectionPlan) -> str:
         told.append("--vosk MODEL")
     if any(each.name == _DOUBTED and each.model is not None for each in recognisers):
         told.append("--model MODEL")
-    if not {WHISPER.name, POCKETSPHINX.name, NEAREST.name} <= set(names):
+    if not {WHISPER.name, BUNDLED.name, POCKETSPHINX.name, NEAREST.name} <= set(names):
         told += [f"--only {name!r}" if " " in name else f"--only {name}" for name in names]
     if plan.ratios != DEFAULT_RATIOS:
         told += [f"--ratio {ratio:g}" for ratio in plan.ratios if ratio is not None]

@@ -90,7 +90,17 @@ class Recogniser:
         return made
 
 
+def as_bundled(model: Path | None = None) -> Listener:
+    """Our own listener on the bundled weights, without the shop additions: what these are worth."""
+    from fieldlog.listeners.whisper.listener import WhisperListener
+
+    made = WhisperListener(model, adapt=False)
+    made.name = BUNDLED.name
+    return made
+
+
 WHISPER = Recogniser("whisper", "fieldlog.listeners.whisper.listener:WhisperListener")
+BUNDLED = Recogniser("whisper as bundled", "fieldlog.benchmarks.recognisers:as_bundled")
 POCKETSPHINX = Recogniser("pocketsphinx", "fieldlog.listeners.pocketsphinx:PocketsphinxListener")
 NEAREST = Recogniser("nearest phrase", "fieldlog.benchmarks.recognisers:NearestPhrase")
 

@@ -125,7 +125,7 @@ def hearing(
             f"no policy {policy!r}", where="--policy", todo="one of " + ", ".join(Policy)
         )
     compared = [known.Recogniser("whisper", known.WHISPER.target, model)]
-    compared += [known.POCKETSPHINX, known.NEAREST]
+    compared += [known.BUNDLED, known.POCKETSPHINX, known.NEAREST]
     if vosk_model is not None:
         compared.append(known.vosk(vosk_model))
     if only:

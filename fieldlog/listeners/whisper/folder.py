@@ -70,7 +70,7 @@ def bundled() -> Path:
     return Path(get_model_path())
 
 
-def open_folder(path: Path | None, *, adapt: bool = False) -> ModelFolder:
+def open_folder(path: Path | None, *, adapt: bool = True) -> ModelFolder:
     """Open ``path``, or the bundled weights (their fingerprint checked first) when it is None.
 
     The bundled weights get the shop additions unless ``adapt`` is False.

@@ -51,7 +51,7 @@ class WhisperListener:
         threads: int = 2,
         settings: SearchSettings | None = None,
         *,
-        adapt: bool = False,
+        adapt: bool = True,
     ) -> None:
         """Name another CTranslate2 Whisper folder with ``model``; nothing is loaded yet.
 
