@@ -15,6 +15,7 @@ from fieldlog.aftercare.plan import skipped_event
 from fieldlog.assess import Assessment, again, assess
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.hearing import Heard
+from fieldlog.language.answers import APART
 from fieldlog.model import Context, Decision, Finding, Kind, Limit, Understanding
 from fieldlog.store.records import NewUtterance, Saved
 from fieldlog.store.repository import Repository
@@ -144,6 +145,9 @@ class Session:
         if not value or last is None or last.quantity is None or not last.quantity.words:
             return heard
         whole = last.words.removeprefix("correction ").replace(last.quantity.words, value)
+        if APART in whole and not last.given:  # "pads two millimetres / front" is no phrase
+            named = (last.position, last.component, last.characteristic, value)
+            whole = " ".join(part for part in named if part)
         understood = self._understand(f"correction {whole}")
         if understood.finding is None or not _same_thing(understood.finding, last):
             return heard

@@ -136,7 +136,7 @@ def test_no_leaves_nothing_accepted_and_nothing_open(talk: Talk) -> None:
     talk.say("front pads two")
     line = talk.say("no")
     assert "nothing" in talk.record.utterances[-1].reason
-    assert "answers: " in line
+    assert line == "negative  answers: 2 mm? (no: nothing of it is taken)"
     assert (talk.standing(), talk.joins(), talk.open()) == ([], [(2, 1)], [])
     assert talk.say("millimetres").startswith("not understood")  # nothing is asked any more
     assert talk.standing() == []
@@ -273,6 +273,13 @@ def test_what_answers_a_correction_is_a_correction(talk: Talk, anew: str) -> Non
     assert "Was that 50 mm?" in talk.say("correction front pads fifty millimetres")
     assert "corrects front brake pads, thickness: 4 mm" in talk.say(anew)
     assert talk.standing() == [("brake pads", "front", (5, "mm"))]
+
+
+def test_what_a_question_completed_can_be_corrected_by_its_value_alone(talk: Talk) -> None:
+    talk.say("pads two millimetres")
+    talk.say("front")
+    assert "corrects front brake pads, thickness: 2 mm" in talk.say("correction four millimetres")
+    assert talk.standing() == [("brake pads", "front", (4, "mm"))]
 
 
 def test_the_report_shows_question_and_answer_together(talk: Talk) -> None:

@@ -139,7 +139,9 @@ def answered_text(heard: Heard) -> Text:
     """The question that an utterance answers, behind its line; nothing where there is none."""
     if heard.answers is None or heard.understanding.decision is Decision.REFUSE:
         return Text()
-    return Text(f"  answers: {heard.answers.question}", "magenta")
+    nothing = f" ({heard.understanding.reason})" if heard.understanding.finding is None else ""
+    asked = heard.understanding.decision is Decision.ASK
+    return Text(f"  answers: {heard.answers.question}{'' if asked else nothing}", "magenta")
 
 
 def session_text(outcome: Outcome) -> Text:
