@@ -189,6 +189,29 @@ def test_what_was_heard_but_made_no_finding(store: Repository, filled: Filled) -
     assert "never confirmed" not in report.headline
 
 
+@pytest.mark.parametrize(
+    ("component", "position", "closes"),
+    [
+        ("brake pads", "front", True),
+        ("brake pads", "rear", False),
+        ("brake fluid", "front", False),
+        ("front sprocket", None, False),
+    ],
+)
+def test_a_question_stays_open_until_its_own_thing_was_found(
+    store: Repository, filled: Filled, component: str, position: str | None, closes: bool
+) -> None:
+    asked = understood("front pads two", decision=Decision.ASK, question="2 mm?")
+    store.add_utterance(filled.inspection_id, NewUtterance(asked, START + timedelta(minutes=1)))
+    found = Finding(component, position, "condition", condition="sound")
+    store.add_utterance(
+        filled.inspection_id,
+        NewUtterance(understood("later"), START + timedelta(minutes=2)),
+        finding=found,
+    )
+    assert ("never confirmed" not in _report(store).headline) is closes
+
+
 def test_the_trail_of_corrections(store: Repository, filled: Filled) -> None:
     lines = _report(store).corrections
     assert [(line.number, line.before, line.after, line.reason) for line in lines] == [

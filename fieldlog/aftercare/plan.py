@@ -28,7 +28,7 @@ from fieldlog.aftercare.work import Work
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.errors import UsageError
 from fieldlog.limits.context import JURISDICTIONS, SETTINGS, parse_context
-from fieldlog.model import Context, Decision, Limit
+from fieldlog.model import Context, Decision, Finding, Limit
 from fieldlog.store.records import (
     HistoryRow,
     Inspection,
@@ -41,6 +41,8 @@ from fieldlog.store.records import (
 EXPIRES = "expires"
 SKIPPED = "skipped"
 """Name of the event of an item left out, its reason as the text."""
+PLACES = frozenset({"front", "rear", "left", "right", "inner", "outer", "upper", "lower"})
+"""Words of a question that say which of several it was about."""
 _URGENT = (When.OVERDUE, When.SOON, When.LATER, When.UNKNOWN)
 
 
@@ -263,17 +265,25 @@ def progress_of(
 def left_open(record: InspectionRecord, asked: Utterance) -> bool:
     """Whether nobody answered it and no later finding that stands is of what its words name.
 
-    An answer that led to a question itself leaves that one open, not this.
+    An answer that led to a question itself leaves that one open, not this. "Brake fluid" is not of
+    a question about brake pads, nor the rear ones of one about the front.
     """
     if any(u.answers == asked.id for u in record.utterances):
         return False
     words = {word.removesuffix("s") for word in asked.text.split()}
     after = {u.id for u in record.utterances if u.number > asked.number}
     return not any(
-        words & {word.removesuffix("s") for word in each.finding.component.split()}
+        _names(words, each.finding)
         for each in record.findings
         if each.stands and each.utterance_id in after
     )
+
+
+def _names(words: set[str], finding: Finding) -> bool:
+    """Whether ``words`` (without plural s) name the thing of ``finding`` and no other place of it."""
+    name = [word.removesuffix("s") for word in finding.component.split()]
+    elsewhere = (words & PLACES) - {*name, *(finding.position or "").split()}
+    return name[-1] in words and not elsewhere
 
 
 def conclusion_of(record: InspectionRecord, state: Progress) -> Conclusion:
