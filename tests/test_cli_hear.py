@@ -10,6 +10,7 @@ import subprocess
 import sys
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -20,6 +21,7 @@ from fieldlog.audio.vad import ChosenActivity, EnergyActivity
 from fieldlog.cli import audio_files
 from fieldlog.cli.inspection_hear import file_starts, there_already
 from fieldlog.errors import UsageError
+from fieldlog.listeners.typed import TypedListener
 from fieldlog.rescue import began_at
 from fieldlog.store.records import InspectionRecord
 from fieldlog.store.repository import Repository
@@ -210,13 +212,15 @@ def test_what_was_saved_before_a_full_disk_stays_and_a_repeat_takes_the_rest(
 
     with monkeypatch.context():
         hear_files = audio_files.hear_files
-        monkeypatch.setattr(
-            audio_files,
-            "hear_files",
-            lambda paths, ears, terminal, tell, ended: hear_files(
-                paths, ears, terminal, tell, lambda *each: (ended(*each), then_full(*each))
-            ),
-        )
+
+        def once(paths: Any, ears: Any, terminal: Any, tell: Any, ended: Any, **rest: Any) -> None:
+            def and_full(path: Path, seconds: float) -> None:
+                ended(path, seconds)
+                then_full(path, seconds)
+
+            hear_files(paths, ears, terminal, tell, and_full, **rest)
+
+        monkeypatch.setattr(audio_files, "hear_files", once)
         result = run("inspection", "hear", *files, "--store", started)
     monkeypatch.undo()
     assert result.exit_code == 8, result.output
@@ -242,6 +246,30 @@ def test_file_starts_and_their_faults(tmp_path: Path, started: Path) -> None:
     for wrong in ("noon", "25:00", "nan", "inf"):
         with pytest.raises(UsageError, match="is no instant"):
             file_starts([wrong], ["a"], record)
+
+
+@pytest.mark.parametrize(("seconds", "answered"), [(12, True), (90, False)])
+def test_sound_that_was_rescued_keeps_its_answers(
+    tmp_path: Path,
+    started: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    seconds: int,
+    answered: bool,
+) -> None:
+    monkeypatch.setattr(
+        "fieldlog.listeners.choose.open_listener",
+        lambda *_, **__: TypedListener(["pads two millimetres", "front"]),
+    )
+    begin = record_in(started).inspection.started_at
+    files = [
+        spoken(tmp_path / f"utterance-{at:%Y%m%dT%H%M%S}.000Z.wav", gain)
+        for at, gain in ((begin, 1.0), (begin + timedelta(seconds=seconds), 0.9))
+    ]
+    assert run("inspection", "hear", *files, "--store", started).exit_code == 0
+    record = record_in(started)
+    asked, said = record.utterances
+    assert (said.answers == asked.id) is answered
+    assert len(record.findings) == answered
 
 
 def test_speech_of_the_same_time_is_known(tmp_path: Path, started: Path, quick: None) -> None:

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 Tell = Callable[[Path, "Heard"], None]
 Ended = Callable[[Path, float], None]
 """Told of each file that was heard to its end, with its length in seconds."""
+Follows = Callable[[Path, Path], bool]
+"""Whether the second file goes on, as one conversation, where the first ended."""
 
 
 def hear_files(
@@ -34,12 +36,14 @@ def hear_files(
     tell: Tell,
     ended: Ended = lambda path, seconds: None,
     *,
-    conversation: bool = False,
+    follows: Follows = lambda before, path: False,
 ) -> None:
     """Hear every file; ``tell`` gets each utterance as soon as it is understood.
 
-    Within a file an utterance may answer the question before it; with ``conversation`` the files too
-    follow one another. A file that cannot be used is said on stderr and left out; the others are heard all the same.
+    Within a file an utterance may answer the question before it, and so it may across files where
+    one ``follows`` the one before. A file that cannot be used is said on stderr and left out; the
+    others are heard all the same.
+
     Raises ``PartialError`` at the end when some were left out, ``AudioError`` when all were.
     """
     from fieldlog.audio.files import open_audio
@@ -51,6 +55,7 @@ def hear_files(
     if voice.warning:
         click.echo(f"fieldlog: {voice.warning}", err=True)
     left_out: list[AudioError] = []
+    before: Path | None = None
     with terminal.progress() as bar:
         task = bar.add_task("hearing", total=None)
         for number, path in enumerate(paths, start=1):
@@ -65,7 +70,9 @@ def hear_files(
                     )
                     stream = _Stream(audio, voice.activity, bar, task)
                     utterances = 0
-                    (turns.elsewhere if conversation else turns.afresh)()
+                    goes_on = before is not None and follows(before, path)
+                    (turns.elsewhere if goes_on else turns.afresh)()
+                    before = path
                     for heard in hear_in_turn(stream.clips(), turns):
                         utterances += 1
                         tell(path, heard)

@@ -91,7 +91,7 @@ def hear(
                 terminal.lines.print(line)
 
         begun: set[Path] = set()
-        hear_files(audio, ears, terminal, tell, conversation=conversation)
+        hear_files(audio, ears, terminal, tell, follows=lambda before, path: conversation)
 
 
 def heard_view(heard: Heard, file: str, listener: str, assessment: Assessment | None) -> Json:

@@ -127,7 +127,7 @@ def hear(
                 next_s = begin_of(path) + seconds
 
             try:
-                hear_files(audio, ears, terminal, tell, ended)
+                hear_files(audio, ears, terminal, tell, ended, follows=follow)
             finally:
                 told = ", ".join(
                     f"{count} {one if count == 1 else many}"
@@ -135,6 +135,19 @@ def hear(
                     if count or one == "finding"
                 )
                 click.echo(f"inspection {head.number}: {told}", err=True)
+
+
+def follow(before: Path, path: Path) -> bool:
+    """Whether two recordings that fieldlog made itself are one conversation, by their names (pure).
+
+    Sound that a full disk kept out of the record comes back as one file for each utterance.
+    """
+    from fieldlog.turns import WAITS_S
+
+    first, second = began_at(before.name), began_at(path.name)
+    if first is None or second is None:
+        return False
+    return timedelta(0) <= second - first <= timedelta(seconds=WAITS_S)
 
 
 def file_starts(
