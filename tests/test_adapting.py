@@ -155,10 +155,21 @@ def test_the_one_way_of_writing_is_among_those_the_search_allows() -> None:
     tokens = sorted({*range(5000)} | vocabulary(language.words(), model.encode))
     column = {token: place for place, token in enumerate(tokens)}
     graph = TokenGraph(language.word_graph(), model.encode, column)
-    said = [row["w"] for row in rows()[::9] if row.get("d", "accept") == "accept"]
+    said = [row["w"] for row in rows()[::9] if _sayable(language, row["w"])]
     assert len(said) > 100
-    refused = [w for w in said if not _allowed(graph, model.encode(" " + in_one_way(w)))]
-    assert len(refused) <= 0.01 * len(said), refused
+    assert not [w for w in said if not _allowed(graph, model.encode(" " + in_one_way(w)))]
+
+
+def _sayable(language: InspectionLanguage, words: str) -> bool:
+    """Whether listeners are offered it: some forms are for typing only."""
+    graph = language.word_graph()
+    state = graph.start
+    for word in words.split():
+        arc = graph.arcs(state).get(word)
+        if arc is None:
+            return False
+        state = arc[0]
+    return graph.is_final(state)
 
 
 def _allowed(graph: TokenGraph, tokens: tuple[int, ...]) -> bool:
@@ -186,7 +197,7 @@ def test_no_voice_of_the_test_part_is_trained_on(monkeypatch: pytest.MonkeyPatch
 
 def test_no_negative_of_the_test_part_is_trained_on() -> None:
     assert negatives()
-    assert all(part_of(words) == "tune" for _, words in negatives())
+    assert all(part_of(words) == "train" for _, words in negatives())
 
 
 def test_general_sentences_are_plain(tmp_path: Path) -> None:

@@ -20,6 +20,7 @@ from fieldlog.benchmarks.calibrate_fit import (
     LEAST,
     MOST_REFUSED,
     SILENT,
+    VALUES,
     Sample,
     design,
     fit,
@@ -78,11 +79,17 @@ def test_levels_keep_what_the_policies_allow() -> None:
     data = drawn(1500)
     weights = with_levels(fit(data, OURS), data, len(data))
     for policy in Policy:
-        _, silent, _, _ = silent_and_asked(data, weights, policy)
+        words = [sample for sample in data if sample.kind in ("judged", "dialogue")]
+        _, silent, _, _ = silent_and_asked(words, weights, policy)
         assert silent <= SILENT[policy] * len(data)
+        for kind in VALUES:
+            values = [sample for sample in data if sample.kind == kind]
+            _, silent, _, _ = silent_and_asked(values, weights, policy)
+            assert silent <= (SILENT[policy] * len(data) if policy is Policy.BRISK else 0)
         assert weights["judged"].accept[policy.value] >= LEAST[policy]
-    order = [weights["judged"].accept[policy.value] for policy in Policy]
-    assert order == sorted(order, reverse=True)
+    for kind in OURS:
+        order = [weights[kind].accept[policy.value] for policy in Policy]
+        assert order == sorted(order, reverse=True)
     assert weights["judged"].refuse <= MOST_REFUSED
 
 

@@ -110,3 +110,34 @@ def test_hearing_before_loading_is_one_clear_line() -> None:
 def test_a_folder_that_is_no_model_is_refused(tmp_path: Path) -> None:
     with pytest.raises(ModelError, match="in this folder"):
         WhisperListener(tmp_path).load(PhraseLanguage(PHRASES))
+
+
+class ShopLanguage(PhraseLanguage):
+    """Phrases that say they are shop speech."""
+
+    in_shop_words = True
+
+
+def test_only_shop_speech_gets_the_additions_to_the_weights() -> None:
+    made = WhisperListener()
+    try:
+        made.load(PhraseLanguage(PHRASES))
+        assert not made.adapted
+        before = made.hear(clip("rear_tread.flac")).hypotheses
+        made.load(ShopLanguage(PHRASES))
+        assert made.adapted
+        made.load(PhraseLanguage(PHRASES))
+        assert not made.adapted
+        assert made.hear(clip("rear_tread.flac")).hypotheses == before
+    finally:
+        made.close()
+    assert not made.adapted
+
+
+def test_the_bundled_weights_may_be_kept_as_they_are() -> None:
+    made = WhisperListener(adapt=False)
+    try:
+        made.load(ShopLanguage(PHRASES))
+        assert not made.adapted
+    finally:
+        made.close()

@@ -23,6 +23,8 @@ TOWARDS_ALL = 30.0
 """How strongly a kind is drawn to the fit of all kinds (docs/doubt.md: less of it is worse)."""
 SILENT = {Policy.CAUTIOUS: 0.0, Policy.BALANCED: 0.002, Policy.BRISK: 0.01}
 """Share of all utterances of the tuning part that may be accepted and wrong."""
+VALUES = ("measured", "coded")
+"""Kinds that state a value: it is the worst thing to be silently wrong about."""
 LEAST = {Policy.CAUTIOUS: 0.9, Policy.BALANCED: 0.75, Policy.BRISK: 0.5}
 """No answer that is less likely to be right counts unasked, however few wrong ones there were."""
 MOST_REFUSED = 0.1
@@ -127,31 +129,41 @@ def twin_margin(samples: Iterable[Sample]) -> float:
 def with_levels(
     fitted: Mapping[str, Weights], samples: Sequence[Sample], utterances: int
 ) -> dict[str, Weights]:
-    """Accept and refuse levels for all kinds together, out of ``utterances`` that were heard.
+    """Accept and refuse levels out of ``utterances`` that were heard.
 
     The accept level of a policy is the least at which no more answers are silently wrong than the
-    policy allows; the refuse level is the largest that loses few right answers.
+    policy allows; for kinds that state a value none may be, unless the policy is brisk. The refuse
+    level, common to all kinds, is the largest that loses few right answers.
     """
     chances = np.array([fitted[s.kind].chance(s.terms) for s in samples])
     right = np.array([s.right for s in samples], dtype=bool)
     free = np.array([not _near(s, fitted[s.kind]) for s in samples], dtype=bool)
-    order = np.flatnonzero(free)[np.argsort(-chances[free], kind="stable")]
-    wrong = np.cumsum(~right[order])
-    accept = {}
-    for policy in Policy:
-        over = np.flatnonzero(wrong > SILENT[policy] * utterances)
-        found = _above(float(chances[order[over[0]]])) if len(over) else 0.0
-        accept[policy.value] = max(LEAST[policy], found)
+    accept: dict[str, dict[str, float]] = {kind: {} for kind in fitted}
+    for together in _groups(fitted):
+        mine = np.array([s.kind in together for s in samples], dtype=bool)
+        wrong = np.sort(chances[mine & free & ~right])[::-1]
+        for policy in Policy:
+            strict = policy is not Policy.BRISK and together[0] in VALUES
+            allowed = 0 if strict else int(SILENT[policy] * utterances)
+            found = _above(float(wrong[allowed])) if len(wrong) > allowed else 0.0
+            for kind in together:
+                accept[kind][policy.value] = max(LEAST[policy], found)
     refuse = float(np.quantile(chances[right], REFUSED)) if right.any() else 0.0
     refuse = min(round(refuse, 3), MOST_REFUSED)
     return {
         kind: Weights(
             **{name: getattr(one, name) for name in ("intercept", *TERMS, "cap", "twin_margin")},
             refuse=refuse,
-            accept=dict(accept),
+            accept=accept[kind],
         )
         for kind, one in fitted.items()
     }
+
+
+def _groups(kinds: Iterable[str]) -> list[tuple[str, ...]]:
+    """Kinds whose levels are found together: each that states a value by itself, all others."""
+    others = tuple(kind for kind in kinds if kind not in VALUES)
+    return [(kind,) for kind in kinds if kind in VALUES] + ([others] if others else [])
 
 
 def _above(chance: float) -> float:

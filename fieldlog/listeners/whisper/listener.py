@@ -29,6 +29,8 @@ LEAD_FRAMES = 30
 """Silence before the clip (0.3 s): a word at the very first sample is heard better behind it."""
 EXTRA_FRAMES = 100
 """Silence behind the clip at least (1 s)."""
+ADAPTED_BONUS = 1.0
+"""Bonus per token of adapted weights: their one way of writing needs less help to the end."""
 LARGEST_MARGIN = 8.0
 """Nats; the search looks at nothing further below the best, so a larger margin means nothing."""
 
@@ -55,12 +57,13 @@ class WhisperListener:
     ) -> None:
         """Name another CTranslate2 Whisper folder with ``model``; nothing is loaded yet.
 
-        ``adapt=False`` takes the bundled weights as they are, without the shop additions.
+        ``adapt=False`` takes the bundled weights as they are, also for shop speech.
         """
         self.model = model
         self.adapt = adapt
         self.threads = threads
-        self.settings = replace(settings or SearchSettings(), beam=beam)
+        self.settings = None if settings is None else replace(settings, beam=beam)
+        self.beam = beam
         self._folder: ModelFolder | None = None
         self._encoder: Encoder | None = None
         self._decoder: Decoder | None = None
@@ -68,23 +71,31 @@ class WhisperListener:
         self._language: Language | None = None
         self._opening: tuple[int, ...] = ()
 
+    @property
+    def adapted(self) -> bool:
+        """Whether the weights that are loaded have the shop additions."""
+        return self._folder is not None and self._folder.adapted
+
     def load(self, language: Language) -> None:
         """Load the weights (once) and prepare for ``language``; raises ``ModelError``.
 
         A language may carry a ``hint``: a text of its kind, given to Whisper as what was said
         before. It makes the trade's words likely; the grammar alone still decides what is possible.
-        Adapted weights get their cue instead for a language that says it is ``in_shop_words``.
+        A language that says it is ``in_shop_words`` gets the shop additions to the weights, and
+        their cue instead of its hint.
         """
         one_blas_thread()
-        if self._folder is None or self._encoder is None:
-            self._folder = open_folder(self.model, adapt=self.adapt)
+        adapt = self.adapt and self.model is None and getattr(language, "in_shop_words", False)
+        if self._folder is None or self._encoder is None or self.adapted != adapt:
+            self.close()
+            self._folder = open_folder(self.model, adapt=adapt)
             self._encoder = Encoder(self._folder.path, self.threads, files=self._folder.files)
             # CTranslate2 keeps its own copy; the second one would only take room.
             self._folder = replace(self._folder, files=None)
         folder = self._folder
         special = folder.special
         text = getattr(language, "hint", "")
-        if folder.adapted and getattr(language, "in_shop_words", False):
+        if self.adapted:
             text = CUE.strip()
         hint = folder.encode(" " + text) if text else ()
         self._opening = (*((special.previous, *hint) if hint else ()), *special.prompt)
@@ -120,7 +131,7 @@ class WhisperListener:
             raise ModelError("nothing is loaded", where=self.name, todo="call load() first")
         if is_silent(clip):
             return ""
-        extra = EXTRA_FRAMES if self._folder.adapted else MAX_FRAMES
+        extra = EXTRA_FRAMES if self.adapted else MAX_FRAMES
         features = self._features(clip, extra)
         tokens = self._encoder.transcribe(features, self._folder.special.prompt)
         return self._folder.decode(tokens)
@@ -130,6 +141,12 @@ class WhisperListener:
         if self._encoder is not None:
             self._encoder.close()
         self._folder = self._encoder = self._decoder = self._graph = self._language = None
+
+    def _search_settings(self) -> SearchSettings:
+        if self.settings is not None:
+            return self.settings
+        usual = SearchSettings(beam=self.beam)
+        return replace(usual, bonus=ADAPTED_BONUS) if self.adapted else usual
 
     def _features(self, clip: Clip, extra: int = EXTRA_FRAMES) -> NDArray[np.float32]:
         assert self._encoder is not None
@@ -149,7 +166,7 @@ class WhisperListener:
             self._graph,
             np.array([columns[token] for token in self._opening], dtype=np.intp),
             np.array([columns[token] for token in special.closing], dtype=np.intp),
-            self.settings,
+            self._search_settings(),
         )
 
 

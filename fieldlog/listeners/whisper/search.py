@@ -25,7 +25,7 @@ class SearchSettings:
     """The same for the first ``wide_steps`` steps, where noise hides the most (count)."""
     wide_steps: int = 5
     """Tokens."""
-    bonus: float = 1.0
+    bonus: float = 1.5
     """Added per token, against early endings."""
     prune: float = 8.0
     """A continuation this far below the best of its step is dropped."""
