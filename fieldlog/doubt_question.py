@@ -25,6 +25,9 @@ def distinct(understandings: Sequence[Understanding]) -> tuple[Finding, ...]:
 def what_to_ask(best: Understanding, others: Sequence[Understanding]) -> str:
     """ "15 N·m or 50 N·m?" between meanings; "Did you say ...?" where one is merely unsure.
 
+    Where some are corrections and some are not, it begins with ``NEW_OR_CORRECTION``: no short word
+    answers that, it is said again in full.
+
     ``others`` are the other meanings to offer, nearest first; those that mean the same as ``best``
     are left out.
     """
@@ -33,13 +36,16 @@ def what_to_ask(best: Understanding, others: Sequence[Understanding]) -> str:
         corrects = {each.dialogue == CORRECTION for each in (best, *others)}
         if len(corrects) > 1 and len(findings) == 1:
             return f"{NEW_OR_CORRECTION}: {tell.finding(findings[0])}?"
+        if len(corrects) > 1:
+            # Picked by its value alone, what was new would count as a correction, or the reverse.
+            ways = dict.fromkeys(_lead(each) + _told(each, findings) for each in (best, *others))
+            return f"{NEW_OR_CORRECTION}: {tell.either(tuple(ways))}?"
         if len(findings) > 1:
             told = dict.fromkeys(difference(one, findings) for one in findings)
             if len(told) > 1:
                 return tell.capital(f"{tell.either(tuple(told))}?")
         if findings:
-            lead = "correction, " if best.dialogue == CORRECTION else ""
-            return f"Did you say {lead}{_in_its_words(findings[0])}?"
+            return f"Did you say {_lead(best)}{_in_its_words(findings[0])}?"
     texts = tuple(dict.fromkeys(each.text for each in (best, *others) if each.text))
     if not texts:
         return "Say again?"
@@ -49,6 +55,14 @@ def what_to_ask(best: Understanding, others: Sequence[Understanding]) -> str:
         if all(middles):
             return tell.capital(f"{tell.either(middles)}?")
     return f"Did you say {tell.either([repr(text) for text in texts])}?"
+
+
+def _lead(one: Understanding) -> str:
+    return "correction, " if one.dialogue == CORRECTION else ""
+
+
+def _told(one: Understanding, among: Sequence[Finding]) -> str:
+    return difference(one.finding, among) if one.finding is not None else one.text
 
 
 def _in_its_words(finding: Finding) -> str:

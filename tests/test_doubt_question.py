@@ -41,6 +41,16 @@ def language() -> InspectionLanguage:
             "A new finding or a correction: front brake pads, thickness: 2 mm?",
         ),
         (
+            "front brake pads two millimetres",
+            ["correction front brake pads three millimetres"],
+            "A new finding or a correction: 2 mm or correction, 3 mm?",
+        ),
+        (
+            "correction front axle nut torque fifty newton metres",
+            ["front axle nut torque fifteen newton metres"],
+            "A new finding or a correction: correction, 50 N·m or 15 N·m?",
+        ),
+        (
             "front tread four thirty seconds",
             [],
             "Did you say front tyre, tread depth: four thirty seconds?",

@@ -192,13 +192,21 @@ def test_a_place_does_not_confirm_a_value_that_was_in_doubt(
         assert language.answer(asked, words).decision is Decision.ACCEPT, words
 
 
+@pytest.mark.parametrize(
+    ("said", "rival"),
+    [
+        ("rear pads four millimetres", "correction rear pads four millimetres"),
+        ("rear pads four millimetres", "correction rear pads five millimetres"),
+        ("correction rear pads four millimetres", "rear pads five millimetres"),
+        ("correction rear pads four millimetres", "front pads four millimetres"),
+    ],
+)
 def test_a_question_about_new_or_corrected_waits_for_the_whole(
-    language: InspectionLanguage,
+    language: InspectionLanguage, said: str, rival: str
 ) -> None:
     from fieldlog.doubt import _asked
 
-    best = language.understand("rear pads four millimetres")
-    other = language.understand("correction rear pads four millimetres")
+    best, other = language.understand(said), language.understand(rival)
     asked = _asked(best, (other,), "heard as well", "unsure")
     assert asked.question.startswith("A new finding or a correction")
     assert not waits(asked)
