@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from datetime import date
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -24,7 +26,7 @@ from fieldlog.language import tell
 from fieldlog.limits.cautions import system_of
 from fieldlog.limits.context import SETTINGS, parse_context
 from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import Decision
+from fieldlog.model import Decision, Judgement, State
 
 TODAY = date(2026, 11, 25)
 
@@ -169,6 +171,13 @@ def test_lines_for_people_name_what_a_limit_asks_for(language: InspectionLanguag
         gate = assess(finding, shipped_limits(), context, language.catalogue, TODAY).verdict.gate
         assert gate is not None
         assert wanted in limit_text(gate)
+
+
+def test_a_margin_has_the_unit_of_the_finding_as_printed() -> None:
+    limit = next(limit for limit in shipped_limits() if limit.unit == "V")
+    for unit, printed in {"N.m": "-1.5 N·m;", "deg": "-1.5°;", "1": "-1.5;", "mm": "-1.5 mm;"}.items():
+        gate = Judgement(replace(limit, unit=unit), State.BEYOND, margin=Fraction(-3, 2))
+        assert f", margin {printed}" in limit_text(gate)
 
 
 def test_round_values_are_shown_whole(language: InspectionLanguage) -> None:

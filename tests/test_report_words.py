@@ -118,6 +118,18 @@ def test_limits_as_printed() -> None:
 
 
 @pytest.mark.parametrize(
+    ("units", "question"),
+    [
+        (("mm", "in"), "Millimetres or inches?"),
+        (("psi", "kPa"), "psi or kilopascals?"),
+        (("bar", "psi", "kPa"), "Bar, psi or kilopascals?"),
+    ],
+)
+def test_a_question_about_units_spells_nothing_out(units: tuple[str, ...], question: str) -> None:
+    assert tell.which_unit(units) == question
+
+
+@pytest.mark.parametrize(
     ("seconds", "text"),
     [
         (4.21, "4.2 s"),

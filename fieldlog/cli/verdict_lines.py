@@ -16,6 +16,7 @@ from fieldlog.limits.packs import shipped_limits
 from fieldlog.limits.page import what
 from fieldlog.listeners.base import Language
 from fieldlog.model import Decision, Judgement, Limit, State, Understanding
+from fieldlog.wording import with_unit
 
 if TYPE_CHECKING:
     from fieldlog.hearing import Heard
@@ -117,15 +118,11 @@ def limit_text(judgement: Judgement) -> str:
     limit = judgement.limit
     margin = ""
     if judgement.margin is not None:
-        margin = f", margin {float(judgement.margin):+.3g} {_unit(limit.unit)}".rstrip()
+        margin = f", margin {with_unit(f'{float(judgement.margin):+.3g}', limit.unit)}"
     source, status = limit.source, limit.status.value
     return f"{what(limit)}{margin}; " + (
         source if source.startswith(status) else f"{source} ({status})"
     )
-
-
-def _unit(unit: str) -> str:
-    return "" if unit == "1" else unit
 
 
 def _other(understood: Understanding) -> str:

@@ -13,6 +13,7 @@ from fieldlog.wording import (
     place_text,
     quantity_text,
     subject_text,
+    unit_text,
     value_text,
     with_unit,
 )
@@ -71,8 +72,14 @@ def which(axes: Sequence[Axis], values: Sequence[Sequence[str]]) -> str:
 
 
 def which_unit(units: Sequence[str]) -> str:
-    """ "Millimetres or inches?"."""
-    return capital(f"{either([name(unit) for unit in units])}?")
+    """ "Millimetres or inches?"; "psi or kilopascals?": a unit spelt letter by letter is its symbol."""
+    shown = [unit_text(unit) if _spelt(unit) else name(unit) for unit in units]
+    asked = f"{either(shown)}?"
+    return asked if units and _spelt(units[0]) else capital(asked)
+
+
+def _spelt(unit: str) -> bool:
+    return all(len(part) == 1 for part in name(unit).split())
 
 
 def capital(text: str) -> str:
