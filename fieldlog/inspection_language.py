@@ -23,7 +23,7 @@ from fieldlog.grammar.offered import OfferedGrammar
 from fieldlog.language import tell
 from fieldlog.language.answering import AnsweringLanguage, with_answers
 from fieldlog.language.answers import Answers
-from fieldlog.language.decide import decide, meaning_key
+from fieldlog.language.decide import IN_FULL, decide, meaning_key
 from fieldlog.language.diagnose import UNKNOWN, meant, why_not
 from fieldlog.language.dialogue import CORRECTION, Dialogue
 from fieldlog.language.hint import HINT
@@ -36,8 +36,6 @@ from fieldlog.meaning.normalise import normalise
 from fieldlog.model import Decision, Kind, Understanding
 
 DID_YOU_MEAN = "did you mean"
-IN_FULL = "Say in full how it is."
-"""Ends a question that no short answer settles."""
 HELD = "that is in it anyway; whether something is wrong was not said"
 NOT_THERE = "that one fault is not there; whether all is as it should be was not said"
 _FOUND = (("on",), ("at",), ("in",), ("from",))

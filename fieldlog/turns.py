@@ -14,9 +14,9 @@ from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import joinable
 from fieldlog.doubt_question import NEW_OR_CORRECTION, what_to_ask
 from fieldlog.hearing import Heard, hear_clip, joined
-from fieldlog.inspection_language import IN_FULL, InspectionLanguage
+from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.language.answers import ANSWERED
-from fieldlog.language.decide import meaning_key, meaning_of
+from fieldlog.language.decide import IN_FULL, meaning_key, meaning_of
 from fieldlog.language.dialogue import CORRECTION
 from fieldlog.listeners.base import WordGraph
 from fieldlog.model import Decision, Finding, Kind, Understanding

@@ -27,6 +27,7 @@ from fieldlog.limits.cautions import system_of
 from fieldlog.limits.context import SETTINGS, parse_context
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.model import Decision, Judgement, State
+from fieldlog.turns import waits
 
 TODAY = date(2026, 11, 25)
 
@@ -66,6 +67,17 @@ def test_the_first_words_of_a_measurement_are_no_judgement(language: InspectionL
         ("front pads thirty oh millimetres", "refuse", "not a number"),
         ("the front pads look two years old", "refuse", "not understood after the unit"),
         ("scratch that itch please", "refuse", "does not fit"),
+        ("front tyre not cracked", "refuse", "'not cracked' after 'front tyre' is no value"),
+        ("front tyre on fire", "refuse", "'on fire' after 'front tyre' is no value"),
+        ("play in the throttle", "refuse", "name the component first, then how it is"),
+        ("photo of the", "refuse", "'photo of the' alone says nothing"),
+        ("oil fifteen quarts low", "ask", "15qt is more than can be low of the engine oil"),
+        ("oil two to fifteen quarts low", "ask", "more than can be low"),
+        ("coolant ten litres low", "ask", "10L is more than can be low of the coolant"),
+        ("coolant six litres low", "accept", "understood"),
+        ("oil six quarts low", "accept", "understood"),
+        ("two hundred front spokes missing", "ask", "200 is more than can be missing"),
+        ("front spokes forty missing", "accept", "understood"),
     ],
 )
 def test_what_is_not_understood_says_why(
@@ -173,9 +185,26 @@ def test_lines_for_people_name_what_a_limit_asks_for(language: InspectionLanguag
         assert wanted in limit_text(gate)
 
 
+@pytest.mark.parametrize("words", ["oil fifteen quarts low", "two hundred front spokes missing"])
+def test_an_amount_that_cannot_be_is_settled_by_no_short_word(
+    language: InspectionLanguage, words: str
+) -> None:
+    asked = language.understand(words)
+    assert asked.finding is None
+    assert len(asked.candidates) == 1
+    assert asked.question.endswith("Say in full how it is.")
+    assert not waits(asked)
+    assert language.meaning(words) != language.meaning("coolant ten litres low")
+
+
 def test_a_margin_has_the_unit_of_the_finding_as_printed() -> None:
     limit = next(limit for limit in shipped_limits() if limit.unit == "V")
-    for unit, printed in {"N.m": "-1.5 N·m;", "deg": "-1.5°;", "1": "-1.5;", "mm": "-1.5 mm;"}.items():
+    for unit, printed in {
+        "N.m": "-1.5 N·m;",
+        "deg": "-1.5°;",
+        "1": "-1.5;",
+        "mm": "-1.5 mm;",
+    }.items():
         gate = Judgement(replace(limit, unit=unit), State.BEYOND, margin=Fraction(-3, 2))
         assert f", margin {printed}" in limit_text(gate)
 

@@ -22,6 +22,8 @@ Values = Callable[[str], Sequence[str]]
 
 _MOST_CANDIDATES = 8
 TWIN_SLOT = "twin"
+IN_FULL = "Say in full how it is."
+"""Ends a question that no short answer settles (``fieldlog.turns``)."""
 
 
 def decide(readings: Iterable[Reading], text: str, values: Values) -> Understanding | None:
@@ -200,6 +202,8 @@ def _implausible(chosen: list[Reading], text: str) -> Understanding:
     first = chosen[0]
     if first.finding.code is not None:
         return _no_such_week(first, text)
+    if first.finding.condition is not None:
+        return _no_such_amount(chosen, text)
     one = first.about.component.characteristic(first.finding.characteristic)
     values = [
         value
@@ -234,6 +238,23 @@ def _no_such_week(reading: Reading, text: str) -> Understanding:
         finding=reading.finding,
         candidates=(reading.finding,),
         question=f"Was that {code}? Say the code again.",
+    )
+
+
+def _no_such_amount(chosen: list[Reading], text: str) -> Understanding:
+    """No short word settles it: how much it was is said again with what it is of."""
+    first = chosen[0].finding
+    told = ", ".join(value for _, value in first.given)
+    subject = tell.place(first.component, first.position)
+    return Understanding(
+        Decision.ASK,
+        Kind.FINDING,
+        f"{told} is more than can be {first.condition} of the {subject}",
+        text,
+        candidates=tuple(reading.finding for reading in chosen[:_MOST_CANDIDATES]),
+        question=f"Was that {tell.finding(first)}? {IN_FULL}",
+        slots=_slots(chosen[0]),
+        flags=_flags(chosen),
     )
 
 

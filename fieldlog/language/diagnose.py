@@ -25,8 +25,14 @@ _SHORTEST = 4
 """Shorter words are too near to too many."""
 
 
-_SMALL_WORDS = frozenset(("a", "an", "and", "for", "of", "the", "to", "too", "no", "or", "won"))
-"""Words that stand in numbers and anywhere else."""
+_SMALL = (
+    "a about above almost an and approx approximately around at ate bang below between bit circa "
+    "dead exactly fewer for from give greater hair just least less more most nearly no not of on or "
+    "over quite roughly shade slightly so somewhere spot take than the through till to too under "
+    "up well won"
+)
+_SMALL_WORDS = frozenset(_SMALL.split())
+"""Words that stand around numbers and anywhere else: "not cracked", "on fire"."""
 
 
 def why_not(
@@ -45,7 +51,7 @@ def why_not(
         return _behind_subject(words, abouts[0], reasons, values)
     fitting = follow(words)
     if fitting == len(words):
-        return "incomplete: the end is missing"
+        return f"'{' '.join(words)}' alone says nothing: name the component first, then how it is"
     if fitting:
         return f"'{words[fitting]}' does not fit after '{' '.join(words[:fitting])}'"
     return f"no finding and no command begins with '{words[0]}'"

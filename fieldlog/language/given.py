@@ -10,16 +10,24 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from fieldlog.catalogue.component import CONDITION, Characteristic, Component, Given
+from fieldlog.catalogue.component import CONDITION, Characteristic, Component, Given, Range
 from fieldlog.catalogue.phrases import expand
 from fieldlog.language.lexicon import Words
 from fieldlog.meaning.quantity import quantities
 from fieldlog.meaning.values import DOUBTFUL
+from fieldlog.model import Quantity
+from fieldlog.units import dimension
 
 Facts = tuple[tuple[str, str], ...]
 """Setting -> its value as ``--set`` takes it."""
 
 _HOMOPHONE = "homophone"
+
+MOST_LACKING = Range(Fraction(0), Fraction(6), "L")
+MOST_COUNTED = 120
+"""The most of a fluid that can lack, where its catalogue entry gives no range of its own, and the
+most parts of a kind that can be counted at one place. Common practice: no motorcycle's engine or
+radiator holds more, and wheels with more spokes are hardly built."""
 
 
 def with_given(one: Characteristic, said: Words) -> Iterator[tuple[Words, Facts]]:
@@ -48,12 +56,12 @@ def _taken(fact: Given, said: Words, at: int, start: int) -> Iterator[tuple[Word
 
 def before_condition(
     component: Component, one: Characteristic | None, said: Words
-) -> Iterator[tuple[Words, str, tuple[str, ...], Facts]]:
+) -> Iterator[tuple[Words, str, tuple[str, ...], Facts, bool]]:
     """Every way to take a count or an amount off the front of ``said``.
 
     Gives the words left, the characteristic whose fact it is ("condition" for the component as a
-    whole), the conditions it may stand before, and the fact. ``one``: the characteristic that was
-    named, if any.
+    whole), the conditions it may stand before, the fact, and whether so much can be. ``one``: the
+    characteristic that was named, if any.
     """
     if one is not None:
         owners = [(one.name, one.given)]
@@ -63,24 +71,42 @@ def before_condition(
     for name, given in owners:
         for fact in given:
             for at in range(1, len(said)) if fact.before else ():
-                told = _amount(fact, said[:at])
-                if told:
-                    yield said[at:], name, fact.before, ((fact.setting, told),)
+                amount = _amount(fact, said[:at])
+                if amount is not None:
+                    facts = ((fact.setting, _kept(amount)),)
+                    yield said[at:], name, fact.before, facts, _can_be(component, amount)
 
 
-def _amount(fact: Given, said: Words) -> str:
-    """The amount as it is kept ("2", "about 1/2qt"); "" where the words leave a choice."""
+def _amount(fact: Given, said: Words) -> Quantity | None:
+    """The amount that was said; None where the words leave a choice."""
     found = quantities(said, fact.units, default="1" if fact.counted else None).readings
     if len(found) != 1 or {_HOMOPHONE, *DOUBTFUL} & set(found[0].flags):
-        return ""
+        return None
     amount = found[0].quantity
     some = amount.value > 0 and (not fact.counted or _whole(amount.value, amount.high))
-    if not some:
-        return ""
+    return amount if some else None
+
+
+def _kept(amount: Quantity) -> str:
+    """ "2", "about 1/2qt"."""
     unit = "" if amount.unit == "1" else amount.unit
     high = f" to {amount.high}" if amount.high is not None else ""
     about = f"{amount.qualifier.value} " if amount.qualifier is not None else ""
     return f"{about}{amount.value}{high}{unit}"
+
+
+def _can_be(component: Component, amount: Quantity) -> bool:
+    """Whether so much can lack: no more than may be added to it, where the catalogue says that."""
+    most = amount.value if amount.high is None else max(amount.value, amount.high)
+    if amount.unit == "1":
+        return most <= MOST_COUNTED
+    own = [
+        known
+        for one in component.characteristics
+        for known in one.ranges
+        if dimension(known.unit) == dimension(amount.unit)
+    ]
+    return any(known.holds(most, amount.unit) for known in own or [MOST_LACKING])
 
 
 def _whole(value: Fraction, high: Fraction | None) -> bool:

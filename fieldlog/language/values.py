@@ -187,7 +187,7 @@ class ValueReader:
         self, about: About, body: Words, words: str, table: Mapping[Words, tuple[str, str]]
     ) -> Iterator[Reading]:
         """ "two missing", "half a quart low": how many or how much, then the condition."""
-        for rest, owner, before, given in before_condition(
+        for rest, owner, before, given, can_be in before_condition(
             about.component, about.characteristic, body
         ):
             name, condition = table.get(rest[1:] if rest[:1] in _ARE else rest, ("", ""))
@@ -200,7 +200,8 @@ class ValueReader:
                     words=words,
                     given=given,
                 )
-                yield _placed(Reading(about, finding, Standing.FITS))
+                standing = Standing.FITS if can_be else Standing.IMPLAUSIBLE
+                yield _placed(Reading(about, finding, standing))
 
     def _coded(
         self, about: About, one: Characteristic, said: Words, words: str, found: list[Reading]
