@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fieldlog.aftercare.plan import left_open
+from fieldlog.aftercare.plan import left_open, never_confirmed
 from fieldlog.audio.capture import Spoken
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.cli.ears import Ears
@@ -288,6 +288,33 @@ def test_what_a_question_completed_can_be_corrected_by_its_value_alone(talk: Tal
     talk.say("front")
     assert "corrects front brake pads, thickness: 2 mm" in talk.say("correction four millimetres")
     assert talk.standing() == [("brake pads", "front", (4, "mm"))]
+
+
+@pytest.mark.parametrize(
+    ("words", "rival", "values"),
+    [
+        ("take photo", None, 0),
+        ("take photo", "rear pads two millimetres", 1),
+        ("correction two millimetres", None, 1),
+        ("rear pads two millimetres", None, 1),
+        ("skip horn", None, 0),
+    ],
+)
+def test_a_question_about_a_command_is_no_value_that_was_never_confirmed(
+    talk: Talk, language: InspectionLanguage, words: str, rival: str | None, values: int
+) -> None:
+    from fieldlog.doubt import _asked
+
+    said = language.understand(words)
+    if said.decision is Decision.ACCEPT:
+        others = (language.understand(rival),) if rival else ()
+        said = _asked(said, others, "not heard clearly enough", "unsure")
+    hearing = Hearing("typed", (Hypothesis(words, 0.0),), 0.0)
+    talk.session.take(Heard(clip_at(5.0), hearing, said, (), 0.0), "microphone")
+    assert talk.open() == [words]
+    assert never_confirmed(talk.record) == values
+    headline = build(talk.record, Surroundings(talk.language.catalogue, START)).headline
+    assert ("never confirmed" in headline) == bool(values)
 
 
 def test_the_report_shows_question_and_answer_together(talk: Talk) -> None:

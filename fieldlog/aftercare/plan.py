@@ -27,8 +27,9 @@ from fieldlog.aftercare.walk_list import DefaultWalk, Walk, walk_for
 from fieldlog.aftercare.work import Work
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.errors import UsageError
+from fieldlog.language.dialogue import CORRECTION
 from fieldlog.limits.context import JURISDICTIONS, SETTINGS, parse_context
-from fieldlog.model import Context, Decision, Finding, Limit
+from fieldlog.model import Context, Decision, Finding, Kind, Limit
 from fieldlog.store.records import (
     HistoryRow,
     Inspection,
@@ -279,6 +280,25 @@ def left_open(record: InspectionRecord, asked: Utterance) -> bool:
     )
 
 
+def never_confirmed(record: InspectionRecord) -> int:
+    """How many spoken values led to a question that is still open.
+
+    "Did you say 'take photo'?" is of no value. A question between a command and something else
+    counts: that may be a value.
+    """
+    return sum(
+        left_open(record, each)
+        for each in record.utterances
+        if each.decision is Decision.ASK and not _of_a_command(each)
+    )
+
+
+def _of_a_command(asked: Utterance) -> bool:
+    if asked.kind is not Kind.DIALOGUE or asked.dialogue == CORRECTION:
+        return False
+    return " or " not in asked.question
+
+
 def _names(words: set[str], finding: Finding) -> bool:
     """Whether ``words`` (without plural s) name the thing of ``finding`` and no other place of it."""
     name = [word.removesuffix("s") for word in finding.component.split()]
@@ -289,7 +309,4 @@ def _names(words: set[str], finding: Finding) -> bool:
 def conclusion_of(record: InspectionRecord, state: Progress) -> Conclusion:
     """What the inspection amounts to."""
     verdicts = [each.verdict for each in record.findings if each.stands and each.verdict]
-    asked = sum(
-        left_open(record, each) for each in record.utterances if each.decision is Decision.ASK
-    )
-    return conclude(verdicts, len(state.open), asked)
+    return conclude(verdicts, len(state.open), never_confirmed(record))

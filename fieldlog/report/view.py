@@ -11,7 +11,7 @@ from fieldlog.aftercare.checklist import Item, progress
 from fieldlog.aftercare.conclusion import conclude
 from fieldlog.aftercare.due import DueItem
 from fieldlog.aftercare.job_lines import JobLine, Judged, job_lines, shopping
-from fieldlog.aftercare.plan import left_open, skips_of
+from fieldlog.aftercare.plan import left_open, never_confirmed, skips_of
 from fieldlog.aftercare.trend import Trend
 from fieldlog.aftercare.walk_list import NOT_FITTED
 from fieldlog.aftercare.work import NO_WORK, Work
@@ -109,7 +109,7 @@ class _Builder:
         conclusion = conclude(
             verdicts,
             open_items=sum(len(section.not_checked) for section in sections),
-            asked=sum(left_open(self.record, u) for u in asked),
+            asked=never_confirmed(self.record),
         )
         head = self.record.inspection
         return Report(
