@@ -25,8 +25,9 @@ class Live:
 
     A draft is heard while the speaker may still go on; when the utterance then ends with exactly
     those samples, its answer is there at once. A phrase that a pause cut in two is heard again as a
-    whole, and counts when only the whole is accepted. What follows a question may answer it. What the record cannot take (a full disk)
-    waits in memory and is tried again with every utterance, in order, and at the end.
+    whole, and counts when only the whole is accepted. What follows a question may answer it. What the
+    record cannot take (a full disk) waits in memory and is tried again with every utterance, in
+    order, and at the end.
     """
 
     def __init__(self, ears: Ears, session: Session, started_at: datetime) -> None:

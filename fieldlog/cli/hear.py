@@ -53,7 +53,8 @@ def hear(
 
     Within a file, what follows a question may be its answer ("front", "affirm", "negative").
     Under each stand the other limits that apply, what was computed and the cautions, as `fieldlog
-    parse` shows them. WAV, FLAC, OGG and MP3 of any rate and width; M4A and others where ffmpeg is installed.
+    parse` shows them. WAV, FLAC, OGG and MP3 of any rate and width; M4A and others where ffmpeg is
+    installed.
 
     \b
     Examples:
