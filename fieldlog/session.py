@@ -17,7 +17,7 @@ from fieldlog.catalogue.component import Catalogue
 from fieldlog.hearing import Heard
 from fieldlog.language.answers import APART
 from fieldlog.model import Context, Decision, Finding, Kind, Limit, Understanding
-from fieldlog.store.records import NewUtterance, Saved
+from fieldlog.store.records import NewUtterance, Saved, Utterance
 from fieldlog.store.repository import Repository
 
 Transcribe = Callable[[Heard], str]
@@ -128,6 +128,15 @@ class Session:
             saved = self._store.add_utterance(self._inspection, utterance, remark=words)
             return Outcome(heard, saved, remark=words)
         return self._dialogue(heard, utterance, understood)
+
+    def asked_before(self, kept: Utterance, heard: Understanding) -> None:
+        """``heard`` is what the record holds as ``kept``: an answer may follow after an interruption.
+
+        Nothing is saved. Only the same question to the same words, heard again, can get its answer.
+        """
+        asks = Decision.ASK is kept.decision is heard.decision
+        if asks and (kept.text, kept.question) == (heard.text, heard.question):
+            self._questions.append((kept.id, heard))
 
     def _question(self, asked: Understanding | None) -> str | None:
         """Id of the utterance behind a question, the newest where it was asked twice."""

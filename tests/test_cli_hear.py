@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 import soundfile as sf
 
+from fieldlog.aftercare.plan import left_open
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.audio.vad import ChosenActivity, EnergyActivity
 from fieldlog.cli import audio_files
@@ -270,6 +271,43 @@ def test_sound_that_was_rescued_keeps_its_answers(
     asked, said = record.utterances
     assert (said.answers == asked.id) is answered
     assert len(record.findings) == answered
+
+
+@pytest.mark.parametrize("again", ["utterance", "stream"])
+@pytest.mark.parametrize(
+    ("words", "linked"), [("pads two millimetres", True), ("spokes missing", False)]
+)
+def test_an_answer_after_an_interruption_keeps_its_question(
+    tmp_path: Path,
+    started: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    again: str,
+    words: str,
+    linked: bool,
+) -> None:
+    """Only where the record asks what is asked now: ``linked`` False is heard otherwise again."""
+    begin = record_in(started).inspection.started_at
+
+    def hear_as(said: list[str], kind: str) -> InspectionRecord:
+        monkeypatch.setattr(
+            "fieldlog.listeners.choose.open_listener", lambda *_, **__: TypedListener(said)
+        )
+        times = [begin + timedelta(seconds=12 * n) for n in range(len(said))]
+        files = [
+            spoken(tmp_path / f"{kind}-{at:%Y%m%dT%H%M%S}.000Z.wav", gain)
+            for at, gain in zip(times, (1.0, 0.9), strict=False)
+        ]
+        result = run("inspection", "hear", *files, "--store", started)
+        assert result.exit_code == 0, result.stderr
+        return record_in(started)
+
+    (asked,) = hear_as([words], "utterance").utterances
+    assert asked.question
+    record = hear_as(["pads two millimetres", "front"], again)
+    first, said = record.utterances
+    assert first == asked
+    assert (said.answers == asked.id) is linked
+    assert left_open(record, asked) is not linked
 
 
 def test_speech_of_the_same_time_is_known(tmp_path: Path, started: Path, quick: None) -> None:

@@ -18,7 +18,7 @@ from fieldlog.rescue import began_at
 if TYPE_CHECKING:
     from fieldlog.audio.clip import Clip
     from fieldlog.hearing import Heard
-    from fieldlog.store.records import InspectionRecord
+    from fieldlog.store.records import InspectionRecord, Utterance
 
 _FINDINGS = ("finding", "findings")
 _QUESTIONS = ("question nobody answered", "questions nobody answered")
@@ -77,7 +77,8 @@ def hear(
         record = store.inspection_record(key)
         head = record.inspection
         starts = file_starts(begins, [path.name for path in audio], record)
-        known = {(u.source, u.clip, round(u.start_s, 2)) for u in record.utterances}
+        before = {(u.source, u.clip, round(u.start_s, 2)): u for u in record.utterances}
+        taken: set[tuple[str, str | None, float]] = set()
         language = InspectionLanguage.load()
         next_s = starts[0] if starts else 0.0
         counts = dict.fromkeys(_COUNTED, 0)
@@ -102,8 +103,13 @@ def hear(
                 this = (path.name, clip_name(heard.clip), round(heard.clip.start_s, 2))
                 at = head.started_at + timedelta(seconds=begin_of(path) + heard.clip.start_s)
                 ours = began_at(path.name) is not None
-                if this in known or (ours and there_already(at, heard.clip, record)):
+                kept = before.get(this)
+                if kept is None and ours:
+                    kept = there_already(at, heard.clip, record)
+                if kept is not None or this in taken:
                     counts[_KNOWN] += 1
+                    if kept is not None:
+                        session.asked_before(kept, heard.understanding)
                     return
                 try:
                     outcome = session.take(heard, path.name, begin_of(path))
@@ -114,7 +120,7 @@ def hear(
                         todo=f"{error.todo or 'mend that'}, then give this command again: "
                         "what was saved is not taken twice",
                     ) from error
-                known.add(this)
+                taken.add(this)
                 decision = heard.understanding.decision.value
                 counts[_FINDINGS] += outcome.saved.finding_id is not None
                 counts[_QUESTIONS] += decision == "ask"
@@ -183,8 +189,8 @@ def file_starts(
     return starts
 
 
-def there_already(at: datetime, clip: Clip, record: InspectionRecord) -> bool:
-    """Whether the record holds speech of most of this time: fieldlog's own recordings of a whole
+def there_already(at: datetime, clip: Clip, record: InspectionRecord) -> Utterance | None:
+    """What the record holds already of most of this time: fieldlog's own recordings of a whole
     session hold what was saved as it was spoken (pure).
     """
     end = at + timedelta(seconds=clip.duration_s)
@@ -192,8 +198,8 @@ def there_already(at: datetime, clip: Clip, record: InspectionRecord) -> bool:
         theirs = each.said_at + timedelta(seconds=each.end_s - each.start_s)
         shared = (min(end, theirs) - max(at, each.said_at)).total_seconds()
         if shared > clip.duration_s / 2:
-            return True
-    return False
+            return each
+    return None
 
 
 def _seconds(text: str, started_at: datetime, zone: str) -> float:
