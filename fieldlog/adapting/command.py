@@ -154,7 +154,8 @@ def share_of(whole: Path, out: Path, share: float) -> None:
         raise UsageError("not between 0 and 1", where="--share", todo="leave it out for the usual")
     with np.load(whole, allow_pickle=False) as stored:
         arrays: dict[str, Any] = {name: stored[name] for name in stored.files}
-    np.savez_compressed(out, **part_of_way(arrays, share))
+    shared: dict[str, Any] = dict(part_of_way(arrays, share))
+    np.savez_compressed(out, **shared)
     about = whole.with_suffix(".toml")
     told = about.read_text(encoding="utf-8").splitlines() if about.is_file() else []
     kept = [line for line in told if not line.startswith(("#", "additions"))]

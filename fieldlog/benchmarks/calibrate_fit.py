@@ -132,8 +132,8 @@ def with_levels(
     """Accept and refuse levels out of ``utterances`` that were heard.
 
     The accept level of a policy is the least at which no more answers are silently wrong than the
-    policy allows; for kinds that state a value none may be, unless the policy is brisk. The refuse
-    level, common to all kinds, is the largest that loses few right answers.
+    policy allows: of all utterances, and for a kind that states a value of its own answers. The
+    refuse level, common to all kinds, is the largest that loses few right answers.
     """
     chances = np.array([fitted[s.kind].chance(s.terms) for s in samples])
     right = np.array([s.right for s in samples], dtype=bool)
@@ -143,8 +143,8 @@ def with_levels(
         mine = np.array([s.kind in together for s in samples], dtype=bool)
         wrong = np.sort(chances[mine & free & ~right])[::-1]
         for policy in Policy:
-            strict = policy is not Policy.BRISK and together[0] in VALUES
-            allowed = 0 if strict else int(SILENT[policy] * utterances)
+            heard = int(mine.sum()) if together[0] in VALUES else utterances
+            allowed = int(SILENT[policy] * heard)
             found = _above(float(wrong[allowed])) if len(wrong) > allowed else 0.0
             for kind in together:
                 accept[kind][policy.value] = max(LEAST[policy], found)
