@@ -81,6 +81,7 @@ class Answering:
     def __init__(self, language: InspectionLanguage, asked: Understanding) -> None:
         """Offers all of ``language``, and short answers to ``asked``."""
         self.hint = language.hint
+        self.in_shop_words = language.in_shop_words
         self._language = language
         self._asked = asked
         self._offered = language.answering(asked)

@@ -27,7 +27,7 @@ CLIPS = Path(__file__).parent / "data" / "speech"
 
 @lru_cache(maxsize=1)
 def bundled() -> ModelFolder:
-    return open_folder(None)
+    return open_folder(None, adapt=False)
 
 
 # --- weights ---
@@ -187,13 +187,18 @@ def test_gelu_is_the_exact_one() -> None:
     assert gelu(x) == pytest.approx(exact, abs=2e-6)
 
 
-def test_decoder_gives_ctranslate2s_own_logits() -> None:
+@pytest.mark.parametrize("adapt", [False, True])
+def test_decoder_gives_ctranslate2s_own_logits(adapt: bool) -> None:
     """Forward scoring of given tokens, in float32, against CTranslate2's own decoder."""
     import ctranslate2
 
-    folder = bundled()
+    folder = open_folder(None, adapt=adapt)
     model = ctranslate2.models.Whisper(
-        str(folder.path), compute_type="float32", intra_threads=2, inter_threads=1
+        str(folder.path),
+        compute_type="float32",
+        intra_threads=2,
+        inter_threads=1,
+        files=folder.files,
     )
     samples, _ = sf.read(CLIPS / "small_latte.flac", dtype="float32")
     features = pad_features(log_mel(samples))

@@ -26,7 +26,7 @@ from fieldlog.report.view import Surroundings, build
 from fieldlog.session import Rules, Session
 from fieldlog.store.records import InspectionRecord, Utterance
 from fieldlog.store.repository import Repository
-from fieldlog.turns import Turns, hear_in_turn, waits
+from fieldlog.turns import Answering, Turns, hear_in_turn, waits
 
 START = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
 
@@ -466,3 +466,11 @@ def test_what_was_heard_best_is_said_once_and_its_figures_are_in_the_json() -> N
     view = heard_view(Heard(clip_at(0.0), hearing, refused, (), 1.0), "a.wav", "told", None)
     assert view["evidence"] == {"bend": -4.6}
     assert view["answers"] is None
+
+
+def test_a_question_does_not_change_the_ear(language: InspectionLanguage) -> None:
+    """Other weights for the answer would be loaded anew, and would hear it worse."""
+    asked = language.understand("brake pads two millimetres")
+    for answering in (Answering(language, asked), language.answering(asked)):
+        assert answering.in_shop_words is language.in_shop_words is True
+        assert answering.hint == language.hint

@@ -28,6 +28,7 @@ from fieldlog.units import convert, dimension
 PHRASE, INCOMPLETE, HALF = "phrase", "incomplete", "half"
 
 _MOST_WORDS = 11
+_TRIES = 40
 _UTTERANCE, _FINDINGS = "inspection.utterance", "catalogue.findings"
 _SHARES = {
     "judged": 0.42,
@@ -91,6 +92,56 @@ class PhraseSource:
             if len(found) == count:
                 break
         return list(found.values())
+
+    def about(
+        self, component: Component, one: Characteristic | None, condition: str = "", unit: str = ""
+    ) -> str:
+        """A usual phrase that puts ``condition`` or a value in ``unit`` on ``component``.
+
+        With neither it is any value of ``one``: a grade, a size. ``one`` is the characteristic, None for the component as a whole. Empty when forty draws
+        gave none that the listener's graph and the parser take that way.
+        """
+        for turn in range(_TRIES):
+            name = self._random.choice(expand(self._random.choice(component.spoken)))
+            axes = component.axes
+            said = ""
+            if one is not None:
+                axes += tuple(axis for axis in one.axes if axis not in axes)
+                said = (
+                    self._random.choice(expand(self._random.choice(one.words))) if one.words else ""
+                )
+            subject = self._placed(name, axes, said)
+            if condition:
+                rest = self._condition([condition])
+            elif one is not None and not unit:
+                rest = self._measured(one)
+            elif one is not None:
+                # Some units are said in ways that only the grammar knows ("eighty a minute").
+                rules = tuple(f"quantities.{rule}" for rule in value_rules(one))
+                rest = self._drawn(rules) if turn % 2 else self._value_in(one, unit)
+            else:
+                rest = ""
+            words = f"{subject} {rest}"
+            found = self._language.understand(words).finding if rest else None
+            if (
+                found is not None
+                and self._sayable(words.split())
+                and found.component == component.name
+                and (one is None or found.characteristic == one.name)
+                and (found.condition or "") == condition
+                and (not unit or (found.quantity is not None and found.quantity.unit == unit))
+            ):
+                return words
+        return ""
+
+    def _value_in(self, one: Characteristic, unit: str) -> str:
+        fitting = [r for r in one.ranges if dimension(r.unit) == dimension(unit)]
+        if not fitting:
+            return self._drawn(tuple(f"quantities.{rule}" for rule in value_rules(one)))
+        low = convert(fitting[0].low, fitting[0].unit, unit)
+        high = convert(fitting[0].high, fitting[0].unit, unit)
+        value, denominator = self._value(low, high, unit)
+        return say(Quantity(value, unit), denominator=denominator)
 
     def _candidates(self, per_component: int, draws: int) -> Iterator[tuple[str, bool]]:
         for component in self._language.catalogue:
@@ -160,13 +211,9 @@ class PhraseSource:
         if not one.units or (one.conditions and self._random.random() < 0.15):
             return self._condition(one.conditions)
         unit = self._random.choice(one.units)
-        fitting = [r for r in one.ranges if dimension(r.unit) == dimension(unit)]
-        if not fitting:
+        if not any(dimension(r.unit) == dimension(unit) for r in one.ranges):
             return ""
-        low = convert(fitting[0].low, fitting[0].unit, unit)
-        high = convert(fitting[0].high, fitting[0].unit, unit)
-        value, denominator = self._value(low, high, unit)
-        return say(Quantity(value, unit), denominator=denominator)
+        return self._value_in(one, unit)
 
     def _drawn(self, rules: tuple[str, ...]) -> str:
         """A value as the grammar says it, every form and unit word in turn."""

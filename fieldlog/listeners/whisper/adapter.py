@@ -24,12 +24,13 @@ With it they write the grammar's words; without it they write as the bundled wei
 _UP, _DOWN, _SHIFT = "|B", "|A", "|shift"
 
 
-def add(weights: Weights, additions: Mapping[str, NDArray[np.generic]]) -> None:
-    """Add to the variables in place; ``weights`` must be views into writable bytes.
+def add(weights: Weights, additions: Mapping[str, NDArray[np.generic]]) -> list[str]:
+    """Add to the variables in place and return their names; ``weights`` views writable bytes.
 
     ``additions`` has ``<variable>|A`` and ``<variable>|B``, or ``<variable>|shift``. Raises
     ``ModelError`` when one does not fit the model.
     """
+    changed = []
     for key in additions:
         if key.endswith(_UP):
             name = key.removesuffix(_UP)
@@ -37,8 +38,12 @@ def add(weights: Weights, additions: Mapping[str, NDArray[np.generic]]) -> None:
             if down is None:
                 raise _unfit(name, weights)
             _add_to(weights, name, _floats(additions[key]) @ _floats(down))
+            changed.append(name)
         elif key.endswith(_SHIFT):
-            _add_to(weights, key.removesuffix(_SHIFT), _floats(additions[key]))
+            name = key.removesuffix(_SHIFT)
+            _add_to(weights, name, _floats(additions[key]))
+            changed.append(name)
+    return changed
 
 
 def part_of_way(

@@ -101,14 +101,19 @@ class Memory:
 class Decoder:
     """The decoder's weights, for one set of tokens that may be asked for."""
 
-    def __init__(self, weights: Weights, vocabulary: Ints) -> None:
-        """Keep float32 copies of the layers and of the rows ``vocabulary`` of the embedding."""
+    def __init__(
+        self, weights: Weights, vocabulary: Ints, layers: tuple[_Layer, ...] | None = None
+    ) -> None:
+        """Keep float32 copies of the layers and of the rows ``vocabulary`` of the embedding.
+
+        ``layers`` are those of a decoder of the same weights, which need not be copied again.
+        """
         count = sum(1 for name in weights.variables if _is_layer_marker(name))
         self.heads = weights.number("decoder/num_heads")
         self.positions = weights.floats("decoder/position_encodings/encodings")
         self.width = self.positions.shape[1]
         scale = np.float32((self.width // self.heads) ** -0.5)
-        self.layers = tuple(
+        self.layers = layers or tuple(
             _read_layer(weights, index, self.width, scale) for index in range(count)
         )
         self.vocabulary = np.asarray(vocabulary, dtype=np.intp)

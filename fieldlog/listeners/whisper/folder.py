@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import mmap
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -91,31 +91,31 @@ def open_folder(path: Path | None, *, adapt: bool = True) -> ModelFolder:
     if binary.stat().st_size == 0:
         raise ModelError("model.bin is empty", where=str(binary), todo="install the model again")
     tokenizer = _tokenizer(folder / "tokenizer.json")
-    if path is None and adapt:
-        verify(binary, TINY_EN)
-        data = _with_additions(binary)
-        # CTranslate2 takes all of a folder's files from memory or none of them.
-        files = {
-            file.name: file.read_bytes()
-            for file in folder.iterdir()
-            if file.is_file() and file.suffix in (".json", ".txt")
-        }
-        files["model.bin"] = data
-        weights = _whisper(read_weights(data, str(binary)))
-        return ModelFolder(
-            folder, weights, tokenizer, _special(tokenizer, weights, folder), files, adapted=True
-        )
     if path is None:
         verify(binary, TINY_EN)
     with binary.open("rb") as stream:
         mapped = mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ)
     weights = _whisper(read_weights(memoryview(mapped), str(binary)))
-    return ModelFolder(folder, weights, tokenizer, _special(tokenizer, weights, folder))
+    special = _special(tokenizer, weights, folder)
+    if path is None and adapt:
+        weights, files = _with_additions(folder, weights)
+        return ModelFolder(folder, weights, tokenizer, special, files, adapted=True)
+    return ModelFolder(folder, weights, tokenizer, special)
 
 
-def _with_additions(binary: Path) -> bytes:
-    """The bytes of ``binary`` with the shop additions summed in."""
-    data = bytearray(binary.read_bytes())
+def _with_additions(folder: Path, weights: Weights) -> tuple[Weights, dict[str, bytes]]:
+    """The decoder's weights with the shop additions, and the folder's files for CTranslate2.
+
+    Only the variables of the decoder that are changed are kept in memory twice: the largest of all,
+    the tokens' embedding, is not changed and stays a view into the mapped file.
+    """
+    # CTranslate2 takes all of a folder's files from memory or none of them.
+    files = {
+        file.name: file.read_bytes()
+        for file in folder.iterdir()
+        if file.is_file() and file.suffix in (".json", ".txt")
+    }
+    data = bytearray((folder / "model.bin").read_bytes())
     try:
         with np.load(ADDITIONS, allow_pickle=False) as stored:
             additions = {name: stored[name] for name in stored.files}
@@ -125,8 +125,14 @@ def _with_additions(binary: Path) -> bytes:
             where=str(ADDITIONS),
             todo="install fieldlog again, or name a CTranslate2 Whisper folder with --model",
         ) from error
-    adapter.add(read_weights(memoryview(data), str(binary)), additions)
-    return bytes(data)
+    adapted = read_weights(memoryview(data), weights.where)
+    changed = {
+        name: np.array(adapted.raw(name))
+        for name in adapter.add(adapted, additions)
+        if name.startswith("decoder/")
+    }
+    files["model.bin"] = bytes(data)
+    return replace(weights, variables={**weights.variables, **changed}), files
 
 
 def _whisper(weights: Weights) -> Weights:

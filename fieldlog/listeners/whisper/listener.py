@@ -102,7 +102,12 @@ class WhisperListener:
         wanted = {*self._opening, *special.closing}
         wanted |= vocabulary(language.words(), folder.encode)
         tokens = np.unique(np.array([*range(COMMON_TOKENS), *wanted], dtype=np.intp))
-        self._decoder = Decoder(folder.weights, tokens)
+        # A change of language (a question, its answer) keeps the layers: they are most of it.
+        layers = None if self._decoder is None else self._decoder.layers
+        self._decoder = None
+        self._decoder = Decoder(folder.weights, tokens, layers)
+        if self._graph is not None:
+            self._graph.forget()
         self._graph = TokenGraph(language.word_graph(), folder.encode, self._decoder.column)
         _ = self._graph.root  # the largest tree, made before anybody waits
         self._language = language

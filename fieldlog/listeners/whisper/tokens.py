@@ -146,6 +146,11 @@ class TokenGraph:
         if len(self._roots) > _MOST_TREES:
             self._roots.clear()
 
+    def forget(self) -> None:
+        """Forget all trees: they and the graph hold each other, and would wait for the collector."""
+        self._roots.clear()
+        self._words.clear()
+
     def at(self, state: int, joining: int) -> Node:
         """The tree that begins in a state of the word graph."""
         key = (state, joining)
