@@ -91,7 +91,7 @@ def record_takes(
     help="Folder made by `adapt record`.",
 )
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), required=True)
-@click.option("--steps", default=800, show_default=True, help="Batches.")
+@click.option("--steps", default=850, show_default=True, help="Batches.")
 @click.option("--size", default=32, show_default=True, help="Takes in a batch.")
 @click.option("--rank", default=32, show_default=True, help="Rank of the added maps.")
 @click.option("--seed", default=1, show_default=True)
