@@ -51,7 +51,7 @@ def train(
         optimizer.zero_grad()
         schedule.step()
         total, count = total + float(loss.detach()), count + 1
-        if step == 1 or step % every == 0:
+        if step == 1 or step % every == 0 or step == steps:
             told(step, total / count)
             total, count = 0.0, 0
         if step % _SAVED_EVERY == 0 or step == steps:
