@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import tarfile
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile as sf
 from click.testing import CliRunner
+from numpy.typing import NDArray
 
 from fieldlog.audio.clip import RATE
 from fieldlog.audio.convert import is_clipped, is_narrow_band
@@ -19,7 +21,7 @@ from fieldlog.benchmarks.speech_set.bodies import BODIES, body
 from fieldlog.benchmarks.speech_set.command import speech_set
 from fieldlog.benchmarks.speech_set.effects import EFFECTS, apply
 from fieldlog.benchmarks.speech_set.generate import Sizes, generate
-from fieldlog.benchmarks.speech_set.items import SpeechSet, write_subset
+from fieldlog.benchmarks.speech_set.items import Item, SpeechSet, write_subset
 from fieldlog.benchmarks.speech_set.neural_worker import (
     chosen_style,
     english_styles,
@@ -282,6 +284,27 @@ def test_a_whole_set_is_made_read_and_repeated(tmp_path: Path, toys: None) -> No
     kinds = {item.kind for item in opened.items}
     assert {"phrase", "half", "near", "chatter", "cough", "silence"} <= kinds
     assert [i.is_negative for i in opened.items if i.kind == "phrase"].count(True) == 0
+
+
+@pytest.mark.parametrize("kind", ["silence", "chatter", "phrase"])
+def test_only_behind_phrases_the_radio_says_phrases(
+    kind: str, tmp_path: Path, toys: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    generate(tmp_path, SIZES)
+    opened = SpeechSet(tmp_path)
+    one = next(item for item in opened.items if item.kind == kind)
+    used: list[Item] = []
+    clean = SpeechSet.clean
+
+    def noted(self: SpeechSet, item: Item) -> NDArray[np.float32]:
+        used.append(item)
+        return clean(self, item)
+
+    monkeypatch.setattr(SpeechSet, "clean", noted)
+    opened.noisy(replace(one, noise="radio"), 10.0)
+    behind = {item.kind for item in used if item.id != one.id}
+    assert ("phrase" in behind) == (kind == "phrase")
+    assert behind <= {"phrase", "chatter"}
 
 
 def test_an_interrupted_set_goes_on(

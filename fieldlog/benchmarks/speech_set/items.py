@@ -23,6 +23,9 @@ Samples = NDArray[np.float32]
 MANIFEST = "manifest.jsonl"
 ABOUT = "set.json"
 KITCHEN = "kitchen.flac"
+TALK = "radio without phrases"
+"""The radio behind speech that is not meant for the listener, and behind silence: behind those it may
+say no phrase of the grammar, because then that phrase would be what is heard, and heard right."""
 _NOISE_S = 30.0
 _NOISE_VARIANTS = 4
 _RADIO_TALKS = 12
@@ -91,7 +94,8 @@ class SpeechSet:
             return sound
         variant = item.seed % _NOISE_VARIANTS
         rng = np.random.default_rng([item.seed, 77])
-        noise = excerpt(self._noise(item.noise, item.part, variant), len(sound), rng)
+        kind = TALK if item.noise == "radio" and item.is_negative else item.noise
+        noise = excerpt(self._noise(kind, item.part, variant), len(sound), rng)
         start, end = int(item.speech_start_s * RATE), int(item.speech_end_s * RATE)
         level = rms(sound[start:end])
         if level < 1e-4:
@@ -103,8 +107,9 @@ class SpeechSet:
             return workshop_noise(kind, _NOISE_S, variant)
         if kind == "kitchen":
             return read_clip(self.folder / KITCHEN, longest_s=3600.0).samples
-        if kind == "radio":
-            talks = [i for i in self.items if i.part == part and i.kind in ("phrase", "chatter")]
+        if kind in ("radio", TALK):
+            said = ("chatter",) if kind == TALK else ("phrase", "chatter")
+            talks = [i for i in self.items if i.part == part and i.kind in said]
             rng = np.random.default_rng([variant, 5])
             picked = [talks[int(n)] for n in rng.integers(0, len(talks), _RADIO_TALKS)]
             return radio([self.clean(item) for item in picked], _NOISE_S, variant)
