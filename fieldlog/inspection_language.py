@@ -66,7 +66,7 @@ class InspectionLanguage(OfferedGrammar):
         """
         self._made_of = (grammar, shaped, catalogue, dialogue, answers)
         super().__init__(grammar)
-        self._answer_grammar = answers
+        self.answer_grammar = answers
         self.catalogue = catalogue
         rules = grammar.rules
         self._subjects = SubjectReader(rules, shaped.subjects)
@@ -111,7 +111,7 @@ class InspectionLanguage(OfferedGrammar):
 
     @cached_property
     def _with_answers(self) -> Grammar:
-        return with_answers(self.grammar, self._answer_grammar)
+        return with_answers(self.grammar, self.answer_grammar)
 
     # --- meaning -------------------------------------------------------------------------------
 

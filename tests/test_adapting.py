@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 import random
 import tomllib
+from collections import Counter
 from functools import lru_cache
 from pathlib import Path
 
@@ -16,8 +17,16 @@ from fieldlog.adapting import takes as takes_module
 from fieldlog.adapting.batches import Batches
 from fieldlog.adapting.command import adapt
 from fieldlog.adapting.shop import Shop
-from fieldlog.adapting.takes import Take, general, kept_apart, negatives, takes
-from fieldlog.benchmarks.speech_set.phrases import part_of
+from fieldlog.adapting.takes import (
+    Take,
+    answers,
+    general,
+    kept_apart,
+    negatives,
+    said_often,
+    takes,
+)
+from fieldlog.benchmarks.speech_set.phrases import Phrase, part_of
 from fieldlog.errors import ModelError, UsageError
 from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.listeners.whisper import folder
@@ -199,6 +208,23 @@ def test_no_voice_of_the_test_part_is_trained_on(monkeypatch: pytest.MonkeyPatch
         kept_apart()
 
 
+def test_commands_and_twins_are_said_more_often() -> None:
+    phrases = [
+        Phrase("scratch that", "phrase", "dialogue", frozenset()),
+        Phrase("correction rear rim bent", "phrase", "correction", frozenset()),
+        Phrase("sag fifteen millimetres", "phrase", "finding", frozenset()),
+        Phrase("rear rim bent", "phrase", "judged", frozenset()),
+    ]
+    said = Counter(phrase.words for phrase in said_often(phrases))
+    assert list(said.values()) == [30, 2, 3, 1]
+
+
+def test_answers_are_short_and_of_the_training_part() -> None:
+    found = [words for _, words in answers(3)]
+    assert {"front", "left", "at the rear"} <= set(found)
+    assert all(len(words.split()) <= 11 for words in found)
+
+
 def test_no_negative_of_the_test_part_is_trained_on() -> None:
     assert negatives()
     assert all(part_of(words) == "train" for _, words in negatives())
@@ -279,3 +305,23 @@ def test_the_ear_that_is_trained_hears_as_the_one_that_listens() -> None:
     with torch.no_grad():
         hidden = ear.decode(torch.tensor([tokens]), torch.from_numpy(expected[None]))
         assert np.abs(ear.logits(hidden[0]).numpy() - logits).max() < 1e-3
+
+
+@pytest.mark.skipif(
+    importlib.util.find_spec("torch") is None,
+    reason="PyTorch is not installed (pip install 'fieldlog[adapting]'): training cannot be tried",
+)
+def test_a_training_goes_on_from_an_earlier_one() -> None:
+    from fieldlog.adapting.ear import Ear
+
+    model = plain()
+    before = {
+        name: np.full(values.shape, 0.5, np.float16)
+        for name, values in Ear(model.weights, rank=4).additions().items()
+    }
+    ear = Ear(model.weights, rank=4)
+    ear.go_on_from(before)
+    after = ear.additions()
+    assert all((after[name] == values).all() for name, values in before.items())
+    with pytest.raises(ModelError, match="another rank"):
+        Ear(model.weights, rank=5).go_on_from(before)

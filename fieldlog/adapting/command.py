@@ -9,14 +9,16 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
+from zipfile import BadZipFile
 
 import click
 import numpy as np
+from numpy.typing import NDArray
 
 from fieldlog.adapting.batches import Batches
 from fieldlog.adapting.ear import Ear, torch_library
 from fieldlog.adapting.takes import kept_apart, record, takes
-from fieldlog.adapting.training import train
+from fieldlog.adapting.training import RATE, train
 from fieldlog.benchmarks.speech_set.voices import STYLES
 from fieldlog.errors import UsageError
 from fieldlog.listeners.whisper.adapter import part_of_way
@@ -95,7 +97,22 @@ def record_takes(
 @click.option("--size", default=32, show_default=True, help="Takes in a batch.")
 @click.option("--rank", default=32, show_default=True, help="Rank of the added maps.")
 @click.option("--seed", default=1, show_default=True)
-def train_additions(folder: Path, out: Path, steps: int, size: int, rank: int, seed: int) -> None:
+@click.option("--rate", default=RATE, show_default=True, help="Learning rate at its highest.")
+@click.option(
+    "--start",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    help="Go on from what an earlier training wrote (the whole way, not a share).",
+)
+def train_additions(
+    folder: Path,
+    out: Path,
+    steps: int,
+    size: int,
+    rank: int,
+    seed: int,
+    rate: float,
+    start: Path | None,
+) -> None:
     """Fit the additions; writes them and, beside them, a TOML file that says how they came about.
 
     \b
@@ -120,7 +137,9 @@ def train_additions(folder: Path, out: Path, steps: int, size: int, rank: int, s
         )
 
     ear = Ear(model.weights, rank, seed)
-    train(ear, Batches(folder, model, size, seed), steps, out, show)
+    if start is not None:
+        ear.go_on_from(_read(start))
+    train(ear, Batches(folder, model, size, seed), steps, out, show, rate=rate)
     spoken = takes(folder)
     lines = [
         f'weights = "{TINY_EN}"',
@@ -128,6 +147,8 @@ def train_additions(folder: Path, out: Path, steps: int, size: int, rank: int, s
         f"steps = {steps}",
         f"size = {size}",
         f"seed = {seed}",
+        f"rate = {rate}",
+        *([f'went_on_from = "{sha256_of(start)}"'] if start is not None else []),
         f"takes = {len(spoken)}",
         f"natural = {sum(take.natural for take in spoken)}",
         f'takes_sha256 = "{_fingerprint(folder)}"',
@@ -152,15 +173,25 @@ def share_of(whole: Path, out: Path, share: float) -> None:
     """
     if not 0.0 <= share <= 1.0:
         raise UsageError("not between 0 and 1", where="--share", todo="leave it out for the usual")
-    with np.load(whole, allow_pickle=False) as stored:
-        arrays: dict[str, Any] = {name: stored[name] for name in stored.files}
-    shared: dict[str, Any] = dict(part_of_way(arrays, share))
+    shared: dict[str, Any] = dict(part_of_way(_read(whole), share))
     np.savez_compressed(out, **shared)
     about = whole.with_suffix(".toml")
     told = about.read_text(encoding="utf-8").splitlines() if about.is_file() else []
     kept = [line for line in told if not line.startswith(("#", "additions"))]
     _tell(out, [*kept, f'whole = "{sha256_of(whole)}"', f"share = {share}"])
     click.echo(f"{out}: {share:g} of {whole}, {out.stat().st_size / 1e6:.1f} MB")
+
+
+def _read(path: Path) -> dict[str, NDArray[np.generic]]:
+    try:
+        with np.load(path, allow_pickle=False) as stored:
+            return {name: stored[name] for name in stored.files}
+    except (OSError, ValueError, BadZipFile) as error:
+        raise UsageError(
+            f"holds no additions ({error})",
+            where=str(path),
+            todo="name a file that `fieldlog benchmarks adapt train` wrote",
+        ) from error
 
 
 def _tell(out: Path, lines: Sequence[str]) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import importlib
 import math
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -69,6 +70,22 @@ class Ear:
         for name, shift in self.shifts.items():
             found[f"{name}|shift"] = shift.detach().numpy().astype(np.float16)
         return found
+
+    def go_on_from(self, additions: Mapping[str, NDArray[np.generic]]) -> None:
+        """Take over what an earlier training came to; raises ``ModelError`` where it does not fit."""
+        mine = {f"{name}|B": up for name, (up, _) in self.maps.items()}
+        mine |= {f"{name}|A": down for name, (_, down) in self.maps.items()}
+        mine |= {f"{name}|shift": shift for name, shift in self.shifts.items()}
+        shapes = {name: tuple(values.shape) for name, values in mine.items()}
+        if {name: values.shape for name, values in additions.items()} != shapes:
+            raise ModelError(
+                "these additions belong to another model or have another rank",
+                where="additions to go on from",
+                todo="start without them, or name the same --rank",
+            )
+        with self._torch.no_grad():
+            for name, values in mine.items():
+                values.copy_(self._torch.from_numpy(np.asarray(additions[name], np.float32)))
 
     def encode(self, features: Any) -> Any:
         """``[takes, bands, frames]`` -> ``[takes, frames // 2, width]``."""

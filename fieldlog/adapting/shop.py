@@ -1,7 +1,7 @@
 """The shop around a take: how fast it is said, microphone, room, hiss, workshop noise (numpy).
 
 Rooms and noises are those of the speech set, with seeds of their own; beside them noises the set does
-not have (steady hiss, several people at once) and a random colour of the microphone.
+not have (steady hiss, clatter, several people at once) and a random colour of the microphone.
 """
 
 from __future__ import annotations
@@ -23,6 +23,8 @@ Samples = NDArray[np.float32]
 _SEED = 1000
 """Noises of the set have seeds below ten."""
 _NOISE_S = 30.0
+_OFTEN = {"radio": 3, "people": 2, "clatter": 2}
+"""How often a noise is drawn, others once: those that are like speech, or like what rings in it."""
 _BAND_EDGES = np.array([0.0, 300.0, 800.0, 1800.0, 3500.0, 8000.0])
 
 
@@ -38,6 +40,7 @@ class Shop:
         noises = {k: [workshop_noise(k, _NOISE_S, _SEED + n) for n in range(5)] for k in NOISES}
         noises["pink"] = [(0.1 * pink(length, rng)).astype(np.float32) for _ in range(3)]
         noises["hiss"] = [(0.1 * rng.standard_normal(length)).astype(np.float32)]
+        noises["clatter"] = [_clatter(length, rng) for _ in range(4)]
         self._machines = list(noises)
         noises["radio"] = [
             radio([talk[int(n)] for n in rng.integers(0, len(talk), 14)], _NOISE_S, _SEED + turn)
@@ -45,6 +48,7 @@ class Shop:
         ]
         noises["people"] = [_people(talk, length, rng) for _ in range(3)]
         self._noises = noises
+        self._all = [kind for kind in noises for _ in range(_OFTEN.get(kind, 1))]
 
     def heard(self, take: Take, rng: np.random.Generator) -> Samples:
         """``take`` as a microphone in a shop might have it, silence around it."""
@@ -61,7 +65,7 @@ class Shop:
         hiss = 10 ** rng.uniform(-4.3, -3.2)
         sound = sound + (hiss * rng.standard_normal(len(sound))).astype(np.float32)
         if rng.random() < 0.72:
-            noise = self._noise(list(self._noises), len(sound), rng)
+            noise = self._noise(self._all, len(sound), rng)
             level = rms(sound[lead : len(sound) - tail]) / 10 ** (rng.uniform(2, 24) / 20)
             sound = sound + noise * np.float32(level / max(rms(noise), 1e-9))
         return np.asarray(np.clip(sound, -1.2, 1.2), dtype=np.float32)
@@ -84,21 +88,21 @@ class Shop:
 
 def _in_some_room(sound: Samples, rng: np.random.Generator) -> Samples:
     draw = rng.random()
-    if draw < 0.35:
+    if draw < 0.30:
         return sound
-    if draw < 0.65:
+    if draw < 0.58:
         return limited(in_room(sound, rng.uniform(0.25, 0.55), rng.uniform(2, 10), rng))
-    if draw < 0.77:
+    if draw < 0.72:
         return limited(in_room(sound, rng.uniform(0.6, 1.1), rng.uniform(0, 6), rng))
-    if draw < 0.86:
+    if draw < 0.80:
         return limited(headset(sound))
-    if draw < 0.91:
+    if draw < 0.84:
         loud = sound / max(float(np.quantile(np.abs(sound), 0.985)), 1e-6)
         return np.asarray(np.clip(loud, -1.0, 1.0), dtype=np.float32)
     if draw < 0.98:
-        edge = rng.uniform(3000, 6000)
+        edge = rng.uniform(3000, 6500)
         dull = filtered(sound.astype(np.float64), lambda hertz: 1.0 / (1.0 + (hertz / edge) ** 2))
-        there = in_room(dull.astype(np.float32), rng.uniform(0.35, 0.7), rng.uniform(0, 5), rng)
+        there = in_room(dull.astype(np.float32), rng.uniform(0.35, 0.8), rng.uniform(-1, 5), rng)
         return limited(there) * np.float32(0.3)
     return sound * np.float32(0.05)
 
@@ -126,3 +130,18 @@ def _people(talk: Sequence[Samples], length: int, rng: np.random.Generator) -> S
         mixed += np.resize(said, length)
     loudness = max(float(np.sqrt(np.mean(mixed**2))), 1e-9)
     return np.asarray(0.1 * mixed / loudness, dtype=np.float32)
+
+
+def _clatter(length: int, rng: np.random.Generator) -> Samples:
+    """Things put down on metal and wood, a few a second: ringing modes over a soft hiss, RMS 0.1."""
+    mixed = 0.02 * pink(length, rng)
+    for _ in range(round(length / RATE * rng.uniform(1.5, 5.0))):
+        at = int(rng.integers(0, length))
+        ring = np.arange(min(length - at, RATE // 2)) / RATE
+        loud = 10 ** (rng.uniform(-20, 0) / 20)
+        for _ in range(int(rng.integers(2, 7))):
+            hertz, decay_s = rng.uniform(300, 6000), rng.uniform(0.01, 0.12)
+            mixed[at : at + len(ring)] += (
+                loud * np.exp(-ring / decay_s) * np.sin(2 * np.pi * hertz * ring)
+            )
+    return np.asarray(0.1 * mixed / max(rms(mixed.astype(np.float32)), 1e-9), dtype=np.float32)

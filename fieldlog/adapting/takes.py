@@ -10,7 +10,7 @@ import random
 import re
 import tempfile
 import tomllib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
 from pathlib import Path
@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 import fieldlog.benchmarks.speech_set as speech_set
 from fieldlog.audio.clip import RATE
-from fieldlog.benchmarks.speech_set.phrases import PhraseSource, in_part, part_of
+from fieldlog.benchmarks.speech_set.phrases import Phrase, PhraseSource, in_part, part_of
 from fieldlog.benchmarks.speech_set.voices import (
     TRAIN,
     VOICES,
@@ -31,14 +31,18 @@ from fieldlog.benchmarks.speech_set.voices import (
     speak,
     trimmed,
 )
+from fieldlog.doubt import TWINS
 from fieldlog.errors import AudioError, UsageError
+from fieldlog.grammar.sample import Sampler
 from fieldlog.inspection_language import InspectionLanguage
 
 Progress = Callable[[str, int, int], None]
 
 GENERAL = "general"
 """Kind of a sentence that has nothing to do with motorcycles."""
-TRADE = frozenset({"phrase", "incomplete", "half"})
+ANSWER = "answer"
+"""Kind of a short answer to a question: a place, a unit, a value alone."""
+TRADE = frozenset({"phrase", "incomplete", "half", ANSWER})
 _SHARD = 200
 _LONGEST_S = 9.0
 
@@ -52,6 +56,13 @@ _STYLES = (
     "am_adam", "am_echo", "am_eric", "am_fenrir", "am_liam", "bf_alice", "bf_isabella", "bf_lily",
     "bm_daniel", "bm_lewis",
 )  # fmt: skip
+_OFTEN = {"dialogue": 30, "correction": 2}
+"""How many takes there may be of a phrase of this group: there are few commands, and one of them heard
+as a finding is worse than one finding heard as another."""
+_TWINS = 3
+"""The same for a phrase with a number that has a twin ("fifteen", "fifty")."""
+_TWIN_WORDS = frozenset(word for pair in TWINS for word in pair if " " not in word)
+_ANSWERS = 400
 _MIXED = 0.4
 """Share of the natural takes whose voice is half of one style and half of another."""
 
@@ -82,7 +93,7 @@ def record(
     out.mkdir(parents=True, exist_ok=True)
     progress("phrases", 0, 1)
     rng = random.Random(seed)
-    texts = trade_texts(seed)
+    texts = trade_texts(seed) + answers(seed)
     talk = negatives() + general(sentences, rng)
     done = 0
     for name, count, pick in (("natural", natural, _natural), ("others", others, _other)):
@@ -98,11 +109,27 @@ def record(
 
 
 def trade_texts(seed: int) -> list[tuple[str, str]]:
-    """(kind, words) of the training part: phrases in usual and in clumsy ways, and half ones."""
+    """(kind, words) of the training part: phrases in usual and in clumsy ways, and half ones.
+
+    What is worse to mishear than others is there several times.
+    """
     source = PhraseSource(InspectionLanguage.load(), seed)
     mine = [phrase for phrase in source.pool(160, 9000) if in_part(phrase, TRAIN)]
     halves = [h for h in source.halves(mine, 500) if part_of(h.words) == TRAIN]
-    return [(phrase.kind, phrase.words) for phrase in (*mine, *halves)]
+    return [(phrase.kind, phrase.words) for phrase in (*said_often(mine), *halves)]
+
+
+def said_often(phrases: Iterable[Phrase]) -> list[Phrase]:
+    """``phrases``, each as many times as it may be spoken."""
+    return [phrase for phrase in phrases for _ in range(_takes_of(phrase))]
+
+
+def answers(seed: int) -> list[tuple[str, str]]:
+    """(kind, words) of short answers to questions, of the training part where there are many."""
+    grammar = InspectionLanguage.load().answer_grammar
+    few = Sampler(grammar.rules, ["answer.place"], seed).covering(_ANSWERS)
+    many = Sampler(grammar.rules, grammar.public, seed).covering(_ANSWERS)
+    return [(ANSWER, words) for words in (*few, *few, *(w for w in many if part_of(w) == TRAIN))]
 
 
 def negatives() -> list[tuple[str, str]]:
@@ -149,6 +176,11 @@ def takes(folder: Path) -> list[Take]:
             "holds no takes", where=str(folder), todo="make some: fieldlog benchmarks adapt --help"
         )
     return found
+
+
+def _takes_of(phrase: Phrase) -> int:
+    with_twin = not _TWIN_WORDS.isdisjoint(phrase.words.split())
+    return max(_OFTEN.get(phrase.group, 1), _TWINS if with_twin else 1)
 
 
 def _natural(rng: random.Random) -> Voice:

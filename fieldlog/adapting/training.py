@@ -27,13 +27,22 @@ _SAVED_EVERY = 100
 
 
 def train(
-    ear: Ear, batches: Iterable[Batch], steps: int, out: Path, told: Told, every: int = 25
+    ear: Ear,
+    batches: Iterable[Batch],
+    steps: int,
+    out: Path,
+    told: Told,
+    every: int = 25,
+    rate: float = RATE,
 ) -> None:
-    """Train ``ear`` for ``steps`` batches; the additions are saved to ``out`` as it goes on."""
+    """Train ``ear`` for ``steps`` batches; the additions are saved to ``out`` as it goes on.
+
+    ``rate`` is the learning rate at its highest.
+    """
     torch = torch_library()
     maps = [part for pair in ear.maps.values() for part in pair]
     shifts = list(ear.shifts.values())
-    groups = [{"params": maps, "lr": RATE}, {"params": shifts, "lr": RATE * _SHIFT_RATE}]
+    groups = [{"params": maps, "lr": rate}, {"params": shifts, "lr": rate * _SHIFT_RATE}]
     optimizer = torch.optim.AdamW(groups, betas=(0.9, 0.98), weight_decay=0.01)
     schedule = torch.optim.lr_scheduler.LambdaLR(optimizer, lambda step: _share(step, steps))
     total, count = 0.0, 0
