@@ -52,7 +52,7 @@ LISTENER, INSPECTION = "whisper", "inspection"
     required=True,
     help="Folder for what was heard; what is there already is not heard again.",
 )
-@click.option("--tune-limit", type=int, default=900, show_default=True)
+@click.option("--tune-limit", type=int, default=2000, show_default=True)
 @click.option("--test-limit", type=int, default=400, show_default=True)
 @click.option("--policy", type=click.Choice([p.value for p in Policy]), default="balanced")
 @click.option("--date", default="", help="Date written into the file (YYYY-MM-DD).")
@@ -143,8 +143,8 @@ def _gather(
     opened = SpeechSet(folder) if folder is not None else None
     if opened is not None:
         language = _inspection()
-        for part, limit, spread in ((TUNE, tune_limit, True), (TEST, test_limit, False)):
-            cases = inspection_cases(opened, part, CELLS, limit, spread=spread)
+        for part, limit in ((TUNE, tune_limit), (TEST, test_limit)):
+            cases = inspection_cases(opened, part, CELLS, limit, spread=False)
             _hear(_path(evidence, part, INSPECTION), cases, language)
     for kind, spoken in others.items():
         language = spoken.language()
