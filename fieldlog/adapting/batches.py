@@ -95,7 +95,7 @@ class Batches:
         """More than half when there are enough natural takes, else what does not wear them out."""
         if not self._others:
             return 1.0
-        return min(0.55, len(self._natural) / 800)
+        return min(0.6, len(self._natural) / 800)
 
     def _features(self, sound: NDArray[np.float32]) -> NDArray[np.float32]:
         rng = self._rng

@@ -115,7 +115,7 @@ def trade_texts(seed: int) -> list[tuple[str, str]]:
     """
     source = PhraseSource(InspectionLanguage.load(), seed)
     mine = [phrase for phrase in source.pool(160, 9000) if in_part(phrase, TRAIN)]
-    halves = [h for h in source.halves(mine, 500) if part_of(h.words) == TRAIN]
+    halves = [h for h in source.halves(mine, 3000) if part_of(h.words) == TRAIN]
     return [(phrase.kind, phrase.words) for phrase in (*said_often(mine), *halves)]
 
 
