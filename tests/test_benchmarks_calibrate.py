@@ -87,6 +87,9 @@ def test_levels_keep_what_the_policies_allow() -> None:
             _, silent, _, _ = silent_and_asked(values, weights, policy)
             assert silent <= SILENT[policy] * len(values)
         assert weights["judged"].accept[policy.value] >= LEAST[policy]
+        commands = [sample for sample in data if sample.kind == "dialogue"]
+        assert silent_and_asked(commands, weights, policy)[1] == 0
+        assert weights["dialogue"].accept[policy.value] >= weights["judged"].accept[policy.value]
     for kind in OURS:
         order = [weights[kind].accept[policy.value] for policy in Policy]
         assert order == sorted(order, reverse=True)

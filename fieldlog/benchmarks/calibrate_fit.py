@@ -25,6 +25,9 @@ SILENT = {Policy.CAUTIOUS: 0.0, Policy.BALANCED: 0.002, Policy.BRISK: 0.01}
 """Share of all utterances of the tuning part that may be accepted and wrong."""
 VALUES = ("measured", "coded")
 """Kinds that state a value: it is the worst thing to be silently wrong about."""
+COMMANDS = ("dialogue",)
+"""Kinds that act at once ("disregard that"): their level is at least that of the others, and none of
+them was accepted and wrong, whatever the policy."""
 LEAST = {Policy.CAUTIOUS: 0.9, Policy.BALANCED: 0.75, Policy.BRISK: 0.5}
 """No answer that is less likely to be right counts unasked, however few wrong ones there were."""
 MOST_REFUSED = 0.1
@@ -132,8 +135,8 @@ def with_levels(
     """Accept and refuse levels out of ``utterances`` that were heard.
 
     The accept level of a policy is the least at which no more answers are silently wrong than the
-    policy allows: of all utterances, and for a kind that states a value of its own answers. The
-    refuse level, common to all kinds, is the largest that loses few right answers.
+    policy allows: of all utterances, and for a kind that states a value of its own answers; of
+    commands none is. The refuse level, common to all kinds, is the largest that loses few right answers.
     """
     chances = np.array([fitted[s.kind].chance(s.terms) for s in samples])
     right = np.array([s.right for s in samples], dtype=bool)
@@ -148,6 +151,11 @@ def with_levels(
             found = _above(float(wrong[allowed])) if len(wrong) > allowed else 0.0
             for kind in together:
                 accept[kind][policy.value] = max(LEAST[policy], found)
+    for kind in (kind for kind in COMMANDS if kind in accept):
+        mine = np.array([s.kind == kind for s in samples], dtype=bool)
+        wrong = chances[mine & free & ~right]
+        surest = _above(float(wrong.max())) if len(wrong) else 0.0
+        accept[kind] = {name: max(level, surest) for name, level in accept[kind].items()}
     refuse = float(np.quantile(chances[right], REFUSED)) if right.any() else 0.0
     refuse = min(round(refuse, 3), MOST_REFUSED)
     return {
