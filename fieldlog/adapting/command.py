@@ -25,7 +25,7 @@ from fieldlog.listeners.whisper.adapter import part_of_way
 from fieldlog.listeners.whisper.fingerprint import TINY_EN, sha256_of
 from fieldlog.listeners.whisper.folder import open_folder
 
-SHARE = 0.5
+SHARE = 0.7
 """Share of the additions that is shipped (docs/adapting.md has the figures)."""
 
 

@@ -51,7 +51,7 @@ def part_of_way(
 ) -> dict[str, NDArray[np.float16]]:
     """Additions that lead ``share`` of the way from the bundled weights to the trained ones.
 
-    Half of the way hears more than the whole: what the bundled weights know of real voices stays
+    Part of the way hears more than the whole: what the bundled weights know of real voices stays
     (Wortsman et al. 2021, "Robust fine-tuning of zero-shot models", section 3).
     """
     return {
