@@ -65,12 +65,17 @@ TABLE = {
 }
 
 
-def run(settings: SearchSettings, phrases: list[str] = PHRASES, seconds: float = 2.0) -> Result:
+def run(
+    settings: SearchSettings,
+    phrases: list[str] = PHRASES,
+    seconds: float = 2.0,
+    table: dict[tuple[str, ...], dict[str, float]] = TABLE,
+) -> Result:
     graph = TokenGraph(
         PhraseLanguage(phrases).word_graph(), encode, {i: i for i in range(len(FORMS))}
     )
     return search(
-        Table(TABLE),  # type: ignore[arg-type]
+        Table(table),  # type: ignore[arg-type]
         SimpleNamespace(seconds=seconds),  # type: ignore[arg-type]
         graph,
         np.array([0]),
@@ -126,6 +131,33 @@ def test_the_margin_is_bounded_by_what_was_never_finished() -> None:
     assert alone[0].evidence["margin"] == LARGEST_MARGIN
     near = _hypotheses(result.found[:1], result.found[0].score - 1.5)
     assert near[0].evidence["margin"] == pytest.approx(1.5)
+
+
+def test_a_phrase_cut_short_is_a_rival() -> None:
+    table = {
+        (): {"rear": 0.9},
+        ("rear",): {"pads": 0.9},
+        ("rear", "pads"): {"worn": 0.5, "<end>": 0.4},
+        ("rear", "pads", "worn"): {"<end>": 0.9},
+    }
+    result = run(SearchSettings(), ["rear pads worn"], table=table)
+    best = result.found[0]
+    behind = math.log(0.5 * 0.9 / 0.4) + SearchSettings().bonus
+    assert best.score - result.rest == pytest.approx(behind, abs=0.05)
+    assert _hypotheses(result.found, result.rest)[0].evidence["margin"] == pytest.approx(
+        best.score - result.rest
+    )
+
+
+def test_silence_is_a_rival() -> None:
+    table = {
+        (): {"rear": 0.2, "<end>": 0.7},
+        ("rear",): {"pads": 0.9},
+        ("rear", "pads"): {"worn": 0.9},
+        ("rear", "pads", "worn"): {"<end>": 0.9},
+    }
+    result = run(SearchSettings(), ["rear pads worn"], table=table)
+    assert result.rest == pytest.approx(math.log(0.7), abs=0.01)
 
 
 def test_a_grammar_that_needs_tokens_nobody_has_finds_nothing() -> None:

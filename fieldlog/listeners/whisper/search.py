@@ -69,7 +69,8 @@ class Result:
     found: list[Found]
     """Finished word sequences, best first; empty when none was finished."""
     rest: float
-    """Score of the best that was still unfinished when the search ended; -inf when nothing was."""
+    """Score of the best unfinished one: as it stood when the search ended, or with the end of speech
+    behind it ("front rim looks", or nothing at all); -inf when there was none."""
 
 
 @dataclass(slots=True)
@@ -109,7 +110,7 @@ def search(
     logits, memory = decoder.prefill(sound, prompt)
     live = [_Live(0.0, 0.0, 0.0, 0, 0, (), graph.root)]
     finished: dict[tuple[str, ...], Found] = {}
-    best_finished = -np.inf
+    best_finished = cut_short = -np.inf
     longest = min(settings.longest, int(settings.spoken_rate * sound.seconds))
     for step in range(longest):
         top = logits.max(axis=1)
@@ -123,13 +124,16 @@ def search(
                 best_finished = max(best_finished, new.score)
                 known = finished.get(new.words)
                 finished[new.words] = new if known is None else _merged(known, new)
+            else:
+                end = float(ends[item.row]) - float(total[item.row])
+                cut_short = max(cut_short, item.score + end)
         beam = settings.wide if step < settings.wide_steps else settings.beam
         live, parents, columns = _extend(live, shifted, total, graph, settings, beam)
         if not live or live[0].score < best_finished - settings.stop:
             break
         logits = decoder.step(sound, memory, parents, columns)
     found = sorted(finished.values(), key=lambda found: -found.score)
-    return Result(found, live[0].score if live else -np.inf)
+    return Result(found, max(cut_short, live[0].score if live else -np.inf))
 
 
 def _finish(item: _Live, end: float, total: float, ending: float) -> Found:
