@@ -149,17 +149,6 @@ def test_a_phrase_cut_short_is_a_rival() -> None:
     )
 
 
-def test_silence_is_a_rival() -> None:
-    table = {
-        (): {"rear": 0.2, "<end>": 0.7},
-        ("rear",): {"pads": 0.9},
-        ("rear", "pads"): {"worn": 0.9},
-        ("rear", "pads", "worn"): {"<end>": 0.9},
-    }
-    result = run(SearchSettings(), ["rear pads worn"], table=table)
-    assert result.rest == pytest.approx(math.log(0.7), abs=0.01)
-
-
 def test_a_grammar_that_needs_tokens_nobody_has_finds_nothing() -> None:
     assert run(SearchSettings(), ["elsewhere"]).found == []
 

@@ -39,8 +39,8 @@ class WhisperListener:
     """Whisper with its decoder held to one language's word graph.
 
     Evidence of each hypothesis: ``bend`` (nats per token the grammar bent what was heard, 0 at
-    best), ``margin`` (nats to the next different meaning, unfinished phrase or silence, at most 8, of
-    the best one only; for the others the negative distance to the best), ``tokens``, ``logprob``,
+    best), ``margin`` (nats to the next different meaning or unfinished phrase, at most 8, of the
+    best one only; for the others the negative distance to the best), ``tokens``, ``logprob``,
     ``worst`` (nats the grammar bent its worst token), ``tail`` (the same of its last token and end).
     """
 

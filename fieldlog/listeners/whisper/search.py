@@ -70,7 +70,7 @@ class Result:
     """Finished word sequences, best first; empty when none was finished."""
     rest: float
     """Score of the best unfinished one: as it stood when the search ended, or with the end of speech
-    behind it ("front rim looks", or nothing at all); -inf when there was none."""
+    behind its last word ("front rim looks"); -inf when there was none."""
 
 
 @dataclass(slots=True)
@@ -88,6 +88,8 @@ class _Live:
     last: float = 0.0
     root: tuple[int, int] | None = None
     """State and joining of the tree that begins here, until it is needed; ``node`` then."""
+    between: bool = False
+    """Behind a whole word."""
 
 
 _INSIDE = -1
@@ -124,7 +126,10 @@ def search(
                 best_finished = max(best_finished, new.score)
                 known = finished.get(new.words)
                 finished[new.words] = new if known is None else _merged(known, new)
-            else:
+        # What is inside a word, or whose tokens make a whole phrase as well, is not cut short.
+        whole = {item.row for item in live if item.node.final}
+        for item in live:
+            if item.between and item.row not in whole:
                 end = float(ends[item.row]) - float(total[item.row])
                 cut_short = max(cut_short, item.score + end)
         beam = settings.wide if step < settings.wide_steps else settings.beam
@@ -208,6 +213,7 @@ def _extend(
                 worst=min(item.worst, gain),
                 last=gain,
                 root=root,
+                between=root is not None,
             )
             key = (*root, words) if root else (id(node), _INSIDE, words)
             known = merged.get(key)
