@@ -54,3 +54,18 @@ def test_only_numbers_said_in_full_are_twins(language: InspectionLanguage) -> No
     # "thirteen six" is no number that "thirty six" could be taken for
     assert language.understand("rear tyre pressure thirty six p s i").flags == ()
     assert "teen/ty twin" in language.understand("rear tyre pressure fifteen p s i").flags
+
+
+@pytest.mark.parametrize("words", ["horn works", "clutch lever works", "side stand switch working"])
+def test_what_has_a_function_works(language: InspectionLanguage, words: str) -> None:
+    found = language.understand(words).finding
+    assert found is not None
+    assert found.condition == "sound"
+
+
+@pytest.mark.parametrize(
+    "words", ["front rim works", "the handlebars work", "left fork gaiter works"]
+)
+def test_what_has_none_does_not_work(language: InspectionLanguage, words: str) -> None:
+    """ "front rim looks", cut short, was taken for a rim that is in order."""
+    assert language.understand(words).decision is Decision.REFUSE

@@ -32,6 +32,10 @@ _UNCERTAINTY = re.compile(r"([\d.]+) (\S+): (.+)")
 _SEVERITIES: Mapping[str, Severity | None] = MappingProxyType(
     {"good": None} | {severity.value: severity for severity in Severity}
 )
+_FUNCTION = frozenset({"not working", "sticking", "stiff", "slipping", "dragging"})
+"""Conditions of what has a function: of these alone it is said that they work."""
+_WORKS = "(works | work | working)"
+"""Of anything else it is most likely the beginning of "looks ..."."""
 _COMPONENT_KEYS = frozenset(
     [
         "name",
@@ -280,6 +284,8 @@ class _Entry:
             for phrase in phrases:
                 self._expandable(f"say.{condition}", phrase)
             found[condition] = tuple(phrases)
+        if SOUND in conditions and not _FUNCTION.isdisjoint(conditions):
+            found[SOUND] = (*found.get(SOUND, ()), _WORKS)
         return MappingProxyType(found)
 
     def _given(self, conditions: Collection[str]) -> Iterable[Given]:
