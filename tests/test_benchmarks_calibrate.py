@@ -96,16 +96,6 @@ def test_levels_keep_what_the_policies_allow() -> None:
     assert weights["judged"].refuse <= MOST_REFUSED
 
 
-def test_a_value_keeps_to_it_in_each_cell() -> None:
-    quiet = drawn(2400)
-    loud = [replace(sample, cell="loud") for sample in drawn(300, seed=2)]
-    weights = with_levels(fit(quiet, OURS), [*quiet, *loud], 2700)
-    for policy in Policy:
-        for kind in VALUES:
-            said = [sample for sample in loud if sample.kind == kind]
-            assert silent_and_asked(said, weights, policy)[1] <= SILENT[policy] * len(said)
-
-
 def test_a_twin_must_be_further_behind_than_the_right_one_ever_was() -> None:
     base = drawn(1)[0]
     far = replace(base, right=False, twin=6.1, is_twin=True)

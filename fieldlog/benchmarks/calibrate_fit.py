@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,8 +24,7 @@ TOWARDS_ALL = 30.0
 SILENT = {Policy.CAUTIOUS: 0.0, Policy.BALANCED: 0.002, Policy.BRISK: 0.01}
 """Share of all utterances of the tuning part that may be accepted and wrong."""
 VALUES = ("measured", "coded")
-"""Kinds that state a value: it is the worst thing to be silently wrong about, so the share counts in
-each cell, and of their own answers."""
+"""Kinds that state a value: it is the worst thing to be silently wrong about."""
 COMMANDS = ("dialogue",)
 """Kinds that act at once ("disregard that"): their level is at least that of the others, and none of
 them was accepted and wrong, whatever the policy."""
@@ -137,26 +135,22 @@ def with_levels(
     """Accept and refuse levels out of ``utterances`` that were heard.
 
     The accept level of a policy is the least at which no more answers are silently wrong than the
-    policy allows: of all utterances, and for a kind that states a value of its own answers in each
-    cell; of commands none is. The refuse level, common to all kinds, is the largest that loses few right answers.
+    policy allows: of all utterances, and for a kind that states a value of its own answers; of
+    commands none is. The refuse level, common to all kinds, is the largest that loses few right answers.
     """
     chances = np.array([fitted[s.kind].chance(s.terms) for s in samples])
     right = np.array([s.right for s in samples], dtype=bool)
     free = np.array([not _near(s, fitted[s.kind]) for s in samples], dtype=bool)
-    accept = {kind: {policy.value: LEAST[policy] for policy in Policy} for kind in fitted}
-    cells = sorted({s.cell for s in samples})
-    for together, cell in product(_groups(fitted), cells):
-        values = together[0] in VALUES
-        mine = np.array(
-            [s.kind in together and (s.cell == cell or not values) for s in samples], dtype=bool
-        )
+    accept: dict[str, dict[str, float]] = {kind: {} for kind in fitted}
+    for together in _groups(fitted):
+        mine = np.array([s.kind in together for s in samples], dtype=bool)
         wrong = np.sort(chances[mine & free & ~right])[::-1]
         for policy in Policy:
-            heard = int(mine.sum()) if values else utterances
+            heard = int(mine.sum()) if together[0] in VALUES else utterances
             allowed = int(SILENT[policy] * heard)
             found = _above(float(wrong[allowed])) if len(wrong) > allowed else 0.0
             for kind in together:
-                accept[kind][policy.value] = max(accept[kind][policy.value], found)
+                accept[kind][policy.value] = max(LEAST[policy], found)
     for kind in (kind for kind in COMMANDS if kind in accept):
         mine = np.array([s.kind == kind for s in samples], dtype=bool)
         wrong = chances[mine & free & ~right]
