@@ -307,6 +307,13 @@ def test_only_behind_phrases_the_radio_says_phrases(
     assert behind <= {"phrase", "chatter"}
 
 
+def test_a_part_without_chatter_has_a_radio_too(tmp_path: Path, toys: None) -> None:
+    generate(tmp_path, replace(SIZES, chatter=0))
+    opened = SpeechSet(tmp_path)
+    silence = next(item for item in opened.items if item.kind == "silence")
+    assert rms(opened.noisy(replace(silence, noise="radio"), 10.0)) == pytest.approx(0.02, rel=0.2)
+
+
 def test_an_interrupted_set_goes_on(
     tmp_path: Path, toys: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -108,12 +108,16 @@ class SpeechSet:
         if kind == "kitchen":
             return read_clip(self.folder / KITCHEN, longest_s=3600.0).samples
         if kind in ("radio", TALK):
-            said = ("chatter",) if kind == TALK else ("phrase", "chatter")
-            talks = [i for i in self.items if i.part == part and i.kind in said]
+            talks = self._talks(part, ("chatter",) if kind == TALK else ("phrase", "chatter"))
             rng = np.random.default_rng([variant, 5])
             picked = [talks[int(n)] for n in rng.integers(0, len(talks), _RADIO_TALKS)]
             return radio([self.clean(item) for item in picked], _NOISE_S, variant)
         raise AudioError(f"the set has no noise called {kind!r}", where=str(self.folder))
+
+    def _talks(self, part: str, kinds: tuple[str, ...]) -> list[Item]:
+        """What the radio may say; a small part of a set without any chatter takes what is spoken."""
+        mine = [item for item in self.items if item.part == part and item.words]
+        return [item for item in mine if item.kind in kinds] or mine
 
 
 def write_items(folder: Path, items: list[Item], about: dict[str, object]) -> None:
