@@ -99,6 +99,17 @@ def test_a_share_is_taken_and_told(tmp_path: Path) -> None:
     assert (about["steps"], about["share"]) == (7, 0.25)
 
 
+@pytest.mark.parametrize("content", [b"no archive", b"PK\x03\x04 broken"])
+def test_a_file_that_holds_no_additions_is_named(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "whole.npz").write_bytes(content)
+    with pytest.raises(UsageError, match="holds no additions") as raised:
+        adapt.main(
+            ["share", str(tmp_path / "whole.npz"), "--out", str(tmp_path / "a.npz")],
+            standalone_mode=False,
+        )
+    assert "whole.npz" in str(raised.value)
+
+
 @pytest.mark.parametrize(
     "additions",
     [

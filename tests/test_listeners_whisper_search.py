@@ -19,9 +19,13 @@ FORMS = ["<start>", "<end>", " front", " rear", " pads", " tread", " worn", " on
 COLUMN = {form: index for index, form in enumerate(FORMS)}
 
 
+MORE = {" treadworn": (COLUMN[" tread"], COLUMN[" worn"]), " tred": (COLUMN[" tread"],)}
+"""A word of two tokens, and another spelling of a word."""
+
+
 def encode(text: str) -> tuple[int, ...]:
     """One token per form; anything else (capitals, figures) is a token nobody has."""
-    return (COLUMN.get(text, 999),)
+    return MORE.get(text, (COLUMN.get(text, 999),))
 
 
 @dataclass
@@ -147,6 +151,29 @@ def test_a_phrase_cut_short_is_a_rival() -> None:
     assert _hypotheses(result.found, result.rest)[0].evidence["margin"] == pytest.approx(
         best.score - result.rest
     )
+
+
+def test_the_beginning_of_a_word_is_no_phrase_cut_short() -> None:
+    table = {
+        (): {"rear": 0.99},
+        ("rear",): {"tread": 0.99},
+        ("rear", "tread"): {"worn": 0.5, "<end>": 0.4},
+        ("rear", "tread", "worn"): {"<end>": 0.9},
+    }
+    result = run(SearchSettings(), ["rear treadworn"], table=table)
+    assert result.found[0].text == "rear treadworn"
+    assert result.rest < result.found[0].score - 4.0
+
+
+def test_what_makes_a_whole_phrase_as_well_is_not_cut_short() -> None:
+    table = {
+        (): {"rear": 0.99},
+        ("rear",): {"tread": 0.99},
+        ("rear", "tread"): {"<end>": 0.9},
+    }
+    result = run(SearchSettings(), ["rear tread", "rear tred one"], table=table)
+    assert result.found[0].text == "rear tread"
+    assert result.rest < result.found[0].score - 2.0
 
 
 def test_a_grammar_that_needs_tokens_nobody_has_finds_nothing() -> None:

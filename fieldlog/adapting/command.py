@@ -116,8 +116,9 @@ def train_additions(
     """Fit the additions; writes them and, beside them, a TOML file that says how they came about.
 
     \b
-    Example:
-      fieldlog benchmarks adapt train --takes takes --out whole.npz
+    Examples:
+      fieldlog benchmarks adapt train --takes takes --out first.npz
+      fieldlog benchmarks adapt train --takes takes --start first.npz --rate 6e-4 --out whole.npz
     """
     torch = torch_library()
     torch.manual_seed(seed)
@@ -184,7 +185,8 @@ def share_of(whole: Path, out: Path, share: float) -> None:
 
 def _read(path: Path) -> dict[str, NDArray[np.generic]]:
     try:
-        with np.load(path, allow_pickle=False) as stored:
+        # numpy leaves a file that it opened itself open when it is a broken archive
+        with path.open("rb") as file, np.load(file, allow_pickle=False) as stored:
             return {name: stored[name] for name in stored.files}
     except (OSError, ValueError, BadZipFile) as error:
         raise UsageError(

@@ -230,8 +230,9 @@ def plot_right(folder: Path, rows: Sequence[InspectionRow]) -> list[Path]:
         title="Meaning right by noise, test part",
     )
     axes.grid(alpha=0.3)
-    axes.legend(fontsize="small", loc="lower left")
-    figure.savefig(path, dpi=100, metadata={"Software": None})
+    # Beside the curves: eight of them leave no corner free.
+    axes.legend(fontsize="small", loc="upper left", bbox_to_anchor=(1.01, 1.0))
+    figure.savefig(path, dpi=100, bbox_inches="tight", metadata={"Software": None})
     drawing.close(figure)
     return [path]
 
