@@ -27,7 +27,7 @@ def ran(tmp_path_factory: pytest.TempPathFactory) -> tuple[demo.Demo, Inspection
     with open_ears(language, "whisper", None) as ears, Repository.open(out / "record") as store:
         result = demo.run(MEDIA, store, out, language, ears, lambda file, outcome: None)
         record = store.inspection_record(result.inspection.id)
-        whole = store.verify(result.inspection.id).intact
+        whole = store.verify(result.inspection.id).agrees
     return result, record, whole
 
 

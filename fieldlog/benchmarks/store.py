@@ -245,7 +245,7 @@ def kill_rounds(
 ) -> tuple[int, int]:
     """Kill a saving process ``rounds`` times: findings announced, and how many of them are lost.
 
-    Raises ``StoreError`` when nothing was announced or the record is not intact afterwards.
+    Raises ``StoreError`` when nothing was announced or the record does not agree with itself afterwards.
     """
     rng = random.Random(seed)
     with Repository.open(folder) as store:
@@ -266,7 +266,8 @@ def kill_rounds(
     }
     with Repository.open(folder) as store:
         kept = {finding.id for finding in store.inspection_record(inspection.id).findings}
-        intact = store.verify(inspection.id).intact
-    if not wanted or not intact:
-        raise StoreError("the record is not intact" if wanted else "nothing was ever saved")
+        agrees = store.verify(inspection.id).agrees
+    if not wanted or not agrees:
+        what = "the record does not agree with itself" if wanted else "nothing was ever saved"
+        raise StoreError(what)
     return len(wanted), len(wanted - kept)
