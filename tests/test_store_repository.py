@@ -27,7 +27,6 @@ from fieldlog.model import (
     Understanding,
     Verdict,
 )
-from fieldlog.store.entries import Entries
 from fieldlog.store.records import NewPhoto, NewUtterance
 from fieldlog.store.repository import Repository
 from tests.store_samples import (
@@ -169,30 +168,6 @@ def test_a_spoken_correction_is_one_unit_with_its_utterance(
     )
     assert withdrawn.finding_id is None
     assert store.inspection_record("last").findings[5].withdrawn
-
-
-@pytest.mark.parametrize("failing", ["verdict", "mark", "finding"])
-def test_an_utterance_and_what_follows_from_it_are_one_unit(
-    store: Repository, filled: Filled, failing: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """S7: an error between the rows leaves none of them."""
-    before = store.inspection_record("last")
-
-    def broken(*_: object, **__: object) -> str:
-        raise RuntimeError("the session died here")
-
-    with monkeypatch.context() as patched:
-        patched.setattr(Entries, failing, broken)
-        with pytest.raises(RuntimeError):
-            store.add_utterance(
-                filled.inspection_id,
-                NewUtterance(understood("again"), said_at=START),
-                finding=TREAD,
-                verdict=tread_verdict(),
-                mark="photo",
-            )
-    assert store.inspection_record("last") == before
-    assert store.verify().agrees
 
 
 def test_a_value_that_cannot_be_kept_exactly_saves_nothing(

@@ -12,7 +12,8 @@ import hashlib
 import sqlite3
 from collections.abc import Iterable
 
-from fieldlog.store.chain import Link, Row, check_chain, check_links
+from fieldlog.store import queries
+from fieldlog.store.chain import Link, check_chain, check_links
 from fieldlog.store.database import set_aside_files
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.migrations import CHAINED, CHILDREN, guards
@@ -40,7 +41,11 @@ def verify_store(
         links = _links(connection, "WHERE chain = ? ORDER BY n", name)
         if not links:
             faults.append(f"chain {name}: no row of it is in the record")
-        contents = {link.id: content for link in links if (content := _content(connection, link))}
+        contents = {
+            link.id: content
+            for link in links
+            if (content := queries.content(connection, link.kind, link.id))
+        }
         found = check_chain(links, contents)
         faults += [f"{fault.where}: {fault.what}" for fault in found]
         rows += len(links)
@@ -68,22 +73,6 @@ def verify_store(
 def _links(connection: sqlite3.Connection, clause: str, *values: object) -> list[Link]:
     sql = f"SELECT seq, id, kind, chain, n, made_at, hash, link FROM record {clause}"
     return [Link(*row) for row in connection.execute(sql, values)]
-
-
-def _content(connection: sqlite3.Connection, link: Link) -> tuple[Row, list[Row]] | None:
-    if link.kind not in CHAINED:
-        return None
-    row = connection.execute(f"SELECT * FROM {link.kind} WHERE id = ?", (link.id,)).fetchone()
-    if row is None:
-        return None
-    children: list[Row] = [
-        dict(child)
-        for table, owner in CHILDREN.get(link.kind, ())
-        for child in connection.execute(
-            f"SELECT * FROM {table} WHERE {owner} = ? ORDER BY rank", (link.id,)
-        )
-    ]
-    return dict(row), children
 
 
 def _stray_rows(connection: sqlite3.Connection, chains: tuple[str, ...] | None) -> list[str]:
