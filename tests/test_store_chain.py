@@ -11,10 +11,12 @@ from pathlib import Path
 
 import pytest
 
-from fieldlog.store.migrations import CHAINED, CHILDREN, guards
+from fieldlog.store.chain import LOCAL
 from fieldlog.store.repository import Repository
+from fieldlog.store.schema import CHAINED, CHILDREN, create_table, guards
 from tests.store_samples import Filled, fill, ticking
 
+CHILD_TABLES = tuple(child for pairs in CHILDREN.values() for child, _ in pairs)
 KEPT = (*CHAINED, *(child for pairs in CHILDREN.values() for child, _ in pairs))
 
 
@@ -40,7 +42,7 @@ def store(tmp_path: Path, template: tuple[Path, Filled]) -> Iterator[Repository]
 
 def _unguarded(store: Repository) -> sqlite3.Connection:
     """The connection of somebody who takes the triggers off first."""
-    connection = store._db.conn
+    connection = store.engine.connection
     connection.execute("PRAGMA foreign_keys=OFF")
     connection.execute("PRAGMA synchronous=OFF")
     for (name,) in connection.execute(
@@ -53,22 +55,24 @@ def _unguarded(store: Repository) -> sqlite3.Connection:
 def test_an_untouched_record_agrees_with_itself(store: Repository, filled: Filled) -> None:
     one = store.verify(filled.inspection_id)
     assert one.agrees
-    assert one.chains == 2  # the inspection and its vehicle
+    assert one.writers == 1
     assert one.fingerprint == store.inspection_record("last").fingerprint
     whole = store.verify()
     assert whole.agrees
-    assert whole.rows == store._db.conn.execute("SELECT count(*) FROM record").fetchone()[0]
+    assert (
+        whole.rows == store.engine.connection.execute("SELECT count(*) FROM record").fetchone()[0]
+    )
     assert whole.media == 4  # one clip said three times, one photo
 
 
 def test_the_filled_store_covers_every_kind_of_row(store: Repository, filled: Filled) -> None:
     for table in KEPT:
-        assert store._db.conn.execute(f"SELECT count(*) FROM {table}").fetchone()[0], table
+        assert store.engine.connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0], table
 
 
 @pytest.mark.parametrize("table", [*KEPT, "record", "limit_text"])
 def test_the_database_refuses_change(store: Repository, filled: Filled, table: str) -> None:
-    connection = store._db.conn
+    connection = store.engine.connection
     column = connection.execute(f"PRAGMA table_info({table})").fetchall()[-1][1]
     with pytest.raises(sqlite3.IntegrityError, match="append-only"):
         connection.execute(f"UPDATE {table} SET {column} = {column}")
@@ -80,15 +84,10 @@ def test_the_database_refuses_change(store: Repository, filled: Filled, table: s
 
 def _columns() -> Iterator[tuple[str, str]]:
     connection = sqlite3.connect(":memory:")
-    from sqlite_utils import Database
-
-    from fieldlog.store.migrations import migrations
-
-    migrations.apply(Database(connection))
-    local = {("vehicle", "number"), ("inspection", "number")}
-    for table in KEPT:
+    for table in (*KEPT, "record"):
+        connection.execute(create_table(table))
         for row in connection.execute(f"PRAGMA table_info({table})"):
-            if (table, row[1]) not in local:
+            if not row[1].startswith(LOCAL):
                 yield table, row[1]
     connection.close()
 
@@ -98,16 +97,20 @@ def test_a_change_of_any_column_shows(
     store: Repository, filled: Filled, table: str, column: str
 ) -> None:
     connection = _unguarded(store)
-    changed = connection.execute(
-        f"UPDATE {table} SET {column} = CASE WHEN typeof({column}) IN ('integer', 'real') "
-        f"THEN 1 - {column} + 77 ELSE coalesce({column}, '1') || '1' END "
-        f"WHERE rowid = (SELECT max(rowid) FROM {table})"
-        if table not in {"hypothesis", "reading", "judgement"}
-        else f"UPDATE {table} SET {column} = CASE WHEN typeof({column}) IN ('integer', 'real') "
-        f"THEN {'1 - ' if column == 'gates' else '77 + '}{column} "
-        f"ELSE coalesce({column}, '1') || '1' END WHERE rank = 0"
-    ).rowcount
-    assert changed >= 1
+    connection.execute("PRAGMA ignore_check_constraints=ON")
+    described = connection.execute(f"PRAGMA table_info({table})").fetchall()
+    kind = {row[1]: row[2] for row in described}[column]
+    key = ", ".join(row[1] for row in described if row[5])  # its primary key
+    one = f"({key}) = (SELECT {key} FROM {table} ORDER BY {key} DESC LIMIT 1)"
+    (before,) = connection.execute(f"SELECT {column} FROM {table} WHERE {one}").fetchone()
+    other = {
+        "INTEGER": lambda: 1 - before if column == "gates" else (before or 0) + 77,
+        "REAL": lambda: (before or 0.0) + 77.0,
+        "TEXT": lambda: f"{before or ''}1",
+        "BLOB": lambda: bytes(32),
+    }[kind]()
+    changed = connection.execute(f"UPDATE {table} SET {column} = ? WHERE {one}", (other,))
+    assert changed.rowcount == 1
     assert _without_guards(store.verify().faults)
 
 
@@ -130,9 +133,11 @@ def test_a_row_put_in_beside_the_record_shows(store: Repository, filled: Filled)
 
 
 STRAYS = {
-    "vehicle": "INSERT INTO vehicle (id, name) VALUES ('x', 'x')",
-    "inspection": "INSERT INTO inspection (id, vehicle_id, started_at, zone, inspector, place, "
-    "settings, program) VALUES ('x', 'nobody', '', '', '', '', '{}', '')",
+    "vehicle": "INSERT INTO vehicle (id, local_number, name) VALUES ('x', 9, 'x')",
+    "inspection": "INSERT INTO inspection (id, local_number, vehicle_id, started_at, zone, "
+    "inspector, place, settings, program) VALUES ('x', 9, 'nobody', 0, '', '', '', '{}', '')",
+    "old_chain": "INSERT INTO old_chain (id, n, previous, hash) "
+    "VALUES ('x', 0, zeroblob(32), zeroblob(32))",
     "remark": "INSERT INTO remark (id, inspection_id, text) VALUES ('x', 'nowhere', '')",
     "vehicle_fact": "INSERT INTO vehicle_fact (id, vehicle_id, key, value) VALUES "
     "('x', 'nobody', '', '')",
@@ -155,15 +160,15 @@ def _without_guards(faults: tuple[str, ...]) -> list[str]:
 
 @pytest.mark.parametrize("name", list(guards()))
 def test_a_missing_guard_shows(store: Repository, name: str) -> None:
-    store._db.conn.execute(f"DROP TRIGGER {name}")
+    store.engine.connection.execute(f"DROP TRIGGER {name}")
     (fault,) = store.verify().faults
     assert fault.startswith(f"trigger {name}: gone")
     assert store.verify("last").faults == (fault,)
 
 
 def test_a_guard_that_refuses_nothing_shows(store: Repository) -> None:
-    store._db.conn.execute("DROP TRIGGER remark_no_update")
-    store._db.conn.execute(
+    store.engine.connection.execute("DROP TRIGGER remark_no_update")
+    store.engine.connection.execute(
         "CREATE TRIGGER remark_no_update BEFORE UPDATE ON remark BEGIN SELECT 1; END"
     )
     assert "remark_no_update" in " ".join(store.verify().faults)
@@ -171,7 +176,7 @@ def test_a_guard_that_refuses_nothing_shows(store: Repository) -> None:
 
 def test_an_emptied_record_does_not_agree(store: Repository) -> None:
     connection = _unguarded(store)
-    for table in ("record", *KEPT):
+    for table in ("record", "local_head", *KEPT):
         connection.execute(f"DELETE FROM {table}")
     for statement in guards().values():
         connection.execute(statement)
@@ -181,9 +186,9 @@ def test_an_emptied_record_does_not_agree(store: Repository) -> None:
 def test_an_inspection_whose_chain_is_gone_does_not_agree(
     store: Repository, filled: Filled
 ) -> None:
-    _unguarded(store).execute("DELETE FROM record WHERE chain = ?", (filled.inspection_id,))
+    _unguarded(store).execute("DELETE FROM record WHERE owner = ?", (filled.inspection_id,))
     told = " ".join(store.verify(filled.inspection_id).faults)
-    assert f"chain {filled.inspection_id}: no row of it is in the record" in told
+    assert f"{filled.inspection_id}: no row of it is in the record" in told
 
 
 def test_a_database_set_aside_does_not_agree(store: Repository) -> None:
@@ -195,25 +200,45 @@ def test_a_database_set_aside_does_not_agree(store: Repository) -> None:
         assert fault.startswith(f"{aside.name}: set aside")
 
 
-def test_rows_cut_off_the_end_of_one_chain_show_in_the_store(
+def test_rows_taken_out_of_the_middle_show_for_every_inspection(
     store: Repository, filled: Filled
 ) -> None:
+    """The order is that of the whole record, so it is checked for one inspection as well."""
     store.add_vehicle("red single")
     connection = _unguarded(store)
     last = connection.execute(
-        "SELECT id, seq FROM record WHERE chain = ? ORDER BY n DESC", (filled.inspection_id,)
+        "SELECT id FROM record WHERE owner = ? ORDER BY n DESC", (filled.inspection_id,)
     ).fetchone()
     connection.execute("DELETE FROM event WHERE id = ?", (last[0],))
     connection.execute("DELETE FROM record WHERE id = ?", (last[0],))
-    assert f"records {last[1]} to {last[1]} are missing" in " ".join(store.verify().faults)
+    for key in (filled.inspection_id, None):
+        assert "rows before it are missing" in " ".join(store.verify(key).faults)
+
+
+def test_rows_cut_off_the_end_show(store: Repository) -> None:
+    """What the store noted of its newest rows tells; who changes that as well is not found out."""
+    connection = _unguarded(store)
+    connection.execute("DELETE FROM event")
+    connection.execute("DELETE FROM record WHERE kind = 'event'")
+    (fault,) = _without_guards(store.verify().faults)
+    assert fault.startswith("the newest rows are not those that were noted")
 
 
 def test_rows_of_the_record_in_another_order_show(store: Repository, filled: Filled) -> None:
     connection = _unguarded(store)
-    connection.execute("UPDATE record SET seq = -1 WHERE seq = 3")
-    connection.execute("UPDATE record SET seq = 3 WHERE seq = 4")
-    connection.execute("UPDATE record SET seq = 4 WHERE seq = -1")
-    assert _without_guards(store.verify().faults)
+    turns = [row[0] for row in connection.execute("SELECT turn FROM record ORDER BY n LIMIT 5")]
+    connection.execute("UPDATE record SET turn = ? WHERE n = 3", (turns[4],))
+    connection.execute("UPDATE record SET turn = ? WHERE n = 4", (turns[3],))
+    assert "not in the order in which it was written" in " ".join(store.verify().faults)
+
+
+def test_a_missing_limit_text_shows(store: Repository) -> None:
+    """A verdict would lose the limit it was judged by, in silence."""
+    _unguarded(store).execute("DELETE FROM limit_text")
+    assert any(
+        fault.startswith("limit text") and fault.endswith("its content is missing")
+        for fault in store.verify("last").faults
+    )
 
 
 def test_a_changed_limit_text_shows(store: Repository, filled: Filled) -> None:
@@ -237,22 +262,29 @@ def test_the_hash_is_what_the_page_says_it_is(tmp_path: Path) -> None:
 
 
 def _recomputed(store: Repository) -> None:
-    vehicle = store.add_vehicle("blue roadster")
-    row = store._db.conn.execute("SELECT * FROM record WHERE id = ?", (vehicle.id,)).fetchone()
-    text = json.dumps(
-        {
-            "id": vehicle.id,
-            "kind": "vehicle",
-            "chain": vehicle.id,
-            "n": 0,
-            "made_at": row["made_at"],
-            "row": {"id": vehicle.id, "name": "blue roadster"},
-            "children": [],
-        },
-        sort_keys=True,
-        separators=(",", ":"),
-        ensure_ascii=False,
-    )
-    mark = hashlib.sha256(bytes(32) + text.encode()).digest()
-    assert row["hash"] == mark
-    assert row["link"] == hashlib.sha256(bytes(32) + mark).digest()
+    first = store.add_vehicle("blue roadster")
+    second = store.add_vehicle("red single")
+    before = b""
+    for n, vehicle in enumerate((first, second)):
+        row = store.engine.connection.execute(
+            "SELECT * FROM record WHERE id = ?", (vehicle.id,)
+        ).fetchone()
+        text = json.dumps(
+            {
+                "id": vehicle.id,
+                "kind": "vehicle",
+                "owner": vehicle.id,
+                "writer": store.engine.writer,
+                "n": n,
+                "made_at": row["made_at"],
+                "parents": [before.hex()] if before else [],
+                "row": {"id": vehicle.id, "name": vehicle.name},
+                "children": [],
+            },
+            sort_keys=True,
+            separators=(",", ":"),
+            ensure_ascii=False,
+        )
+        before = hashlib.sha256(text.encode()).digest()
+        assert row["hash"] == before
+    assert store.engine.fingerprint() == hashlib.sha256(before).hexdigest()

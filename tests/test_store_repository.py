@@ -349,7 +349,7 @@ def test_what_was_announced_survives_kill_9(tmp_path: Path) -> None:
     assert lost == 0
     with Repository.open(tmp_path) as store:
         assert store.verify().agrees
-        assert store._db.conn.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
+        assert store.engine.connection.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
         record = store.inspection_record("last")
     by_utterance = {finding.utterance_id for finding in record.findings}
     assert [u.id for u in record.utterances if u.id not in by_utterance] == []

@@ -120,17 +120,17 @@ def test_an_error_or_a_crash_at_any_write_leaves_nothing_and_no_retry_doubles(
 ) -> None:
     """Each write in turn fails; the folder as it is at that instant is what a crash would leave."""
     before = standing.read()
-    connection = standing.store._db.conn
+    connection = standing.store.engine.connection
     failed = []
     for failing in range(100):
         crashed = tmp_path / f"crashed {failing}"
         broken = _Broken(connection, failing, crashed)
-        standing.store._db.conn = broken  # type: ignore[assignment]
+        standing.store.engine.connection = broken  # type: ignore[assignment]
         try:
             first = standing.say()
         except StoreError:
             failed.append(broken.failed.split("(")[0])
-        standing.store._db.conn = connection
+        standing.store.engine.connection = connection
         if not broken.failed:
             break
         assert standing.read() == before

@@ -174,17 +174,20 @@ def verify(key: str, as_json: bool, folder: Path | None) -> None:
             json.dumps(
                 {
                     "agrees": result.agrees,
-                    "chains": result.chains,
+                    "writers": result.writers,
                     "rows": result.rows,
                     "media": result.media,
                     "fingerprint": result.fingerprint,
+                    "earlier": result.earlier,
                     "faults": list(result.faults),
                 }
             )
         )
     else:
-        click.echo(f"{result.rows} rows in {result.chains} chains, {result.media} clips and photos")
+        click.echo(f"{result.rows} rows, {result.media} clips and photos")
         click.echo(f"fingerprint {result.fingerprint}")
+        if result.earlier:
+            click.echo(f"on reports printed before records could merge: {result.earlier}")
         for fault in result.faults:
             click.echo(f"  {fault}")
     if not result.agrees:

@@ -1,12 +1,28 @@
-"""What goes into a store: rows by kind, a whole unit at a time."""
+"""What a store is, whatever keeps it: the rows that go in, and the protocol every engine fulfils.
+
+``tests/store_contract.py`` is the suite that an engine has to pass; ``sqlite_store`` is the first.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from types import MappingProxyType
+from typing import Protocol
 
-from fieldlog.store.chain import Row
+from fieldlog.store.chain import Place, Row
+from fieldlog.store.old_chain import OldPlace
+from fieldlog.store.records import (
+    HistoryRow,
+    Inspection,
+    InspectionRecord,
+    Vehicle,
+    Verification,
+)
+
+_NOTHING: Mapping[str, Sequence[Row]] = MappingProxyType({})
+_NO_TEXTS: Mapping[str, str] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,10 +35,10 @@ class NewRow:
     owner: str
     """Id of the vehicle or inspection that it belongs to; its own for one of those."""
     columns: Row
-    """Without the id."""
-    children: Mapping[str, Sequence[Row]] = field(default_factory=lambda: MappingProxyType({}))
+    """Without the id. Instants are microseconds since 1970 (UTC)."""
+    children: Mapping[str, Sequence[Row]] = field(default_factory=lambda: _NOTHING)
     """Child table -> its rows, which name their parent."""
-    limits: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    limits: Mapping[str, str] = field(default_factory=lambda: _NO_TEXTS)
     """SHA-256 (hex) -> text of each limit that the row or its children name."""
 
 
@@ -32,3 +48,97 @@ class Kept:
 
     id: str
     number: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StoredRow:
+    """One row of the record as one store gives it to another: with its place, without numbers."""
+
+    place: Place
+    columns: Row
+    """With the id; nothing that is local to the store."""
+    children: Mapping[str, Sequence[Row]]
+    limits: Mapping[str, str]
+    old: OldPlace | None = None
+    """Its place in the chain it was written to, for a row kept before records could merge."""
+
+
+class Store(Protocol):
+    """A record: rows go in a whole unit at a time and are never changed."""
+
+    def append(self, rows: Sequence[NewRow], now: datetime) -> tuple[Kept, ...]:
+        """Keep ``rows``, in their order, in one transaction stamped ``now``: all of them or none.
+
+        Where each came to lie, in order. When the first of them is in the record already, all must
+        be, with the same content, and nothing is added; raises ``StoreError`` when they are not.
+        A correction of a finding that no longer stands, and a verdict or correction of a finding of
+        another inspection, is refused with ``UsageError``. A photo whose original the inspection
+        has already is that photo.
+        """
+        ...
+
+    def read(self, key: str) -> InspectionRecord:
+        """Everything kept of one inspection (id, local number or ``last``)."""
+        ...
+
+    def history(
+        self,
+        vehicle_id: str,
+        component: str | None,
+        position: str | None,
+        characteristic: str | None,
+    ) -> tuple[HistoryRow, ...]:
+        """Findings of a vehicle that stand, oldest first, narrowed by what is given."""
+        ...
+
+    def verify(self, key: str | None = None) -> Verification:
+        """Whether the record, or one inspection with its vehicle, agrees with itself."""
+        ...
+
+    def vehicles(self) -> tuple[Vehicle, ...]:
+        """Every vehicle, oldest first."""
+        ...
+
+    def vehicle(self, key: str) -> Vehicle:
+        """A vehicle by id, local number or name; raises ``UsageError`` when there is no such."""
+        ...
+
+    def inspections(self, vehicle_id: str | None) -> tuple[Inspection, ...]:
+        """Inspections of one vehicle, or all, oldest first."""
+        ...
+
+    def inspection(self, key: str) -> Inspection:
+        """An inspection by id, local number or ``last``; raises ``UsageError`` when none."""
+        ...
+
+    def inspection_of(self, finding_id: str) -> str:
+        """Id of the inspection of a finding; raises ``UsageError`` when there is no such."""
+        ...
+
+    def remarks(self, vehicle_id: str) -> tuple[tuple[Inspection, str], ...]:
+        """Every remark made on a vehicle with its inspection, oldest first."""
+        ...
+
+    def fingerprint(self) -> str:
+        """SHA-256 (hex) that two stores share when they hold the same rows, however they came."""
+        ...
+
+    def rows(self) -> Iterator[StoredRow]:
+        """Every row of the record, each after the rows it builds on."""
+        ...
+
+    def originals(self) -> Iterator[str]:
+        """Name of every clip and photo that the record speaks of, once each."""
+        ...
+
+    def take(self, rows: Iterable[StoredRow]) -> int:
+        """Add, in one transaction, those of another store's ``rows`` that are not here; how many.
+
+        Raises ``StoreError``, and adds nothing, when a row here has the id of one of them and is not
+        the same.
+        """
+        ...
+
+    def close(self) -> None:
+        """Let go of it; calling it twice is harmless."""
+        ...

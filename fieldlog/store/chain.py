@@ -1,133 +1,175 @@
-"""How rows of the record are chained by hash (pure: rows come in, digests go out).
+"""How rows of the record are chained by hash, so that records merge (pure).
 
-Each vehicle and each inspection is one chain. Row *n* of a chain has::
+Each writer (one copy of a store on one device) has a chain of its own. A row names, as its parents,
+every newest row that its writer had seen, its own last one among them::
 
-    hash = SHA-256(previous hash || canonical text)      previous hash of row 0: 32 zero bytes
-    canonical text = JSON of {id, kind, chain, n, made_at, row, children}, keys sorted,
-                     no spaces, UTF-8, empty (NULL) columns left out
+    hash = SHA-256(canonical text)
+    canonical text = JSON of {id, kind, owner, writer, n, made_at, parents, row, children}, keys
+                     sorted, no spaces, UTF-8; parents as sorted hex; empty (NULL) columns and what
+                     is local to one store left out
 
-so a chain can be checked without the rest of the store. A second digest ties all rows of
-one store in their order of arrival, so that cutting off the end of one chain shows as well::
+So a hash stands for its row and for everything that was known when it was written, and two records
+merge by union: no row of one has to be changed to stand beside the rows of the other.
 
-    link = SHA-256(previous link || hash)
+``turn`` orders rows everywhere (ties: by id): microseconds since 1970 by the writer's clock, but
+always after every parent, whatever the clock did. It follows from the rest, so it is not hashed.
 
-What no chain can show is rows cut off at the very end of the whole store; for that, the record's
-fingerprint (the last hash) is printed on every report and can be compared with the store's. Nor can
-it show a record that was written anew from its first row.
+What no chain can show is rows cut off its end together with what the store noted of its newest rows,
+or a record that was written anew from its first row: for that the fingerprint is printed on every
+report and can be compared with the store's.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 ZERO = bytes(32)
+LOCAL = "local_"
+"""Columns and tables that hold for one store only begin so; nothing of them is hashed or merged."""
+BEFORE = ""
+"""The writer of rows that were kept before records could merge (``fieldlog.store.old_chain``)."""
 
 Cell = str | int | float | bytes | None
 Row = Mapping[str, Cell]
 
-LOCAL_COLUMNS = frozenset({("vehicle", "number"), ("inspection", "number")})
-"""``(table, column)`` that count within one store only and so stay outside the hash."""
-
 
 @dataclass(frozen=True, slots=True)
-class Link:
-    """One row's place in its chain and in the store."""
+class Place:
+    """One row's place in the record."""
 
-    seq: int
     id: str
     kind: str
-    chain: str
+    owner: str
+    """Id of the vehicle or inspection that it belongs to."""
+    writer: str
     n: int
-    made_at: str
+    """Counts the rows of a writer, from 0."""
+    made_at: int
+    """What the writer's clock said, microseconds since 1970 (UTC)."""
+    turn: int
     hash: bytes
-    link: bytes
+    parents: tuple[bytes, ...]
 
 
 def canonical(
-    *, id: str, kind: str, chain: str, n: int, made_at: str, row: Row, children: Sequence[Row]
+    *,
+    id: str,
+    kind: str,
+    owner: str,
+    writer: str,
+    n: int,
+    made_at: int,
+    parents: Iterable[bytes],
+    row: Row,
+    children: Sequence[Row],
 ) -> bytes:
     """The text that is hashed; raises ``ValueError`` for a number that is not finite."""
-    document = {
-        "id": id,
-        "kind": kind,
-        "chain": chain,
-        "n": n,
-        "made_at": made_at,
-        "row": _present(row, kind),
-        "children": [_present(child, "") for child in children],
+    return json_bytes(
+        {
+            "id": id,
+            "kind": kind,
+            "owner": owner,
+            "writer": writer,
+            "n": n,
+            "made_at": made_at,
+            "parents": sorted(parent.hex() for parent in parents),
+            "row": present(row),
+            "children": [present(child) for child in children],
+        }
+    )
+
+
+def present(row: Row) -> dict[str, Cell]:
+    """``row`` without its empty columns and without what is local to one store."""
+    return {
+        key: value for key, value in row.items() if value is not None and not key.startswith(LOCAL)
     }
+
+
+def json_bytes(document: Mapping[str, object]) -> bytes:
+    """``document`` as JSON that is always the same: keys sorted, no spaces, UTF-8."""
     return json.dumps(
         document, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
     ).encode("utf-8")
 
 
-def _present(row: Row, kind: str) -> dict[str, Cell]:
-    return {
-        key: value
-        for key, value in row.items()
-        if value is not None and (kind, key) not in LOCAL_COLUMNS
-    }
+def digest(*parts: bytes) -> bytes:
+    """SHA-256 of ``parts``, one after the other (32 bytes)."""
+    return hashlib.sha256(b"".join(parts)).digest()
 
 
-def digest(previous: bytes, text: bytes) -> bytes:
-    """SHA-256 of the previous digest followed by ``text`` (32 bytes)."""
-    return hashlib.sha256(previous + text).digest()
+def fingerprint(hashes: Iterable[bytes]) -> str:
+    """SHA-256 (hex) of the sorted ``hashes``: the same for the same set, in whatever order it came."""
+    return digest(*sorted(hashes)).hex()
+
+
+def next_turn(made_at: int, parents: Iterable[int]) -> int:
+    """The turn of a row made at ``made_at`` whose parents have those turns."""
+    return max([made_at, *(turn + 1 for turn in parents)])
+
+
+def hash_of(place: Place, row: Row, children: Sequence[Row]) -> bytes:
+    """The hash that ``place`` has when ``row`` is as it was written."""
+    return digest(
+        canonical(
+            id=place.id,
+            kind=place.kind,
+            owner=place.owner,
+            writer=place.writer,
+            n=place.n,
+            made_at=place.made_at,
+            parents=place.parents,
+            row=row,
+            children=children,
+        )
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """Something in the record that is not as it was written."""
+    """Something in which the record does not agree with itself."""
 
     where: str
     what: str
 
-
-def check_chain(
-    links: Sequence[Link], contents: Mapping[str, tuple[Row, Sequence[Row]]]
-) -> list[Fault]:
-    """Faults of one chain: gaps, rows missing or changed. ``contents`` maps a row's id to it.
-
-    After a changed row the check goes on from the hash that was stored, so each change is named
-    once rather than condemning everything after it.
-    """
-    faults: list[Fault] = []
-    previous = ZERO
-    for expected, link in enumerate(links):
-        where = f"{link.kind} {link.id} (row {link.n} of {link.chain})"
-        if link.n != expected and (expected == 0 or links[expected - 1].n + 1 != link.n):
-            faults.append(Fault(where, "rows before it are missing"))
-        content = contents.get(link.id)
-        if content is None:
-            faults.append(Fault(where, "its content is missing"))
-        else:
-            row, children = content
-            text = canonical(
-                id=link.id,
-                kind=link.kind,
-                chain=link.chain,
-                n=link.n,
-                made_at=link.made_at,
-                row=row,
-                children=children,
-            )
-            if digest(previous, text) != link.hash:
-                faults.append(Fault(where, "changed after it was written"))
-        previous = link.hash
-    return faults
+    def __str__(self) -> str:
+        """``where: what``."""
+        return f"{self.where}: {self.what}"
 
 
-def check_links(links: Sequence[Link], *, previous: bytes = ZERO, first: int = 1) -> list[Fault]:
-    """Faults in the order of arrival of the whole store: rows taken out, put in or moved."""
-    faults: list[Fault] = []
-    expected = first
-    for link in links:
-        where = f"{link.kind} {link.id} (record {link.seq})"
-        if link.seq != expected:
-            faults.append(Fault(where, f"records {expected} to {link.seq - 1} are missing"))
-        elif digest(previous, link.hash) != link.link:
-            faults.append(Fault(where, "not in the order in which it was written"))
-        previous, expected = link.link, link.seq + 1
-    return faults
+def where(place: Place) -> str:
+    """How a row is named in a fault."""
+    of = f"row {place.n} of writer {place.writer}" if place.writer else f"record {place.n}"
+    return f"{place.kind} {place.id} ({of})"
+
+
+class Order:
+    """Goes through all rows by turn and says which do not follow what they say they follow."""
+
+    def __init__(self, look_up: Callable[[bytes], Place | None]) -> None:
+        """``look_up`` finds a row of the record by its hash."""
+        self._look_up = look_up
+        self._heads: dict[bytes, Place] = {}
+
+    @property
+    def heads(self) -> frozenset[bytes]:
+        """Hashes of the rows gone through that no other one names as a parent."""
+        return frozenset(self._heads)
+
+    def step(self, place: Place) -> list[Fault]:
+        """Faults of the next row."""
+        seen = [self._heads.get(parent) or self._look_up(parent) for parent in place.parents]
+        parents = [parent for parent in seen if parent is not None]
+        for parent in place.parents:
+            self._heads.pop(parent, None)
+        self._heads[place.hash] = place
+        first = 0 if place.writer else 1
+        own = [parent.n for parent in parents if parent.writer == place.writer]
+        if len(parents) < len(seen) or (place.n > first and place.n - 1 not in own):
+            return [Fault(where(place), "rows before it are missing")]
+        if place.turn != next_turn(place.made_at, (parent.turn for parent in parents)):
+            return [Fault(where(place), "not in the order in which it was written")]
+        return []

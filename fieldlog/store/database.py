@@ -19,6 +19,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from fieldlog.errors import StoreError
+from fieldlog.store.ids import new_id
 from fieldlog.store.migrations import APPLICATION_ID, NAMES, migrations
 
 FILE = "fieldlog.db"
@@ -26,6 +27,8 @@ BUSY_S = 10.0
 QUICK_CHECK_BYTES = 8 << 20
 """Files up to this size are checked whole at every opening (a few ms); larger ones only after an
 unclean end, seen by the journal it left."""
+
+_STAMP = "%Y%m%dT%H%M%SZ"
 
 NETWORK = frozenset(
     {"nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "virtiofs", "vboxsf", "fuse.sshfs", "drvfs"}
@@ -41,6 +44,8 @@ class Opened:
     journal: str
     """``wal`` or ``truncate``."""
     notices: tuple[str, ...]
+    writer: str
+    """Who writes here: the name of this copy of the store."""
 
 
 def open_database(folder: Path, *, now: datetime, mounts: str | None = None) -> Opened:
@@ -61,7 +66,7 @@ def open_database(folder: Path, *, now: datetime, mounts: str | None = None) -> 
             todo="choose a folder that can be written with --store DIR",
         ) from error
     with translated(path):
-        reason = _damage(path)
+        reason = damage(path)
         if reason is not None:
             aside = _set_aside(path, now)
             notices.append(
@@ -72,10 +77,11 @@ def open_database(folder: Path, *, now: datetime, mounts: str | None = None) -> 
         try:
             journal = _choose_journal(db, path, mounts, notices)
             _migrate(db, path, now, notices)
+            writer = _writer(db.conn, path, now)
         except BaseException:
             db.close()
             raise
-    return Opened(db, path, journal, tuple(notices))
+    return Opened(db, path, journal, tuple(notices), writer)
 
 
 def _connect(path: Path) -> Database:
@@ -138,6 +144,33 @@ def _migrate(db: Database, path: Path, now: datetime, notices: list[str]) -> Non
         raise StoreError(
             "is a database of some other program", where=str(path), todo="choose another folder"
         )
+    if not _pending(db, path):
+        return
+    # Foreign keys cannot be switched inside a transaction; a rebuilt table must not touch its
+    # children while it is away, so they are off during the steps and checked before the commit.
+    connection.execute("PRAGMA foreign_keys=OFF")
+    backup: Path | None = None
+    try:
+        connection.execute("BEGIN IMMEDIATE")
+        pending = _pending(db, path)  # another program may have been faster
+        if pending and len(pending) < len(NAMES):
+            backup = _free_name(path.with_name(f"{path.name}.before-{pending[0]}-{now:{_STAMP}}"))
+            _back_up(path, backup)
+            notices.append(f"{path}: brought up to date; a copy of the old state is {backup.name}")
+        _take_steps(db, path)
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        if backup is not None:
+            backup.unlink(missing_ok=True)
+        raise
+    finally:
+        connection.execute("PRAGMA foreign_keys=ON")
+
+
+def _pending(db: Database, path: Path) -> list[str]:
+    """Steps still to be taken, oldest first; raises ``StoreError`` for a database that is newer."""
     applied = [m.name for m in migrations.applied(db)]
     unknown = [name for name in applied if name not in NAMES]
     if unknown:
@@ -147,49 +180,84 @@ def _migrate(db: Database, path: Path, now: datetime, notices: list[str]) -> Non
             where=str(path),
             todo="update fieldlog, or choose another folder with --store DIR",
         )
-    pending = [name for name in NAMES if name not in applied]
-    if not pending:
-        return
-    if applied:
-        backup = _back_up(connection, path, now, pending[0])
-        notices.append(f"{path}: brought up to date; a copy of the old state is {backup.name}")
-    # Foreign keys cannot be switched inside a transaction; a rebuilt table must not touch its
-    # children while it is away, so they are off during the steps and checked before the commit.
-    connection.execute("PRAGMA foreign_keys=OFF")
+    return [name for name in NAMES if name not in applied]
+
+
+def _take_steps(db: Database, path: Path) -> None:
+    """Bring an open transaction's database up to date; raises ``StoreError`` when it cannot be."""
+    connection = db.conn
     try:
-        connection.execute("BEGIN IMMEDIATE")
-        try:
-            migrations.apply(db)
-            broken = connection.execute("PRAGMA foreign_key_check").fetchall()
-            if broken:
-                raise StoreError(
-                    f"bringing it up to date would break {len(broken)} references; it was left as "
-                    "it was",
-                    where=str(path),
-                    todo="report this with the version you came from",
-                )
-            connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
-            connection.execute(f"PRAGMA user_version={len(NAMES)}")
-            connection.execute("COMMIT")
-        except BaseException:
-            if connection.in_transaction:
-                connection.execute("ROLLBACK")
-            raise
-    finally:
-        connection.execute("PRAGMA foreign_keys=ON")
+        migrations.apply(db)
+    except sqlite3.IntegrityError as error:
+        raise StoreError(
+            f"holds a row that this version does not take ({error}); it was left as it was",
+            where=str(path),
+            todo="restore the folder from a copy, or report this with the version you came from",
+        ) from error
+    except StoreError as error:
+        raise StoreError(error.what, where=str(path), todo=error.todo) from error
+    broken = connection.execute("PRAGMA foreign_key_check").fetchall()
+    if broken:
+        raise StoreError(
+            f"bringing it up to date would break {len(broken)} references; it was left as it was",
+            where=str(path),
+            todo="report this with the version you came from",
+        )
+    connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
+    connection.execute(f"PRAGMA user_version={len(NAMES)}")
 
 
-def _back_up(connection: sqlite3.Connection, path: Path, now: datetime, step: str) -> Path:
-    target = _free_name(path.with_name(f"{path.name}.before-{step}-{now:%Y%m%dT%H%M%SZ}"))
-    copy = sqlite3.connect(target)
+def _back_up(path: Path, target: Path) -> None:
+    """Copy the database in ``path``, as last committed, to ``target``; all of it or nothing."""
+    # A connection of its own: the one that is about to migrate holds the write lock already.
+    with contextlib.closing(sqlite3.connect(path, timeout=BUSY_S)) as source:
+        back_up(source, target)
+
+
+def back_up(source: sqlite3.Connection, target: Path) -> None:
+    """Copy a database to the new file ``target``; all of it or nothing."""
     try:
-        connection.backup(copy)
-    finally:
-        copy.close()
-    return target
+        with contextlib.closing(sqlite3.connect(target)) as copy:
+            source.backup(copy)
+    except BaseException:
+        target.unlink(missing_ok=True)
+        raise
 
 
-def _damage(path: Path) -> str | None:
+def _writer(connection: sqlite3.Connection, path: Path, now: datetime) -> str:
+    """The name of this copy of the store, made when it has none or was copied from elsewhere.
+
+    A copied file lies at another place of the disk (its inode); it writes a chain of its own from
+    then on. Should a copy go unnoticed (a cloned disk), the two still merge: their chains fork.
+    """
+    place = str(path.stat().st_ino)
+    known = _local_state(connection)
+    if known.get("place") == place and "writer" in known:
+        return known["writer"]
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        known = _local_state(connection)  # another program may have been faster
+        name = known["writer"] if known.get("place") == place else new_id(now)
+        for pair in (("writer", name), ("place", place)):
+            connection.execute(
+                "INSERT OR REPLACE INTO local_state (key, value) VALUES (?, ?)", pair
+            )
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
+    return name
+
+
+def _local_state(connection: sqlite3.Connection) -> dict[str, str]:
+    return {
+        row[0]: row[1]
+        for row in connection.execute("SELECT key, value FROM local_state ORDER BY key")
+    }
+
+
+def damage(path: Path) -> str | None:
     """Why the file is not a usable database, or None. A locked or absent file is not damaged."""
     if not path.exists() or path.stat().st_size == 0:
         return None
@@ -220,7 +288,7 @@ def _left_over(path: Path) -> bool:
 
 
 def _set_aside(path: Path, now: datetime) -> Path:
-    target = _free_name(path.with_name(f"{path.name}.corrupt-{now:%Y%m%dT%H%M%SZ}"))
+    target = _free_name(path.with_name(f"{path.name}.corrupt-{now:{_STAMP}}"))
     for ending in ("-wal", "-shm", "-journal", ""):
         part = path.with_name(path.name + ending)
         if part.exists():

@@ -11,7 +11,7 @@ from fieldlog.store.chain import Cell, Row
 from fieldlog.store.records import NewAttachment, NewEvent, NewPhoto, NewUtterance
 from fieldlog.store.rows import (
     finite,
-    instant_text,
+    instant_us,
     judgement_columns,
     limit_text,
     quantity_columns,
@@ -55,7 +55,7 @@ def odometer(
         {
             "vehicle_id": vehicle_id,
             "inspection_id": inspection_id,
-            "read_at": instant_text(read_at),
+            "read_at": instant_us(read_at),
             **quantity_columns(distance),
         },
     )
@@ -80,7 +80,7 @@ def inspection(
         id,
         {
             "vehicle_id": vehicle_id,
-            "started_at": instant_text(started_at),
+            "started_at": instant_us(started_at),
             "zone": zone,
             "inspector": inspector,
             "place": place,
@@ -110,7 +110,7 @@ def utterance(id: str, inspection_id: str, new: NewUtterance) -> NewRow:
     first = new.hearings[0] if new.hearings else None
     columns: dict[str, Cell] = {
         "inspection_id": inspection_id,
-        "said_at": instant_text(new.said_at),
+        "said_at": instant_us(new.said_at),
         "start_s": float(new.start_s),
         "end_s": float(new.end_s),
         "source": new.source,
@@ -227,7 +227,7 @@ def mark(
             "utterance_id": utterance_id,
             "finding_id": finding_id,
             "name": name,
-            "at": instant_text(at),
+            "at": instant_us(at),
         },
     )
 
@@ -241,7 +241,7 @@ def event(id: str, inspection_id: str, happened: NewEvent, at: datetime) -> NewR
         {
             "inspection_id": inspection_id,
             "name": happened.name,
-            "at": instant_text(at),
+            "at": instant_us(at),
             "text": happened.text,
             "data": to_json(dict(happened.data)),
         },
@@ -261,7 +261,7 @@ def photo(id: str, inspection_id: str, new: NewPhoto) -> NewRow:
             "kind": new.kind,
             "capture_local": new.capture_local,
             "offset": new.offset,
-            "utc": instant_text(new.utc) if new.utc else None,
+            "utc": instant_us(new.utc) if new.utc else None,
             "camera": new.camera,
             "orientation": new.orientation,
             "problem": new.problem,

@@ -2,11 +2,8 @@
 
 Rules for the next one: add a function at the end, never change or reorder an applied one; only add
 tables, nullable columns, indexes and triggers. Hashes of the record leave out empty columns, so a
-new nullable column does not disturb the rows already chained (see ``fieldlog.store.chain``).
-
-Every table of ``CHAINED`` holds rows of the record (one ``record`` row each); a table of
-``CHILDREN`` holds parts of such a row, covered by its parent's hash; ``limit_text`` holds texts
-under their own hash. None of them is ever updated or deleted from: triggers refuse it.
+new nullable column does not disturb the rows already chained (see ``fieldlog.store.chain``). What the
+steps lead to is written down in ``fieldlog.store.schema``; a test holds the two together.
 """
 
 from __future__ import annotations
@@ -15,13 +12,15 @@ from typing import TYPE_CHECKING
 
 from sqlite_utils import Migrations
 
+from fieldlog.store.to_writers import to_writers
+
 if TYPE_CHECKING:
     from sqlite_utils import Database
 
 APPLICATION_ID = 0x464C4F47
 """``FLOG`` in the database header (``PRAGMA application_id``): this file is ours."""
 
-CHAINED: tuple[str, ...] = (
+_FIRST_CHAINED: tuple[str, ...] = (
     "vehicle",
     "vehicle_fact",
     "vehicle_limit",
@@ -38,12 +37,7 @@ CHAINED: tuple[str, ...] = (
     "correction",
     "event",
 )
-CHILDREN: dict[str, tuple[tuple[str, str], ...]] = {
-    # parent -> (child table, column that names the parent)
-    "utterance": (("hypothesis", "utterance_id"),),
-    "finding": (("reading", "finding_id"),),
-    "verdict": (("judgement", "verdict_id"),),
-}
+_FIRST_CHILDREN = ("hypothesis", "reading", "judgement")
 
 migrations = Migrations("fieldlog")
 
@@ -174,26 +168,13 @@ def indexes(db: Database) -> None:
 
 @migrations(name="0003_append_only")
 def append_only(db: Database) -> None:
-    """Refuse every UPDATE and DELETE on the record, whoever sends it.
-
-    ``INSERT OR REPLACE`` deletes too; SQLite fires delete triggers for it only with
-    ``recursive_triggers`` on (sqlite.org/lang_conflict.html), which sqlite-utils sets.
-    """
-    for statement in guards().values():
-        db.execute(statement)
-
-
-def guards() -> dict[str, str]:
-    """The triggers that keep the record append-only: name -> the statement that makes it."""
-    children = [child for pairs in CHILDREN.values() for child, _ in pairs]
-    return {
-        f"{table}_no_{verb.lower()}": (
-            f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} "
-            "BEGIN SELECT RAISE(ABORT, 'the record is append-only'); END"
-        )
-        for table in ("record", "limit_text", *CHAINED, *children)
-        for verb in ("UPDATE", "DELETE")
-    }
+    """Refuse every UPDATE and DELETE on the record, whoever sends it."""
+    for table in ("record", "limit_text", *_FIRST_CHAINED, *_FIRST_CHILDREN):
+        for verb in ("UPDATE", "DELETE"):
+            db.execute(
+                f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} "
+                "BEGIN SELECT RAISE(ABORT, 'the record is append-only'); END"
+            )
 
 
 @migrations(name="0004_given")
@@ -208,11 +189,18 @@ def answers(db: Database) -> None:
     db.execute("ALTER TABLE utterance ADD COLUMN answers TEXT REFERENCES utterance(id)")
 
 
+@migrations(name="0006_writers")
+def writers(db: Database) -> None:
+    """One chain per writer; STRICT tables; instants as integers; numbers local to a store."""
+    to_writers(db)
+
+
 NAMES: tuple[str, ...] = (
     "0001_record",
     "0002_indexes",
     "0003_append_only",
     "0004_given",
     "0005_answers",
+    "0006_writers",
 )
 """Every migration this version knows, oldest first; another name in a file means it is newer."""

@@ -9,7 +9,8 @@ from types import MappingProxyType
 from typing import Any
 
 from fieldlog.model import Decision, Hypothesis, Kind, Limit, Severity, State, Verdict
-from fieldlog.store.queries import Rows, finding_from, inspection, rows_of, vehicle
+from fieldlog.store.chain import fingerprint
+from fieldlog.store.queries import Rows, corrections, finding_from, inspection, rows_of, vehicle
 from fieldlog.store.records import (
     Attachment,
     CameraClock,
@@ -22,14 +23,15 @@ from fieldlog.store.records import (
     Utterance,
 )
 from fieldlog.store.rows import instant_from, judgement_from, limit_from, quantity_from
+from fieldlog.store.standing import standing
 
 
 def inspection_record(connection: sqlite3.Connection, key: str) -> InspectionRecord:
     """Everything kept of one inspection."""
     head = inspection(connection, key)
-    newest = rows_of(
-        connection, "SELECT n, hash FROM record WHERE chain = ? ORDER BY n DESC LIMIT 1", head.id
-    )[0]
+    hashes = rows_of(
+        connection, "SELECT hash FROM record WHERE owner = ? ORDER BY turn, id", head.id
+    )
     return InspectionRecord(
         inspection=head,
         vehicle=vehicle(connection, head.vehicle_id),
@@ -61,16 +63,16 @@ def inspection_record(connection: sqlite3.Connection, key: str) -> InspectionRec
             )
             for row in _in_order(connection, "event", head.id)
         ),
-        fingerprint=newest["hash"].hex(),
-        rows=newest["n"] + 1,
+        fingerprint=fingerprint(row["hash"] for row in hashes),
+        rows=len(hashes),
     )
 
 
 def _in_order(connection: sqlite3.Connection, table: str, inspection_id: str) -> Rows:
     return rows_of(
         connection,
-        f"SELECT t.*, r.made_at, r.n FROM {table} t JOIN record r ON r.id = t.id "
-        "WHERE t.inspection_id = ? ORDER BY r.n",
+        f"SELECT t.*, r.made_at FROM {table} t JOIN record r ON r.id = t.id "
+        "WHERE t.inspection_id = ? ORDER BY r.turn, r.id",
         inspection_id,
     )
 
@@ -90,7 +92,7 @@ def _utterances(connection: sqlite3.Connection, inspection_id: str) -> tuple[Utt
     return tuple(
         Utterance(
             id=row["id"],
-            number=row["number"],
+            number=row["local_number"],
             said_at=instant_from(row["said_at"]),
             start_s=row["start_s"],
             end_s=row["end_s"],
@@ -110,21 +112,11 @@ def _utterances(connection: sqlite3.Connection, inspection_id: str) -> tuple[Utt
             hypotheses=tuple(heard.get(row["id"], ())),
             answers=row["answers"],
         )
-        for row in rows_of(
-            connection,
-            "SELECT * FROM utterance WHERE inspection_id = ? ORDER BY number",
-            inspection_id,
-        )
+        for row in _in_order(connection, "utterance", inspection_id)
     )
 
 
 def _findings(connection: sqlite3.Connection, inspection_id: str) -> tuple[RecordedFinding, ...]:
-    rows = rows_of(
-        connection,
-        "SELECT f.*, r.made_at FROM finding f JOIN record r ON r.id = f.id "
-        "WHERE f.inspection_id = ? ORDER BY f.number",
-        inspection_id,
-    )
     readings: dict[str, list[Any]] = defaultdict(list)
     for row in rows_of(
         connection,
@@ -134,29 +126,23 @@ def _findings(connection: sqlite3.Connection, inspection_id: str) -> tuple[Recor
     ):
         readings[row["finding_id"]].append(quantity_from(row))
     verdicts = _verdicts(connection, inspection_id)
-    corrections = {
-        row["finding_id"]: row for row in _in_order(connection, "correction", inspection_id)
-    }
-    replaced = {
-        row["replacement_id"]: row["finding_id"]
-        for row in corrections.values()
-        if row["replacement_id"]
-    }
+    came = standing(corrections(connection, "WHERE i.id = ? ", inspection_id)[0])
     found = []
-    for row in rows:
-        correction = corrections.get(row["id"])
+    for row in _in_order(connection, "finding", inspection_id):
+        fallen = came.fallen.get(row["id"])
         found.append(
             RecordedFinding(
                 id=row["id"],
-                number=row["number"],
+                number=row["local_number"],
                 made_at=instant_from(row["made_at"]),
                 finding=finding_from(row, readings.get(row["id"], ())),
                 verdict=verdicts.get(row["id"]),
                 utterance_id=row["utterance_id"],
-                superseded_by=correction["replacement_id"] if correction else None,
-                supersedes=replaced.get(row["id"]),
-                withdrawn=correction is not None and correction["replacement_id"] is None,
-                reason=correction["reason"] if correction else "",
+                superseded_by=fallen.superseded_by if fallen else None,
+                supersedes=came.supersedes.get(row["id"]),
+                withdrawn=fallen is not None and fallen.superseded_by is None,
+                reason=fallen.reason if fallen else "",
+                rivals=came.rivals.get(row["id"], ()),
             )
         )
     return tuple(found)
@@ -197,10 +183,16 @@ def _verdicts(connection: sqlite3.Connection, inspection_id: str) -> dict[str, V
 
 
 def _photos(connection: sqlite3.Connection, inspection_id: str) -> tuple[Photo, ...]:
+    """One photo for each original; two copies of the record may each have brought it in."""
+    rows = _in_order(connection, "photo", inspection_id)
+    first: dict[str, str] = {}
+    for row in rows:
+        first.setdefault(row["media"], row["id"])
+    same = {row["id"]: first[row["media"]] for row in rows}
     placed = {
-        row["photo_id"]: Attachment(
+        same.get(row["photo_id"], row["photo_id"]): Attachment(
             id=row["id"],
-            photo_id=row["photo_id"],
+            photo_id=same.get(row["photo_id"], row["photo_id"]),
             finding_id=row["finding_id"],
             reason=row["reason"],
             gap_s=row["gap_s"],
@@ -217,13 +209,14 @@ def _photos(connection: sqlite3.Connection, inspection_id: str) -> tuple[Photo, 
             kind=row["kind"],
             capture_local=row["capture_local"],
             offset=row["offset"],
-            utc=instant_from(row["utc"]) if row["utc"] else None,
+            utc=instant_from(row["utc"]) if row["utc"] is not None else None,
             camera=row["camera"],
             orientation=row["orientation"],
             problem=row["problem"],
             attachment=placed.get(row["id"]),
         )
-        for row in _in_order(connection, "photo", inspection_id)
+        for row in rows
+        if same[row["id"]] == row["id"]
     )
 
 

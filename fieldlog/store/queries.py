@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable
 from types import MappingProxyType
 from typing import Any
@@ -15,9 +15,7 @@ from fieldlog.model import (
     Limit,
     State,
 )
-from fieldlog.store.chain import Cell, Row
 from fieldlog.store.entries import LOG
-from fieldlog.store.migrations import CHAINED, CHILDREN
 from fieldlog.store.records import (
     HistoryRow,
     Inspection,
@@ -26,6 +24,7 @@ from fieldlog.store.records import (
     Vehicle,
 )
 from fieldlog.store.rows import instant_from, limit_from, quantity_from
+from fieldlog.store.standing import Correction, standing
 
 Rows = list[sqlite3.Row]
 
@@ -40,7 +39,10 @@ def rows_of(connection: sqlite3.Connection, sql: str, *values: object) -> Rows:
 
 def vehicles(connection: sqlite3.Connection) -> tuple[Vehicle, ...]:
     """Every vehicle, oldest first."""
-    rows = rows_of(connection, "SELECT id FROM vehicle ORDER BY number")
+    rows = rows_of(
+        connection,
+        "SELECT v.id FROM vehicle v LEFT JOIN record r ON r.id = v.id ORDER BY r.turn, r.id",
+    )
     return tuple(vehicle(connection, row["id"]) for row in rows)
 
 
@@ -48,8 +50,10 @@ def vehicle(connection: sqlite3.Connection, key: str) -> Vehicle:
     """A vehicle by id, number or name (the newest of that name)."""
     rows = rows_of(
         connection,
-        "SELECT * FROM vehicle WHERE id = ?1 OR CAST(number AS TEXT) = ?1 OR name = ?1 "
-        "ORDER BY (id = ?1) DESC, (CAST(number AS TEXT) = ?1) DESC, number DESC LIMIT 1",
+        "SELECT v.* FROM vehicle v LEFT JOIN record r ON r.id = v.id "
+        "WHERE v.id = ?1 OR CAST(v.local_number AS TEXT) = ?1 OR v.name = ?1 "
+        "ORDER BY (v.id = ?1) DESC, (CAST(v.local_number AS TEXT) = ?1) DESC, r.turn DESC, r.id "
+        "LIMIT 1",
         key,
     )
     if not rows:
@@ -58,14 +62,17 @@ def vehicle(connection: sqlite3.Connection, key: str) -> Vehicle:
     told = rows_of(
         connection,
         "SELECT f.key, f.value, r.made_at FROM vehicle_fact f JOIN record r ON r.id = f.id "
-        "WHERE f.vehicle_id = ? ORDER BY r.seq",
+        "WHERE f.vehicle_id = ? ORDER BY r.turn, r.id",
         head["id"],
     )
     facts = {row["key"]: row["value"] for row in told if not row["key"].startswith(LOG)}
     odometer = tuple(
         Odometer(quantity, instant_from(row["read_at"]), row["inspection_id"])
         for row in rows_of(
-            connection, "SELECT * FROM odometer WHERE vehicle_id = ? ORDER BY read_at", head["id"]
+            connection,
+            "SELECT o.* FROM odometer o JOIN record r ON r.id = o.id WHERE o.vehicle_id = ? "
+            "ORDER BY o.read_at, r.turn, r.id",
+            head["id"],
         )
         if (quantity := quantity_from(row)) is not None
     )
@@ -73,13 +80,14 @@ def vehicle(connection: sqlite3.Connection, key: str) -> Vehicle:
     for row in rows_of(
         connection,
         "SELECT v.limit_id, t.text FROM vehicle_limit v JOIN record r ON r.id = v.id "
-        "LEFT JOIN limit_text t ON t.sha256 = v.limit_sha256 WHERE v.vehicle_id = ? ORDER BY r.seq",
+        "LEFT JOIN limit_text t ON t.sha256 = v.limit_sha256 WHERE v.vehicle_id = ? "
+        "ORDER BY r.turn, r.id",
         head["id"],
     ):
         own[row["limit_id"]] = limit_from(row["text"]) if row["text"] else None
     return Vehicle(
         id=head["id"],
-        number=head["number"],
+        number=head["local_number"],
         name=head["name"],
         facts=MappingProxyType({key: value for key, value in facts.items() if value}),
         odometer=odometer,
@@ -99,29 +107,26 @@ def vehicle(connection: sqlite3.Connection, key: str) -> Vehicle:
 # -- inspections ----------------------------------------------------------------------------------
 
 _INSPECTION = (
-    "SELECT i.*, v.name AS vehicle_name, (SELECT count(*) FROM finding f WHERE f.inspection_id = "
-    "i.id AND NOT EXISTS (SELECT 1 FROM correction c WHERE c.finding_id = f.id)) AS findings "
-    "FROM inspection i JOIN vehicle v ON v.id = i.vehicle_id "
+    "SELECT i.*, v.name AS vehicle_name, "
+    "(SELECT count(*) FROM finding f WHERE f.inspection_id = i.id) AS findings "
+    "FROM inspection i JOIN vehicle v ON v.id = i.vehicle_id LEFT JOIN record r ON r.id = i.id "
 )
 
 
 def inspections(connection: sqlite3.Connection, vehicle_id: str | None) -> tuple[Inspection, ...]:
     """Inspections of one vehicle, or all, oldest first."""
-    where = "" if vehicle_id is None else "WHERE i.vehicle_id = ? "
-    rows = rows_of(
-        connection,
-        f"{_INSPECTION}{where}ORDER BY i.started_at, i.number",
-        *(() if vehicle_id is None else (vehicle_id,)),
-    )
-    return tuple(_inspection(row) for row in rows)
+    where, values = ("", ()) if vehicle_id is None else ("WHERE i.vehicle_id = ? ", (vehicle_id,))
+    rows = rows_of(connection, f"{_INSPECTION}{where}ORDER BY i.started_at, r.turn, r.id", *values)
+    gone = _gone(connection, where, *values)
+    return tuple(_inspection(row, gone) for row in rows)
 
 
 def inspection(connection: sqlite3.Connection, key: str) -> Inspection:
-    """An inspection by id, local number, or ``last``."""
+    """An inspection by id, local number, or ``last`` (the one begun last)."""
     if key == "last":
-        rows = rows_of(connection, f"{_INSPECTION}ORDER BY i.number DESC LIMIT 1")
+        rows = rows_of(connection, f"{_INSPECTION}ORDER BY r.turn DESC, r.id LIMIT 1")
     elif key.isdecimal() and len(key) < 19:
-        rows = rows_of(connection, f"{_INSPECTION}WHERE i.number = ?", int(key))
+        rows = rows_of(connection, f"{_INSPECTION}WHERE i.local_number = ?", int(key))
     else:
         rows = rows_of(connection, f"{_INSPECTION}WHERE i.id = ?", key)
     if not rows and key == "last":
@@ -130,13 +135,43 @@ def inspection(connection: sqlite3.Connection, key: str) -> Inspection:
         )
     if not rows:
         raise UsageError(f"there is no inspection {key!r}", todo="see `fieldlog inspection list`")
-    return _inspection(rows[0])
+    return _inspection(rows[0], _gone(connection, "WHERE i.id = ? ", rows[0]["id"]))
 
 
-def _inspection(row: sqlite3.Row) -> Inspection:
+def corrections(
+    connection: sqlite3.Connection, where: str, *values: object
+) -> tuple[tuple[Correction, ...], dict[str, str]]:
+    """Corrections, oldest first, and finding -> inspection of what they speak of.
+
+    ``where`` narrows inspections ``i``.
+    """
+    rows = rows_of(
+        connection,
+        "SELECT c.*, r.turn, r.hash FROM inspection i JOIN correction c ON c.inspection_id = i.id "
+        f"JOIN record r ON r.id = c.id {where}ORDER BY r.turn, r.id",
+        *values,
+    )
+    found = tuple(
+        Correction(
+            row["finding_id"], row["replacement_id"], row["turn"], row["hash"], row["reason"]
+        )
+        for row in rows
+    )
+    inspection_of = {row["finding_id"]: row["inspection_id"] for row in rows}
+    inspection_of |= {row["replacement_id"]: row["inspection_id"] for row in rows}
+    return found, inspection_of
+
+
+def _gone(connection: sqlite3.Connection, where: str, *values: object) -> Counter[str]:
+    """Inspection -> how many of its findings no longer stand."""
+    found, inspection_of = corrections(connection, where, *values)
+    return Counter(inspection_of[name] for name in standing(found).fallen)
+
+
+def _inspection(row: sqlite3.Row, gone: Counter[str]) -> Inspection:
     return Inspection(
         id=row["id"],
-        number=row["number"],
+        number=row["local_number"],
         vehicle_id=row["vehicle_id"],
         vehicle_name=row["vehicle_name"],
         started_at=instant_from(row["started_at"]),
@@ -146,7 +181,7 @@ def _inspection(row: sqlite3.Row) -> Inspection:
         jurisdiction=row["jurisdiction"],
         settings=MappingProxyType(json.loads(row["settings"])),
         program=row["program"],
-        findings=row["findings"],
+        findings=row["findings"] - gone[row["id"]],
     )
 
 
@@ -181,15 +216,13 @@ def history(
     where = "".join(f" AND f.{column} = ?" for column in given)
     rows = rows_of(
         connection,
-        "SELECT f.*, i.id AS of_inspection, i.number AS of_number, i.started_at, "
-        "coalesce(u.said_at, i.started_at) AS at, "
-        "(SELECT v.state FROM verdict v WHERE v.finding_id = f.id ORDER BY v.rowid DESC LIMIT 1) "
-        "AS state "
+        "SELECT f.*, i.id AS of_inspection, i.local_number AS of_number, i.started_at, "
+        "coalesce(u.said_at, i.started_at) AS at, (SELECT v.state FROM verdict v JOIN record w "
+        "ON w.id = v.id WHERE v.finding_id = f.id ORDER BY w.turn DESC, w.id DESC LIMIT 1) AS state "
         "FROM inspection i JOIN finding f ON f.inspection_id = i.id "
-        "LEFT JOIN utterance u ON u.id = f.utterance_id "
+        "JOIN record r ON r.id = f.id LEFT JOIN utterance u ON u.id = f.utterance_id "
         f"WHERE i.vehicle_id = ?{where} "
-        "AND NOT EXISTS (SELECT 1 FROM correction c WHERE c.finding_id = f.id) "
-        "ORDER BY i.started_at, f.inspection_id, f.number",
+        "ORDER BY i.started_at, f.inspection_id, r.turn, r.id",
         vehicle_id,
         *given.values(),
     )
@@ -203,12 +236,14 @@ def history(
         *given.values(),
     ):
         readings[part["finding_id"]].append(quantity_from(part))
+    fallen = standing(corrections(connection, "WHERE i.vehicle_id = ? ", vehicle_id)[0]).fallen
     distances = {
         row["inspection_id"]: quantity_from(row)
         for row in rows_of(
             connection,
-            "SELECT * FROM odometer WHERE vehicle_id = ? AND inspection_id IS NOT NULL "
-            "ORDER BY read_at",
+            "SELECT o.* FROM odometer o JOIN record r ON r.id = o.id "
+            "WHERE o.vehicle_id = ? AND o.inspection_id IS NOT NULL "
+            "ORDER BY o.read_at, r.turn, r.id",
             vehicle_id,
         )
     }
@@ -222,6 +257,7 @@ def history(
             odometer=distances.get(row["of_inspection"]),
         )
         for row in rows
+        if row["id"] not in fallen
     )
 
 
@@ -230,8 +266,9 @@ def remarks(connection: sqlite3.Connection, vehicle_id: str) -> tuple[tuple[Insp
     heads = {each.id: each for each in inspections(connection, vehicle_id)}
     rows = rows_of(
         connection,
-        "SELECT m.inspection_id, m.text FROM remark m JOIN inspection i ON i.id = m.inspection_id "
-        "WHERE i.vehicle_id = ? ORDER BY i.started_at, m.rowid",
+        "SELECT m.inspection_id, m.text FROM remark m JOIN record r ON r.id = m.id "
+        "JOIN inspection i ON i.id = m.inspection_id "
+        "WHERE i.vehicle_id = ? ORDER BY i.started_at, r.turn, r.id",
         vehicle_id,
     )
     return tuple((heads[row["inspection_id"]], row["text"]) for row in rows)
@@ -243,60 +280,19 @@ def inspection_of_finding(connection: sqlite3.Connection, finding_id: str) -> st
     return rows[0][0] if rows else None
 
 
-def is_superseded(connection: sqlite3.Connection, finding_id: str) -> bool:
+def is_fallen(connection: sqlite3.Connection, inspection_id: str, finding_id: str) -> bool:
     """Whether a finding was corrected or withdrawn."""
-    return bool(rows_of(connection, "SELECT 1 FROM correction WHERE finding_id = ?", finding_id))
+    found, _ = corrections(connection, "WHERE i.id = ? ", inspection_id)
+    return finding_id in standing(found).fallen
 
 
 def photo_id(connection: sqlite3.Connection, inspection_id: str, media: str) -> str | None:
-    """Id of the photo with that original in an inspection, or None."""
+    """Id of the photo with that original in an inspection, the first of them, or None."""
     rows = rows_of(
         connection,
-        "SELECT id FROM photo WHERE inspection_id = ? AND media = ?",
+        "SELECT p.id FROM photo p JOIN record r ON r.id = p.id "
+        "WHERE p.inspection_id = ? AND p.media = ? ORDER BY r.turn, r.id LIMIT 1",
         inspection_id,
         media,
     )
     return rows[0][0] if rows else None
-
-
-def kind_of(connection: sqlite3.Connection, id: str) -> str | None:
-    """Kind of the row of the record with that id, or None when there is no such row."""
-    rows = rows_of(connection, "SELECT kind FROM record WHERE id = ?", id)
-    return rows[0][0] if rows else None
-
-
-def owner_of(connection: sqlite3.Connection, id: str) -> str | None:
-    """Id of the vehicle or inspection that a row of the record belongs to, or None."""
-    rows = rows_of(connection, "SELECT chain FROM record WHERE id = ?", id)
-    return rows[0][0] if rows else None
-
-
-def parts_of(connection: sqlite3.Connection, prefix: str) -> tuple[str, ...]:
-    """Ids of the rows of the record whose id begins with ``prefix`` (ASCII)."""
-    after = prefix[:-1] + chr(ord(prefix[-1]) + 1)
-    found = rows_of(connection, "SELECT id FROM record WHERE id >= ? AND id < ?", prefix, after)
-    return tuple(row[0] for row in found)
-
-
-def number_of(connection: sqlite3.Connection, kind: str, id: str) -> int:
-    """The number of a row of a kind that is counted."""
-    return int(rows_of(connection, f"SELECT number FROM {kind} WHERE id = ?", id)[0][0])
-
-
-def content(
-    connection: sqlite3.Connection, kind: str, id: str
-) -> tuple[dict[str, Cell], list[Row]] | None:
-    """A row of the record with its children; None when it is not in its table."""
-    if kind not in CHAINED:
-        return None
-    rows = rows_of(connection, f"SELECT * FROM {kind} WHERE id = ?", id)
-    if not rows:
-        return None
-    children: list[Row] = [
-        dict(child)
-        for table, owner in CHILDREN.get(kind, ())
-        for child in rows_of(
-            connection, f"SELECT * FROM {table} WHERE {owner} = ? ORDER BY rank", id
-        )
-    ]
-    return dict(rows[0]), children

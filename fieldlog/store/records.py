@@ -187,6 +187,9 @@ class RecordedFinding:
     withdrawn: bool = False
     reason: str = ""
     """Why it was corrected or withdrawn."""
+    rivals: tuple[str, ...] = ()
+    """Ids of findings that another copy of the record had put in the same place; this one is newer
+    and stands."""
 
     @property
     def stands(self) -> bool:
@@ -292,9 +295,9 @@ class InspectionRecord:
     clocks: tuple[CameraClock, ...] = ()
     events: tuple[Event, ...] = ()
     fingerprint: str = ""
-    """SHA-256 (hex) of the newest row of the chain."""
+    """SHA-256 (hex) over the hashes of its rows: the same wherever the same rows are."""
     rows: int = 0
-    """Rows in the chain."""
+    """Rows of the record that belong to it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -317,10 +320,13 @@ class Verification:
     or a record written anew from its first row, hashes and all.
     """
 
-    chains: int
+    writers: int
+    """Copies of the record that wrote rows of it."""
     rows: int
     media: int
     fingerprint: str
+    earlier: str = ""
+    """The fingerprint that was printed before records could merge; empty when nothing is so old."""
     faults: tuple[str, ...] = field(default=())
 
     @property

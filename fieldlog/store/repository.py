@@ -6,9 +6,7 @@ as saved is there after a crash. Nothing is updated or deleted; a correction is 
 
 from __future__ import annotations
 
-import contextlib
-import threading
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
@@ -17,12 +15,10 @@ from typing import Self
 from fieldlog import __version__
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.model import Finding, Limit, Quantity, Verdict
-from fieldlog.store import entries, queries
+from fieldlog.store import entries
 from fieldlog.store.base import Kept, NewRow
-from fieldlog.store.database import open_database, translated
 from fieldlog.store.ids import checked_id, new_id, part_id
 from fieldlog.store.media import MediaFolder
-from fieldlog.store.opening import inspection_record
 from fieldlog.store.records import (
     HistoryRow,
     Inspection,
@@ -36,8 +32,7 @@ from fieldlog.store.records import (
     Verification,
 )
 from fieldlog.store.rows import to_json
-from fieldlog.store.verify import verify_store
-from fieldlog.store.writer import Writer
+from fieldlog.store.sqlite_store import SqliteStore
 
 
 def utc_now() -> datetime:
@@ -50,16 +45,13 @@ class Repository:
 
     def __init__(self, folder: Path, *, now: Callable[[], datetime] = utc_now) -> None:
         """Open the store in ``folder``, making it when needed. Raises ``StoreError``."""
-        opened = open_database(folder, now=now())
         self.folder = folder
         self.media = MediaFolder(folder / "media")
-        self.notices: tuple[str, ...] = opened.notices
+        self.engine = SqliteStore(folder, self.media, now=now())
+        self.notices: tuple[str, ...] = self.engine.notices
         """What the user should be told about the opening (journal, backup, damaged file)."""
-        self.journal = opened.journal
-        self._db = opened.db
-        self._path = opened.path
+        self.journal = self.engine.journal
         self._now = now
-        self._lock = threading.RLock()
 
     @classmethod
     def open(cls, folder: Path, *, now: Callable[[], datetime] = utc_now) -> Self:
@@ -68,8 +60,7 @@ class Repository:
 
     def close(self) -> None:
         """Close the database; calling it twice is harmless."""
-        with self._lock, translated(self._path):
-            self._db.close()
+        self.engine.close()
 
     def __enter__(self) -> Self:
         """The store itself."""
@@ -282,7 +273,7 @@ class Repository:
     ) -> Saved:
         """Supersede a finding by another; raises ``UsageError`` when it no longer stands."""
         now = self._now()
-        of = self._inspection_of(finding_id)
+        of = self.engine.inspection_of(finding_id)
         rows = self._finding_rows(now, of, finding, verdict)
         rows.append(entries.correction(new_id(now), of, finding_id, rows[0].id, reason, made_by))
         return self._save(now, rows)
@@ -290,7 +281,7 @@ class Repository:
     def withdraw(self, finding_id: str, *, reason: str = "", made_by: str = "review") -> str:
         """Let a finding no longer stand; raises ``UsageError`` when it already does not."""
         now = self._now()
-        of = self._inspection_of(finding_id)
+        of = self.engine.inspection_of(finding_id)
         row = entries.correction(new_id(now), of, finding_id, None, reason, made_by)
         return self._append_one(row, now)
 
@@ -377,28 +368,23 @@ class Repository:
 
     def vehicles(self) -> tuple[Vehicle, ...]:
         """Every vehicle, oldest first."""
-        with self._read():
-            return queries.vehicles(self._db.conn)
+        return self.engine.vehicles()
 
     def vehicle(self, key: str) -> Vehicle:
         """A vehicle by id, local number or name; raises ``UsageError`` when there is no such."""
-        with self._read():
-            return queries.vehicle(self._db.conn, key)
+        return self.engine.vehicle(key)
 
     def inspections(self, vehicle_id: str | None = None) -> tuple[Inspection, ...]:
         """Inspections (of one vehicle, or all), oldest first."""
-        with self._read():
-            return queries.inspections(self._db.conn, vehicle_id)
+        return self.engine.inspections(vehicle_id)
 
     def inspection(self, key: str) -> Inspection:
         """An inspection by id, local number or ``last``; raises ``UsageError`` when none."""
-        with self._read():
-            return queries.inspection(self._db.conn, key)
+        return self.engine.inspection(key)
 
     def inspection_record(self, key: str) -> InspectionRecord:
         """Everything kept of one inspection (id, local number or ``last``), in a few queries."""
-        with self._read():
-            return inspection_record(self._db.conn, key)
+        return self.engine.read(key)
 
     def history(
         self,
@@ -408,43 +394,21 @@ class Repository:
         characteristic: str | None = None,
     ) -> tuple[HistoryRow, ...]:
         """Findings of a vehicle that stand, oldest first, narrowed by what is given."""
-        with self._read():
-            return queries.history(self._db.conn, vehicle_id, component, position, characteristic)
+        return self.engine.history(vehicle_id, component, position, characteristic)
 
     def remarks(self, vehicle_id: str) -> tuple[tuple[Inspection, str], ...]:
         """Every remark made on a vehicle with its inspection, oldest first."""
-        with self._read():
-            return queries.remarks(self._db.conn, vehicle_id)
+        return self.engine.remarks(vehicle_id)
 
     def verify(self, key: str | None = None) -> Verification:
-        """Check the hashes of one inspection and its vehicle, or (None) of the whole store."""
-        with self._read():
-            chains = None
-            if key is not None:
-                found = queries.inspection(self._db.conn, key)
-                chains = (found.id, found.vehicle_id)
-            return verify_store(self._db.conn, self.media, chains)
+        """Whether one inspection with its vehicle, or (None) the whole store, agrees with itself."""
+        return self.engine.verify(key)
 
     # -- inside -----------------------------------------------------------------------------------
 
     def append(self, rows: Sequence[NewRow], now: datetime) -> tuple[Kept, ...]:
-        """Keep ``rows`` in one transaction, stamped ``now``; where each came to lie, in order.
-
-        The same rows again are kept once (see ``Writer.append``).
-        """
-        if not rows:
-            return ()
-        connection = self._db.conn
-        with self._lock, translated(self._path):
-            connection.execute("BEGIN IMMEDIATE")
-            try:
-                kept = Writer(connection, now).append(rows)
-                connection.execute("COMMIT")
-            except BaseException:
-                if connection.in_transaction:
-                    connection.execute("ROLLBACK")
-                raise
-        return kept
+        """Keep ``rows`` in one transaction, stamped ``now`` (see ``base.Store.append``)."""
+        return self.engine.append(rows, now)
 
     def _append_one(self, row: NewRow, now: datetime) -> str:
         return self.append([row], now)[0].id
@@ -461,25 +425,6 @@ class Repository:
         kept = self.append(rows, now)
         verdict_id = next((row.id for row in rows if row.kind == "verdict"), None)
         return Saved(None, kept[0].id, kept[0].number, verdict_id)
-
-    def _inspection_of(self, finding_id: str) -> str:
-        with self._read():
-            found = queries.inspection_of_finding(self._db.conn, finding_id)
-        if found is None:
-            raise UsageError(f"there is no finding {finding_id}")
-        return found
-
-    @contextlib.contextmanager
-    def _read(self) -> Iterator[None]:
-        # One transaction, so that all queries of one answer see the same state.
-        connection = self._db.conn
-        with self._lock, translated(self._path):
-            connection.execute("BEGIN")
-            try:
-                yield
-            finally:
-                if connection.in_transaction:
-                    connection.execute("ROLLBACK")
 
 
 __all__ = ["Repository", "StoreError", "utc_now"]

@@ -7,7 +7,7 @@ import json
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import fields
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from types import MappingProxyType
 from typing import Any, Protocol
@@ -176,14 +176,24 @@ def _clean(value: object) -> object:
     return value
 
 
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_MICROSECOND = timedelta(microseconds=1)
+
+
+def instant_us(at: datetime) -> int:
+    """Whole microseconds from 1970 (UTC) to ``at``; raises ``ValueError`` for a naive time."""
+    if at.tzinfo is None:
+        raise ValueError(f"{at!r} has no time zone")
+    return (at - _EPOCH) // _MICROSECOND
+
+
+def instant_from(us: int) -> datetime:
+    """The aware UTC datetime of ``instant_us``."""
+    return _EPOCH + us * _MICROSECOND
+
+
 def instant_text(at: datetime) -> str:
     """ISO 8601 in UTC with microseconds and ``Z``; raises ``ValueError`` for a naive time."""
     if at.tzinfo is None:
         raise ValueError(f"{at!r} has no time zone")
     return at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
-
-
-def instant_from(text: str) -> datetime:
-    """The aware UTC datetime that ``instant_text`` wrote."""
-    # fromisoformat reads the Z since 3.11, thirty times as fast as strptime.
-    return datetime.fromisoformat(text)

@@ -1,162 +1,219 @@
-"""One write transaction: rows go into their tables and onto their chains, or nowhere."""
+"""One write transaction: rows go into their tables and onto their writer's chain, or nowhere."""
 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 
 from fieldlog.errors import StoreError, UsageError
-from fieldlog.store import queries
-from fieldlog.store.base import Kept, NewRow
-from fieldlog.store.chain import ZERO, Cell, Row, canonical, digest
+from fieldlog.store import places, queries
+from fieldlog.store.base import Kept, NewRow, StoredRow
+from fieldlog.store.chain import Cell, Place, Row, hash_of, next_turn, present
 from fieldlog.store.ids import part_id
-from fieldlog.store.rows import instant_text
+from fieldlog.store.old_chain import OldPlace
+from fieldlog.store.rows import instant_us
+from fieldlog.store.schema import NUMBERED
 
-NUMBERED = {
-    "vehicle": None,
-    "inspection": None,
-    "utterance": "inspection_id",
-    "finding": "inspection_id",
-}
-"""Kinds whose rows are counted, and the column within whose value they are (None: the store)."""
+Heads = dict[bytes, int]
+"""Hash -> turn of the rows that no other one has as a parent."""
 
 
-class Writer:
-    """Adds rows within an open transaction. ``now`` is the instant stamped on all of them."""
+def append(
+    connection: sqlite3.Connection, writer: str, rows: Sequence[NewRow], now: datetime
+) -> tuple[Kept, ...]:
+    """Add ``rows`` as ``writer``, within an open transaction (see ``base.Store.append``)."""
+    if places.kind_of(connection, rows[0].id) is not None:
+        _expect_same(connection, rows)
+        return tuple(Kept(row.id, places.number_of(connection, row.kind, row.id)) for row in rows)
+    chain = _Chain(connection, writer, instant_us(now))
+    kept = tuple(_add(connection, chain, row) for row in rows)
+    chain.close()
+    return kept
 
-    def __init__(self, connection: sqlite3.Connection, now: datetime) -> None:
-        """Take the store's newest record as the one to go on from."""
-        self.connection = connection
-        self.made_at = instant_text(now)
-        newest = connection.execute("SELECT seq, link FROM record ORDER BY seq DESC LIMIT 1")
-        head = newest.fetchone()
-        self._seq: int = head[0] if head else 0
-        self._link: bytes = head[1] if head else ZERO
-        self._heads: dict[str, tuple[int, bytes]] = {}
 
-    def append(self, rows: Sequence[NewRow]) -> tuple[Kept, ...]:
-        """Add ``rows``, in their order, each by the rules of its kind.
+def take(connection: sqlite3.Connection, rows: Iterable[StoredRow]) -> int:
+    """Add what is not here, within an open transaction (see ``base.Store.take``)."""
+    heads = _heads(connection)
+    taken = 0
+    for row in rows:
+        place = row.place
+        here = places.hash_of_row(connection, place.id)
+        if here is not None:
+            if here != place.hash:
+                raise StoreError(
+                    f"{place.kind} {place.id} is in both records and is not the same in both",
+                    todo="check both with `fieldlog inspection verify`",
+                )
+            continue
+        _keep_limits(connection, row.limits)
+        number = _next_number(connection, place.kind, place.owner)
+        _insert_row(connection, place, row.old, {**row.columns, **number}, row.children)
+        for parent in place.parents:
+            heads.pop(parent, None)
+        heads[place.hash] = place.turn
+        taken += 1
+    _set_heads(connection, heads)
+    return taken
 
-        Nothing is added when the first of them is in the record already: then all of them must be,
-        with the same content and nothing beside them. Raises ``StoreError`` when they are not.
-        """
-        first = rows[0]
-        if queries.kind_of(self.connection, first.id) is not None:
-            self._expect_same(rows)
-            return tuple(self._kept(row) for row in rows)
-        return tuple(self._add(row) for row in rows)
 
-    def _add(self, new: NewRow) -> Kept:
-        if new.kind == "photo":
-            known = queries.photo_id(self.connection, new.owner, str(new.columns["media"]))
-            if known is not None:
-                return Kept(known)
-        self._check(new)
-        for sha256, text in new.limits.items():
-            self.connection.execute(
-                "INSERT OR IGNORE INTO limit_text (sha256, text) VALUES (?, ?)", (sha256, text)
-            )
-        number = self._next_number(new) if new.kind in NUMBERED else None
-        self._chain(new, {} if number is None else {"number": number})
-        return Kept(new.id, number)
+class _Chain:
+    """The chain of one writer while it is being added to: each row is the parent of the next."""
 
-    def _check(self, new: NewRow) -> None:
-        """Raise ``UsageError`` for what the record never takes, whoever sends it."""
-        if new.kind not in {"correction", "verdict"}:
-            return
-        finding_id = str(new.columns["finding_id"])
-        owner = queries.inspection_of_finding(self.connection, finding_id)
-        if owner is None:
-            raise UsageError(f"there is no finding {finding_id}")
-        if owner != new.owner:
-            raise UsageError(f"finding {finding_id} belongs to another inspection")
-        if new.kind == "correction" and queries.is_superseded(self.connection, finding_id):
-            raise UsageError(
-                f"finding {finding_id} was already corrected or withdrawn",
-                todo="correct the finding that replaced it",
-            )
+    def __init__(self, connection: sqlite3.Connection, writer: str, made_at: int) -> None:
+        self._connection, self._writer, self._made_at = connection, writer, made_at
+        self._parents = _heads(connection)
+        last = places.last_of_writer(connection, writer)
+        self._n = 0
+        if last is not None:
+            self._n = last.n + 1
+            self._parents[last.hash] = last.turn
+        self._grown = False
 
-    def _chain(self, new: NewRow, local: Row) -> None:
-        n, previous = self._head(new.owner)
-        stored = _storable({"id": new.id, **new.columns, **local})
-        below = {table: [_storable(row) for row in rows] for table, rows in new.children.items()}
-        text = canonical(
+    def place(self, new: NewRow, stored: Row, children: Sequence[Row]) -> Place:
+        """The place of the next row; it is the newest of the record now."""
+        place = Place(
             id=new.id,
             kind=new.kind,
-            chain=new.owner,
-            n=n,
-            made_at=self.made_at,
-            row=stored,
-            children=[child for rows in below.values() for child in rows],
+            owner=new.owner,
+            writer=self._writer,
+            n=self._n,
+            made_at=self._made_at,
+            turn=next_turn(self._made_at, self._parents.values()),
+            hash=b"",
+            parents=tuple(sorted(self._parents)),
         )
-        mark = digest(previous, text)
-        self._seq += 1
-        self._link = digest(self._link, mark)
-        self._insert(
-            "record",
-            {
-                "seq": self._seq,
-                "id": new.id,
-                "kind": new.kind,
-                "chain": new.owner,
-                "n": n,
-                "made_at": self.made_at,
-                "hash": mark,
-                "link": self._link,
-            },
-        )
-        self._insert(new.kind, stored)
-        for table, rows in below.items():
-            for child in rows:
-                self._insert(table, child)
-        self._heads[new.owner] = (n + 1, mark)
+        place = replace(place, hash=hash_of(place, stored, children))
+        self._n += 1
+        self._grown = True
+        self._parents = {place.hash: place.turn}
+        return place
 
-    def _expect_same(self, rows: Sequence[NewRow]) -> None:
-        whole = rows[0].id
-        there = {whole, *queries.parts_of(self.connection, part_id(whole, ""))}
-        if {row.id for row in rows} != there or not all(self._is_kept(row) for row in rows):
-            raise StoreError(
-                f"{rows[0].kind} {whole} is in the record already, with other content",
-                todo="give what is new an id of its own",
-            )
+    def close(self) -> None:
+        """Note which row is the newest."""
+        if self._grown:
+            _set_heads(self._connection, self._parents)
 
-    def _is_kept(self, new: NewRow) -> bool:
-        content = queries.content(self.connection, new.kind, new.id)
-        if content is None or queries.owner_of(self.connection, new.id) != new.owner:
-            return False
-        row, children = content
-        mine = _storable({"id": new.id, **new.columns})
-        below = [_storable(child) for rows in new.children.values() for child in rows]
-        return mine == {key: row[key] for key in mine} and below == children
 
-    def _kept(self, new: NewRow) -> Kept:
-        if new.kind not in NUMBERED:
-            return Kept(new.id)
-        return Kept(new.id, queries.number_of(self.connection, new.kind, new.id))
-
-    def _next_number(self, new: NewRow) -> int:
-        """The next free number of its kind, from 1, in the store or within its inspection."""
-        within = NUMBERED[new.kind]
-        where, values = ("", ()) if within is None else (f" WHERE {within} = ?", (new.owner,))
-        sql = f"SELECT coalesce(max(number), 0) + 1 FROM {new.kind}{where}"
-        return int(self.connection.execute(sql, values).fetchone()[0])
-
-    def _head(self, chain: str) -> tuple[int, bytes]:
-        known = self._heads.get(chain)
+def _add(connection: sqlite3.Connection, chain: _Chain, new: NewRow) -> Kept:
+    if new.kind == "photo":
+        known = queries.photo_id(connection, new.owner, str(new.columns["media"]))
         if known is not None:
-            return known
-        row = self.connection.execute(
-            "SELECT n, hash FROM record WHERE chain = ? ORDER BY n DESC LIMIT 1", (chain,)
-        ).fetchone()
-        return (row[0] + 1, row[1]) if row else (0, ZERO)
+            return Kept(known)
+    _check(connection, new)
+    _keep_limits(connection, new.limits)
+    number = _next_number(connection, new.kind, new.owner)
+    stored = _storable({"id": new.id, **new.columns, **number})
+    children = {table: [_storable(row) for row in rows] for table, rows in new.children.items()}
+    place = chain.place(new, stored, [row for rows in children.values() for row in rows])
+    _insert_row(connection, place, None, stored, children)
+    return Kept(new.id, number.get("local_number"))
 
-    def _insert(self, table: str, row: Row) -> None:
-        columns = ", ".join(row)
-        places = ", ".join("?" * len(row))
-        self.connection.execute(
-            f"INSERT INTO {table} ({columns}) VALUES ({places})", tuple(row.values())
+
+def _check(connection: sqlite3.Connection, new: NewRow) -> None:
+    """Raise ``UsageError`` for what the record never takes, whoever sends it."""
+    if new.kind not in {"correction", "verdict"}:
+        return
+    finding_id = str(new.columns["finding_id"])
+    owner = queries.inspection_of_finding(connection, finding_id)
+    if owner is None:
+        raise UsageError(f"there is no finding {finding_id}")
+    if owner != new.owner:
+        raise UsageError(f"finding {finding_id} belongs to another inspection")
+    if new.kind == "correction" and queries.is_fallen(connection, owner, finding_id):
+        raise UsageError(
+            f"finding {finding_id} was already corrected or withdrawn",
+            todo="correct the finding that replaced it",
         )
+
+
+def _expect_same(connection: sqlite3.Connection, rows: Sequence[NewRow]) -> None:
+    whole = rows[0].id
+    there = {whole, *places.parts_of(connection, part_id(whole, ""))}
+    if {row.id for row in rows} != there or not all(_is_kept(connection, row) for row in rows):
+        raise StoreError(
+            f"{rows[0].kind} {whole} is in the record already, with other content",
+            todo="give what is new an id of its own",
+        )
+
+
+def _is_kept(connection: sqlite3.Connection, new: NewRow) -> bool:
+    kept = places.content(connection, new.kind, new.id)
+    if kept is None:
+        return False
+    columns, children = kept
+    mine = [{"id": new.id, **new.columns}, *(row for rows in new.children.values() for row in rows)]
+    theirs = [columns, *(row for rows in children.values() for row in rows)]
+    return [present(_storable(row)) for row in mine] == [present(row) for row in theirs]
+
+
+def _next_number(connection: sqlite3.Connection, kind: str, owner: str) -> dict[str, int]:
+    """The next free number of a kind that is counted, in this store or within its inspection."""
+    if kind not in NUMBERED:
+        return {}
+    within = NUMBERED[kind]
+    where, values = ("", ()) if within is None else (f" WHERE {within} = ?", (owner,))
+    sql = f"SELECT coalesce(max(local_number), 0) + 1 FROM {kind}{where}"
+    return {"local_number": int(connection.execute(sql, values).fetchone()[0])}
+
+
+def _keep_limits(connection: sqlite3.Connection, limits: Mapping[str, str]) -> None:
+    for pair in limits.items():
+        connection.execute("INSERT OR IGNORE INTO limit_text (sha256, text) VALUES (?, ?)", pair)
+
+
+def _heads(connection: sqlite3.Connection) -> Heads:
+    rows = connection.execute("SELECT hash, turn FROM local_head ORDER BY hash")
+    return {row[0]: row[1] for row in rows}
+
+
+def _set_heads(connection: sqlite3.Connection, heads: Heads) -> None:
+    connection.execute("DELETE FROM local_head")
+    for pair in heads.items():
+        connection.execute("INSERT INTO local_head (hash, turn) VALUES (?, ?)", pair)
+
+
+def _insert_row(
+    connection: sqlite3.Connection,
+    place: Place,
+    old: OldPlace | None,
+    columns: Row,
+    children: Mapping[str, Sequence[Row]],
+) -> None:
+    _insert(
+        connection,
+        "record",
+        {
+            "id": place.id,
+            "kind": place.kind,
+            "owner": place.owner,
+            "writer": place.writer,
+            "n": place.n,
+            "made_at": place.made_at,
+            "turn": place.turn,
+            "hash": place.hash,
+            "parents": b"".join(place.parents),
+        },
+    )
+    if old is not None:
+        chained: Row = {
+            "n": old.n,
+            "previous": old.previous,
+            "hash": old.hash,
+            "number": old.number,
+        }
+        _insert(connection, "old_chain", {"id": place.id, **chained})
+    _insert(connection, place.kind, columns)
+    for table, rows in children.items():
+        for child in rows:
+            _insert(connection, table, child)
+
+
+def _insert(connection: sqlite3.Connection, table: str, row: Row) -> None:
+    columns = ", ".join(row)
+    places = ", ".join("?" * len(row))
+    connection.execute(f"INSERT INTO {table} ({columns}) VALUES ({places})", tuple(row.values()))
 
 
 def _storable(row: Row) -> dict[str, Cell]:

@@ -1,0 +1,139 @@
+"""Rows of the record as rows: where each lies, what it holds, what it builds on."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+
+from fieldlog.store.base import StoredRow
+from fieldlog.store.chain import LOCAL, Cell, Place, Row
+from fieldlog.store.old_chain import OldPlace
+from fieldlog.store.schema import CHAINED, CHILDREN, MEDIA, NUMBERED
+
+Children = dict[str, list[Row]]
+
+_PLACE = "SELECT id, kind, owner, writer, n, made_at, turn, hash, parents FROM record "
+
+
+def kind_of(connection: sqlite3.Connection, id: str) -> str | None:
+    """Kind of the row of the record with that id, or None when there is no such row."""
+    row = connection.execute("SELECT kind FROM record WHERE id = ?", (id,)).fetchone()
+    return row[0] if row else None
+
+
+def hash_of_row(connection: sqlite3.Connection, id: str) -> bytes | None:
+    """Hash of the row of the record with that id, or None when there is no such row."""
+    row = connection.execute("SELECT hash FROM record WHERE id = ?", (id,)).fetchone()
+    return row[0] if row else None
+
+
+def parts_of(connection: sqlite3.Connection, prefix: str) -> tuple[str, ...]:
+    """Ids of the rows of the record whose id begins with ``prefix`` (ASCII)."""
+    after = prefix[:-1] + chr(ord(prefix[-1]) + 1)
+    found = connection.execute(
+        "SELECT id FROM record WHERE id >= ? AND id < ? ORDER BY id", (prefix, after)
+    )
+    return tuple(row[0] for row in found)
+
+
+def number_of(connection: sqlite3.Connection, kind: str, id: str) -> int | None:
+    """The number of a row in this store; None for a kind that is not counted."""
+    if kind not in NUMBERED:
+        return None
+    row = connection.execute(f"SELECT local_number FROM {kind} WHERE id = ?", (id,)).fetchone()
+    return int(row[0])
+
+
+def last_of_writer(connection: sqlite3.Connection, writer: str) -> Place | None:
+    """The newest row of a writer, or None before its first."""
+    sql = f"{_PLACE}WHERE writer = ? ORDER BY n DESC, turn DESC, id LIMIT 1"
+    row = connection.execute(sql, (writer,)).fetchone()
+    return place_from(row) if row else None
+
+
+def place_with(connection: sqlite3.Connection, hash: bytes) -> Place | None:
+    """The place of the row with that hash, or None when there is no such row."""
+    row = connection.execute(f"{_PLACE}WHERE hash = ?", (hash,)).fetchone()
+    return place_from(row) if row else None
+
+
+def places(connection: sqlite3.Connection) -> Iterator[Place]:
+    """The place of every row, by turn: each after the rows it builds on."""
+    for row in connection.execute(f"{_PLACE}ORDER BY turn, id"):
+        yield place_from(row)
+
+
+def place_from(row: sqlite3.Row) -> Place:
+    """The place of a row of ``record``."""
+    joined = row["parents"]
+    return Place(
+        id=row["id"],
+        kind=row["kind"],
+        owner=row["owner"],
+        writer=row["writer"],
+        n=row["n"],
+        made_at=row["made_at"],
+        turn=row["turn"],
+        hash=row["hash"],
+        parents=tuple(joined[start : start + 32] for start in range(0, len(joined), 32)),
+    )
+
+
+def old_place(connection: sqlite3.Connection, id: str) -> OldPlace | None:
+    """Where a row lay before records could merge; None for a row written since."""
+    sql = "SELECT n, previous, hash, number FROM old_chain WHERE id = ?"
+    row = connection.execute(sql, (id,)).fetchone()
+    return OldPlace(*row) if row else None
+
+
+def content(
+    connection: sqlite3.Connection, kind: str, id: str
+) -> tuple[dict[str, Cell], Children] | None:
+    """A row with its children by table, nothing local in it; None when it is not in its table."""
+    if kind not in CHAINED:
+        return None
+    row = connection.execute(f"SELECT * FROM {kind} WHERE id = ?", (id,)).fetchone()
+    if row is None:
+        return None
+    children: Children = {
+        table: [
+            dict(child)
+            for child in connection.execute(
+                f"SELECT * FROM {table} WHERE {owner} = ? ORDER BY rank", (id,)
+            )
+        ]
+        for table, owner in CHILDREN.get(kind, ())
+    }
+    return {key: row[key] for key in row.keys() if not key.startswith(LOCAL)}, children  # noqa: SIM118
+
+
+def stored_rows(connection: sqlite3.Connection) -> Iterator[StoredRow]:
+    """Every row of a record that agrees with itself, each after the rows it builds on."""
+    for place in places(connection):
+        kept = content(connection, place.kind, place.id)
+        if kept is None:
+            continue
+        columns, children = kept
+        named = [columns, *(row for rows in children.values() for row in rows)]
+        yield StoredRow(
+            place,
+            columns,
+            children,
+            dict(_limit_texts(connection, {row.get("limit_sha256") for row in named})),
+            old_place(connection, place.id) if not place.writer else None,
+        )
+
+
+def _limit_texts(connection: sqlite3.Connection, names: set[Cell]) -> Iterator[tuple[str, str]]:
+    for name in sorted(str(name) for name in names if name is not None):
+        yield connection.execute(
+            "SELECT sha256, text FROM limit_text WHERE sha256 = ?", (name,)
+        ).fetchone()
+
+
+def originals(connection: sqlite3.Connection) -> Iterator[str]:
+    """Name of every clip and photo that the record speaks of, once each, in order."""
+    for table, column in MEDIA.items():
+        sql = f"SELECT DISTINCT {column} FROM {table} WHERE {column} IS NOT NULL ORDER BY {column}"
+        for row in connection.execute(sql):
+            yield row[0]

@@ -1,0 +1,158 @@
+"""The record in one SQLite file: the first engine behind ``base.Store``."""
+
+from __future__ import annotations
+
+import contextlib
+import sqlite3
+import threading
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import datetime
+from pathlib import Path
+
+from fieldlog.errors import UsageError
+from fieldlog.store import places, queries, writer
+from fieldlog.store.base import Kept, NewRow, StoredRow
+from fieldlog.store.chain import fingerprint
+from fieldlog.store.database import open_database, translated
+from fieldlog.store.media import MediaFolder
+from fieldlog.store.opening import inspection_record
+from fieldlog.store.records import (
+    HistoryRow,
+    Inspection,
+    InspectionRecord,
+    Vehicle,
+    Verification,
+)
+from fieldlog.store.verify import verify_store
+
+
+class SqliteStore:
+    """An open database. Usable from several threads; each call holds it for its own duration.
+
+    Fulfils ``base.Store``. Every method raises ``StoreError`` for what the disk or SQLite reports.
+    """
+
+    def __init__(self, folder: Path, media: MediaFolder, *, now: datetime) -> None:
+        """Open the database in ``folder``, making it when needed; ``now`` names backups."""
+        opened = open_database(folder, now=now)
+        self.connection: sqlite3.Connection = opened.db.conn
+        self.path = opened.path
+        self.notices = opened.notices
+        self.journal = opened.journal
+        self.writer = opened.writer
+        self._media = media
+        self._lock = threading.RLock()
+
+    def close(self) -> None:
+        """Close the database; calling it twice is harmless."""
+        with self._lock, translated(self.path):
+            self.connection.close()
+
+    def append(self, rows: Sequence[NewRow], now: datetime) -> tuple[Kept, ...]:
+        """Keep ``rows`` in one transaction stamped ``now`` (see ``base.Store.append``)."""
+        if not rows:
+            return ()
+        with self._writing():
+            return writer.append(self.connection, self.writer, rows, now)
+
+    def take(self, rows: Iterable[StoredRow]) -> int:
+        """Add what is not here of another store's ``rows`` (see ``base.Store.take``)."""
+        with self._writing():
+            return writer.take(self.connection, rows)
+
+    def read(self, key: str) -> InspectionRecord:
+        """Everything kept of one inspection, in a fixed number of queries."""
+        with self._reading():
+            return inspection_record(self.connection, key)
+
+    def history(
+        self,
+        vehicle_id: str,
+        component: str | None,
+        position: str | None,
+        characteristic: str | None,
+    ) -> tuple[HistoryRow, ...]:
+        """Findings of a vehicle that stand, oldest first."""
+        with self._reading():
+            return queries.history(self.connection, vehicle_id, component, position, characteristic)
+
+    def verify(self, key: str | None = None) -> Verification:
+        """Whether the record, or one inspection with its vehicle, agrees with itself."""
+        with self._reading():
+            owners = None
+            if key is not None:
+                found = queries.inspection(self.connection, key)
+                owners = (found.id, found.vehicle_id)
+            return verify_store(self.connection, self._media, owners)
+
+    def vehicles(self) -> tuple[Vehicle, ...]:
+        """Every vehicle, oldest first."""
+        with self._reading():
+            return queries.vehicles(self.connection)
+
+    def vehicle(self, key: str) -> Vehicle:
+        """A vehicle by id, local number or name."""
+        with self._reading():
+            return queries.vehicle(self.connection, key)
+
+    def inspections(self, vehicle_id: str | None) -> tuple[Inspection, ...]:
+        """Inspections of one vehicle, or all, oldest first."""
+        with self._reading():
+            return queries.inspections(self.connection, vehicle_id)
+
+    def inspection(self, key: str) -> Inspection:
+        """An inspection by id, local number or ``last``."""
+        with self._reading():
+            return queries.inspection(self.connection, key)
+
+    def inspection_of(self, finding_id: str) -> str:
+        """Id of the inspection of a finding."""
+        with self._reading():
+            found = queries.inspection_of_finding(self.connection, finding_id)
+        if found is None:
+            raise UsageError(f"there is no finding {finding_id}")
+        return found
+
+    def remarks(self, vehicle_id: str) -> tuple[tuple[Inspection, str], ...]:
+        """Every remark made on a vehicle with its inspection, oldest first."""
+        with self._reading():
+            return queries.remarks(self.connection, vehicle_id)
+
+    def fingerprint(self) -> str:
+        """SHA-256 (hex) over the newest rows, which stand for all the others."""
+        with self._reading():
+            heads = self.connection.execute("SELECT hash FROM local_head ORDER BY hash").fetchall()
+        return fingerprint(row[0] for row in heads)
+
+    def rows(self) -> Iterator[StoredRow]:
+        """Every row, each after the rows it builds on; the store is held until the last."""
+        with self._reading():
+            yield from places.stored_rows(self.connection)
+
+    def originals(self) -> Iterator[str]:
+        """Name of every clip and photo that the record speaks of, once each."""
+        with self._reading():
+            yield from places.originals(self.connection)
+
+    @contextlib.contextmanager
+    def _writing(self) -> Iterator[None]:
+        with self._lock, translated(self.path):
+            self.connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield
+                self.connection.execute("COMMIT")
+            except BaseException:
+                if self.connection.in_transaction:
+                    self.connection.execute("ROLLBACK")
+                raise
+
+    @contextlib.contextmanager
+    def _reading(self) -> Iterator[None]:
+        # One transaction, so that all queries of one answer see the same state.
+        with self._lock, translated(self.path):
+            self.connection.execute("BEGIN")
+            try:
+                yield
+            finally:
+                if self.connection.in_transaction:
+                    self.connection.execute("ROLLBACK")
