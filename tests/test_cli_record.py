@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -171,3 +172,33 @@ def test_every_command_has_help_with_an_example(run, command: list[str]) -> None
     text = run(*command, "--help").output
     assert "Example" in text
     assert f"fieldlog {command[0]}" in text
+
+
+def test_two_copies_of_a_record_are_brought_together(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    shop, copy = tmp_path / "shop", tmp_path / "copy"
+    run("vehicle", "add", "red single")
+    run("inspection", "start", "1")
+    run("inspection", "enter", "rear tread four thirty-seconds")
+    shutil.copytree(shop, copy)
+    run("inspection", "correct", "1", "rear tread three thirty-seconds")
+    run("inspection", "correct", "1", "rear tread two thirty-seconds", "--store", str(copy))
+    merged = run("store", "merge", str(copy)).output
+    assert "4 of 9 rows came in" in merged
+    assert "inspection 1: finding 3 stands; corrected in both records" in merged
+    shown = run("inspection", "show", "--all").output.splitlines()
+    assert [("(corrected)" in line, "in two copies" in line) for line in shown[1:4]] == [
+        (True, False),
+        (True, False),
+        (False, True),
+    ]
+    told = json.loads(run("store", "merge", str(shop), "--store", str(copy), "--json").output)
+    assert f"fingerprint {told['fingerprint']}" in merged
+    assert "nothing new: all 13 rows" in run("store", "merge", str(copy)).output
+    assert "agrees with itself" in run("inspection", "verify").output
+
+
+def test_a_folder_without_a_record_is_not_merged(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    result = run("store", "merge", str(tmp_path / "nowhere"), code=8)
+    assert "there is no record here. Next: name the folder that holds fieldlog.db" in result.output
+    assert len(result.output.strip().splitlines()) == 1
+    assert not (tmp_path / "nowhere").exists()

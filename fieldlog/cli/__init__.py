@@ -30,6 +30,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "fieldlog.cli.inspection:inspection",
         "start, hear, show, correct, sign and verify inspections",
     ),
+    "store": ("fieldlog.cli.store:store", "bring two records, or two copies of one, together"),
     "report": ("fieldlog.cli.report:report", "write an inspection as HTML, PDF, JSON or CSV"),
     "catalogue": ("fieldlog.cli.catalogue:catalogue", "the components that can be spoken of"),
     "limits": ("fieldlog.cli.limits:limits", "the limits, each with its source"),

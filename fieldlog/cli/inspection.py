@@ -145,7 +145,8 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
         if not (each.stands or with_history):
             continue
         state = each.verdict.state.value if each.verdict else "not judged"
-        note = "" if each.stands else "  (withdrawn)" if each.withdrawn else "  (corrected)"
+        rivalled = "  (corrected in two copies of the record; this is newer)" if each.rivals else ""
+        note = rivalled if each.stands else "  (withdrawn)" if each.withdrawn else "  (corrected)"
         click.echo(f"{each.number:>4}  {state:<10} {finding_text(each.finding)}{note}")
     for remark in record.remarks:
         click.echo(f"      remark     {remark.text}")

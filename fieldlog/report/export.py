@@ -212,6 +212,7 @@ def _finding(kept: RecordedFinding) -> dict[str, Any]:
         "withdrawn": kept.withdrawn,
         "supersedes": kept.supersedes,
         "superseded_by": kept.superseded_by,
+        "rivals": list(kept.rivals),
         "reason": kept.reason,
         **finding_json(kept.finding, kept.verdict),
     }

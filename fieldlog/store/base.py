@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Generator, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from types import MappingProxyType
@@ -61,6 +61,15 @@ class StoredRow:
     limits: Mapping[str, str]
     old: OldPlace | None = None
     """Its place in the chain it was written to, for a row kept before records could merge."""
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What came in from another store."""
+
+    rows: int
+    owners: frozenset[str]
+    """Ids of the vehicles and inspections that the rows belong to."""
 
 
 class Store(Protocol):
@@ -123,16 +132,16 @@ class Store(Protocol):
         """SHA-256 (hex) that two stores share when they hold the same rows, however they came."""
         ...
 
-    def rows(self) -> Iterator[StoredRow]:
-        """Every row of the record, each after the rows it builds on."""
+    def rows(self) -> Generator[StoredRow, None, None]:
+        """Every row of the record, each after the rows it builds on; close it when not read out."""
         ...
 
-    def originals(self) -> Iterator[str]:
+    def originals(self) -> tuple[str, ...]:
         """Name of every clip and photo that the record speaks of, once each."""
         ...
 
-    def take(self, rows: Iterable[StoredRow]) -> int:
-        """Add, in one transaction, those of another store's ``rows`` that are not here; how many.
+    def take(self, rows: Iterable[StoredRow]) -> Taken:
+        """Add, in one transaction, those of another store's ``rows`` that are not here.
 
         Raises ``StoreError``, and adds nothing, when a row here has the id of one of them and is not
         the same.

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
@@ -106,7 +107,7 @@ def _choose_journal(db: Database, path: Path, mounts: str | None, notices: list[
                 return "wal"
             why = "this disk does not support write-ahead logging"
         except sqlite3.OperationalError as error:
-            if _code(error) in {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_READONLY}:
+            if code_of(error) in {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_READONLY}:
                 raise
             why = f"this disk does not support write-ahead logging ({error})"
     mode: str = db.conn.execute("PRAGMA journal_mode=TRUNCATE").fetchone()[0]
@@ -215,10 +216,19 @@ def _back_up(path: Path, target: Path) -> None:
 
 
 def back_up(source: sqlite3.Connection, target: Path) -> None:
-    """Copy a database to the new file ``target``; all of it or nothing."""
+    """Copy a database to the new file ``target``; all of it or nothing, within the busy timeout."""
+    until = time.monotonic() + BUSY_S
+
+    def waiting(status: int, remaining: int, total: int) -> None:
+        # Python tries again for ever while another program holds the database.
+        if status in {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED} and time.monotonic() > until:
+            error = sqlite3.OperationalError("database is locked")
+            error.sqlite_errorcode = sqlite3.SQLITE_BUSY
+            raise error
+
     try:
         with contextlib.closing(sqlite3.connect(target)) as copy:
-            source.backup(copy)
+            source.backup(copy, progress=waiting)
     except BaseException:
         target.unlink(missing_ok=True)
         raise
@@ -274,7 +284,7 @@ def damage(path: Path) -> str | None:
             if answer != "ok":
                 return f"the file is damaged ({answer.splitlines()[-1]})"
     except sqlite3.DatabaseError as error:
-        if _code(error) in {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}:
+        if code_of(error) in {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}:
             return f"the file is damaged ({error})"
         raise
     finally:
@@ -311,7 +321,7 @@ def _free_name(path: Path) -> Path:
     return candidate
 
 
-def _code(error: sqlite3.Error) -> int:
+def code_of(error: sqlite3.Error) -> int:
     """Primary result code (the low byte of the extended one); -1 when SQLite gave none."""
     code = getattr(error, "sqlite_errorcode", None)
     return -1 if code is None else int(code) & 0xFF
@@ -323,7 +333,7 @@ def translated(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
-        what, todo = _EXPLAINED.get(_code(error), (str(error), ""))
+        what, todo = _EXPLAINED.get(code_of(error), (str(error), ""))
         raise StoreError(what, where=str(path), todo=todo) from error
     except OSError as error:
         raise StoreError(

@@ -131,9 +131,10 @@ def _limit_texts(connection: sqlite3.Connection, names: set[Cell]) -> Iterator[t
         ).fetchone()
 
 
-def originals(connection: sqlite3.Connection) -> Iterator[str]:
+def originals(connection: sqlite3.Connection) -> tuple[str, ...]:
     """Name of every clip and photo that the record speaks of, once each, in order."""
+    names: set[str] = set()
     for table, column in MEDIA.items():
         sql = f"SELECT DISTINCT {column} FROM {table} WHERE {column} IS NOT NULL ORDER BY {column}"
-        for row in connection.execute(sql):
-            yield row[0]
+        names.update(row[0] for row in connection.execute(sql))
+    return tuple(sorted(names))

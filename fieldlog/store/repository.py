@@ -19,6 +19,7 @@ from fieldlog.store import entries
 from fieldlog.store.base import Kept, NewRow
 from fieldlog.store.ids import checked_id, new_id, part_id
 from fieldlog.store.media import MediaFolder
+from fieldlog.store.merging import Merged, Told, merge
 from fieldlog.store.records import (
     HistoryRow,
     Inspection,
@@ -403,6 +404,14 @@ class Repository:
     def verify(self, key: str | None = None) -> Verification:
         """Whether one inspection with its vehicle, or (None) the whole store, agrees with itself."""
         return self.engine.verify(key)
+
+    def fingerprint(self) -> str:
+        """SHA-256 (hex) that two stores share when they hold the same rows, however they came."""
+        return self.engine.fingerprint()
+
+    def merge(self, other: Path, told: Told = lambda *_: None) -> Merged:
+        """Add what the store in the folder ``other`` has besides (see ``merging.merge``)."""
+        return merge(self.engine, self.media, other, now=self._now(), told=told)
 
     # -- inside -----------------------------------------------------------------------------------
 

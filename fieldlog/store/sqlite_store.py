@@ -5,13 +5,13 @@ from __future__ import annotations
 import contextlib
 import sqlite3
 import threading
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Generator, Iterable, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 
 from fieldlog.errors import UsageError
 from fieldlog.store import places, queries, writer
-from fieldlog.store.base import Kept, NewRow, StoredRow
+from fieldlog.store.base import Kept, NewRow, StoredRow, Taken
 from fieldlog.store.chain import fingerprint
 from fieldlog.store.database import open_database, translated
 from fieldlog.store.media import MediaFolder
@@ -55,7 +55,7 @@ class SqliteStore:
         with self._writing():
             return writer.append(self.connection, self.writer, rows, now)
 
-    def take(self, rows: Iterable[StoredRow]) -> int:
+    def take(self, rows: Iterable[StoredRow]) -> Taken:
         """Add what is not here of another store's ``rows`` (see ``base.Store.take``)."""
         with self._writing():
             return writer.take(self.connection, rows)
@@ -124,15 +124,15 @@ class SqliteStore:
             heads = self.connection.execute("SELECT hash FROM local_head ORDER BY hash").fetchall()
         return fingerprint(row[0] for row in heads)
 
-    def rows(self) -> Iterator[StoredRow]:
+    def rows(self) -> Generator[StoredRow, None, None]:
         """Every row, each after the rows it builds on; the store is held until the last."""
         with self._reading():
             yield from places.stored_rows(self.connection)
 
-    def originals(self) -> Iterator[str]:
+    def originals(self) -> tuple[str, ...]:
         """Name of every clip and photo that the record speaks of, once each."""
         with self._reading():
-            yield from places.originals(self.connection)
+            return places.originals(self.connection)
 
     @contextlib.contextmanager
     def _writing(self) -> Iterator[None]:

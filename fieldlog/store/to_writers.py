@@ -100,7 +100,8 @@ def _placed(old: sqlite3.Cursor) -> Iterator[tuple[object, ...]]:
 def _carry(connection: sqlite3.Connection, table: str) -> None:
     new = [row[1] for row in connection.execute(f"PRAGMA table_info({table})")]
     source = ["number" if column == "local_number" else column for column in new]
-    rows = connection.execute(f"SELECT {', '.join(source)} FROM old_{table}")
+    key = ", ".join(source[:2])  # its id, or its parent and its rank
+    rows = connection.execute(f"SELECT {', '.join(source)} FROM old_{table} ORDER BY {key}")
     instant = INSTANTS.get(table)
     at = new.index(instant) if instant is not None else None
     name = new.index("id") if "id" in new else 0

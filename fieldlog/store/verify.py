@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from fieldlog.store.chain import BEFORE, ZERO, Fault, Order, Place, Row, fingerprint, hash_of, where
 from fieldlog.store.database import set_aside_files
@@ -130,18 +130,16 @@ def _stray_rows(connection: sqlite3.Connection, owners: tuple[str, ...] | None) 
     """Rows put in beside the record: in the whole store (None), or of ``owners``."""
     strays = []
     for table in CHAINED:
-        sql = (
-            f"SELECT t.id FROM {table} t LEFT JOIN record r ON r.id = t.id "
-            "WHERE (r.id IS NULL OR r.kind != ?)"
-        )
-        if owners is None:
-            strays += _named(table, connection.execute(f"{sql} ORDER BY t.id", (table,)))
-            continue
-        columns = {row[1] for row in connection.execute(f"PRAGMA table_info({table})")}
-        for column in [c for c in ("inspection_id", "vehicle_id") if c in columns] or ["id"]:
-            for name in owners:
-                found = connection.execute(f"{sql} AND t.{column} = ? ORDER BY t.id", (table, name))
-                strays += _named(table, found)
+        for column, owner in _owned(connection, table, owners):
+            found = connection.execute(
+                f"SELECT t.id FROM {table} t LEFT JOIN record r ON r.id = t.id "
+                f"WHERE (r.id IS NULL OR r.kind != ?) AND t.{column} = ? ORDER BY t.id"
+                if column
+                else f"SELECT t.id FROM {table} t LEFT JOIN record r ON r.id = t.id "
+                "WHERE r.id IS NULL OR r.kind != ? ORDER BY t.id",
+                (table, owner) if column else (table,),
+            )
+            strays += _named(table, found)
     if owners is None:
         for parent, below in CHILDREN.items():
             for table, column in below:
@@ -160,6 +158,18 @@ def _stray_rows(connection: sqlite3.Connection, owners: tuple[str, ...] | None) 
             ),
         )
     return sorted(set(strays))
+
+
+def _owned(
+    connection: sqlite3.Connection, table: str, owners: tuple[str, ...] | None
+) -> Iterator[tuple[str, str]]:
+    """By which column, and for whom, a table is looked through; one pair of nothing: all of it."""
+    if owners is None:
+        yield "", ""
+        return
+    columns = {row[1] for row in connection.execute(f"PRAGMA table_info({table})")}
+    for column in [c for c in ("inspection_id", "vehicle_id") if c in columns] or ["id"]:
+        yield from ((column, owner) for owner in owners)
 
 
 def _named(table: str, rows: Iterable[sqlite3.Row]) -> list[str]:

@@ -9,7 +9,7 @@ from datetime import datetime
 
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.store import places, queries
-from fieldlog.store.base import Kept, NewRow, StoredRow
+from fieldlog.store.base import Kept, NewRow, StoredRow, Taken
 from fieldlog.store.chain import Cell, Place, Row, hash_of, next_turn, present
 from fieldlog.store.ids import part_id
 from fieldlog.store.old_chain import OldPlace
@@ -33,10 +33,10 @@ def append(
     return kept
 
 
-def take(connection: sqlite3.Connection, rows: Iterable[StoredRow]) -> int:
+def take(connection: sqlite3.Connection, rows: Iterable[StoredRow]) -> Taken:
     """Add what is not here, within an open transaction (see ``base.Store.take``)."""
     heads = _heads(connection)
-    taken = 0
+    taken, owners = 0, set()
     for row in rows:
         place = row.place
         here = places.hash_of_row(connection, place.id)
@@ -54,8 +54,9 @@ def take(connection: sqlite3.Connection, rows: Iterable[StoredRow]) -> int:
             heads.pop(parent, None)
         heads[place.hash] = place.turn
         taken += 1
+        owners.add(place.owner)
     _set_heads(connection, heads)
-    return taken
+    return Taken(taken, frozenset(owners))
 
 
 class _Chain:

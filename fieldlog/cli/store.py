@@ -1,0 +1,85 @@
+"""``fieldlog store``: two copies of a record, or two records, brought together."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from fieldlog.cli.store_option import opened, store_option
+
+if TYPE_CHECKING:
+    from fieldlog.store.merging import Merged
+
+
+@click.group()
+def store() -> None:
+    """The folder that holds the record: bring another one into it.
+
+    \b
+    Example:
+      fieldlog store merge /media/stick/record
+    """
+
+
+@store.command()
+@click.argument("other", type=click.Path(path_type=Path, file_okay=False))
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@store_option
+def merge(other: Path, as_json: bool, folder: Path | None) -> None:
+    """Add what the record in the folder OTHER has besides: rows, clips and photos.
+
+    OTHER is checked first and never changed; what does not agree with itself is refused. Nothing is
+    lost or overwritten on either side, and merging again changes nothing. Where both corrected the
+    same finding, both corrections are kept and the newer one stands. Numbers of inspections and
+    findings are each record's own.
+
+    \b
+    Example:
+      fieldlog store merge /media/stick/record
+    """
+    from fieldlog.cli.terminal import Terminal
+    from fieldlog.store.merging import Step
+
+    with opened(folder) as ours, Terminal.here().progress() as bar:
+        tasks = {step: bar.add_task(step.value, total=None, start=False) for step in Step}
+
+        def told(step: Step, done: int) -> None:
+            bar.start_task(tasks[step])
+            bar.update(tasks[step], completed=done)
+
+        merged = ours.merge(other, told)
+        here = ours.folder
+    if as_json:
+        click.echo(json.dumps(_document(merged)))
+        return
+    if not merged.rows:
+        click.echo(f"nothing new: all {merged.rows_there} rows of {other} are here")
+    else:
+        click.echo(
+            f"{merged.rows} of {merged.rows_there} rows came in, {merged.originals} clips and photos"
+        )
+    for record, finding in merged.rivalled:
+        numbers = {each.id: each.number for each in record.findings}
+        lost = ", ".join(str(numbers[name]) for name in finding.rivals)
+        click.echo(
+            f"inspection {record.inspection.number}: finding {finding.number} stands; corrected in "
+            f"both records, the other correction is finding {lost}"
+        )
+    click.echo(f"fingerprint {merged.fingerprint}")
+    click.echo(f"the other way: fieldlog store merge {here} --store {other}")
+
+
+def _document(merged: Merged) -> dict[str, object]:
+    return {
+        "rows": merged.rows,
+        "originals": merged.originals,
+        "rows_there": merged.rows_there,
+        "fingerprint": merged.fingerprint,
+        "rivalled": [
+            {"inspection": record.inspection.id, "finding": each.id, "rivals": list(each.rivals)}
+            for record, each in merged.rivalled
+        ],
+    }

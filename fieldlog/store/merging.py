@@ -1,0 +1,179 @@
+"""Two records become one: what the other has and this one lacks is added, nothing else happens.
+
+Rows are named by content and by id, a correction is a row, and numbers are local, so there is nothing
+to reconcile: any stores merge, in any order, as often as one likes, to the same rows and the same
+fingerprint. Of the other store nothing is changed; it is read from a private copy.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import sqlite3
+import tempfile
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from enum import Enum
+from pathlib import Path
+
+from fieldlog.errors import StoreError, UsageError
+from fieldlog.store import database
+from fieldlog.store.base import Store, StoredRow
+from fieldlog.store.database import FILE, back_up, code_of, damage, translated
+from fieldlog.store.media import MediaFolder
+from fieldlog.store.records import InspectionRecord, RecordedFinding
+from fieldlog.store.sqlite_store import SqliteStore
+
+
+class Step(Enum):
+    """What merging is at."""
+
+    CHECK = "checking the other record"
+    ORIGINALS = "clips and photos"
+    ROWS = "rows"
+
+
+Told = Callable[[Step, int], None]
+"""Called with the step and how much of it is done (clips and photos, rows)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Merged:
+    """What came in, and what the record holds now."""
+
+    rows: int
+    originals: int
+    rows_there: int
+    """Rows of the other record."""
+    fingerprint: str
+    rivalled: tuple[tuple[InspectionRecord, RecordedFinding], ...] = ()
+    """Findings, of the inspections that something came in for, that both records corrected."""
+
+
+def merge(
+    ours: Store, media: MediaFolder, other: Path, *, now: datetime, told: Told = lambda *_: None
+) -> Merged:
+    """Add to ``ours`` what the store in the folder ``other`` has besides.
+
+    The other is checked first: ``StoreError`` when it is missing, damaged, newer, locked or does not
+    agree with itself. Clips and photos come in before the rows that name them, the rows in one
+    transaction; whatever is raised, no row was added.
+    """
+    if (media.folder.parent / FILE).exists() and (other / FILE).exists():
+        same = (media.folder.parent / FILE).samefile(other / FILE)
+        if same:
+            raise UsageError(f"{other} is this record itself", todo="name the folder of another")
+    told(Step.CHECK, 0)
+    with borrowed(other, now) as theirs:
+        checked = theirs.verify()
+        if not checked.agrees:
+            raise StoreError(
+                f"does not agree with itself, so nothing of it was taken ({len(checked.faults)} "
+                f"faults; the first: {checked.faults[0]})",
+                where=str(other),
+                todo=f"fieldlog inspection verify --store {other}",
+            )
+        originals = _bring_originals(media, theirs, MediaFolder(other / "media"), told)
+        with contextlib.closing(theirs.rows()) as rows:
+            taken = ours.take(_counted(rows, told))
+    return Merged(
+        taken.rows,
+        originals,
+        checked.rows,
+        ours.fingerprint(),
+        tuple(_rivalled(ours, taken.owners)),
+    )
+
+
+@contextlib.contextmanager
+def borrowed(folder: Path, now: datetime) -> Iterator[SqliteStore]:
+    """A private copy of the database in ``folder``, brought up to date, beside its own media.
+
+    Nothing in ``folder`` is changed. Raises ``StoreError``.
+    """
+    path = folder / FILE
+    if not path.is_file():
+        raise StoreError(
+            "there is no record here", where=str(folder), todo=f"name the folder that holds {FILE}"
+        )
+    with tempfile.TemporaryDirectory(prefix="fieldlog-") as made:
+        copy = Path(made) / FILE
+        _copy(path, copy)
+        with translated(copy):
+            reason = damage(copy)
+        if reason is not None:
+            raise _damaged(path, reason)
+        try:
+            store = SqliteStore(copy.parent, MediaFolder(folder / "media"), now=now)
+        except StoreError as error:
+            raise StoreError(error.what, where=str(path), todo=error.todo) from error
+        with contextlib.closing(store):
+            yield store
+
+
+def _copy(path: Path, copy: Path) -> None:
+    """Copy a database that other programs may be using; it stays as it is."""
+    plain, alone = path.resolve().as_uri(), not path.with_name(f"{path.name}-wal").exists()
+    with translated(path):
+        try:
+            _copy_from(f"{plain}?mode=rw", copy)
+        except sqlite3.OperationalError as error:
+            # Where the folder cannot be written, SQLite reads a closed database only when told that
+            # nobody will write it meanwhile (sqlite.org/uri.html, immutable).
+            cannot_write = {sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN}
+            if code_of(error) not in cannot_write or not alone:
+                raise
+            _copy_from(f"{plain}?mode=ro&immutable=1", copy)
+        except sqlite3.DatabaseError as error:
+            if code_of(error) in {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}:
+                raise _damaged(path, f"the file is damaged ({error})") from error
+            raise
+
+
+def _copy_from(uri: str, copy: Path) -> None:
+    with contextlib.closing(sqlite3.connect(uri, uri=True, timeout=database.BUSY_S)) as source:
+        back_up(source, copy)
+
+
+def _damaged(path: Path, reason: str) -> StoreError:
+    return StoreError(
+        f"{reason}; nothing of it was taken",
+        where=str(path),
+        todo="open it with fieldlog first (it is set aside and kept), or take another copy",
+    )
+
+
+def _bring_originals(
+    media: MediaFolder, theirs: Store, their_media: MediaFolder, told: Told
+) -> int:
+    """Copy clips and photos that are not here; how many."""
+    copied = 0
+    for done, name in enumerate(theirs.originals()):
+        told(Step.ORIGINALS, done)
+        if media.path(name).exists():
+            continue
+        if media.save_file(their_media.path(name), name.rpartition(".")[2]) != name:
+            raise StoreError(
+                "changed while it was copied; no row was added",
+                where=str(their_media.path(name)),
+                todo="repeat",
+            )
+        copied += 1
+    return copied
+
+
+def _counted(rows: Iterable[StoredRow], told: Told) -> Iterator[StoredRow]:
+    for done, row in enumerate(rows):
+        told(Step.ROWS, done)
+        yield row
+
+
+def _rivalled(
+    ours: Store, owners: Iterable[str]
+) -> Iterator[tuple[InspectionRecord, RecordedFinding]]:
+    inspections = {each.id for each in ours.inspections(None)}
+    for owner in sorted(inspections.intersection(owners)):
+        record = ours.read(owner)
+        for finding in record.findings:
+            if finding.rivals:
+                yield record, finding

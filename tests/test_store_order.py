@@ -1,0 +1,90 @@
+"""Every query that can return several rows says in which order, to the last tie."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+STORE = Path(__file__).resolve().parents[1] / "fieldlog" / "store"
+LAST = r"(\bid|_id, [a-z.]*rank|\brank|sha256|\bhash|\bname|\bkey|\{column\}|\{key\}|\bseq)( DESC)?"
+"""What an order may end in: an id, or what else names a row of its table once."""
+ONE_ROW = (
+    r"(?i)LIMIT 1$",
+    r"SELECT (count|max|coalesce\(max|coalesce\(value)",
+    r"WHERE (i\.|r\.|t\.)?(id|hash|sha256|i\.local_number) = \?$",
+    r"WHERE o\.hash = \? AND o\.n = \? AND r\.owner = \?$",  # a hash is UNIQUE
+)
+ELSEWHERE = {
+    # Pieces that another statement ends, or that put rows into a table, where there is no order.
+    "_INSPECTION", "_PLACE",
+}  # fmt: skip
+
+
+def _text(node: ast.expr) -> str | None:
+    """The text of a string, or of an f-string with its parts as ``{name}``."""
+    if isinstance(node, ast.Constant) and isinstance(node.value, str):
+        return node.value
+    if isinstance(node, ast.JoinedStr):
+        return "".join(
+            part.value if isinstance(part, ast.Constant) else "{" + ast.unparse(part.value) + "}"
+            for part in node.values
+            if isinstance(part, ast.Constant | ast.FormattedValue)
+        )
+    return None
+
+
+def statements(path: Path) -> Iterator[tuple[int, str]]:
+    """``(line, SQL)`` of every query in a module that is not in a docstring."""
+    tree = ast.parse(path.read_text("utf-8"))
+    inside = {
+        id(part)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.JoinedStr)
+        for part in ast.walk(node)
+        if part is not node
+    }
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") in ELSEWHERE:
+            inside |= {id(part) for part in ast.walk(node)}
+        text = _text(node) if isinstance(node, ast.expr) and id(node) not in inside else None
+        if text and re.match(r"(SELECT|\{_INSPECTION\}|\{_PLACE\}|\{sql\})", text):
+            yield node.lineno, " ".join(text.split())
+
+
+def is_ordered(sql: str) -> bool:
+    """Whether a query gives one row, or all of them in one order."""
+    if any(re.search(pattern, sql) for pattern in ONE_ROW):
+        return True
+    return re.search(rf"ORDER BY [^()]*{LAST}$", sql) is not None
+
+
+MODULES = sorted(STORE.glob("*.py"))
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: path.name)
+def test_every_query_of_the_store_has_a_total_order(path: Path) -> None:
+    loose = [f"{line}: {sql}" for line, sql in statements(path) if not is_ordered(sql)]
+    assert loose == []
+
+
+def test_the_scan_finds_queries() -> None:
+    assert sum(len(list(statements(path))) for path in MODULES) > 40
+
+
+@pytest.mark.parametrize(
+    ("sql", "ordered"),
+    [
+        ("SELECT * FROM odometer WHERE vehicle_id = ? ORDER BY read_at", False),
+        ("SELECT * FROM odometer WHERE vehicle_id = ?", False),
+        ("SELECT * FROM odometer ORDER BY id, read_at", False),
+        ("SELECT * FROM odometer ORDER BY read_at, id", True),
+        ("SELECT * FROM odometer WHERE id = ?", True),
+        ("SELECT * FROM odometer ORDER BY r.turn DESC, r.id LIMIT 1", True),
+    ],
+)
+def test_the_scan_knows_the_difference(sql: str, ordered: bool) -> None:
+    assert is_ordered(sql) == ordered
