@@ -348,6 +348,8 @@ class Contract:
         assert photo_.attachment is not None
         assert photo_.attachment.reason == "by 3"
         assert photo_.attachment.photo_id == photo_.id
+        again = entries.photo(new_id(at(9)), of, NewPhoto(MediaName, "b.jpg", "jpeg"))
+        assert one.append([again], at(9))[0].id == photo_.id
 
     def test_a_hundred_orders_one_fingerprint(self, new: Callable[[], Store]) -> None:
         """Any stores, sharing history or none, in any order, each twice."""

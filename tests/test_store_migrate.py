@@ -163,6 +163,7 @@ CHANGES = {
     "the clock": "UPDATE record SET made_at = made_at - 1 WHERE kind = 'finding'",
     "arrival": "UPDATE record SET n = 1000 WHERE n = 7",
     "a reading": "DELETE FROM reading",
+    "a link": "UPDATE record SET hash = zeroblob(32) WHERE n = (SELECT max(n) FROM record)",
 }
 
 
@@ -174,6 +175,9 @@ def test_a_change_of_an_old_row_shows_by_the_old_rule(tmp_path: Path, change: st
         for name in guards():
             connection.execute(f"DROP TRIGGER {name}")
         assert connection.execute(CHANGES[change]).rowcount >= 1
+        connection.execute(  # whoever does it also changes the note of the newest row
+            "UPDATE local_head SET hash = (SELECT hash FROM record ORDER BY turn DESC, id LIMIT 1)"
+        )
         for statement in guards().values():
             connection.execute(statement)
         assert store.verify().faults

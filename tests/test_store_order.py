@@ -13,7 +13,6 @@ STORE = Path(__file__).resolve().parents[1] / "fieldlog" / "store"
 LAST = r"(\bid|_id, [a-z.]*rank|\brank|sha256|\bhash|\bname|\bkey|\{column\}|\{key\}|\bseq)( DESC)?"
 """What an order may end in: an id, or what else names a row of its table once."""
 ONE_ROW = (
-    r"(?i)LIMIT 1$",
     r"SELECT (count|max|coalesce\(max|coalesce\(value)",
     r"WHERE (i\.|r\.|t\.)?(id|hash|sha256|i\.local_number) = \?$",
     r"WHERE o\.hash = \? AND o\.n = \? AND r\.owner = \?$",  # a hash is UNIQUE
@@ -59,7 +58,9 @@ def is_ordered(sql: str) -> bool:
     """Whether a query gives one row, or all of them in one order."""
     if any(re.search(pattern, sql) for pattern in ONE_ROW):
         return True
-    return re.search(rf"ORDER BY [^()]*{LAST}$", sql) is not None
+    _, found, order = sql.rpartition("ORDER BY ")
+    whole = order.count("(") == order.count(")")  # not the order of a query within this one
+    return bool(found) and whole and re.search(rf"{LAST}( LIMIT 1)?$", order) is not None
 
 
 MODULES = sorted(STORE.glob("*.py"))
@@ -83,7 +84,9 @@ def test_the_scan_finds_queries() -> None:
         ("SELECT * FROM odometer ORDER BY id, read_at", False),
         ("SELECT * FROM odometer ORDER BY read_at, id", True),
         ("SELECT * FROM odometer WHERE id = ?", True),
+        ("SELECT * FROM odometer WHERE id IN (SELECT id FROM record ORDER BY id)", False),
         ("SELECT * FROM odometer ORDER BY r.turn DESC, r.id LIMIT 1", True),
+        ("SELECT * FROM odometer ORDER BY r.turn DESC LIMIT 1", False),
     ],
 )
 def test_the_scan_knows_the_difference(sql: str, ordered: bool) -> None:

@@ -209,14 +209,14 @@ def _take_steps(db: Database, path: Path) -> None:
 
 
 def _back_up(path: Path, target: Path) -> None:
-    """Copy the database in ``path``, as last committed, to ``target``; all of it or nothing."""
+    """Copy the database in ``path``, as last committed, to ``target``."""
     # A connection of its own: the one that is about to migrate holds the write lock already.
     with contextlib.closing(sqlite3.connect(path, timeout=BUSY_S)) as source:
         back_up(source, target)
 
 
 def back_up(source: sqlite3.Connection, target: Path) -> None:
-    """Copy a database to the new file ``target``; all of it or nothing, within the busy timeout."""
+    """Copy a database to the new file ``target``, waiting for other programs as writing does."""
     until = time.monotonic() + BUSY_S
 
     def waiting(status: int, remaining: int, total: int) -> None:
@@ -226,12 +226,8 @@ def back_up(source: sqlite3.Connection, target: Path) -> None:
             error.sqlite_errorcode = sqlite3.SQLITE_BUSY
             raise error
 
-    try:
-        with contextlib.closing(sqlite3.connect(target)) as copy:
-            source.backup(copy, progress=waiting)
-    except BaseException:
-        target.unlink(missing_ok=True)
-        raise
+    with contextlib.closing(sqlite3.connect(target)) as copy:
+        source.backup(copy, progress=waiting)
 
 
 def _writer(connection: sqlite3.Connection, path: Path, now: datetime) -> str:

@@ -12,10 +12,10 @@ import hashlib
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 
-from fieldlog.store.chain import BEFORE, ZERO, Fault, Order, Place, Row, fingerprint, hash_of, where
+from fieldlog.store.chain import BEFORE, Fault, Order, Place, fingerprint, hash_of, where
 from fieldlog.store.database import set_aside_files
 from fieldlog.store.media import MediaFolder
-from fieldlog.store.old_chain import OldPlace, old_faults
+from fieldlog.store.old_chain import old_faults
 from fieldlog.store.places import content, old_place, place_with, places
 from fieldlog.store.records import Verification
 from fieldlog.store.schema import CHAINED, CHILDREN, MEDIA, guards
@@ -84,25 +84,7 @@ def _row_faults(
     old = old_place(connection, place.id)
     if old is None:
         return [Fault(where(place), "its place in the old chain is missing")]
-    return _old_row_faults(connection, place, old, columns, children)
-
-
-def _old_row_faults(
-    connection: sqlite3.Connection,
-    place: Place,
-    old: OldPlace,
-    columns: Row,
-    children: Sequence[Row],
-) -> Sequence[Fault]:
-    before = connection.execute(
-        "SELECT 1 FROM old_chain o JOIN record r ON r.id = o.id "
-        "WHERE o.hash = ? AND o.n = ? AND r.owner = ?",
-        (old.previous, old.n - 1, place.owner),
-    ).fetchone()
-    faults = old_faults(place, old, columns, children)
-    if before is None and (old.n > 0 or old.previous != ZERO):
-        faults.append(Fault(where(place), "rows before it are missing"))
-    return faults
+    return old_faults(place, old, columns, children)
 
 
 def _newest(connection: sqlite3.Connection, heads: frozenset[bytes]) -> list[str]:
