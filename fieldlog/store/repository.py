@@ -34,6 +34,7 @@ from fieldlog.store.records import (
 )
 from fieldlog.store.rows import to_json
 from fieldlog.store.sqlite_store import SqliteStore
+from fieldlog.store.unit import utterance_rows
 
 
 def utc_now() -> datetime:
@@ -205,50 +206,26 @@ class Repository:
         """
         now = self._now()
         name = new_id(now) if utterance_id is None else checked_id(utterance_id)
-        parts = {
-            part: part_id(name, part)
-            for part, given in (
-                ("finding", finding),
-                ("verdict", finding and verdict),
-                ("remark", remark),
-                ("mark", mark),
-            )
-            if given is not None
-        }
-        finding_id = parts.get("finding")
-        rows = [entries.utterance(name, inspection_id, utterance)]
-        if finding is not None and finding_id is not None:
-            rows.append(entries.finding(finding_id, inspection_id, finding, name))
-            if verdict is not None:
-                rows.append(entries.verdict(parts["verdict"], inspection_id, finding_id, verdict))
-        if corrects is not None:
-            correction_id = part_id(name, "correction")
-            rows.append(
-                entries.correction(
-                    correction_id, inspection_id, corrects, finding_id, reason, "spoken"
-                )
-            )
-        if remark is not None:
-            rows.append(entries.remark(parts["remark"], inspection_id, remark, name))
-        if mark is not None:
-            of, at = finding_id or marks, utterance.said_at
-            rows.append(entries.mark(parts["mark"], inspection_id, mark, at, name, of))
-        if event is not None:
-            event_id = part_id(name, "event")
-            rows.append(entries.event(event_id, inspection_id, event, utterance.said_at))
-        rows += [
-            entries.verdict(part_id(name, f"verdict-{rank}"), inspection_id, other, judged)
-            for rank, (other, judged) in enumerate(verdicts, start=1)
-        ]
-        numbers = {kept.id: kept.number for kept in self.append(rows, now)}
-        return Saved(
+        rows = utterance_rows(
             name,
-            finding_id,
-            numbers.get(finding_id or ""),
-            parts.get("verdict"),
-            parts.get("remark"),
-            parts.get("mark"),
+            inspection_id,
+            utterance,
+            finding=finding,
+            verdict=verdict,
+            remark=remark,
+            mark=mark,
+            marks=marks,
+            corrects=corrects,
+            reason=reason,
+            event=event,
+            verdicts=verdicts,
         )
+        kept = {each.id: each.number for each in self.append(rows, now)}
+        found, judged, told, marked = (
+            part if (part := part_id(name, kind)) in kept else None
+            for kind in ("finding", "verdict", "remark", "mark")
+        )
+        return Saved(name, found, kept.get(found or ""), judged, told, marked)
 
     def add_finding(
         self, inspection_id: str, finding: Finding, verdict: Verdict | None = None
