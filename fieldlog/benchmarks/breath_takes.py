@@ -37,8 +37,8 @@ _HISS = 2e-4
 """RMS (full scale 1) behind everything: no microphone gives digital silence."""
 _MOST_WORDS = 7
 _LOUD = 0.3
-_DRAWS = 12
-"""Phrases drawn for each component."""
+_DRAWS, _FEW = 12, 2
+"""Phrases drawn for each component; where only a few pairs are wanted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,11 +60,12 @@ def planned(
 ) -> list[Take]:
     """``pairs`` pairs, each of their findings singly, and as many split phrases as half of that.
 
-    The same arguments give the same takes; each pair, and each split phrase, has one voice.
+    The same arguments give the same takes; each pair, and each split phrase, has one voice,
+    and the slow voices speak less often.
     """
     rng = random.Random(f"{seed} {part}")
-    found = _phrases(language, part, seed)
-    speakers = list(voices)
+    found = _phrases(language, part, seed, _FEW if pairs < 10 else _DRAWS)
+    speakers = [voice for voice in voices for _ in range(voice.share)]
     rng.shuffle(speakers)
     takes: list[Take] = []
     for number, (first, second) in enumerate(_pairs(found, language, pairs)):
@@ -95,7 +96,7 @@ def findings_of(language: InspectionLanguage, words: str) -> Finding | None:
     return understood.finding if is_finding and understood.dialogue is None else None
 
 
-def _phrases(language: InspectionLanguage, part: str, seed: int) -> list[str]:
+def _phrases(language: InspectionLanguage, part: str, seed: int, draws: int) -> list[str]:
     def usable(phrase: Phrase) -> bool:
         return (
             phrase.usual
@@ -105,7 +106,7 @@ def _phrases(language: InspectionLanguage, part: str, seed: int) -> list[str]:
         )
 
     return [
-        phrase.words for phrase in PhraseSource(language, seed).pool(_DRAWS, 1) if usable(phrase)
+        phrase.words for phrase in PhraseSource(language, seed).pool(draws, 1) if usable(phrase)
     ]
 
 
