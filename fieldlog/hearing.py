@@ -135,9 +135,7 @@ def joined(
     refused half nothing was taken, so its words, which nobody said, count for nothing; but then only
     a whole sentence is made of two, no word of the dialogue.
     """
-    if (_whole_by_itself(first) and _whole_by_itself(second)) or not joinable(
-        first.clip, second.clip
-    ):
+    if _are_two(first, second) or not joinable(first.clip, second.clip):
         return None
     whole = hear_clip(join(first.clip, second.clip), listener, language, judge)
     words, head, rest = whole.text.split(), _taken(first), _taken(second)
@@ -152,8 +150,11 @@ def joined(
     return whole
 
 
-def _whole_by_itself(heard: Heard) -> bool:
-    return heard.complete and heard.understanding.decision is not Decision.REFUSE
+def _are_two(first: Heard, second: Heard) -> bool:
+    """Whether each is a whole phrase; a refused one is none, unless the other was taken."""
+    decisions = {each.understanding.decision for each in (first, second)}
+    counted = Decision.REFUSE not in decisions or Decision.ACCEPT in decisions
+    return first.complete and second.complete and counted
 
 
 def _taken(heard: Heard) -> list[str]:

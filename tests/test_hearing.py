@@ -160,11 +160,24 @@ class TestRefusedHalves:
         assert [accepted for _, accepted in found] == [False, False]
 
     def test_what_was_accepted_stays_in_the_whole(self, language: InspectionLanguage) -> None:
-        """A refused cough before a finding never makes another finding of it."""
-        words = {0.1: "front tyre cracked", 0.2: "left fork seal leaking", 0.3: self.WHOLE + " is"}
-        words[0.3] = "the front brake pads are at two millimetres"
+        """Half a phrase before a finding never makes another finding of it."""
+        more = "the front brake pads are at two millimetres"
+        words = {0.1: "front", 0.2: "left fork seal leaking", 0.3: more}
+        found = heard_as(words, language)
+        assert found == [("front", False), ("left fork seal leaking", True)]
+        words = {0.1: "left fork seal leaking", 0.2: "two millimetres", 0.3: more}
+        found = heard_as(words, language)
+        assert found == [("left fork seal leaking", True), ("two millimetres", False)]
+
+    def test_what_was_taken_takes_in_no_other_phrase(
+        self, language: InspectionLanguage, tea: TaggedLanguage
+    ) -> None:
+        """A phrase that was not heard well enough is told as such, not lost in another."""
+        words = {0.1: "small tea", 0.2: "large tea", 0.3: "small tea with milk"}
+        assert heard_as(words, tea, "large tea") == [("small tea", True), ("large tea", False)]
+        words = {0.1: "front tyre cracked", 0.2: "rear tyre worn", 0.3: "the rear tyre worn"}
         found = heard_as(words, language, "front tyre cracked")
-        assert found == [("front tyre cracked", False), ("left fork seal leaking", True)]
+        assert found == [("front tyre cracked", False), ("rear tyre worn", True)]
 
     def test_a_question_keeps_its_words(self, language: InspectionLanguage) -> None:
         words = {0.1: "front pads two", 0.2: "", 0.3: "front tyre cracked"}
