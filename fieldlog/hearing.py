@@ -124,6 +124,11 @@ def hear_clips(
         yield held
 
 
+BRIDGED_S = 1.9
+"""Seconds between two utterances that may be one phrase. Each keeps 0.32 s of silence at its ends, so
+the pause between the words may be 2.5 s (``fieldlog benchmarks breath``)."""
+
+
 def joined(
     first: Heard, second: Heard, listener: Listener, language: Language, judge: Judge
 ) -> Heard | None:
@@ -135,7 +140,7 @@ def joined(
     refused half nothing was taken, so its words, which nobody said, count for nothing; but then only
     a whole sentence is made of two, no word of the dialogue.
     """
-    if _are_two(first, second) or not joinable(first.clip, second.clip):
+    if _are_two(first, second) or not joinable(first.clip, second.clip, gap_s=BRIDGED_S):
         return None
     whole = hear_clip(join(first.clip, second.clip), listener, language, judge)
     words, head, rest = whole.text.split(), _taken(first), _taken(second)

@@ -32,6 +32,7 @@ from fieldlog.benchmarks.breath_takes import (
     PAUSES_S,
     SINGLE,
     SPLIT,
+    TALK,
     Take,
     findings_of,
     halves_of,
@@ -77,6 +78,11 @@ def test_pairs_singles_and_split_phrases(takes: list[Take], language: Inspection
     assert {take.pause_s for take in splits} == set(PAUSES_S)
     for take in splits:
         assert " ".join(take.texts) == take.said[0]
+    talk = [take for take in takes if take.kind == TALK]
+    assert len(talk) == 4 * len(PAUSES_S)
+    for take in talk:
+        assert take.said == ()
+        assert language.understand(" ".join(take.texts)).decision is not Decision.ACCEPT
     assert planned(language, VOICES, TEST, 8) == takes
 
 
@@ -125,6 +131,9 @@ def test_what_is_gone_counts_as_gone(language: InspectionLanguage) -> None:
     assert came(asked(pads)) == ASKED
     assert came(nothing) == came() == REFUSED
     assert result_of((PADS,), [heard(pads)], language) == RIGHT
+    assert result_of((), [heard(pads)], language) == WRONG
+    assert result_of((), [heard(nothing)], language) == result_of((), [], language) == REFUSED
+    assert result_of((), [heard(asked(pads))], language) == ASKED
 
 
 def test_the_upper_bound_is_clopper_and_pearsons() -> None:

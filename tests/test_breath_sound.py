@@ -65,3 +65,25 @@ def test_in_one_breath_none_is_accepted_and_the_rest_is_told(
     assert not both.accepted
     if both.understanding.decision is Decision.ASK:
         assert MORE_SAID in both.understanding.flags
+
+
+HALVES = [
+    ("drive_shaft", "sound", "drive shaft sound"),
+    ("rear_sprocket_is", "bent", "rear sprocket is bent"),
+]
+
+
+@pytest.mark.parametrize("pause_s", [1.0, 1.5, 2.0, 2.5])
+@pytest.mark.parametrize(("head", "rest", "words"), HALVES)
+def test_a_second_or_two_of_pause_is_bridged(
+    ears: Ears, head: str, rest: str, words: str, pause_s: float
+) -> None:
+    clips = spoken(head, rest, pause_s=pause_s)
+    assert len(clips) == 2
+    (whole,) = heard(ears, clips)
+    assert (whole.text, whole.accepted) == (words, True)
+
+
+@pytest.mark.parametrize(("head", "rest", "words"), HALVES)
+def test_halves_far_apart_are_nothing(ears: Ears, head: str, rest: str, words: str) -> None:
+    assert not any(each.accepted for each in heard(ears, spoken(head, rest, pause_s=3.5)))

@@ -179,6 +179,15 @@ class TestRefusedHalves:
         found = heard_as(words, language, "front tyre cracked")
         assert found == [("front tyre cracked", False), ("rear tyre worn", True)]
 
+    @pytest.mark.parametrize(("pause_s", "bridged"), [(1.0, True), (1.85, True), (2.0, False)])
+    def test_a_second_or_two_of_pause_is_bridged(
+        self, language: InspectionLanguage, pause_s: float, bridged: bool
+    ) -> None:
+        """Between the clips; about 0.64 s more lie between the words."""
+        words = {0.1: "front brake pads are good", 0.2: "two millimetres", 0.3: self.WHOLE}
+        found = heard_as(words, language, "front brake pads are good", second_at=0.5 + pause_s)
+        assert (found == [(self.WHOLE, True)]) is bridged
+
     def test_a_question_keeps_its_words(self, language: InspectionLanguage) -> None:
         words = {0.1: "front pads two", 0.2: "", 0.3: "front tyre cracked"}
         assert heard_as(words, language) == [("front pads two", False), ("", False)]

@@ -530,10 +530,18 @@ class TestMoreSaid:
     def test_an_answer_does_not_settle_what_else_was_said(self, talk: Talk) -> None:
         doubting(talk, "pads two millimetres")
         assert f"rear? {REST_AGAIN}" in talk.say("pads two millimetres")
-        assert REST_AGAIN in talk.say("front")
+        talk.say("front")
+        assert REST_AGAIN in talk.record.utterances[-1].question
         assert talk.standing() == []
         talk.say("affirm")
         assert talk.standing() == [("brake pads", "front", (2, "mm"))]
+        assert MORE_SAID in talk.record.utterances[-1].flags
+
+    def test_a_value_said_anew_does_not_settle_it_either(self, talk: Talk) -> None:
+        doubting(talk, self.FIRST)
+        talk.say(self.FIRST)
+        talk.say("four millimetres")
+        assert talk.standing() == [("brake pads", "front", (4, "mm"))]
         assert MORE_SAID in talk.record.utterances[-1].flags
 
     def test_an_answer_that_says_more_settles_nothing(self, talk: Talk) -> None:

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import utterances
-from fieldlog.benchmarks.breath_takes import PAIR, SINGLE, SPLIT, Take, findings_of, sound_of
+from fieldlog.benchmarks.breath_takes import PAIR, SINGLE, SPLIT, TALK, Take, findings_of, sound_of
 from fieldlog.cli.ears import Ears
 from fieldlog.doubt import Policy, Rules, judge_for
 from fieldlog.doubt_question import MORE_SAID
@@ -148,7 +148,7 @@ def result_of(said: Sequence[str], heard: Sequence[Heard], language: InspectionL
     taken = [each.understanding.finding for each in heard if each.accepted]
     meant = [None if one is None else meaning_of(one) for one in taken]
     asked = [each.understanding for each in heard if each.understanding.decision is Decision.ASK]
-    if meant == wanted:
+    if meant == wanted != []:
         return RIGHT
     if any(one not in wanted for one in meant) or len(set(meant)) < len(meant):
         return WRONG
@@ -175,7 +175,9 @@ def upper_bound(hits: int, of: int, confidence: float = 0.95) -> float:
 
 def page(came: Sequence[Came], part: str, rules: Rules, command: str) -> str:
     """What the command prints: Markdown."""
-    pairs, singles, splits = ([c for c in came if c.take.kind == k] for k in (PAIR, SINGLE, SPLIT))
+    pairs, singles, splits, talk = (
+        [c for c in came if c.take.kind == kind] for kind in (PAIR, SINGLE, SPLIT, TALK)
+    )
     voices = sorted({each.take.voice.name for each in came})
     level = rules.more_said.get("whisper", -math.inf)
     lines = [
@@ -190,8 +192,10 @@ def page(came: Sequence[Came], part: str, rules: Rules, command: str) -> str:
         *_head("between", "pairs", *RESULTS),
     ]  # fmt: skip
     lines += _by(pairs)
-    lines += ["", "## A pause inside one phrase", "", *_head("pause", "phrases", *RESULTS)]
+    lines += ["", "## A pause inside a phrase", "", *_head("pause", "phrases", *RESULTS)]
     lines += _by(splits)
+    lines += ["", "## A pause inside a sentence that is no finding", ""]
+    lines += [*_head("pause", "sentences", *RESULTS), *_by(talk)]
     lines += ["", "## Levels of the tail", ""]
     lines += _head(
         "nats", "swallowed pairs that would still be accepted", "right singles asked about"

@@ -50,10 +50,10 @@ def breath(
     docs: Path | None,
     as_json: bool,
 ) -> None:
-    """Say two findings in one breath, the same singly, and phrases with a pause inside; hear them.
+    """Say two findings in one breath, the same singly, and sentences with a pause inside; hear them.
 
-    No finding may be accepted while the one behind it is gone without a word. The policy is that of
-    FIELDLOG_POLICY.
+    No finding may be accepted while the one behind it is gone without a word, and none may come of
+    a sentence that is no finding. The policy is that of FIELDLOG_POLICY.
 
     \b
     Examples:

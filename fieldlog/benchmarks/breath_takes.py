@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import random
+import tomllib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,8 +17,9 @@ from numpy.typing import NDArray
 
 from fieldlog.audio.clip import RATE
 from fieldlog.audio.files import read_clip
+from fieldlog.benchmarks import speech_set
 from fieldlog.benchmarks.speech_set.items import write_sound
-from fieldlog.benchmarks.speech_set.phrases import Phrase, PhraseSource, in_part
+from fieldlog.benchmarks.speech_set.phrases import Phrase, PhraseSource, in_part, part_of
 from fieldlog.benchmarks.speech_set.voices import Job, Voice, as_said, speak, trimmed
 from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.model import Decision, Finding, Kind
@@ -26,12 +28,13 @@ Samples = NDArray[np.float32]
 Progress = Callable[[int, int], None]
 
 SEED = 20_270_118
-PAIR, SINGLE, SPLIT = "pair", "single", "split"
+PAIR, SINGLE, SPLIT, TALK = "pair", "single", "split", "talk"
 JOINERS: tuple[tuple[str, float | None], ...] = (
     ("and", None), ("then", None), ("but", None), ("", None), ("", 0.0), ("", 0.2), ("", 0.35), ("", 0.5),
 )  # fmt: skip
 """(word between the two, seconds of silence between two sentences spoken apart); None: one sentence."""
 PAUSES_S = (0.5, 1.0, 1.5, 2.0, 2.5)
+NEGATIVES = Path(speech_set.__file__).with_name("negatives.toml")
 _LEAD_S, _TRAIL_S = 0.5, 1.5
 _HISS = 2e-4
 """RMS (full scale 1) behind everything: no microphone gives digital silence."""
@@ -47,7 +50,7 @@ class Take:
 
     kind: str
     said: tuple[str, ...]
-    """The findings in it, in the words of the grammar."""
+    """The findings in it, in the words of the grammar; none in talk."""
     texts: tuple[str, ...]
     pause_s: float
     joiner: str
@@ -58,7 +61,8 @@ class Take:
 def planned(
     language: InspectionLanguage, voices: Sequence[Voice], part: str, pairs: int, seed: int = SEED
 ) -> list[Take]:
-    """``pairs`` pairs, each of their findings singly, and as many split phrases as half of that.
+    """``pairs`` pairs, each of their findings singly; half as many phrases, and as many sentences that
+    are no finding, with each of the pauses inside.
 
     The same arguments give the same takes; each pair, and each split phrase, has one voice,
     and the slow voices speak less often.
@@ -73,19 +77,18 @@ def planned(
         # The joiners go on by one each time round the voices, so that each voice has each of them.
         word, pause = JOINERS[(number + number // len(speakers)) % len(JOINERS)]
         if pause is None:
-            texts = (" ".join(each for each in (first, word, second) if each),)
+            texts: tuple[str, ...] = (" ".join(each for each in (first, word, second) if each),)
             joiner = f'"{word}"' if word else "nothing, one sentence"
         else:
             texts, joiner = (first, second), f"pause of {pause:g} s"
         takes.append(Take(PAIR, (first, second), texts, pause or 0.0, joiner, voice))
         takes += [Take(SINGLE, (one,), (one,), 0.0, "", voice) for one in (first, second)]
     splits = [cut for phrase in found if (cut := halves_of(phrase, language)) is not None]
-    for number, (head, rest) in enumerate(splits[: pairs // 2]):
+    spoken = [(SPLIT, (f"{head} {rest}",), (head, rest)) for head, rest in splits[: pairs // 2]]
+    spoken += [(TALK, (), halves) for halves in _talk(part, rng)[: pairs // 2]]
+    for number, (kind, said, texts) in enumerate(spoken):
         voice = speakers[number % len(speakers)]
-        takes += [
-            Take(SPLIT, (f"{head} {rest}",), (head, rest), pause, f"{pause:g} s", voice)
-            for pause in PAUSES_S
-        ]
+        takes += [Take(kind, said, texts, pause, f"{pause:.1f} s", voice) for pause in PAUSES_S]
     return takes
 
 
@@ -108,6 +111,17 @@ def _phrases(language: InspectionLanguage, part: str, seed: int, draws: int) -> 
     return [
         phrase.words for phrase in PhraseSource(language, seed).pool(draws, 1) if usable(phrase)
     ]
+
+
+def _talk(part: str, rng: random.Random) -> list[tuple[str, str]]:
+    """What is said in a workshop and is no finding, each in two halves; near misses before the rest."""
+    said = tomllib.loads(NEGATIVES.read_text(encoding="utf-8"))
+    halves = []
+    for kind in ("near", "chatter"):
+        own = [words.split() for words in said[kind] if part_of(words) == part]
+        rng.shuffle(own)
+        halves += [(" ".join(w[: len(w) // 2]), " ".join(w[len(w) // 2 :])) for w in own]
+    return halves
 
 
 def _pairs(
