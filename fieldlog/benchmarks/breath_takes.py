@@ -84,9 +84,11 @@ def planned(
         takes.append(Take(PAIR, (first, second), texts, pause or 0.0, joiner, voice))
         takes += [Take(SINGLE, (one,), (one,), 0.0, "", voice) for one in (first, second)]
     splits = [cut for phrase in found if (cut := halves_of(phrase, language)) is not None]
-    spoken = [(SPLIT, (f"{head} {rest}",), (head, rest)) for head, rest in splits[: pairs // 2]]
-    spoken += [(TALK, (), halves) for halves in _talk(part, rng)[: pairs // 2]]
-    for number, (kind, said, texts) in enumerate(spoken):
+    paused: list[tuple[str, tuple[str, ...], tuple[str, str]]] = [
+        (SPLIT, (f"{head} {rest}",), (head, rest)) for head, rest in splits[: pairs // 2]
+    ]
+    paused += [(TALK, (), halves) for halves in _talk(part, rng)[: pairs // 2]]
+    for number, (kind, said, texts) in enumerate(paused):
         voice = speakers[number % len(speakers)]
         takes += [Take(kind, said, texts, pause, f"{pause:.1f} s", voice) for pause in PAUSES_S]
     return takes
