@@ -17,7 +17,7 @@ from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import utterances
 from fieldlog.benchmarks.breath_takes import PAIR, SINGLE, SPLIT, TALK, Take, findings_of, sound_of
 from fieldlog.cli.ears import Ears
-from fieldlog.doubt import Policy, Rules, judge_for
+from fieldlog.doubt import Judge, Policy, Rules, judge_for
 from fieldlog.doubt_question import MORE_SAID
 from fieldlog.hearing import Heard
 from fieldlog.inspection_language import InspectionLanguage
@@ -134,11 +134,11 @@ def _in_turn(
     rules: Rules,
     policy: Policy,
 ) -> list[Heard]:
-    def judging(spoken: Language) -> Callable[..., object]:
+    def judging(spoken: Language) -> Judge:
         return judge_for(spoken, rules, policy)
 
     listener.load(language)
-    ears = Ears(language, listener, judge_for(language, rules, policy), judging, reloads=True)  # type: ignore[arg-type]
+    ears = Ears(language, listener, judging(language), judging, reloads=True)
     return list(hear_in_turn(clips, Turns(ears)))
 
 
