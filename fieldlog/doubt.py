@@ -20,7 +20,7 @@ from importlib import resources
 from typing import Any
 
 from fieldlog.audio.clip import Clip
-from fieldlog.doubt_question import distinct, what_to_ask
+from fieldlog.doubt_question import distinct, telling_more, what_to_ask
 from fieldlog.errors import UsageError
 from fieldlog.language.answers import UNCLEAR
 from fieldlog.listeners.base import Language
@@ -131,6 +131,15 @@ class Rules:
     weights: Mapping[str, Mapping[str, Weights]]
     flags: Mapping[str, float]
     provenance: Mapping[str, str]
+    more_said: Mapping[str, float]
+    """Listener -> nats; an utterance whose tail is bent further goes on behind what was heard."""
+
+    def goes_on(self, hearing: Hearing) -> bool:
+        """Whether more was said than the best hypothesis holds ("front pads worn, left mirror ...").
+
+        Of the tail alone: the words that were heard may fit as well as can be.
+        """
+        return terms(hearing).get("tail", 0.0) < self.more_said.get(hearing.listener, -math.inf)
 
     def least(self, weights: Weights, policy: Policy, flags: frozenset[str]) -> float:
         """Least chance for accepting without a question."""
@@ -146,6 +155,7 @@ def read_rules(text: str, where: str = "doubt.toml") -> Rules:
         data: dict[str, Any] = tomllib.loads(text)
         provenance = {name: str(value) for name, value in data.pop("provenance").items()}
         flags = {name: float(value) for name, value in data.pop("flags").items()}
+        more_said = {name: float(value) for name, value in data.pop("more_said").items()}
         weights = {
             listener: {kind: _weights(table[kind]) for kind in KINDS}
             for listener, table in data.items()
@@ -156,7 +166,7 @@ def read_rules(text: str, where: str = "doubt.toml") -> Rules:
             where=where,
             todo="take the one that ships with fieldlog as an example",
         ) from error
-    return Rules(weights, flags, provenance)
+    return Rules(weights, flags, provenance, more_said)
 
 
 def _weights(table: dict[str, Any]) -> Weights:
@@ -244,11 +254,28 @@ def decide(
 
     ``rivals`` are the parsed next hypotheses, nearest first; they only shape the question.
     ``near_twins`` are the parsed twins that were heard too, with the nats they are behind. A
-    listener that gives no evidence the rules know (typed words, replay) is not doubted.
+    listener that gives no evidence the rules know (typed words, replay) is not doubted. What goes on
+    behind the words that were heard is never accepted, however well these fit.
     """
     known = rules.weights.get(hearing.listener)
     if known is None or not hearing.hypotheses or understanding.decision is Decision.REFUSE:
         return understanding
+    found = _weighed(understanding, hearing, flags, rules, policy, known, rivals, near_twins)
+    goes_on = found.decision is not Decision.REFUSE and rules.goes_on(hearing)
+    return _more_said(found) if goes_on else found
+
+
+def _weighed(
+    understanding: Understanding,
+    hearing: Hearing,
+    flags: frozenset[str],
+    rules: Rules,
+    policy: Policy,
+    known: Mapping[str, Weights],
+    rivals: tuple[Understanding, ...],
+    near_twins: tuple[tuple[Understanding, float], ...],
+) -> Understanding:
+    """``decide`` but for what goes on behind the words."""
     weights = known[kind_of(understanding)]
     evidence = terms(hearing)
     chance = weights.chance(evidence)
@@ -318,6 +345,15 @@ def _refused(understanding: Understanding) -> Understanding:
         slots={},
         dialogue=None,
     )
+
+
+def _more_said(understanding: Understanding) -> Understanding:
+    """Asked about, or the question it has told on; what it says may itself be cut short."""
+    if understanding.decision is Decision.ACCEPT:
+        reason = "more was said than was understood"
+        return telling_more(_asked(understanding, (), reason, "unsure"))
+    flagged = replace(understanding, flags=tuple(dict.fromkeys((*understanding.flags, UNCLEAR))))
+    return telling_more(flagged)
 
 
 def _asked_already(

@@ -6,11 +6,36 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from fieldlog.language import tell
-from fieldlog.language.decide import difference, meaning_of
+from fieldlog.language.decide import IN_FULL, difference, meaning_of
 from fieldlog.language.dialogue import CORRECTION
-from fieldlog.model import Finding, Kind, Understanding
+from fieldlog.model import Decision, Finding, Kind, Understanding
 
 NEW_OR_CORRECTION = "A new finding or a correction"
+MORE_SAID = "more was said"
+"""Flag of an utterance whose sound goes on behind the words that were heard."""
+REST_AGAIN = "More was said, and only this can be taken: say the rest again."
+ALL_AGAIN = "More was said, and nothing is taken: say it again, one thing at a time."
+
+
+def waits(asked: Understanding) -> bool:
+    """Whether a short answer can settle it: something to choose, or to say yes or no to."""
+    return (
+        asked.decision is Decision.ASK
+        and bool(asked.candidates or asked.finding)
+        and NEW_OR_CORRECTION not in asked.question  # yes would not say which
+        and IN_FULL not in asked.question
+    )
+
+
+def telling_more(said: Understanding) -> Understanding:
+    """Flagged as ``MORE_SAID``, and a question says so: what an answer takes is not all of it."""
+    flagged = replace(said, flags=tuple(dict.fromkeys((*said.flags, MORE_SAID))))
+    if said.decision is not Decision.ASK or any(
+        t in said.question for t in (REST_AGAIN, ALL_AGAIN)
+    ):
+        return flagged
+    told = REST_AGAIN if waits(said) else ALL_AGAIN
+    return replace(flagged, question=f"{said.question} {told}".strip())
 
 
 def distinct(understandings: Sequence[Understanding]) -> tuple[Finding, ...]:

@@ -124,21 +124,45 @@ def hear_clips(
         yield held
 
 
+BRIDGED_S = 1.9
+"""Seconds between two utterances that may be one phrase. Each keeps 0.32 s of silence at its ends, so
+the pause between the words may be 2.5 s (``fieldlog benchmarks breath``)."""
+
+
 def joined(
     first: Heard, second: Heard, listener: Listener, language: Language, judge: Judge
 ) -> Heard | None:
     """Two utterances as one phrase that a pause cut in two, or None when they are not.
 
     Only where at least one of them is no whole phrase by itself, the second follows soon, and the
-    two together are accepted and say more than either ("a small latte ... with cream"): two whole
-    phrases are never made one, or the second would be lost in the first.
+    two together are accepted and say more than what was taken of either ("a small latte ... with
+    cream"): two whole phrases are never made one, or the second would be lost in the first. Of a
+    refused half nothing was taken, so its words, which nobody said, count for nothing; but then only
+    a whole sentence is made of two, no word of the dialogue.
     """
-    if (first.complete and second.complete) or not joinable(first.clip, second.clip):
+    if _are_two(first, second) or not joinable(first.clip, second.clip, gap_s=BRIDGED_S):
         return None
     whole = hear_clip(join(first.clip, second.clip), listener, language, judge)
-    words = whole.text.split()
-    if not whole.accepted or len(words) <= max(len(first.text.split()), len(second.text.split())):
+    words, head, rest = whole.text.split(), _taken(first), _taken(second)
+    if not whole.accepted or len(words) <= max(len(head), len(rest)):
         return None
-    if first.accepted and words[: len(first.text.split())] != first.text.split():
+    if not head and not rest and whole.understanding.kind not in (Kind.FINDING, Kind.ORDER):
+        return None
+    if first.accepted and words[: len(head)] != head:
+        return None
+    if second.accepted and words[-len(rest) :] != rest:
         return None
     return whole
+
+
+def _are_two(first: Heard, second: Heard) -> bool:
+    """Whether each is a whole phrase; a refused one is none, unless the other was taken."""
+    decisions = {each.understanding.decision for each in (first, second)}
+    counted = Decision.REFUSE not in decisions or Decision.ACCEPT in decisions
+    return first.complete and second.complete and counted
+
+
+def _taken(heard: Heard) -> list[str]:
+    """Words of what was accepted or asked about; none of what was refused."""
+    refused = heard.understanding.decision is Decision.REFUSE
+    return [] if refused else heard.text.split()

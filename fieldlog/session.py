@@ -14,8 +14,9 @@ from fieldlog.aftercare.checklist import Item, Skip, progress
 from fieldlog.aftercare.plan import skipped_event
 from fieldlog.assess import Assessment, again, assess
 from fieldlog.catalogue.component import Catalogue
+from fieldlog.doubt_question import MORE_SAID
 from fieldlog.hearing import Heard
-from fieldlog.language.answers import APART
+from fieldlog.language.answers import APART, UNCLEAR
 from fieldlog.model import Context, Decision, Finding, Kind, Limit, Understanding
 from fieldlog.store.records import NewUtterance, Saved, Utterance
 from fieldlog.store.repository import Repository
@@ -146,9 +147,12 @@ class Session:
     def _completed(self, heard: Heard) -> Heard:
         """ "correction four millimetres" as the whole phrase, with what the last finding was about.
 
-        Stays as it was heard, and so a question, where the value does not fit that finding.
+        Stays as it was heard, and so a question, where the value does not fit that finding or was
+        not heard clearly to its end.
         """
         said = heard.understanding
+        if {UNCLEAR, MORE_SAID} & set(said.flags):
+            return heard
         value = said.slots.get("value", "") if said.dialogue == "correction" else ""
         last = self._findings[-1][1] if self._findings else None
         if not value or last is None or last.quantity is None or not last.quantity.words:

@@ -1,6 +1,6 @@
 """Question and answer: after a question the next utterance may be its answer.
 
-``settles`` and ``waits`` are pure. ``Turns`` is the one way in which ``listen``, ``hear`` and the
+``settles`` is pure. ``Turns`` is the one way in which ``listen``, ``hear`` and the
 demo hear utterances one after another; it remembers the question that waits and nothing else.
 """
 
@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING
 
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import joinable
-from fieldlog.doubt_question import NEW_OR_CORRECTION, what_to_ask
+from fieldlog.doubt_question import MORE_SAID, telling_more, what_to_ask
+from fieldlog.doubt_question import waits as waits  # a question's own, and asked for here
 from fieldlog.hearing import Heard, hear_clip, joined
 from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.language.answers import ANSWERED
-from fieldlog.language.decide import IN_FULL, meaning_key, meaning_of
+from fieldlog.language.decide import meaning_key, meaning_of
 from fieldlog.language.dialogue import CORRECTION
 from fieldlog.listeners.base import WordGraph
 from fieldlog.model import Decision, Finding, Kind, Understanding
@@ -29,16 +30,6 @@ TAKES_NOTHING = {NEGATIVE: "no: nothing of it is taken", DISREGARD: "dropped: no
 WAITS_S = 60.0
 """Seconds from the end of a question's words until a short word is no answer to it any more: long
 enough to read a gauge again, short enough that a word to somebody else is not taken."""
-
-
-def waits(asked: Understanding) -> bool:
-    """Whether a short answer can settle it: something to choose, or to say yes or no to."""
-    return (
-        asked.decision is Decision.ASK
-        and bool(_candidates(asked))
-        and not asked.question.startswith(NEW_OR_CORRECTION)  # yes would not say which
-        and not asked.question.endswith(IN_FULL)
-    )
 
 
 def settles(asked: Understanding, said: Understanding) -> bool:
@@ -228,6 +219,8 @@ class Turns:
                 reason="said before the question was asked: it may be the end of the same sentence",
                 question=what_to_ask(said, ()),
             )
+        if ANSWERED in said.flags and MORE_SAID in (*asked.flags, *said.flags):
+            said = telling_more(said)
         return replace(heard, understanding=said, answers=asked)
 
     def _load(self, asked: Understanding | None) -> None:

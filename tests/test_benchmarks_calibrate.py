@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import asdict, replace
+from importlib import resources
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,7 @@ from scipy.optimize import minimize
 from fieldlog.benchmarks.calibrate import calibrate
 from fieldlog.benchmarks.calibrate_cases import samples, still_said
 from fieldlog.benchmarks.calibrate_evidence import Case, Line, hear_cases, read_lines, write_lines
-from fieldlog.benchmarks.calibrate_file import FLAGS, to_toml
+from fieldlog.benchmarks.calibrate_file import FLAGS, MORE_SAID, to_toml
 from fieldlog.benchmarks.calibrate_fit import (
     LEAST,
     MOST_REFUSED,
@@ -117,6 +118,7 @@ def test_the_file_is_read_back_and_is_the_same_bytes_again() -> None:
     rules = read_rules(first)
     assert set(rules.weights["whisper"]) == set(KINDS)
     assert rules.flags == FLAGS
+    assert rules.more_said == {"whisper": MORE_SAID}
     assert rules.provenance == {"made_by": "test"}
 
 
@@ -229,3 +231,10 @@ def test_samples_know_their_twin(language: InspectionLanguage) -> None:
     assert sample.twin == pytest.approx(6.1)
     assert sample.is_twin
     assert not sample.right
+
+
+def test_the_shipped_file_is_written_again_as_it_is() -> None:
+    """A value put in by hand, or one that the next calibration would lose, shows here."""
+    rules = shipped_rules()
+    text = resources.files("fieldlog").joinpath("doubt.toml").read_text(encoding="utf-8")
+    assert to_toml("whisper", rules.weights["whisper"], rules.provenance, FLAGS) == text

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -106,6 +107,94 @@ def test_doubt_may_only_take_away(tea: TaggedLanguage) -> None:
 
     heard = hear_clip(sound(0.1, 0.0), Told({0.1: "small tea"}), tea, ask)
     assert (heard.understanding.decision, heard.complete) == (Decision.ASK, True)
+
+
+def refusing(*refused: str) -> Callable[[Understanding, Hearing, Clip], Understanding]:
+    """Doubt about these words: the nearest phrase of the grammar, but nobody said it."""
+
+    def judge(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
+        if understanding.text not in refused:
+            return understanding
+        return replace(understanding, decision=Decision.REFUSE, kind=Kind.NOTHING, finding=None)
+
+    return judge
+
+
+def heard_as(
+    words: dict[float, str], language: Language, *refused: str, second_at: float = 2.0
+) -> list[tuple[str, bool]]:
+    """Two clips, and what is heard of each and of both (0.3); what is refused, what counts."""
+    clips = [sound(0.1, 0.0), sound(0.2, second_at)]
+    found = hear_clips(clips, Told(words), language, refusing(*refused))
+    return [(each.text, each.accepted) for each in found]
+
+
+class TestRefusedHalves:
+    WHOLE = "front pads two millimetres"
+
+    @pytest.mark.parametrize(
+        ("first", "second"),
+        [
+            ("front brake pads are good", "rear tyre tread depth two millimetres"),
+            ("front brake pads are good", "two millimetres"),
+            ("front pads", "rear tyre tread depth two millimetres"),
+        ],
+    )
+    def test_their_words_count_for_nothing(
+        self, language: InspectionLanguage, first: str, second: str
+    ) -> None:
+        words = {0.1: first, 0.2: second, 0.3: self.WHOLE}
+        assert heard_as(words, language, first, second) == [(self.WHOLE, True)]
+
+    def test_two_that_are_nothing_together_stay_nothing(self, language: InspectionLanguage) -> None:
+        words = {0.1: "front tyre cracked", 0.2: "rear tyre worn", 0.3: self.WHOLE}
+        found = heard_as(words, language, "front tyre cracked", "rear tyre worn", self.WHOLE)
+        assert found == [("front tyre cracked", False), ("rear tyre worn", False)]
+
+    @pytest.mark.parametrize("whole", ["disregard", "take photo", "affirm"])
+    def test_no_word_of_the_dialogue_is_made_of_two(
+        self, language: InspectionLanguage, whole: str
+    ) -> None:
+        words = {0.1: "front tyre cracked", 0.2: "rear tyre worn", 0.3: whole}
+        found = heard_as(words, language, "front tyre cracked", "rear tyre worn")
+        assert [accepted for _, accepted in found] == [False, False]
+
+    def test_what_was_accepted_stays_in_the_whole(self, language: InspectionLanguage) -> None:
+        """Half a phrase before a finding never makes another finding of it."""
+        more = "the front brake pads are at two millimetres"
+        words = {0.1: "front", 0.2: "left fork seal leaking", 0.3: more}
+        found = heard_as(words, language)
+        assert found == [("front", False), ("left fork seal leaking", True)]
+        words = {0.1: "left fork seal leaking", 0.2: "two millimetres", 0.3: more}
+        found = heard_as(words, language)
+        assert found == [("left fork seal leaking", True), ("two millimetres", False)]
+
+    def test_what_was_taken_takes_in_no_other_phrase(
+        self, language: InspectionLanguage, tea: TaggedLanguage
+    ) -> None:
+        """A phrase that was not heard well enough is told as such, not lost in another."""
+        words = {0.1: "small tea", 0.2: "large tea", 0.3: "small tea with milk"}
+        assert heard_as(words, tea, "large tea") == [("small tea", True), ("large tea", False)]
+        words = {0.1: "front tyre cracked", 0.2: "rear tyre worn", 0.3: "the rear tyre worn"}
+        found = heard_as(words, language, "front tyre cracked")
+        assert found == [("front tyre cracked", False), ("rear tyre worn", True)]
+
+    @pytest.mark.parametrize(("pause_s", "bridged"), [(1.0, True), (1.85, True), (2.0, False)])
+    def test_a_second_or_two_of_pause_is_bridged(
+        self, language: InspectionLanguage, pause_s: float, bridged: bool
+    ) -> None:
+        """Between the clips; about 0.64 s more lie between the words."""
+        words = {0.1: "front brake pads are good", 0.2: "two millimetres", 0.3: self.WHOLE}
+        found = heard_as(words, language, "front brake pads are good", second_at=0.5 + pause_s)
+        assert (found == [(self.WHOLE, True)]) is bridged
+
+    def test_a_question_keeps_its_words(self, language: InspectionLanguage) -> None:
+        words = {0.1: "front pads two", 0.2: "", 0.3: "front tyre cracked"}
+        assert heard_as(words, language) == [("front pads two", False), ("", False)]
+
+    def test_two_whole_phrases_are_never_made_one(self, language: InspectionLanguage) -> None:
+        words = {0.1: "front tyre cracked", 0.2: "rear tyre worn", 0.3: self.WHOLE}
+        assert heard_as(words, language) == [("front tyre cracked", True), ("rear tyre worn", True)]
 
 
 @pytest.fixture(scope="module")

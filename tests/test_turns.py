@@ -14,7 +14,9 @@ from fieldlog.aftercare.plan import left_open, never_confirmed
 from fieldlog.audio.capture import Spoken
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.cli.ears import Ears
-from fieldlog.hearing import Heard
+from fieldlog.doubt import decide, shipped_rules
+from fieldlog.doubt_question import ALL_AGAIN, MORE_SAID, REST_AGAIN
+from fieldlog.hearing import Heard, Judge
 from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.listeners.base import Language
@@ -474,3 +476,122 @@ def test_a_question_does_not_change_the_ear(language: InspectionLanguage) -> Non
     for answering in (Answering(language, asked), language.answering(asked)):
         assert answering.in_shop_words is language.in_shop_words is True
         assert answering.hint == language.hint
+
+
+def goes_on(*texts: str) -> Judge:
+    """Doubt about the end of these utterances: something was said behind their words."""
+    rules = shipped_rules()
+    tail = rules.more_said["whisper"] - 1.0
+
+    def judge(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
+        said = hearing.hypotheses[0].text if hearing.hypotheses else ""
+        sure = {"bend": 0.0, "margin": 8.0, "tokens": 4.0, "logprob": -0.1}
+        evidence = {**sure, "tail": tail if said in texts else 0.0}
+        heard = Hearing("whisper", (Hypothesis(said, 0.0, evidence),) if said else (), 0.0)
+        return decide(understanding, heard, frozenset(), rules)
+
+    return judge
+
+
+def doubting(talk: Talk, *texts: str) -> None:
+    object.__setattr__(talk.ears, "judge", goes_on(*texts))
+
+
+class TestMoreSaid:
+    """Two findings in one breath, of which the ear holds the first."""
+
+    FIRST = "front pads two millimetres"
+
+    def test_the_question_says_so_and_yes_takes_the_named_one(self, talk: Talk) -> None:
+        doubting(talk, self.FIRST)
+        line = talk.say(self.FIRST)
+        assert REST_AGAIN in line
+        assert (talk.standing(), talk.open()) == ([], [self.FIRST])
+        talk.say("affirm")
+        assert talk.standing() == [("brake pads", "front", (2, "mm"))]
+        assert MORE_SAID in talk.record.utterances[-1].flags  # for whoever reviews the record
+        talk.say("left mirror cracked")
+        assert len(talk.standing()) == 2
+
+    @pytest.mark.parametrize("answer", ["negative", "disregard"])
+    def test_no_takes_nothing(self, talk: Talk, answer: str) -> None:
+        doubting(talk, self.FIRST)
+        talk.say(self.FIRST)
+        talk.say(answer)
+        assert talk.standing() == []
+
+    def test_a_unit_alone_confirms_nothing(self, talk: Talk) -> None:
+        """ "two" may be the beginning of "two point five"."""
+        doubting(talk, self.FIRST)
+        talk.say(self.FIRST)
+        talk.say("millimetres")
+        assert talk.standing() == []
+
+    def test_an_answer_does_not_settle_what_else_was_said(self, talk: Talk) -> None:
+        doubting(talk, "pads two millimetres")
+        assert f"rear? {REST_AGAIN}" in talk.say("pads two millimetres")
+        talk.say("front")
+        assert REST_AGAIN in talk.record.utterances[-1].question
+        assert talk.standing() == []
+        talk.say("affirm")
+        assert talk.standing() == [("brake pads", "front", (2, "mm"))]
+        assert MORE_SAID in talk.record.utterances[-1].flags
+
+    def test_a_value_said_anew_does_not_settle_it_either(self, talk: Talk) -> None:
+        doubting(talk, self.FIRST)
+        talk.say(self.FIRST)
+        talk.say("four millimetres")
+        assert talk.standing() == [("brake pads", "front", (4, "mm"))]
+        assert MORE_SAID in talk.record.utterances[-1].flags
+
+    def test_an_answer_that_says_more_settles_nothing(self, talk: Talk) -> None:
+        doubting(talk, "front")
+        talk.say("pads two millimetres")
+        assert REST_AGAIN in talk.say("front")
+        assert talk.standing() == []
+
+    @pytest.mark.parametrize("answer", ["affirm", "negative", "disregard"])
+    def test_yes_and_no_with_something_behind_them_settle_nothing(
+        self, talk: Talk, answer: str
+    ) -> None:
+        doubting(talk, answer)
+        talk.say("front pads two")
+        assert "More was said" in talk.say(answer)
+        assert talk.standing() == []
+
+    def test_a_correction_with_something_behind_it_corrects_nothing(self, talk: Talk) -> None:
+        said = ("correction four millimetres", "correction front pads four millimetres")
+        doubting(talk, *said)
+        talk.say(self.FIRST)
+        for words, told in zip(said, (ALL_AGAIN, REST_AGAIN), strict=True):
+            assert told in talk.say(words)
+            assert talk.standing() == [("brake pads", "front", (2, "mm"))]
+        assert "corrects" in talk.say("affirm")
+        assert talk.standing() == [("brake pads", "front", (4, "mm"))]
+
+    def test_a_correction_of_an_open_question_is_held_to_it(self, talk: Talk) -> None:
+        doubting(talk, "correction four millimetres")
+        talk.say("front pads two")
+        talk.say("correction four millimetres")
+        assert talk.standing() == []
+
+    @pytest.mark.parametrize("word", ["take photo", "skip horn"])
+    def test_a_command_is_asked_about(self, talk: Talk, word: str) -> None:
+        doubting(talk, word)
+        assert ALL_AGAIN in talk.say(word)
+        assert talk.record.utterances[-1].decision is Decision.ASK
+
+    def test_a_remark_keeps_all_its_words(self, language: InspectionLanguage) -> None:
+        listener = Plain(["remark"])
+        listener.load(language)
+        turns = Turns(Ears(language, listener, goes_on("remark")))
+        heard = turns.hear(clip_at(0.0))
+        assert heard.accepted
+        assert heard.understanding.slots["remark"] == "front pads squeal and left mirror cracked"
+
+
+class Plain(TypedListener):
+    """Has plain words besides."""
+
+    def transcribe(self, clip: Clip) -> str:
+        return "Remark, front pads squeal and left mirror cracked"

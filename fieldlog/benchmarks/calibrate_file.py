@@ -19,8 +19,17 @@ HEAD = """\
 # Below the chance "refuse" nothing is asked; "accept" is the least chance that counts unasked.
 """
 
+MORE_SAID_HEAD = (
+    "# Nats: where the last token or the end is bent further than this, more was said than was heard, and",
+    "# nothing is accepted (`fieldlog benchmarks breath --part tune`; not fitted by calibrate).",
+)
+
 FLAGS = {"overflow": 0.5, "clipped": 0.3, "narrow band": 0.2, "cut at maximum": 1.0}
 """Added to the least chance, as a share of what is left to 1. Common practice, not fitted."""
+
+MORE_SAID = -2.5
+"""Nats of the tail below which more was said than was heard. Chosen by ``fieldlog benchmarks breath``
+on the part "tune", not fitted here."""
 
 
 def to_toml(
@@ -37,6 +46,7 @@ def to_toml(
         "# How much a doubt about the sound itself adds, as a share of what is left to 1.",
     ]
     lines += ["[flags]", *(f'"{name}" = {value:g}' for name, value in flags.items())]
+    lines += ["", *MORE_SAID_HEAD, "[more_said]", f"{listener} = {MORE_SAID:g}"]
     for kind, one in weights.items():
         lines += ["", f"[{listener}.{kind}]"]
         for name in ("intercept", *TERMS, "cap", "twin_margin", "refuse"):

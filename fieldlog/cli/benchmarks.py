@@ -358,10 +358,12 @@ _add_doubt()
 
 
 def _add_hearing() -> None:
+    from fieldlog.benchmarks.breath_command import breath
     from fieldlog.benchmarks.chatter_command import chatter
     from fieldlog.benchmarks.hearing_every_command import every
     from fieldlog.benchmarks.hearing_start_command import start
 
+    benchmarks.add_command(breath)
     benchmarks.add_command(chatter)
     benchmarks.add_command(every)
     benchmarks.add_command(start)
