@@ -11,7 +11,7 @@ from fieldlog.derived.from_finding import Derived, Lacking, derive
 from fieldlog.limits.cautions import cautions
 from fieldlog.limits.check import check, merge_readings, worse_severity
 from fieldlog.limits.judge import SEVERENESS
-from fieldlog.model import Context, Finding, Limit, Quantity, Severity, State, Verdict
+from fieldlog.model import Context, Finding, Limit, Quantity, State, Verdict
 
 _OVER_SEVERAL = ("spread", "pair difference")
 """Aggregations that say nothing of one reading."""

@@ -103,7 +103,7 @@ def _asks_for_work(verdict: Verdict) -> bool:
 def _line(each: Judged, component: Component, torques: tuple[str, ...]) -> JobLine:
     finding, verdict = each.finding, each.verdict
     gate, beyond = verdict.gate, component.follows(finding.characteristic)
-    advice = (gate.limit.advice,) if gate is not None and gate.limit.advice else ()
+    advice: tuple[str, ...] = (gate.limit.advice,) if gate and gate.limit.advice else ()
     if verdict.state is State.UNDECIDED:
         said = tuple(text for text in advice if text not in verdict.reason)
         advice = (f"undecided: {verdict.reason}", *said)

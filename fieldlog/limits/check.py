@@ -239,9 +239,7 @@ def _gate(judgements: Sequence[Judgement], finding: Finding, failed: Set[str]) -
     usable = [each for each in judgements if not each.reason.startswith(_NOT_JUDGED)]
     cited = [each for each in usable if gates(each.limit)]
     common = [
-        each
-        for each in usable
-        if each.limit.status is LimitStatus.COMMON and not gates(each.limit)
+        each for each in usable if each.limit.status is LimitStatus.COMMON and not gates(each.limit)
     ]
     advice = _worst(common, finding)
     if cited:
@@ -272,9 +270,7 @@ def _gate(judgements: Sequence[Judgement], finding: Finding, failed: Set[str]) -
     return _Outcome(State.UNDECIDED, None, lacking)
 
 
-def _severity(
-    state: State, judgements: Sequence[Judgement], failed: Set[str]
-) -> Severity | None:
+def _severity(state: State, judgements: Sequence[Judgement], failed: Set[str]) -> Severity | None:
     """The worst class of the rows that the reading is outside of; a condition keeps its class.
 
     What is only near a limit is minor; what is within, or open on both sides, has none.
