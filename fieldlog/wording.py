@@ -147,7 +147,7 @@ def finding_text(finding: Finding) -> str:
 
 
 BY_LESS_THAN_MEASURED = "outside its limit by less than the measuring uncertainty"
-MAY_BE_BEYOND = "that may be beyond its limit"
+MAY_BE_BEYOND = "perhaps beyond its limit"
 
 
 def doubt_text(verdict: Verdict) -> str:

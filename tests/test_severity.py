@@ -16,7 +16,7 @@ from fieldlog.cli import main
 from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.limits.context import JURISDICTIONS, parse_context
 from fieldlog.limits.packs import parse_pack, shipped_limits
-from fieldlog.model import Decision, Finding, Qualifier, Quantity, Severity, State, Verdict
+from fieldlog.model import Decision, Finding, Limit, Qualifier, Quantity, Severity, State, Verdict
 from fieldlog.report.view import Surroundings, build
 from fieldlog.store.repository import Repository
 from fieldlog.wording import BY_LESS_THAN_MEASURED, MAY_BE_BEYOND, doubt_text
@@ -49,6 +49,33 @@ NOTHING_LEFT = (
     "front tread zero millimetres",
 )
 """No lining, no rubber, no air: common practice, since no brake or tyre works without."""
+
+
+OWN = """
+    [pack]
+    id = "own"
+    title = "own"
+    layer = "maker"
+    status = "entered by user"
+    source = "manual, page 7"
+"""
+CHARGE = """
+    [[limit]]
+    id = "own.charge"
+    component = "battery"
+    characteristic = "state of charge"
+    relation = "at least"
+    printed = "75 %"
+    layer = "common practice"
+    status = "common practice"
+"""
+
+
+def rows(*texts: str) -> tuple[Limit, ...]:
+    pack, faults = parse_pack("".join((OWN, *texts)), "own.toml")
+    assert pack is not None
+    assert not faults
+    return pack.limits
 
 
 def finding(words: str) -> Finding:
@@ -155,24 +182,16 @@ class TestOwnSeverity:
 
     def test_the_worst_of_two_rows_counts(self) -> None:
         # Virginia's 2/32 in is dangerous, the owner's own 5 mm only major and further away
-        own = """
-            [pack]
-            id = "own"
-            title = "own"
-            layer = "maker"
+        own = rows("""
             [[limit]]
             id = "own.pads"
             component = "brake pads"
             characteristic = "thickness"
             relation = "at least"
             printed = "5 mm"
-            source = "manual, page 7"
-            status = "entered by user"
-        """
-        pack, faults = parse_pack(own, "own.toml")
-        assert pack is not None, faults
+        """)
         verdict = assess(
-            finding("front pads one millimetre"), (*shipped_limits(), *pack.limits),
+            finding("front pads one millimetre"), (*shipped_limits(), *own),
             parse_context("US-VA"), LANGUAGE.catalogue, TODAY,
         ).verdict  # fmt: skip
         assert verdict.gate is not None
@@ -273,14 +292,8 @@ class TestInDoubt:
 
     def test_an_open_verdict_hides_no_other(self) -> None:
         # whether it was charged leaves the voltage open; the charge computed from it is low all the same
-        pack, faults = parse_pack(
+        own = rows(
             """
-            [pack]
-            id = "own"
-            title = "own"
-            layer = "maker"
-            status = "entered by user"
-            source = "manual, page 7"
             [[limit]]
             id = "own.any"
             component = "battery"
@@ -295,24 +308,32 @@ class TestInDoubt:
             relation = "at least"
             printed = "12.29 V"
             applies = { charge = "charged" }
-            [[limit]]
-            id = "own.charge"
-            component = "battery"
-            characteristic = "state of charge"
-            relation = "at least"
-            printed = "75 %"
-            layer = "common practice"
-            status = "common practice"
             """,
-            "own.toml",
+            CHARGE,
         )
-        assert pack is not None, faults
-        got = assess(
-            finding("battery twelve point three volts"), pack.limits,
-            parse_context(), LANGUAGE.catalogue, TODAY,
-        )  # fmt: skip
+        low = finding("battery twelve point three volts")
+        got = assess(low, own, parse_context(), LANGUAGE.catalogue, TODAY)
         assert (got.verdict.state, got.verdict.severity) == (State.MARGINAL, Severity.MAJOR)
         assert {each.limit.id for each in got.verdict.others} >= {"own.any", "own.charged"}
+
+    def test_the_milder_of_two_that_are_alike_does_not_hide_the_other(self) -> None:
+        # 12.3 V is inside 12.28 V by less than U = 0.05 V, and three quarters charged it is not
+        own = rows(
+            """
+            [[limit]]
+            id = "own.rest"
+            component = "battery"
+            characteristic = "resting voltage"
+            relation = "at least"
+            printed = "12.28 V"
+            """,
+            CHARGE,
+        )
+        low = finding("battery twelve point three volts")
+        got = assess(low, own, parse_context(), LANGUAGE.catalogue, TODAY)
+        assert (got.verdict.state, got.verdict.severity) == (State.MARGINAL, Severity.MAJOR)
+        assert got.verdict.gate is not None
+        assert got.verdict.gate.limit.id == "own.rest"
 
 
 class TestFaces:

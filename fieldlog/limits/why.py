@@ -68,7 +68,7 @@ def explain(
     if verdict.reason:
         lines.append(f"because       {verdict.reason}")
     if doubt := doubt_text(verdict):
-        lines.append(f"counts as     beyond until it is settled: {doubt}")
+        lines.append(f"in doubt      {doubt}: it counts until it is settled")
     lines.append(f"where         {_context(context)}")
     if verdict.gate is not None:
         gate = verdict.gate
