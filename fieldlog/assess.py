@@ -9,15 +9,14 @@ from datetime import date
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.derived.from_finding import Derived, Lacking, derive
 from fieldlog.limits.cautions import cautions
-from fieldlog.limits.check import check, merge_readings
-from fieldlog.model import Context, Finding, Limit, Quantity, Severity, State, Verdict
+from fieldlog.limits.check import check, merge_readings, worse_severity
+from fieldlog.limits.judge import SEVERENESS
+from fieldlog.model import Context, Finding, Limit, Quantity, State, Verdict
 
 _OVER_SEVERAL = ("spread", "pair difference")
 """Aggregations that say nothing of one reading."""
 _OF_SEVERAL = ("gravity spread",)
 """Derived characteristics that need several readings."""
-_SEVERITIES = tuple(Severity)
-_ORDER = (State.WITHIN, State.MARGINAL, State.UNDECIDED, State.BEYOND)
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,8 +132,8 @@ def usual_uncertainty(finding: Finding, catalogue: Catalogue) -> Quantity | None
 def _with_severity(verdict: Verdict, finding: Finding, catalogue: Catalogue) -> Verdict:
     """A condition without a limit of its own is judged by the catalogue: common practice.
 
-    Common practice alone never says *beyond*: what is not as it should be is *marginal* then, with
-    its severity, and what is as it should be is *within*.
+    The catalogue never says *beyond*: what is not as it should be is *marginal* then, with its
+    severity, and what is as it should be is *within*. Beside a row the worse severity counts.
     """
     component = catalogue.get(finding.component)
     if component is None or finding.condition is None:
@@ -144,7 +143,9 @@ def _with_severity(verdict: Verdict, finding: Finding, catalogue: Catalogue) -> 
     except KeyError:
         return verdict
     if verdict.gate is not None or verdict.state is not State.UNDECIDED:
-        return replace(verdict, severity=verdict.severity or _unless_within(verdict, severity))
+        if verdict.state is State.WITHIN:
+            return verdict
+        return replace(verdict, severity=worse_severity(verdict.severity, severity))
     if severity is None:
         return replace(verdict, state=State.WITHIN, reason="found as it should be; no limit cited")
     reason = f"{finding.condition}: common practice, {severity.value}; no limit cited"
@@ -152,27 +153,35 @@ def _with_severity(verdict: Verdict, finding: Finding, catalogue: Catalogue) -> 
     return replace(verdict, state=State.MARGINAL, severity=severity, reason=reason, cautions=told)
 
 
-def _unless_within(verdict: Verdict, severity: Severity | None) -> Severity | None:
-    return None if verdict.state is State.WITHIN else severity
-
-
 def _worse(one: Verdict, other: Verdict, arithmetic: str) -> Verdict:
-    """Whichever decides more against the finding; a verdict without a gate never outranks one."""
+    """Whichever decides more against the finding; a verdict without a gate never outranks one.
+
+    The worse severity and the cautions of either stay with it.
+    """
     if other.gate is None:
         return one
-    severities = [each for each in (one.severity, other.severity) if each is not None]
-    if other.state is State.WITHIN:
-        severities = []
-    told = replace(
-        other,
-        reason=f"{arithmetic}: {other.reason}" if other.reason else arithmetic,
-        severity=max(severities, key=_SEVERITIES.index, default=None),
-    )
-    judged = one.state is State.MARGINAL and told.state is State.WITHIN  # by common practice
-    if one.gate is None and judged:
+    severity = worse_severity(one.severity, other.severity)
+    told = replace(other, reason=f"{arithmetic}: {other.reason}" if other.reason else arithmetic)
+    judged = one.state is State.MARGINAL  # by the catalogue
+    if one.gate is None and judged and _weight(told) < _weight(one):
         return replace(one, others=(*one.others, other.gate, *other.others))
     if one.gate is None:
-        return replace(told, others=(*told.others, *one.others), cautions=one.cautions)
-    keep, drop = (told, one) if _ORDER.index(told.state) > _ORDER.index(one.state) else (one, told)
+        return replace(
+            told,
+            others=(*told.others, *one.others),
+            severity=None if told.state is State.WITHIN else severity,
+            cautions=told.cautions or one.cautions,
+        )
+    keep, drop = (told, one) if _weight(told) > _weight(one) else (one, told)
     dropped = (drop.gate,) if drop.gate is not None else ()
-    return replace(keep, others=(*keep.others, *dropped, *drop.others))
+    return replace(
+        keep,
+        others=(*keep.others, *dropped, *drop.others),
+        severity=severity,
+        cautions=keep.cautions or drop.cautions,
+    )
+
+
+def _weight(verdict: Verdict) -> tuple[bool, int]:
+    """Order of what counts: that one verdict is open hides no other that asks for work."""
+    return verdict.severity is not None, SEVERENESS.index(verdict.state)

@@ -130,6 +130,9 @@ class Limit:
     """Conditions or codes a row of relation ``is`` speaks about."""
     outcome: State = State.BEYOND
     """What a row of relation ``is`` makes of a finding whose condition or code it names."""
+    outright: bool = False
+    """Outside it nothing is left to work with (no pad, no air): beyond whatever the row's status and
+    the uncertainty. Inside it the row says nothing."""
     layer: str = "regulation"
     """``regulation``, ``equipment``, ``handbook``, ``maker``, ``common practice`` or ``memory``."""
     section: str = ""
@@ -164,6 +167,7 @@ class Verdict:
     gate: Judgement | None
     others: tuple[Judgement, ...] = ()
     severity: Severity | None = None
+    """Of an undecided finding only where it may well be beyond: then it counts like one that is."""
     reason: str = ""
     cautions: tuple[str, ...] = ()
 

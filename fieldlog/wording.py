@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
-from fieldlog.model import Finding, Quantity
+from fieldlog.model import Finding, Quantity, State, Verdict
 
 UNIT_TEXT = {
     "N.m": "N·m",
@@ -144,3 +144,18 @@ def value_text(finding: Finding) -> str:
 def finding_text(finding: Finding) -> str:
     """The whole finding in one line: ``rear tyre, tread depth: 4/32 in``."""
     return f"{subject_text(finding)}: {value_text(finding)}"
+
+
+BY_LESS_THAN_MEASURED = "outside its limit by less than the measuring uncertainty"
+MAY_BE_BEYOND = "perhaps beyond its limit"
+
+
+def doubt_text(verdict: Verdict) -> str:
+    """Why an undecided finding still counts like one beyond its limit; empty where it does not."""
+    if verdict.state is not State.UNDECIDED or verdict.severity is None:
+        return ""
+    gate = verdict.gate
+    if gate is None or gate.margin is None or gate.guard_band is None:
+        return MAY_BE_BEYOND
+    near = gate.state is State.UNDECIDED and 0 <= -gate.margin <= gate.guard_band
+    return BY_LESS_THAN_MEASURED if near else MAY_BE_BEYOND

@@ -20,8 +20,11 @@ DERIVED = {
     ("battery", "state of charge"): ["battery twelve point four volts"],
     ("tyre", "pressure ratio"): ["front tyre 20 psi"],
     ("tyre", "age"): ["rear tyre date code 2501"],
+    ("brake shoes", "thickness"): ["rear brake shoes 0 mm"],
+    ("tyre", "pressure"): ["front tyre 0 psi"],
+    ("tyre", "hot pressure"): ["front tyre hot pressure 0 psi"],
 }
-"""What is computed is reached by what it is computed from."""
+"""What is computed is reached by what it is computed from; what is outright, by nothing left."""
 
 
 @pytest.fixture(scope="module")

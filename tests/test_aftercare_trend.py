@@ -71,6 +71,15 @@ class TestWhichLimit:
         assert got.limit.printed == printed
         assert got.falling
 
+    def test_what_is_worn_to_nothing_is_past_its_limit_not_at_nothing(self) -> None:
+        # "more than 0 mm" decides that nothing is left; the wear met its limit long before
+        pads = Finding("brake pads", "front", "thickness")
+        got = trend(rows(pads, mm("3", "1.8", "0")))
+        assert got.limit is not None
+        assert got.limit.printed == "1/16 in"
+        assert got.projection.item is not None
+        assert got.projection.item.when is When.OVERDUE
+
     def test_readings_in_any_unit_are_converted_exactly(self) -> None:
         values: list[Quantity | Finding] = [
             Quantity(F(8, 32), "in"), Quantity(F("5.5"), "mm"), Quantity(F(6, 32), "in"),

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from fieldlog.model import Severity, State, Verdict
+from fieldlog.wording import BY_LESS_THAN_MEASURED, MAY_BE_BEYOND, doubt_text
 
 DEFERRAL = (
     "This record says what was found, against which limit, from which source. The maker's manual, "
@@ -28,9 +29,6 @@ class Conclusion:
     deferral: str = DEFERRAL
 
 
-_SPOILT = (State.BEYOND, State.MARGINAL)
-"""States whose severity counts: a dangerous condition stays one where no limit is cited."""
-
 _RANK = (Severity.MINOR, Severity.MAJOR, Severity.DANGEROUS)
 
 
@@ -38,11 +36,17 @@ def conclude(verdicts: Iterable[Verdict], open_items: int, asked: int = 0) -> Co
     """Draw the conclusion from every standing verdict; ``asked`` counts values never confirmed."""
     given = list(verdicts)
     counts = Counter(verdict.state for verdict in given)
-    severities = [v.severity for v in given if v.state in _SPOILT and v.severity]
+    doubts = Counter(doubt_text(verdict) for verdict in given)
+    severities = [v.severity for v in given if v.state is not State.WITHIN and v.severity]
     worst = max(severities, key=_RANK.index, default=None)
     beyond, marginal = counts[State.BEYOND], counts[State.MARGINAL]
     found = _join_plain(
         [f"{_count(beyond, 'finding')} beyond limits"] * bool(beyond)
+        + [
+            _count(doubts[text], "finding") + " " + _of_several(text, doubts[text])
+            for text in (BY_LESS_THAN_MEASURED, MAY_BE_BEYOND)
+            if doubts[text]
+        ]
         + [f"{_count(marginal, 'finding')} near a limit or against common practice"]
         * bool(marginal)
     )
@@ -50,15 +54,15 @@ def conclude(verdicts: Iterable[Verdict], open_items: int, asked: int = 0) -> Co
         lead = f"{found}, at least one of them dangerous: do not ride it before this is put right."
     elif worst is Severity.MAJOR:
         lead = f"{found}: put this right before it goes back on the road."
-    elif beyond or marginal:
+    elif found:
         lead = f"{found}: to be put right at the next work."
     elif given:
         lead = "Nothing beyond a limit among what was checked."
     else:
         lead = "Nothing was judged."
     tail = []
-    if counts[State.UNDECIDED]:
-        tail.append(f"{_count(counts[State.UNDECIDED], 'finding')} without a decision")
+    if left := counts[State.UNDECIDED] - doubts[BY_LESS_THAN_MEASURED] - doubts[MAY_BE_BEYOND]:
+        tail.append(f"{_count(left, 'finding')} without a decision")
     if asked:
         tail.append(f"{_count(asked, 'spoken value')} never confirmed")
     if open_items:
@@ -77,6 +81,10 @@ def conclude(verdicts: Iterable[Verdict], open_items: int, asked: int = 0) -> Co
 
 def _count(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def _of_several(text: str, number: int) -> str:
+    return text if number == 1 else text.replace(" its limit", " their limits")
 
 
 def _join(parts: list[str]) -> str:

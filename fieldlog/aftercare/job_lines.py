@@ -60,14 +60,15 @@ def job_lines(
 ) -> tuple[JobLine, ...]:
     """Every line that follows from findings judged beyond or marginal, in the order of the work.
 
-    A finding that is undecided or within makes no line; neither does a component without an entry.
+    An undecided finding makes one where it may well be beyond (it has a severity then). What is
+    within, or open either way, makes none; neither does a component without an entry.
     ``work`` says which fasteners a job undoes; their torque comes from ``limits`` (the vehicle's own
     first) and from the vehicle's ``facts``.
     """
     lines: list[JobLine] = []
     for each in judged:
         component = catalogue.get(each.finding.component)
-        if component is None or each.verdict.state not in (State.BEYOND, State.MARGINAL):
+        if component is None or not _asks_for_work(each.verdict):
             continue
         finding = each.finding
         torques = torques_for(finding.component, finding.position, work, limits, facts)
@@ -93,10 +94,19 @@ def shopping(lines: Iterable[JobLine]) -> tuple[tuple[str, int], ...]:
     return (*counts.items(), *consumables.items())
 
 
+def _asks_for_work(verdict: Verdict) -> bool:
+    if verdict.state is State.UNDECIDED:
+        return verdict.severity is not None
+    return verdict.state is not State.WITHIN
+
+
 def _line(each: Judged, component: Component, torques: tuple[str, ...]) -> JobLine:
     finding, verdict = each.finding, each.verdict
     gate, beyond = verdict.gate, component.follows(finding.characteristic)
-    advice = (gate.limit.advice,) if gate is not None and gate.limit.advice else ()
+    advice: tuple[str, ...] = (gate.limit.advice,) if gate and gate.limit.advice else ()
+    if verdict.state is State.UNDECIDED:
+        said = tuple(text for text in advice if text not in verdict.reason)
+        advice = (f"undecided: {verdict.reason}", *said)
     return JobLine(
         do=beyond.do or f"put the {component.name} right as the maker's manual says",
         system=component.system,

@@ -278,11 +278,16 @@ def _series(
 
 
 def _one_sided(finding: Finding, rules: Rules, context: Context) -> Limit | None:
-    """The limit that gates, or the first beside it that has one end, in this context."""
+    """The limit that gates, or the first beside it that has one end, in this context.
+
+    Not an outright one: wear meets its limit before nothing is left.
+    """
     verdict = checked(finding, rules.limits, context, rules.catalogue)
     judged: list[Judgement] = [*([verdict.gate] if verdict.gate else []), *verdict.others]
     for each in judged:
         limit = each.limit
+        if limit.outright:
+            continue
         if limit.value is not None and limit.relation in (*_FALLING, *_RISING):
             return limit
     return None

@@ -138,7 +138,9 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
 
         click.echo(json.dumps(record_json(record), ensure_ascii=False))
         return
+    from fieldlog.report.lines import severity_text
     from fieldlog.report.words import finding_text
+    from fieldlog.wording import doubt_text
 
     _print_head(record.inspection, as_json=False)
     for each in record.findings:
@@ -147,7 +149,9 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
         state = each.verdict.state.value if each.verdict else "not judged"
         rivalled = "  (corrected in two copies of the record; this is newer)" if each.rivals else ""
         note = rivalled if each.stands else "  (withdrawn)" if each.withdrawn else "  (corrected)"
-        click.echo(f"{each.number:>4}  {state:<10} {finding_text(each.finding)}{note}")
+        told = (severity_text(each.verdict), doubt_text(each.verdict) if each.verdict else "")
+        how = "".join(f", {text}" for text in told if text)
+        click.echo(f"{each.number:>4}  {state:<10} {finding_text(each.finding)}{how}{note}")
     for remark in record.remarks:
         click.echo(f"      remark     {remark.text}")
     click.echo(concluded)

@@ -16,7 +16,7 @@ from fieldlog.limits.packs import shipped_limits
 from fieldlog.limits.page import what
 from fieldlog.listeners.base import Language
 from fieldlog.model import Decision, Judgement, Limit, State, Understanding
-from fieldlog.wording import with_unit
+from fieldlog.wording import doubt_text, with_unit
 
 if TYPE_CHECKING:
     from fieldlog.hearing import Heard
@@ -82,6 +82,8 @@ def outcome_text(understood: Understanding, assessment: Assessment | None) -> Te
     line.append(f"  [{SIGNS[verdict.state]}] {verdict.state.value}", COLOURS[verdict.state])
     if verdict.severity is not None and verdict.state is not State.WITHIN:
         line.append(f" ({verdict.severity.value})")
+    if doubt := doubt_text(verdict):
+        line.append(f" {doubt}", COLOURS[State.BEYOND])
     if verdict.gate is not None:
         line.append(f"  {limit_text(verdict.gate)}", "dim")
     elif verdict.reason:

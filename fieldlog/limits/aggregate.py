@@ -77,7 +77,8 @@ def reduce(readings: Sequence[Fraction], aggregation: str, *, low: bool, high: b
             return Reduced(lacking="needs exactly two readings")
         return Reduced((largest - smallest,), "difference of the two readings")
     if aggregation == "average":
-        return Reduced((sum(readings, Fraction(0)) / count,), f"mean of {count} readings")
+        how = f"mean of {count} readings" if count > 1 else ""
+        return Reduced((sum(readings, Fraction(0)) / count,), how)
     if aggregation == "magnitude":
         return Reduced((max(abs(smallest), abs(largest)),), "distance from zero")
     if aggregation not in PLAIN:

@@ -3,16 +3,19 @@
 Rules, from the design:
 
 * The strictest limit that is *cited* or *entered by user* gates; all that apply are shown.
-* *From memory* never gates. *Common practice* alone gives at most *marginal*, with its advice.
+* *From memory* never gates. *Common practice* alone gives at most *marginal*, with its advice; an
+  *outright* row says *beyond* whatever its status, where nothing is left (no pad, no air).
 * An equipment standard (what a part must be made like) can condemn, but it does not clear what
   common practice advises against.
 * What is not known (rim material, grade) is tried both ways: if the answer is the same it stands,
   else the verdict is *undecided* and says what to set.
+* The worst severity of the rows that the reading is outside of counts, decided or not. Minor is what
+  is inside a limit by less than the guard band.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import product
@@ -22,7 +25,7 @@ from fieldlog.limits.cautions import cautions
 from fieldlog.limits.context import SETTINGS
 from fieldlog.limits.decision import DEFAULT_RULE
 from fieldlog.limits.entered import entered_limits, hint
-from fieldlog.limits.judge import SEVERENESS, comparable, judge
+from fieldlog.limits.judge import SEVERENESS, comparable, judge, outside
 from fieldlog.limits.uncertainty import Uncertainty, uncertainty_of
 from fieldlog.model import (
     Context,
@@ -38,6 +41,8 @@ from fieldlog.model import (
 from fieldlog.units import convert
 
 GATING = frozenset({LimitStatus.CITED, LimitStatus.ENTERED})
+SEVERITIES = tuple(Severity)
+"""From minor to dangerous."""
 _SOUND = "sound"
 _NOT_JUDGED = "not judged"
 _LAYERS = (
@@ -56,6 +61,7 @@ class _Outcome:
     state: State
     gate: Judgement | None
     reason: str
+    severity: Severity | None = None
 
 
 def check(
@@ -78,16 +84,21 @@ def check(
     settings = {**assumed, **context.settings}
     candidates = [(row, missing_keys(row, finding, settings)) for row in rows]
     applying = [(row, missing) for row, missing in candidates if missing is not None]
-    if not applying:
-        return _nothing(finding, rows, candidates)
     uncertainty = _uncertainty(finding, context, default_uncertainty)
     rule = context.settings.get("decision_rule", DEFAULT_RULE)
-    judged = {row.id: _tempered(judge(row, finding, uncertainty, rule)) for row, _ in applying}
-    outcome = _settle(finding, applying, judged, settings)
+    raw = {row.id: judge(row, finding, uncertainty, rule) for row, _ in applying}
+    silent = {row.id for row, _ in applying if row.outright and not outside(raw[row.id])}
+    applying = [each for each in applying if each[0].id not in silent]
+    if not applying:
+        spoke = [row for row in rows if not row.outright]
+        return _nothing(finding, spoke, [each for each in candidates if not each[0].outright])
+    judged = {row.id: _tempered(raw[row.id]) for row, _ in applying}
+    failed = frozenset(row.id for row, _ in applying if _fails(raw[row.id]))
+    outcome = _settle(finding, applying, judged, settings, failed)
     others = tuple(
         sorted(
             (each for each in judged.values() if each is not outcome.gate),
-            key=lambda each: (each.limit.status not in GATING, -_strictness(each, finding)),
+            key=lambda each: (not gates(each.limit), -_strictness(each, finding)),
         )
     )
     notes = _assumed_notes(candidates, assumed)
@@ -95,7 +106,7 @@ def check(
         state=outcome.state,
         gate=outcome.gate,
         others=others,
-        severity=_severity(outcome),
+        severity=outcome.severity,
         reason="; ".join(part for part in (outcome.reason, *notes) if part),
         cautions=cautions(finding, outcome.state),
     )
@@ -150,8 +161,26 @@ def merge_readings(findings: Sequence[Finding]) -> Finding:
     )
 
 
+def gates(limit: Limit) -> bool:
+    """Whether the row may decide *beyond*: cited, entered, or outright."""
+    return limit.status in GATING or limit.outright
+
+
+def worse_severity(one: Severity | None, other: Severity | None) -> Severity | None:
+    """The worse of two severities; None is none."""
+    return max((each for each in (one, other) if each), key=SEVERITIES.index, default=None)
+
+
+def _fails(judgement: Judgement) -> bool:
+    """Outside the row; of common practice also what may be, which it makes *marginal* all the same."""
+    open_ = judgement.state is State.UNDECIDED and judgement.limit.status is LimitStatus.COMMON
+    return open_ or outside(judgement)
+
+
 def _tempered(judgement: Judgement) -> Judgement:
     """Common practice says no more than marginal; a value from memory says that it does not gate."""
+    if gates(judgement.limit):
+        return judgement
     if judgement.limit.layer == "common practice":
         if SEVERENESS.index(judgement.state) > SEVERENESS.index(State.MARGINAL):
             if judgement.reason.startswith(_NOT_JUDGED):
@@ -169,6 +198,7 @@ def _settle(
     applying: Sequence[tuple[Limit, set[str]]],
     judged: Mapping[str, Judgement],
     settings: Mapping[str, str],
+    failed: Set[str],
 ) -> _Outcome:
     """The outcome, tried over every value of the keys that are not set.
 
@@ -180,10 +210,10 @@ def _settle(
     for values in product(*choices):
         tried = {**settings, **dict(zip(unknown, values, strict=True))}
         rows = [row for row, _ in applying if missing_keys(row, finding, tried) == set()]
-        found[values] = _gate([judged[row.id] for row in rows], finding)
+        found[values] = _gate([judged[row.id] for row in rows], finding, failed)
     outcomes = list(found.values())
     # Values for which no cited row exists say nothing against those that have one.
-    telling = [o for o in outcomes if o.gate and o.gate.limit.status in GATING] or [
+    telling = [o for o in outcomes if o.gate and gates(o.gate.limit)] or [
         o for o in outcomes if o.gate
     ]
     telling = telling or outcomes
@@ -198,36 +228,70 @@ def _settle(
             parts.setdefault(text, []).append(" ".join(values))
     seen = "; ".join(f"{' or '.join(names)}: {text}" for text, names in parts.items())
     keys = " and ".join(f"{key}={'|'.join(SETTINGS[key].choices)}" for key in unknown)
-    return _Outcome(State.UNDECIDED, worst.gate, f"depends on {seen}; set {keys}")
+    # Common practice alone, and what is near a limit at worst, leave it plainly open.
+    counts = worst.gate is not None and worst.gate.limit.id in failed and gates(worst.gate.limit)
+    severity = worst.severity if counts else None
+    return _Outcome(State.UNDECIDED, worst.gate, f"depends on {seen}; set {keys}", severity)
 
 
-def _gate(judgements: Sequence[Judgement], finding: Finding) -> _Outcome:
+def _gate(judgements: Sequence[Judgement], finding: Finding, failed: Set[str]) -> _Outcome:
     """The outcome of the rows that apply, all keys being known."""
     usable = [each for each in judgements if not each.reason.startswith(_NOT_JUDGED)]
-    cited = [each for each in usable if each.limit.status in GATING]
-    common = [each for each in usable if each.limit.status is LimitStatus.COMMON]
+    cited = [each for each in usable if gates(each.limit)]
+    common = [
+        each for each in usable if each.limit.status is LimitStatus.COMMON and not gates(each.limit)
+    ]
     advice = _worst(common, finding)
     if cited:
         gate = _worst(cited, finding)
         assert gate is not None
         equipment = all(each.limit.layer == "equipment" for each in cited)
-        if equipment and gate.state is State.WITHIN and advice and advice.state is not gate.state:
-            return _Outcome(State.MARGINAL, advice, _common_reason(advice, gate))
-        reason = gate.reason
-        if gate.state is not State.WITHIN and gate.limit.advice:
-            reason = "; ".join(part for part in (reason, gate.limit.advice) if part)
-        if advice and gate.state is State.WITHIN and advice.state is not State.WITHIN:
+        against = advice is not None and advice.state is not State.WITHIN
+        if equipment and advice and against and gate.state in (State.WITHIN, State.MARGINAL):
+            severity = _severity(State.MARGINAL, common, failed)
+            return _Outcome(State.MARGINAL, advice, _common_reason(advice, gate), severity)
+        reason = _cited_reason(gate)
+        severity = _severity(gate.state, cited, failed)
+        open_ = gate.state is State.UNDECIDED and severity is None
+        if advice and against and (open_ or gate.state is State.WITHIN):
             note = f"common practice ({_limit_text(advice.limit)}): {advice.limit.advice}"
             reason = "; ".join(part for part in (reason, note) if part)
-        return _Outcome(gate.state, gate, reason)
+        if open_:  # what common practice alone would have said is not lost
+            severity = _severity(gate.state, common, failed)
+        return _Outcome(gate.state, gate, reason, severity)
     if advice:
         if advice.state is State.WITHIN:
             return _Outcome(State.WITHIN, advice, "common practice only")
-        return _Outcome(State.MARGINAL, advice, _common_reason(advice, None))
+        severity = _severity(State.MARGINAL, common, failed)
+        return _Outcome(State.MARGINAL, advice, _common_reason(advice, None), severity)
     if usable:
         return _Outcome(State.UNDECIDED, None, "only a value from memory, which never gates")
     lacking = next((each.reason for each in judgements if each.reason), "no limit applies")
     return _Outcome(State.UNDECIDED, None, lacking)
+
+
+def _severity(state: State, judgements: Sequence[Judgement], failed: Set[str]) -> Severity | None:
+    """The worst class of the rows that the reading is outside of; a condition keeps its class.
+
+    What is only near a limit is minor; what is within, or open on both sides, has none.
+    """
+    if state is State.WITHIN:
+        return None
+    told: Severity | None = None
+    for each in judgements:
+        word = each.limit.relation == "is" and each.state is not State.WITHIN
+        if word or each.limit.id in failed:
+            told = worse_severity(told, each.limit.severity)
+    return told if told or state is State.UNDECIDED else Severity.MINOR
+
+
+def _cited_reason(gate: Judgement) -> str:
+    parts = [gate.reason]
+    if gate.limit.outright:
+        parts.append(f"{gate.limit.status.value}: {gate.limit.section}")
+    if gate.state is not State.WITHIN:
+        parts.append(gate.limit.advice)
+    return "; ".join(part for part in parts if part)
 
 
 def _common_reason(advice: Judgement, cited: Judgement | None) -> str:
@@ -263,8 +327,7 @@ def _strictness(judgement: Judgement, finding: Finding) -> Fraction:
     """
     limit, readings = judgement.limit, finding.readings or (finding.quantity,)
     if judgement.margin is None or readings[0] is None:
-        ranks = (Severity.MINOR, Severity.MAJOR, Severity.DANGEROUS)
-        return Fraction(ranks.index(limit.severity))
+        return Fraction(SEVERITIES.index(limit.severity))
     return -convert(judgement.margin, limit.unit, readings[0].unit, difference=True)
 
 
@@ -281,15 +344,6 @@ def _uncertainty(
         return None
     unit = found[0].unit
     return max(found, key=lambda each: each.in_unit(unit))
-
-
-def _severity(outcome: _Outcome) -> Severity | None:
-    """The class of the gating limit when beyond; a condition keeps its class when only advised."""
-    if outcome.gate is None or outcome.state in (State.WITHIN, State.UNDECIDED):
-        return None
-    if outcome.state is State.BEYOND or outcome.gate.limit.relation == "is":
-        return outcome.gate.limit.severity
-    return Severity.MINOR
 
 
 def _nothing(

@@ -20,6 +20,8 @@ from fieldlog.units import UNITS, convert
 SEVERENESS = (State.WITHIN, State.MARGINAL, State.UNDECIDED, State.BEYOND)
 """States from best to worst."""
 
+_OPEN_ENDS = ("more than", "less than")
+
 _NEAR = {
     State.MARGINAL: "inside by less than the guard band",
     State.UNDECIDED: "outside by no more than the guard band",
@@ -62,7 +64,8 @@ def judge(
         raise ValueError(f"limit {limit.id} does not speak about this finding")
     allowed = tolerance(limit)
     u = uncertainty.in_unit(limit.unit) if uncertainty else Fraction(0)
-    w = guard_band(u, rule)
+    # no uncertainty of a gauge makes a pad out of none
+    w = Fraction(0) if limit.outright else guard_band(u, rule)
     one_sided = [r for r in readings if r.qualifier in (Qualifier.LESS, Qualifier.MORE)]
     if one_sided:
         return _one_sided(limit, allowed, readings)
@@ -93,6 +96,19 @@ def judge(
         reading=value,
         reason="; ".join([*how, *([reason] if reason else [])]),
     )
+
+
+def outside(judgement: Judgement) -> bool:
+    """Whether the reading itself lies outside the limit, decided or not.
+
+    Not so for one that was said by its side only ("less than 3 mm") and may lie on either.
+    """
+    if judgement.state is State.BEYOND:
+        return True
+    margin = judgement.margin
+    if margin is None or judgement.guard_band is None:
+        return False
+    return margin < 0 or (margin == 0 and judgement.limit.relation in _OPEN_ENDS)
 
 
 def _state(value: Fraction, allowed: Tolerance, w: Fraction, reduced: Reduced) -> tuple[State, str]:

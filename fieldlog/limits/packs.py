@@ -11,7 +11,6 @@ import re
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 from enum import StrEnum
 from fractions import Fraction
 from functools import lru_cache
@@ -23,6 +22,7 @@ from fieldlog.errors import LimitError, UsageError
 from fieldlog.limits.aggregate import is_aggregation
 from fieldlog.limits.applies import holds
 from fieldlog.limits.context import JURISDICTIONS, SETTINGS
+from fieldlog.limits.provenance import outright_faults, provenance_faults
 from fieldlog.model import Limit, LimitStatus, Severity, State
 from fieldlog.places import limit_packs
 from fieldlog.units import UNITS, convert
@@ -36,7 +36,7 @@ _PACK_KEYS = (
 _ROW_KEYS = (
     "id component characteristic relation printed aggregation applies conditions codes outcome "
     "source section edition read_on status seen where scope severity advice layer "
-    "jurisdiction"
+    "jurisdiction outright"
 )
 _NUMBER = r"[+-]?(?:\d+ \d+/\d+|\d+/\d+|\d+(?:\.\d+)?)"
 _PRINTED = re.compile(  # the space before the unit is needed: "2/32" is not 2/3 of a unit "2"
@@ -269,6 +269,7 @@ def _row(head: Mapping[str, Any], row: Mapping[str, Any]) -> tuple[list[Limit], 
             high=high,
             words=said,
             outcome=outcome or State.BEYOND,
+            outright=row.get("outright", False) is True,
             layer=layer,
             section=text("section"),
             scope=text("scope"),
@@ -277,42 +278,11 @@ def _row(head: Mapping[str, Any], row: Mapping[str, Any]) -> tuple[list[Limit], 
         )
         for component in components
     ]
+    if not isinstance(row.get("outright", False), bool):
+        faults.append("outright is neither true nor false")
     if limits:
-        faults += provenance_faults(limits[0])
+        faults += [*provenance_faults(limits[0]), *outright_faults(limits[0])]
     return limits, list(dict.fromkeys(faults))
-
-
-def provenance_faults(limit: Limit) -> list[str]:
-    """What a row lacks to be traced to its source, and any claim its status does not support."""
-    faults = []
-    if not limit.source:
-        faults.append("no source")
-    if limit.status is LimitStatus.CITED:
-        faults += [
-            f"cited without {key}"
-            for key, value in (
-                ("section", limit.section),
-                ("edition", limit.edition),
-                ("read_on", limit.read_on),
-            )
-            if not value
-        ]
-        if limit.seen not in ("text", "secondary"):
-            faults.append("cited without seen = 'text' or 'secondary'")
-        if limit.layer in ("memory", "common practice"):
-            faults.append(f"cited, but its layer is {limit.layer!r}")
-    if limit.status is LimitStatus.MEMORY and limit.layer != "memory":
-        faults.append(f"from memory, but its layer is {limit.layer!r}: it must not gate")
-    if limit.status is LimitStatus.COMMON and limit.layer != "common practice":
-        faults.append(f"common practice, but its layer is {limit.layer!r}")
-    if limit.status is LimitStatus.ENTERED and limit.layer != "maker":
-        faults.append(f"entered by user, but its layer is {limit.layer!r}")
-    if limit.read_on:
-        try:
-            date.fromisoformat(limit.read_on)
-        except ValueError:
-            faults.append(f"read_on {limit.read_on!r} is not a date like 2026-05-01")
-    return faults
 
 
 def _value(

@@ -14,9 +14,10 @@ Generated from `fieldlog/limits/packs/*.toml` by `fieldlog limits docs --out doc
 edit by hand. How to add a limit or a pack: [limits-how.md](limits-how.md).
 
 Status: *cited* rows name a section that was read (in the source's own text, or in a secondary copy
-that quotes it); *common practice* alone gives at most *marginal*; *from memory* is shown and never
-gates; *entered by user* comes from the vehicle's own file or from settings. Severity is fieldlog's
-assessment in the classes of directive 2014/45/EU. Values stand as printed.
+that quotes it); *common practice* alone gives at most *marginal*, save rows marked *outright*: outside
+those nothing is left, and that is *beyond* everywhere; *from memory* is shown and never gates;
+*entered by user* comes from the vehicle's own file or from settings. Severity is fieldlog's assessment
+in the classes of directive 2014/45/EU. Values stand as printed.
 """
 
 
@@ -81,7 +82,7 @@ def _table(limits: Iterable[Limit]) -> Iterable[str]:
             f"`{limit.id}`",
             limit.component,
             limit.characteristic,
-            what(limit),
+            what(limit) + (", outright" if limit.outright else ""),
             where(limit),
             limit.status.value,
             limit.severity.value,

@@ -24,6 +24,7 @@ from fieldlog.model import (
     Verdict,
 )
 from fieldlog.units import convert
+from fieldlog.wording import doubt_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +67,8 @@ def explain(
     lines.append(f"verdict       {verdict.state.value.upper()}{severity}")
     if verdict.reason:
         lines.append(f"because       {verdict.reason}")
+    if doubt := doubt_text(verdict):
+        lines.append(f"in doubt      {doubt}: it counts until it is settled")
     lines.append(f"where         {_context(context)}")
     if verdict.gate is not None:
         gate = verdict.gate
@@ -155,6 +158,9 @@ def _uncertainty(
 ) -> Iterator[str]:
     unit = judgement.limit.unit
     readings = finding.readings or ((finding.quantity,) if finding.quantity else ())
+    if judgement.limit.outright:
+        yield "  guard band  none: no uncertainty brings back what is gone"
+        return
     if judgement.guard_band is None or not readings:
         yield "  guard band  none: judged by the side of the value that was said"
         return

@@ -87,6 +87,12 @@ def catalogue_walk(catalogue: Catalogue) -> tuple[Item, ...]:
     )
 
 
+def _urgency(row: FindingRow) -> tuple[bool, int]:
+    """Beyond first, then what may be beyond, then what is near a limit, then what is open."""
+    counts = row.state == State.UNDECIDED.value and bool(row.severity)
+    return row.state != State.BEYOND.value and not counts, WORST_FIRST.index(row.state)
+
+
 class _Builder:
     def __init__(self, record: InspectionRecord, around: Surroundings) -> None:
         self.record, self.around = record, around
@@ -129,7 +135,7 @@ class _Builder:
                     (row for row in rows if row.state not in {State.WITHIN.value, NOT_JUDGED}),
                     key=lambda row: (
                         row.severity != Severity.DANGEROUS.value,
-                        WORST_FIRST.index(row.state),
+                        _urgency(row),
                         _SEVERITIES.index(row.severity),
                         row.number,
                     ),
