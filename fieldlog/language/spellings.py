@@ -86,6 +86,7 @@ _ICAO = {
 }
 _COMMA = re.compile(r"(?<![\d.,])(\d{1,4}),(\d{1,2})(?![\d,])")
 """A decimal comma: "2,5 mm"; three digits behind it are thousands."""
+_BRITISH_SIDE = re.compile(r"\b(near|off)[ -]side\b")
 _BETWEEN_READINGS = re.compile(r"(?<=[a-z0-9]),\s+(?=[a-z0-9.])")
 
 
@@ -94,6 +95,7 @@ def respell_written(text: str) -> str:
 
     ``text`` is lower case.
     """
+    text = _BRITISH_SIDE.sub(r"\1side", text)
     text = _ISO_DATE.sub(lambda m: f"{int(m[3])} {_MONTHS[int(m[2]) - 1]} {m[1]}", text)
     text = _ORDINAL_DAY.sub(r"\1 ", text)
     text = _TEMPERATURE.sub(lambda m: " degrees " + {"c": "celsius", "f": "fahrenheit"}[m[1]], text)
