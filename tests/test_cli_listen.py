@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import atexit
 import os
+import shlex
 import shutil
 import signal
 import subprocess
@@ -211,20 +212,26 @@ def test_what_a_full_disk_refuses_waits_and_is_saved_in_order(tmp_path: Path) ->
     session.full = False
     assert live.spoken(utterance(9.0)).plain.count("saved late") == 2
     assert len(session.taken) == 3
-    live.finish(tmp_path)
+    live.finish(tmp_path, 1, tmp_path)
     assert not list(tmp_path.iterdir())
 
 
 def test_what_could_never_be_saved_leaves_its_sound_and_says_where(tmp_path: Path) -> None:
     session = FullDisk()
+    streams = tmp_path / "my record" / "streams"
+    streams.mkdir(parents=True)
     live = live_on(session)
     live.spoken(utterance(1.5))
     with pytest.raises(StoreError, match="1 utterance is not in the record") as raised:
-        live.finish(tmp_path / "streams")
-    (kept_file,) = (tmp_path / "streams").iterdir()
+        live.finish(streams, 7, tmp_path / "my record")
+    (kept_file,) = streams.iterdir()
+    told = shlex.split(raised.value.todo.partition(": ")[2])
+    assert told == [
+        "fieldlog", "inspection", "hear", str(kept_file),
+        "--inspection", "7", "--store", str(tmp_path / "my record"),
+    ]  # fmt: skip
     assert kept_file.name == "utterance-20260314T090001.500Z.flac"
     assert str(kept_file.parent) in str(raised.value)
-    assert "fieldlog inspection hear" in raised.value.todo
     assert sf.info(kept_file).frames == RATE
 
 

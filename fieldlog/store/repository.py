@@ -200,13 +200,16 @@ class Repository:
         corrects: str | None = None,
         reason: str = "",
         event: NewEvent | None = None,
+        judged: Sequence[tuple[str, Verdict]] = (),
     ) -> Saved:
         """Save one utterance and all that follows from it in one transaction.
 
         ``finding`` with its ``verdict``; ``remark`` (open transcription); ``mark`` (its name, at
         the start of the utterance), spoken for the earlier finding ``marks``. ``corrects`` is the
-        id of the finding that ``finding`` supersedes, or that is withdrawn when there is none.
-        Raises ``StoreError``; then nothing was saved.
+        id of the finding that ``finding`` supersedes, or that is withdrawn when there is none;
+        ``judged`` newer verdicts (finding id, verdict) of others that leaned on it.
+        Raises ``StoreError``, or ``UsageError`` when ``corrects`` no longer stands; then nothing was
+        saved.
         """
         with self._write() as writer:
             utterance_id = writer.utterance(inspection_id, utterance)
@@ -225,6 +228,8 @@ class Repository:
                 )
             if event is not None:
                 writer.event(inspection_id, event, utterance.said_at)
+            for other, newer in judged:
+                writer.verdict(inspection_id, other, newer)
         return Saved(utterance_id, finding_id, number, verdict_id, remark_id, mark_id)
 
     def add_finding(
