@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import atexit
 import os
+import re
 import shlex
 import shutil
 import signal
@@ -11,6 +12,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import cast
@@ -36,6 +38,8 @@ from tests.shared import shared_path
 from tests.spoken import GRAMMAR, WORDS, Stub, stub_opener
 
 DEMO = Path(__file__).parents[1] / "demo_media"
+PATIENCE_S = 300
+"""Until a command counts as hung: nothing else is told by it, and a machine may be busy."""
 HOME = Path(tempfile.mkdtemp(prefix="fieldlog-listen-"))
 atexit.register(shutil.rmtree, HOME, ignore_errors=True)
 
@@ -55,42 +59,58 @@ def speech(tmp_path: Path) -> Path:
     return path
 
 
-def start(*arguments: str) -> subprocess.Popen[str]:
-    return subprocess.Popen(
-        [sys.executable, "-m", "fieldlog", "listen", *arguments],
-        env=os.environ | {"FIELDLOG_HOME": str(HOME)},
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
+Start = Callable[..., "subprocess.Popen[str]"]
+
+
+@pytest.fixture
+def start() -> Iterator[Start]:
+    """Starts `fieldlog listen`; what a failing test leaves running would fail another one."""
+    started: list[subprocess.Popen[str]] = []
+
+    def begin(*arguments: str) -> subprocess.Popen[str]:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "fieldlog", "listen", *arguments],
+            env=os.environ | {"FIELDLOG_HOME": str(HOME)},
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        started.append(process)
+        return process
+
+    yield begin
+    for process in started:
+        with process:
+            process.kill()
 
 
 def kept(folder: Path, at_least: int, process: subprocess.Popen[str]) -> None:
     """Wait until a recording in ``folder`` has grown to ``at_least`` bytes."""
-    for _ in range(400):
+    until = time.monotonic() + PATIENCE_S
+    while time.monotonic() < until:
         if any(path.stat().st_size >= at_least for path in folder.glob("*.wav")):
             return
         assert process.poll() is None, process.communicate()
         time.sleep(0.05)
-    pytest.fail("nothing was recorded in 20 s")
+    pytest.fail(f"nothing was recorded in {PATIENCE_S} s")
 
 
-def test_ctrl_c_ends_cleanly_with_the_last_utterance_flushed(tmp_path: Path) -> None:
+def test_ctrl_c_ends_cleanly_with_the_last_utterance_flushed(tmp_path: Path, start: Start) -> None:
     path = speech(tmp_path)
     process = start("--source", str(path), "--keep", str(tmp_path / "keep"))
     kept(tmp_path / "keep", 44 + 3 * RATE * 2, process)
     process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=20)
+    out, err = process.communicate(timeout=PATIENCE_S)
     assert process.returncode == 0, err
     assert "Traceback" not in err
-    assert "1 utterance" in err
-    assert out.strip()
+    (count,) = re.findall(r"^(\d+) utterance", err, re.MULTILINE)
+    assert len(re.findall(r"^ +[\d.]+ - ", out, re.MULTILINE)) == int(count) >= 1
     (recording,) = (tmp_path / "keep").iterdir()
     assert sf.info(recording).frames >= 3 * RATE
     assert not recording.name.endswith(".recording.wav")
 
 
-def test_kill_9_loses_no_sound_and_the_next_start_says_so(tmp_path: Path) -> None:
+def test_kill_9_loses_no_sound_and_the_next_start_says_so(tmp_path: Path, start: Start) -> None:
     if not hasattr(signal, "SIGKILL"):
         pytest.skip("this system has no kill -9")
     path = speech(tmp_path)
@@ -100,7 +120,7 @@ def test_kill_9_loses_no_sound_and_the_next_start_says_so(tmp_path: Path) -> Non
     process.kill()
     process.communicate()
     process = start("--source", str(path), "--fast", "--keep", str(keep))
-    out, err = process.communicate(timeout=60)
+    out, err = process.communicate(timeout=PATIENCE_S)
     assert process.returncode == 0, err
     assert "recovered" in err
     assert sorted(sf.info(p).frames > RATE / 2 for p in keep.iterdir()) == [True, True]
@@ -114,8 +134,8 @@ def test_kill_9_loses_no_sound_and_the_next_start_says_so(tmp_path: Path) -> Non
         (["--help"], 0, "fieldlog listen --source"),
     ],
 )
-def test_bad_input_is_one_line(arguments: list[str], code: int, says: str) -> None:
-    out, err = (process := start(*arguments)).communicate(timeout=30)
+def test_bad_input_is_one_line(arguments: list[str], code: int, says: str, start: Start) -> None:
+    out, err = (process := start(*arguments)).communicate(timeout=PATIENCE_S)
     assert process.returncode == code
     assert says in out + err
     assert "Traceback" not in err
