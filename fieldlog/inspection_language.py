@@ -91,9 +91,13 @@ class InspectionLanguage(OfferedGrammar):
     def load(cls, folder: Path | None = None) -> InspectionLanguage:
         """The language of the grammar folder (default: the one that ships with fieldlog).
 
-        Raises ``GrammarError`` that lists every fault.
+        The one that ships is made once in a process: nothing about it ever changes. Raises
+        ``GrammarError`` that lists every fault.
         """
-        folder = folder or places.grammars()
+        return _shipped() if folder is None else cls._made(folder)
+
+    @classmethod
+    def _made(cls, folder: Path) -> InspectionLanguage:
         catalogue = load_catalogue(folder)
         pattern = folder / "finding.jsgf"
         axes = frozenset(rule_names(folder / "positions.jsgf"))
@@ -422,3 +426,8 @@ def _spoken_rest(text: str, rest: str) -> str:
 
 def _refused(text: str, reason: str) -> Understanding:
     return Understanding(Decision.REFUSE, Kind.NOTHING, reason, text)
+
+
+@lru_cache(maxsize=1)
+def _shipped() -> InspectionLanguage:
+    return InspectionLanguage._made(places.grammars())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,7 +11,9 @@ from fieldlog.audio.capture import Draft, Spoken
 from fieldlog.audio.clip import Clip
 from fieldlog.errors import StoreError
 from fieldlog.hearing import Heard
-from fieldlog.rescue import rescue
+from fieldlog.model import Hearing
+from fieldlog.rescue import hear_command, rescue
+from fieldlog.session import not_taken
 from fieldlog.turns import Turns
 
 if TYPE_CHECKING:
@@ -27,12 +30,13 @@ class Live:
     those samples, its answer is there at once. A phrase that a pause cut in two is heard again as a
     whole, and counts when only the whole is accepted. What follows a question may answer it. What the
     record cannot take (a full disk) waits in memory and is tried again with every utterance, in
-    order, and at the end.
+    order, and at the end. What the listener fails on is kept with its sound and told.
     """
 
     def __init__(self, ears: Ears, session: Session, started_at: datetime) -> None:
         """``started_at``: instant of second 0.0 of the session clock."""
         self._turns = Turns(ears)
+        self._listener = ears.listener.name
         self._session = session
         self._started_at = started_at
         self._ahead: Heard | None = None
@@ -41,14 +45,16 @@ class Live:
 
     def draft(self, draft: Draft) -> None:
         """Hear the open utterance at its first silence."""
-        self._ahead = self._hear(draft.clip)
+        self._ahead = None
+        with contextlib.suppress(Exception):  # it is heard again, and told, when it has ended
+            self._ahead = self._turns.hear(draft.clip)
 
     def spoken(self, spoken: Spoken) -> Text:
         """Take an utterance that ended: in the record before its line is returned.
 
         When the record cannot take it, the line says so and nothing is lost.
         """
-        heard = self._whole(self._known(spoken.clip) or self._hear(spoken.clip))
+        heard = self._heard(spoken.clip)
         begins = (spoken.began - self._started_at).total_seconds() - spoken.clip.start_s
         self._before, self._ahead = heard, None
         self._turns.taken(heard)
@@ -57,10 +63,14 @@ class Live:
 
     def ready(self) -> None:
         """The line was shown: make ready for the answer, where a question waits."""
-        self._turns.ready()
+        with contextlib.suppress(Exception):  # it is tried again, and told, with the answer
+            self._turns.ready()
 
-    def finish(self, folder: Path) -> None:
-        """Try once more to save what waits; raises ``StoreError`` that says where its sound is."""
+    def finish(self, folder: Path, number: int, store: Path) -> None:
+        """Try once more to save what waits; its sound goes into ``folder``.
+
+        Raises ``StoreError`` with the command that brings it into inspection ``number`` of ``store``.
+        """
         if not self._waiting:
             return
         try:
@@ -80,8 +90,7 @@ class Live:
             raise StoreError(
                 f"{told} ({error.what}); the sound is kept in {kept[0].parent}",
                 where=error.where,
-                todo="free some space, then: fieldlog inspection hear "
-                f"{kept[0].parent / 'utterance-*.flac'}",
+                todo=f"free some space, then: {hear_command(kept, number, store)}",
             ) from error
 
     def _saved(self) -> Text:
@@ -106,8 +115,13 @@ class Live:
     def _instant(self, heard: Heard, source: str, begins: float) -> datetime:
         return self._started_at + timedelta(seconds=begins + heard.clip.start_s)
 
-    def _hear(self, clip: Clip) -> Heard:
-        return self._turns.hear(clip)
+    def _heard(self, clip: Clip) -> Heard:
+        """What was said; refused with its sound where the listener or the language fails on it."""
+        try:
+            return self._whole(self._known(clip) or self._turns.hear(clip))
+        except Exception as error:
+            nothing = Hearing(self._listener, (), 0.0)
+            return Heard(clip, nothing, not_taken("", error), (), 0.0)
 
     def _known(self, clip: Clip) -> Heard | None:
         ahead = self._ahead

@@ -1,7 +1,8 @@
 """One inspection as it is spoken: heard -> understood -> checked -> saved, utterance by utterance.
 
 The session decides nothing about meaning or limits; it puts the parts in order and commits each
-utterance, with all that follows from it, before anything is said or shown about it.
+utterance, with all that follows from it, before anything is said or shown about it. What stands it
+reads from the record each time: somebody may correct, skip or type in another terminal meanwhile.
 """
 
 from __future__ import annotations
@@ -11,14 +12,24 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
 from fieldlog.aftercare.checklist import Item, Skip, progress
-from fieldlog.aftercare.plan import skipped_event
+from fieldlog.aftercare.plan import skipped_event, skips_of
 from fieldlog.assess import Assessment, again, assess
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.doubt_question import MORE_SAID
+from fieldlog.errors import FieldlogError, StoreError
 from fieldlog.hearing import Heard
 from fieldlog.language.answers import APART, UNCLEAR
-from fieldlog.model import Context, Decision, Finding, Kind, Limit, Understanding
-from fieldlog.store.records import NewUtterance, Saved, Utterance
+from fieldlog.model import (
+    NOT_TAKEN,
+    Context,
+    Decision,
+    Finding,
+    Kind,
+    Limit,
+    Understanding,
+    Verdict,
+)
+from fieldlog.store.records import InspectionRecord, NewUtterance, RecordedFinding, Saved, Utterance
 from fieldlog.store.repository import Repository
 
 Transcribe = Callable[[Heard], str]
@@ -34,6 +45,8 @@ class Outcome:
     assessment: Assessment | None = None
     corrects: Finding | None = None
     """The earlier finding that this one supersedes or withdraws."""
+    gone: Finding | None = None
+    """What was to be disregarded, where it was withdrawn by other hands already."""
     remark: str | None = None
     mark: str | None = None
     skipped: str | None = None
@@ -57,49 +70,92 @@ class Rules:
     """Item of it -> the last day it was checked in an earlier inspection."""
 
 
+RulesOf = Callable[[InspectionRecord], Rules]
+"""Rules for an inspection as its vehicle is known now."""
+
+
 class Session:
-    """Takes utterances in order and keeps each one; remembers the findings it may have to correct."""
+    """Takes utterances in order and keeps each one; remembers which findings were said last."""
 
     def __init__(
         self,
         store: Repository,
         inspection_id: str,
         started_at: datetime,
-        rules: Rules,
+        rules: Rules | RulesOf,
         *,
         understand: Callable[[str], Understanding],
         transcribe: Transcribe | None = None,
         model: str = "",
         grammar: str = "",
-        standing: Sequence[tuple[str, Finding]] = (),
-        skips: Sequence[Skip] = (),
     ) -> None:
         """``started_at``: instant (UTC) of second 0.0 of the session clock.
 
-        ``understand`` parses words again (a correction that only names the new value needs it).
-        ``model`` and ``grammar`` are fingerprints that go with every utterance; ``standing`` holds
-        the findings that stand already, oldest first, so that they too can be corrected; ``skips``
-        the items of the walk that were left out already.
+        ``rules`` as a function is asked again whenever the vehicle's facts, limits or checklist
+        changed in the record. ``understand`` parses words again (a correction that only names the
+        new value needs it). ``model`` and ``grammar`` are fingerprints that go with every utterance.
+        Findings that stand already can be corrected too.
         """
         self._store = store
         self._inspection = inspection_id
         self._started_at = started_at
-        self._rules = rules
         self._understand = understand
         self._transcribe = transcribe
         self._model = model
         self._grammar = grammar
-        self._findings: list[tuple[str, Finding]] = list(standing)
-        self._skips = list(skips)
+        self._record = store.inspection_record(inspection_id)
+        self._rules_of: RulesOf = (lambda record: rules) if isinstance(rules, Rules) else rules
+        self._rules = self._rules_of(self._record)
+        self._said = [each.id for each in self._record.findings if each.stands]
+        """Ids of the findings as they were said, as far as nobody said to disregard them."""
         self._questions: list[tuple[str, Understanding]] = []
         """Utterances that led to a question."""
 
     def take(self, heard: Heard, source: str, begins_s: float = 0.0) -> Outcome:
         """Check and save one utterance. ``begins_s``: where its source starts on the session clock.
 
-        Raises ``StoreError`` when it could not be saved; then nothing of it is in the record.
+        What cannot be taken for what it says is kept as refused, with its sound and the reason,
+        whatever went wrong: one utterance never ends a session. Raises ``StoreError`` when it could
+        not be saved; then nothing of it is in the record.
         """
-        heard = self._completed(heard)
+        try:
+            self._read()
+            return self._take(self._completed(heard), source, begins_s)
+        except StoreError:
+            raise
+        except Exception as error:
+            # Saving is the last thing done with an utterance: nothing of it is in the record yet.
+            kept = replace(heard, understanding=not_taken(heard.text, error), answers=None)
+            return self._take(kept, source, begins_s)
+
+    def _read(self) -> None:
+        """What stands now, whoever wrote it."""
+        record = self._store.inspection_record(self._inspection)
+        if record.vehicle != self._record.vehicle:
+            self._rules = self._rules_of(record)
+        self._record = record
+
+    @property
+    def _findings(self) -> list[tuple[str, Finding]]:
+        """The findings that stand (id, finding), oldest first."""
+        return [(each.id, each.finding) for each in self._record.findings if each.stands]
+
+    @property
+    def _last(self) -> tuple[str, Finding] | None:
+        """What the last finding said has become, other hands' corrections of it followed.
+
+        None: none was said, or it was withdrawn by other hands.
+        """
+        last = self._become(self._said[-1]) if self._said else None
+        return None if last is None or not last.stands else (last.id, last.finding)
+
+    def _become(self, name: str) -> RecordedFinding:
+        known = {each.id: each for each in self._record.findings}
+        while (newer := known[name].superseded_by) is not None:
+            name = newer
+        return known[name]
+
+    def _take(self, heard: Heard, source: str, begins_s: float) -> Outcome:
         understood = heard.understanding
         said_at = self._started_at + timedelta(seconds=begins_s + heard.clip.start_s)
         utterance = NewUtterance(
@@ -154,7 +210,7 @@ class Session:
         if {UNCLEAR, MORE_SAID} & set(said.flags):
             return heard
         value = said.slots.get("value", "") if said.dialogue == "correction" else ""
-        last = self._findings[-1][1] if self._findings else None
+        last = self._last[1] if self._last else None
         if not value or last is None or last.quantity is None or not last.quantity.words:
             return heard
         whole = last.words.removeprefix("correction ").replace(last.quantity.words, value)
@@ -172,8 +228,11 @@ class Session:
         corrected = None
         if utterance.understanding.dialogue == "correction":
             corrected = self._to_correct(finding)
-        beside = [each for each in self._findings if each is not corrected]
+        beside = [each for each in self._findings if each != corrected]
         assessment = self._assess(finding, beside, said_at)
+        again_ = (
+            self._judged_again(corrected[1], [*beside, ("", finding)], said_at) if corrected else ()
+        )
         saved = self._store.add_utterance(
             self._inspection,
             utterance,
@@ -181,13 +240,12 @@ class Session:
             verdict=assessment.verdict,
             corrects=corrected[0] if corrected else None,
             reason="spoken correction" if corrected else "",
+            verdicts=again_,
         )
         assert saved.finding_id is not None
         if corrected:
-            self._findings.remove(corrected)
-        self._findings.append((saved.finding_id, finding))
-        if corrected:
-            self._judge_again(corrected[1], saved.finding_id, said_at)
+            self._said = [one for one in self._said if self._become(one).id != corrected[0]]
+        self._said.append(saved.finding_id)
         return Outcome(heard, saved, assessment, corrects=corrected[1] if corrected else None)
 
     def _assess(
@@ -197,18 +255,24 @@ class Session:
         others = [each for _, each in beside]
         return assess(finding, rules.limits, rules.context, rules.catalogue, at.date(), others)
 
-    def _judge_again(self, changed: Finding, new: str | None, at: datetime) -> None:
-        """Newer verdicts for the findings that were judged together with one that is gone."""
-        for name, finding in again(changed, self._findings):
-            if name != new:
-                beside = [each for each in self._findings if each[0] != name]
-                verdict = self._assess(finding, beside, at).verdict
-                self._store.judge(self._inspection, name, verdict)
+    def _judged_again(
+        self, changed: Finding, standing: Sequence[tuple[str, Finding]], at: datetime
+    ) -> list[tuple[str, Verdict]]:
+        """Newer verdicts for the findings that were judged together with one that is gone.
+
+        ``standing``: what stands from now on, the new finding under an empty id.
+        """
+        found = []
+        for name, finding in again(changed, standing):
+            if name:
+                beside = [each for each in standing if each[0] != name]
+                found.append((name, self._assess(finding, beside, at).verdict))
+        return found
 
     def _dialogue(
         self, heard: Heard, utterance: NewUtterance, understood: Understanding
     ) -> Outcome:
-        last = self._findings[-1] if self._findings else None
+        last = self._last
         if understood.dialogue == "photo":
             saved = self._store.add_utterance(
                 self._inspection, utterance, mark="photo", marks=last[0] if last else None
@@ -217,13 +281,8 @@ class Session:
         if understood.dialogue == "disregard" and heard.answers is not None:
             # What was said last is the question's utterance, and nothing was taken of that.
             return Outcome(heard, self._store.add_utterance(self._inspection, utterance))
-        if understood.dialogue == "disregard" and last is not None:
-            saved = self._store.add_utterance(
-                self._inspection, utterance, corrects=last[0], reason="disregarded"
-            )
-            self._findings.pop()
-            self._judge_again(last[1], None, utterance.said_at)
-            return Outcome(heard, saved, corrects=last[1])
+        if understood.dialogue == "disregard" and self._said:
+            return self._disregard(heard, utterance, last)
         if understood.dialogue == "skip":
             return self._skip(heard, utterance, understood.slots)
         saved = self._store.add_utterance(self._inspection, utterance)
@@ -236,19 +295,38 @@ class Session:
             return Outcome(heard, saved, advice=self._how_to_check(understood.slots, open_))
         return Outcome(heard, saved)
 
+    def _disregard(
+        self, heard: Heard, utterance: NewUtterance, last: tuple[str, Finding] | None
+    ) -> Outcome:
+        """The last finding said no longer stands; one withdrawn by other hands takes no other along."""
+        if last is None:
+            saved = self._store.add_utterance(self._inspection, utterance)
+            known = {each.id: each.finding for each in self._record.findings}
+            return Outcome(heard, saved, gone=known[self._said.pop()])
+        standing = [each for each in self._findings if each != last]
+        saved = self._store.add_utterance(
+            self._inspection,
+            utterance,
+            corrects=last[0],
+            reason="disregarded",
+            verdicts=self._judged_again(last[1], standing, utterance.said_at),
+        )
+        self._said.pop()
+        return Outcome(heard, saved, corrects=last[1])
+
     def _skip(self, heard: Heard, utterance: NewUtterance, slots: Mapping[str, str]) -> Outcome:
         """ "skip front tyre no gauge": the item is left out, with the reason that was said."""
         place, component = slots.get("position", ""), slots["component"]
         skip = Skip(f"{place} {component}".strip(), slots["reason"])
         event = skipped_event(skip)
         saved = self._store.add_utterance(self._inspection, utterance, event=event)
-        self._skips.append(skip)
         return Outcome(heard, saved, skipped=skip.key)
 
     def _open(self, today: date) -> tuple[Item, ...]:
         rules = self._rules
         findings = [finding for _, finding in self._findings]
-        return progress(rules.walk, findings, self._skips, dict(rules.checked), today).open
+        skips = skips_of(self._record)
+        return progress(rules.walk, findings, skips, dict(rules.checked), today).open
 
     def _how_to_check(self, slots: Mapping[str, str], open_: Sequence[Item]) -> str:
         """The catalogue's words for what was named, else for the next open item."""
@@ -269,8 +347,15 @@ class Session:
         for kept in reversed(self._findings):
             if _same_thing(kept[1], finding):
                 return kept
-        last = self._findings[-1] if self._findings else None
+        last = self._last
         return last if last is not None and last[1].component == finding.component else None
+
+
+def not_taken(text: str, error: Exception) -> Understanding:
+    """What an utterance is kept as that could not be taken, though ``text`` was heard (pure)."""
+    ours = isinstance(error, FieldlogError)
+    why = str(error) if ours else f"a fault of fieldlog itself: {type(error).__name__}: {error}"
+    return Understanding(Decision.REFUSE, Kind.NOTHING, why, text, flags=(NOT_TAKEN,))
 
 
 def _same_thing(one: Finding, other: Finding) -> bool:

@@ -8,9 +8,10 @@ from pathlib import Path
 
 from fieldlog import places
 from fieldlog.aftercare.files import load_care, past_of
-from fieldlog.aftercare.plan import checked_before, context_of, skips_of, vehicle_walk
+from fieldlog.aftercare.plan import checked_before, context_of, vehicle_walk
 from fieldlog.cli.ears import Ears
 from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.limits.context import SETTINGS, parse_context
 from fieldlog.limits.packs import shipped_limits, with_own
 from fieldlog.model import Context
 from fieldlog.session import Rules, Session
@@ -22,25 +23,26 @@ def open_session(store: Repository, key: str, language: InspectionLanguage, ears
     """A session that adds to the inspection ``key`` (number, id or ``last``).
 
     Limits are those that ship with fieldlog and the vehicle's own; the context is the inspection's
-    jurisdiction and settings over the vehicle's facts. Raises ``UsageError`` for an unknown
+    jurisdiction and settings over the vehicle's facts, as they are when an utterance is taken. Raises ``UsageError`` for an unknown
     inspection or a context that cannot be meant.
     """
-    record = store.inspection_record(key)
-    limits = with_own(shipped_limits(), record.vehicle.limits)
-    care = load_care()
-    walk = vehicle_walk(record.vehicle, care).items
-    checked = checked_before(past_of(store, record.vehicle), walk, record.inspection)
+    head = store.inspection(key)
+
+    def rules(record: InspectionRecord) -> Rules:
+        limits = with_own(shipped_limits(), record.vehicle.limits)
+        walk = vehicle_walk(record.vehicle, load_care()).items
+        checked = checked_before(past_of(store, record.vehicle), walk, record.inspection)
+        return Rules(language.catalogue, limits, inspection_context(record), walk, checked)
+
     return Session(
         store,
-        record.inspection.id,
-        record.inspection.started_at,
-        Rules(language.catalogue, limits, inspection_context(record), walk, checked),
+        head.id,
+        head.started_at,
+        rules,
         understand=language.understand,
         transcribe=ears.transcribe,
         model=ears.listener.name,
         grammar=grammar_fingerprint(places.grammars()),
-        standing=[(f.id, f.finding) for f in record.findings if f.stands],
-        skips=skips_of(record),
     )
 
 
@@ -49,10 +51,14 @@ def new_inspection(
 ) -> Inspection:
     """Start an inspection of the vehicle of that name (added when it is new), now.
 
-    ``vehicle`` None: a vehicle called "unnamed", so that nobody has to type before speaking.
+    ``vehicle`` None: a vehicle called "unnamed", so that nobody has to type before speaking. Raises
+    ``UsageError``, with nothing made, for facts of the vehicle that the checks cannot use.
     """
     name = vehicle or "unnamed"
     known = [each for each in store.vehicles() if each.name == name]
+    if known:
+        facts = {key: value for key, value in known[-1].facts.items() if key in SETTINGS}
+        parse_context(context.jurisdiction, {**facts, **context.settings})
     owner = known[-1] if known else store.add_vehicle(name)
     return store.start_inspection(
         owner.id,

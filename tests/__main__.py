@@ -1,36 +1,64 @@
 """Every check of the project, in the order that fails fastest: ``python -m tests``.
 
-Format, lint, strict types, then the tests (warnings are errors) with the coverage of the pure core.
-Arguments are handed to pytest: ``python -m tests -k endpointer``.
+Format and lint, then strict types beside the tests (warnings are errors) with the coverage of the
+package; the tests run in two processes. Arguments are handed to pytest: ``python -m tests -k
+endpointer``; ``-n 0`` keeps them in one process, as a debugger needs it.
 """
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 PYTHON = sys.executable
 
-STEPS: tuple[tuple[str, list[str]], ...] = (
-    ("format", [PYTHON, "-m", "ruff", "format", "--check", "--quiet", "."]),
-    ("lint", [PYTHON, "-m", "ruff", "check", "--quiet", "."]),
-    ("types", [PYTHON, "-m", "mypy"]),
-    ("tests", [PYTHON, "-m", "pytest", "--cov=fieldlog", "--cov-report=term:skip-covered"]),
-)
+FORMAT = ("format", [PYTHON, "-m", "ruff", "format", "--check", "--quiet", "."])
+LINT = ("lint", [PYTHON, "-m", "ruff", "check", "--quiet", "."])
+TYPES = ("types", [PYTHON, "-m", "mypy"])
+TESTS = (
+    "tests",
+    [
+        *(PYTHON, "-m", "pytest", "-n", str(min(2, os.cpu_count() or 1)), "--dist", "loadfile"),
+        *("--cov=fieldlog", "--cov-report=term:skip-covered"),
+    ],
+)  # one file stays in one process: what it loads once is loaded once
 
 
 def main(arguments: list[str]) -> int:
-    """Run the steps; stop at the first that fails and say which."""
-    for name, command in STEPS:
-        print(f"== {name}", flush=True)
-        extra = arguments if name == "tests" else []
-        code = subprocess.run([*command, *extra], cwd=ROOT, check=False).returncode
-        if code:
-            print(f"== {name} failed with exit code {code}", flush=True)
+    """Run the steps; say which fails, at once. The types do not wait for the tests to say so."""
+    for step in (FORMAT, LINT):
+        if code := shown(*step):
             return code
-    return 0
+    with ThreadPoolExecutor(1) as beside:
+        types = beside.submit(told, *TYPES)
+        tests = shown(TESTS[0], [*TESTS[1], *arguments])
+        return types.result() or tests
+
+
+def shown(name: str, command: list[str]) -> int:
+    """Run a step with its output as it comes; its exit code."""
+    print(f"== {name}", flush=True)
+    return ended(name, subprocess.run(command, cwd=ROOT, check=False).returncode)
+
+
+def told(name: str, command: list[str]) -> int:
+    """Run a step beside another one; its output in one piece, at its end."""
+    done = subprocess.run(
+        command, cwd=ROOT, check=False, text=True, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
+    )
+    print(f"== {name}\n{done.stdout.rstrip()}", flush=True)
+    return ended(name, done.returncode)
+
+
+def ended(name: str, code: int) -> int:
+    """The exit code, said where it is a failure."""
+    if code:
+        print(f"== {name} failed with exit code {code}", flush=True)
+    return code
 
 
 if __name__ == "__main__":

@@ -169,8 +169,9 @@ def listen_to(
         live = _Counted(ears, session, head.started_at)
         source = _Watched(path, progress)
         wall, cpu = time.perf_counter(), time.process_time()
-        run(source, live, terminal=_silent(nowhere))
-        live.finish(Path(scratch))
+        with source:
+            run(source, live, terminal=_silent(nowhere))
+        live.finish(Path(scratch), head.number, store.folder)
         wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
         record = store.inspection_record(head.id)
     # What an answer to a question made is a finding of the record, too, whatever the answer is.

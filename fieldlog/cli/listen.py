@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import signal
 import sys
 import time
@@ -24,7 +25,7 @@ from fieldlog.audio.microphone import Microphone, list_devices
 from fieldlog.audio.recorder import Recorder, recover, stream_name
 from fieldlog.audio.source import AudioSource, FileSource
 from fieldlog.cli.ears import listener_options, open_ears
-from fieldlog.cli.store_option import opened, store_option, zone_here
+from fieldlog.cli.store_option import holding, opened, store_option, zone_here
 from fieldlog.cli.terminal import Terminal
 
 
@@ -88,9 +89,9 @@ def listen(
     from fieldlog.live import Live
     from fieldlog.walk import new_inspection, open_session
 
-    if source is None:
-        list_devices()  # without a sound system, say so before a model is loaded
     chosen: AudioSource = FileSource(source, fast=fast) if source else Microphone(device)
+    if isinstance(chosen, Microphone):
+        chosen.find()  # one that is not there is told before a model is loaded
     context = parse_context(jurisdiction, settings)
     language = InspectionLanguage.load()
     terminal = Terminal.here()
@@ -98,10 +99,13 @@ def listen(
     def crashed(crash: object) -> None:
         terminal.status.print(f"! {crash}", markup=False)
 
-    with (
-        opened(folder) as store,
-        open_ears(language, listener, model, on_crash=crashed) as ears,
-    ):
+    with contextlib.ExitStack() as stack:
+        store = None if key is None else stack.enter_context(holding(folder, key))
+        ears = stack.enter_context(open_ears(language, listener, model, on_crash=crashed))
+        stack.enter_context(chosen)  # what cannot be listened to leaves nothing in the record
+        store = store or stack.enter_context(opened(folder))
+        streams = keep or store.folder / "streams"
+        recorder = stack.enter_context(recording(streams, terminal))
         if key is None:
             head = new_inspection(store, vehicle, context, datetime.now(UTC), zone_here())
         else:
@@ -109,11 +113,10 @@ def listen(
         told = f"inspection {head.number} of {head.vehicle_name}"
         click.echo(f"{told}; its report: fieldlog report {head.number}", err=True)
         session = Live(ears, open_session(store, head.id, language, ears), head.started_at)
-        streams = keep or store.folder / "streams"
         try:
-            run(chosen, session, keep=streams, terminal=terminal)
+            run(chosen, session, recorder, terminal=terminal)
         finally:
-            session.finish(streams)
+            session.finish(streams, head.number, store.folder)
 
 
 def show_devices() -> None:
@@ -142,20 +145,19 @@ class Hears(Protocol):
 def run(
     source: AudioSource,
     hears: Hears,
+    recorder: Recorder | None = None,
     *,
-    keep: Path | None = None,
     terminal: Terminal | None = None,
 ) -> int:
     """Listen until the source ends or Ctrl-C; returns how many utterances were heard.
 
-    ``hears`` runs in the main thread; sound is kept and cut meanwhile, however long it takes.
+    ``source`` is open already. ``hears`` runs in the main thread; sound is kept (with a
+    ``recorder``) and cut meanwhile, however long it takes.
     """
     count = 0
     terminal = terminal or Terminal.here()
     console, lines = terminal.status, terminal.lines
-    for old in recover(keep) if keep is not None and keep.is_dir() else []:
-        console.print(f"recovered {old.seconds:.1f} s of an earlier recording: {old.path}")
-    with source, ending_on_interrupt(source.stop), recording(keep) as recorder:
+    with ending_on_interrupt(source.stop):
         capture = Capture(source, Endpointer(), recorder)
         console.print(f"listening on {source.name}; Ctrl-C ends")
         with screen(console) as show:
@@ -169,7 +171,7 @@ def run(
                     hears.draft(event)
                 else:
                     show(event)
-    if recorder is not None:
+    if recorder is not None and recorder.seconds:
         console.print(f"kept {recorder.seconds:.1f} s of sound in {recorder.close()}")
     console.print(f"{count} utterance{'s' if count != 1 else ''}")
     return count
@@ -183,13 +185,14 @@ def stamp(spoken: Spoken) -> Text:
 
 
 @contextmanager
-def recording(folder: Path | None) -> Iterator[Recorder | None]:
-    """A recorder in ``folder``, or none when no folder is given."""
-    if folder is None:
-        yield None
-        return
+def recording(folder: Path, terminal: Terminal) -> Iterator[Recorder]:
+    """A recorder in ``folder``; what a crash left there is repaired and told first."""
+    for old in recover(folder) if folder.is_dir() else []:
+        terminal.status.print(f"recovered {old.seconds:.1f} s of an earlier recording: {old.path}")
     with Recorder(folder, stream_name(datetime.now(UTC))) as recorder:
         yield recorder
+    if not recorder.seconds:
+        recorder.close().unlink(missing_ok=True)
 
 
 @contextmanager

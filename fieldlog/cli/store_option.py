@@ -46,6 +46,23 @@ def opened(folder: Path | None) -> Iterator[Repository]:
         yield store
 
 
+@contextlib.contextmanager
+def holding(folder: Path | None, key: str) -> Iterator[Repository]:
+    """The store that holds inspection ``key``; ``UsageError``, and nothing made, where none does."""
+    from fieldlog.store.database import FILE
+
+    where = folder or store_folder()
+    if not (where / FILE).is_file():
+        raise UsageError(
+            f"there is no inspection {key!r}: there is no record here yet",
+            where=str(where),
+            todo="name the record's folder with --store DIR, or leave --inspection out",
+        )
+    with opened(where) as store:
+        store.inspection(key)
+        yield store
+
+
 def pairs(texts: Sequence[str]) -> dict[str, str]:
     """``("rim=steel", ...)`` as a mapping; raises ``UsageError`` for one without ``=``."""
     found = {}

@@ -15,7 +15,7 @@ from fieldlog.limits.context import parse_context
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.limits.page import what
 from fieldlog.listeners.base import Language
-from fieldlog.model import Decision, Judgement, Limit, State, Understanding
+from fieldlog.model import NOT_TAKEN, Decision, Judgement, Limit, State, Understanding
 from fieldlog.wording import doubt_text, with_unit
 
 if TYPE_CHECKING:
@@ -67,6 +67,8 @@ def outcome_text(understood: Understanding, assessment: Assessment | None) -> Te
     if understood.decision is Decision.REFUSE:
         told = not understood.text or f"'{understood.text}'" in understood.reason
         said = "" if told else f" (heard: {understood.text})"
+        if NOT_TAKEN in understood.flags:
+            return Text(f"NOT TAKEN, say it again: {understood.reason}{said}", "bold red")
         return Text(f"not understood: {understood.reason}{said}", "dim")
     if understood.decision is Decision.ASK:
         question = understood.question or understood.reason
@@ -161,6 +163,9 @@ def _session_text(outcome: Outcome) -> Text:
         return Text(f"{label}: {', '.join(outcome.open) or 'nothing is open'}", "cyan")
     if outcome.advice is not None:
         return Text(outcome.advice, "cyan")
+    if outcome.gone is not None:
+        told = f"{tell.finding(outcome.gone)} was withdrawn elsewhere already; nothing else was"
+        return Text(told, "yellow")
     line = outcome_text(understood, outcome.assessment)
     if outcome.corrects is not None and outcome.assessment is not None:
         line.append(f"  corrects {tell.finding(outcome.corrects)}", "yellow")
