@@ -118,10 +118,13 @@ class Live:
     def _heard(self, clip: Clip) -> Heard:
         """What was said; refused with its sound where the listener or the language fails on it."""
         try:
-            return self._whole(self._known(clip) or self._turns.hear(clip))
+            heard = self._known(clip) or self._turns.hear(clip)
         except Exception as error:
             nothing = Hearing(self._listener, (), 0.0)
             return Heard(clip, nothing, not_taken("", error), (), 0.0)
+        with contextlib.suppress(Exception):  # what fails together counts by itself
+            return self._whole(heard)
+        return heard
 
     def _known(self, clip: Clip) -> Heard | None:
         ahead = self._ahead
