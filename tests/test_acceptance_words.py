@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from fieldlog.turns import waits
 
 from fieldlog import places
 from fieldlog.assess import assess
@@ -27,7 +28,6 @@ from fieldlog.limits.cautions import system_of
 from fieldlog.limits.context import SETTINGS, parse_context
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.model import Decision, Judgement, State
-from fieldlog.turns import waits
 
 TODAY = date(2026, 11, 25)
 

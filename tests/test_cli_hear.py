@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 import soundfile as sf
+from fieldlog.rescue import began_at
 
 from fieldlog.aftercare.plan import left_open
 from fieldlog.audio.clip import RATE, Clip
@@ -23,7 +24,6 @@ from fieldlog.cli import audio_files
 from fieldlog.cli.inspection_hear import file_starts, there_already
 from fieldlog.errors import UsageError
 from fieldlog.listeners.typed import TypedListener
-from fieldlog.rescue import began_at
 from fieldlog.store.records import InspectionRecord
 from fieldlog.store.repository import Repository
 from tests.spoken import WORDS, grammar, hear, run, sentence, spoken, stub_listener

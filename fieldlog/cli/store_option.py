@@ -18,6 +18,7 @@ from fieldlog.errors import UsageError
 from fieldlog.model import Quantity
 
 if TYPE_CHECKING:
+    from fieldlog.shop.workshop import Workshop
     from fieldlog.store.repository import Repository
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
@@ -44,6 +45,15 @@ def opened(folder: Path | None) -> Iterator[Repository]:
         for notice in store.notices:
             click.echo(f"fieldlog: {notice}", err=True)
         yield store
+
+
+@contextlib.contextmanager
+def workshop(folder: Path | None) -> Iterator[Workshop]:
+    """The workshop a command works in; what opening its record had to report goes to stderr."""
+    from fieldlog.shop.workshop import Workshop
+
+    with opened(folder) as store:
+        yield Workshop(store)
 
 
 def pairs(texts: Sequence[str]) -> dict[str, str]:

@@ -8,7 +8,14 @@ from fieldlog.errors import UsageError
 from fieldlog.model import Finding, Limit, Quantity, Verdict
 from fieldlog.store import queries
 from fieldlog.store.chain import Cell, Row
-from fieldlog.store.records import NewEvent, NewPhoto, NewUtterance
+from fieldlog.store.records import (
+    NewAttachment,
+    NewEntry,
+    NewEvent,
+    NewPhoto,
+    NewUtterance,
+    Saved,
+)
 from fieldlog.store.rows import (
     finite,
     instant_text,
@@ -22,6 +29,52 @@ from fieldlog.store.writer import Writer, new_id
 
 class Entries(Writer):
     """A ``Writer`` that knows what each kind of row holds."""
+
+    def entry(self, inspection_id: str, new: NewEntry) -> Saved:
+        """An utterance with all that follows; what an earlier try saved is not saved again."""
+        said = new.utterance
+        if said is not None and said.id is not None:
+            known = queries.saved_before(self.connection, inspection_id, said.id)
+            if known is not None:
+                return known
+        utterance_id = finding_id = number = verdict_id = remark_id = mark_id = None
+        if said is not None:
+            utterance_id = self.utterance(inspection_id, said)
+        if new.finding is not None:
+            finding_id, number = self.finding(inspection_id, new.finding, utterance_id)
+            if new.verdict is not None:
+                verdict_id = self.verdict(inspection_id, finding_id, new.verdict)
+        if new.corrects is not None:
+            self.correction(inspection_id, new.corrects, finding_id, new.reason, new.made_by)
+        for changed, verdict in new.verdicts:
+            self.verdict(inspection_id, changed, verdict)
+        if new.remark is not None:
+            remark_id = self.remark(inspection_id, new.remark, utterance_id)
+        at = said.said_at if said is not None else self.now
+        if new.mark is not None:
+            about = finding_id or new.marks
+            mark_id = self.mark(inspection_id, new.mark, at, utterance_id, about)
+        for event in new.events:
+            self.event(inspection_id, event, at)
+        for attachment in new.attachments:
+            self.attachment(inspection_id, attachment)
+        return Saved(utterance_id, finding_id, number, verdict_id, remark_id, mark_id)
+
+    def attachment(self, inspection_id: str, new: NewAttachment) -> str:
+        """Add where a photo belongs; the newest rules."""
+        return self.add(
+            "attachment",
+            {
+                "inspection_id": inspection_id,
+                "photo_id": new.photo_id,
+                "finding_id": new.finding_id,
+                "reason": new.reason,
+                "gap_s": finite(new.gap_s),
+                "uncertainty_s": finite(new.uncertainty_s),
+                "candidates": to_json(list(new.candidates)),
+            },
+            chain=inspection_id,
+        )
 
     def fact(self, vehicle_id: str, key: str, value: str) -> str:
         """Add a value of one fact of a vehicle; the newest rules."""
@@ -87,7 +140,7 @@ class Entries(Writer):
 
     def utterance(self, inspection_id: str, new: NewUtterance) -> str:
         """Add one utterance with every hypothesis; returns its id."""
-        name = new_id(self.now)
+        name = new.id or new_id(self.now)
         u = new.understanding
         hypotheses: list[Row] = []
         for hearing in new.hearings:

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from types import MappingProxyType
 from typing import Any
 
-from fieldlog.errors import UsageError
+from fieldlog.errors import StoreError, UsageError
 from fieldlog.model import (
     Finding,
     Limit,
@@ -20,6 +20,7 @@ from fieldlog.store.records import (
     Inspection,
     LogEntry,
     Odometer,
+    Saved,
     Vehicle,
 )
 from fieldlog.store.rows import instant_from, limit_from, quantity_from
@@ -257,3 +258,39 @@ def photo_id(connection: sqlite3.Connection, inspection_id: str, media: str) -> 
         media,
     )
     return rows[0][0] if rows else None
+
+
+def saved_before(
+    connection: sqlite3.Connection, inspection_id: str, utterance_id: str
+) -> Saved | None:
+    """What an earlier try saved with this utterance; None when it is not in the record.
+
+    Raises ``StoreError`` when the id stands for something else.
+    """
+    owner = connection.execute("SELECT chain, kind FROM record WHERE id = ?", (utterance_id,))
+    found = owner.fetchone()
+    if found is None:
+        return None
+    if tuple(found) != (inspection_id, "utterance"):
+        raise StoreError(f"{utterance_id} stands for something else in the record")
+
+    def one(table: str, columns: str = "id") -> tuple[object, ...] | None:
+        row: tuple[object, ...] | None = connection.execute(
+            f"SELECT {columns} FROM {table} WHERE utterance_id = ? ORDER BY id", (utterance_id,)
+        ).fetchone()
+        return row
+
+    finding, remark, mark = one("finding", "id, number"), one("remark"), one("mark")
+    verdict = None
+    if finding is not None:
+        verdict = connection.execute(
+            "SELECT id FROM verdict WHERE finding_id = ? ORDER BY id", (finding[0],)
+        ).fetchone()
+    return Saved(
+        utterance_id,
+        str(finding[0]) if finding else None,
+        int(str(finding[1])) if finding else None,
+        verdict[0] if verdict else None,
+        str(remark[0]) if remark else None,
+        str(mark[0]) if mark else None,
+    )

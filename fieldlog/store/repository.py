@@ -27,6 +27,7 @@ from fieldlog.store.records import (
     Inspection,
     InspectionRecord,
     NewAttachment,
+    NewEntry,
     NewEvent,
     NewPhoto,
     NewUtterance,
@@ -36,6 +37,7 @@ from fieldlog.store.records import (
 )
 from fieldlog.store.rows import finite, instant_text, to_json
 from fieldlog.store.verify import verify_store
+from fieldlog.store.writer import new_id
 
 
 def utc_now() -> datetime:
@@ -187,6 +189,20 @@ class Repository:
                 writer.odometer(vehicle_id, odometer, started_at or writer.now, inspection_id)
         return self.inspection(inspection_id)
 
+    def new_id(self) -> str:
+        """An id that no other row of any store will have."""
+        return new_id(self._now())
+
+    def append(self, inspection_id: str, entry: NewEntry) -> Saved:
+        """Save an utterance (or what was done by hand) and all that follows, in one transaction.
+
+        An utterance whose id is in the record already was saved by an earlier try: what that try
+        wrote is returned and nothing is written. Raises ``StoreError``, or ``UsageError`` for a
+        finding that no longer stands; then nothing was saved.
+        """
+        with self._write() as writer:
+            return writer.entry(inspection_id, entry)
+
     def add_utterance(
         self,
         inspection_id: str,
@@ -201,31 +217,15 @@ class Repository:
         reason: str = "",
         event: NewEvent | None = None,
     ) -> Saved:
-        """Save one utterance and all that follows from it in one transaction.
-
-        ``finding`` with its ``verdict``; ``remark`` (open transcription); ``mark`` (its name, at
-        the start of the utterance), spoken for the earlier finding ``marks``. ``corrects`` is the
-        id of the finding that ``finding`` supersedes, or that is withdrawn when there is none.
-        Raises ``StoreError``; then nothing was saved.
-        """
-        with self._write() as writer:
-            utterance_id = writer.utterance(inspection_id, utterance)
-            finding_id = number = verdict_id = remark_id = mark_id = None
-            if finding is not None:
-                finding_id, number = writer.finding(inspection_id, finding, utterance_id)
-                if verdict is not None:
-                    verdict_id = writer.verdict(inspection_id, finding_id, verdict)
-            if corrects is not None:
-                writer.correction(inspection_id, corrects, finding_id, reason, "spoken")
-            if remark is not None:
-                remark_id = writer.remark(inspection_id, remark, utterance_id)
-            if mark is not None:
-                mark_id = writer.mark(
-                    inspection_id, mark, utterance.said_at, utterance_id, finding_id or marks
-                )
-            if event is not None:
-                writer.event(inspection_id, event, utterance.said_at)
-        return Saved(utterance_id, finding_id, number, verdict_id, remark_id, mark_id)
+        """``append`` for one utterance."""
+        events = (event,) if event is not None else ()
+        return self.append(
+            inspection_id,
+            NewEntry(
+                utterance, finding, verdict, corrects, reason,
+                remark=remark, mark=mark, marks=marks, events=events,
+            ),
+        )  # fmt: skip
 
     def add_finding(
         self, inspection_id: str, finding: Finding, verdict: Verdict | None = None
@@ -323,22 +323,7 @@ class Repository:
     ) -> tuple[str, ...]:
         """Save many attachments in one transaction; returns their ids in the same order."""
         with self._write() as writer:
-            return tuple(
-                writer.add(
-                    "attachment",
-                    {
-                        "inspection_id": inspection_id,
-                        "photo_id": new.photo_id,
-                        "finding_id": new.finding_id,
-                        "reason": new.reason,
-                        "gap_s": finite(new.gap_s),
-                        "uncertainty_s": finite(new.uncertainty_s),
-                        "candidates": to_json(list(new.candidates)),
-                    },
-                    chain=inspection_id,
-                )
-                for new in attachments
-            )
+            return tuple(writer.attachment(inspection_id, new) for new in attachments)
 
     def set_clock(
         self,
