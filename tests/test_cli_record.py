@@ -47,9 +47,11 @@ def test_the_walk_from_vehicle_to_report(run, tmp_path: Path) -> None:  # type: 
     assert document["fingerprint"] in signed
     assert [f["stands"] for f in document["findings"]] == [False, True, False]
     checked = json.loads(run("inspection", "verify", "last", "--json").output)
-    assert checked["intact"]
+    assert checked["agrees"]
     assert checked["fingerprint"] == document["fingerprint"]
-    assert "intact" in run("inspection", "verify").output
+    told = run("inspection", "verify").output.splitlines()[-1]
+    assert told.startswith("agrees with itself: ")
+    assert "a record written anew would not show" in told
     out = tmp_path / "out"
     files = run("report", "--out", str(out)).output.split()
     assert [Path(f).suffix for f in files] == [".html", ".pdf"]
@@ -125,7 +127,30 @@ def test_a_changed_record_is_exit_code_8(run, tmp_path: Path) -> None:  # type: 
     connection.close()
     result = run("inspection", "verify", "last", code=8)
     assert "changed after it was written" in result.output
-    assert "1 places are not as they were written" in result.output
+    assert "trigger remark_no_update: gone or changed" in result.output
+    assert "does not agree with itself (2 faults)" in result.output
+
+
+def test_verify_speaks_of_nothing_that_does_not_exist(run) -> None:  # type: ignore[no-untyped-def]
+    """Neither what it prints nor its help promises more than a chain of hashes proves."""
+    told = run("inspection", "verify", code=8).output + run("inspection", "verify", "--help").output
+    for word in ("intact", "bundle", "any later change", "as it was written"):
+        assert word not in told.lower()
+
+
+def test_an_emptied_store_does_not_pass(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    run("vehicle", "add", "red single")
+    (tmp_path / "shop" / "fieldlog.db").unlink()
+    assert "the record holds no rows" in run("inspection", "verify", code=8).output
+
+
+def test_a_database_set_aside_does_not_pass(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    run("vehicle", "add", "red single")
+    (tmp_path / "shop" / "fieldlog.db").write_bytes(b"nonsense" * 1000)
+    run("vehicle", "add", "red single")
+    told = run("inspection", "verify", code=8).output
+    assert "fieldlog.db.corrupt-" in told
+    assert "set aside as damaged" in told
 
 
 def test_a_damaged_database_is_reported_once(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]

@@ -26,7 +26,7 @@ def ran(tmp_path_factory: pytest.TempPathFactory) -> tuple[demo.Demo, Inspection
     with Workshop.open(out / "record") as shop, shop.ears() as ears:
         result = demo.run(MEDIA, shop, out, ears, lambda file, outcome: None)
         record = shop.store.inspection_record(result.inspection.id)
-        whole = shop.store.verify(result.inspection.id).intact
+        whole = shop.store.verify(result.inspection.id).agrees
     return result, record, whole
 
 

@@ -118,7 +118,7 @@ def test_kill_9_during_an_import_loses_nothing(tmp_path: Path) -> None:
         assert len(first.photos) == 64  # the first batch was committed
         result = import_folder(store, first.inspection.id, tmp_path / "card", TODAY)
         assert (len(result.known), len(result.added)) == (64, 76)
-        assert store.verify().intact
+        assert store.verify().agrees
 
 
 def test_x5_aligning_one_camera_moves_only_its_photos(tmp_path: Path) -> None:
@@ -219,7 +219,7 @@ def test_a_clock_that_is_right_leaves_the_record_intact(tmp_path: Path) -> None:
     save_alignment(store, inspection, align_given("Acme Pocket 3", 0.0))
     store.set_clock(inspection, "other", -0.0, 1.0, how="given")
     place_photos(store, "last", TODAY)
-    assert store.verify().intact
+    assert store.verify().agrees
 
 
 def test_corrections_keep_the_photos_of_what_they_correct(tmp_path: Path) -> None:

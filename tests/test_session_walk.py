@@ -109,7 +109,7 @@ def test_what_is_open_shrinks(walking: Walking) -> None:
     assert isinstance(event, ev.OpenTold)
     assert set(before.items) - set(event.items) == {"front tyre", "rear tyre", "horn"}
     assert event_text(event).plain.startswith("open: ")
-    assert walking.store.verify().intact
+    assert walking.store.verify().agrees
 
 
 def test_the_next_item_and_how_to_check_it(walking: Walking) -> None:
@@ -148,7 +148,7 @@ def test_a_cell_put_right_takes_its_spread_back(walking: Walking) -> None:
     assert walking.states()["cell 2"] is State.BEYOND
     walking.say("correction battery cell one one point two six")
     assert walking.states() == {"cell 1": State.WITHIN, "cell 2": State.WITHIN}
-    assert walking.store.verify().intact
+    assert walking.store.verify().agrees
 
 
 def test_a_cell_disregarded_takes_its_spread_back(walking: Walking) -> None:

@@ -1,4 +1,4 @@
-"""Any later change to the record shows, and the database itself refuses to make one."""
+"""A single change to the record shows, and the database itself refuses to make one."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from fieldlog.store.migrations import CHAINED, CHILDREN
+from fieldlog.store.migrations import CHAINED, CHILDREN, guards
 from fieldlog.store.repository import Repository
 from tests.store_samples import Filled, fill, ticking
 
@@ -50,13 +50,13 @@ def _unguarded(store: Repository) -> sqlite3.Connection:
     return connection
 
 
-def test_an_untouched_record_is_intact(store: Repository, filled: Filled) -> None:
+def test_an_untouched_record_agrees_with_itself(store: Repository, filled: Filled) -> None:
     one = store.verify(filled.inspection_id)
-    assert one.intact
+    assert one.agrees
     assert one.chains == 2  # the inspection and its vehicle
     assert one.fingerprint == store.inspection_record("last").fingerprint
     whole = store.verify()
-    assert whole.intact
+    assert whole.agrees
     assert whole.rows == store._db.conn.execute("SELECT count(*) FROM record").fetchone()[0]
     assert whole.media == 4  # one clip said three times, one photo
 
@@ -108,13 +108,13 @@ def test_a_change_of_any_column_shows(
         f"ELSE coalesce({column}, '1') || '1' END WHERE rank = 0"
     ).rowcount
     assert changed >= 1
-    assert not store.verify().intact
+    assert _without_guards(store.verify().faults)
 
 
 @pytest.mark.parametrize("table", KEPT)
 def test_a_missing_row_shows(store: Repository, filled: Filled, table: str) -> None:
     _unguarded(store).execute(f"DELETE FROM {table}")
-    assert not store.verify().intact
+    assert _without_guards(store.verify().faults)
 
 
 def test_a_row_put_in_beside_the_record_shows(store: Repository, filled: Filled) -> None:
@@ -123,8 +123,76 @@ def test_a_row_put_in_beside_the_record_shows(store: Repository, filled: Filled)
         "INSERT INTO remark (id, inspection_id, text) VALUES ('forged', ?, 'all is well')",
         (filled.inspection_id,),
     )
-    faults = store.verify(filled.inspection_id).faults
-    assert faults == ("remark forged: put in beside the record",)
+    for key in (filled.inspection_id, None):
+        assert _without_guards(store.verify(key).faults) == [
+            "remark forged: put in beside the record"
+        ]
+
+
+STRAYS = {
+    "vehicle": "INSERT INTO vehicle (id, name) VALUES ('x', 'x')",
+    "inspection": "INSERT INTO inspection (id, vehicle_id, started_at, zone, inspector, place, "
+    "settings, program) VALUES ('x', 'nobody', '', '', '', '', '{}', '')",
+    "remark": "INSERT INTO remark (id, inspection_id, text) VALUES ('x', 'nowhere', '')",
+    "vehicle_fact": "INSERT INTO vehicle_fact (id, vehicle_id, key, value) VALUES "
+    "('x', 'nobody', '', '')",
+    "hypothesis": "INSERT INTO hypothesis (utterance_id, rank, listener, text, evidence) VALUES "
+    "('x', 0, '', '', '{}')",
+    "reading": "INSERT INTO reading (finding_id, rank) VALUES ('x', 0)",
+}
+
+
+@pytest.mark.parametrize("table", STRAYS)
+def test_a_row_that_nothing_owns_shows_in_the_store(store: Repository, table: str) -> None:
+    """It belongs to no chain of the record, so no chain misses it."""
+    _unguarded(store).execute(STRAYS[table])
+    assert _without_guards(store.verify().faults) == [f"{table} x: put in beside the record"]
+
+
+def _without_guards(faults: tuple[str, ...]) -> list[str]:
+    return [fault for fault in faults if not fault.startswith("trigger ")]
+
+
+@pytest.mark.parametrize("name", list(guards()))
+def test_a_missing_guard_shows(store: Repository, name: str) -> None:
+    store._db.conn.execute(f"DROP TRIGGER {name}")
+    (fault,) = store.verify().faults
+    assert fault.startswith(f"trigger {name}: gone")
+    assert store.verify("last").faults == (fault,)
+
+
+def test_a_guard_that_refuses_nothing_shows(store: Repository) -> None:
+    store._db.conn.execute("DROP TRIGGER remark_no_update")
+    store._db.conn.execute(
+        "CREATE TRIGGER remark_no_update BEFORE UPDATE ON remark BEGIN SELECT 1; END"
+    )
+    assert "remark_no_update" in " ".join(store.verify().faults)
+
+
+def test_an_emptied_record_does_not_agree(store: Repository) -> None:
+    connection = _unguarded(store)
+    for table in ("record", *KEPT):
+        connection.execute(f"DELETE FROM {table}")
+    for statement in guards().values():
+        connection.execute(statement)
+    assert store.verify().faults == ("the record holds no rows: there is nothing to check",)
+
+
+def test_an_inspection_whose_chain_is_gone_does_not_agree(
+    store: Repository, filled: Filled
+) -> None:
+    _unguarded(store).execute("DELETE FROM record WHERE chain = ?", (filled.inspection_id,))
+    told = " ".join(store.verify(filled.inspection_id).faults)
+    assert f"chain {filled.inspection_id}: no row of it is in the record" in told
+
+
+def test_a_database_set_aside_does_not_agree(store: Repository) -> None:
+    aside = store.folder / "fieldlog.db.corrupt-20260504T083001Z"
+    for ending in ("", "-wal"):
+        aside.with_name(aside.name + ending).touch()
+    for key in ("last", None):
+        (fault,) = store.verify(key).faults
+        assert fault.startswith(f"{aside.name}: set aside")
 
 
 def test_rows_cut_off_the_end_of_one_chain_show_in_the_store(
@@ -145,7 +213,7 @@ def test_rows_of_the_record_in_another_order_show(store: Repository, filled: Fil
     connection.execute("UPDATE record SET seq = -1 WHERE seq = 3")
     connection.execute("UPDATE record SET seq = 3 WHERE seq = 4")
     connection.execute("UPDATE record SET seq = 4 WHERE seq = -1")
-    assert not store.verify().intact
+    assert _without_guards(store.verify().faults)
 
 
 def test_a_changed_limit_text_shows(store: Repository, filled: Filled) -> None:

@@ -115,7 +115,7 @@ def test_a_failed_migration_leaves_the_old_state(
         with pytest.raises(StoreError, match="no_such_table"):
             Repository.open(tmp_path, now=ticking())
     with Repository.open(tmp_path, now=ticking()) as store:
-        assert store.verify().intact
+        assert store.verify().agrees
         assert store.inspection_record("last").findings[0].id == filled.tread_id
         tables = store._db.table_names()
     assert "added" not in tables
@@ -263,7 +263,7 @@ def test_a_full_disk_is_one_clear_line_and_loses_nothing(tmp_path: Path) -> None
         store._db.conn.execute("PRAGMA max_page_count=100000")
         store.add_remark(inspection.id, "after")
         assert len(store.inspection_record("last").remarks) == kept + 1
-        assert store.verify().intact
+        assert store.verify().agrees
 
 
 def test_a_read_only_database_is_one_clear_line(tmp_path: Path) -> None:

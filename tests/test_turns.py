@@ -333,7 +333,7 @@ def test_the_report_shows_question_and_answer_together(talk: Talk) -> None:
 def test_joins_are_under_the_hash(talk: Talk) -> None:
     talk.say("pads two millimetres")
     talk.say("front")
-    assert talk.store.verify().intact
+    assert talk.store.verify().agrees
     kept: Utterance = talk.record.utterances[1]
     assert kept.answers == talk.record.utterances[0].id
 

@@ -37,8 +37,9 @@ from fieldlog.model import (
     Understanding,
     Verdict,
 )
-from fieldlog.store import database
-from fieldlog.store.entries import Entries
+from fieldlog.store import database, entries
+from fieldlog.store.base import NewRow
+from fieldlog.store.ids import new_id
 from fieldlog.store.records import NewUtterance
 from fieldlog.store.repository import Repository
 
@@ -95,9 +96,10 @@ def build(folder: Path, findings: int, told: Callable[[int], None]) -> None:
                     started_at=at,
                     odometer=Quantity(Fraction(1000 * turn), "km"),
                 )
-                with store._write() as writer:
-                    for number in range(FINDINGS):
-                        _one(writer, inspection.id, at, number, rng, gates)
+                rows: list[NewRow] = []
+                for number in range(FINDINGS):
+                    rows += _one(inspection.id, at, number, rng, gates)
+                store.append(rows, at)
                 done += FINDINGS
                 told(min(done, findings))
                 if done >= findings:
@@ -105,17 +107,15 @@ def build(folder: Path, findings: int, told: Callable[[int], None]) -> None:
 
 
 def _one(
-    writer: Entries,
-    inspection_id: str,
-    at: datetime,
-    number: int,
-    rng: random.Random,
-    gates: Sequence[Limit],
-) -> None:
+    inspection_id: str, at: datetime, number: int, rng: random.Random, gates: Sequence[Limit]
+) -> tuple[NewRow, NewRow, NewRow]:
     utterance, finding, verdict = _heard(at, number, rng, gates)
-    utterance_id = writer.utterance(inspection_id, utterance)
-    finding_id, _ = writer.finding(inspection_id, finding, utterance_id)
-    writer.verdict(inspection_id, finding_id, verdict)
+    utterance_id, finding_id = new_id(at), new_id(at)
+    return (
+        entries.utterance(utterance_id, inspection_id, utterance),
+        entries.finding(finding_id, inspection_id, finding, utterance_id),
+        entries.verdict(new_id(at), inspection_id, finding_id, verdict),
+    )
 
 
 def _heard(
@@ -245,7 +245,7 @@ def kill_rounds(
 ) -> tuple[int, int]:
     """Kill a saving process ``rounds`` times: findings announced, and how many of them are lost.
 
-    Raises ``StoreError`` when nothing was announced or the record is not intact afterwards.
+    Raises ``StoreError`` when nothing was announced or the record does not agree with itself afterwards.
     """
     rng = random.Random(seed)
     with Repository.open(folder) as store:
@@ -266,7 +266,8 @@ def kill_rounds(
     }
     with Repository.open(folder) as store:
         kept = {finding.id for finding in store.inspection_record(inspection.id).findings}
-        intact = store.verify(inspection.id).intact
-    if not wanted or not intact:
-        raise StoreError("the record is not intact" if wanted else "nothing was ever saved")
+        agrees = store.verify(inspection.id).agrees
+    if not wanted or not agrees:
+        what = "the record does not agree with itself" if wanted else "nothing was ever saved"
+        raise StoreError(what)
     return len(wanted), len(wanted - kept)

@@ -68,7 +68,7 @@ def demo(out: Path, listener: str, model: Path | None) -> None:
     for text in followed:
         console.print(Text(f"  {text}"))
     console.print(Text("\nrecord and report", "bold"))
-    state = "chain of hashes holds" if checked.intact else "; ".join(checked.faults)
+    state = "agrees with itself" if checked.agrees else "; ".join(checked.faults)
     console.print(Text(f"  record: {folder} ({checked.rows} rows, {state})"))
     for path in result.written.files:
         console.print(Text(f"  {path.suffix[1:]}: {path}"))

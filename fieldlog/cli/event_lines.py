@@ -49,6 +49,8 @@ def event_text(event: Event) -> Text:
             return Text(f"photo to {where} ({reason})", "dim")
         case ev.SignedOff():
             return _signed(event)
+        case ev.AlreadySaved(said):
+            return Text(f"saved already: {said.text}", "dim")
         case ev.NotSaved(words, waiting, fault):
             text = f"NOT SAVED YET, {waiting} waiting ({fault.what}); heard: "
             return Text(text + (words or "nothing of the language"), "bold red")

@@ -158,10 +158,11 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @store_option
 def verify(key: str, as_json: bool, folder: Path | None) -> None:
-    """Check an INSPECTION, or the whole record when none is named, against its hashes.
+    """Check whether an INSPECTION, or the whole record, agrees with itself.
 
-    Any later change to a row, clip or photo is named, and the exit code is 8. Compare the
-    fingerprint with the one printed on a report to know that nothing was cut off since.
+    A row changed, taken out, put in or moved is named, and so is a clip or photo that is missing or
+    changed; the exit code is then 8. Rows cut off the end, and a record written anew from its first
+    row, do not show: compare the fingerprint with the one printed on a report.
 
     \b
     Example:
@@ -173,7 +174,7 @@ def verify(key: str, as_json: bool, folder: Path | None) -> None:
         click.echo(
             json.dumps(
                 {
-                    "intact": result.intact,
+                    "agrees": result.agrees,
                     "chains": result.chains,
                     "rows": result.rows,
                     "media": result.media,
@@ -187,13 +188,17 @@ def verify(key: str, as_json: bool, folder: Path | None) -> None:
         click.echo(f"fingerprint {result.fingerprint}")
         for fault in result.faults:
             click.echo(f"  {fault}")
-    if not result.intact:
+    if not result.agrees:
+        count = len(result.faults)
         raise StoreError(
-            f"{len(result.faults)} places are not as they were written",
-            todo="compare with a bundle or a backup of this record",
+            f"the record does not agree with itself ({count} fault{'s' if count > 1 else ''})",
+            todo="compare it with an earlier copy of this folder, or with a printed report",
         )
     if not as_json:
-        click.echo("intact: every row, clip and photo is as it was written")
+        click.echo(
+            "agrees with itself: every row, clip and photo fits its hash; rows cut off the end and "
+            "a record written anew would not show"
+        )
 
 
 @inspection.command()

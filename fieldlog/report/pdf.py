@@ -420,7 +420,8 @@ class _Card(Setting):
         ]
         note = (
             "The fingerprint is the last of a chain of SHA-256 hashes over every row of this "
-            "inspection; fieldlog inspection verify computes it again."
+            "inspection; fieldlog inspection verify computes it again. It shows a row changed, taken "
+            "out or moved; a record written anew would have another one."
         )
         if self.faces.missing:
             note += " Some letters could not be printed here; the HTML report has them."

@@ -238,6 +238,13 @@ class PhotoAttached:
 
 
 @dataclass(frozen=True, slots=True)
+class AlreadySaved:
+    """An earlier try had saved the utterance whole, with all that followed from it."""
+
+    said: Said
+
+
+@dataclass(frozen=True, slots=True)
 class NotSaved:
     """The record takes nothing now: what was heard waits in memory and is tried again."""
 
@@ -270,6 +277,7 @@ Event: TypeAlias = (
     | NothingToTake
     | SignedOff
     | PhotoAttached
+    | AlreadySaved
     | NotSaved
 )
 

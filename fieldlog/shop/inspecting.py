@@ -139,7 +139,8 @@ class Inspecting:
         utterance and is told.
         """
         at = self.head.started_at + timedelta(seconds=begins_s + heard.clip.start_s)
-        return self._take(heard, source, at, id or self.new_id())
+        kept = None if id is None else self._saved_before(id, heard, source)
+        return kept or self._take(heard, source, at, id or self.new_id())
 
     def type(self, text: str) -> tuple[Event, ...]:
         """Take typed words, said now: the same language as spoken, answers and corrections too."""
@@ -164,6 +165,19 @@ class Inspecting:
         asks = Decision.ASK is kept.decision is said.decision
         if asks and (kept.text, kept.question) == (said.text, said.question):
             self._asked.append((kept.id, said))
+
+    def _saved_before(self, id: str, heard: Heard, source: str) -> tuple[Event, ...]:
+        """What an earlier try of this utterance saved though it seemed to fail; empty if nothing."""
+        record = self.record
+        if all(each.id != id for each in record.utterances):
+            return ()
+        clip = heard.clip
+        said = Said(id, heard.understanding, source, clip.start_s, clip.end_s, heard.answers)
+        made = next((each for each in record.findings if each.utterance_id == id), None)
+        if made is None or made.verdict is None:
+            return self._happened((ev.AlreadySaved(said),))
+        kept = Kept(made.id, made.number, made.finding, made.verdict)
+        return self._happened((ev.FindingSaved(said, kept, Assessment(made.verdict)),))
 
     def _reopen(self, kept: Utterance) -> bool:
         """Let a question of the record wait for its answer; whether it can."""
@@ -200,7 +214,7 @@ class Inspecting:
             id=id,
         )
         entry = replace(step.entry, utterance=utterance, made_by=_BY_VOICE)
-        saved = self._store.append(self.head.id, entry)
+        saved = self._store.save(self.head.id, entry)
         said = Said(id, understood, source, utterance.start_s, utterance.end_s, heard.answers)
         if understood.decision is Decision.ASK:
             self._asked.append((id, understood))
@@ -320,7 +334,7 @@ class Inspecting:
         id = self.new_id()
         utterance = NewUtterance(said, self._now(), id=id, grammar=self._origin.grammar)
         entry = replace(step.entry, utterance=utterance, made_by=_BY_HAND)
-        saved = self._store.append(self.head.id, entry)
+        saved = self._store.save(self.head.id, entry)
         return self._happened(step.tell(Said(id, said), saved))
 
     def withdraw(self, number: int, reason: str) -> tuple[Event, ...]:
@@ -328,7 +342,7 @@ class Inspecting:
         scene = self.scene
         was = self._numbered(number, scene)
         entry = _withdrawal(scene, was, reason)
-        self._store.append(self.head.id, replace(entry, made_by=_BY_HAND))
+        self._store.save(self.head.id, replace(entry, made_by=_BY_HAND))
         again = scene.judged_again(was, None)
         return self._happened((ev.FindingWithdrawn(None, was, reason), *_rejudged(again)))
 
@@ -338,19 +352,19 @@ class Inspecting:
             raise UsageError("an item is left out only with a reason", where="--reason")
         items = tuple(each.key for each in named(self.scene.rules.walk, item))
         events = tuple(skipped_event(Skip(key, reason)) for key in items)
-        self._store.append(self.head.id, NewEntry(events=events))
+        self._store.save(self.head.id, NewEntry(events=events))
         return self._happened((ev.ItemSkipped(None, items, reason),))
 
     def remark(self, text: str) -> tuple[Event, ...]:
         """Keep a typed remark; it is never judged."""
-        self._store.append(self.head.id, NewEntry(remark=text))
+        self._store.save(self.head.id, NewEntry(remark=text))
         return self._happened((ev.RemarkKept(None, text),))
 
     def attach(self, photo_id: str, number: int | None, reason: str) -> tuple[Event, ...]:
         """Put a photo to finding ``number``, or (None) to none, by hand; this can be done again."""
         at = None if number is None else self._numbered(number, self.scene)
         attachment = NewAttachment(photo_id, at.id if at else None, reason)
-        self._store.append(self.head.id, NewEntry(attachments=(attachment,)))
+        self._store.save(self.head.id, NewEntry(attachments=(attachment,)))
         return self._happened((ev.PhotoAttached(photo_id, at, reason),))
 
     def sign_off(self, name: str) -> tuple[Event, ...]:
@@ -358,7 +372,7 @@ class Inspecting:
         if not name.strip():
             raise UsageError("an inspection is signed with a name", where="NAME")
         scene = self.scene
-        self._store.append(self.head.id, NewEntry(events=(NewEvent(SIGNED_OFF, name),)))
+        self._store.save(self.head.id, NewEntry(events=(NewEvent(SIGNED_OFF, name),)))
         return self._happened((self._signature(None, name, scene),))
 
     # -- inside -------------------------------------------------------------------------------
@@ -370,9 +384,24 @@ class Inspecting:
             if each.stands
         )
         signed = any(event.name == SIGNED_OFF for event in record.events)
-        if self._ruled is None or self._ruled[0] != record.vehicle:
-            self._ruled = (record.vehicle, self._rules_of(record))
-        return Scene(self._ruled[1], standing, skips_of(record), signed)
+        return Scene(self._rules(record), standing, skips_of(record), signed)
+
+    def _rules(self, record: InspectionRecord) -> Rules:
+        """What it is judged by, read anew when the vehicle changed.
+
+        A setting that nobody can mean, entered meanwhile, leaves findings undecided with the reason.
+        """
+        ruled = self._ruled
+        if ruled is not None and ruled[0] == record.vehicle:
+            return ruled[1]
+        try:
+            rules = self._rules_of(record)
+        except UsageError as error:
+            if ruled is None:
+                raise
+            return replace(ruled[1], fault=str(error))
+        self._ruled = (record.vehicle, rules)
+        return rules
 
     def _numbered(self, number: int, scene: Scene) -> Kept:
         found = scene.numbered(number)

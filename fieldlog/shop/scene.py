@@ -31,6 +31,8 @@ class Rules:
     """The vehicle's checklist."""
     checked: Mapping[str, date] = field(default_factory=dict)
     """Item of it -> the last day it was checked in an earlier inspection."""
+    fault: str = ""
+    """Why nothing can be judged now; empty when all is well."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +83,8 @@ class Scene:
 
     def _assess(self, finding: Finding, beside: Sequence[Finding]) -> Assessment:
         rules = self.rules
+        if rules.fault:
+            return Assessment(Verdict(State.UNDECIDED, None, reason=rules.fault))
         try:
             return assess(finding, rules.limits, rules.context, rules.catalogue, rules.day, beside)
         except FieldlogError as error:

@@ -6,13 +6,14 @@ Each vehicle and each inspection is one chain. Row *n* of a chain has::
     canonical text = JSON of {id, kind, chain, n, made_at, row, children}, keys sorted,
                      no spaces, UTF-8, empty (NULL) columns left out
 
-so a chain can leave the store in a bundle and be checked anywhere. A second digest ties all rows of
+so a chain can be checked without the rest of the store. A second digest ties all rows of
 one store in their order of arrival, so that cutting off the end of one chain shows as well::
 
     link = SHA-256(previous link || hash)
 
 What no chain can show is rows cut off at the very end of the whole store; for that, the record's
-fingerprint (the last hash) is printed on every report and can be compared with the store's.
+fingerprint (the last hash) is printed on every report and can be compared with the store's. Nor can
+it show a record that was written anew from its first row.
 """
 
 from __future__ import annotations

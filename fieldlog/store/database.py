@@ -228,6 +228,13 @@ def _set_aside(path: Path, now: datetime) -> Path:
     return target
 
 
+def set_aside_files(folder: Path) -> tuple[Path, ...]:
+    """Damaged databases that were moved aside in ``folder``, oldest first."""
+    parts = ("-wal", "-shm", "-journal")
+    found = folder.glob(f"{FILE}.corrupt-*")
+    return tuple(sorted(path for path in found if not path.name.endswith(parts)))
+
+
 def _free_name(path: Path) -> Path:
     candidate, count = path, 1
     while candidate.exists():

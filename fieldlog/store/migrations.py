@@ -179,13 +179,21 @@ def append_only(db: Database) -> None:
     ``INSERT OR REPLACE`` deletes too; SQLite fires delete triggers for it only with
     ``recursive_triggers`` on (sqlite.org/lang_conflict.html), which sqlite-utils sets.
     """
+    for statement in guards().values():
+        db.execute(statement)
+
+
+def guards() -> dict[str, str]:
+    """The triggers that keep the record append-only: name -> the statement that makes it."""
     children = [child for pairs in CHILDREN.values() for child, _ in pairs]
-    for table in ("record", "limit_text", *CHAINED, *children):
-        for verb in ("UPDATE", "DELETE"):
-            db.execute(
-                f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} "
-                "BEGIN SELECT RAISE(ABORT, 'the record is append-only'); END"
-            )
+    return {
+        f"{table}_no_{verb.lower()}": (
+            f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} "
+            "BEGIN SELECT RAISE(ABORT, 'the record is append-only'); END"
+        )
+        for table in ("record", "limit_text", *CHAINED, *children)
+        for verb in ("UPDATE", "DELETE")
+    }
 
 
 @migrations(name="0004_given")

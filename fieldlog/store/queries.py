@@ -9,26 +9,25 @@ from collections.abc import Iterable
 from types import MappingProxyType
 from typing import Any
 
-from fieldlog.errors import StoreError, UsageError
+from fieldlog.errors import UsageError
 from fieldlog.model import (
     Finding,
     Limit,
     State,
 )
+from fieldlog.store.chain import Cell, Row
+from fieldlog.store.entries import LOG
+from fieldlog.store.migrations import CHAINED, CHILDREN
 from fieldlog.store.records import (
     HistoryRow,
     Inspection,
     LogEntry,
     Odometer,
-    Saved,
     Vehicle,
 )
 from fieldlog.store.rows import instant_from, limit_from, quantity_from
 
 Rows = list[sqlite3.Row]
-
-LOG = "log "
-"""Rows of ``vehicle_fact`` whose key begins so are entries of the vehicle's log (JSON), no facts."""
 
 
 def rows_of(connection: sqlite3.Connection, sql: str, *values: object) -> Rows:
@@ -260,37 +259,44 @@ def photo_id(connection: sqlite3.Connection, inspection_id: str, media: str) -> 
     return rows[0][0] if rows else None
 
 
-def saved_before(
-    connection: sqlite3.Connection, inspection_id: str, utterance_id: str
-) -> Saved | None:
-    """What an earlier try saved with this utterance; None when it is not in the record.
+def kind_of(connection: sqlite3.Connection, id: str) -> str | None:
+    """Kind of the row of the record with that id, or None when there is no such row."""
+    rows = rows_of(connection, "SELECT kind FROM record WHERE id = ?", id)
+    return rows[0][0] if rows else None
 
-    Raises ``StoreError`` when the id stands for something else.
-    """
-    owner = connection.execute("SELECT chain, kind FROM record WHERE id = ?", (utterance_id,))
-    found = owner.fetchone()
-    if found is None:
+
+def owner_of(connection: sqlite3.Connection, id: str) -> str | None:
+    """Id of the vehicle or inspection that a row of the record belongs to, or None."""
+    rows = rows_of(connection, "SELECT chain FROM record WHERE id = ?", id)
+    return rows[0][0] if rows else None
+
+
+def parts_of(connection: sqlite3.Connection, prefix: str) -> tuple[str, ...]:
+    """Ids of the rows of the record whose id begins with ``prefix`` (ASCII)."""
+    after = prefix[:-1] + chr(ord(prefix[-1]) + 1)
+    found = rows_of(connection, "SELECT id FROM record WHERE id >= ? AND id < ?", prefix, after)
+    return tuple(row[0] for row in found)
+
+
+def number_of(connection: sqlite3.Connection, kind: str, id: str) -> int:
+    """The number of a row of a kind that is counted."""
+    return int(rows_of(connection, f"SELECT number FROM {kind} WHERE id = ?", id)[0][0])
+
+
+def content(
+    connection: sqlite3.Connection, kind: str, id: str
+) -> tuple[dict[str, Cell], list[Row]] | None:
+    """A row of the record with its children; None when it is not in its table."""
+    if kind not in CHAINED:
         return None
-    if tuple(found) != (inspection_id, "utterance"):
-        raise StoreError(f"{utterance_id} stands for something else in the record")
-
-    def one(table: str, columns: str = "id") -> tuple[object, ...] | None:
-        row: tuple[object, ...] | None = connection.execute(
-            f"SELECT {columns} FROM {table} WHERE utterance_id = ? ORDER BY id", (utterance_id,)
-        ).fetchone()
-        return row
-
-    finding, remark, mark = one("finding", "id, number"), one("remark"), one("mark")
-    verdict = None
-    if finding is not None:
-        verdict = connection.execute(
-            "SELECT id FROM verdict WHERE finding_id = ? ORDER BY id", (finding[0],)
-        ).fetchone()
-    return Saved(
-        utterance_id,
-        str(finding[0]) if finding else None,
-        int(str(finding[1])) if finding else None,
-        verdict[0] if verdict else None,
-        str(remark[0]) if remark else None,
-        str(mark[0]) if mark else None,
-    )
+    rows = rows_of(connection, f"SELECT * FROM {kind} WHERE id = ?", id)
+    if not rows:
+        return None
+    children: list[Row] = [
+        dict(child)
+        for table, owner in CHILDREN.get(kind, ())
+        for child in rows_of(
+            connection, f"SELECT * FROM {table} WHERE {owner} = ? ORDER BY rank", id
+        )
+    ]
+    return dict(rows[0]), children

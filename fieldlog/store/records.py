@@ -337,7 +337,11 @@ class HistoryRow:
 
 @dataclass(frozen=True, slots=True)
 class Verification:
-    """The outcome of checking a record against its hashes."""
+    """Whether a record agrees with itself.
+
+    That shows single edits, missing rows and a changed order; it does not show rows cut off the end,
+    or a record written anew from its first row, hashes and all.
+    """
 
     chains: int
     rows: int
@@ -346,6 +350,6 @@ class Verification:
     faults: tuple[str, ...] = field(default=())
 
     @property
-    def intact(self) -> bool:
-        """Whether nothing was found changed, missing or moved."""
+    def agrees(self) -> bool:
+        """Whether nothing was found changed, missing, put in, moved or unguarded."""
         return not self.faults

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
@@ -17,9 +18,11 @@ from typing import Self
 from fieldlog import __version__
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.model import Finding, Limit, Quantity, Verdict
-from fieldlog.store import queries
+from fieldlog.store import entries, queries
+from fieldlog.store.base import Kept, NewRow
 from fieldlog.store.database import open_database, translated
-from fieldlog.store.entries import Entries
+from fieldlog.store.entry import entry_rows
+from fieldlog.store.ids import new_id
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.opening import inspection_record
 from fieldlog.store.records import (
@@ -35,9 +38,9 @@ from fieldlog.store.records import (
     Vehicle,
     Verification,
 )
-from fieldlog.store.rows import finite, instant_text, to_json
+from fieldlog.store.rows import to_json
 from fieldlog.store.verify import verify_store
-from fieldlog.store.writer import new_id
+from fieldlog.store.writer import Writer
 
 
 def utc_now() -> datetime:
@@ -96,21 +99,22 @@ class Repository:
         """Add a machine. ``facts``: class, make, model, year, sizes and settings (``rim``...)."""
         if not name.strip():
             raise UsageError("a vehicle needs a name", todo="give it one, such as 'blue roadster'")
-        with self._write() as writer:
-            vehicle_id = writer.add("vehicle", {"name": name.strip()})
-            for key, value in (facts or {}).items():
-                writer.fact(vehicle_id, key, value)
-            if odometer is not None:
-                writer.odometer(vehicle_id, odometer, writer.now, None)
+        now = self._now()
+        vehicle_id = new_id(now)
+        rows = [entries.vehicle(vehicle_id, name.strip())]
+        rows += [entries.fact(new_id(now), vehicle_id, *fact) for fact in (facts or {}).items()]
+        if odometer is not None:
+            rows.append(entries.odometer(new_id(now), vehicle_id, odometer, now, None))
+        self.append(rows, now)
         return self.vehicle(vehicle_id)
 
     def set_facts(self, vehicle_id: str, facts: Mapping[str, str]) -> None:
         """Add newer values of facts; the older ones stay in the record."""
-        if any(key.startswith(queries.LOG) for key in facts):
+        if any(key.startswith(entries.LOG) for key in facts):
             raise UsageError("a fact's name does not begin with 'log '", todo="choose another one")
-        with self._write() as writer:
-            for key, value in facts.items():
-                writer.fact(vehicle_id, key, value)
+        now = self._now()
+        rows = [entries.fact(new_id(now), vehicle_id, *fact) for fact in facts.items()]
+        self.append(rows, now)
 
     def add_odometer(
         self,
@@ -125,35 +129,26 @@ class Repository:
             raise UsageError(
                 f"a distance in {distance.unit!r} is no odometer reading", todo="say km or mi"
             )
-        with self._write() as writer:
-            return writer.odometer(vehicle_id, distance, read_at or writer.now, inspection_id)
+        now = self._now()
+        return self._append_one(
+            entries.odometer(new_id(now), vehicle_id, distance, read_at or now, inspection_id), now
+        )
 
     def add_log(self, vehicle_id: str, kind: str, data: Mapping[str, str]) -> str:
         """Add an entry to a vehicle's log (``done``, ``interval``, ``checklist``): all count."""
-        with self._write() as writer:
-            return writer.fact(vehicle_id, queries.LOG + kind, to_json(dict(data)))
+        now = self._now()
+        entry = entries.fact(new_id(now), vehicle_id, entries.LOG + kind, to_json(dict(data)))
+        return self._append_one(entry, now)
 
     def set_vehicle_limit(self, vehicle_id: str, limit: Limit) -> str:
         """Give a vehicle a limit of its own, over any older one with the same ``limit.id``."""
-        with self._write() as writer:
-            return writer.add(
-                "vehicle_limit",
-                {
-                    "vehicle_id": vehicle_id,
-                    "limit_id": limit.id,
-                    "limit_sha256": writer.limit(limit),
-                },
-                chain=vehicle_id,
-            )
+        now = self._now()
+        return self._append_one(entries.own_limit(new_id(now), vehicle_id, limit.id, limit), now)
 
     def drop_vehicle_limit(self, vehicle_id: str, limit_id: str) -> str:
         """Let a vehicle's own limit no longer count; it stays in the record."""
-        with self._write() as writer:
-            return writer.add(
-                "vehicle_limit",
-                {"vehicle_id": vehicle_id, "limit_id": limit_id, "limit_sha256": None},
-                chain=vehicle_id,
-            )
+        now = self._now()
+        return self._append_one(entries.own_limit(new_id(now), vehicle_id, limit_id, None), now)
 
     # -- inspections ------------------------------------------------------------------------------
 
@@ -171,43 +166,49 @@ class Repository:
         program: str = f"fieldlog {__version__}",
     ) -> Inspection:
         """Begin one walk round one vehicle. ``zone``: IANA name or offset of the session clock."""
-        with self._write() as writer:
-            inspection_id = writer.add(
-                "inspection",
-                {
-                    "vehicle_id": vehicle_id,
-                    "started_at": instant_text(started_at or writer.now),
-                    "zone": zone,
-                    "inspector": inspector,
-                    "place": place,
-                    "jurisdiction": jurisdiction,
-                    "settings": to_json(dict(settings or {})),
-                    "program": program,
-                },
+        now = self._now()
+        inspection_id = new_id(now)
+        rows = [
+            entries.inspection(
+                inspection_id,
+                vehicle_id,
+                started_at=started_at or now,
+                zone=zone,
+                inspector=inspector,
+                place=place,
+                jurisdiction=jurisdiction,
+                settings=settings or {},
+                program=program,
             )
-            if odometer is not None:
-                writer.odometer(vehicle_id, odometer, started_at or writer.now, inspection_id)
+        ]
+        if odometer is not None:
+            read_at = started_at or now
+            rows.append(entries.odometer(new_id(now), vehicle_id, odometer, read_at, inspection_id))
+        self.append(rows, now)
         return self.inspection(inspection_id)
 
     def new_id(self) -> str:
-        """An id that no other row of any store will have."""
+        """A name that no other row of any store will have."""
         return new_id(self._now())
 
-    def append(self, inspection_id: str, entry: NewEntry) -> Saved:
-        """Save an utterance (or what was done by hand) and all that follows, in one transaction.
+    def save(self, inspection_id: str, entry: NewEntry) -> Saved:
+        """Save an utterance, or what was done by hand, with all that follows, in one transaction.
 
-        An utterance whose id is in the record already was saved by an earlier try: what that try
-        wrote is returned and nothing is written. Raises ``StoreError``, or ``UsageError`` for a
-        finding that no longer stands; then nothing was saved.
+        An utterance that has its id already may have to be tried again: the same entry with the
+        same id saves nothing twice and returns what was saved the first time; with other content it
+        raises ``StoreError``. Whatever it raises, nothing of the call was saved.
         """
-        with self._write() as writer:
-            return writer.entry(inspection_id, entry)
+        now = self._now()
+        rows, saved = entry_rows(inspection_id, entry, now)
+        numbers = {kept.id: kept.number for kept in self.append(rows, now)}
+        return replace(saved, number=numbers.get(saved.finding_id or ""))
 
     def add_utterance(
         self,
         inspection_id: str,
         utterance: NewUtterance,
         *,
+        utterance_id: str | None = None,
         finding: Finding | None = None,
         verdict: Verdict | None = None,
         remark: str | None = None,
@@ -216,30 +217,28 @@ class Repository:
         corrects: str | None = None,
         reason: str = "",
         event: NewEvent | None = None,
+        verdicts: Sequence[tuple[str, Verdict]] = (),
     ) -> Saved:
-        """``append`` for one utterance."""
-        events = (event,) if event is not None else ()
-        return self.append(
-            inspection_id,
-            NewEntry(
-                utterance, finding, verdict, corrects, reason,
-                remark=remark, mark=mark, marks=marks, events=events,
-            ),
+        """``save`` of one utterance."""
+        entry = NewEntry(
+            replace(utterance, id=utterance_id), finding, verdict, corrects, reason,
+            verdicts=tuple(verdicts), remark=remark, mark=mark, marks=marks,
+            events=(event,) if event is not None else (),
         )  # fmt: skip
+        return self.save(inspection_id, entry)
 
     def add_finding(
         self, inspection_id: str, finding: Finding, verdict: Verdict | None = None
     ) -> Saved:
         """Save a finding that was not spoken (entered on the review page)."""
-        with self._write() as writer:
-            finding_id, number = writer.finding(inspection_id, finding, None)
-            verdict_id = writer.verdict(inspection_id, finding_id, verdict) if verdict else None
-        return Saved(None, finding_id, number, verdict_id)
+        now = self._now()
+        return self._save(now, self._finding_rows(now, inspection_id, finding, verdict))
 
     def judge(self, inspection_id: str, finding_id: str, verdict: Verdict) -> str:
         """Add a newer verdict on a finding; the older one stays in the record."""
-        with self._write() as writer:
-            return writer.verdict(inspection_id, finding_id, verdict)
+        now = self._now()
+        row = entries.verdict(new_id(now), inspection_id, finding_id, verdict)
+        return self._append_one(row, now)
 
     def correct(
         self,
@@ -251,32 +250,31 @@ class Repository:
         made_by: str = "review",
     ) -> Saved:
         """Supersede a finding by another; raises ``UsageError`` when it no longer stands."""
-        with self._write() as writer:
-            inspection_id = writer.inspection_of(finding_id)
-            new, number = writer.finding(inspection_id, finding, None)
-            verdict_id = None
-            if verdict is not None:
-                verdict_id = writer.verdict(inspection_id, new, verdict)
-            writer.correction(inspection_id, finding_id, new, reason, made_by)
-        return Saved(None, new, number, verdict_id)
+        now = self._now()
+        of = self._inspection_of(finding_id)
+        rows = self._finding_rows(now, of, finding, verdict)
+        rows.append(entries.correction(new_id(now), of, finding_id, rows[0].id, reason, made_by))
+        return self._save(now, rows)
 
     def withdraw(self, finding_id: str, *, reason: str = "", made_by: str = "review") -> str:
         """Let a finding no longer stand; raises ``UsageError`` when it already does not."""
-        with self._write() as writer:
-            inspection_id = writer.inspection_of(finding_id)
-            return writer.correction(inspection_id, finding_id, None, reason, made_by)
+        now = self._now()
+        of = self._inspection_of(finding_id)
+        row = entries.correction(new_id(now), of, finding_id, None, reason, made_by)
+        return self._append_one(row, now)
 
     def add_remark(self, inspection_id: str, text: str) -> str:
         """Save a remark that was typed; returns its id."""
-        with self._write() as writer:
-            return writer.remark(inspection_id, text, None)
+        now = self._now()
+        return self._append_one(entries.remark(new_id(now), inspection_id, text, None), now)
 
     def add_mark(
         self, inspection_id: str, name: str, at: datetime, *, finding_id: str | None = None
     ) -> str:
         """Save an instant on the session clock ("photo"); returns its id."""
-        with self._write() as writer:
-            return writer.mark(inspection_id, name, at, None, finding_id)
+        now = self._now()
+        row = entries.mark(new_id(now), inspection_id, name, at, None, finding_id)
+        return self._append_one(row, now)
 
     def add_event(
         self,
@@ -288,20 +286,21 @@ class Repository:
         data: Mapping[str, str] | None = None,
     ) -> str:
         """Save something that happened: ``overflow``, ``microphone lost``, ``skipped``..."""
-        with self._write() as writer:
-            return writer.event(inspection_id, NewEvent(name, text, data or {}), at or writer.now)
+        now = self._now()
+        happened = NewEvent(name, text, data or {})
+        return self._append_one(entries.event(new_id(now), inspection_id, happened, at or now), now)
 
     # -- photos -----------------------------------------------------------------------------------
 
     def add_photo(self, inspection_id: str, photo: NewPhoto) -> str:
         """Save a photo; the same original twice is one photo. Returns its id."""
-        with self._write() as writer:
-            return writer.photo(inspection_id, photo)
+        return self.add_photos(inspection_id, [photo])[0]
 
     def add_photos(self, inspection_id: str, photos: Sequence[NewPhoto]) -> tuple[str, ...]:
         """Save many photos in one transaction; returns their ids in the same order."""
-        with self._write() as writer:
-            return tuple(writer.photo(inspection_id, photo) for photo in photos)
+        now = self._now()
+        rows = [entries.photo(new_id(now), inspection_id, photo) for photo in photos]
+        return tuple(kept.id for kept in self.append(rows, now))
 
     def attach(
         self,
@@ -322,8 +321,9 @@ class Repository:
         self, inspection_id: str, attachments: Sequence[NewAttachment]
     ) -> tuple[str, ...]:
         """Save many attachments in one transaction; returns their ids in the same order."""
-        with self._write() as writer:
-            return tuple(writer.attachment(inspection_id, new) for new in attachments)
+        now = self._now()
+        rows = [entries.attachment(new_id(now), inspection_id, new) for new in attachments]
+        return tuple(kept.id for kept in self.append(rows, now))
 
     def set_clock(
         self,
@@ -336,19 +336,11 @@ class Repository:
         evidence: Mapping[str, str] | None = None,
     ) -> str:
         """Save a camera's clock offset (camera minus true, s); the newest of a camera rules."""
-        with self._write() as writer:
-            return writer.add(
-                "camera_clock",
-                {
-                    "inspection_id": inspection_id,
-                    "camera": camera,
-                    "offset_s": finite(offset_s),
-                    "uncertainty_s": finite(uncertainty_s),
-                    "how": how,
-                    "evidence": to_json(dict(evidence or {})),
-                },
-                chain=inspection_id,
-            )
+        now = self._now()
+        clock = entries.camera_clock(
+            new_id(now), inspection_id, camera, offset_s, uncertainty_s, how, evidence or {}
+        )
+        return self._append_one(clock, now)
 
     # -- reading ----------------------------------------------------------------------------------
 
@@ -404,18 +396,47 @@ class Repository:
 
     # -- inside -----------------------------------------------------------------------------------
 
-    @contextlib.contextmanager
-    def _write(self) -> Iterator[Entries]:
+    def append(self, rows: Sequence[NewRow], now: datetime) -> tuple[Kept, ...]:
+        """Keep ``rows`` in one transaction, stamped ``now``; where each came to lie, in order.
+
+        The same rows again are kept once (see ``Writer.append``).
+        """
+        if not rows:
+            return ()
         connection = self._db.conn
         with self._lock, translated(self._path):
             connection.execute("BEGIN IMMEDIATE")
             try:
-                yield Entries(connection, self._now())
+                kept = Writer(connection, now).append(rows)
                 connection.execute("COMMIT")
             except BaseException:
                 if connection.in_transaction:
                     connection.execute("ROLLBACK")
                 raise
+        return kept
+
+    def _append_one(self, row: NewRow, now: datetime) -> str:
+        return self.append([row], now)[0].id
+
+    def _finding_rows(
+        self, now: datetime, inspection_id: str, finding: Finding, verdict: Verdict | None
+    ) -> list[NewRow]:
+        rows = [entries.finding(new_id(now), inspection_id, finding, None)]
+        if verdict is not None:
+            rows.append(entries.verdict(new_id(now), inspection_id, rows[0].id, verdict))
+        return rows
+
+    def _save(self, now: datetime, rows: Sequence[NewRow]) -> Saved:
+        kept = self.append(rows, now)
+        verdict_id = next((row.id for row in rows if row.kind == "verdict"), None)
+        return Saved(None, kept[0].id, kept[0].number, verdict_id)
+
+    def _inspection_of(self, finding_id: str) -> str:
+        with self._read():
+            found = queries.inspection_of_finding(self._db.conn, finding_id)
+        if found is None:
+            raise UsageError(f"there is no finding {finding_id}")
+        return found
 
     @contextlib.contextmanager
     def _read(self) -> Iterator[None]:
