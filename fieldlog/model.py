@@ -221,6 +221,10 @@ class Kind(StrEnum):
     NOTHING = "not understood"
 
 
+NOT_TAKEN = "not taken"
+"""Flag of an utterance that was kept with its sound and nothing else, because something failed."""
+
+
 @dataclass(frozen=True, slots=True)
 class Understanding:
     """The parser's word on one text: decision, reason, and the finding or slots behind it.

@@ -258,6 +258,8 @@ def test_what_another_terminal_changed_is_what_is_corrected(
     assert event.was.number == 3
     other.withdraw(4, "wrong wheel")
     (event,) = bench.say("disregard that")
+    assert isinstance(event, ev.GoneAlready)  # and takes no other finding along
+    (event,) = bench.say("disregard that")
     assert isinstance(event, ev.FindingWithdrawn)
     assert event.was.number == 1
     assert bench.standing() == []

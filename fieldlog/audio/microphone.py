@@ -212,7 +212,7 @@ class Microphone:
                 self._sleep(_POLL_S)
 
     def _open(self, busy_tries: int = _BUSY_TRIES) -> _Opened:
-        device = self._find()
+        device = self.find()
         tried: list[str] = []
         for attempt in range(busy_tries):
             busy = False
@@ -251,7 +251,8 @@ class Microphone:
             todo="see `fieldlog listen --list-devices` and choose another with --device NAME",
         )
 
-    def _find(self) -> Device:
+    def find(self) -> Device:
+        """The device that is meant, as the system lists it now; raises ``AudioError`` naming it."""
         devices = list_devices(self._sd)
         if not devices:
             raise AudioError(

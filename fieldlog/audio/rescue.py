@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import re
+import shlex
 import tempfile
 from collections.abc import Sequence
 from datetime import UTC, datetime
@@ -25,6 +26,15 @@ def began_at(name: str) -> datetime | None:
         return datetime.strptime(match[1], "%Y%m%dT%H%M%S.%f").replace(tzinfo=UTC)
     except ValueError:
         return None
+
+
+def hear_command(files: Sequence[Path], number: int, store: Path) -> str:
+    """The whole command that brings ``files`` into inspection ``number`` of a store (pure).
+
+    Each file is named: what another session left in the same folder is of another inspection.
+    """
+    where = ["--inspection", str(number), "--store", str(store)]
+    return shlex.join(["fieldlog", "inspection", "hear", *map(str, files), *where])
 
 
 def rescue(clips: Sequence[tuple[datetime, Clip]], folder: Path) -> tuple[Path, ...]:

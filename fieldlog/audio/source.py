@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -71,12 +72,14 @@ class FileSource:
         self._audio = open_audio(path)
         self.name = str(path)
         self.live = not fast
-        self._block_s = block_s
+        self._sound = self._audio.blocks(block_s)
+        self._first: tuple[NDArray[np.float32], ...] = ()
         self._clock, self._sleep = clock, sleep
         self._stopped = False
 
     def __enter__(self) -> Self:
-        """The source itself."""
+        """Decode the first block, so that a file without any sound in it is refused here."""
+        self._first = tuple(itertools.islice(self._sound, 1))
         return self
 
     def __exit__(
@@ -99,7 +102,7 @@ class FileSource:
             notices = (narrow_band(self._audio.rate),)
         started = self._clock()
         taken = 0
-        for samples in self._audio.blocks(self._block_s):
+        for samples in itertools.chain(self._first, self._sound):
             if self._stopped:
                 return
             taken += len(samples)

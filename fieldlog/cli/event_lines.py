@@ -38,8 +38,11 @@ def event_text(event: Event) -> Text:
             return Text(str(said.understanding.dialogue)).append_text(answered(said))
         case ev.HeldBack(said):
             return Text(f"standing by, not taken: {said.text or '(not understood)'}", "dim")
-        case ev.Faulted(said, fault):
-            return Text(f"NOT TAKEN ({fault}); kept with its sound: {said.text}", "bold")
+        case ev.Faulted(said):
+            heard = f" (heard: {said.text})" if said.text else ""
+            return Text(f"NOT TAKEN, say it again: {said.understanding.reason}{heard}", "bold")
+        case ev.GoneAlready(_, was):
+            return Text(f"{_told(was)} was withdrawn elsewhere already; nothing else was", "yellow")
         case ev.RemarkKept(_, text):
             return Text.assemble("remark (unchecked): ", (text, "italic"))
         case ev.Marked(_, name, _):

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import signal
 import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, Any
@@ -19,9 +21,10 @@ from rich.text import Text
 from fieldlog.audio.capture import Level, Spoken
 from fieldlog.audio.health import Notice
 from fieldlog.audio.microphone import Microphone, list_devices
+from fieldlog.audio.recorder import Recorder, recover, stream_name
 from fieldlog.audio.source import AudioSource, FileSource
 from fieldlog.cli.ears import listener_options, open_ears
-from fieldlog.cli.store_option import store_option, workshop, zone_here
+from fieldlog.cli.store_option import holding, store_option, workshop, zone_here
 from fieldlog.cli.terminal import Terminal
 
 if TYPE_CHECKING:
@@ -87,31 +90,35 @@ def listen(
     from fieldlog.shop.live import Live
 
     chosen: AudioSource = FileSource(source, fast=fast) if source else Microphone(device)
+    if isinstance(chosen, Microphone):
+        chosen.find()  # one that is not there is told before a model is loaded
     context = parse_context(jurisdiction, settings)
     terminal = Terminal.here()
 
     def crashed(crash: object) -> None:
         terminal.status.print(f"! {crash}", markup=False)
 
-    with workshop(folder) as shop:
-        if key is not None:
-            shop.store.inspection(key)  # known before a model is loaded
-        with (
-            chosen,  # open before anything is made
-            open_ears(shop.language, listener, model, on_crash=crashed) as ears,
-        ):
-            if key is None:
-                head = shop.begin(vehicle, context, zone=zone_here())
-            else:
-                head = shop.store.inspection(key)
-            told = f"inspection {head.number} of {head.vehicle_name}"
-            click.echo(f"{told}; its report: fieldlog report {head.number}", err=True)
-            live = Live(shop.inspecting(head.id, ears))
-            streams = keep or shop.store.folder / "streams"
-            try:
-                run(chosen, live, keep=streams, terminal=terminal)
-            finally:
-                live.finish(streams)
+    from fieldlog.inspection_language import InspectionLanguage
+
+    language = InspectionLanguage.load()
+    with contextlib.ExitStack() as stack:
+        shop = None if key is None else stack.enter_context(holding(folder, key))
+        ears = stack.enter_context(open_ears(language, listener, model, on_crash=crashed))
+        stack.enter_context(chosen)  # what cannot be listened to leaves nothing in the record
+        shop = shop or stack.enter_context(workshop(folder))
+        streams = keep or shop.store.folder / "streams"
+        recorder = stack.enter_context(recording(streams, terminal))
+        if key is None:
+            head = shop.begin(vehicle, context, zone=zone_here())
+        else:
+            head = shop.store.inspection(key)
+        told = f"inspection {head.number} of {head.vehicle_name}"
+        click.echo(f"{told}; its report: fieldlog report {head.number}", err=True)
+        live = Live(shop.inspecting(head.id, ears))
+        try:
+            run(chosen, live, recorder, terminal=terminal)
+        finally:
+            live.finish(streams)
 
 
 def show_devices() -> None:
@@ -127,32 +134,29 @@ def show_devices() -> None:
 def run(
     source: AudioSource,
     live: Live,
+    recorder: Recorder | None = None,
     *,
-    keep: Path | None = None,
     terminal: Terminal | None = None,
 ) -> int:
     """Listen until ``source`` (open) ends or Ctrl-C; returns how many utterances were heard."""
-    from fieldlog.shop.live import Listening, Recovered, SoundKept, Told
+    from fieldlog.shop.live import Told
     from fieldlog.shop.live import listen as listening
 
     heard: set[float] = set()
     terminal = terminal or Terminal.here()
     console, lines = terminal.status, terminal.lines
-    with ending_on_interrupt(source.stop), screen(console) as show:
-        for happening in listening(source, live, keep=keep):
-            match happening:
-                case Told():
+    with ending_on_interrupt(source.stop):
+        console.print(f"listening on {source.name}; Ctrl-C ends")
+        with screen(console) as show:
+            for happening in listening(source, live, recorder):
+                if isinstance(happening, Told):
                     heard.add(happening.spoken.clip.start_s)
                     lines.print(told_text(happening))
                     sys.stdout.flush()
-                case Recovered(path, seconds):
-                    console.print(f"recovered {seconds:.1f} s of an earlier recording: {path}")
-                case Listening(name):
-                    console.print(f"listening on {name}; Ctrl-C ends")
-                case SoundKept(path, seconds):
-                    console.print(f"kept {seconds:.1f} s of sound in {path}")
-                case _:
+                else:
                     show(happening)
+    if recorder is not None and recorder.seconds:
+        console.print(f"kept {recorder.seconds:.1f} s of sound in {recorder.close()}")
     console.print(f"{len(heard)} utterance{'s' if len(heard) != 1 else ''}")
     return len(heard)
 
@@ -170,6 +174,17 @@ def stamp(spoken: Spoken) -> Text:
     clip = spoken.clip
     flags = f"[{', '.join(sorted(clip.flags))}]  " if clip.flags else ""
     return Text(f"{clip.start_s:8.2f} - {clip.end_s:8.2f} s  {flags}", "dim")
+
+
+@contextmanager
+def recording(folder: Path, terminal: Terminal) -> Iterator[Recorder]:
+    """A recorder in ``folder``; what a crash left there is repaired and told first."""
+    for old in recover(folder) if folder.is_dir() else []:
+        terminal.status.print(f"recovered {old.seconds:.1f} s of an earlier recording: {old.path}")
+    with Recorder(folder, stream_name(datetime.now(UTC))) as recorder:
+        yield recorder
+    if not recorder.seconds:
+        recorder.close().unlink(missing_ok=True)
 
 
 @contextmanager

@@ -56,6 +56,23 @@ def workshop(folder: Path | None) -> Iterator[Workshop]:
         yield Workshop(store)
 
 
+@contextlib.contextmanager
+def holding(folder: Path | None, key: str) -> Iterator[Workshop]:
+    """The workshop whose record holds inspection ``key``; ``UsageError``, and nothing made, where none does."""
+    from fieldlog.store.database import FILE
+
+    where = folder or store_folder()
+    if not (where / FILE).is_file():
+        raise UsageError(
+            f"there is no inspection {key!r}: there is no record here yet",
+            where=str(where),
+            todo="name the record's folder with --store DIR, or leave --inspection out",
+        )
+    with workshop(where) as shop:
+        shop.store.inspection(key)
+        yield shop
+
+
 def pairs(texts: Sequence[str]) -> dict[str, str]:
     """``("rim=steel", ...)`` as a mapping; raises ``UsageError`` for one without ``=``."""
     found = {}

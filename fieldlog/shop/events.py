@@ -113,10 +113,9 @@ class HeldBack:
 
 @dataclass(frozen=True, slots=True)
 class Faulted:
-    """Understood, but something went wrong on the way into the record; the sound is kept."""
+    """Something went wrong with it: kept with its sound, ``said.understanding.reason`` says what."""
 
     said: Said
-    fault: FieldlogError
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,6 +215,14 @@ class NothingToTake:
 
 
 @dataclass(frozen=True, slots=True)
+class GoneAlready:
+    """What was to be disregarded was withdrawn by other hands already; nothing else was."""
+
+    said: Said
+    was: Finding
+
+
+@dataclass(frozen=True, slots=True)
 class SignedOff:
     """The inspection was signed; later corrections still show as such."""
 
@@ -275,6 +282,7 @@ Event: TypeAlias = (
     | StandingBy
     | GoingAhead
     | NothingToTake
+    | GoneAlready
     | SignedOff
     | PhotoAttached
     | AlreadySaved

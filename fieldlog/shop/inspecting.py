@@ -18,7 +18,7 @@ from fieldlog.aftercare.plan import left_open, skipped_event, skips_of
 from fieldlog.assess import Assessment
 from fieldlog.errors import FieldlogError, StoreError, UsageError
 from fieldlog.hearing import Heard
-from fieldlog.model import Command, Decision, Finding, Kind, Understanding, Verdict
+from fieldlog.model import NOT_TAKEN, Command, Decision, Finding, Kind, Understanding, Verdict
 from fieldlog.shop import events as ev
 from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.events import Event, Kept, Said
@@ -29,6 +29,7 @@ from fieldlog.store.records import (
     NewEntry,
     NewEvent,
     NewUtterance,
+    RecordedFinding,
     Saved,
     Utterance,
     Vehicle,
@@ -93,9 +94,11 @@ class Inspecting:
         self._ruled: tuple[Vehicle, Rules] | None = None
         record = store.inspection_record(key)
         self.head = record.inspection
-        self._scene_of(record)
+        self._rules(record)
         self._asked: list[tuple[str, Understanding]] = []
         """Utterances (id) that led to a question."""
+        self._said = [each.id for each in record.findings if each.stands]
+        """Ids of findings as they were said, as far as nobody said to disregard them."""
         self._standing_by = False
         self._told: tuple[Event, ...] = ()
         self._subscribers: list[Callable[[Event], None]] = []
@@ -187,15 +190,29 @@ class Inspecting:
         return asks and self.conversation.resume(said)
 
     def _take(self, heard: Heard, source: str, at: datetime, id: str) -> tuple[Event, ...]:
-        scene = self.scene
-        understood = scene.completed(heard.understanding, self._understand)
+        """Whatever goes wrong with one utterance, it is kept and told; only a full disk raises."""
         try:
+            scene = self.scene
+            understood = scene.completed(heard.understanding, self._understand)
             step = self._step(replace(heard, understanding=understood), scene)
+            return self._kept(heard, understood, step, source, at, id)
         except StoreError:
             raise
-        except FieldlogError as error:
-            step = _Step(NewEntry(), _faulted(error))
-            understood = replace(understood, decision=Decision.REFUSE, reason=str(error))
+        except Exception as error:
+            # Saving is the last thing done with an utterance: nothing of it is in the record yet.
+            failed = replace(heard, answers=None)
+            step = _Step(NewEntry(), lambda said, _: (ev.Faulted(said),))
+            return self._kept(failed, not_taken(heard.text, error), step, source, at, id)
+
+    def _kept(
+        self,
+        heard: Heard,
+        understood: Understanding,
+        step: _Step,
+        source: str,
+        at: datetime,
+        id: str,
+    ) -> tuple[Event, ...]:
         if self._is_held(understood):
             understood = replace(understood, decision=Decision.REFUSE, reason=_HELD)
             step = _Step(NewEntry(), lambda said, _: (ev.HeldBack(said),))
@@ -235,7 +252,8 @@ class Inspecting:
         if said.decision is Decision.ASK:
             return _Step(NewEntry(), lambda s, _: (ev.Asked(s), *_sign_off_told(s, scene)))
         if said.decision is Decision.REFUSE:
-            return _Step(NewEntry(), lambda s, _: (ev.Refused(s),))
+            failed = NOT_TAKEN in said.flags
+            return _Step(NewEntry(), lambda s, _: (ev.Faulted(s) if failed else ev.Refused(s),))
         if said.finding is not None:
             return self._finding(said, said.finding, scene)
         if said.kind is Kind.REMARK:
@@ -304,6 +322,9 @@ class Inspecting:
         if heard.answers is not None:
             # What was said last is the question's utterance, and nothing was taken of that.
             return _Step(NewEntry(), lambda s, _: (ev.QuestionClosed(s),))
+        if scene.gone is not None:
+            gone = scene.gone
+            return _Step(NewEntry(), lambda s, _: (ev.GoneAlready(s, gone),))
         if last is None:
             return _Step(NewEntry(), lambda s, _: (ev.NothingToTake(s),))
         return _withdrawal_step(scene, last, "disregarded")
@@ -384,7 +405,32 @@ class Inspecting:
             if each.stands
         )
         signed = any(event.name == SIGNED_OFF for event in record.events)
-        return Scene(self._rules(record), standing, skips_of(record), signed)
+        last = _become(record, self._said[-1]) if self._said else None
+        return Scene(
+            self._rules(record),
+            standing,
+            next((each for each in standing if last and each.id == last.id), None),
+            last.finding if last and not last.stands else None,
+            skips_of(record),
+            signed,
+        )
+
+    def _remember(self, events: Sequence[Event]) -> None:
+        """Which finding was said last, from what happened."""
+        for event in events:
+            match event:
+                case ev.FindingSaved(_, kept, _):
+                    self._said.append(kept.id)
+                case ev.FindingCorrected(_, kept, _, was):
+                    # what was put right is what was said last now, once
+                    self._forget((kept.id, was.id))
+                    self._said.append(kept.id)
+                case ev.FindingWithdrawn(_, was, _):
+                    self._forget((was.id,))
+                case ev.GoneAlready():
+                    self._said.pop()
+                case _:
+                    pass
 
     def _rules(self, record: InspectionRecord) -> Rules:
         """What it is judged by, read anew when the vehicle changed.
@@ -403,6 +449,10 @@ class Inspecting:
         self._ruled = (record.vehicle, rules)
         return rules
 
+    def _forget(self, gone: tuple[str, ...]) -> None:
+        record = self.record
+        self._said = [one for one in self._said if _become(record, one).id not in gone]
+
     def _numbered(self, number: int, scene: Scene) -> Kept:
         found = scene.numbered(number)
         if found is None:
@@ -419,12 +469,21 @@ class Inspecting:
 
     def _happened(self, events: Sequence[Event], *, repeats: bool = True) -> tuple[Event, ...]:
         told = tuple(events)
+        self._remember(told)
         if repeats:
             self._told = told
         for each in told:
             for subscriber in self._subscribers:
                 subscriber(each)
         return told
+
+
+def _become(record: InspectionRecord, name: str) -> RecordedFinding:
+    """What the finding ``name`` has become, every correction of it followed."""
+    known = {each.id: each for each in record.findings}
+    while (newer := known[name].superseded_by) is not None:
+        name = newer
+    return known[name]
 
 
 def _is_told(said: Understanding) -> bool:
@@ -439,8 +498,10 @@ def _sign_off_told(said: Said, scene: Scene) -> tuple[Event, ...]:
     return (ev.OpenTold(said, tuple(item.key for item in scene.open_items)),)
 
 
-def _faulted(error: FieldlogError) -> Callable[[Said, Saved], Sequence[Event]]:
-    return lambda said, _: (ev.Faulted(said, error),)
+def not_taken(words: str, error: Exception) -> Understanding:
+    """What is kept of an utterance on which something failed: its words, and why."""
+    reason = str(error) if isinstance(error, FieldlogError) else f"{type(error).__name__}: {error}"
+    return Understanding(Decision.REFUSE, Kind.NOTHING, reason, words, flags=(NOT_TAKEN,))
 
 
 def _finding_step(scene: Scene, finding: Finding, corrects: Kept | None, reason: str) -> _Step:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import suppress
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from pathlib import Path
 from typing import TypeAlias
 
@@ -14,13 +13,14 @@ from fieldlog.audio.capture import Capture, Draft, Level, Spoken
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import Endpointer
 from fieldlog.audio.health import Notice
-from fieldlog.audio.recorder import Recorder, recover, stream_name
-from fieldlog.audio.rescue import rescue
+from fieldlog.audio.recorder import Recorder
+from fieldlog.audio.rescue import hear_command, rescue
 from fieldlog.audio.source import AudioSource
 from fieldlog.errors import StoreError
 from fieldlog.hearing import Heard
+from fieldlog.model import Hearing
 from fieldlog.shop.events import Event, NotSaved
-from fieldlog.shop.inspecting import Inspecting
+from fieldlog.shop.inspecting import Inspecting, not_taken
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,30 +34,7 @@ class Told:
     """Whether it is an earlier one, saved only now."""
 
 
-@dataclass(frozen=True, slots=True)
-class Recovered:
-    """Sound of an earlier session that ended without a word was made whole."""
-
-    path: Path
-    seconds: float
-
-
-@dataclass(frozen=True, slots=True)
-class Listening:
-    """The source is open: what is said from now on counts."""
-
-    name: str
-
-
-@dataclass(frozen=True, slots=True)
-class SoundKept:
-    """The whole stream, when it ended."""
-
-    path: Path
-    seconds: float
-
-
-Happening: TypeAlias = Recovered | Listening | Level | Notice | Told | SoundKept
+Happening: TypeAlias = Level | Notice | Told
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +53,8 @@ class Live:
     A draft is heard while the speaker may still go on; when the utterance then ends with exactly
     those samples, its answer is there at once. A phrase that a pause cut in two is heard again as a
     whole, and counts when only the whole is accepted. What the record cannot take (a full disk)
-    waits in memory and is tried again with every utterance, in order, and at the end.
+    waits in memory and is tried again with every utterance, in order, and at the end. What the listener
+    fails on is kept with its sound and told.
     """
 
     def __init__(self, inspecting: Inspecting) -> None:
@@ -88,24 +66,27 @@ class Live:
 
     def draft(self, draft: Draft) -> None:
         """Hear the open utterance at its first silence."""
-        self._ahead = self._conversation.hear(draft.clip)
+        self._ahead = None
+        with suppress(Exception):  # it is heard again, and told, when it has ended
+            self._ahead = self._conversation.hear(draft.clip)
 
     def spoken(self, spoken: Spoken) -> tuple[Told, ...]:
         """Take an utterance that ended: in the record before it is told.
 
         When the record cannot take it, that is told and nothing is lost.
         """
-        turn = self._conversation.next(spoken.clip, kept=True, ahead=self._known(spoken.clip))
+        heard = self._heard(spoken.clip)
         self._ahead = None
         began = spoken.began - self._inspecting.head.started_at
         begins_s = began.total_seconds() - spoken.clip.start_s
         id = self._inspecting.new_id()
-        self._waiting.append(_Waiting(id, turn.heard, spoken, begins_s))
+        self._waiting.append(_Waiting(id, heard, spoken, begins_s))
         return tuple(self._saved(spoken))
 
     def ready(self) -> None:
         """It was told: make ready for the answer, where a question waits."""
-        self._conversation.ready()
+        with suppress(Exception):  # it is tried again, and told, with the answer
+            self._conversation.ready()
 
     def finish(self, folder: Path) -> None:
         """Try once more to save what waits; raises ``StoreError`` that says where its sound is.
@@ -133,6 +114,13 @@ class Live:
     def _save(self, each: _Waiting) -> tuple[Event, ...]:
         return self._inspecting.say(each.heard, each.spoken.source, each.begins_s, id=each.id)
 
+    def _heard(self, clip: Clip) -> Heard:
+        """What was said; refused with its sound where the listener or the language fails on it."""
+        try:
+            return self._conversation.next(clip, kept=True, ahead=self._known(clip)).heard
+        except Exception as error:
+            return Heard(clip, Hearing("", (), 0.0), not_taken("", error), (), 0.0)
+
     def _known(self, clip: Clip) -> Heard | None:
         ahead = self._ahead
         if ahead is None or len(ahead.clip.samples) != len(clip.samples):
@@ -156,9 +144,7 @@ class Live:
                 where=error.where,
                 todo="write these down, then free some space",
             )
-        store, inspection = self._inspecting.store_folder, self._inspecting.head.number
-        command = f"fieldlog inspection hear {shlex.join(str(path) for path in kept)} "
-        command += f"--inspection {inspection} --store {shlex.quote(str(store))}"
+        command = hear_command(kept, self._inspecting.head.number, self._inspecting.store_folder)
         return StoreError(
             f"{told} ({error.what}); the sound is kept in {kept[0].parent}",
             where=error.where,
@@ -167,39 +153,18 @@ class Live:
 
 
 def listen(
-    source: AudioSource,
-    live: Live,
-    *,
-    keep: Path | None = None,
-    endpointer: Endpointer | None = None,
+    source: AudioSource, live: Live, recorder: Recorder | None = None
 ) -> Iterator[Happening]:
-    """Listen until ``source`` (open already) ends or is stopped; what happens, in order.
+    """Listen until ``source`` (open) ends or is stopped; what happens, in order.
 
-    ``keep``: folder for the recording of the whole stream. Utterances are taken in this thread;
-    sound is kept and cut meanwhile, however long that takes.
+    Utterances are taken in this thread; sound is kept (with a ``recorder``) and cut meanwhile,
+    however long that takes.
     """
-    for old in recover(keep) if keep is not None and keep.is_dir() else []:
-        yield Recovered(old.path, old.seconds)
-    with _recording(keep) as recorder:
-        capture = Capture(source, endpointer or Endpointer(), recorder)
-        yield Listening(source.name)
-        for event in capture.events():
-            if isinstance(event, Spoken):
-                yield from live.spoken(event)
-                live.ready()
-            elif isinstance(event, Draft):
-                live.draft(event)
-            else:
-                yield event
-    if recorder is not None:
-        yield SoundKept(recorder.close(), recorder.seconds)
-
-
-@contextmanager
-def _recording(folder: Path | None) -> Iterator[Recorder | None]:
-    """A recorder in ``folder``, or none when no folder is given."""
-    if folder is None:
-        yield None
-        return
-    with Recorder(folder, stream_name(datetime.now(UTC))) as recorder:
-        yield recorder
+    for event in Capture(source, Endpointer(), recorder).events():
+        if isinstance(event, Spoken):
+            yield from live.spoken(event)
+            live.ready()
+        elif isinstance(event, Draft):
+            live.draft(event)
+        else:
+            yield event

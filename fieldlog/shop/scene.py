@@ -42,13 +42,12 @@ class Scene:
     rules: Rules
     standing: tuple[Kept, ...] = ()
     """Findings that stand, oldest first."""
+    last: Kept | None = None
+    """What the last finding that was said has become; None: none was, or it no longer stands."""
+    gone: Finding | None = None
+    """That finding, where other hands withdrew it."""
     skips: tuple[Skip, ...] = ()
     signed: bool = False
-
-    @property
-    def last(self) -> Kept | None:
-        """The newest finding that stands."""
-        return self.standing[-1] if self.standing else None
 
     def numbered(self, number: int) -> Kept | None:
         """The standing finding of that number."""
