@@ -8,7 +8,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldlog.benchmarks.photo_sessions import invent_session
 from fieldlog.photos.attach import (
     Mark,
     Placement,
@@ -22,11 +21,9 @@ from fieldlog.photos.attach import (
     place,
 )
 from fieldlog.photos.clock import (
-    SPOKEN_LAG_S,
     Alignment,
     align_code,
     align_given,
-    align_marks,
     camera_time,
     unaligned,
 )
@@ -213,33 +210,3 @@ def test_every_photo_is_placed_once_or_in_the_tray(
     placement = place(shots, findings, [Mark(_at(m)) for m in marked])
     names = [a.photo for a in placement.attached] + [u.photo for u in placement.unplaced]
     assert sorted(names) == sorted(s.photo for s in shots)
-
-
-def test_invented_sessions_wrong_is_rare() -> None:
-    right = wrong = total = 0
-    for seed in range(6):
-        session = invent_session(seed, findings=150, photos=250)
-        step = session.photos[0].resolution_s
-        alignment = align_marks(
-            "c",
-            [m.at for m in session.marks],
-            [p.recorded for p in session.photos],
-            resolution_s=step,
-            lag_s=SPOKEN_LAG_S,
-        )
-        assert alignment is not None
-        assert alignment.usable
-        assert alignment.offset_s == pytest.approx(session.offset_s, abs=2.5)
-        shots = [
-            Shot(p.name, "c", alignment.session_time(p.recorded), alignment.uncertainty_s)
-            for p in session.photos
-        ]
-        truth = {p.name: p.truth for p in session.photos}
-        for attachment in place(shots, session.findings, session.marks).attached:
-            if truth[attachment.photo] == attachment.finding_id:
-                right += 1
-            else:
-                wrong += 1
-        total += len(session.photos)
-    assert wrong / total < 0.005
-    assert right / total > 0.88

@@ -113,7 +113,7 @@ class Unplaced:
 
 @dataclass(frozen=True, slots=True)
 class Rules:
-    """Seconds that decide; common practice, measured in ``fieldlog benchmarks photos``."""
+    """Seconds that decide; common practice, measured in ``python -m fieldlog.lab photos``."""
 
     burst_s: float = 1.2
     """Shots of one camera at most this far apart are one burst (continuous shooting)."""
