@@ -18,6 +18,8 @@ from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.lab.adapting import takes as takes_module
 from fieldlog.lab.adapting.batches import Batches
 from fieldlog.lab.adapting.command import adapt
+from fieldlog.lab.adapting.one_way import in_one_way
+from fieldlog.lab.adapting.share import part_of_way
 from fieldlog.lab.adapting.shop import Shop
 from fieldlog.lab.adapting.takes import (
     Take,
@@ -30,14 +32,13 @@ from fieldlog.lab.adapting.takes import (
 )
 from fieldlog.lab.speech_set.phrases import Phrase, part_of
 from fieldlog.listeners.whisper import folder
-from fieldlog.listeners.whisper.adapter import add, part_of_way
+from fieldlog.listeners.whisper.adapter import add
 from fieldlog.listeners.whisper.decoder import Decoder
 from fieldlog.listeners.whisper.encoder import Encoder
 from fieldlog.listeners.whisper.fingerprint import TINY_EN, sha256_of
 from fieldlog.listeners.whisper.folder import ModelFolder, open_folder
 from fieldlog.listeners.whisper.tokens import TokenGraph, vocabulary
 from fieldlog.listeners.whisper.weights import Weights, read_weights
-from fieldlog.listeners.whisper.written import in_one_way
 from tests.utterances import rows
 
 

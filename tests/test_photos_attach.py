@@ -13,9 +13,7 @@ from fieldlog.photos.attach import (
     Placement,
     Shot,
     SpokenFinding,
-    Unplaced,
     Why,
-    apply_moves,
     bursts,
     make_shot,
     place,
@@ -180,14 +178,6 @@ def test_assumed_zones_are_marked() -> None:
     shot = make_shot("a", facts, camera_time(facts, UTC), align_given("c", 0.0))
     (attachment,) = place([shot], _findings(A, B)).attached
     assert attachment.assumed
-
-
-def test_moves_by_hand_win_and_can_be_taken_back() -> None:
-    placement = place([_shot(104.0), _shot(5000.0, name="q")], _findings(A, B))
-    moved = apply_moves(placement, {"p": None, "q": "B"})
-    assert [(a.photo, a.finding_id, a.why) for a in moved.attached] == [("q", "B", Why.HAND)]
-    assert moved.unplaced == (Unplaced("p", Why.HAND, "put back by hand"),)
-    assert apply_moves(placement, {}) == placement
 
 
 @given(

@@ -10,12 +10,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldlog.lab.adapting.one_way import in_one_way
 from fieldlog.lab.adapting.shop import Shop
 from fieldlog.lab.adapting.takes import GENERAL, TRADE, Take, takes
 from fieldlog.listeners.whisper.adapter import CUE
 from fieldlog.listeners.whisper.features import SILENT, log_mel, pad_features
 from fieldlog.listeners.whisper.folder import ModelFolder
-from fieldlog.listeners.whisper.written import in_one_way
 
 _POOL = 6
 """Batches drawn at once and sorted by length, so that little is padding."""

@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 from fieldlog.errors import UsageError
 from fieldlog.lab.adapting.batches import Batches
 from fieldlog.lab.adapting.ear import Ear, torch_library
+from fieldlog.lab.adapting.share import part_of_way
 from fieldlog.lab.adapting.takes import kept_apart, record, takes
 from fieldlog.lab.adapting.training import RATE, train
 from fieldlog.lab.speech_set.voices import STYLES
-from fieldlog.listeners.whisper.adapter import part_of_way
 from fieldlog.listeners.whisper.fingerprint import TINY_EN, sha256_of
 from fieldlog.listeners.whisper.folder import open_folder
 
