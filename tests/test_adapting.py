@@ -232,7 +232,8 @@ def test_commands_and_twins_are_said_more_often() -> None:
 
 def test_answers_are_short_and_of_the_training_part() -> None:
     found = [words for _, words in answers(3)]
-    assert {"front", "left", "at the rear"} <= set(found)
+    assert {"front", "at the rear"} <= set(found)
+    assert {"left", "right", "nearside", "offside"} & set(found)  # sides have British names too
     assert all(len(words.split()) <= 11 for words in found)
 
 
