@@ -61,7 +61,7 @@ def test_shuffled_phrases_are_never_bent_into_another_meaning(
     graph = language.word_graph()
     accepted = 0
     bent = []
-    for _ in range(400):
+    for _ in range(800):
         phrase = sampler.next_phrase()
         words = phrase.split()
         rng.shuffle(words)

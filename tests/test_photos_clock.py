@@ -63,7 +63,7 @@ def test_planted_offset_is_recovered_or_asked_about(
 
 def test_planted_offsets_are_nearly_always_clear() -> None:
     clear = 0
-    for seed in range(20):
+    for seed in range(40):
         rng = random.Random(seed)
         offset = rng.uniform(-14.9, 14.9) * 3600
         result = match_times(*_session(rng, 30, 2400, offset, step=1.0))
@@ -71,7 +71,7 @@ def test_planted_offsets_are_nearly_always_clear() -> None:
         if result.clear:
             assert result.best is not None
             assert abs(result.best.offset_s - offset) <= 1.0
-    assert clear >= 19
+    assert clear >= 38
 
 
 @pytest.mark.parametrize("drift", [0.0, 30e-6, -120e-6, 250e-6])
@@ -111,7 +111,7 @@ def test_a_repeated_round_is_ambiguous() -> None:
 
 def test_unrelated_times_are_not_clear() -> None:
     clear = 0
-    for seed in range(8):
+    for seed in range(15):
         rng = random.Random(seed)
         marks = [rng.uniform(0, 3600) for _ in range(40)]
         shots = [rng.uniform(0, 3600) for _ in range(40)]
