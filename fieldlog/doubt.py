@@ -56,9 +56,13 @@ SLIPS: tuple[tuple[str, str], ...] = (
     ("three point", "free play"),
     ("two loose", "too loose"),
     ("too loose", "two loose"),
+    ("right side", "nearside"),
+    ("left side", "offside"),
+    ("outside", "offside"),
 )
 """Words that are hardly ever said and mostly come of others ("torque reads sixteen" heard as "torque
-three to sixteen"), or that sound the same: asked about wherever the other makes sense."""
+three to sixteen"), or that sound the same: asked about wherever the other makes sense. The British sides are among them
+until the ear is trained for them: "nearside" was heard as "right side", which is the opposite."""
 
 KINDS = ("measured", "judged", "coded", "dialogue", "order")
 """What was said, as far as doubt is concerned; each has weights of its own."""

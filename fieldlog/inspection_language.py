@@ -22,7 +22,8 @@ from fieldlog.grammar.grammar import Grammar
 from fieldlog.grammar.offered import OfferedGrammar
 from fieldlog.language import tell
 from fieldlog.language.answering import AnsweringLanguage, with_answers
-from fieldlog.language.answers import Answers
+from fieldlog.language.answers import DID_YOU_MEAN, Answers
+from fieldlog.language.as_written import as_written
 from fieldlog.language.decide import IN_FULL, decide, meaning_key
 from fieldlog.language.diagnose import UNKNOWN, meant, why_not
 from fieldlog.language.dialogue import CORRECTION, Dialogue
@@ -33,9 +34,9 @@ from fieldlog.language.spellings import respell, respell_written
 from fieldlog.language.subjects import About, SubjectReader
 from fieldlog.language.values import NONE, Reading, ValueReader, Vocabulary
 from fieldlog.meaning.normalise import normalise
+from fieldlog.meaning.written import Way, Written, read_written
 from fieldlog.model import Decision, Kind, Understanding
 
-DID_YOU_MEAN = "did you mean"
 HELD = "that is in it anyway; whether something is wrong was not said"
 NOT_THERE = "that one fault is not there; whether all is as it should be was not said"
 _FOUND = (("on",), ("at",), ("in",), ("from",))
@@ -79,7 +80,6 @@ class InspectionLanguage(OfferedGrammar):
             self._values,
             self._subjects.values,
             self.understand,
-            self._words,
         )
         self._remembered = lru_cache(maxsize=4096)(self._understand)
 
@@ -125,7 +125,9 @@ class InspectionLanguage(OfferedGrammar):
 
     def answer(self, asked: Understanding, text: str) -> Understanding:
         """What ``text`` means as an answer to what was ``asked`` (an understanding that asks)."""
-        return self._answers.answer(asked, text)
+        written = self._written(text)
+        ways = [self._answers.answer(asked, text, _words(way.text)) for way in written.ways]
+        return as_written(written, ways, text)
 
     def conditions_of(self, component: Component) -> frozenset[tuple[str, ...]]:
         """Every phrase that judges ``component`` as a whole."""
@@ -136,24 +138,26 @@ class InspectionLanguage(OfferedGrammar):
         return meaning_key(self.understand(text))
 
     def _understand(self, text: str) -> Understanding:
-        words = self._words(text)
-        found = self._dialogue.understand(words, text)
+        written = self._written(text)
+        words = [_words(way.text) for way in written.ways] or [_words(text.lower())]
+        found = self._dialogue.understand(words[0], text)
         if found is not None:
             if found.kind is Kind.REMARK:
                 return replace(found, slots={"remark": _spoken_rest(text, found.slots["remark"])})
             return found
+        return as_written(written, [self._said(one, text) for one in words], text)
+
+    def _said(self, words: Words, text: str) -> Understanding:
         if words[:1] == (CORRECTION,) and len(words) > 1:
             return self._correction(words[1:], text)
         if UNKNOWN in words:
             return _refused(text, why_not(words, (), (), self._values, lambda _: 0))
         return self._finding(words, text)
 
-    def _words(self, text: str) -> Words:
+    @staticmethod
+    def _written(text: str) -> Written:
         plain = text.lower()
-        if UNKNOWN in plain:
-            return tuple(plain.split())
-        words = normalise(respell_written(plain)).words
-        return respell(tuple(word for word in words if word not in _FILLERS))
+        return Written((Way(plain),)) if UNKNOWN in plain else read_written(respell_written(plain))
 
     def _finding(self, words: Words, text: str) -> Understanding:
         readings, reasons, abouts = self._readings(words, text)
@@ -308,6 +312,13 @@ class InspectionLanguage(OfferedGrammar):
         ]
         words = {w for names in said for text in names for p in expand(text) for w in p.split()}
         return tuple(sorted(word for word in words - places_said if len(word) > 2))
+
+
+def _words(plain: str) -> Words:
+    """The words of a text in lower case, as the grammar writes them."""
+    if UNKNOWN in plain:
+        return tuple(plain.split())
+    return respell(tuple(word for word in normalise(plain).words if word not in _FILLERS))
 
 
 def _asked_if_sound(found: Understanding) -> Understanding:

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
 from fieldlog import units
-from fieldlog.catalogue.component import Axis, Catalogue
+from fieldlog.catalogue.component import Axis, Catalogue, Characteristic
 from fieldlog.catalogue.phrases import expand
 from fieldlog.language import tell
-from fieldlog.language.decide import decide, difference
+from fieldlog.language.as_written import ODD
+from fieldlog.language.decide import decide, still_open
 from fieldlog.language.lexicon import Words
 from fieldlog.language.subjects import About
 from fieldlog.language.values import UNIT_ASSUMED, Reading, Standing, ValueReader
-from fieldlog.meaning import numbers
-from fieldlog.model import Decision, Finding, Kind, Understanding
+from fieldlog.meaning.quantity import quantities
+from fieldlog.meaning.values import DOUBTFUL
+from fieldlog.model import Decision, Finding, Kind, Qualifier, Quantity, Understanding
 
 ANSWERED = "answered"
 APART = " / "
@@ -23,7 +26,13 @@ IN_DOUBT = frozenset({"unsure", "twin"})
 """Flags of an utterance that may have been misheard."""
 UNCLEAR = "heard unclearly"
 """Flag of an utterance that was asked about for another reason, and may have been misheard too."""
+DID_YOU_MEAN = "did you mean"
+"""Flag of an utterance whose component was mistyped."""
+_VALUE_IN_DOUBT = frozenset({*IN_DOUBT, *DOUBTFUL, ODD, DID_YOU_MEAN})
+"""Flags of an utterance whose value no unit alone confirms."""
 _SMALL = frozenset({"the", "one", "it", "is", "that", "was", "in", "on", "at", "side"})
+
+_Value = tuple[Fraction, Fraction | None, str, Qualifier | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +46,8 @@ class _Pick:
     """Whether it says the value itself once more."""
     tells_unit: bool = False
     """Whether it says the unit, which was assumed until then."""
+    affirms: bool = False
+    """Whether it says yes to all that was asked."""
 
 
 @dataclass(frozen=True)
@@ -49,25 +60,22 @@ class Answers:
     values: ValueReader
     axis_values: Callable[[str], Sequence[str]]
     understand: Callable[[str], Understanding]
-    split: Callable[[str], Words]
 
-    def answer(self, asked: Understanding, text: str) -> Understanding:
+    def answer(self, asked: Understanding, text: str, words: Words) -> Understanding:
         """``asked`` with the answer ``text``: accepted, asked again with fewer candidates, or refused.
 
-        A whole finding or another dialogue word instead of an answer counts as what it is.
+        ``words``: those of ``text``. A whole finding or another dialogue word instead of an answer
+        counts as what it is.
         """
         whole = self.understand(text)
         if whole.kind is Kind.DIALOGUE and whole.dialogue in ("affirm", "negative"):
             return self._yes_or_no(asked, whole)
         if whole.decision is not Decision.REFUSE:
             return whole
-        words = self.split(text)
         candidates = asked.candidates or ((asked.finding,) if asked.finding else ())
-        for pick in self._picks(words, asked):
-            left = tuple(one for one in candidates if pick.takes(one))
-            if left and (len(left) < len(candidates) or (pick.confirms and len(left) == 1)):
-                sure = pick.repeats and len(candidates) == 1
-                return self._narrowed(asked, left, text, unit_told=pick.tells_unit, sure=sure)
+        taken = [*self._taken(asked, candidates, words)]
+        if taken and all(left == taken[0][1] for pick, left in taken if pick.repeats):
+            return self._narrowed(asked, taken[0][1], text, taken[0][0])
         return self._said_anew(asked, candidates, words, text) or replace(
             whole,
             reason=f"no answer to '{asked.question}': {whole.reason}",
@@ -78,7 +86,8 @@ class Answers:
     def _yes_or_no(self, asked: Understanding, said: Understanding) -> Understanding:
         candidates = asked.candidates or ((asked.finding,) if asked.finding else ())
         if said.dialogue == "affirm" and len(candidates) == 1:
-            return self._narrowed(asked, candidates, said.text, unit_told=True, sure=True)
+            yes = _Pick(lambda one: True, repeats=True, tells_unit=True, affirms=True)
+            return self._narrowed(asked, candidates, said.text, yes)
         if said.dialogue == "affirm":
             both = _both(asked.text, said.text)
             return replace(asked, reason="affirm does not say which", text=both)
@@ -87,26 +96,33 @@ class Answers:
             dialogue="negative",
         )  # fmt: skip
 
-    def _narrowed(
-        self,
-        asked: Understanding,
-        left: tuple[Finding, ...],
-        text: str,
-        *,
-        unit_told: bool,
-        sure: bool,
-    ) -> Understanding:
-        """``asked`` with the candidates ``left``: accepted where nothing of it is open any more.
+    def _taken(
+        self, asked: Understanding, candidates: tuple[Finding, ...], words: Words
+    ) -> Iterator[tuple[_Pick, tuple[Finding, ...]]]:
+        """Every way in which the words take some of the candidates, and what they take."""
+        for pick in self._picks(words, asked, candidates):
+            left = tuple(one for one in candidates if pick.takes(one))
+            if left and (len(left) < len(candidates) or (pick.confirms and len(left) == 1)):
+                yield pick, left
 
-        ``unit_told``: its unit was said or agreed to; ``sure``: so was all that was asked.
-        """
+    def _narrowed(
+        self, asked: Understanding, left: tuple[Finding, ...], text: str, pick: _Pick
+    ) -> Understanding:
+        """``asked`` with the candidates ``left``: accepted where nothing of it is open any more."""
         both = _both(asked.text, text)
-        settled = {UNIT_ASSUMED: unit_told, UNCLEAR: sure}
+        sure = pick.affirms or (pick.repeats and len(asked.candidates) < 2)
+        settled = dict.fromkeys((*DOUBTFUL, ODD), pick.repeats)
+        settled |= {UNIT_ASSUMED: pick.tells_unit, UNCLEAR: sure, DID_YOU_MEAN: pick.affirms}
         kept = (flag for flag in asked.flags if not settled.get(flag, False))
         flags = tuple(dict.fromkeys((*kept, ANSWERED)))
         if len(left) > 1:
             return replace(
-                asked, candidates=left, finding=None, text=both, question=_open(left), flags=flags
+                asked,
+                candidates=left,
+                finding=None,
+                text=both,
+                question=still_open(left),
+                flags=flags,
             )
         finding = replace(left[0], words=both)
         about = self._about(finding)
@@ -114,13 +130,7 @@ class Answers:
             reading = Reading(about, finding, Standing.UNPLACED)
             placed = decide([reading], both, self.axis_values) or asked
             return replace(placed, slots=asked.slots, dialogue=asked.dialogue, flags=flags)
-        question = reason = ""
-        if UNIT_ASSUMED in flags and finding.quantity is not None:
-            question = tell.capital(f"{tell.quantity(finding.quantity)}?")
-            reason = "the unit was not said"
-        elif UNCLEAR in flags:
-            question = f"Did you say {tell.finding(finding)}?"
-            reason = "not heard clearly enough to count unasked"
+        question, reason = self._open(finding, flags, repeated=pick.repeats)
         if question:
             return replace(
                 asked, finding=finding, candidates=(finding,), text=both, question=question,
@@ -137,26 +147,81 @@ class Answers:
             flags=flags,
         )
 
-    def _picks(self, words: Words, asked: Understanding) -> Iterator[_Pick]:
+    def _open(self, one: Finding, flags: Sequence[str], *, repeated: bool) -> tuple[str, str]:
+        """What is still to be asked about the only candidate left, and why; "" where nothing is."""
+        known = self._known(one)
+        value = one.quantity
+        if DID_YOU_MEAN in flags:
+            return f"Did you mean {tell.finding(one)}?", "a word of it is not known"
+        if value is not None and not repeated and not _plausible(value, known):
+            return f"Was that {tell.quantity(value)}? Say the value again.", "hardly possible"
+        if value is not None and not DOUBTFUL.isdisjoint(flags):
+            reason = "the words can be a slip of the tongue"
+            return f"Was that {tell.quantity(value)}? Say the value again.", reason
+        if UNIT_ASSUMED in flags and value is not None:
+            return tell.capital(f"{tell.quantity(value)}?"), "the unit was not said"
+        if ODD in flags:
+            return f"{tell.capital(tell.finding(one))}?", "its figures can be read in other ways"
+        if UNCLEAR in flags:
+            reason = "not heard clearly enough to count unasked"
+            return f"Did you say {tell.finding(one)}?", reason
+        return "", ""
+
+    def _picks(
+        self, words: Words, asked: Understanding, candidates: Sequence[Finding]
+    ) -> Iterator[_Pick]:
         """Ways in which the words may pick among candidates.
 
-        A place confirms nothing where no other was offered; a unit does, unless the value itself
-        may have been misheard; a number does, unless its unit was assumed.
+        A place confirms nothing where no other was offered; a unit does where it was all that was
+        asked; a number does, unless its unit was assumed.
         """
         yield _Pick(lambda one: self._has_place(one, words))
-        symbols = {meaning.symbol for meaning in units.meanings(words)}
+        pure = {meaning.symbol for meaning in units.meanings(words)}
+        # "thou" is no answer to "millimetres or inches?": it is said with its number again
+        pure -= {meaning.symbol for meaning in units.meanings(words) if meaning.scale != 1}
         yield _Pick(
-            lambda one: one.quantity is not None and one.quantity.unit in symbols,
-            confirms=IN_DOUBT.isdisjoint(asked.flags),
+            lambda one: one.quantity is not None and one.quantity.unit in pure,
+            confirms=UNIT_ASSUMED in asked.flags and _VALUE_IN_DOUBT.isdisjoint(asked.flags),
             tells_unit=True,
         )
         yield _Pick(lambda one: self._is_named(one, words))
-        said = {reading.value for reading in numbers.readings(words) if reading.high is None}
+        said, with_unit = self._values_said(candidates, words)
         yield _Pick(
-            lambda one: one.quantity is not None and one.quantity.value in said,
-            confirms=UNIT_ASSUMED not in asked.flags,
+            lambda one: one.quantity is not None and _value_of(one.quantity) in said,
+            confirms=with_unit or UNIT_ASSUMED not in asked.flags,
             repeats=True,
+            tells_unit=with_unit,
         )
+
+    def _values_said(
+        self, candidates: Sequence[Finding], words: Words
+    ) -> tuple[frozenset[_Value], bool]:
+        """The candidates' values that the words say, each as it would be said of its candidate, and
+        whether with their unit. None where they can say another value too.
+        """
+        offered = {_value_of(one.quantity) for one in candidates if one.quantity is not None}
+        said: set[_Value] = set()
+        with_unit = True
+        for one in candidates:
+            known = self._known(one)
+            if known is None or one.quantity is None or not words:
+                continue
+            gravity = "gravity" in known.said
+            found = quantities(words, known.units, gravity=gravity)
+            if not found.readings:
+                found = quantities(words, [one.quantity.unit], gravity=gravity)
+                with_unit = with_unit and bool(found.readings)
+            for reading in found.readings or found.assumed:
+                value = _value_of(reading.quantity)
+                if value in offered or _plausible(reading.quantity, known):
+                    said.add(value)
+                if not DOUBTFUL.isdisjoint(reading.flags):
+                    return frozenset(), False
+        return (frozenset(said), with_unit) if said <= offered else (frozenset(), False)
+
+    def _known(self, one: Finding) -> Characteristic | None:
+        component = self.catalogue.get(one.component)
+        return component.characteristic(one.characteristic) if component else None
 
     def _has_place(self, one: Finding, words: Words) -> bool:
         """Whether every place in the words is one of the finding's."""
@@ -178,8 +243,7 @@ class Answers:
                     yield (value, *rest)
 
     def _is_named(self, one: Finding, words: Words) -> bool:
-        component = self.catalogue.get(one.component)
-        known = component.characteristic(one.characteristic) if component else None
+        known = self._known(one)
         if known is None or not words:
             return False
         spoken = {tuple(p.split()) for text in known.words for p in expand(text)}
@@ -189,23 +253,43 @@ class Answers:
     def _said_anew(
         self, asked: Understanding, candidates: Sequence[Finding], words: Words, text: str
     ) -> Understanding | None:
-        """The value once more, of the same subject ("four thirty seconds")."""
+        """The value once more, of the same subject and with the facts said before ("four mm").
+
+        Only yes confirms the subject, where that was in doubt.
+        """
         subjects = {(c.component, c.position, c.characteristic): c for c in candidates}
+        if len({one.given for one in candidates}) > 1:
+            return None
+        both = _both(asked.text, text)
         readings = [
-            reading
+            replace(reading, finding=replace(reading.finding, given=one.given))
+            if one.given and not reading.finding.given
+            else reading
             for one in subjects.values()
             if (about := self._about(one)) is not None and words
-            for reading in self.values.read(about, words, _both(asked.text, text))[0]
+            for said in self._anew(asked, one, words)
+            for reading in self.values.read(about, said, both)[0]
         ]
         found = decide(readings, text, self.axis_values)
         if found is None:
             return None
-        return replace(
-            found,
-            text=_both(asked.text, text),
-            dialogue=asked.dialogue,
-            flags=(*found.flags, ANSWERED),
-        )
+        doubt = [flag for flag in asked.flags if flag in (UNCLEAR, DID_YOU_MEAN)]
+        flags = tuple(dict.fromkeys((*found.flags, *doubt, ANSWERED)))
+        found = replace(found, text=both, dialogue=asked.dialogue, flags=flags)
+        if found.decision is Decision.ACCEPT and found.finding is not None and doubt:
+            question, reason = self._open(found.finding, flags, repeated=True)
+            return replace(
+                found, decision=Decision.ASK, question=question, reason=reason,
+                candidates=(found.finding,),
+            )  # fmt: skip
+        return found
+
+    @staticmethod
+    def _anew(asked: Understanding, one: Finding, words: Words) -> Iterator[Words]:
+        """The answer's words; behind the number that lacked its unit, where they are a unit."""
+        yield words
+        if UNIT_ASSUMED in asked.flags and one.quantity is not None and units.meanings(words):
+            yield (*one.quantity.words.split(), *words)
 
     def _about(self, one: Finding) -> About | None:
         component = self.catalogue.get(one.component)
@@ -225,19 +309,13 @@ class Answers:
                     break
 
 
-def _open(left: Sequence[Finding]) -> str:
-    """What is still to be chosen among ``left``: "Front or rear? 36 psi or 36 kPa?"."""
-    if len({(one.component, one.characteristic) for one in left}) > 1:
-        ways = [[difference(one, left) for one in left]]
-    else:
-        ways = [
-            [one.position or one.component for one in left],
-            [tell.finding(replace(one, position=None)) for one in left],
-        ]
-        if all(one.quantity is not None for one in left):
-            ways[1] = [tell.quantity(one.quantity) for one in left if one.quantity is not None]
-    told = [tuple(dict.fromkeys(way)) for way in ways]
-    return " ".join(tell.capital(f"{tell.either(way)}?") for way in told if len(way) > 1)
+def _value_of(quantity: Quantity) -> _Value:
+    return quantity.value, quantity.high, quantity.unit, quantity.qualifier
+
+
+def _plausible(quantity: Quantity, known: Characteristic | None) -> bool:
+    ends = (quantity.value, quantity.value if quantity.high is None else quantity.high)
+    return known is None or all(known.plausible(end, quantity.unit) for end in ends)
 
 
 def _both(first: str, second: str) -> str:

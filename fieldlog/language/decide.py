@@ -266,13 +266,28 @@ def difference(finding: Finding, among: Sequence[Finding]) -> str:
         return tell.finding(finding)
     if len({f.position for f in among}) > 1:
         return finding.position or finding.component
-    if len({f.given for f in among}) > 1 and finding.quantity is None:
+    if len({f.given for f in among}) > 1 and len({meaning_of(f)[6:] for f in among}) == 1:
         return tell.finding(finding)
     if finding.quantity is not None:
         return tell.quantity(finding.quantity)
     if finding.readings:
         return ", ".join(tell.quantity(value) for value in finding.readings)
     return finding.condition or finding.code or finding.component
+
+
+def still_open(left: Sequence[Finding]) -> str:
+    """What is still to be chosen among ``left``: "Front or rear? 36 psi or 36 kPa?"."""
+    if len({(one.component, one.characteristic) for one in left}) > 1:
+        ways = [[difference(one, left) for one in left]]
+    else:
+        ways = [
+            [one.position or one.component for one in left],
+            [tell.finding(replace(one, position=None)) for one in left],
+        ]
+        if all(one.quantity is not None for one in left):
+            ways[1] = [tell.quantity(one.quantity) for one in left if one.quantity is not None]
+    told = [tuple(dict.fromkeys(way)) for way in ways]
+    return " ".join(tell.capital(f"{tell.either(way)}?") for way in told if len(way) > 1)
 
 
 def _slots(reading: Reading) -> dict[str, str]:

@@ -84,14 +84,12 @@ _ICAO = {
         *("sierra", "tango", "uniform", "victor", "whiskey", "xray", "yankee", "zulu"),
     )
 }
-_COMMA = re.compile(r"(?<![\d.,])(\d{1,4}),(\d{1,2})(?![\d,])")
-"""A decimal comma: "2,5 mm"; three digits behind it are thousands."""
 _BRITISH_SIDE = re.compile(r"\b(near|off)[ -]side\b")
-_BETWEEN_READINGS = re.compile(r"(?<=[a-z0-9]),\s+(?=[a-z0-9.])")
+_BETWEEN_READINGS = re.compile(r"(?<=[a-z0-9])[,;]\s+(?=[a-z0-9.-])")
 
 
 def respell_written(text: str) -> str:
-    """Written forms that only make sense to the eye, in words: dates, sizes, "150 C", commas.
+    """Written forms that only make sense to the eye, in words: dates, sizes, "150 C", lists.
 
     ``text`` is lower case.
     """
@@ -102,11 +100,7 @@ def respell_written(text: str) -> str:
     text = _FIGURES.sub(r"\1 slash \2 slash \3", text)
     for size in _SIZES:
         text = size.sub(_spaced, text)
-    if "reading" not in text:
-        text = _COMMA.sub(r"\1.\2", text)
-    else:
-        text = _BETWEEN_READINGS.sub(" then ", text)
-    return text
+    return _BETWEEN_READINGS.sub(" then ", text) if "reading" in text else text
 
 
 def _spaced(match: re.Match[str]) -> str:

@@ -277,18 +277,12 @@ class ValueReader:
 
     @staticmethod
     def _quantities(one: Characteristic, said: Words) -> tuple[Quantities, bool]:
-        """What the words measure; behind a self-repair only the corrected value counts."""
+        """What the words measure; behind a self-repair only what is said there counts."""
         gravity = "gravity" in one.said
         if REPAIR not in said:
             return quantities(said, one.units, gravity=gravity), False
-        at = len(said) - 1 - said[::-1].index(REPAIR)
-        before, after = said[:at], said[at + 1 :]
-        result = quantities(after, one.units, gravity=gravity)
-        if not result.readings:
-            for size in range(1, min(4, len(before)) + 1):
-                borrowed = quantities(after + before[-size:], one.units, gravity=gravity)
-                if borrowed.readings:
-                    return borrowed, True
+        at = len(said) - said[::-1].index(REPAIR)
+        result = quantities(said[at:], one.units, gravity=gravity)
         return result, True
 
     @staticmethod

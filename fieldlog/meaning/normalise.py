@@ -11,38 +11,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from fieldlog.meaning.signs import plain_signs
 from fieldlog.meaning.spell import spell_digits, spell_fraction, spell_integer
-
-_SIGNS = str.maketrans(
-    {
-        "’": "'",
-        "‘": "'",
-        "“": '"',
-        "”": '"',
-        "″": '"',
-        "–": "-",
-        "—": "-",
-        "‑": "-",
-        "−": "-",
-        "·": ".",
-        "⋅": ".",
-        "×": "x",
-        "º": "°",
-        "²": "2",
-        "\u00a0": " ",
-        "\u202f": " ",
-    }
-)
-_VULGAR = {
-    "½": "1/2",
-    "¼": "1/4",
-    "¾": "3/4",
-    "⅛": "1/8",
-    "⅜": "3/8",
-    "⅝": "5/8",
-    "⅞": "7/8",
-    "⁄": "/",
-}
 
 _UNITS: tuple[tuple[str, str], ...] = (
     # Written unit after a number (or alone) -> spoken words; longest first.
@@ -107,11 +77,11 @@ _ORDINAL = {
     "1000th": "thousandths",
 }
 
-_NUMBER = r"\d+(?:,\d{3})+(?:\.\d+)?|\d*\.\d+|\d+"
+_NUMBER = r"[1-9]\d{0,2}(?:,\d{3})+(?![\d,])(?:\.\d+)?|\d*\.\d+|\d+"
 _UNIT = "|".join(f"(?:{pattern})" for pattern, _ in _UNITS)
 _TOKEN = re.compile(
     rf"""
-    (?P<mixed>(?P<whole>\d+)[\s-]+(?P<top>\d+)\s?/\s?(?P<bottom>\d+))
+    (?P<mixed>(?P<whole>\d+)(?:\s+|-)(?P<top>\d+)\s?/\s?(?P<bottom>\d+))
   | (?P<fraction>(?P<ftop>\d+)\s?/\s?(?P<fbottom>\d+)(?:(?:nd|th)s?(?![a-z0-9]))?)
   | (?P<ordinal>\d+(?:nd|th)s?)(?![a-z0-9])
   | (?P<number>{_NUMBER})
@@ -130,6 +100,8 @@ _BEHIND_INCHES = frozenset(
     )
 )
 """Words behind "4 in" that leave it inches."""
+_LENGTHS = {'"': "inches", "'": "feet"}
+"""Signs behind figures."""
 _DROPPED = frozenset(",;:!?()[].\"'")
 """Punctuation without a meaning of its own between words."""
 
@@ -149,9 +121,7 @@ class Normalised:
 
 def normalise(text: str) -> Normalised:
     """The words of ``text`` as the grammar writes them."""
-    plain = text.translate(_SIGNS).lower()
-    for sign, fraction in _VULGAR.items():
-        plain = plain.replace(sign, fraction if sign == "⁄" else f" {fraction}")
+    plain = plain_signs(text)
     plain = re.sub(r"\+/-", " plus or minus ", plain)
     words: list[str] = []
     at, after_number = 0, False
@@ -289,8 +259,15 @@ def _sign(plain: str, at: int, after_number: bool) -> list[str]:
         return ["percent"]
     if sign == "°":
         return ["degrees"]
-    if sign == '"' and before.isdigit():
-        return ["inches"]
+    if (
+        sign in _LENGTHS
+        and before.isdigit()
+        and (sign == '"' or not (after.isdigit() or after == "'"))
+    ):
+        return [_LENGTHS[sign]]
+    behind = sign == "'" and plain[:at].rstrip(" '")[-1:].isdigit()
+    if behind or (sign in ".,;'" and after.isdigit()):
+        return [sign]  # part of a number, or none: ``written`` tells, here it rejects
     if sign in _DROPPED:
         return []
     return [sign]
