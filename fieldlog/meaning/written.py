@@ -33,6 +33,10 @@ _IN_PUNCTUATION = re.compile(r"[.,;:']+\s+")
 _BETWEEN_WORDS = frozenset(DIGITS) | frozenset(TEENS) | frozenset(TENS)
 _COUNT = "|".join(sorted(_BETWEEN_WORDS))
 _WORD_BEFORE = re.compile(rf"\b(?:{_COUNT})$")
+_DENOMINATOR_BEHIND = re.compile(r"(?:nd|th)s?\b")
+"""What makes the figures the lower half of a fraction: "four 32nds"."""
+_CELL_BEFORE = re.compile(r"\bcell(?: number)?$")
+"""What makes the figures a place: "cell 3 twelve sixty five"."""
 _WORD_BEHIND = re.compile(rf"[.,;:']*\s+(?:{_COUNT})\b(?!\s+(?:seconds?|fourths?)\b)")
 _LITERAL = re.compile(
     r"(?P<whole>\d+)(?:\s+|-)(?P<part>\d+\s?/\s?\d+)|(?P<fraction>\d+\s?/\s?\d+)"
@@ -114,13 +118,21 @@ def _fraction(written: str) -> Fraction:
 def _ways(text: str, match: re.Match[str]) -> Iterator[Way]:
     """Every way to write one stretch of figures and signs, what leads to it included."""
     listed = "reading" in text
-    beside = _WORD_BEFORE.search(text[: match.start()]) or _WORD_BEHIND.match(text, match.end())
+    beside = _words_beside(text, match)
     bodies = list(_bodies(match["body"], listed))
     for lead, body in product(_leads(text, match), bodies):
         pointed = lead.text.endswith(".") and not body.text[: len(_first(body.text))].isdigit()
         if not pointed:
-            gap = lead.gap or body.gap or beside is not None
+            gap = lead.gap or body.gap or beside
             yield Way(lead.text + body.text, lead.sure and body.sure, gap)
+
+
+def _words_beside(text: str, match: re.Match[str]) -> bool:
+    """Whether a number in words stands right beside the figures, and could be one with them."""
+    before = text[: match.start()]
+    if _WORD_BEFORE.search(before):
+        return _DENOMINATOR_BEHIND.match(text, match.end()) is None
+    return _WORD_BEHIND.match(text, match.end()) is not None and not _CELL_BEFORE.search(before)
 
 
 def _first(body: str) -> str:
