@@ -7,8 +7,7 @@ from dataclasses import replace
 
 from fieldlog.language import tell
 from fieldlog.language.decide import IN_FULL, difference, meaning_of
-from fieldlog.language.dialogue import CORRECTION
-from fieldlog.model import Decision, Finding, Kind, Understanding
+from fieldlog.model import Command, Decision, Finding, Kind, Understanding
 
 NEW_OR_CORRECTION = "A new finding or a correction"
 MORE_SAID = "more was said"
@@ -21,7 +20,7 @@ def waits(asked: Understanding) -> bool:
     """Whether a short answer can settle it: something to choose, or to say yes or no to."""
     return (
         asked.decision is Decision.ASK
-        and bool(asked.candidates or asked.finding)
+        and bool(asked.candidates or asked.finding or asked.dialogue is Command.SIGN_OFF)
         and NEW_OR_CORRECTION not in asked.question  # yes would not say which
         and IN_FULL not in asked.question
     )
@@ -58,7 +57,7 @@ def what_to_ask(best: Understanding, others: Sequence[Understanding]) -> str:
     """
     if best.kind is Kind.FINDING and all(each.kind is Kind.FINDING for each in others):
         findings = distinct((best, *others))
-        corrects = {each.dialogue == CORRECTION for each in (best, *others)}
+        corrects = {each.dialogue is Command.CORRECTION for each in (best, *others)}
         if len(corrects) > 1 and len(findings) == 1:
             return f"{NEW_OR_CORRECTION}: {tell.finding(findings[0])}?"
         if len(corrects) > 1:
@@ -83,7 +82,7 @@ def what_to_ask(best: Understanding, others: Sequence[Understanding]) -> str:
 
 
 def _lead(one: Understanding) -> str:
-    return "correction, " if one.dialogue == CORRECTION else ""
+    return "correction, " if one.dialogue is Command.CORRECTION else ""
 
 
 def _told(one: Understanding, among: Sequence[Finding]) -> str:

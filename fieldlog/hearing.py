@@ -8,7 +8,7 @@ needs for phrases that a pause has cut in two.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from rapidfuzz import fuzz
@@ -101,27 +101,6 @@ def _free_speech(
     if plain.kind is not Kind.REMARK or plain.decision is not Decision.ACCEPT:
         return weighed
     return replace(plain, reason="a remark, in words nobody has checked")
-
-
-def hear_clips(
-    clips: Iterable[Clip], listener: Listener, language: Language, judge: Judge
-) -> Iterator[Heard]:
-    """Hear a stream of clips; a phrase that a pause cut in two is tried again as one.
-
-    Each clip is held back until the next one shows whether they belong together (``joined``).
-    """
-    held: Heard | None = None
-    for clip in clips:
-        heard = hear_clip(clip, listener, language, judge)
-        if held is not None:
-            together = joined(held, heard, listener, language, judge)
-            if together is not None:
-                held = together
-                continue
-            yield held
-        held = heard
-    if held is not None:
-        yield held
 
 
 BRIDGED_S = 1.9

@@ -194,6 +194,26 @@ class Hearing:
     latency_ms: float
 
 
+class Command(StrEnum):
+    """Dialogue words: what is said to the tool. The value is the rule's name in dialogue.jsgf."""
+
+    SAY_AGAIN = "say again"
+    READ_BACK = "read back"
+    AFFIRM = "affirm"
+    NEGATIVE = "negative"
+    STAND_BY = "stand by"
+    GO_AHEAD = "go ahead"
+    DISREGARD = "disregard"
+    CORRECTION = "correction"
+    PHOTO = "photo"
+    SKIP = "skip"
+    NEXT_ITEM = "next item"
+    WHAT_IS_OPEN = "what is open"
+    HOW_TO_CHECK = "how to check"
+    WHY = "why"
+    SIGN_OFF = "sign off"
+
+
 class Kind(StrEnum):
     """What the parser made of an utterance."""
 
@@ -225,8 +245,8 @@ class Understanding:
     candidates: tuple[Finding, ...] = ()
     question: str = ""
     slots: Mapping[str, str] = field(default_factory=_empty)
-    dialogue: str | None = None
-    """Canonical dialogue word ("say again", "photo", "next"), if that is what was said."""
+    dialogue: Command | None = None
+    """The dialogue word, if that is what was said; ``CORRECTION`` beside the corrected finding."""
     flags: tuple[str, ...] = ()
     """Things a reviewer should see: ``homophone``, ``unit assumed``, ``teen/ty twin``, ..."""
 

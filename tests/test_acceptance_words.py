@@ -20,6 +20,7 @@ from fieldlog.catalogue.phrases import expand
 from fieldlog.cli.parse import parse
 from fieldlog.cli.verdict_lines import limit_text
 from fieldlog.derived.from_finding import Derived, derive
+from fieldlog.doubt_question import waits
 from fieldlog.grammar.sample import Sampler
 from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.language import tell
@@ -27,7 +28,6 @@ from fieldlog.limits.cautions import system_of
 from fieldlog.limits.context import SETTINGS, parse_context
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.model import Decision, Judgement, State
-from fieldlog.turns import waits
 
 TODAY = date(2026, 11, 25)
 

@@ -22,7 +22,7 @@ from scipy import optimize, stats
 
 from fieldlog.aftercare.due import DueItem, When
 from fieldlog.aftercare.files import load_care, past_of
-from fieldlog.aftercare.plan import Plan, context_of, plan, usable_context, vehicle_walk
+from fieldlog.aftercare.plan import Plan, plan, usable_context
 from fieldlog.aftercare.trend import Trend
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.cli import main
@@ -31,7 +31,7 @@ from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.limits.packs import shipped_limits, with_own
 from fieldlog.model import Decision, Hearing, Limit, LimitStatus, Quantity
 from fieldlog.report.write import surroundings
-from fieldlog.session import Rules, Session
+from fieldlog.shop.workshop import Workshop
 from fieldlog.store.repository import Repository
 
 F = Fraction
@@ -123,20 +123,13 @@ def _inspect(
     head = store.start_inspection(
         vehicle_id, started_at=at, jurisdiction="DE", odometer=Quantity(F(miles), "mi")
     )
-    vehicle = store.vehicle(vehicle_id)
-    rules = Rules(
-        language.catalogue,
-        with_own(shipped_limits(), vehicle.limits),
-        context_of(vehicle, head),
-        vehicle_walk(vehicle, load_care()).items,
-    )
-    session = Session(store, head.id, at, rules, understand=language.understand)
+    inspecting = Workshop(store, language=language).inspecting(head.id)
     for number, said in enumerate(words):
         understood = language.understand(said)
         assert understood.decision is Decision.ACCEPT, f"{said}: {understood.reason}"
         sound = np.full(RATE // 10, number / 1_000, dtype=np.float32)
         clip = Clip(sound, 5.0 * number)
-        session.take(Heard(clip, Hearing("typed", (), 0.0), understood, (), 0.0), "typed")
+        inspecting.say(Heard(clip, Hearing("typed", (), 0.0), understood, (), 0.0), "typed")
 
 
 # -- oracle -----------------------------------------------------------------------------------------

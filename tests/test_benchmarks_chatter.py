@@ -22,12 +22,12 @@ from fieldlog.benchmarks.chatter_recording import HALF, SEED, Plan, noises_of, p
 from fieldlog.benchmarks.chatter_recording import write_recording as write
 from fieldlog.benchmarks.speech_set.items import SpeechSet
 from fieldlog.cli import main
-from fieldlog.cli.ears import Ears
 from fieldlog.doubt import judge_for, shipped_rules
 from fieldlog.errors import UsageError
 from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.listeners.typed import TypedListener
 from fieldlog.model import Hearing, Hypothesis
+from fieldlog.shop.ears import Ears
 
 FOLDER = Path(__file__).parent / "data" / "speech_set"
 SOUNDS = SpeechSet(FOLDER)

@@ -11,12 +11,12 @@ import soundfile as sf
 
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.audio.endpointer import utterances
-from fieldlog.cli.ears import Ears, open_ears
 from fieldlog.doubt_question import MORE_SAID
 from fieldlog.hearing import Heard
 from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.model import Decision
-from fieldlog.turns import Turns, hear_in_turn
+from fieldlog.shop.conversation import Conversation, utterances_of
+from fieldlog.shop.ears import Ears, open_ears
 
 CLIPS = Path(__file__).parent / "data" / "speech"
 
@@ -38,7 +38,7 @@ def spoken(*names: str, pause_s: float = 0.0) -> list[Clip]:
 
 
 def heard(ears: Ears, clips: list[Clip]) -> list[Heard]:
-    return list(hear_in_turn(clips, Turns(ears)))
+    return list(utterances_of(clips, Conversation(ears)))
 
 
 PAIRS = [

@@ -18,12 +18,12 @@ import soundfile as sf
 
 from fieldlog.aftercare.plan import left_open
 from fieldlog.audio.clip import RATE, Clip
+from fieldlog.audio.rescue import began_at
 from fieldlog.audio.vad import ChosenActivity, EnergyActivity
 from fieldlog.cli import audio_files
 from fieldlog.cli.inspection_hear import file_starts, there_already
 from fieldlog.errors import UsageError
 from fieldlog.listeners.typed import TypedListener
-from fieldlog.rescue import began_at
 from fieldlog.store.records import InspectionRecord
 from fieldlog.store.repository import Repository
 from tests.spoken import WORDS, grammar, hear, run, sentence, spoken, stub_listener

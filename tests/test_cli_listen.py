@@ -23,17 +23,21 @@ import soundfile as sf
 
 from fieldlog.audio.capture import Spoken
 from fieldlog.audio.clip import RATE, Clip
-from fieldlog.cli.ears import Ears, open_ears
+from fieldlog.audio.rescue import rescue
+from fieldlog.cli.ears import open_ears
+from fieldlog.cli.listen import told_text
 from fieldlog.errors import StoreError
 from fieldlog.grammar.tagged import TaggedLanguage
-from fieldlog.hearing import Heard, Judge
+from fieldlog.hearing import Judge
 from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.listeners.base import Listener
 from fieldlog.listeners.worker import WorkerListener
-from fieldlog.live import Live
-from fieldlog.rescue import rescue
-from fieldlog.session import Outcome, Session
-from fieldlog.store.records import Saved
+from fieldlog.shop.ears import Ears
+from fieldlog.shop.events import NotSaved
+from fieldlog.shop.live import Live
+from fieldlog.shop.workshop import Workshop
+from fieldlog.store.records import NewEntry, Saved
+from fieldlog.store.repository import Repository
 from tests.shared import shared_path
 from tests.spoken import GRAMMAR, WORDS, Stub, stub_opener
 
@@ -199,59 +203,69 @@ def test_ctrl_c_to_every_process_leaves_the_worker_to_hear_what_was_just_said() 
         worker.close()
 
 
-class FullDisk:
-    """A session whose record takes nothing while ``full``."""
+class FullDisk(Repository):
+    """A record that takes nothing while ``full``."""
 
-    def __init__(self) -> None:
-        self.full = True
-        self.taken: list[str] = []
+    full = False
 
-    def take(self, heard: Heard, source: str, begins: float) -> Outcome:
+    def append(self, inspection_id: str, entry: NewEntry) -> Saved:
         if self.full:
             raise StoreError("the original cannot be kept (no space left)", where="media")
-        self.taken.append(heard.text)
-        return Outcome(heard, Saved(str(len(self.taken))))
+        return super().append(inspection_id, entry)
 
 
-def live_on(session: FullDisk) -> Live:
+@pytest.fixture
+def disk(tmp_path: Path) -> Iterator[FullDisk]:
+    with FullDisk(tmp_path / "shop") as store:
+        yield store
+
+
+def live_on(disk: FullDisk) -> Live:
     judge: Judge = lambda said, hearing, clip: said  # noqa: E731
-    ears = Ears(InspectionLanguage.load(), cast(Listener, Stub()), judge)
-    return Live(ears, cast(Session, session), datetime(2026, 3, 14, 9, tzinfo=UTC))
+    shop = Workshop(disk)
+    head = shop.begin("grey twin", started_at=datetime(2026, 3, 14, 9, tzinfo=UTC))
+    disk.full = True
+    return Live(shop.inspecting(head.id, Ears(shop.language, cast(Listener, Stub()), judge)))
 
 
 def utterance(at: float) -> Spoken:
-    clip = Clip(np.full(RATE, 0.1, dtype=np.float32), at)
+    clip = Clip(np.full(RATE, at / 100, dtype=np.float32), at)
     return Spoken(clip, 0.0, datetime(2026, 3, 14, 9, tzinfo=UTC) + timedelta(seconds=at), "mic")
 
 
-def test_what_a_full_disk_refuses_waits_and_is_saved_in_order(tmp_path: Path) -> None:
-    session = FullDisk()
-    live = live_on(session)
-    assert "NOT SAVED YET, 1 waiting" in live.spoken(utterance(1.0)).plain
-    assert f"heard: {WORDS}" in live.spoken(utterance(5.0)).plain
-    session.full = False
-    assert live.spoken(utterance(9.0)).plain.count("saved late") == 2
-    assert len(session.taken) == 3
-    live.finish(tmp_path, 1, tmp_path)
-    assert not list(tmp_path.iterdir())
+def test_what_a_full_disk_refuses_waits_and_is_saved_in_order(
+    disk: FullDisk, tmp_path: Path
+) -> None:
+    live = live_on(disk)
+    for count, at in enumerate((1.0, 5.0), start=1):
+        (told,) = live.spoken(utterance(at))
+        (event,) = told.events
+        assert isinstance(event, NotSaved)
+        assert (event.waiting, event.words) == (count, WORDS)
+        assert f"NOT SAVED YET, {count} waiting" in told_text(told).plain
+    disk.full = False
+    assert [each.late for each in live.spoken(utterance(9.0))] == [True, True, False]
+    record = disk.inspection_record("last")
+    assert [each.start_s for each in record.utterances] == [1.0, 5.0, 9.0]
+    live.finish(tmp_path / "streams")
+    assert not (tmp_path / "streams").exists()
 
 
-def test_what_could_never_be_saved_leaves_its_sound_and_says_where(tmp_path: Path) -> None:
-    session = FullDisk()
-    streams = tmp_path / "my record" / "streams"
-    streams.mkdir(parents=True)
-    live = live_on(session)
+def test_what_could_never_be_saved_leaves_its_sound_and_says_where(
+    disk: FullDisk, tmp_path: Path
+) -> None:
+    live = live_on(disk)
     live.spoken(utterance(1.5))
     with pytest.raises(StoreError, match="1 utterance is not in the record") as raised:
-        live.finish(streams, 7, tmp_path / "my record")
-    (kept_file,) = streams.iterdir()
-    told = shlex.split(raised.value.todo.partition(": ")[2])
-    assert told == [
-        "fieldlog", "inspection", "hear", str(kept_file),
-        "--inspection", "7", "--store", str(tmp_path / "my record"),
-    ]  # fmt: skip
+        live.finish(tmp_path / "streams")
+    (kept_file,) = (tmp_path / "streams").iterdir()
     assert kept_file.name == "utterance-20260314T090001.500Z.flac"
     assert str(kept_file.parent) in str(raised.value)
+    command = raised.value.todo.partition("then: ")[2]
+    assert shlex.split(command) == [
+        "fieldlog", "inspection", "hear", str(kept_file),
+        "--inspection", "1", "--store", str(disk.folder),
+    ]  # fmt: skip
     assert sf.info(kept_file).frames == RATE
 
 

@@ -93,15 +93,25 @@ def test_mistakes_are_one_clear_line(run, arguments: list[str], code: int, line:
     assert len(result.output.strip().splitlines()) == 1
 
 
-def test_words_that_are_no_finding_are_not_saved(run) -> None:  # type: ignore[no-untyped-def]
+def test_typed_words_are_taken_as_if_they_were_spoken(run) -> None:  # type: ignore[no-untyped-def]
     run("vehicle", "add", "red single")
     run("inspection", "start", "1")
-    for words in ("tread four thirty seconds", "say again"):
-        assert "is not saved" in run("inspection", "enter", words, code=2).output
+    assert "was not understood" in run("inspection", "enter", "lovely weather", code=2).output
+    assert "asked: " in run("inspection", "enter", "tread four thirty seconds").output
     assert "0 findings" in run("inspection", "list").output
+    assert "rear tyre, tread depth: 4/32 in" in run("inspection", "enter", "rear").output
+    told = run("inspection", "enter", "correction rear tread three thirty seconds").output
+    assert "corrects rear tyre, tread depth: 4/32 in" in told
+    assert "1 findings" in run("inspection", "list").output
+    kept = json.loads(run("inspection", "show", "--json").output)["utterances"]
+    assert [each["decision"] for each in kept] == ["refuse", "ask", "accept", "accept"]
+
+
+def test_a_finding_that_is_not_there_is_named(run) -> None:  # type: ignore[no-untyped-def]
+    run("vehicle", "add", "red single")
+    run("inspection", "start", "1")
     assert (
-        "there is no finding 5"
-        in run("inspection", "withdraw", "5", "--reason", "x", code=2).output
+        "no finding 5 stands" in run("inspection", "withdraw", "5", "--reason", "x", code=2).output
     )
 
 

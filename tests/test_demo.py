@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from fieldlog import demo, places
-from fieldlog.cli.ears import open_ears
+from fieldlog import places
 from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.shop import demo
+from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import InspectionRecord
-from fieldlog.store.repository import Repository
 
 MEDIA = places.demo_media()
 
@@ -23,11 +23,10 @@ MEDIA = places.demo_media()
 def ran(tmp_path_factory: pytest.TempPathFactory) -> tuple[demo.Demo, InspectionRecord, bool]:
     """One run of the whole job with the default listener (some twenty seconds of work)."""
     out = tmp_path_factory.mktemp("demo")
-    language = InspectionLanguage.load()
-    with open_ears(language, "whisper", None) as ears, Repository.open(out / "record") as store:
-        result = demo.run(MEDIA, store, out, language, ears, lambda file, outcome: None)
-        record = store.inspection_record(result.inspection.id)
-        whole = store.verify(result.inspection.id).agrees
+    with Workshop.open(out / "record") as shop, shop.ears() as ears:
+        result = demo.run(MEDIA, shop, out, ears, lambda file, outcome: None)
+        record = shop.store.inspection_record(result.inspection.id)
+        whole = shop.store.verify(result.inspection.id).agrees
     return result, record, whole
 
 

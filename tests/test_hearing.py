@@ -11,10 +11,12 @@ import pytest
 
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.grammar.tagged import TaggedLanguage
-from fieldlog.hearing import Heard, hear_clip, hear_clips
+from fieldlog.hearing import Heard, hear_clip
 from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.listeners.base import Language
 from fieldlog.model import Decision, Hearing, Hypothesis, Kind, Understanding
+from fieldlog.shop.conversation import Conversation, utterances_of
+from fieldlog.shop.ears import Ears
 
 ORDERS = """#JSGF V1.0;
 grammar tea;
@@ -65,12 +67,16 @@ def tea(tmp_path_factory: pytest.TempPathFactory) -> TaggedLanguage:
 
 
 def texts(words: dict[float, str], clips: list[Clip], language: Language) -> list[str]:
-    return [heard.text for heard in hear_clips(clips, Told(words), language, as_parsed)]
+    return [
+        heard.text
+        for heard in utterances_of(clips, Conversation(Ears(language, Told(words), as_parsed)))
+    ]
 
 
 def test_a_pause_inside_a_phrase_does_not_cut_it(tea: TaggedLanguage) -> None:
     words = {0.1: "small tea", 0.2: "", 0.3: "small tea with milk"}
-    (heard,) = hear_clips([sound(0.1, 0.0), sound(0.2, 1.0)], Told(words), tea, as_parsed)
+    conversation = Conversation(Ears(tea, Told(words), as_parsed))
+    (heard,) = utterances_of([sound(0.1, 0.0), sound(0.2, 1.0)], conversation)
     assert heard.text == "small tea with milk"
     assert dict(heard.understanding.slots) == {"size": "small", "extra": "milk"}
     assert (heard.clip.start_s, heard.clip.end_s) == (0.0, 1.5)
@@ -125,7 +131,8 @@ def heard_as(
 ) -> list[tuple[str, bool]]:
     """Two clips, and what is heard of each and of both (0.3); what is refused, what counts."""
     clips = [sound(0.1, 0.0), sound(0.2, second_at)]
-    found = hear_clips(clips, Told(words), language, refusing(*refused))
+    ears = Ears(language, Told(words), refusing(*refused))
+    found = utterances_of(clips, Conversation(ears))
     return [(each.text, each.accepted) for each in found]
 
 

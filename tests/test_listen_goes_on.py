@@ -21,7 +21,7 @@ from click.testing import Result
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.errors import ModelError
 from fieldlog.model import Decision, Hearing, Hypothesis
-from fieldlog.store.records import InspectionRecord
+from fieldlog.store.records import InspectionRecord, NewEntry
 from fieldlog.store.repository import Repository
 from tests.spoken import run, sentence, stub_listener
 
@@ -195,6 +195,7 @@ def test_a_limit_given_elsewhere_judges_what_is_said_next(shop: Shop) -> None:
     limit = ["vehicle", "limit", "1", "brake pads", "thickness", "at least", "3.5 mm",
              "--source", "maker's handbook, p. 12"]  # fmt: skip
     shop.listen(FRONT, shop.first(limit, FRONT))
+    print([(u.text, u.decision, u.reason) for u in shop.record.utterances])
     states = [f.verdict.state.value for f in shop.record.findings if f.verdict]
     assert states[0] != states[1] == "beyond"
 
@@ -234,16 +235,16 @@ def test_what_the_listener_fails_on_is_kept_with_its_sound(shop: Shop, fault: Ex
 def test_a_finding_that_cannot_be_judged_is_kept_as_words_and_sound(
     shop: Shop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    import fieldlog.session
+    import fieldlog.shop.scene
 
-    judged = fieldlog.session.assess
+    judged = fieldlog.shop.scene.assess
 
     def assess(finding: Any, *others: Any) -> Any:
         if finding.position == "rear":
-            raise ModelError("no such limit")
+            raise ValueError("no such limit")
         return judged(finding, *others)
 
-    monkeypatch.setattr(fieldlog.session, "assess", assess)
+    monkeypatch.setattr(fieldlog.shop.scene, "assess", assess)
     done = shop.listen(FRONT, REAR, FRONT)
     assert shop.standing() == ["front 3", "front 3"]
     kept = shop.record.utterances[1]
@@ -253,15 +254,15 @@ def test_a_finding_that_cannot_be_judged_is_kept_as_words_and_sound(
 
 def test_a_race_for_one_finding_supersedes_it_once(shop: Shop, monkeypatch: Any) -> None:
     """The other terminal is quicker, between reading what stands and saving."""
-    add = Repository.add_utterance
+    save = Repository.save
 
-    def late(store: Repository, *given: Any, **named: Any) -> Any:
-        if named.get("corrects"):
-            monkeypatch.setattr(Repository, "add_utterance", add)
+    def late(store: Repository, inspection: str, entry: NewEntry) -> Any:
+        if entry.corrects:
+            monkeypatch.setattr(Repository, "save", save)
             shop.other(*WITHDRAW)
-        return add(store, *given, **named)
+        return save(store, inspection, entry)
 
-    monkeypatch.setattr(Repository, "add_utterance", late)
+    monkeypatch.setattr(Repository, "save", late)
     done = shop.listen(FRONT, REAR, "disregard", FRONT)
     assert shop.standing() == ["front 3", "front 3"]
     assert "already corrected or withdrawn" in done.stdout

@@ -13,9 +13,10 @@ import pytest
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.hearing import Heard
 from fieldlog.inspection_language import InspectionLanguage
-from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import Context, Decision, Hearing, Kind
-from fieldlog.session import Outcome, Rules, Session
+from fieldlog.model import Context, Decision, Hearing
+from fieldlog.shop import events as ev
+from fieldlog.shop.events import Event, understood_by
+from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import InspectionRecord
 from fieldlog.store.repository import Repository
 
@@ -32,21 +33,18 @@ class Spoken:
 
     def __init__(self, store: Repository, language: InspectionLanguage) -> None:
         self.store, self.language = store, language
-        vehicle = store.add_vehicle("grey twin", facts={"rim": "steel"})
-        self.id = store.start_inspection(vehicle.id, started_at=START).id
-        rules = Rules(language.catalogue, shipped_limits(), Context(jurisdiction="US-VA"))
-        self.session = Session(
-            store, self.id, START, rules,
-            understand=language.understand, transcribe=lambda heard: "in plain words",
-        )  # fmt: skip
+        shop = Workshop(store, language=language)
+        vehicle = shop.add_vehicle("grey twin", {"rim": "steel"})
+        self.id = shop.begin(vehicle.name, Context("US-VA"), started_at=START).id
+        self.inspecting = shop.inspecting(self.id)
         self.at = 0.0
 
-    def say(self, words: str) -> Outcome:
+    def say(self, words: str) -> Event:
         self.at += 5.0
         sound = np.full(RATE, self.at / 1_000, dtype=np.float32)
         understood = self.language.understand(words)
         heard = Heard(Clip(sound, self.at), Hearing("typed", (), 0.0), understood, (), 0.0)
-        return self.session.take(heard, "typed")
+        return self.inspecting.say(heard, "file")[0]
 
     @property
     def record(self) -> InspectionRecord:
@@ -67,8 +65,8 @@ def spoken(tmp_path: Path, language: InspectionLanguage) -> Iterator[Spoken]:
 
 
 def test_a_finding_is_saved_with_its_verdict_and_its_clip(spoken: Spoken) -> None:
-    outcome = spoken.say("front pads two millimetres")
-    assert outcome.assessment is not None
+    event = spoken.say("front pads two millimetres")
+    assert isinstance(event, ev.FindingSaved)
     (kept,) = spoken.record.findings
     assert kept.finding.quantity is not None
     assert (kept.finding.quantity.value, kept.finding.quantity.unit) == (2, "mm")
@@ -85,8 +83,8 @@ def test_a_finding_is_saved_with_its_verdict_and_its_clip(spoken: Spoken) -> Non
 def test_what_is_asked_or_refused_is_kept_but_is_no_finding(
     spoken: Spoken, words: str, decision: Decision
 ) -> None:
-    outcome = spoken.say(words)
-    assert outcome.heard.understanding.decision is decision
+    event = spoken.say(words)
+    assert understood_by([event]).decision is decision
     assert spoken.record.findings == ()
     (utterance,) = spoken.record.utterances
     assert (utterance.text, utterance.decision) == (words, decision)
@@ -96,8 +94,8 @@ def test_what_is_asked_or_refused_is_kept_but_is_no_finding(
 def test_a_correction_supersedes_the_same_thing(spoken: Spoken) -> None:
     spoken.say("rear pads three millimetres")
     spoken.say("front disc four point two millimetres")
-    outcome = spoken.say("correction rear pads four millimetres")
-    assert outcome.corrects is not None
+    event = spoken.say("correction rear pads four millimetres")
+    assert isinstance(event, ev.FindingCorrected)
     assert ("brake pads", "rear", 4) in spoken.standing()
     assert len(spoken.standing()) == 2
     assert len(spoken.record.findings) == 3  # nothing is ever overwritten
@@ -106,9 +104,9 @@ def test_a_correction_supersedes_the_same_thing(spoken: Spoken) -> None:
 def test_a_bare_correction_takes_the_last_subject(spoken: Spoken) -> None:
     spoken.say("front disc four point two millimetres")
     spoken.say("rear pads three millimetres")
-    outcome = spoken.say("correction four millimetres")
-    assert outcome.corrects is not None
-    assert outcome.heard.text == "correction four millimetres"
+    event = spoken.say("correction four millimetres")
+    assert isinstance(event, ev.FindingCorrected)
+    assert event.said.text == "correction four millimetres"
     assert spoken.standing() == [
         ("brake disc", "front", Fraction(21, 5)),
         ("brake pads", "rear", 4),
@@ -117,22 +115,22 @@ def test_a_bare_correction_takes_the_last_subject(spoken: Spoken) -> None:
 
 def test_a_bare_correction_that_does_not_fit_is_asked(spoken: Spoken) -> None:
     spoken.say("rear pads three millimetres")
-    outcome = spoken.say("correction twelve volts")
-    assert outcome.heard.understanding.decision is not Decision.ACCEPT
+    event = spoken.say("correction twelve volts")
+    assert isinstance(event, ev.Asked)
     assert spoken.standing() == [("brake pads", "rear", 3)]
 
 
 def test_a_correction_of_something_else_withdraws_nothing(spoken: Spoken) -> None:
     spoken.say("rear tyre sidewall cracked")
-    outcome = spoken.say("correction rear pads four millimetres")
-    assert outcome.corrects is None
+    event = spoken.say("correction rear pads four millimetres")
+    assert isinstance(event, ev.FindingSaved)
     assert len(spoken.standing()) == 2
 
 
 def test_a_wrong_end_is_put_right(spoken: Spoken) -> None:
     spoken.say("front pads three millimetres")
-    outcome = spoken.say("correction rear pads three millimetres")
-    assert outcome.corrects is not None
+    event = spoken.say("correction rear pads three millimetres")
+    assert isinstance(event, ev.FindingCorrected)
     assert spoken.standing() == [("brake pads", "rear", 3)]
 
 
@@ -145,20 +143,21 @@ def test_disregard_withdraws_the_last_and_only_as_a_whole_utterance(spoken: Spok
     assert spoken.standing() == [("brake pads", "front", 3)]
     spoken.say("disregard")
     assert spoken.standing() == []
-    outcome = spoken.say("disregard")  # nothing left: kept, does nothing
-    assert outcome.corrects is None
+    event = spoken.say("disregard")  # nothing left: kept, does nothing
+    assert isinstance(event, ev.NothingToTake)
     assert len(spoken.record.findings) == 2
 
 
 def test_a_mark_belongs_to_the_finding_before_it(spoken: Spoken) -> None:
     first = spoken.say("left fork seal leaking")
+    assert isinstance(first, ev.FindingSaved)
     spoken.say("take photo")
     (mark,) = spoken.record.marks
-    assert (mark.name, mark.finding_id) == ("photo", first.saved.finding_id)
+    assert (mark.name, mark.finding_id) == ("photo", first.kept.id)
 
 
 def test_a_remark_is_kept_and_never_judged(spoken: Spoken) -> None:
-    outcome = spoken.say("remark the owner says it pulls to the left")
-    assert outcome.heard.understanding.kind is Kind.REMARK
-    assert outcome.remark == "the owner says it pulls to the left"
+    event = spoken.say("remark the owner says it pulls to the left")
+    assert isinstance(event, ev.RemarkKept)
+    assert event.text == "the owner says it pulls to the left"
     assert spoken.record.findings == ()

@@ -14,12 +14,13 @@ from fieldlog.aftercare.files import load_care
 from fieldlog.aftercare.plan import progress_of, vehicle_walk
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.cli import main
-from fieldlog.cli.verdict_lines import session_text
+from fieldlog.cli.event_lines import event_text
 from fieldlog.hearing import Heard
 from fieldlog.inspection_language import InspectionLanguage
-from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import Context, Decision, Hearing, State
-from fieldlog.session import Outcome, Rules, Session
+from fieldlog.model import Hearing, State
+from fieldlog.shop import events as ev
+from fieldlog.shop.events import Event
+from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import InspectionRecord
 from fieldlog.store.repository import Repository
 
@@ -42,18 +43,15 @@ class Walking:
         self.id = self.store.start_inspection(
             vehicle.id, started_at=START, settings={"charge": "charged"}
         ).id
-        context = Context(None, {"charge": "charged"})
-        rules = Rules(language.catalogue, shipped_limits(), context, self.walk)
-        self.session = Session(self.store, self.id, START, rules, understand=language.understand)
+        self.inspecting = Workshop(self.store, language=language).inspecting(self.id)
         self.at = 0.0
 
-    def say(self, words: str) -> Outcome:
+    def say(self, words: str) -> Event:
         self.at += 5.0
         clip = Clip(np.full(RATE // 10, self.at / 1_000, dtype=np.float32), self.at)
         understood = self.language.understand(words)
-        return self.session.take(
-            Heard(clip, Hearing("typed", (), 0.0), understood, (), 0.0), "typed"
-        )
+        heard = Heard(clip, Hearing("typed", (), 0.0), understood, (), 0.0)
+        return self.inspecting.say(heard, "file")[0]
 
     @property
     def record(self) -> InspectionRecord:
@@ -75,8 +73,9 @@ def walking(tmp_path: Path, language: InspectionLanguage) -> Iterator[Walking]:
 
 
 def test_a_spoken_skip_is_in_the_record_like_a_typed_one(walking: Walking) -> None:
-    outcome = walking.say("skip the front tyre because no gauge")
-    assert outcome.skipped == "front tyre"
+    event = walking.say("skip the front tyre because no gauge")
+    assert isinstance(event, ev.ItemSkipped)
+    assert event.items == ("front tyre",)
     result = CliRunner().invoke(
         main,
         ["inspection", "skip", "rear tyre", "--reason", "no tool", "--store", str(walking.folder)],
@@ -90,43 +89,46 @@ def test_a_spoken_skip_is_in_the_record_like_a_typed_one(walking: Walking) -> No
         ("front tyre", "no tool"),
         ("rear tyre", "no tool"),
     ]
-    assert "left out: front tyre (no tool)" in session_text(outcome).plain
+    assert "left out: front tyre (no tool)" in event_text(event).plain
 
 
 def test_a_skip_without_a_reason_is_asked_for_it(walking: Walking) -> None:
-    outcome = walking.say("skip front tyre")
-    assert outcome.heard.understanding.decision is Decision.ASK
+    assert isinstance(walking.say("skip front tyre"), ev.Asked)
     assert walking.record.events == ()
-    assert outcome.skipped is None
 
 
 def test_what_is_open_shrinks(walking: Walking) -> None:
-    before = walking.say("what is open").open
-    assert before is not None
-    assert {"front tyre", "rear tyre", "horn"} <= set(before)
-    assert "coolant" not in before
+    before = walking.say("what is open")
+    assert isinstance(before, ev.OpenTold)
+    assert {"front tyre", "rear tyre", "horn"} <= set(before.items)
+    assert "coolant" not in before.items
     walking.say("front tyre good")
     walking.say("skip rear tyre no time")
     walking.say("horn works")
-    outcome = walking.say("what is open")
-    assert outcome.open is not None
-    assert set(before) - set(outcome.open) == {"front tyre", "rear tyre", "horn"}
-    assert session_text(outcome).plain.startswith("open: ")
+    event = walking.say("what is open")
+    assert isinstance(event, ev.OpenTold)
+    assert set(before.items) - set(event.items) == {"front tyre", "rear tyre", "horn"}
+    assert event_text(event).plain.startswith("open: ")
     assert walking.store.verify().agrees
 
 
 def test_the_next_item_and_how_to_check_it(walking: Walking) -> None:
     first = walking.walk[0]
-    outcome = walking.say("next item")
-    assert outcome.open == (first.key,)
-    assert session_text(outcome).plain == f"next: {first.key}"
+    event = walking.say("next item")
+    assert isinstance(event, ev.NextTold)
+    assert event.item == first.key
+    assert event_text(event).plain == f"next: {first.key}"
     catalogue = walking.language.catalogue
     asked = walking.say("how to check")
-    assert asked.advice == f"{first.component}: {catalogue[first.component].how_to_check}"
+    assert isinstance(asked, ev.HowToCheckTold)
+    assert (asked.component, asked.advice) == (
+        first.component,
+        catalogue[first.component].how_to_check,
+    )
     named = walking.say("how to check the brake pads")
-    assert named.advice is not None
+    assert isinstance(named, ev.HowToCheckTold)
     assert "friction material" in named.advice
-    assert session_text(named).plain == named.advice
+    assert event_text(named).plain == f"brake pads: {named.advice}"
 
 
 def test_cells_said_one_by_one_are_judged_together(walking: Walking) -> None:
@@ -134,10 +136,10 @@ def test_cells_said_one_by_one_are_judged_together(walking: Walking) -> None:
     walking.say("battery cell one one point two six")
     walking.say("battery cell two one point two six")
     assert State.BEYOND not in walking.states().values()
-    outcome = walking.say("battery cell three one point two two")
-    assert outcome.assessment is not None
-    assert outcome.assessment.verdict.state is State.BEYOND
-    assert "with 3 cells" in outcome.assessment.verdict.reason
+    event = walking.say("battery cell three one point two two")
+    assert isinstance(event, ev.FindingSaved)
+    assert event.assessment.verdict.state is State.BEYOND
+    assert "with 3 cells" in event.assessment.verdict.reason
 
 
 def test_a_cell_put_right_takes_its_spread_back(walking: Walking) -> None:

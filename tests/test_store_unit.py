@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import timedelta
@@ -18,6 +17,7 @@ from fieldlog.model import Finding, Hearing, Hypothesis, Kind, Quantity, State
 from fieldlog.store.ids import new_id
 from fieldlog.store.records import NewEvent, NewUtterance, Saved
 from fieldlog.store.repository import Repository
+from tests.broken_connection import BrokenConnection
 from tests.store_plain import plain
 from tests.store_samples import CRACKED, RUN_OUT, START, fill, ticking, tread_verdict, understood
 
@@ -93,28 +93,6 @@ def test_all_that_follows_is_one_unit(standing: Standing) -> None:
     assert standing.store.verify().agrees
 
 
-class _Broken:
-    """A connection whose statement number ``failing`` that writes (or ends the unit) goes wrong."""
-
-    def __init__(self, connection: sqlite3.Connection, failing: int, copy_to: Path | None) -> None:
-        self._connection, self._left, self._copy_to = connection, failing, copy_to
-        self.failed = ""
-
-    def execute(self, sql: str, *values: Any) -> sqlite3.Cursor:
-        if sql.startswith(("INSERT", "UPDATE", "DELETE", "COMMIT", "BEGIN IMMEDIATE")):
-            self._left -= 1
-            if self._left < 0 and not self.failed:
-                self.failed = sql
-                if self._copy_to is not None:
-                    path = Path(self._connection.execute("PRAGMA database_list").fetchone()[2])
-                    shutil.copytree(path.parent, self._copy_to)
-                raise sqlite3.OperationalError("disk I/O error")
-        return self._connection.execute(sql, *values)
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._connection, name)
-
-
 def test_an_error_or_a_crash_at_any_write_leaves_nothing_and_no_retry_doubles(
     standing: Standing, tmp_path: Path
 ) -> None:
@@ -124,7 +102,7 @@ def test_an_error_or_a_crash_at_any_write_leaves_nothing_and_no_retry_doubles(
     failed = []
     for failing in range(100):
         crashed = tmp_path / f"crashed {failing}"
-        broken = _Broken(connection, failing, crashed)
+        broken = BrokenConnection(connection, failing, crashed)
         standing.store.engine.connection = broken  # type: ignore[assignment]
         try:
             first = standing.say()

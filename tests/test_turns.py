@@ -13,22 +13,22 @@ import pytest
 from fieldlog.aftercare.plan import left_open, never_confirmed
 from fieldlog.audio.capture import Spoken
 from fieldlog.audio.clip import RATE, Clip
-from fieldlog.cli.ears import Ears
+from fieldlog.cli.event_lines import events_text
 from fieldlog.doubt import decide, shipped_rules
 from fieldlog.doubt_question import ALL_AGAIN, MORE_SAID, REST_AGAIN
 from fieldlog.hearing import Heard, Judge
 from fieldlog.inspection_language import InspectionLanguage
-from fieldlog.limits.packs import shipped_limits
 from fieldlog.listeners.base import Language
 from fieldlog.listeners.replay import ReplayListener, clip_key
 from fieldlog.listeners.typed import TypedListener
-from fieldlog.live import Live
 from fieldlog.model import Context, Decision, Hearing, Hypothesis, Understanding
 from fieldlog.report.view import Surroundings, build
-from fieldlog.session import Rules, Session
+from fieldlog.shop.conversation import Answering, Conversation, utterances_of, waits
+from fieldlog.shop.ears import Ears
+from fieldlog.shop.live import Live
+from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import InspectionRecord, Utterance
 from fieldlog.store.repository import Repository
-from fieldlog.turns import Answering, Turns, hear_in_turn, waits
 
 START = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
 
@@ -63,11 +63,11 @@ class Talk:
         self.listener = TypedListener()
         self.listener.load(language)
         self.ears = Ears(language, self.listener, as_parsed)
-        vehicle = store.add_vehicle("grey twin", facts={"rim": "steel"})
-        self.id = store.start_inspection(vehicle.id, started_at=START).id
-        rules = Rules(language.catalogue, shipped_limits(), Context(jurisdiction="US-VA"))
-        self.session = Session(store, self.id, START, rules, understand=language.understand)
-        self.live = Live(self.ears, self.session, START)
+        shop = Workshop(store, language=language)
+        vehicle = shop.add_vehicle("grey twin", {"rim": "steel"})
+        self.id = shop.begin(vehicle.name, Context("US-VA"), started_at=START).id
+        self.inspecting = shop.inspecting(self.id, self.ears)
+        self.live = Live(self.inspecting)
         self.at = 0.0
 
     def say(self, words: str, after: float = 10.0) -> str:
@@ -76,7 +76,8 @@ class Talk:
         self.listener.type(words)
         clip = clip_at(self.at)
         spoken = Spoken(clip, 0.0, START + timedelta(seconds=self.at), "microphone")
-        line = self.live.spoken(spoken).plain
+        (told,) = self.live.spoken(spoken)
+        line = events_text(told.events).plain
         self.live.ready()
         self.at += 1.0
         return line
@@ -156,7 +157,7 @@ def test_a_new_finding_leaves_the_question_open(talk: Talk) -> None:
 
 def test_other_words_in_between_do_not_end_the_question(talk: Talk) -> None:
     talk.say("pads two millimetres")
-    for words in ("take photo", "remark it squeals", "what a lovely morning", "stand by"):
+    for words in ("take photo", "remark it squeals", "what a lovely morning", "read back"):
         assert "answers" not in talk.say(words, after=2.0)
     talk.say("front")
     assert talk.standing() == [("brake pads", "front", (2, "mm"))]
@@ -312,7 +313,7 @@ def test_a_question_about_a_command_is_no_value_that_was_never_confirmed(
         others = (language.understand(rival),) if rival else ()
         said = _asked(said, others, "not heard clearly enough", "unsure")
     hearing = Hearing("typed", (Hypothesis(words, 0.0),), 0.0)
-    talk.session.take(Heard(clip_at(5.0), hearing, said, (), 0.0), "microphone")
+    talk.inspecting.say(Heard(clip_at(5.0), hearing, said, (), 0.0), "microphone")
     assert talk.open() == [words]
     assert never_confirmed(talk.record) == values
     headline = build(talk.record, Surroundings(talk.language.catalogue, START)).headline
@@ -358,10 +359,10 @@ def test_short_answers_are_offered_only_while_a_question_waits(
 ) -> None:
     listener = Offered()
     listener.load(language)
-    turns = Turns(Ears(language, listener, as_parsed, reloads=reloads))
+    turns = Conversation(Ears(language, listener, as_parsed, reloads=reloads))
     for at, words in enumerate(("pads two millimetres", "front", "left fork seal leaking")):
         listener.type(words)
-        turns.taken(turns.hear(clip_at(at * 10.0)))
+        turns.next(clip_at(at * 10.0), kept=True)
         turns.ready()
     again = ["inspection, answering", "inspection"] if reloads else []
     assert listener.loaded == ["inspection", *again]
@@ -386,8 +387,8 @@ def test_a_sentence_that_short_answers_crowd_out_is_heard_without_them(
 ) -> None:
     listener = Crowded(["pads two millimetres", "", "left fork seal leaking"])
     listener.load(language)
-    turns = Turns(Ears(language, listener, as_parsed, reloads=True))
-    turns.taken(turns.hear(clip_at(0.0)))
+    turns = Conversation(Ears(language, listener, as_parsed, reloads=True))
+    turns.next(clip_at(0.0), kept=True)
     turns.ready()
     heard = turns.hear(clip_at(10.0))
     assert (heard.accepted, heard.answers) == (True, None)
@@ -396,7 +397,7 @@ def test_a_sentence_that_short_answers_crowd_out_is_heard_without_them(
 
 def replayed(
     language: InspectionLanguage, texts: list[tuple[float, str]]
-) -> tuple[Turns, list[Clip]]:
+) -> tuple[Conversation, list[Clip]]:
     """A recording of these words, each heard as it is written."""
     clips = [clip_at(at) for at, _ in texts]
     records = {
@@ -405,7 +406,7 @@ def replayed(
     }
     listener = ReplayListener(records)
     listener.load(language)
-    return Turns(Ears(language, listener, as_parsed)), clips
+    return Conversation(Ears(language, listener, as_parsed)), clips
 
 
 def told(heard: list[Heard]) -> list[tuple[str, bool]]:
@@ -416,7 +417,7 @@ def test_a_recording_is_heard_with_its_answers(language: InspectionLanguage) -> 
     turns, clips = replayed(
         language, [(0.0, "pads two millimetres"), (5.0, "front"), (9.0, "rear"), (12.0, "affirm")]
     )
-    assert told(list(hear_in_turn(clips, turns))) == [
+    assert told(list(utterances_of(clips, turns))) == [
         ("ask", False), ("accept", True), ("refuse", False), ("accept", False),
     ]  # fmt: skip
 
@@ -426,17 +427,17 @@ def test_files_are_one_conversation_only_when_that_is_said(language: InspectionL
         language, [(0.0, "pads two millimetres"), (5.0, "front"), (70.0, "front")]
     )
     first, second, late = clips
-    (asked,) = hear_in_turn([first], turns)
+    (asked,) = utterances_of([first], turns)
     turns.elsewhere()
-    (answer,) = hear_in_turn([second], turns)
+    (answer,) = utterances_of([second], turns)
     assert told([asked, answer]) == [("ask", False), ("accept", True)]
-    (asked,) = hear_in_turn([first], turns)
+    (asked,) = utterances_of([first], turns)
     turns.elsewhere()
     turns.hear(late)
     assert turns.waiting is None
-    (asked,) = hear_in_turn([first], turns)
+    (asked,) = utterances_of([first], turns)
     turns.afresh()
-    (answer,) = hear_in_turn([second], turns)
+    (answer,) = utterances_of([second], turns)
     assert told([asked, answer]) == [("ask", False), ("refuse", False)]
 
 
@@ -584,7 +585,7 @@ class TestMoreSaid:
     def test_a_remark_keeps_all_its_words(self, language: InspectionLanguage) -> None:
         listener = Plain(["remark"])
         listener.load(language)
-        turns = Turns(Ears(language, listener, goes_on("remark")))
+        turns = Conversation(Ears(language, listener, goes_on("remark")))
         heard = turns.hear(clip_at(0.0))
         assert heard.accepted
         assert heard.understanding.slots["remark"] == "front pads squeal and left mirror cracked"

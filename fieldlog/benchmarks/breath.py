@@ -16,7 +16,6 @@ from pathlib import Path
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import utterances
 from fieldlog.benchmarks.breath_takes import PAIR, SINGLE, SPLIT, TALK, Take, findings_of, sound_of
-from fieldlog.cli.ears import Ears
 from fieldlog.doubt import Judge, Policy, Rules, judge_for
 from fieldlog.doubt_question import MORE_SAID
 from fieldlog.hearing import Heard
@@ -25,7 +24,8 @@ from fieldlog.language.decide import meaning_of
 from fieldlog.listeners.base import Language, Listener
 from fieldlog.listeners.replay import clip_key
 from fieldlog.model import Decision, Hearing
-from fieldlog.turns import Turns, hear_in_turn
+from fieldlog.shop.conversation import Conversation, utterances_of
+from fieldlog.shop.ears import Ears
 
 RIGHT = "all right"
 SWALLOWED = "accepted, the rest gone unasked"
@@ -139,7 +139,7 @@ def _in_turn(
 
     listener.load(language)
     ears = Ears(language, listener, judging(language), judging, reloads=True)
-    return list(hear_in_turn(clips, Turns(ears)))
+    return list(utterances_of(clips, Conversation(ears)))
 
 
 def result_of(said: Sequence[str], heard: Sequence[Heard], language: InspectionLanguage) -> str:

@@ -13,7 +13,6 @@ import time
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,19 +21,18 @@ from fieldlog.audio.clip import RATE
 from fieldlog.audio.source import Block, FileSource
 from fieldlog.benchmarks.chatter_recording import Plan, Spell
 from fieldlog.benchmarks.hearing import peak_mb
-from fieldlog.cli.ears import Ears
 from fieldlog.cli.listen import run
 from fieldlog.cli.terminal import Terminal
 from fieldlog.doubt import kind_of, shipped_rules, terms
 from fieldlog.inspection_language import InspectionLanguage
-from fieldlog.live import Live
-from fieldlog.model import Context, Decision, Hearing, Kind
+from fieldlog.model import Decision, Hearing, Kind
+from fieldlog.shop.ears import Ears
+from fieldlog.shop.live import Live, Told
+from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import Utterance
-from fieldlog.store.repository import Repository
-from fieldlog.walk import new_inspection, open_session
 
 if TYPE_CHECKING:
-    from rich.text import Text
+    pass
 
 NOISE, SILENCE = "noise alone", "silence and hiss"
 NO_MORE_THAN = 3.0
@@ -142,7 +140,7 @@ class _Counted(Live):
         self.drafts += 1
         super().draft(draft)
 
-    def spoken(self, spoken: Spoken) -> Text:
+    def spoken(self, spoken: Spoken) -> tuple[Told, ...]:
         """See ``Live``."""
         self.utterances += 1
         return super().spoken(spoken)
@@ -161,19 +159,18 @@ def listen_to(
     """
     with (
         tempfile.TemporaryDirectory(prefix="fieldlog-chatter-") as scratch,
-        Repository.open(Path(scratch)) as store,
+        Workshop.open(Path(scratch), language=language) as shop,
         Path(os.devnull).open("w", encoding="utf-8") as nowhere,
     ):
-        head = new_inspection(store, None, Context(), datetime.now(UTC), "UTC")
-        session = open_session(store, head.id, language, ears)
-        live = _Counted(ears, session, head.started_at)
+        head = shop.begin()
+        live = _Counted(shop.inspecting(head.id, ears))
         source = _Watched(path, progress)
         wall, cpu = time.perf_counter(), time.process_time()
         with source:
             run(source, live, terminal=_silent(nowhere))
-        live.finish(Path(scratch), head.number, store.folder)
+        live.finish(Path(scratch))
         wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
-        record = store.inspection_record(head.id)
+        record = shop.store.inspection_record(head.id)
     # What an answer to a question made is a finding of the record, too, whatever the answer is.
     made = {finding.utterance_id for finding in record.findings}
     taken = [(u, _taken(u, plan, language)) for u in record.utterances]

@@ -21,9 +21,11 @@ from fieldlog.benchmarks.recognisers import Recogniser
 from fieldlog.benchmarks.recordings import Item, SpeechSet, read
 from fieldlog.doubt import Policy, judge_for, shipped_rules
 from fieldlog.errors import FieldlogError
-from fieldlog.hearing import Heard, hear_clip, hear_clips
+from fieldlog.hearing import Heard, hear_clip
 from fieldlog.listeners.base import Language, Listener
 from fieldlog.model import Decision, Kind
+from fieldlog.shop.conversation import Conversation, utterances_of
+from fieldlog.shop.ears import Ears
 
 SEED = 20_261_125
 
@@ -144,7 +146,8 @@ def _row(
         if plan.endpointed:
             from fieldlog.audio.endpointer import utterances
 
-            heard = _chosen(list(hear_clips(utterances([sound]), listener, language, judge)))
+            conversation = Conversation(Ears(language, listener, judge))
+            heard = _chosen(list(utterances_of(utterances([sound]), conversation)))
         else:
             heard = hear_clip(Clip(sound), listener, language, judge)
         spent += time.perf_counter() - began

@@ -18,9 +18,9 @@ if TYPE_CHECKING:
     from fieldlog.audio.clip import Clip
     from fieldlog.audio.files import AudioFile, Samples
     from fieldlog.audio.vad import VoiceActivity
-    from fieldlog.cli.ears import Ears
     from fieldlog.cli.terminal import Terminal
     from fieldlog.hearing import Heard
+    from fieldlog.shop.conversation import Conversation
 
 Tell = Callable[[Path, "Heard"], None]
 Ended = Callable[[Path, float], None]
@@ -31,7 +31,7 @@ Follows = Callable[[Path, Path], bool]
 
 def hear_files(
     paths: Sequence[Path],
-    ears: Ears,
+    conversation: Conversation,
     terminal: Terminal,
     tell: Tell,
     ended: Ended = lambda path, seconds: None,
@@ -48,9 +48,8 @@ def hear_files(
     """
     from fieldlog.audio.files import open_audio
     from fieldlog.audio.vad import voice_activity
-    from fieldlog.turns import Turns, hear_in_turn
+    from fieldlog.shop.conversation import utterances_of
 
-    turns = Turns(ears)
     voice = voice_activity()
     if voice.warning:
         click.echo(f"fieldlog: {voice.warning}", err=True)
@@ -71,9 +70,12 @@ def hear_files(
                     stream = _Stream(audio, voice.activity, bar, task)
                     utterances = 0
                     goes_on = before is not None and follows(before, path)
-                    (turns.elsewhere if goes_on else turns.afresh)()
+                    if goes_on:
+                        conversation.elsewhere()
+                    elif number > 1:
+                        conversation.afresh()
                     before = path
-                    for heard in hear_in_turn(stream.clips(), turns):
+                    for heard in utterances_of(stream.clips(), conversation):
                         utterances += 1
                         tell(path, heard)
                     notes = list(audio.notes)

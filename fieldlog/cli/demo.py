@@ -29,36 +29,34 @@ def demo(out: Path, listener: str, model: Path | None) -> None:
       fieldlog demo --out somewhere/else
       fieldlog demo --listener pocketsphinx
     """
-    from fieldlog import demo as job
     from fieldlog import places
     from fieldlog.cli.ears import open_ears
+    from fieldlog.cli.event_lines import events_text
     from fieldlog.cli.inspection_jobs import what_follows
-    from fieldlog.cli.verdict_lines import placed_lines, session_text
-    from fieldlog.inspection_language import InspectionLanguage
-    from fieldlog.session import Outcome
-    from fieldlog.store.repository import Repository
+    from fieldlog.cli.verdict_lines import placed_lines
+    from fieldlog.shop import demo as job
+    from fieldlog.shop.workshop import Workshop
 
     console = Console(highlight=False, soft_wrap=True)
     media = places.demo_media()
     manifest = job.read_manifest(media)
     vehicle, head = manifest["vehicle"]["name"], manifest["inspection"]
     console.print(Text(f"{vehicle} at {head['workshop']}, {head['start'][:10]}", "bold"))
-    language = InspectionLanguage.load()
     seen: set[str] = set()
 
-    def tell(file: str, outcome: Outcome) -> None:
+    def tell(file: str, outcome: job.Outcome) -> None:
         if file not in seen:
             seen.add(file)
             console.print(Text(f"\n{file}", "bold"))
-        at = outcome.heard.clip.start_s
-        console.print(Text(f"{at:6.1f} s  ", "dim"), session_text(outcome), sep="", end="\n")
+        at = Text(f"{outcome.start_s:6.1f} s  ", "dim")
+        console.print(at, events_text(outcome.events), sep="", end="\n")
 
     folder = _fresh(out / "record")
-    with open_ears(language, listener, model) as ears, Repository.open(folder) as store:
-        result = job.run(media, store, out, language, ears, tell)
-        record = store.inspection_record(result.inspection.id)
-        checked = store.verify(result.inspection.id)
-        followed = list(what_follows(store, record))
+    with Workshop.open(folder) as shop, open_ears(shop.language, listener, model) as ears:
+        result = job.run(media, shop, out, ears, tell)
+        record = shop.store.inspection_record(result.inspection.id)
+        checked = shop.store.verify(result.inspection.id)
+        followed = list(what_follows(shop, record))
     console.print(Text("\nphotos", "bold"))
     for line in placed_lines(result.placed, record):
         console.print(Text(line))

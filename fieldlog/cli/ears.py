@@ -1,28 +1,20 @@
-"""What every command that hears needs: a language, a listener made for it, and the doubt module."""
+"""What every command that hears shares: which recogniser, and that it says what takes its time."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager, nullcontext
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 if TYPE_CHECKING:
-    from fieldlog.hearing import Heard, Judge
-    from fieldlog.listeners.base import Language, Listener
+    from fieldlog.listeners.base import Language
     from fieldlog.listeners.worker import Crash
+    from fieldlog.shop.ears import Ears
 
 LISTENERS = ("whisper", "vosk", "pocketsphinx")
-CRASHABLE = ("vosk", "pocketsphinx")
-"""Listeners whose native decoders have been seen to end the whole process."""
-
-RELOADS = ("whisper",)
-"""Listeners that take up another language in a fraction of a second: while a question is open they
-are offered the short answers too. The others hear the words of the language they began with."""
-
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
 
@@ -44,42 +36,6 @@ def listener_options(command: _Command) -> _Command:
     return listener(model(command))
 
 
-@dataclass(frozen=True, slots=True)
-class Ears:
-    """A listener ready for a language, and what weighs its answers."""
-
-    language: Language
-    listener: Listener
-    judge: Judge
-    judging_for: Callable[[Language], Judge] | None = None
-    """The judge for another language; None: the same one for all."""
-    reloads: bool = False
-    """Whether the listener may be loaded with another language between two utterances."""
-
-    def judging(self, language: Language) -> Judge:
-        """What weighs answers heard for ``language``."""
-        return self.judge if self.judging_for is None else self.judging_for(language)
-
-    def transcribe(self, heard: Heard) -> str:
-        """Free speech as plain words where the listener can, else the words of the grammar."""
-        open_words = getattr(self.listener, "transcribe", None)
-        if open_words is None:
-            return heard.text
-        words: str = open_words(heard.clip)
-        return words or heard.text
-
-
-def open_language(grammar: Path | None) -> Language:
-    """The inspection language, or the language of a user's own JSGF file."""
-    if grammar is not None:
-        from fieldlog.grammar.tagged import TaggedLanguage
-
-        return TaggedLanguage.from_file(grammar)
-    from fieldlog.inspection_language import InspectionLanguage
-
-    return InspectionLanguage.load()
-
-
 @contextmanager
 def open_ears(
     language: Language,
@@ -88,31 +44,11 @@ def open_ears(
     *,
     on_crash: Callable[[Crash], None] | None = None,
 ) -> Iterator[Ears]:
-    """Load the listener called ``name`` for ``language``; closed at the end, whatever happens.
+    """``shop.ears.open_ears``, saying on a terminal what takes its time."""
+    from fieldlog.shop import ears
 
-    With ``on_crash`` a listener whose library may crash (``CRASHABLE``) runs in a process of its
-    own, and every crash of it is told there: it costs one utterance, not the session.
-
-    Raises ``ModelError`` (missing or broken model or library), ``GrammarError`` (words it cannot
-    hear, all of them at once) or ``UsageError`` (``FIELDLOG_POLICY``) before any audio is opened.
-    """
-    from fieldlog.config import policy_name
-    from fieldlog.doubt import judge_for, policy_named, shipped_rules
-    from fieldlog.listeners.choose import open_listener
-
-    policy = policy_named(policy_name())
-
-    def judging(spoken: Language) -> Judge:
-        return judge_for(spoken, shipped_rules(), policy)
-
-    isolated = on_crash is not None and name in CRASHABLE
-    listener = open_listener(name, model, isolated=isolated, on_crash=on_crash)
-    try:
-        with loading(f"making {name} ready"):
-            listener.load(language)
-        yield Ears(language, listener, judging(language), judging, name in RELOADS)
-    finally:
-        listener.close()
+    with ears.open_ears(language, name, model, on_crash=on_crash, loading=loading) as opened:
+        yield opened
 
 
 def loading(what: str) -> AbstractContextManager[object]:

@@ -67,9 +67,12 @@ def hear(
     from rich.text import Text
 
     from fieldlog.cli.audio_files import hear_files
-    from fieldlog.cli.ears import open_ears, open_language
+    from fieldlog.cli.ears import open_ears
+    from fieldlog.cli.event_lines import answered_text
     from fieldlog.cli.terminal import Terminal
-    from fieldlog.cli.verdict_lines import answered_text, assessor, understood_lines
+    from fieldlog.cli.verdict_lines import assessor, understood_lines
+    from fieldlog.shop.conversation import Conversation
+    from fieldlog.shop.ears import open_language
 
     terminal = Terminal.here()
     language = open_language(grammar)
@@ -87,12 +90,15 @@ def hear(
                 terminal.lines.print(Text(str(path), "bold"))
             span = f"{heard.clip.start_s:7.2f} - {heard.clip.end_s:7.2f} s  "
             first, *rest = understood_lines(heard.understanding, assessment)
-            terminal.lines.print(Text.assemble((span, "dim"), first, answered_text(heard)))
+            answer = answered_text(heard.answers, heard.understanding)
+            terminal.lines.print(Text.assemble((span, "dim"), first, answer))
             for line in rest:
                 terminal.lines.print(line)
 
         begun: set[Path] = set()
-        hear_files(audio, ears, terminal, tell, follows=lambda before, path: conversation)
+        hear_files(
+            audio, Conversation(ears), terminal, tell, follows=lambda before, path: conversation
+        )
 
 
 def heard_view(heard: Heard, file: str, listener: str, assessment: Assessment | None) -> Json:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from rich.text import Text
 
 from fieldlog.cli import inspection_hear, inspection_jobs
 from fieldlog.cli.store_option import (
@@ -15,14 +16,14 @@ from fieldlog.cli.store_option import (
     pairs,
     started_at,
     store_option,
+    workshop,
     zone_here,
 )
 from fieldlog.errors import StoreError, UsageError
 
 if TYPE_CHECKING:
-    from fieldlog.model import Finding, Understanding, Verdict
-    from fieldlog.store.records import Inspection, InspectionRecord, RecordedFinding
-    from fieldlog.store.repository import Repository
+    from fieldlog.shop.events import Event
+    from fieldlog.store.records import Inspection
 
 _inspection_argument = click.argument("key", metavar="[INSPECTION]", default="last")
 _inspection_option = click.option(
@@ -130,9 +131,9 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
     Example:
       fieldlog inspection show last --all
     """
-    with opened(folder) as store:
-        record = store.inspection_record(key)
-        concluded = inspection_jobs.conclusion(store, record)
+    with workshop(folder) as shop:
+        record = shop.store.inspection_record(key)
+        concluded = shop.conclusion(record).headline
     if as_json:
         from fieldlog.report.export import record_json
 
@@ -213,25 +214,27 @@ def verify(key: str, as_json: bool, folder: Path | None) -> None:
 @_inspection_option
 @store_option
 def enter(words: tuple[str, ...], key: str, folder: Path | None) -> None:
-    """Save a finding typed as WORDS, as it would be spoken.
+    """Take WORDS as if they were spoken: a finding, a correction, an answer, a command.
+
+    What has to be asked is kept, and the next words that are entered may be its answer.
 
     \b
-    Example:
+    Examples:
       fieldlog inspection enter rear tread four thirty-seconds
+      fieldlog inspection enter "correction rear tread three thirty-seconds"
+      fieldlog inspection enter what is open
     """
-    from fieldlog.store.records import NewUtterance
-    from fieldlog.store.repository import utc_now
+    from fieldlog.shop.events import Refused
 
-    with opened(folder) as store:
-        record = store.inspection_record(key)
-        understood, finding, verdict = _typed(" ".join(words), record)
-        saved = store.add_utterance(
-            record.inspection.id,
-            NewUtterance(understood, said_at=utc_now()),
-            finding=finding,
-            verdict=verdict,
-        )
-    click.echo(f"{saved.number:>4}  {verdict.state.value:<10} {_told(finding)}")
+    with workshop(folder) as shop:
+        events = shop.inspecting(key).type(" ".join(words))
+    for event in events:
+        if isinstance(event, Refused):
+            raise UsageError(
+                f"{event.said.text!r} was not understood: {event.said.understanding.reason}",
+                todo="say component, place, and value or condition; the words are kept",
+            )
+        _print(event)
 
 
 @inspection.command()
@@ -249,23 +252,10 @@ def correct(
     Example:
       fieldlog inspection correct 12 "rear tread three thirty-seconds" --reason "read again"
     """
-    from fieldlog.store.records import NewUtterance
-    from fieldlog.store.repository import utc_now
-
-    with opened(folder) as store:
-        record = store.inspection_record(key)
-        old = _numbered(record, number)
-        understood, finding, verdict = _typed(" ".join(words), record, without=old.id)
-        saved = store.add_utterance(
-            record.inspection.id,
-            NewUtterance(understood, said_at=utc_now()),
-            finding=finding,
-            verdict=verdict,
-            corrects=old.id,
-            reason=reason,
-        )
-        _judge_again(store, record.inspection.id, old)
-    click.echo(f"{saved.number:>4}  {verdict.state.value:<10} {_told(finding)}  (was {number})")
+    with workshop(folder) as shop:
+        said = shop.language.understand(" ".join(words))
+        for event in shop.inspecting(key).correct(number, said, reason):
+            _print(event)
 
 
 @inspection.command()
@@ -280,12 +270,9 @@ def withdraw(number: int, reason: str, key: str, folder: Path | None) -> None:
     Example:
       fieldlog inspection withdraw 12 --reason "wrong wheel"
     """
-    with opened(folder) as store:
-        record = store.inspection_record(key)
-        old = _numbered(record, number)
-        store.withdraw(old.id, reason=reason)
-        _judge_again(store, record.inspection.id, old)
-    click.echo(f"finding {number} withdrawn")
+    with workshop(folder) as shop:
+        for event in shop.inspecting(key).withdraw(number, reason):
+            _print(event)
 
 
 @inspection.command()
@@ -299,9 +286,9 @@ def remark(text: str, key: str, folder: Path | None) -> None:
     Example:
       fieldlog inspection remark "owner asks for an early call"
     """
-    with opened(folder) as store:
-        store.add_remark(store.inspection(key).id, text)
-    click.echo("remark saved")
+    with workshop(folder) as shop:
+        for event in shop.inspecting(key).remark(text):
+            _print(event)
 
 
 @inspection.command()
@@ -316,12 +303,9 @@ def skip(item: str, reason: str, key: str, folder: Path | None) -> None:
     Example:
       fieldlog inspection skip "battery" --reason "sealed under the tank, owner declined"
     """
-    if not reason.strip():
-        raise UsageError("an item is left out only with a reason", where="--reason")
-    with opened(folder) as store:
-        record = store.inspection_record(key)
-        for name in inspection_jobs.leave_out(store, record, item, reason):
-            click.echo(f"{name}: left out")
+    with workshop(folder) as shop:
+        for event in shop.inspecting(key).skip(item, reason):
+            _print(event)
 
 
 @inspection.command("sign-off")
@@ -335,67 +319,22 @@ def sign_off(name: str, key: str, folder: Path | None) -> None:
     Example:
       fieldlog inspection sign-off "A. Smith"
     """
-    with opened(folder) as store:
-        store.add_event(store.inspection(key).id, "signed off", name)
-        fingerprint = store.inspection_record(key).fingerprint
-    click.echo(f"signed off by {name}; fingerprint {fingerprint}")
+    with workshop(folder) as shop:
+        for event in shop.inspecting(key).sign_off(name):
+            _print(event)
 
 
-def _typed(
-    text: str, record: InspectionRecord, without: str | None = None
-) -> tuple[Understanding, Finding, Verdict]:
-    """What ``text`` means in this inspection; ``UsageError`` when it is not one whole finding.
+def _print(event: Event) -> None:
+    """One event on stdout; findings with their number, as `inspection show` counts them."""
+    from fieldlog.cli.event_lines import event_text
+    from fieldlog.cli.terminal import Terminal
+    from fieldlog.shop.events import FindingCorrected, FindingSaved
 
-    ``without``: id of the finding that it takes the place of.
-    """
-    from fieldlog.aftercare.plan import context_of
-    from fieldlog.assess import assess
-    from fieldlog.inspection_language import InspectionLanguage
-    from fieldlog.limits.packs import shipped_limits, with_own
-    from fieldlog.model import Decision
-
-    language = InspectionLanguage.load()
-    understood = language.understand(text)
-    if understood.decision is not Decision.ACCEPT or understood.finding is None:
-        raise UsageError(
-            f"{text!r} is not saved: {understood.reason or 'it is no finding'}",
-            todo=understood.question or "say component, place, and value or condition",
-        )
-    head = record.inspection
-    limits = with_own(shipped_limits(), record.vehicle.limits)
-    context = context_of(record.vehicle, head)
-    beside = [each.finding for each in record.findings if each.stands and each.id != without]
-    day = head.started_at.date()
-    assessment = assess(understood.finding, limits, context, language.catalogue, day, beside)
-    return understood, understood.finding, assessment.verdict
-
-
-def _judge_again(store: Repository, key: str, old: RecordedFinding) -> None:
-    """Newer verdicts for what was judged together with a finding that no longer stands."""
-    from fieldlog.aftercare.files import load_care
-    from fieldlog.limits.packs import shipped_limits, with_own
-    from fieldlog.rejudge import judged_again
-
-    record = store.inspection_record(key)
-    limits = with_own(shipped_limits(), record.vehicle.limits)
-    for name, verdict in judged_again(record, old.finding, limits, load_care().catalogue):
-        store.judge(record.inspection.id, name, verdict)
-
-
-def _told(finding: Finding) -> str:
-    from fieldlog.report.words import finding_text
-
-    return finding_text(finding)
-
-
-def _numbered(record: InspectionRecord, number: int) -> RecordedFinding:
-    for each in record.findings:
-        if each.number == number:
-            return each
-    raise UsageError(
-        f"there is no finding {number} in inspection {record.inspection.number}",
-        todo="see `fieldlog inspection show`",
-    )
+    line = event_text(event)
+    if isinstance(event, (FindingSaved, FindingCorrected)):
+        line = Text(f"{event.kept.number:>4}  ").append_text(line)
+    if line:
+        Terminal.here().lines.print(line)
 
 
 def _print_head(head: Inspection, as_json: bool) -> None:

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fieldlog.audio.rescue import began_at
 from fieldlog.cli.ears import listener_options
-from fieldlog.cli.store_option import opened, store_option
+from fieldlog.cli.store_option import store_option, workshop
 from fieldlog.errors import StoreError, UsageError
-from fieldlog.rescue import began_at
 
 if TYPE_CHECKING:
     from fieldlog.audio.clip import Clip
@@ -66,20 +66,18 @@ def hear(
 
     from fieldlog.cli.audio_files import hear_files
     from fieldlog.cli.ears import open_ears
+    from fieldlog.cli.event_lines import events_text
     from fieldlog.cli.terminal import Terminal
-    from fieldlog.cli.verdict_lines import session_text
-    from fieldlog.inspection_language import InspectionLanguage
+    from fieldlog.shop.events import Asked, FindingCorrected, FindingSaved, HeldBack, Refused
     from fieldlog.store.media import clip_name
-    from fieldlog.walk import open_session
 
     terminal = Terminal.here()
-    with opened(folder) as store:
-        record = store.inspection_record(key)
+    with workshop(folder) as shop:
+        record = shop.store.inspection_record(key)
         head = record.inspection
         starts = file_starts(begins, [path.name for path in audio], record)
         before = {(u.source, u.clip, round(u.start_s, 2)): u for u in record.utterances}
         taken: set[tuple[str, str | None, float]] = set()
-        language = InspectionLanguage.load()
         next_s = starts[0] if starts else 0.0
         counts = dict.fromkeys(_COUNTED, 0)
         shown: set[Path] = set()
@@ -88,8 +86,8 @@ def hear(
             given = starts[audio.index(path)]
             return next_s if math.isnan(given) else given
 
-        with open_ears(language, listener, model) as ears:
-            session = open_session(store, head.id, language, ears)
+        with open_ears(shop.language, listener, model) as ears:
+            inspecting = shop.inspecting(head.id, ears)
 
             def tell(path: Path, heard: Heard) -> None:
                 if path not in shown:
@@ -109,10 +107,10 @@ def hear(
                 if kept is not None or this in taken:
                     counts[_KNOWN] += 1
                     if kept is not None:
-                        session.asked_before(kept, heard.understanding)
+                        inspecting.asked_before(kept, heard.understanding)
                     return
                 try:
-                    outcome = session.take(heard, path.name, begin_of(path))
+                    events = inspecting.say(heard, path.name, begin_of(path))
                 except StoreError as error:
                     raise StoreError(
                         f"{error.what}; nothing from {heard.clip.start_s:.1f} s of {path} on is saved",
@@ -121,19 +119,19 @@ def hear(
                         "what was saved is not taken twice",
                     ) from error
                 taken.add(this)
-                decision = heard.understanding.decision.value
-                counts[_FINDINGS] += outcome.saved.finding_id is not None
-                counts[_QUESTIONS] += decision == "ask"
-                counts[_REFUSED] += decision == "refuse"
+                for event in events:
+                    counts[_FINDINGS] += isinstance(event, (FindingSaved, FindingCorrected))
+                    counts[_QUESTIONS] += isinstance(event, Asked)
+                    counts[_REFUSED] += isinstance(event, (Refused, HeldBack))
                 span = f"{heard.clip.start_s:7.1f} s  "
-                terminal.lines.print(Text.assemble((span, "dim"), session_text(outcome)))
+                terminal.lines.print(Text.assemble((span, "dim"), events_text(events)))
 
             def ended(path: Path, seconds: float) -> None:
                 nonlocal next_s
                 next_s = begin_of(path) + seconds
 
             try:
-                hear_files(audio, ears, terminal, tell, ended, follows=follow)
+                hear_files(audio, inspecting.conversation, terminal, tell, ended, follows=follow)
             finally:
                 told = ", ".join(
                     f"{count} {one if count == 1 else many}"
@@ -148,7 +146,7 @@ def follow(before: Path, path: Path) -> bool:
 
     Sound that a full disk kept out of the record comes back as one file for each utterance.
     """
-    from fieldlog.turns import WAITS_S
+    from fieldlog.shop.conversation import WAITS_S
 
     first, second = began_at(before.name), began_at(path.name)
     if first is None or second is None:

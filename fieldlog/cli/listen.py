@@ -11,22 +11,24 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from types import FrameType
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 import click
 from rich.console import Console
-from rich.live import Live
+from rich.live import Live as Screen
 from rich.text import Text
 
-from fieldlog.audio.capture import Capture, Draft, Event, Level, Spoken
-from fieldlog.audio.endpointer import Endpointer
+from fieldlog.audio.capture import Level, Spoken
 from fieldlog.audio.health import Notice
 from fieldlog.audio.microphone import Microphone, list_devices
 from fieldlog.audio.recorder import Recorder, recover, stream_name
 from fieldlog.audio.source import AudioSource, FileSource
 from fieldlog.cli.ears import listener_options, open_ears
-from fieldlog.cli.store_option import holding, opened, store_option, zone_here
+from fieldlog.cli.store_option import holding, store_option, workshop, zone_here
 from fieldlog.cli.terminal import Terminal
+
+if TYPE_CHECKING:
+    from fieldlog.shop.live import Live, Told
 
 
 @click.command()
@@ -84,39 +86,39 @@ def listen(
     if only_list:
         show_devices()
         return
-    from fieldlog.inspection_language import InspectionLanguage
     from fieldlog.limits.context import parse_context
-    from fieldlog.live import Live
-    from fieldlog.walk import new_inspection, open_session
+    from fieldlog.shop.live import Live
 
     chosen: AudioSource = FileSource(source, fast=fast) if source else Microphone(device)
     if isinstance(chosen, Microphone):
         chosen.find()  # one that is not there is told before a model is loaded
     context = parse_context(jurisdiction, settings)
-    language = InspectionLanguage.load()
     terminal = Terminal.here()
 
     def crashed(crash: object) -> None:
         terminal.status.print(f"! {crash}", markup=False)
 
+    from fieldlog.inspection_language import InspectionLanguage
+
+    language = InspectionLanguage.load()
     with contextlib.ExitStack() as stack:
-        store = None if key is None else stack.enter_context(holding(folder, key))
+        shop = None if key is None else stack.enter_context(holding(folder, key))
         ears = stack.enter_context(open_ears(language, listener, model, on_crash=crashed))
         stack.enter_context(chosen)  # what cannot be listened to leaves nothing in the record
-        store = store or stack.enter_context(opened(folder))
-        streams = keep or store.folder / "streams"
+        shop = shop or stack.enter_context(workshop(folder))
+        streams = keep or shop.store.folder / "streams"
         recorder = stack.enter_context(recording(streams, terminal))
         if key is None:
-            head = new_inspection(store, vehicle, context, datetime.now(UTC), zone_here())
+            head = shop.begin(vehicle, context, zone=zone_here())
         else:
-            head = store.inspection(key)
+            head = shop.store.inspection(key)
         told = f"inspection {head.number} of {head.vehicle_name}"
         click.echo(f"{told}; its report: fieldlog report {head.number}", err=True)
-        session = Live(ears, open_session(store, head.id, language, ears), head.started_at)
+        live = Live(shop.inspecting(head.id, ears))
         try:
-            run(chosen, session, recorder, terminal=terminal)
+            run(chosen, live, recorder, terminal=terminal)
         finally:
-            session.finish(streams, head.number, store.folder)
+            live.finish(streams)
 
 
 def show_devices() -> None:
@@ -129,52 +131,42 @@ def show_devices() -> None:
         click.echo(f"{mark} {entry.name}  ({entry.host}, {entry.channels} ch, {entry.rate} Hz)")
 
 
-class Hears(Protocol):
-    """What takes the utterances of a run."""
-
-    def draft(self, draft: Draft) -> None:
-        """The open utterance at its first silence: time to think ahead."""
-
-    def spoken(self, spoken: Spoken) -> Text:
-        """Takes an utterance, returns the line to show for it."""
-
-    def ready(self) -> None:
-        """The line was shown: time to make ready for the next utterance."""
-
-
 def run(
     source: AudioSource,
-    hears: Hears,
+    live: Live,
     recorder: Recorder | None = None,
     *,
     terminal: Terminal | None = None,
 ) -> int:
-    """Listen until the source ends or Ctrl-C; returns how many utterances were heard.
+    """Listen until ``source`` (open) ends or Ctrl-C; returns how many utterances were heard."""
+    from fieldlog.shop.live import Told
+    from fieldlog.shop.live import listen as listening
 
-    ``source`` is open already. ``hears`` runs in the main thread; sound is kept (with a
-    ``recorder``) and cut meanwhile, however long it takes.
-    """
-    count = 0
+    heard: set[float] = set()
     terminal = terminal or Terminal.here()
     console, lines = terminal.status, terminal.lines
     with ending_on_interrupt(source.stop):
-        capture = Capture(source, Endpointer(), recorder)
         console.print(f"listening on {source.name}; Ctrl-C ends")
         with screen(console) as show:
-            for event in capture.events():
-                if isinstance(event, Spoken):
-                    count += 1
-                    lines.print(Text.assemble(stamp(event), hears.spoken(event)))
+            for happening in listening(source, live, recorder):
+                if isinstance(happening, Told):
+                    heard.add(happening.spoken.clip.start_s)
+                    lines.print(told_text(happening))
                     sys.stdout.flush()
-                    hears.ready()
-                elif isinstance(event, Draft):
-                    hears.draft(event)
                 else:
-                    show(event)
+                    show(happening)
     if recorder is not None and recorder.seconds:
         console.print(f"kept {recorder.seconds:.1f} s of sound in {recorder.close()}")
-    console.print(f"{count} utterance{'s' if count != 1 else ''}")
-    return count
+    console.print(f"{len(heard)} utterance{'s' if len(heard) != 1 else ''}")
+    return len(heard)
+
+
+def told_text(told: Told) -> Text:
+    """What an utterance led to, behind when it was said and doubts about its sound."""
+    from fieldlog.cli.event_lines import events_text
+
+    late = Text("(saved late) ") if told.late else Text()
+    return Text.assemble(stamp(told.spoken), late, events_text(told.events))
 
 
 def stamp(spoken: Spoken) -> Text:
@@ -220,19 +212,19 @@ def ending_on_interrupt(stop: Callable[[], None]) -> Iterator[None]:
 
 
 @contextmanager
-def screen(console: Console) -> Iterator[Callable[[Event], None]]:
+def screen(console: Console) -> Iterator[Callable[[Level | Notice], None]]:
     """Shows levels (on a terminal) and notices; returns the function that takes events."""
     if not sys.stderr.isatty():
         yield lambda event: _notice(console, event)
         return
-    with Live(
+    with Screen(
         console=console, refresh_per_second=10, transient=True, redirect_stdout=False
     ) as live:
 
-        def show(event: Event) -> None:
+        def show(event: Level | Notice) -> None:
             if isinstance(event, Level):
                 live.update(meter(event))
-            elif not isinstance(event, Draft):
+            else:
                 _notice(console, event)
 
         yield show
@@ -247,6 +239,6 @@ def meter(level: Level) -> Text:
     return Text(f"{level.position_s:7.1f} s  {bar}  {level.rms_db:5.0f} dB  {state}{loud}")
 
 
-def _notice(console: Console, event: Event) -> None:
+def _notice(console: Console, event: Level | Notice) -> None:
     if isinstance(event, Notice):
         console.print(f"! {event.text}", markup=False)

@@ -18,6 +18,7 @@ from fieldlog.errors import UsageError
 from fieldlog.model import Quantity
 
 if TYPE_CHECKING:
+    from fieldlog.shop.workshop import Workshop
     from fieldlog.store.repository import Repository
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
@@ -47,8 +48,17 @@ def opened(folder: Path | None) -> Iterator[Repository]:
 
 
 @contextlib.contextmanager
-def holding(folder: Path | None, key: str) -> Iterator[Repository]:
-    """The store that holds inspection ``key``; ``UsageError``, and nothing made, where none does."""
+def workshop(folder: Path | None) -> Iterator[Workshop]:
+    """The workshop a command works in; what opening its record had to report goes to stderr."""
+    from fieldlog.shop.workshop import Workshop
+
+    with opened(folder) as store:
+        yield Workshop(store)
+
+
+@contextlib.contextmanager
+def holding(folder: Path | None, key: str) -> Iterator[Workshop]:
+    """The workshop whose record holds inspection ``key``; ``UsageError``, and nothing made, where none does."""
     from fieldlog.store.database import FILE
 
     where = folder or store_folder()
@@ -58,9 +68,9 @@ def holding(folder: Path | None, key: str) -> Iterator[Repository]:
             where=str(where),
             todo="name the record's folder with --store DIR, or leave --inspection out",
         )
-    with opened(where) as store:
-        store.inspection(key)
-        yield store
+    with workshop(where) as shop:
+        shop.store.inspection(key)
+        yield shop
 
 
 def pairs(texts: Sequence[str]) -> dict[str, str]:

@@ -15,13 +15,11 @@ from fieldlog.limits.context import parse_context
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.limits.page import what
 from fieldlog.listeners.base import Language
-from fieldlog.model import NOT_TAKEN, Decision, Judgement, Limit, State, Understanding
+from fieldlog.model import Decision, Judgement, Limit, State, Understanding
 from fieldlog.wording import doubt_text, with_unit
 
 if TYPE_CHECKING:
-    from fieldlog.hearing import Heard
     from fieldlog.photos.placing import Placed
-    from fieldlog.session import Outcome
     from fieldlog.store.records import InspectionRecord
 
 COLOURS = {
@@ -67,8 +65,6 @@ def outcome_text(understood: Understanding, assessment: Assessment | None) -> Te
     if understood.decision is Decision.REFUSE:
         told = not understood.text or f"'{understood.text}'" in understood.reason
         said = "" if told else f" (heard: {understood.text})"
-        if NOT_TAKEN in understood.flags:
-            return Text(f"NOT TAKEN, say it again: {understood.reason}{said}", "bold red")
         return Text(f"not understood: {understood.reason}{said}", "dim")
     if understood.decision is Decision.ASK:
         question = understood.question or understood.reason
@@ -134,44 +130,6 @@ def _other(understood: Understanding) -> str:
         return "  ".join(f"{name}={words}" for name, words in understood.slots.items())
     told = " ".join(value for value in understood.slots.values() if value)
     return f"{understood.dialogue or understood.kind.value}: {told}".rstrip(": ")
-
-
-def answered_text(heard: Heard) -> Text:
-    """The question that an utterance answers, behind its line; nothing where there is none."""
-    if heard.answers is None or heard.understanding.decision is Decision.REFUSE:
-        return Text()
-    nothing = f" ({heard.understanding.reason})" if heard.understanding.finding is None else ""
-    asked = heard.understanding.decision is Decision.ASK
-    return Text(f"  answers: {heard.answers.question}{'' if asked else nothing}", "magenta")
-
-
-def session_text(outcome: Outcome) -> Text:
-    """One line for what an utterance led to in a session."""
-    return _session_text(outcome).append_text(answered_text(outcome.heard))
-
-
-def _session_text(outcome: Outcome) -> Text:
-    understood = outcome.heard.understanding
-    if outcome.remark is not None:
-        return Text.assemble("remark (unchecked): ", (outcome.remark, "italic"))
-    if outcome.mark is not None:
-        return Text(f"mark: {outcome.mark}", "dim")
-    if outcome.skipped is not None:
-        return Text(f"left out: {outcome.skipped} ({understood.slots['reason']})", "yellow")
-    if outcome.open is not None:
-        label = "next" if understood.dialogue == "next item" else "open"
-        return Text(f"{label}: {', '.join(outcome.open) or 'nothing is open'}", "cyan")
-    if outcome.advice is not None:
-        return Text(outcome.advice, "cyan")
-    if outcome.gone is not None:
-        told = f"{tell.finding(outcome.gone)} was withdrawn elsewhere already; nothing else was"
-        return Text(told, "yellow")
-    line = outcome_text(understood, outcome.assessment)
-    if outcome.corrects is not None and outcome.assessment is not None:
-        line.append(f"  corrects {tell.finding(outcome.corrects)}", "yellow")
-    elif outcome.corrects is not None:
-        line = Text(f"withdrawn: {tell.finding(outcome.corrects)}", "yellow")
-    return line
 
 
 def placed_lines(placed: Placed, record: InspectionRecord) -> Iterator[str]:

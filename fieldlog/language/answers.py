@@ -17,7 +17,7 @@ from fieldlog.language.subjects import About
 from fieldlog.language.values import UNIT_ASSUMED, Reading, Standing, ValueReader
 from fieldlog.meaning.quantity import quantities
 from fieldlog.meaning.values import DOUBTFUL
-from fieldlog.model import Decision, Finding, Kind, Qualifier, Quantity, Understanding
+from fieldlog.model import Command, Decision, Finding, Kind, Qualifier, Quantity, Understanding
 
 ANSWERED = "answered"
 APART = " / "
@@ -68,7 +68,7 @@ class Answers:
         counts as what it is.
         """
         whole = self.understand(text)
-        if whole.kind is Kind.DIALOGUE and whole.dialogue in ("affirm", "negative"):
+        if whole.kind is Kind.DIALOGUE and whole.dialogue in (Command.AFFIRM, Command.NEGATIVE):
             return self._yes_or_no(asked, whole)
         if whole.decision is not Decision.REFUSE:
             return whole
@@ -85,15 +85,17 @@ class Answers:
 
     def _yes_or_no(self, asked: Understanding, said: Understanding) -> Understanding:
         candidates = asked.candidates or ((asked.finding,) if asked.finding else ())
-        if said.dialogue == "affirm" and len(candidates) == 1:
+        if said.dialogue is Command.AFFIRM and asked.dialogue is Command.SIGN_OFF:
+            return replace(asked, decision=Decision.ACCEPT, question="", flags=(ANSWERED,))
+        if said.dialogue is Command.AFFIRM and len(candidates) == 1:
             yes = _Pick(lambda one: True, repeats=True, tells_unit=True, affirms=True)
             return self._narrowed(asked, candidates, said.text, yes)
-        if said.dialogue == "affirm":
+        if said.dialogue is Command.AFFIRM:
             both = _both(asked.text, said.text)
             return replace(asked, reason="affirm does not say which", text=both)
         return Understanding(
             Decision.REFUSE, Kind.DIALOGUE, "not what was meant: say it again", said.text,
-            dialogue="negative",
+            dialogue=Command.NEGATIVE,
         )  # fmt: skip
 
     def _taken(

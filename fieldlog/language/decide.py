@@ -23,7 +23,7 @@ Values = Callable[[str], Sequence[str]]
 _MOST_CANDIDATES = 8
 TWIN_SLOT = "twin"
 IN_FULL = "Say in full how it is."
-"""Ends a question that no short answer settles (``fieldlog.turns``)."""
+"""Ends a question that no short answer settles (``fieldlog.shop.conversation``)."""
 
 
 def decide(readings: Iterable[Reading], text: str, values: Values) -> Understanding | None:

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from fieldlog.errors import GrammarError
 from fieldlog.grammar import expression as ex
 from fieldlog.language import tell
 from fieldlog.language.diagnose import UNKNOWN
 from fieldlog.language.lexicon import Words, phrases, spoken_name
 from fieldlog.language.subjects import About, SubjectReader
-from fieldlog.model import Decision, Kind, Understanding
+from fieldlog.model import Command, Decision, Kind, Understanding
 
-CORRECTION = "correction"
+CORRECTION = Command.CORRECTION
 _OPENS_A_REASON = frozenset(
     (
         *("no", "not", "none", "never", "nobody", "cannot", "cant", "without", "missing", "needs"),
@@ -33,9 +34,9 @@ _OPENS_A_REASON = frozenset(
 """First words of a reason that is not in the list."""
 _TYPED = "typed "
 _OF = {
-    "photo": "dialogue.photo_of",
-    "skip": "dialogue.skip",
-    "how to check": "dialogue.how_to_check_of",
+    Command.PHOTO: "dialogue.photo_of",
+    Command.SKIP: "dialogue.skip",
+    Command.HOW_TO_CHECK: "dialogue.how_to_check_of",
 }
 """Dialogue word -> the rule of its form with something behind it."""
 
@@ -44,9 +45,9 @@ _OF = {
 class Dialogue:
     """The dialogue phrases of the loaded grammars."""
 
-    whole: Mapping[Words, str]
-    """Phrases that are a whole utterance -> the canonical word."""
-    heads: tuple[tuple[Words, str], ...]
+    whole: Mapping[Words, Command]
+    """Phrases that are a whole utterance -> what they are."""
+    heads: tuple[tuple[Words, Command], ...]
     """Phrases before a component -> the canonical word, longest first."""
     because: tuple[Words, ...]
     reasons: Mapping[Words, str]
@@ -61,8 +62,8 @@ class Dialogue:
         whole = {}
         for start in ("dialogue.dialogue", "dialogue.typed"):
             for choice in _references(typed[start].expression):
-                name = spoken_name(choice).removeprefix(_TYPED)
-                whole.update(dict.fromkeys(phrases(typed, choice), name))
+                command = _command(spoken_name(choice).removeprefix(_TYPED))
+                whole.update(dict.fromkeys(phrases(typed, choice), command))
         heads = [(phrase, word) for word, rule in _OF.items() for phrase in phrases(typed, rule)]
         reasons = {
             phrase: spoken_name(choice)
@@ -96,10 +97,10 @@ class Dialogue:
                     return found
         return None
 
-    def _with_thing(self, word: str, rest: Words, text: str) -> Understanding | None:
+    def _with_thing(self, word: Command, rest: Words, text: str) -> Understanding | None:
         reason = ""
         for about in self.subjects.read(rest):
-            if word == "skip":
+            if word is Command.SKIP:
                 known = self._reason(rest[about.used :])
                 if known is None:
                     return _why_skipped(about, text)
@@ -129,11 +130,29 @@ def _why_skipped(about: About, text: str) -> Understanding:
         text,
         question=f"Why is the {thing} skipped?",
         slots=_slots(about, ""),
-        dialogue="skip",
+        dialogue=Command.SKIP,
     )
 
 
-def _spoken(word: str, text: str, **slots: str) -> Understanding:
+def _command(name: str) -> Command:
+    """The command of that name: a word that does nothing is not offered."""
+    try:
+        return Command(name)
+    except ValueError:
+        known = ", ".join(Command)
+        raise GrammarError(
+            f"<{name.replace(' ', '_')}> is no command",
+            where="dialogue.jsgf",
+            todo=f"one of {known}",
+        ) from None
+
+
+def _spoken(word: Command, text: str, **slots: str) -> Understanding:
+    if word is Command.SIGN_OFF:
+        return Understanding(
+            Decision.ASK, Kind.DIALOGUE, "a signature is agreed to", text,
+            question="Sign off the inspection?", dialogue=word,
+        )  # fmt: skip
     return Understanding(
         Decision.ACCEPT, Kind.DIALOGUE, f"dialogue: {word}", text, slots=slots, dialogue=word
     )

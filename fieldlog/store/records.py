@@ -44,6 +44,8 @@ class NewUtterance:
     """Fingerprint of the grammar and catalogue that were in force."""
     answers: str | None = None
     """Id of the utterance whose question this one answers."""
+    id: str | None = None
+    """Given by whoever may have to try again: the same id is the same row. None: a new one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +75,39 @@ class NewAttachment:
     gap_s: float | None = None
     uncertainty_s: float | None = None
     candidates: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class NewEvent:
+    """Something that happened with an utterance, such as an item skipped with its reason."""
+
+    name: str
+    text: str
+    data: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+
+
+@dataclass(frozen=True, slots=True)
+class NewEntry:
+    """An utterance, or something done by hand, with all that follows: saved whole or not at all."""
+
+    utterance: NewUtterance | None = None
+    finding: Finding | None = None
+    verdict: Verdict | None = None
+    """Of ``finding``."""
+    corrects: str | None = None
+    """Id of the finding that ``finding`` supersedes, or that is withdrawn when there is none."""
+    reason: str = ""
+    """Why it is corrected or withdrawn."""
+    made_by: str = "spoken"
+    verdicts: tuple[tuple[str, Verdict], ...] = ()
+    """Newer verdicts of earlier findings, by their ids."""
+    remark: str | None = None
+    mark: str | None = None
+    """Name of an instant, at the start of the utterance."""
+    marks: str | None = None
+    """Id of the finding that the mark is for."""
+    events: tuple[NewEvent, ...] = ()
+    attachments: tuple[NewAttachment, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,15 +240,6 @@ class Remark:
     made_at: datetime
     text: str
     utterance_id: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class NewEvent:
-    """Something that happened with an utterance, such as an item skipped with its reason."""
-
-    name: str
-    text: str
-    data: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ as saved is there after a crash. Nothing is updated or deleted; a correction is 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
@@ -17,7 +18,8 @@ from fieldlog.errors import StoreError, UsageError
 from fieldlog.model import Finding, Limit, Quantity, Verdict
 from fieldlog.store import entries
 from fieldlog.store.base import Kept, NewRow
-from fieldlog.store.ids import checked_id, new_id, part_id
+from fieldlog.store.entry import entry_rows
+from fieldlog.store.ids import new_id
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.merging import Merged, Told, merge
 from fieldlog.store.records import (
@@ -25,6 +27,7 @@ from fieldlog.store.records import (
     Inspection,
     InspectionRecord,
     NewAttachment,
+    NewEntry,
     NewEvent,
     NewPhoto,
     NewUtterance,
@@ -34,7 +37,6 @@ from fieldlog.store.records import (
 )
 from fieldlog.store.rows import to_json
 from fieldlog.store.sqlite_store import SqliteStore
-from fieldlog.store.unit import utterance_rows
 
 
 def utc_now() -> datetime:
@@ -177,6 +179,22 @@ class Repository:
         self.append(rows, now)
         return self.inspection(inspection_id)
 
+    def new_id(self) -> str:
+        """A name that no other row of any store will have."""
+        return new_id(self._now())
+
+    def save(self, inspection_id: str, entry: NewEntry) -> Saved:
+        """Save an utterance, or what was done by hand, with all that follows, in one transaction.
+
+        An utterance that has its id already may have to be tried again: the same entry with the
+        same id saves nothing twice and returns what was saved the first time; with other content it
+        raises ``StoreError``. Whatever it raises, nothing of the call was saved.
+        """
+        now = self._now()
+        rows, saved = entry_rows(inspection_id, entry, now)
+        numbers = {kept.id: kept.number for kept in self.append(rows, now)}
+        return replace(saved, number=numbers.get(saved.finding_id or ""))
+
     def add_utterance(
         self,
         inspection_id: str,
@@ -193,39 +211,13 @@ class Repository:
         event: NewEvent | None = None,
         verdicts: Sequence[tuple[str, Verdict]] = (),
     ) -> Saved:
-        """Save one utterance and all that follows from it in one transaction.
-
-        ``finding`` with its ``verdict``; ``remark`` (open transcription); ``mark`` (its name, at
-        the start of the utterance), spoken for the earlier finding ``marks``. ``corrects`` is the
-        id of the finding that ``finding`` supersedes, or that is withdrawn when there is none.
-        ``verdicts``: ``(finding id, verdict)`` of every other finding that is judged again.
-
-        ``utterance_id`` (``new_id`` makes one) is given by who may have to try again: the same call
-        with the same id saves nothing twice and returns what was saved the first time; with other
-        content it raises ``StoreError``. Whatever it raises, nothing of the call was saved.
-        """
-        now = self._now()
-        name = new_id(now) if utterance_id is None else checked_id(utterance_id)
-        rows = utterance_rows(
-            name,
-            inspection_id,
-            utterance,
-            finding=finding,
-            verdict=verdict,
-            remark=remark,
-            mark=mark,
-            marks=marks,
-            corrects=corrects,
-            reason=reason,
-            event=event,
-            verdicts=verdicts,
-        )
-        kept = {each.id: each.number for each in self.append(rows, now)}
-        found, judged, told, marked = (
-            part if (part := part_id(name, kind)) in kept else None
-            for kind in ("finding", "verdict", "remark", "mark")
-        )
-        return Saved(name, found, kept.get(found or ""), judged, told, marked)
+        """``save`` of one utterance."""
+        entry = NewEntry(
+            replace(utterance, id=utterance_id), finding, verdict, corrects, reason,
+            verdicts=tuple(verdicts), remark=remark, mark=mark, marks=marks,
+            events=(event,) if event is not None else (),
+        )  # fmt: skip
+        return self.save(inspection_id, entry)
 
     def add_finding(
         self, inspection_id: str, finding: Finding, verdict: Verdict | None = None

@@ -15,21 +15,31 @@ from pathlib import Path
 from typing import Any
 
 from fieldlog.audio.endpointer import utterances
-from fieldlog.cli.ears import Ears
-from fieldlog.inspection_language import InspectionLanguage
-from fieldlog.model import Finding, Quantity, Understanding
+from fieldlog.model import Context, Finding, Quantity, Understanding
 from fieldlog.photos.importer import import_folder
 from fieldlog.photos.placing import Placed, place_photos
 from fieldlog.report.write import Written, write_report
-from fieldlog.session import Outcome
+from fieldlog.shop import events as ev
+from fieldlog.shop.conversation import utterances_of
+from fieldlog.shop.ears import Ears
+from fieldlog.shop.events import Event, understood_by
+from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import Inspection, InspectionRecord
-from fieldlog.store.repository import Repository
-from fieldlog.turns import Turns, hear_in_turn
-from fieldlog.walk import open_session
 
 Manifest = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What one utterance led to."""
+
+    start_s: float
+    understood: Understanding
+    events: tuple[Event, ...]
+
+
 Tell = Callable[[str, Outcome], None]
-"""Called with a part's file name and each outcome, as soon as it is in the record."""
+"""Called with a part's file name and what each utterance led to, as soon as it is in the record."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,47 +60,47 @@ def read_manifest(media: Path) -> Manifest:
 
 def run(
     media: Path,
-    store: Repository,
+    shop: Workshop,
     out: Path,
-    language: InspectionLanguage,
     ears: Ears,
     tell: Tell,
     *,
     formats: tuple[str, ...] = ("html", "pdf", "json", "csv"),
 ) -> Demo:
-    """Do the whole job into ``store`` and write the report into ``out``."""
+    """Do the whole job in ``shop`` and write the report into ``out``."""
     manifest = read_manifest(media)
-    inspection = begin(store, manifest)
-    session = open_session(store, inspection.id, language, ears)
+    inspection = begin(shop, manifest)
+    inspecting = shop.inspecting(inspection.id, ears)
     outcomes: list[tuple[str, Outcome]] = []
     for part in manifest["parts"]:
-        clips = utterances(media / part["file"])
-        for heard in hear_in_turn(clips, Turns(ears)):
-            outcome = session.take(heard, part["file"], float(part["begins_s"]))
+        inspecting.conversation.afresh()
+        for heard in utterances_of(utterances(media / part["file"]), inspecting.conversation):
+            events = inspecting.say(heard, part["file"], float(part["begins_s"]))
+            outcome = Outcome(heard.clip.start_s, understood_by(events), events)
             outcomes.append((part["file"], outcome))
             tell(part["file"], outcome)
     day = inspection.started_at.date()
-    import_folder(store, inspection.id, media / "photos", day)
-    placed = place_photos(store, inspection.id, day)
-    written = write_report(store, inspection.id, formats, out, printed_at=datetime.now(UTC))
+    import_folder(shop.store, inspection.id, media / "photos", day)
+    placed = place_photos(shop.store, inspection.id, day)
+    written = write_report(shop.store, inspection.id, formats, out, printed_at=datetime.now(UTC))
     return Demo(inspection, tuple(outcomes), placed, written)
 
 
-def begin(store: Repository, manifest: Manifest) -> Inspection:
+def begin(shop: Workshop, manifest: Manifest) -> Inspection:
     """The demo's vehicle and the head of its inspection, in the record."""
     facts = {key: str(value) for key, value in manifest["vehicle"].items()}
     name = facts.pop("name")
     odometer = Quantity(Fraction(facts.pop("odometer_mi")), "mi")
-    vehicle = store.add_vehicle(name, facts=facts)
+    vehicle = shop.add_vehicle(name, facts)
     head = manifest["inspection"]
     started = datetime.fromisoformat(head["start"])
-    return store.start_inspection(
-        vehicle.id,
+    return shop.begin(
+        vehicle.name,
+        Context(head["jurisdiction"]),
         started_at=started.astimezone(UTC),
         zone=started.isoformat()[-6:],
         inspector=head["inspector"],
         place=head["workshop"],
-        jurisdiction=head["jurisdiction"],
         odometer=odometer,
     )
 
@@ -106,11 +116,12 @@ def deviations(demo: Demo, record: InspectionRecord, manifest: Manifest) -> list
             found.append(f"{part['file']}: {len(heard)} utterances instead of {len(wanted)}")
         for want, outcome in zip(wanted, heard, strict=False):
             found += [f"{want['id']}: {text}" for text in _differs(want["expect"], outcome)]
+            saved = _saved(outcome.events)
             corrects = want["expect"].get("corrects")
-            if corrects and outcome.corrects is None:
+            if corrects and not isinstance(saved, ev.FindingCorrected):
                 found.append(f"{want['id']}: does not correct {corrects}")
-            if outcome.saved.finding_id:
-                ids[want["id"]] = outcome.saved.finding_id
+            if saved is not None:
+                ids[want["id"]] = saved.kept.id
     attached = {
         photo.file: photo.attachment.finding_id if photo.attachment else None
         for photo in record.photos
@@ -123,11 +134,16 @@ def deviations(demo: Demo, record: InspectionRecord, manifest: Manifest) -> list
 
 
 def _differs(expect: dict[str, str], outcome: Outcome) -> Iterable[str]:
-    understood = outcome.heard.understanding
+    understood = outcome.understood
     got = _facts(understood, outcome)
     for key, want in {"decision": "accept", **expect}.items():
         if key != "corrects" and got.get(key) != want:
             yield f"{key} is {got.get(key)!r} instead of {want!r} (heard: {understood.text!r})"
+
+
+def _saved(events: Iterable[Event]) -> ev.FindingSaved | ev.FindingCorrected | None:
+    found = (e for e in events if isinstance(e, (ev.FindingSaved, ev.FindingCorrected)))
+    return next(found, None)
 
 
 def _facts(understood: Understanding, outcome: Outcome) -> dict[str, str | None]:
@@ -136,8 +152,9 @@ def _facts(understood: Understanding, outcome: Outcome) -> dict[str, str | None]
         "kind": understood.kind.value,
         "dialogue": understood.dialogue,
     }
-    if outcome.assessment is not None:
-        facts["state"] = outcome.assessment.verdict.state.value
+    saved = _saved(outcome.events)
+    if saved is not None:
+        facts["state"] = saved.assessment.verdict.state.value
     finding = understood.finding
     return facts if finding is None else facts | _of(finding)
 

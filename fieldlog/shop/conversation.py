@@ -1,14 +1,17 @@
 """Question and answer: after a question the next utterance may be its answer.
 
-``settles`` is pure. ``Turns`` is the one way in which ``listen``, ``hear`` and the
-demo hear utterances one after another; it remembers the question that waits and nothing else.
+``settles`` is pure. ``Conversation`` is the one way in which clips and typed words
+become utterances, one after another, for every command, the demo and the benchmarks: it bridges a
+pause that cut a phrase in two, and remembers the question that waits, and nothing else.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+
+import numpy as np
 
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import joinable
@@ -18,15 +21,14 @@ from fieldlog.hearing import Heard, hear_clip, joined
 from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.language.answers import ANSWERED
 from fieldlog.language.decide import meaning_key, meaning_of
-from fieldlog.language.dialogue import CORRECTION
-from fieldlog.listeners.base import WordGraph
-from fieldlog.model import Decision, Finding, Kind, Understanding
+from fieldlog.listeners.base import Language, WordGraph
+from fieldlog.model import Command, Decision, Finding, Hearing, Kind, Understanding
+from fieldlog.shop.ears import Ears
 
-if TYPE_CHECKING:
-    from fieldlog.cli.ears import Ears
-
-NEGATIVE, DISREGARD = "negative", "disregard"
-TAKES_NOTHING = {NEGATIVE: "no: nothing of it is taken", DISREGARD: "dropped: nothing is taken"}
+TAKES_NOTHING = {
+    Command.NEGATIVE: "no: nothing of it is taken",
+    Command.DISREGARD: "dropped: nothing is taken",
+}
 WAITS_S = 60.0
 """Seconds from the end of a question's words until a short word is no answer to it any more: long
 enough to read a gauge again, short enough that a word to somebody else is not taken."""
@@ -106,9 +108,9 @@ class Answering:
 
     def _understand(self, text: str) -> Understanding:
         said = self._offered.understand(text)
-        if said.dialogue == NEGATIVE:
+        if said.dialogue is Command.NEGATIVE:
             return self._language.understand(text)  # weighed like any other word before it counts
-        if said.dialogue == CORRECTION and said.finding is None and "value" in said.slots:
+        if said.dialogue is Command.CORRECTION and said.finding is None and "value" in said.slots:
             # A bare correction is of what was said last, and that is the question's utterance.
             anew = self._offered.understand(said.slots["value"])
             return replace(said, slots={}) if anew.decision is Decision.REFUSE else anew
@@ -124,8 +126,17 @@ class _Question:
     """None: it was asked in an earlier recording, and waits from the start of this one."""
 
 
-class Turns:
-    """Hears utterances in order, each with the question before it in mind."""
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """One utterance in its place."""
+
+    heard: Heard
+    completes: bool = False
+    """Whether it is the whole of a phrase whose beginning was given before."""
+
+
+class Conversation:
+    """Takes utterances in order, each with the question before it in mind."""
 
     def __init__(self, ears: Ears) -> None:
         """``ears``: loaded for the language; short answers are heard where that is the inspection's."""
@@ -133,11 +144,55 @@ class Turns:
         self._loaded: Understanding | None = None
         self._waiting: _Question | None = None
         self._earlier: _Question | None = None
+        self._before: Heard | None = None
 
     @property
     def waiting(self) -> Understanding | None:
         """The question that the next utterance may answer."""
         return self._waiting.asked if self._waiting else None
+
+    def next(self, clip: Clip, *, kept: bool, ahead: Heard | None = None) -> Turn:
+        """The next utterance, or, where a pause had cut a phrase in two, the whole of it.
+
+        ``kept``: the utterances before are in the record already (live); else the one before is
+        still held back. ``ahead``: this clip as it was heard at the first silence.
+        """
+        heard = ahead or self.hear(clip)
+        before = self._before
+        whole = None
+        if before is not None and not (kept and before.accepted):
+            with suppress(Exception):  # what fails together counts by itself
+                whole = self._joined(before, heard, kept=kept)
+        turn = Turn(heard) if whole is None else Turn(whole, completes=True)
+        self._taken(turn.heard)
+        return turn
+
+    def typed(self, text: str) -> Heard:
+        """Typed words, which may answer the question that waits; they have no sound."""
+        clip = Clip(np.zeros(0, dtype=np.float32), 0.0)
+        language, question = self._ears.language, self._waiting
+        said = language.understand(text)
+        if question is not None and isinstance(language, InspectionLanguage):
+            answer = Answering(language, question.asked).understand(text)
+            said = said if answer.decision is Decision.REFUSE else answer
+        heard = Heard(clip, Hearing("typed", (), 0.0), said, (), 0.0, complete=True)
+        if question is not None:
+            heard = self._settled(heard, question)
+        self._taken(heard)
+        self._before = None
+        return heard
+
+    @property
+    def language(self) -> Language:
+        """What the words mean."""
+        return self._ears.language
+
+    def resume(self, asked: Understanding) -> bool:
+        """Let a question that the record left open wait for its answer; whether one can settle it."""
+        if waits(asked):
+            self._waiting = _Question(asked, None)
+            return True
+        return False
 
     def hear(self, clip: Clip) -> Heard:
         """One utterance; ``answers`` is set where it answers the question that waits."""
@@ -156,7 +211,7 @@ class Turns:
             heard = heard if whole.understanding.decision is Decision.REFUSE else whole
         return self._settled(heard, question)
 
-    def joined(self, first: Heard, second: Heard, *, kept: bool) -> Heard | None:
+    def _joined(self, first: Heard, second: Heard, *, kept: bool) -> Heard | None:
         """Two utterances as one phrase that a pause cut in two (``hearing.joined``), or None.
 
         ``kept``: whether the first is in the record already, and with it the question it led to.
@@ -168,12 +223,12 @@ class Turns:
             self._waiting = self._earlier
         return whole if whole is None or question is None else self._settled(whole, question)
 
-    def taken(self, heard: Heard) -> None:
+    def _taken(self, heard: Heard) -> None:
         """What waits from now on: the question of this utterance, the one before, or none."""
         said = heard.understanding
-        self._earlier = self._waiting
+        self._before, self._earlier = heard, self._waiting
         if waits(said):
-            self._waiting = _Question(said, heard.clip)
+            self._waiting = _Question(said, heard.clip if len(heard.clip.samples) else None)
         elif (
             heard.answers is not None
             or (heard.accepted and said.finding is not None)
@@ -189,11 +244,11 @@ class Turns:
         """What comes next is of another recording, which goes on where this one ended."""
         if self._waiting:
             self._waiting = replace(self._waiting, clip=None)
-        self._earlier = None
+        self._earlier = self._before = None
 
     def afresh(self) -> None:
         """What comes next has nothing to do with what was heard."""
-        self._waiting = self._earlier = None
+        self._waiting = self._earlier = self._before = None
 
     def _question(self, clip: Clip) -> _Question | None:
         question = self._waiting
@@ -208,8 +263,10 @@ class Turns:
             return heard
         if said.dialogue in TAKES_NOTHING:
             said = replace(said, reason=TAKES_NOTHING[said.dialogue])
-        elif asked.dialogue == CORRECTION and said.kind is Kind.FINDING:
-            said = replace(said, dialogue=CORRECTION)  # "front pads five millimetres": said anew
+        elif asked.dialogue is Command.CORRECTION and said.kind is Kind.FINDING:
+            said = replace(
+                said, dialogue=Command.CORRECTION
+            )  # "front pads five millimetres": said anew
         goes_on = question.clip is not None and joinable(question.clip, heard.clip)
         if goes_on and ANSWERED in said.flags and not _picked(asked, said):
             # "... four point", a pause, "two millimetres": nobody had heard the question yet.
@@ -236,21 +293,16 @@ class Turns:
         self._loaded = asked
 
 
-def hear_in_turn(clips: Iterable[Clip], turns: Turns) -> Iterator[Heard]:
-    """Hear a stream of clips as ``hearing.hear_clips`` does, with questions and answers.
+def utterances_of(clips: Iterable[Clip], conversation: Conversation) -> Iterator[Heard]:
+    """The utterances of a recording, each once: what a pause cut in two is given as its whole.
 
-    Each clip is held back until the next one shows whether they belong together.
+    Each is held back until the next one shows whether they belong together.
     """
     held: Heard | None = None
     for clip in clips:
-        heard = turns.hear(clip)
-        if held is not None:
-            whole = turns.joined(held, heard, kept=False)
-            if whole is not None:
-                heard = whole
-            else:
-                yield held
-        turns.taken(heard)
-        held = heard
+        turn = conversation.next(clip, kept=False)
+        if held is not None and not turn.completes:
+            yield held
+        held = turn.heard
     if held is not None:
         yield held

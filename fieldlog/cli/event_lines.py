@@ -1,0 +1,141 @@
+"""What happened, as lines for the terminal: the same in every command."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import assert_never
+
+from rich.text import Text
+
+from fieldlog.cli.verdict_lines import limit_text, outcome_text
+from fieldlog.language import tell
+from fieldlog.model import Decision, Finding, Understanding
+from fieldlog.shop import events as ev
+from fieldlog.shop.events import Event, Kept, Said
+
+
+def events_text(events: Iterable[Event]) -> Text:
+    """What an utterance led to, a line for each event that a person must see."""
+    return Text("\n").join(line for event in events if (line := event_text(event)))
+
+
+def event_text(event: Event) -> Text:
+    """One event as a line; empty where another line says it already."""
+    match event:
+        case ev.FindingSaved(said, _, assessment):
+            return outcome_text(said.understanding, assessment).append_text(answered(said))
+        case ev.FindingCorrected(said, _, assessment, was):
+            line = outcome_text(said.understanding, assessment)
+            line.append(f"  corrects {_told(was)}", "yellow")
+            return line.append_text(answered(said))
+        case ev.FindingWithdrawn(_, was, _):
+            return Text(f"withdrawn: {_told(was)}", "yellow")
+        case ev.JudgedAgain(kept, verdict):
+            return Text(f"  now {verdict.state.value}: {_told(kept)}", "dim")
+        case ev.Asked(said) | ev.Refused(said):
+            return outcome_text(said.understanding, None).append_text(answered(said))
+        case ev.QuestionClosed(said) | ev.NothingToTake(said):
+            return Text(str(said.understanding.dialogue)).append_text(answered(said))
+        case ev.HeldBack(said):
+            return Text(f"standing by, not taken: {said.text or '(not understood)'}", "dim")
+        case ev.Faulted(said):
+            heard = f" (heard: {said.text})" if said.text else ""
+            return Text(f"NOT TAKEN, say it again: {said.understanding.reason}{heard}", "bold")
+        case ev.GoneAlready(_, was):
+            return Text(f"{_told(was)} was withdrawn elsewhere already; nothing else was", "yellow")
+        case ev.RemarkKept(_, text):
+            return Text.assemble("remark (unchecked): ", (text, "italic"))
+        case ev.Marked(_, name, _):
+            return Text(f"mark: {name}", "dim")
+        case ev.PhotoAttached(_, at, reason):
+            where = _told(at.finding) if at else "no finding"
+            return Text(f"photo to {where} ({reason})", "dim")
+        case ev.SignedOff():
+            return _signed(event)
+        case ev.AlreadySaved(said):
+            return Text(f"saved already: {said.text}", "dim")
+        case ev.NotSaved(words, waiting, fault):
+            text = f"NOT SAVED YET, {waiting} waiting ({fault.what}); heard: "
+            return Text(text + (words or "nothing of the language"), "bold red")
+        case _:
+            return _command_text(event)
+
+
+def _command_text(
+    event: ev.ItemSkipped
+    | ev.OpenTold
+    | ev.NextTold
+    | ev.HowToCheckTold
+    | ev.WhyTold
+    | ev.ReadBack
+    | ev.SaidAgain
+    | ev.StandingBy
+    | ev.GoingAhead,
+) -> Text:
+    match event:
+        case ev.ItemSkipped(_, items, reason):
+            return Text("\n".join(f"left out: {item} ({reason})" for item in items), "yellow")
+        case ev.OpenTold(_, items):
+            return Text(f"open: {', '.join(items) or 'nothing is open'}", "cyan")
+        case ev.NextTold(_, item):
+            return Text(f"next: {item or 'nothing is open'}", "cyan")
+        case ev.HowToCheckTold(_, component, advice):
+            known = f"{component}: {advice}" if component else "nothing is open: name what to check"
+            return Text(known, "cyan")
+        case ev.WhyTold(_, kept):
+            return Text("\n").join(_why(kept)) if kept else Text("no finding stands", "cyan")
+        case ev.ReadBack(_, kept):
+            return Text(f"I read back: {_read(kept)}" if kept else "no finding stands", "cyan")
+        case ev.SaidAgain(_, told):
+            again = events_text(told)
+            return (
+                Text("once more: ", "cyan").append_text(again) if again else Text("(nothing yet)")
+            )
+        case ev.StandingBy():
+            return Text("standing by: nothing counts until you say go ahead", "cyan")
+        case ev.GoingAhead():
+            return Text("going ahead", "cyan")
+        case _:
+            assert_never(event)
+
+
+def answered(said: Said) -> Text:
+    """The question that an utterance answers, behind its line; nothing where there is none."""
+    return answered_text(said.answers, said.understanding)
+
+
+def answered_text(asked: Understanding | None, said: Understanding) -> Text:
+    """The question ``asked`` that ``said`` answers, behind its line."""
+    if asked is None or said.decision is Decision.REFUSE:
+        return Text()
+    nothing = f" ({said.reason})" if said.finding is None else ""
+    again = said.decision is Decision.ASK
+    return Text(f"  answers: {asked.question}{'' if again else nothing}", "magenta")
+
+
+def _told(one: Kept | Finding) -> str:
+    return tell.finding(one.finding if isinstance(one, Kept) else one)
+
+
+def _read(kept: Kept) -> str:
+    state = f", {kept.verdict.state.value}" if kept.verdict else ""
+    return f"{kept.number}, {_told(kept)}{state}"
+
+
+def _why(kept: Kept) -> Iterable[Text]:
+    yield Text(_read(kept), "cyan")
+    verdict = kept.verdict
+    if verdict is None:
+        return
+    if verdict.reason:
+        yield Text(f"  {verdict.reason}")
+    for judgement in (verdict.gate, *verdict.others):
+        if judgement is not None:
+            yield Text(f"  {judgement.state.value}: {limit_text(judgement)}")
+
+
+def _signed(event: ev.SignedOff) -> Text:
+    by = f" by {event.name}" if event.name else ", by nobody named"
+    again = " again" if event.again else ""
+    items = f"; {event.open_items} items were not checked" if event.open_items else ""
+    return Text(f"signed off{again}{by}{items}; fingerprint {event.fingerprint}")

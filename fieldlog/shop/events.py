@@ -1,0 +1,308 @@
+"""What can happen in an inspection: one frozen dataclass for each (pure).
+
+Every verb of ``Inspecting`` returns the events that followed from it, in order, after they are in
+the record. A face (terminal, voice, browser) shows or speaks them; none of them is a sentence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+
+from fieldlog.assess import Assessment
+from fieldlog.errors import FieldlogError
+from fieldlog.model import Finding, Understanding, Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """The utterance behind an event, as the record holds it."""
+
+    id: str
+    """Id of the utterance."""
+    understanding: Understanding
+    source: str = "typed"
+    """File name, ``microphone`` or ``typed``."""
+    start_s: float = 0.0
+    """Where its clip begins in its source; 0 for typed words."""
+    end_s: float = 0.0
+    answers: Understanding | None = None
+    """The question that it answers."""
+
+    @property
+    def text(self) -> str:
+        """The words that were heard or typed."""
+        return self.understanding.text
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A finding in the record: its id, and its number within the inspection from 1."""
+
+    id: str
+    number: int
+    finding: Finding
+    verdict: Verdict | None = None
+    """The newest; None: never judged."""
+
+
+@dataclass(frozen=True, slots=True)
+class FindingSaved:
+    """A new finding with its verdict."""
+
+    said: Said
+    kept: Kept
+    assessment: Assessment
+
+
+@dataclass(frozen=True, slots=True)
+class FindingCorrected:
+    """A finding that takes the place of an earlier one."""
+
+    said: Said
+    kept: Kept
+    assessment: Assessment
+    was: Kept
+
+
+@dataclass(frozen=True, slots=True)
+class FindingWithdrawn:
+    """A finding that no longer stands; ``said`` is None where it was done by hand."""
+
+    said: Said | None
+    was: Kept
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedAgain:
+    """A standing finding got another verdict, because one that it was judged with changed."""
+
+    kept: Kept
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Nothing counts yet: ``said.understanding`` has the question and its candidates."""
+
+    said: Said
+
+
+@dataclass(frozen=True, slots=True)
+class QuestionClosed:
+    """An answer that takes nothing: what was asked about is dropped."""
+
+    said: Said
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """Not understood, or not meant for the log; the utterance is kept with its sound."""
+
+    said: Said
+
+
+@dataclass(frozen=True, slots=True)
+class HeldBack:
+    """Said while standing by: kept with its sound, and nothing of it counts."""
+
+    said: Said
+
+
+@dataclass(frozen=True, slots=True)
+class Faulted:
+    """Something went wrong with it: kept with its sound, ``said.understanding.reason`` says what."""
+
+    said: Said
+
+
+@dataclass(frozen=True, slots=True)
+class RemarkKept:
+    """Free speech or typed text, never judged; ``said`` is None where it was added by hand."""
+
+    said: Said | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Marked:
+    """A spoken instant ("photo"), for the finding before it where there is one."""
+
+    said: Said
+    name: str
+    at: Kept | None
+
+
+@dataclass(frozen=True, slots=True)
+class ItemSkipped:
+    """Items of the walk left out on purpose, with the reason; ``said`` is None when by hand."""
+
+    said: Said | None
+    items: tuple[str, ...]
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class OpenTold:
+    """What of the walk is still unchecked, in the order of the walk."""
+
+    said: Said
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NextTold:
+    """The next unchecked item of the walk; None: nothing is open."""
+
+    said: Said
+    item: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class HowToCheckTold:
+    """How a component is checked, in the catalogue's words; None: nothing was named or is open."""
+
+    said: Said
+    component: str | None
+    advice: str
+
+
+@dataclass(frozen=True, slots=True)
+class WhyTold:
+    """The last finding with what its verdict rests on; None: no finding stands."""
+
+    said: Said
+    kept: Kept | None
+
+
+@dataclass(frozen=True, slots=True)
+class ReadBack:
+    """The last finding as it is in the record; None: no finding stands."""
+
+    said: Said
+    kept: Kept | None
+
+
+@dataclass(frozen=True, slots=True)
+class SaidAgain:
+    """What was told last, once more: the events are a repetition, nothing happened anew."""
+
+    said: Said
+    told: tuple[Event, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StandingBy:
+    """From here on nothing that is said counts, until "go ahead"."""
+
+    said: Said
+
+
+@dataclass(frozen=True, slots=True)
+class GoingAhead:
+    """What is said counts (again)."""
+
+    said: Said
+
+
+@dataclass(frozen=True, slots=True)
+class NothingToTake:
+    """A command that had nothing to act on ("disregard" where no finding stands)."""
+
+    said: Said
+
+
+@dataclass(frozen=True, slots=True)
+class GoneAlready:
+    """What was to be disregarded was withdrawn by other hands already; nothing else was."""
+
+    said: Said
+    was: Finding
+
+
+@dataclass(frozen=True, slots=True)
+class SignedOff:
+    """The inspection was signed; later corrections still show as such."""
+
+    said: Said | None
+    name: str
+    fingerprint: str
+    open_items: int
+    """Items of the walk that nobody checked or left out."""
+    again: bool = False
+    """Whether it had been signed before."""
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoAttached:
+    """A photo was put to a finding by hand; None: it belongs to none."""
+
+    photo_id: str
+    at: Kept | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class AlreadySaved:
+    """An earlier try had saved the utterance whole, with all that followed from it."""
+
+    said: Said
+
+
+@dataclass(frozen=True, slots=True)
+class NotSaved:
+    """The record takes nothing now: what was heard waits in memory and is tried again."""
+
+    words: str
+    waiting: int
+    fault: FieldlogError
+
+
+Event: TypeAlias = (
+    FindingSaved
+    | FindingCorrected
+    | FindingWithdrawn
+    | JudgedAgain
+    | Asked
+    | QuestionClosed
+    | Refused
+    | HeldBack
+    | Faulted
+    | RemarkKept
+    | Marked
+    | ItemSkipped
+    | OpenTold
+    | NextTold
+    | HowToCheckTold
+    | WhyTold
+    | ReadBack
+    | SaidAgain
+    | StandingBy
+    | GoingAhead
+    | NothingToTake
+    | GoneAlready
+    | SignedOff
+    | PhotoAttached
+    | AlreadySaved
+    | NotSaved
+)
+
+
+def said_in(event: Event) -> Said | None:
+    """The utterance that led to ``event``; None where it was done by hand, or not saved."""
+    match event:
+        case JudgedAgain() | PhotoAttached() | NotSaved():
+            return None
+        case _:
+            return event.said
+
+
+def understood_by(events: Sequence[Event]) -> Understanding:
+    """What was made of the utterance that led to ``events``; ``ValueError`` when none did."""
+    for event in events:
+        said = said_in(event)
+        if said is not None:
+            return said.understanding
+    raise ValueError("no utterance led to these events")

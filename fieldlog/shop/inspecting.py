@@ -1,0 +1,551 @@
+"""One inspection that is being worked on: every verb is one transaction and says what happened.
+
+Typed words and speech take the same way: understood, completed, judged, saved with all that follows
+from it, and only then told. The record is read anew before each verb, so that what another
+terminal changed meanwhile is what is corrected; an utterance has its id before the first try, so
+that trying again is the same row.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from fieldlog.aftercare.checklist import Skip, named
+from fieldlog.aftercare.plan import left_open, skipped_event, skips_of
+from fieldlog.assess import Assessment
+from fieldlog.errors import FieldlogError, StoreError, UsageError
+from fieldlog.hearing import Heard
+from fieldlog.model import NOT_TAKEN, Command, Decision, Finding, Kind, Understanding, Verdict
+from fieldlog.shop import events as ev
+from fieldlog.shop.conversation import Conversation
+from fieldlog.shop.events import Event, Kept, Said
+from fieldlog.shop.scene import Rules, Scene
+from fieldlog.store.records import (
+    InspectionRecord,
+    NewAttachment,
+    NewEntry,
+    NewEvent,
+    NewUtterance,
+    RecordedFinding,
+    Saved,
+    Utterance,
+    Vehicle,
+)
+from fieldlog.store.repository import Repository
+
+Transcribe = Callable[[Heard], str]
+"""Open transcription of free speech, for remarks; clearly marked as unchecked."""
+RulesOf = Callable[[InspectionRecord], Rules]
+
+SIGNED_OFF = "signed off"
+"""Name of the event of a signature, its name as the text."""
+_HELD = "standing by: nothing that is said counts"
+_BY_VOICE, _BY_HAND = "spoken", "review"
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """What goes with every utterance so that it can be heard again the same way."""
+
+    model: str = ""
+    """Name or fingerprint of the listener's model."""
+    grammar: str = ""
+    """Fingerprint of the grammar and catalogue that were in force."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """What an utterance puts into the record besides itself, and what is told of it afterwards."""
+
+    entry: NewEntry
+    tell: Callable[[Said, Saved], Sequence[Event]]
+
+
+class Inspecting:
+    """The verbs of one inspection. Each returns what happened and hands it to the subscribers."""
+
+    def __init__(
+        self,
+        store: Repository,
+        key: str,
+        rules_of: RulesOf,
+        conversation: Conversation,
+        *,
+        transcribe: Transcribe | None = None,
+        origin: Origin | None = None,
+        now: Callable[[], datetime],
+    ) -> None:
+        """Of the inspection ``key`` (number, id or ``last``).
+
+        ``rules_of``: what a record is judged by; ``conversation``: what turns clips and typed words
+        into utterances. A question at the end of the record still waits for its answer. Raises
+        ``UsageError`` for an inspection that is not there or a context that cannot be meant.
+        """
+        self._store = store
+        self._rules_of = rules_of
+        self.conversation = conversation
+        self._understand = conversation.language.understand
+        self._transcribe = transcribe
+        self._origin = origin or Origin()
+        self._now = now
+        self._ruled: tuple[Vehicle, Rules] | None = None
+        record = store.inspection_record(key)
+        self.head = record.inspection
+        self._rules(record)
+        self._asked: list[tuple[str, Understanding]] = []
+        """Utterances (id) that led to a question."""
+        self._said = [each.id for each in record.findings if each.stands]
+        """Ids of findings as they were said, as far as nobody said to disregard them."""
+        self._standing_by = False
+        self._told: tuple[Event, ...] = ()
+        self._subscribers: list[Callable[[Event], None]] = []
+        if record.utterances and left_open(record, record.utterances[-1]):
+            self._reopen(record.utterances[-1])
+
+    # -- reading ------------------------------------------------------------------------------
+
+    @property
+    def record(self) -> InspectionRecord:
+        """The inspection as the record has it now."""
+        return self._store.inspection_record(self.head.id)
+
+    @property
+    def store_folder(self) -> Path:
+        """Folder of the record."""
+        return self._store.folder
+
+    @property
+    def scene(self) -> Scene:
+        """What the next utterance meets."""
+        return self._scene_of(self.record)
+
+    def subscribe(self, told: Callable[[Event], None]) -> None:
+        """Have ``told`` called with every event, after it is in the record."""
+        self._subscribers.append(told)
+
+    def new_id(self) -> str:
+        """An id for an utterance that is to be saved, once, however often it is tried."""
+        return self._store.new_id()
+
+    # -- what is said or typed ------------------------------------------------------------------
+
+    def say(
+        self, heard: Heard, source: str, begins_s: float = 0.0, *, id: str | None = None
+    ) -> tuple[Event, ...]:
+        """Take one utterance. ``begins_s``: where its source starts on the session clock.
+
+        ``id``: given again when the same utterance is tried again. Raises ``StoreError`` when it
+        could not be saved; then nothing of it is in the record. Every other fault keeps the
+        utterance and is told.
+        """
+        at = self.head.started_at + timedelta(seconds=begins_s + heard.clip.start_s)
+        kept = None if id is None else self._saved_before(id, heard, source)
+        return kept or self._take(heard, source, at, id or self.new_id())
+
+    def type(self, text: str) -> tuple[Event, ...]:
+        """Take typed words, said now: the same language as spoken, answers and corrections too."""
+        return self._take(self.conversation.typed(text), "typed", self._now(), self.new_id())
+
+    def answer(self, question: str, text: str) -> tuple[Event, ...]:
+        """Take ``text`` as the answer to the utterance ``question`` (id), however long ago it asked.
+
+        Raises ``UsageError`` when that utterance asks nothing that is still open.
+        """
+        record = self.record
+        asked = next((each for each in record.utterances if each.id == question), None)
+        if asked is None or not left_open(record, asked) or not self._reopen(asked):
+            raise UsageError(f"utterance {question} asks nothing that is still open")
+        return self.type(text)
+
+    def asked_before(self, kept: Utterance, said: Understanding) -> None:
+        """``said`` is what the record holds as ``kept``: an answer may follow after an interruption.
+
+        Nothing is saved. Only the same question to the same words, heard again, can get its answer.
+        """
+        asks = Decision.ASK is kept.decision is said.decision
+        if asks and (kept.text, kept.question) == (said.text, said.question):
+            self._asked.append((kept.id, said))
+
+    def _saved_before(self, id: str, heard: Heard, source: str) -> tuple[Event, ...]:
+        """What an earlier try of this utterance saved though it seemed to fail; empty if nothing."""
+        record = self.record
+        if all(each.id != id for each in record.utterances):
+            return ()
+        clip = heard.clip
+        said = Said(id, heard.understanding, source, clip.start_s, clip.end_s, heard.answers)
+        made = next((each for each in record.findings if each.utterance_id == id), None)
+        if made is None or made.verdict is None:
+            return self._happened((ev.AlreadySaved(said),))
+        kept = Kept(made.id, made.number, made.finding, made.verdict)
+        return self._happened((ev.FindingSaved(said, kept, Assessment(made.verdict)),))
+
+    def _reopen(self, kept: Utterance) -> bool:
+        """Let a question of the record wait for its answer; whether it can."""
+        said = self.scene.completed(self._understand(kept.text), self._understand)
+        self.asked_before(kept, said)
+        asks = Decision.ASK is kept.decision is said.decision and kept.question == said.question
+        return asks and self.conversation.resume(said)
+
+    def _take(self, heard: Heard, source: str, at: datetime, id: str) -> tuple[Event, ...]:
+        """Whatever goes wrong with one utterance, it is kept and told; only a full disk raises."""
+        try:
+            scene = self.scene
+            understood = scene.completed(heard.understanding, self._understand)
+            step = self._step(replace(heard, understanding=understood), scene)
+            return self._kept(heard, understood, step, source, at, id)
+        except StoreError:
+            raise
+        except Exception as error:
+            # Saving is the last thing done with an utterance: nothing of it is in the record yet.
+            failed = replace(heard, answers=None)
+            step = _Step(NewEntry(), lambda said, _: (ev.Faulted(said),))
+            return self._kept(failed, not_taken(heard.text, error), step, source, at, id)
+
+    def _kept(
+        self,
+        heard: Heard,
+        understood: Understanding,
+        step: _Step,
+        source: str,
+        at: datetime,
+        id: str,
+    ) -> tuple[Event, ...]:
+        if self._is_held(understood):
+            understood = replace(understood, decision=Decision.REFUSE, reason=_HELD)
+            step = _Step(NewEntry(), lambda said, _: (ev.HeldBack(said),))
+        sounds = len(heard.clip.samples) > 0
+        utterance = NewUtterance(
+            understanding=understood,
+            said_at=at,
+            hearings=(heard.hearing,) if sounds else (),
+            clip=self._store.media.save_clip(heard.clip) if sounds else None,
+            start_s=heard.clip.start_s if sounds else 0.0,
+            end_s=heard.clip.end_s if sounds else 0.0,
+            source=source,
+            model=self._origin.model,
+            grammar=self._origin.grammar,
+            answers=self._question(heard.answers),
+            id=id,
+        )
+        entry = replace(step.entry, utterance=utterance, made_by=_BY_VOICE)
+        saved = self._store.save(self.head.id, entry)
+        said = Said(id, understood, source, utterance.start_s, utterance.end_s, heard.answers)
+        if understood.decision is Decision.ASK:
+            self._asked.append((id, understood))
+        self._turn(understood)
+        return self._happened(step.tell(said, saved), repeats=_is_told(understood))
+
+    def _is_held(self, said: Understanding) -> bool:
+        return self._standing_by and said.dialogue is not Command.GO_AHEAD
+
+    def _turn(self, said: Understanding) -> None:
+        if said.decision is Decision.ACCEPT and said.dialogue is Command.STAND_BY:
+            self._standing_by = True
+        elif said.decision is Decision.ACCEPT and said.dialogue is Command.GO_AHEAD:
+            self._standing_by = False
+
+    def _step(self, heard: Heard, scene: Scene) -> _Step:
+        said = heard.understanding
+        if said.decision is Decision.ASK:
+            return _Step(NewEntry(), lambda s, _: (ev.Asked(s), *_sign_off_told(s, scene)))
+        if said.decision is Decision.REFUSE:
+            failed = NOT_TAKEN in said.flags
+            return _Step(NewEntry(), lambda s, _: (ev.Faulted(s) if failed else ev.Refused(s),))
+        if said.finding is not None:
+            return self._finding(said, said.finding, scene)
+        if said.kind is Kind.REMARK:
+            words = said.slots.get("remark", "")
+            if not words and self._transcribe is not None:
+                words = self._transcribe(heard)
+            text = words or said.text
+            return _Step(NewEntry(remark=text), lambda s, _: (ev.RemarkKept(s, text),))
+        if said.dialogue is None:
+            return _Step(NewEntry(), lambda s, _: (ev.Refused(s),))
+        return self._command(said.dialogue, heard, scene)
+
+    def _finding(self, said: Understanding, finding: Finding, scene: Scene) -> _Step:
+        corrects = scene.to_correct(finding) if said.dialogue is Command.CORRECTION else None
+        return _finding_step(scene, finding, corrects, "spoken correction")
+
+    def _command(self, command: Command, heard: Heard, scene: Scene) -> _Step:
+        """What a dialogue word does: each one of them something."""
+        slots, last = heard.understanding.slots, scene.last
+        match command:
+            case Command.PHOTO:
+                return _Step(
+                    NewEntry(mark="photo", marks=last.id if last else None),
+                    lambda s, _: (ev.Marked(s, "photo", last),),
+                )
+            case Command.DISREGARD:
+                return self._disregard(heard, scene)
+            case Command.SKIP:
+                place, component = slots.get("position", ""), slots["component"]
+                skip = Skip(f"{place} {component}".strip(), slots["reason"])
+                return _Step(
+                    NewEntry(events=(skipped_event(skip),)),
+                    lambda s, _: (ev.ItemSkipped(s, (skip.key,), skip.reason),),
+                )
+            case Command.WHAT_IS_OPEN:
+                items = tuple(item.key for item in scene.open_items)
+                return _Step(NewEntry(), lambda s, _: (ev.OpenTold(s, items),))
+            case Command.NEXT_ITEM:
+                first = next((item.key for item in scene.open_items), None)
+                return _Step(NewEntry(), lambda s, _: (ev.NextTold(s, first),))
+            case Command.HOW_TO_CHECK:
+                about, advice = scene.how_to_check(slots)
+                return _Step(NewEntry(), lambda s, _: (ev.HowToCheckTold(s, about, advice),))
+            case Command.WHY:
+                return _Step(NewEntry(), lambda s, _: (ev.WhyTold(s, last),))
+            case Command.READ_BACK:
+                return _Step(NewEntry(), lambda s, _: (ev.ReadBack(s, last),))
+            case Command.SAY_AGAIN:
+                told = self._told
+                return _Step(NewEntry(), lambda s, _: (ev.SaidAgain(s, told),))
+            case Command.STAND_BY:
+                return _Step(NewEntry(), lambda s, _: (ev.StandingBy(s),))
+            case Command.GO_AHEAD:
+                return _Step(NewEntry(), lambda s, _: (ev.GoingAhead(s),))
+            case Command.SIGN_OFF:
+                return self._signed(scene, self.head.inspector)
+            case Command.AFFIRM | Command.NEGATIVE | Command.CORRECTION:
+                closed = heard.answers is not None
+                return _Step(
+                    NewEntry(),
+                    lambda s, _: (ev.QuestionClosed(s) if closed else ev.NothingToTake(s),),
+                )
+
+    def _disregard(self, heard: Heard, scene: Scene) -> _Step:
+        last = scene.last
+        if heard.answers is not None:
+            # What was said last is the question's utterance, and nothing was taken of that.
+            return _Step(NewEntry(), lambda s, _: (ev.QuestionClosed(s),))
+        if scene.gone is not None:
+            gone = scene.gone
+            return _Step(NewEntry(), lambda s, _: (ev.GoneAlready(s, gone),))
+        if last is None:
+            return _Step(NewEntry(), lambda s, _: (ev.NothingToTake(s),))
+        return _withdrawal_step(scene, last, "disregarded")
+
+    def _signed(self, scene: Scene, name: str) -> _Step:
+        event = NewEvent(SIGNED_OFF, name)
+        return _Step(NewEntry(events=(event,)), lambda s, _: (self._signature(s, name, scene),))
+
+    def _signature(self, said: Said | None, name: str, scene: Scene) -> ev.SignedOff:
+        fingerprint = self.record.fingerprint
+        return ev.SignedOff(said, name, fingerprint, len(scene.open_items), again=scene.signed)
+
+    # -- by hand ------------------------------------------------------------------------------
+
+    def correct(self, number: int, said: Understanding, reason: str = "") -> tuple[Event, ...]:
+        """Supersede finding ``number`` by the one that was typed.
+
+        Raises ``UsageError`` when there is no such finding any more, or the words are not one whole
+        finding.
+        """
+        if said.decision is not Decision.ACCEPT or said.finding is None:
+            raise UsageError(
+                f"{said.text!r} is not saved: {said.reason or 'it is no finding'}",
+                todo=said.question or "say component, place, and value or condition",
+            )
+        scene = self.scene
+        step = _finding_step(scene, said.finding, self._numbered(number, scene), reason)
+        id = self.new_id()
+        utterance = NewUtterance(said, self._now(), id=id, grammar=self._origin.grammar)
+        entry = replace(step.entry, utterance=utterance, made_by=_BY_HAND)
+        saved = self._store.save(self.head.id, entry)
+        return self._happened(step.tell(Said(id, said), saved))
+
+    def withdraw(self, number: int, reason: str) -> tuple[Event, ...]:
+        """Let finding ``number`` no longer stand; ``UsageError`` when it does not already."""
+        scene = self.scene
+        was = self._numbered(number, scene)
+        entry = _withdrawal(scene, was, reason)
+        self._store.save(self.head.id, replace(entry, made_by=_BY_HAND))
+        again = scene.judged_again(was, None)
+        return self._happened((ev.FindingWithdrawn(None, was, reason), *_rejudged(again)))
+
+    def skip(self, item: str, reason: str) -> tuple[Event, ...]:
+        """Leave out what ``item`` names of the walk; ``UsageError`` for none, or for no reason."""
+        if not reason.strip():
+            raise UsageError("an item is left out only with a reason", where="--reason")
+        items = tuple(each.key for each in named(self.scene.rules.walk, item))
+        events = tuple(skipped_event(Skip(key, reason)) for key in items)
+        self._store.save(self.head.id, NewEntry(events=events))
+        return self._happened((ev.ItemSkipped(None, items, reason),))
+
+    def remark(self, text: str) -> tuple[Event, ...]:
+        """Keep a typed remark; it is never judged."""
+        self._store.save(self.head.id, NewEntry(remark=text))
+        return self._happened((ev.RemarkKept(None, text),))
+
+    def attach(self, photo_id: str, number: int | None, reason: str) -> tuple[Event, ...]:
+        """Put a photo to finding ``number``, or (None) to none, by hand; this can be done again."""
+        at = None if number is None else self._numbered(number, self.scene)
+        attachment = NewAttachment(photo_id, at.id if at else None, reason)
+        self._store.save(self.head.id, NewEntry(attachments=(attachment,)))
+        return self._happened((ev.PhotoAttached(photo_id, at, reason),))
+
+    def sign_off(self, name: str) -> tuple[Event, ...]:
+        """Sign the inspection off as ``name``; ``UsageError`` for an empty name."""
+        if not name.strip():
+            raise UsageError("an inspection is signed with a name", where="NAME")
+        scene = self.scene
+        self._store.save(self.head.id, NewEntry(events=(NewEvent(SIGNED_OFF, name),)))
+        return self._happened((self._signature(None, name, scene),))
+
+    # -- inside -------------------------------------------------------------------------------
+
+    def _scene_of(self, record: InspectionRecord) -> Scene:
+        standing = tuple(
+            Kept(each.id, each.number, each.finding, each.verdict)
+            for each in record.findings
+            if each.stands
+        )
+        signed = any(event.name == SIGNED_OFF for event in record.events)
+        last = _become(record, self._said[-1]) if self._said else None
+        return Scene(
+            self._rules(record),
+            standing,
+            next((each for each in standing if last and each.id == last.id), None),
+            last.finding if last and not last.stands else None,
+            skips_of(record),
+            signed,
+        )
+
+    def _remember(self, events: Sequence[Event]) -> None:
+        """Which finding was said last, from what happened."""
+        for event in events:
+            match event:
+                case ev.FindingSaved(_, kept, _):
+                    self._said.append(kept.id)
+                case ev.FindingCorrected(_, kept, _, was):
+                    # what was put right is what was said last now, once
+                    self._forget((kept.id, was.id))
+                    self._said.append(kept.id)
+                case ev.FindingWithdrawn(_, was, _):
+                    self._forget((was.id,))
+                case ev.GoneAlready():
+                    self._said.pop()
+                case _:
+                    pass
+
+    def _rules(self, record: InspectionRecord) -> Rules:
+        """What it is judged by, read anew when the vehicle changed.
+
+        A setting that nobody can mean, entered meanwhile, leaves findings undecided with the reason.
+        """
+        ruled = self._ruled
+        if ruled is not None and ruled[0] == record.vehicle:
+            return ruled[1]
+        try:
+            rules = self._rules_of(record)
+        except UsageError as error:
+            if ruled is None:
+                raise
+            return replace(ruled[1], fault=str(error))
+        self._ruled = (record.vehicle, rules)
+        return rules
+
+    def _forget(self, gone: tuple[str, ...]) -> None:
+        record = self.record
+        self._said = [one for one in self._said if _become(record, one).id not in gone]
+
+    def _numbered(self, number: int, scene: Scene) -> Kept:
+        found = scene.numbered(number)
+        if found is None:
+            raise UsageError(
+                f"no finding {number} stands in inspection {self.head.number}",
+                todo="see `fieldlog inspection show --all`",
+            )
+        return found
+
+    def _question(self, asked: Understanding | None) -> str | None:
+        """Id of the utterance behind a question, the newest where it was asked twice."""
+        ids = (name for name, kept in reversed(self._asked) if kept == asked)
+        return None if asked is None else next(ids, None)
+
+    def _happened(self, events: Sequence[Event], *, repeats: bool = True) -> tuple[Event, ...]:
+        told = tuple(events)
+        self._remember(told)
+        if repeats:
+            self._told = told
+        for each in told:
+            for subscriber in self._subscribers:
+                subscriber(each)
+        return told
+
+
+def _become(record: InspectionRecord, name: str) -> RecordedFinding:
+    """What the finding ``name`` has become, every correction of it followed."""
+    known = {each.id: each for each in record.findings}
+    while (newer := known[name].superseded_by) is not None:
+        name = newer
+    return known[name]
+
+
+def _is_told(said: Understanding) -> bool:
+    """Whether "say again" repeats it: what was asked or found, not the repetition itself."""
+    return said.dialogue is not Command.SAY_AGAIN and said.decision is not Decision.REFUSE
+
+
+def _sign_off_told(said: Said, scene: Scene) -> tuple[Event, ...]:
+    """Before anybody signs, what is still unchecked."""
+    if said.understanding.dialogue is not Command.SIGN_OFF:
+        return ()
+    return (ev.OpenTold(said, tuple(item.key for item in scene.open_items)),)
+
+
+def not_taken(words: str, error: Exception) -> Understanding:
+    """What an utterance is kept as that could not be taken, though ``words`` were heard."""
+    ours = isinstance(error, FieldlogError)
+    why = str(error) if ours else f"a fault of fieldlog itself: {type(error).__name__}: {error}"
+    return Understanding(Decision.REFUSE, Kind.NOTHING, why, words, flags=(NOT_TAKEN,))
+
+
+def _finding_step(scene: Scene, finding: Finding, corrects: Kept | None, reason: str) -> _Step:
+    assessment = scene.assess(finding, without=corrects)
+    again = scene.judged_again(corrects, finding) if corrects else ()
+    entry = NewEntry(
+        finding=finding,
+        verdict=assessment.verdict,
+        corrects=corrects.id if corrects else None,
+        reason=reason if corrects else "",
+        verdicts=tuple((kept.id, verdict) for kept, verdict in again),
+    )
+
+    def tell(said: Said, saved: Saved) -> Sequence[Event]:
+        return (_saved_event(said, saved, finding, assessment, corrects), *_rejudged(again))
+
+    return _Step(entry, tell)
+
+
+def _saved_event(
+    said: Said, saved: Saved, finding: Finding, assessment: Assessment, corrects: Kept | None
+) -> Event:
+    assert saved.finding_id is not None
+    assert saved.number is not None
+    kept = Kept(saved.finding_id, saved.number, finding, assessment.verdict)
+    if corrects is not None:
+        return ev.FindingCorrected(said, kept, assessment, corrects)
+    return ev.FindingSaved(said, kept, assessment)
+
+
+def _withdrawal(scene: Scene, was: Kept, reason: str) -> NewEntry:
+    again = scene.judged_again(was, None)
+    verdicts = tuple((kept.id, verdict) for kept, verdict in again)
+    return NewEntry(corrects=was.id, reason=reason, verdicts=verdicts)
+
+
+def _withdrawal_step(scene: Scene, was: Kept, reason: str) -> _Step:
+    again = scene.judged_again(was, None)
+    return _Step(
+        _withdrawal(scene, was, reason),
+        lambda said, _: (ev.FindingWithdrawn(said, was, reason), *_rejudged(again)),
+    )
+
+
+def _rejudged(again: Sequence[tuple[Kept, Verdict]]) -> tuple[Event, ...]:
+    return tuple(ev.JudgedAgain(kept, verdict) for kept, verdict in again)

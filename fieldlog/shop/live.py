@@ -1,0 +1,170 @@
+"""A live session: thinks ahead at the first silence, saves at the end of each utterance."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import timedelta
+from pathlib import Path
+from typing import TypeAlias
+
+from fieldlog.audio.capture import Capture, Draft, Level, Spoken
+from fieldlog.audio.clip import Clip
+from fieldlog.audio.endpointer import Endpointer
+from fieldlog.audio.health import Notice
+from fieldlog.audio.recorder import Recorder
+from fieldlog.audio.rescue import hear_command, rescue
+from fieldlog.audio.source import AudioSource
+from fieldlog.errors import StoreError
+from fieldlog.hearing import Heard
+from fieldlog.model import Hearing
+from fieldlog.shop.events import Event, NotSaved
+from fieldlog.shop.inspecting import Inspecting, not_taken
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What one utterance led to, or one that had to wait until the record took it."""
+
+    spoken: Spoken
+    """The utterance that ended now."""
+    events: tuple[Event, ...]
+    late: bool = False
+    """Whether it is an earlier one, saved only now."""
+
+
+Happening: TypeAlias = Level | Notice | Told
+
+
+@dataclass(frozen=True, slots=True)
+class _Waiting:
+    """An utterance that is not in the record yet, with the id that it will have."""
+
+    id: str
+    heard: Heard
+    spoken: Spoken
+    begins_s: float
+
+
+class Live:
+    """Takes the utterances of a capture in order.
+
+    A draft is heard while the speaker may still go on; when the utterance then ends with exactly
+    those samples, its answer is there at once. A phrase that a pause cut in two is heard again as a
+    whole, and counts when only the whole is accepted. What the record cannot take (a full disk)
+    waits in memory and is tried again with every utterance, in order, and at the end. What the listener
+    fails on is kept with its sound and told.
+    """
+
+    def __init__(self, inspecting: Inspecting) -> None:
+        """``inspecting``: with the conversation whose ears hear the clips."""
+        self._inspecting = inspecting
+        self._conversation = inspecting.conversation
+        self._ahead: Heard | None = None
+        self._waiting: list[_Waiting] = []
+
+    def draft(self, draft: Draft) -> None:
+        """Hear the open utterance at its first silence."""
+        self._ahead = None
+        with suppress(Exception):  # it is heard again, and told, when it has ended
+            self._ahead = self._conversation.hear(draft.clip)
+
+    def spoken(self, spoken: Spoken) -> tuple[Told, ...]:
+        """Take an utterance that ended: in the record before it is told.
+
+        When the record cannot take it, that is told and nothing is lost.
+        """
+        heard = self._heard(spoken.clip)
+        self._ahead = None
+        began = spoken.began - self._inspecting.head.started_at
+        begins_s = began.total_seconds() - spoken.clip.start_s
+        id = self._inspecting.new_id()
+        self._waiting.append(_Waiting(id, heard, spoken, begins_s))
+        return tuple(self._saved(spoken))
+
+    def ready(self) -> None:
+        """It was told: make ready for the answer, where a question waits."""
+        with suppress(Exception):  # it is tried again, and told, with the answer
+            self._conversation.ready()
+
+    def finish(self, folder: Path) -> None:
+        """Try once more to save what waits; raises ``StoreError`` that says where its sound is.
+
+        ``folder``: of the stream's recordings.
+        """
+        try:
+            while self._waiting:
+                self._save(self._waiting[0])
+                self._waiting.pop(0)
+        except StoreError as error:
+            raise self._lost(error, folder) from error
+
+    def _saved(self, spoken: Spoken) -> Iterator[Told]:
+        """Save what waits, oldest first: what each led to, or why none was saved."""
+        try:
+            while self._waiting:
+                events = self._save(self._waiting[0])
+                self._waiting.pop(0)
+                yield Told(spoken, events, late=bool(self._waiting))
+        except StoreError as error:
+            words = self._waiting[-1].heard.text
+            yield Told(spoken, (NotSaved(words, len(self._waiting), error),))
+
+    def _save(self, each: _Waiting) -> tuple[Event, ...]:
+        return self._inspecting.say(each.heard, each.spoken.source, each.begins_s, id=each.id)
+
+    def _heard(self, clip: Clip) -> Heard:
+        """What was said; refused with its sound where the listener or the language fails on it."""
+        try:
+            return self._conversation.next(clip, kept=True, ahead=self._known(clip)).heard
+        except Exception as error:
+            return Heard(clip, Hearing("", (), 0.0), not_taken("", error), (), 0.0)
+
+    def _known(self, clip: Clip) -> Heard | None:
+        ahead = self._ahead
+        if ahead is None or len(ahead.clip.samples) != len(clip.samples):
+            return None
+        same_place = abs(ahead.clip.start_s - clip.start_s) < 1e-6
+        return ahead if same_place and ahead.clip.flags == clip.flags else None
+
+    def _lost(self, error: StoreError, folder: Path) -> StoreError:
+        """What the person has to know about what is not in the record: where it is, what to type."""
+        start = self._inspecting.head.started_at
+        clips = [
+            (start + timedelta(seconds=each.begins_s + each.heard.clip.start_s), each.heard.clip)
+            for each in self._waiting
+        ]
+        kept = rescue(clips, folder)
+        lost = [each.heard.text or "(not understood)" for each in self._waiting]
+        told = f"{len(lost)} utterance{'s are' if len(lost) > 1 else ' is'} not in the record"
+        if not kept:
+            return StoreError(
+                f"{told} ({error.what}) and the sound could be kept nowhere: {'; '.join(lost)}",
+                where=error.where,
+                todo="write these down, then free some space",
+            )
+        command = hear_command(kept, self._inspecting.head.number, self._inspecting.store_folder)
+        return StoreError(
+            f"{told} ({error.what}); the sound is kept in {kept[0].parent}",
+            where=error.where,
+            todo=f"free some space, then: {command}",
+        )
+
+
+def listen(
+    source: AudioSource, live: Live, recorder: Recorder | None = None
+) -> Iterator[Happening]:
+    """Listen until ``source`` (open) ends or is stopped; what happens, in order.
+
+    Utterances are taken in this thread; sound is kept (with a ``recorder``) and cut meanwhile,
+    however long that takes.
+    """
+    for event in Capture(source, Endpointer(), recorder).events():
+        if isinstance(event, Spoken):
+            yield from live.spoken(event)
+            live.ready()
+        elif isinstance(event, Draft):
+            live.draft(event)
+        else:
+            yield event

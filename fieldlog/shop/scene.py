@@ -1,0 +1,157 @@
+"""What an utterance meets: the inspection as the record has it now, and what it is judged by (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+from fieldlog.aftercare.checklist import Item, Skip, progress
+from fieldlog.assess import Assessment, again, assess
+from fieldlog.catalogue.component import Catalogue
+from fieldlog.doubt_question import MORE_SAID
+from fieldlog.errors import FieldlogError
+from fieldlog.language.answers import APART, UNCLEAR
+from fieldlog.model import Command, Context, Finding, Limit, State, Understanding, Verdict
+from fieldlog.shop.events import Kept
+
+NEW = ""
+"""Stands for the id of a finding that is not in the record yet."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """What an inspection is judged by and worked off after."""
+
+    catalogue: Catalogue
+    limits: Sequence[Limit]
+    context: Context
+    day: date
+    """The day of the inspection."""
+    walk: Sequence[Item] = ()
+    """The vehicle's checklist."""
+    checked: Mapping[str, date] = field(default_factory=dict)
+    """Item of it -> the last day it was checked in an earlier inspection."""
+    fault: str = ""
+    """Why nothing can be judged now; empty when all is well."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """One inspection at one moment."""
+
+    rules: Rules
+    standing: tuple[Kept, ...] = ()
+    """Findings that stand, oldest first."""
+    last: Kept | None = None
+    """What the last finding that was said has become; None: none was, or it no longer stands."""
+    gone: Finding | None = None
+    """That finding, where other hands withdrew it."""
+    skips: tuple[Skip, ...] = ()
+    signed: bool = False
+
+    def numbered(self, number: int) -> Kept | None:
+        """The standing finding of that number."""
+        return next((each for each in self.standing if each.number == number), None)
+
+    # -- judging ------------------------------------------------------------------------------
+
+    def assess(self, finding: Finding, without: Kept | None = None) -> Assessment:
+        """``finding`` against every limit, beside all that stands but ``without``.
+
+        A context that contradicts the reading leaves it undecided, with the reason: the finding
+        itself is never lost over it.
+        """
+        beside = [each.finding for each in self.standing if each is not without]
+        return self._assess(finding, beside)
+
+    def judged_again(
+        self, changed: Kept, replacement: Finding | None
+    ) -> tuple[tuple[Kept, Verdict], ...]:
+        """Newer verdicts of findings that leaned on ``changed``, which ``replacement`` replaces."""
+        rest = [each for each in self.standing if each is not changed]
+        kept = {each.id: each for each in rest}
+        after = [(each.id, each.finding) for each in rest]
+        if replacement is not None:
+            after.append((NEW, replacement))
+        found = []
+        for name, finding in again(changed.finding, after):
+            if name != NEW:
+                beside = [other for key, other in after if key != name]
+                found.append((kept[name], self._assess(finding, beside).verdict))
+        return tuple(found)
+
+    def _assess(self, finding: Finding, beside: Sequence[Finding]) -> Assessment:
+        rules = self.rules
+        if rules.fault:
+            return Assessment(Verdict(State.UNDECIDED, None, reason=rules.fault))
+        try:
+            return assess(finding, rules.limits, rules.context, rules.catalogue, rules.day, beside)
+        except FieldlogError as error:
+            return Assessment(Verdict(State.UNDECIDED, None, reason=str(error)))
+
+    # -- corrections --------------------------------------------------------------------------
+
+    def to_correct(self, finding: Finding) -> Kept | None:
+        """What a correction replaces: the newest standing finding about the same thing.
+
+        Else the last finding, when it is about the same component (the place was wrong); nothing
+        else is ever withdrawn by a correction that does not name it.
+        """
+        for kept in reversed(self.standing):
+            if same_thing(kept.finding, finding):
+                return kept
+        last = self.last
+        return last if last is not None and last.finding.component == finding.component else None
+
+    def completed(
+        self, said: Understanding, understand: Callable[[str], Understanding]
+    ) -> Understanding:
+        """ "correction four millimetres" as the whole phrase, with what the last finding was about.
+
+        Stays as it was said, and so a question, where the value does not fit that finding or was
+        not heard clearly to its end.
+        """
+        if {UNCLEAR, MORE_SAID} & set(said.flags):
+            return said
+        value = said.slots.get("value", "") if said.dialogue is Command.CORRECTION else ""
+        last = self.last.finding if self.last else None
+        if not value or last is None or last.quantity is None or not last.quantity.words:
+            return said
+        whole = last.words.removeprefix("correction ").replace(last.quantity.words, value)
+        if APART in whole and not last.given:  # "pads two millimetres / front" is no phrase
+            named = (last.position, last.component, last.characteristic, value)
+            whole = " ".join(part for part in named if part)
+        understood = understand(f"correction {whole}")
+        if understood.finding is None or not same_thing(understood.finding, last):
+            return said
+        return replace(understood, text=said.text)
+
+    # -- the walk -----------------------------------------------------------------------------
+
+    @property
+    def open_items(self) -> tuple[Item, ...]:
+        """What of the walk is unchecked and was not left out."""
+        rules = self.rules
+        findings = [each.finding for each in self.standing]
+        return progress(rules.walk, findings, self.skips, dict(rules.checked), rules.day).open
+
+    def how_to_check(self, slots: Mapping[str, str]) -> tuple[str | None, str]:
+        """The component that was named (else the next open item's) and how it is checked."""
+        open_ = self.open_items
+        name = slots.get("component") or (open_[0].component if open_ else "")
+        component = self.rules.catalogue.get(name)
+        if component is None:
+            return None, ""
+        measured = component.characteristic(slots.get("characteristic"))
+        own = measured.how_to_check if measured else ""
+        return component.name, own or component.how_to_check
+
+
+def same_thing(one: Finding, other: Finding) -> bool:
+    """Whether two findings are about the same characteristic of the same part."""
+    return (one.component, one.position, one.characteristic) == (
+        other.component,
+        other.position,
+        other.characteristic,
+    )

@@ -1,0 +1,240 @@
+"""The workshop: store, language, limits, care data and clock, opened once, that every face drives."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import AbstractContextManager, contextmanager, nullcontext
+from datetime import date, datetime
+from functools import cached_property
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Self
+
+from fieldlog import places
+from fieldlog.aftercare.checklist import Progress
+from fieldlog.aftercare.conclusion import Conclusion
+from fieldlog.aftercare.files import load_care, past_of
+from fieldlog.aftercare.job_lines import JobLine, Judged, job_lines
+from fieldlog.aftercare.plan import (
+    Care,
+    Past,
+    Plan,
+    checked_before,
+    conclusion_of,
+    context_of,
+    plan,
+    progress_of,
+    vehicle_walk,
+)
+from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.limits.packs import shipped_limits, with_own
+from fieldlog.model import Context, Limit, Quantity
+from fieldlog.shop.conversation import Conversation
+from fieldlog.shop.ears import Ears, open_ears, silent_ears
+from fieldlog.shop.inspecting import Inspecting, Origin
+from fieldlog.shop.scene import Rules
+from fieldlog.store.records import Inspection, InspectionRecord, Vehicle
+from fieldlog.store.repository import Repository, utc_now
+
+if TYPE_CHECKING:
+    from fieldlog.listeners.worker import Crash
+
+UNNAMED = "unnamed"
+"""A vehicle that nobody named before speaking."""
+
+
+class Workshop:
+    """One shop's record with all that it is judged and worked off by.
+
+    What it needs is loaded when it is first asked for: looking at the record loads no grammar.
+    """
+
+    def __init__(
+        self,
+        store: Repository,
+        *,
+        language: InspectionLanguage | None = None,
+        now: Callable[[], datetime] = utc_now,
+    ) -> None:
+        """``store``: an open record, closed with the workshop; ``now``: the clock (UTC)."""
+        self.store = store
+        self.now = now
+        if language is not None:
+            self.language = language
+
+    @classmethod
+    def open(
+        cls,
+        folder: Path | str | None = None,
+        *,
+        language: InspectionLanguage | None = None,
+        now: Callable[[], datetime] = utc_now,
+    ) -> Workshop:
+        """The workshop whose record lies in ``folder`` (made when needed).
+
+        Default: the user's data folder, or ``FIELDLOG_HOME``. Raises ``StoreError``.
+        """
+        from fieldlog.config import store_folder
+
+        where = store_folder() if folder is None else Path(folder)
+        return cls(Repository.open(where, now=now), language=language, now=now)
+
+    def __enter__(self) -> Self:
+        """The workshop itself."""
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Close the record."""
+        self.close()
+
+    def close(self) -> None:
+        """Close the record; what was said to be saved is there."""
+        self.store.close()
+
+    # -- what it knows ------------------------------------------------------------------------
+
+    @cached_property
+    def language(self) -> InspectionLanguage:
+        """The inspection language; raises ``GrammarError`` with every fault of its files."""
+        return InspectionLanguage.load()
+
+    @cached_property
+    def care(self) -> Care:
+        """Catalogue, default walk, intervals and work."""
+        return load_care()
+
+    def limits_of(self, vehicle: Vehicle) -> tuple[Limit, ...]:
+        """The limits that ship with fieldlog, under the vehicle's own."""
+        return tuple(with_own(shipped_limits(), vehicle.limits))
+
+    def past_of(self, vehicle: Vehicle) -> Past:
+        """What the record holds of a vehicle."""
+        return past_of(self.store, vehicle)
+
+    def rules_of(self, record: InspectionRecord) -> Rules:
+        """What an inspection is judged by: raises ``UsageError`` for a context nobody can mean."""
+        walk = vehicle_walk(record.vehicle, self.care).items
+        return Rules(
+            self.care.catalogue,
+            self.limits_of(record.vehicle),
+            context_of(record.vehicle, record.inspection),
+            record.inspection.started_at.date(),
+            walk,
+            checked_before(self.past_of(record.vehicle), walk, record.inspection),
+        )
+
+    # -- inspections --------------------------------------------------------------------------
+
+    def add_vehicle(
+        self,
+        name: str,
+        facts: Mapping[str, str] | None = None,
+        odometer: Quantity | None = None,
+    ) -> Vehicle:
+        """A machine under care. ``facts``: class, sizes, settings such as ``rim``."""
+        return self.store.add_vehicle(name, facts=facts, odometer=odometer)
+
+    def vehicle(self, key: str) -> Vehicle:
+        """The vehicle of that name, number or id; raises ``UsageError`` when there is none."""
+        return self.store.vehicle(key)
+
+    def begin(
+        self,
+        vehicle: str | None = None,
+        context: Context | None = None,
+        *,
+        started_at: datetime | None = None,
+        zone: str = "UTC",
+        inspector: str = "",
+        place: str = "",
+        odometer: Quantity | None = None,
+    ) -> Inspection:
+        """Start an inspection of the vehicle of that name (added when it is new).
+
+        ``vehicle`` None: a vehicle called "unnamed", so that nobody has to type before speaking.
+        """
+        name = vehicle or UNNAMED
+        known = [each for each in self.store.vehicles() if each.name == name]
+        owner = known[-1] if known else self.store.add_vehicle(name)
+        settings = context or Context()
+        return self.store.start_inspection(
+            owner.id,
+            started_at=started_at or self.now(),
+            zone=zone,
+            inspector=inspector,
+            place=place,
+            jurisdiction=settings.jurisdiction,
+            settings=settings.settings,
+            odometer=odometer,
+        )
+
+    def inspecting(self, key: str = "last", ears: Ears | None = None) -> Inspecting:
+        """The verbs of an inspection (number, id or ``last``); ``ears`` where it is spoken."""
+        return Inspecting(
+            self.store,
+            key,
+            self.rules_of,
+            Conversation(ears or silent_ears(self.language)),
+            transcribe=ears.transcribe if ears else None,
+            origin=Origin(
+                ears.listener.name if ears else "", grammar_fingerprint(places.grammars())
+            ),
+            now=self.now,
+        )
+
+    @contextmanager
+    def ears(
+        self,
+        listener: str = "whisper",
+        model: Path | None = None,
+        *,
+        on_crash: Callable[[Crash], None] | None = None,
+        loading: Callable[[str], AbstractContextManager[object]] = nullcontext,
+    ) -> Iterator[Ears]:
+        """A recogniser made ready for the inspection language."""
+        with open_ears(self.language, listener, model, on_crash=on_crash, loading=loading) as ears:
+            yield ears
+
+    # -- what follows from them ---------------------------------------------------------------
+
+    def progress(self, record: InspectionRecord) -> Progress:
+        """Where the walk of an inspection stands."""
+        walk = vehicle_walk(record.vehicle, self.care).items
+        checked = checked_before(self.past_of(record.vehicle), walk, record.inspection)
+        return progress_of(record, walk, checked)
+
+    def conclusion(self, record: InspectionRecord) -> Conclusion:
+        """What an inspection amounts to."""
+        return conclusion_of(record, self.progress(record))
+
+    def jobs(self, record: InspectionRecord) -> tuple[JobLine, ...]:
+        """What to do and to buy after an inspection, in the order the work is done."""
+        judged = [
+            Judged(each.id, each.finding, each.verdict)
+            for each in record.findings
+            if each.stands and each.verdict
+        ]
+        care, vehicle = self.care, record.vehicle
+        return job_lines(judged, care.catalogue, self.limits_of(vehicle), care.work, vehicle.facts)
+
+    def due(self, vehicle: Vehicle, today: date, until: Inspection | None = None) -> Plan:
+        """What comes due on a vehicle, with its trends; ``until``: as known after that inspection."""
+        past = self.past_of(vehicle)
+        known = past.until(until) if until else past
+        return plan(known, self.care, self.limits_of(vehicle), today)
+
+
+def grammar_fingerprint(folder: Path) -> str:
+    """SHA-256 over the names and bytes of every grammar and catalogue file, first 16 digits."""
+    sha = hashlib.sha256()
+    for path in sorted(folder.rglob("*")):
+        if path.suffix in {".jsgf", ".toml", ".dic"}:
+            sha.update(path.relative_to(folder).as_posix().encode())
+            sha.update(path.read_bytes())
+    return sha.hexdigest()[:16]

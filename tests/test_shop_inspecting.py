@@ -1,0 +1,367 @@
+"""The service: typed as spoken, every command an event, all of an utterance or nothing of it."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from fieldlog.audio.clip import RATE, Clip
+from fieldlog.cli.event_lines import event_text, events_text
+from fieldlog.errors import StoreError, UsageError
+from fieldlog.hearing import Heard
+from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.model import Command, Context, Decision, Hearing, State
+from fieldlog.shop import events as ev
+from fieldlog.shop.events import Event
+from fieldlog.shop.inspecting import Inspecting
+from fieldlog.shop.workshop import Workshop
+from fieldlog.store.repository import Repository
+from tests.broken_connection import BrokenConnection
+
+START = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def language() -> InspectionLanguage:
+    return InspectionLanguage.load()
+
+
+class Bench:
+    """A workshop with one inspection, spoken and typed into."""
+
+    def __init__(self, folder: Path, language: InspectionLanguage) -> None:
+        self.shop = Workshop.open(folder, language=language)
+        vehicle = self.shop.add_vehicle("grey twin", {"rim": "steel", "cooling": "air"})
+        context = Context("US-VA", {"charge": "charged"})
+        head = self.shop.begin(vehicle.name, context, started_at=START, inspector="A. Smith")
+        self.inspecting = self.shop.inspecting(head.id)
+        self.at = 0.0
+
+    def heard(self, words: str) -> Heard:
+        self.at += 5.0
+        clip = Clip(np.full(RATE // 10, self.at / 1_000, dtype=np.float32), self.at)
+        typed = self.inspecting.conversation.typed(words)
+        return Heard(
+            clip, Hearing("told", (), 0.0), typed.understanding, (), 0.0, True, typed.answers
+        )
+
+    def say(self, words: str) -> tuple[Event, ...]:
+        return self.inspecting.say(self.heard(words), "microphone")
+
+    def type(self, words: str) -> tuple[Event, ...]:
+        return self.inspecting.type(words)
+
+    def standing(self) -> list[str]:
+        return [
+            f"{each.finding.position} {each.finding.component}"
+            for each in self.inspecting.record.findings
+            if each.stands
+        ]
+
+
+@pytest.fixture
+def bench(tmp_path: Path, language: InspectionLanguage) -> Iterator[Bench]:
+    made = Bench(tmp_path / "shop", language)
+    yield made
+    made.shop.close()
+
+
+TALK = (
+    "rear tread four thirty seconds",
+    "correction rear tread three thirty seconds",
+    "pads two millimetres",
+    "front",
+    "left fork seal leaking",
+    "disregard",
+    "skip the horn because no time",
+    "remark pulls to the left",
+    "take photo",
+    "lovely weather",
+    "battery cell one one point two two",
+    "battery cell two one point two six",
+    "correction battery cell one one point two six",
+)
+
+
+def _content(record: Any) -> list[object]:
+    """What a record says, without the names, instants and sound of its rows."""
+    return [
+        [(u.text, u.decision, u.kind, u.question, u.dialogue) for u in record.utterances],
+        [
+            (
+                f.number,
+                f.finding,
+                f.stands,
+                f.reason,
+                f.verdict and (f.verdict.state, f.verdict.gate),
+            )
+            for f in record.findings
+        ],
+        [(r.text) for r in record.remarks],
+        [(m.name, m.finding_id is None) for m in record.marks],
+        [(e.name, e.text, dict(e.data)) for e in record.events],
+    ]
+
+
+def test_typed_words_end_exactly_as_spoken_ones(
+    tmp_path: Path, language: InspectionLanguage
+) -> None:
+    contents = []
+    for way in ("say", "type"):
+        bench = Bench(tmp_path / way, language)
+        for words in TALK:
+            getattr(bench, way)(words)
+        contents.append(_content(bench.inspecting.record))
+        bench.shop.close()
+    assert contents[0] == contents[1]
+
+
+def test_a_correction_that_was_typed_supersedes(bench: Bench) -> None:
+    bench.type("rear tread four thirty seconds")
+    (event,) = bench.type("correction rear tread three thirty seconds")
+    assert isinstance(event, ev.FindingCorrected)
+    assert event.was.number == 1
+    assert [each.stands for each in bench.inspecting.record.findings] == [False, True]
+
+
+COMMANDS: tuple[tuple[str, type[object]], ...] = (
+    ("say again", ev.SaidAgain),
+    ("read back", ev.ReadBack),
+    ("stand by", ev.StandingBy),
+    ("go ahead", ev.GoingAhead),
+    ("take photo", ev.Marked),
+    ("next item", ev.NextTold),
+    ("what is left", ev.OpenTold),
+    ("how do i check that", ev.HowToCheckTold),
+    ("how to check the brake pads", ev.HowToCheckTold),
+    ("tell me why", ev.WhyTold),
+    ("skip the horn because no time", ev.ItemSkipped),
+    ("sign off the inspection", ev.Asked),
+    ("affirm", ev.NothingToTake),
+    ("negative", ev.NothingToTake),
+    ("correction rear pads four millimetres", ev.FindingCorrected),
+    ("disregard that", ev.FindingWithdrawn),
+)
+
+
+@pytest.mark.parametrize(("words", "kind"), COMMANDS)
+def test_every_word_of_the_dialogue_does_what_it_says(
+    bench: Bench, words: str, kind: type[object]
+) -> None:
+    bench.say("rear pads three millimetres")
+    first, *_ = bench.say(words)
+    assert isinstance(first, kind)
+    assert event_text(first).plain.strip()
+
+
+def test_no_word_of_the_dialogue_is_left_out_above(language: InspectionLanguage) -> None:
+    said = {language.understand(words).dialogue for words, _ in COMMANDS}
+    assert said == set(Command)
+
+
+def test_say_again_repeats_what_was_asked_or_found_and_saves_nothing_twice(bench: Bench) -> None:
+    bench.say("pads two millimetres")
+    (again,) = bench.say("say again")
+    assert isinstance(again, ev.SaidAgain)
+    assert [type(each) for each in again.told] == [ev.Asked]
+    bench.say("front")
+    for _ in range(2):
+        (again,) = bench.say("say again")
+        assert isinstance(again, ev.SaidAgain)
+        assert [type(each) for each in again.told] == [ev.FindingSaved]
+    assert bench.standing() == ["front brake pads"]
+
+
+def test_read_back_and_why_tell_what_is_in_the_record(bench: Bench) -> None:
+    for words in ("read back", "tell me why"):
+        (nothing,) = bench.say(words)
+        assert "no finding stands" in event_text(nothing).plain
+    bench.say("front pads one millimetre")
+    (read,) = bench.say("read back")
+    assert isinstance(read, ev.ReadBack)
+    assert read.kept is not None
+    assert (read.kept.number, read.kept.verdict and read.kept.verdict.state) == (1, State.BEYOND)
+    (why,) = bench.say("tell me why")
+    assert "19VAC30-70" in event_text(why).plain
+
+
+def test_nothing_counts_while_standing_by_and_nothing_is_lost(bench: Bench) -> None:
+    bench.say("stand by")
+    for words in ("front pads two millimetres", "left mirror cracked", "disregard", "lovely"):
+        (held,) = bench.say(words)
+        assert isinstance(held, ev.HeldBack)
+    assert bench.standing() == []
+    kept = bench.inspecting.record.utterances[1]
+    assert (kept.text, kept.decision) == ("front pads two millimetres", Decision.REFUSE)
+    assert kept.clip is not None
+    bench.say("go ahead")
+    bench.say("front pads two millimetres")
+    assert bench.standing() == ["front brake pads"]
+
+
+def test_a_spoken_signature_is_agreed_to_and_tells_what_is_open(bench: Bench) -> None:
+    asked, open_ = bench.say("sign off the inspection")
+    assert isinstance(asked, ev.Asked)
+    assert isinstance(open_, ev.OpenTold)
+    assert "horn" in open_.items
+    assert [event.name for event in bench.inspecting.record.events] == []
+    (signed,) = bench.say("affirm")
+    assert isinstance(signed, ev.SignedOff)
+    assert (signed.name, signed.open_items, signed.again) == ("A. Smith", len(open_.items), False)
+    (event,) = bench.inspecting.record.events
+    assert (event.name, event.text) == ("signed off", "A. Smith")
+    (again,) = bench.inspecting.sign_off("B. Jones")
+    assert isinstance(again, ev.SignedOff)
+    assert again.again
+
+
+@pytest.mark.parametrize("answer", ["negative", "disregard"])
+def test_a_signature_that_is_not_agreed_to_is_none(bench: Bench, answer: str) -> None:
+    bench.say("sign off the inspection")
+    bench.say(answer)
+    bench.say("affirm")
+    assert bench.inspecting.record.events == ()
+
+
+def test_a_question_of_the_record_can_be_answered_by_its_id_and_after_a_new_start(
+    bench: Bench,
+) -> None:
+    (asked,) = bench.type("pads two millimetres")
+    assert isinstance(asked, ev.Asked)
+    bench.type("left fork seal leaking")
+    anew = bench.shop.inspecting(bench.inspecting.head.id)
+    (event,) = anew.answer(asked.said.id, "rear")
+    assert isinstance(event, ev.FindingSaved)
+    assert bench.standing() == ["left fork seal", "rear brake pads"]
+    with pytest.raises(UsageError, match="asks nothing"):
+        anew.answer(asked.said.id, "front")
+    bench.type("brake disc cracked")
+    (event,) = bench.shop.inspecting(bench.inspecting.head.id).type("front")
+    assert isinstance(event, ev.FindingSaved)
+
+
+def test_what_another_terminal_changed_is_what_is_corrected(
+    bench: Bench, language: InspectionLanguage
+) -> None:
+    bench.say("front pads three millimetres")
+    bench.say("rear pads three millimetres")
+    other = bench.shop.inspecting(bench.inspecting.head.id)
+    other.correct(2, language.understand("rear pads four millimetres"), "read again")
+    (event,) = bench.say("correction rear pads five millimetres")
+    assert isinstance(event, ev.FindingCorrected)
+    assert event.was.number == 3
+    other.withdraw(4, "wrong wheel")
+    (event,) = bench.say("disregard that")
+    assert isinstance(event, ev.GoneAlready)  # and takes no other finding along
+    (event,) = bench.say("disregard that")
+    assert isinstance(event, ev.FindingWithdrawn)
+    assert event.was.number == 1
+    assert bench.standing() == []
+
+
+def test_a_context_that_contradicts_the_reading_keeps_the_finding(bench: Bench) -> None:
+    bench.shop.store.set_facts(bench.inspecting.record.vehicle.id, {"uncertainty": "1 V"})
+    (event,) = bench.say("front pads three millimetres")
+    assert isinstance(event, ev.FindingSaved)
+    assert event.assessment.verdict.state is State.UNDECIDED
+    assert event.assessment.verdict.reason
+
+
+def test_a_setting_nobody_can_mean_ends_no_session_and_loses_no_finding(bench: Bench) -> None:
+    bench.say("front pads three millimetres")
+    vehicle = bench.inspecting.record.vehicle.id
+    bench.shop.store.set_facts(vehicle, {"rim": "wood"})
+    (event,) = bench.say("rear pads three millimetres")
+    assert isinstance(event, ev.FindingSaved)
+    assert event.assessment.verdict.state is State.UNDECIDED
+    assert "'wood' is none of its values" in event.assessment.verdict.reason
+    bench.shop.store.set_facts(vehicle, {"rim": "steel"})
+    (event,) = bench.say("correction rear pads three millimetres")
+    assert isinstance(event, ev.FindingCorrected)
+    assert event.assessment.verdict.state is State.WITHIN
+
+
+def test_subscribers_are_told_after_it_is_in_the_record(bench: Bench) -> None:
+    seen: list[tuple[type[Event], int]] = []
+    bench.inspecting.subscribe(
+        lambda event: seen.append((type(event), len(bench.inspecting.record.findings)))
+    )
+    bench.say("front pads three millimetres")
+    bench.inspecting.remark("cold")
+    assert seen == [(ev.FindingSaved, 1), (ev.RemarkKept, 1)]
+
+
+class Breaks(Exception):
+    """A fault between two writes."""
+
+
+def _rows(store: Repository) -> int:
+    with sqlite3.connect(store.folder / "fieldlog.db") as connection:
+        tables = connection.execute(
+            "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%'"
+        ).fetchall()
+        return sum(
+            connection.execute(f"SELECT count(*) FROM {name}").fetchone()[0] for (name,) in tables
+        )
+
+
+@pytest.mark.parametrize("words", ["front pads three millimetres", TALK[-1]])
+def test_a_fault_at_any_write_leaves_nothing_and_a_retry_doubles_nothing(
+    bench: Bench, words: str
+) -> None:
+    for said in TALK[-3:-1]:
+        bench.say(said)
+    heard, id, before = bench.heard(words), bench.inspecting.new_id(), _rows(bench.shop.store)
+    engine = bench.shop.store.engine
+    sound = engine.connection
+    for failing in range(200):
+        broken = BrokenConnection(sound, failing)
+        engine.connection = broken  # type: ignore[assignment]
+        try:
+            bench.inspecting.say(heard, "microphone", id=id)
+        except StoreError:
+            assert broken.failed
+            assert _rows(bench.shop.store) == before, f"halved at write {failing}"
+        else:
+            break
+        finally:
+            engine.connection = sound
+    assert failing > 4
+    after = _rows(bench.shop.store)
+    assert after > before
+    (event, *_) = bench.inspecting.say(heard, "microphone", id=id)
+    assert isinstance(event, ev.FindingSaved)
+    assert _rows(bench.shop.store) == after
+    assert bench.shop.store.verify().agrees
+
+
+def test_by_hand_every_verb_is_told_and_kept(bench: Bench) -> None:
+    bench.say("front pads three millimetres")
+    assert events_text(bench.inspecting.skip("horn", "no time")).plain == "left out: horn (no time)"
+    with pytest.raises(UsageError, match="reason"):
+        bench.inspecting.skip("horn", " ")
+    with pytest.raises(UsageError, match="no finding 9 stands"):
+        bench.inspecting.withdraw(9, "x")
+    with pytest.raises(UsageError, match="name"):
+        bench.inspecting.sign_off(" ")
+    (event,) = bench.inspecting.withdraw(1, "wrong wheel")
+    assert isinstance(event, ev.FindingWithdrawn)
+    assert bench.inspecting.record.findings[0].reason == "wrong wheel"
+
+
+def test_an_inspection_that_is_not_there_is_named(bench: Bench) -> None:
+    with pytest.raises(UsageError, match="there is no inspection '99'"):
+        bench.shop.inspecting("99")
+
+
+def test_the_verbs_of_an_inspection_are_those_of_the_docs() -> None:
+    verbs = {name for name in vars(Inspecting) if not name.startswith("_")}
+    assert {
+        "say", "type", "answer", "correct", "withdraw", "skip", "remark", "attach", "sign_off",
+    } <= verbs  # fmt: skip
