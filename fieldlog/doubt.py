@@ -4,7 +4,7 @@ The parser has the first word: what it does not accept is never made better here
 is weighed by how far the grammar bent what was heard, by the margin to the next different meaning,
 by flags of the sound, and by twins ("fifteen" and "fifty") that no score tells apart. How much
 each counts depends on what was said: a wrong number fits the sound nearly as well as the right one
-and only the margin betrays it, a wrong condition shows in the bend. ``fieldlog benchmarks
+and only the margin betrays it, a wrong condition shows in the bend. ``python -m fieldlog.lab
 calibrate`` writes the weights.
 """
 

@@ -105,7 +105,7 @@ def _free_speech(
 
 BRIDGED_S = 1.9
 """Seconds between two utterances that may be one phrase. Each keeps 0.32 s of silence at its ends, so
-the pause between the words may be 2.5 s (``fieldlog benchmarks breath``)."""
+the pause between the words may be 2.5 s (``python -m fieldlog.lab breath``)."""
 
 
 def joined(

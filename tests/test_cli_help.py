@@ -13,28 +13,32 @@ from click.testing import CliRunner
 
 from fieldlog import errors
 from fieldlog.cli import EXIT_CODES, main
-from fieldlog.cli.page import examples, page, walk, words
+from fieldlog.cli.page import LABORATORY, PRODUCT, examples, page, walk, words
+from fieldlog.lab.command import lab
+from fieldlog.lab.page import page as lab_page
 
 ROOT = Path(__file__).parents[1]
 ALL = list(walk(main))
+LAB = list(walk(lab, LABORATORY))
 
 
-@pytest.mark.parametrize("name", [name for name, _, _ in ALL])
+@pytest.mark.parametrize("name", [name for name, _, _ in [*ALL, *LAB]])
 def test_help_of_every_command_has_an_example_of_itself(name: str) -> None:
-    arguments = name.split()[1:]
-    result = CliRunner().invoke(main, [*arguments, "--help"], prog_name="fieldlog")
+    group, program = (lab, LABORATORY) if name.startswith(LABORATORY) else (main, PRODUCT)
+    arguments = name.removeprefix(program).split()
+    result = CliRunner().invoke(group, [*arguments, "--help"], prog_name=program)
     assert result.exit_code == 0, result.output
     shown = [line.strip() for line in result.output.splitlines()]
     assert any(line.startswith(f"{name} ") or line == name for line in shown), result.output
     assert re.search(r"^  Examples?:$", result.output, re.MULTILINE), result.output
 
 
-EXAMPLES = [(name, line) for name, command, _ in ALL for line in examples(command)]
+EXAMPLES = [line for _, command, _ in [*ALL, *LAB] for line in examples(command)]
 
 
-@pytest.mark.parametrize("line", [line for _, line in EXAMPLES], ids=lambda line: line[:60])
+@pytest.mark.parametrize("line", EXAMPLES, ids=lambda line: line[:60])
 def test_every_example_can_be_parsed_as_it_stands(line: str) -> None:
-    can_be_parsed(words(line))
+    can_be_parsed(words(line), lab if line.startswith(LABORATORY) else main)
 
 
 def test_the_commands_in_the_readme_and_the_guide_are_real() -> None:
@@ -47,10 +51,21 @@ def test_the_commands_in_the_readme_and_the_guide_are_real() -> None:
     assert found
 
 
-def can_be_parsed(arguments: list[str]) -> None:
+def test_the_commands_of_the_laboratory_in_the_pages_are_real() -> None:
+    found = 0
+    for path in [ROOT / "README.md", ROOT / "DEVELOPERS.md", *(ROOT / "docs").rglob("*.md")]:
+        text = path.read_text("utf-8").replace("\\\n", " ")
+        for name in re.findall(rf"{LABORATORY} ([a-z][a-z-]*)", text):
+            assert name in lab.table, f"{path.name}: {name}"
+            found += 1
+        assert "fieldlog benchmarks" not in text, path.name
+    assert found > 20
+
+
+def can_be_parsed(arguments: list[str], group: click.Group = main) -> None:
     """Walk down to the command that ``arguments`` name and let its parser take the rest."""
-    command: click.Command = main
-    context = click.Context(main, info_name="fieldlog")
+    command: click.Command = group
+    context = click.Context(group, info_name="fieldlog")
     while isinstance(command, click.Group):
         below = command.get_command(context, arguments[0])
         assert below is not None, f"no command {arguments[0]!r} in {command.name!r}"
@@ -78,6 +93,11 @@ def test_a_wrong_example_would_be_found() -> None:
 def test_the_page_of_commands_is_current() -> None:
     text = (ROOT / "docs" / "commands.md").read_text("utf-8")
     assert text == page(), "run: python -m fieldlog.cli.page > docs/commands.md"
+
+
+def test_the_page_of_the_laboratory_is_current() -> None:
+    text = (ROOT / "docs" / "laboratory.md").read_text("utf-8")
+    assert text == lab_page(), "run: python -m fieldlog.lab.page > docs/laboratory.md"
 
 
 def test_the_page_has_every_command_and_option() -> None:

@@ -205,13 +205,11 @@ class TestBattery:
 
     def test_outside_the_table_is_held_not_extended(self) -> None:
         assert battery.freezing_point_f(F("1.4")) == -90
-        assert not battery.FREEZING_F_BY_GRAVITY.covers(F("1.4"))
         assert battery.charge_from_voltage(F("13.1")) == 100
 
     def test_spread_between_cells(self) -> None:
-        # TM 9-6140-200-14 para 4-7: more than 0.025 between any two cells
         cells = [F("1.265"), F("1.260"), F("1.235"), F("1.262"), F("1.264"), F("1.261")]
-        assert battery.cell_spread(cells) == F("0.030") > battery.SPREAD_LIMIT
+        assert battery.cell_spread(cells) == F("0.030")
         with pytest.raises(ValueError, match="two cells"):
             battery.cell_spread(cells[:1])
 
@@ -258,9 +256,6 @@ class TestChain:
     )
     def test_limit_by_sprocket(self, teeth: int | None, want: float) -> None:
         assert near(chain.elongation_limit_percent(teeth), want, 0.0005)
-
-    def test_span_between_rollers(self) -> None:
-        assert chain.span_from_rollers(F(150), F(170)) == 160
 
     def test_nonsense_is_refused(self) -> None:
         with pytest.raises(ValueError, match="at least one pitch"):
@@ -316,10 +311,6 @@ class TestBrakeFluid:
         row = brake_fluid.GRADES[grade]
         assert ((row.dry_c, row.dry_f), (row.wet_c, row.wet_f)) == (dry, wet)
 
-    def test_colour(self) -> None:
-        assert brake_fluid.colour_conflict("DOT 4", "purple")
-        assert not brake_fluid.colour_conflict("DOT 5", "purple")
-
 
 class TestTorque:
     @pytest.mark.parametrize(
@@ -359,6 +350,11 @@ def points(xs: str, ys: str) -> list[wear.Point]:
     return [wear.Point(F(x), F(y)) for x, y in zip(xs.split(), ys.split(), strict=True)]
 
 
+def slope_sd(line: wear.Line) -> float:
+    """Standard deviation of the slope, from what a prediction is made of."""
+    return line.residual_sd / float(line.sxx) ** 0.5
+
+
 class TestWear:
     def test_nist_norris_certified_values(self) -> None:
         # NIST StRD, data set Norris
@@ -366,16 +362,38 @@ class TestWear:
         certified = {
             "intercept": -0.262323073774029,
             "slope": 1.00211681802045,
-            "intercept_sd": 0.232818234301152,
-            "slope_sd": 0.429796848199937e-03,
             "residual_sd": 0.884796396144373,
-            "r_squared": 0.999993745883712,
-            "regression_ss": 4255954.13232369,
             "residual_ss": 26.6173985294224,
         }
         for name, want in certified.items():
             assert float(getattr(line, name)) == pytest.approx(want, rel=1e-12)
+        assert slope_sd(line) == pytest.approx(0.429796848199937e-03, rel=1e-12)
         assert line.df == 34
+
+    @pytest.mark.parametrize("df", [1, 2, 3, 4, 5, 8, 13, 34, 99, 270, 1001])
+    @pytest.mark.parametrize("level", [0.01, 0.5, 0.8, 0.9, 0.95, 0.99, 0.999, 0.9999])
+    def test_t_quantile_agrees_with_scipy(self, level: float, df: int) -> None:
+        theirs = float(stats.t.ppf(1 - (1 - level) / 2, df))
+        assert wear.t_quantile(level, df) == pytest.approx(theirs, rel=1e-10)
+
+    @pytest.mark.parametrize(
+        ("df", "level", "printed"),
+        # NIST/SEMATECH e-Handbook 1.3.6.7.2, upper critical values of Student's t
+        [
+            (1, 0.95, 12.706),
+            (2, 0.95, 4.303),
+            (3, 0.95, 3.182),
+            (10, 0.95, 2.228),
+            (30, 0.99, 2.750),
+        ],
+    )
+    def test_t_quantile_is_the_printed_one(self, df: int, level: float, printed: float) -> None:
+        assert wear.t_quantile(level, df) == pytest.approx(printed, abs=5e-4)
+
+    @pytest.mark.parametrize(("level", "df"), [(0.0, 3), (1.0, 3), (1.5, 3), (0.95, 0)])
+    def test_no_t_quantile_outside_its_range(self, level: float, df: int) -> None:
+        with pytest.raises(ValueError, match="no t quantile"):
+            wear.t_quantile(level, df)
 
     def test_norris_prediction_interval(self) -> None:
         line = wear.fit(points(NORRIS_X, NORRIS_Y))
@@ -383,23 +401,6 @@ class TestWear:
         assert wear.t_quantile(0.95, 34) == pytest.approx(2.0322445093, rel=1e-10)
         assert interval.value == pytest.approx(500.796085936451, rel=1e-12)
         assert (interval.low, interval.high) == pytest.approx((498.971794, 502.620378), abs=1e-6)
-        mean = line.mean_interval(F(500))
-        assert mean.high - mean.value == pytest.approx(0.307889, abs=1e-6)
-
-    @pytest.mark.parametrize(
-        ("xs", "ys", "slope", "sd", "sse"),
-        [
-            # NIST StRD, data sets NoInt1 and NoInt2
-            ("60 61 62 63 64 65 66 67 68 69 70", "130 131 132 133 134 135 136 137 138 139 140",
-             2.07438016528926, 0.0165289256198347, 127.272727272727),
-            ("4 5 6", "3 4 4", 0.727272727272727, 0.0420827318078432, 0.272727272727273),
-        ],
-    )  # fmt: skip
-    def test_nist_through_origin(
-        self, xs: str, ys: str, slope: float, sd: float, sse: float
-    ) -> None:
-        got = wear.slope_through_origin(points(xs, ys))
-        assert [float(v) for v in got] == pytest.approx([slope, sd, sse], rel=1e-12)
 
     def test_women_height_mass(self) -> None:
         # the 15-point example of textbooks on simple regression: slope 61.272, intercept -39.062
@@ -412,24 +413,21 @@ class TestWear:
         t = wear.t_quantile(0.95, line.df)
         assert near(line.slope, 61.272, 0.001)
         assert near(line.intercept, -39.062, 0.001)
-        assert near(float(line.slope) - t * line.slope_sd, 57.4355, 0.001)
-        assert near(float(line.intercept) + t * line.intercept_sd, -32.7148, 0.001)
+        assert near(float(line.slope) - t * slope_sd(line), 57.4355, 0.001)
 
     def test_agrees_with_scipy(self) -> None:
         rows = points(NORRIS_X, NORRIS_Y)[:9]
         line = wear.fit(rows)
         theirs = stats.linregress([float(p.x) for p in rows], [float(p.y) for p in rows])
         assert float(line.slope) == pytest.approx(theirs.slope, rel=1e-9)
-        assert line.slope_sd == pytest.approx(theirs.stderr, rel=1e-9)
+        assert slope_sd(line) == pytest.approx(theirs.stderr, rel=1e-9)
 
     @given(
         st.lists(
             st.tuples(st.integers(0, 10_000), st.integers(0, 500)), min_size=4, max_size=12
         ).filter(lambda rows: len({x for x, _ in rows}) > 2)
     )
-    def test_prediction_is_wider_and_narrowest_at_the_mean(
-        self, rows: list[tuple[int, int]]
-    ) -> None:
+    def test_prediction_is_narrowest_at_the_mean(self, rows: list[tuple[int, int]]) -> None:
         line = wear.fit([wear.Point(F(x), F(y)) for x, y in rows])
 
         def width(interval: wear.Interval) -> float:
@@ -437,7 +435,6 @@ class TestWear:
 
         slack = 1e-9 * (1 + line.residual_sd)
         here, far = line.x_mean, line.x_mean + 5_000
-        assert width(line.prediction(here)) >= width(line.mean_interval(here)) - slack
         assert width(line.prediction(far)) >= width(line.prediction(here)) - slack
 
     def test_forecast_lies_where_the_interval_meets_the_limit(self) -> None:

@@ -13,9 +13,10 @@ from fieldlog.grammar.files import load_additions
 from fieldlog.grammar.fsg import FiniteNetwork, finite_network
 from fieldlog.grammar.jsgf import to_jsgf
 from fieldlog.grammar.lexicon import as_two_words, read_lexicon
-from fieldlog.grammar.sample import Sampler, enumerate_phrases
+from fieldlog.grammar.sample import Sampler
 from fieldlog.listeners.base import Language
 from fieldlog.model import Decision, Kind
+from tests.enumerated import enumerate_phrases
 
 HEAD = "#JSGF V1.0;\ngrammar t;\n"
 

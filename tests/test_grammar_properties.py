@@ -22,7 +22,8 @@ from fieldlog.grammar import Grammar, TaggedLanguage
 from fieldlog.grammar.ambiguity import find_ambiguities
 from fieldlog.grammar.jsgf import to_jsgf
 from fieldlog.grammar.phrases import phrase_list, word_pairs
-from fieldlog.grammar.sample import Sampler, enumerate_phrases
+from fieldlog.grammar.sample import Sampler
+from tests.enumerated import enumerate_phrases
 from tests.shared import need_shared
 
 WORDS = "abcde"

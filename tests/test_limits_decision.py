@@ -18,13 +18,6 @@ from fieldlog.limits.decision import (
     guard_band,
     guarded_rejection_limit,
 )
-from fieldlog.limits.risk import (
-    Interval,
-    gamma_prior,
-    global_risks,
-    guard_for_risk,
-    normal_prior,
-)
 from fieldlog.model import State
 
 
@@ -141,96 +134,9 @@ def test_the_two_one_sided_probabilities_add_to_one(x: Fraction, low: Fraction, 
     assert above + below == pytest.approx(1, abs=1e-12)
 
 
-def test_bearings_global_risk_and_guard_band() -> None:
-    # JCGM 106:2012 9.5.4 as quoted in Sandia's open notebook: gamma(4, 4) process, TU 2 um, u 0.25.
-    prior, allowed = gamma_prior(4, 4), Interval(high=2)
-    risks = global_risks(prior, 0.25, allowed, allowed)
-    assert risks.nonconforming == pytest.approx(0.042380, abs=1e-6)
-    assert risks.consumer == pytest.approx(0.008019, abs=1e-6)
-    w = guard_for_risk(prior, 0.25, allowed, 0.001)
-    assert w == pytest.approx(0.32817, abs=1e-5)
-    assert 2 - w == pytest.approx(1.67183, abs=1e-5)
-
-
-def test_resistors_global_risk() -> None:
-    # 1500 ohm +/-0.2, process s 0.12, u 0.04, acceptance +/-0.18 (public notebook's inputs).
-    prior, allowed = normal_prior(0, 0.12), Interval(-0.2, 0.2)
-    guarded = global_risks(prior, 0.04, allowed, Interval(-0.18, 0.18))
-    assert 1 - guarded.nonconforming == pytest.approx(0.904419, abs=1e-6)
-    assert guarded.producer == pytest.approx(0.069027, abs=1e-6)
-    assert guarded.consumer == pytest.approx(0.009878, abs=1e-6)
-    simple = global_risks(prior, 0.04, allowed, allowed)
-    assert (simple.producer, simple.consumer) == (
-        pytest.approx(0.037208, abs=1e-6),
-        pytest.approx(0.018942, abs=1e-6),
-    )
-
-
-@pytest.mark.parametrize(
-    ("limit_in_sigma", "ratio", "guard", "accept", "reject"),
-    [
-        # Deaver, as tabulated in the suncal tests: SL in process sigmas, TUR, guard factor.
-        (2.0, 4.0, 1.0, 0.008, 0.015),
-        (2.5, 4.0, 1.0, 0.0025, None),
-        (2.0, 2.0, 0.91, 0.008, 0.066),
-    ],
-)
-def test_deaver(
-    limit_in_sigma: float, ratio: float, guard: float, accept: float, reject: float | None
-) -> None:
-    # Deaver's TUR compares limit and uncertainty of the standard at the same confidence:
-    # u = SL/TUR with SL the specification limit in units of the confidence factor.
-    allowed = Interval(-limit_in_sigma, limit_in_sigma)
-    inner = Interval(-limit_in_sigma * guard, limit_in_sigma * guard)
-    u = 1 / ratio
-    risks = global_risks(normal_prior(0, 1), u, allowed, inner)
-    assert risks.consumer == pytest.approx(accept, abs=5e-4)
-    if reject is not None:
-        assert risks.producer == pytest.approx(reject, abs=1e-3)
-
-
-@pytest.mark.parametrize(
-    ("itp", "percent"),
-    [
-        # NCSLI draft RP-19: sigma_process/sigma_test = 4, limits +/-1, in-tolerance probability.
-        (0.60, 4.83860326),
-        (0.70, 3.92234109),
-        (0.80, 2.85583037),
-        (0.90, 1.59995312),
-        (0.95, 0.87100925),
-        (0.99, 0.19991684),
-    ],
-)
-def test_rp19(itp: float, percent: float) -> None:
-    from statistics import NormalDist
-
-    sigma = 1 / NormalDist().inv_cdf((1 + itp) / 2)
-    allowed = Interval(-1, 1)
-    risks = global_risks(normal_prior(0, sigma), sigma / 4, allowed, allowed)
-    assert risks.consumer * 100 == pytest.approx(percent, abs=1e-6)
-    assert 1 - risks.nonconforming == pytest.approx(itp, abs=1e-9)
-
-
 def test_capability_and_specific_risk() -> None:
     # Published in the suncal tests: limits 9..11, N(10, 0.4): Cpk 0.833333, 0.01242; N(10.5, 0.4).
     allowed = Tolerance(low=f("9"), high=f("11"))
     assert capability(10, 0.4, 9, 11) == pytest.approx(0.833333, abs=1e-6)
     assert 1 - conformance_probability(10, 0.4, allowed) == pytest.approx(0.01242, abs=5e-6)
     assert 1 - conformance_probability(10.5, 0.4, allowed) == pytest.approx(0.10574, abs=5e-5)
-
-
-def test_the_integral_agrees_with_scipy() -> None:
-    integrate = pytest.importorskip("scipy.integrate", reason="scipy is a test extra")
-    stats = pytest.importorskip("scipy.stats", reason="scipy is a test extra")
-
-    def bad(x: float) -> float:
-        return float(stats.gamma.pdf(x, 4, scale=0.25) * stats.norm.cdf((1.7 - x) / 0.25))
-
-    expected = integrate.quad(bad, 2, 20)[0]
-    found = global_risks(gamma_prior(4, 4), 0.25, Interval(high=2), Interval(high=1.7)).consumer
-    assert found == pytest.approx(expected, abs=1e-10)
-
-
-def test_no_guard_band_reaches_an_impossible_risk() -> None:
-    with pytest.raises(ValueError, match="no guard band"):
-        guard_for_risk(gamma_prior(4, 4), 0.25, Interval(high=2), 0.9)

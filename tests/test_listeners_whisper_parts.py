@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from fieldlog.errors import ModelError
 from fieldlog.listeners.whisper import written
-from fieldlog.listeners.whisper.decoder import Decoder, gelu, log_softmax
+from fieldlog.listeners.whisper.decoder import Decoder, gelu
 from fieldlog.listeners.whisper.features import log_mel, mel_filters, pad_features
 from fieldlog.listeners.whisper.fingerprint import TINY_EN, verify
 from fieldlog.listeners.whisper.folder import ModelFolder, open_folder
@@ -222,7 +222,6 @@ def test_decoder_gives_ctranslate2s_own_logits(adapt: bool) -> None:
     last = len(folder.special.prompt) - 1
     assert len(theirs) >= 6
     assert np.abs(at_once[last : last + len(theirs)] - theirs).max() < 1e-3
-    assert np.exp(log_softmax(at_once)).sum(axis=1) == pytest.approx(np.ones(len(fed)), abs=1e-4)
     assert np.abs(decoder.prefill(sound, fed)[0] - at_once[-1:]).max() < 1e-3
     # one token at a time, two rows at once, from a shared beginning: the same again
     _, memory = decoder.prefill(sound, fed[:2], capacity=2)

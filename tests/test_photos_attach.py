@@ -8,25 +8,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldlog.benchmarks.photo_sessions import invent_session
 from fieldlog.photos.attach import (
     Mark,
     Placement,
     Shot,
     SpokenFinding,
-    Unplaced,
     Why,
-    apply_moves,
     bursts,
     make_shot,
     place,
 )
 from fieldlog.photos.clock import (
-    SPOKEN_LAG_S,
     Alignment,
     align_code,
     align_given,
-    align_marks,
     camera_time,
     unaligned,
 )
@@ -185,14 +180,6 @@ def test_assumed_zones_are_marked() -> None:
     assert attachment.assumed
 
 
-def test_moves_by_hand_win_and_can_be_taken_back() -> None:
-    placement = place([_shot(104.0), _shot(5000.0, name="q")], _findings(A, B))
-    moved = apply_moves(placement, {"p": None, "q": "B"})
-    assert [(a.photo, a.finding_id, a.why) for a in moved.attached] == [("q", "B", Why.HAND)]
-    assert moved.unplaced == (Unplaced("p", Why.HAND, "put back by hand"),)
-    assert apply_moves(placement, {}) == placement
-
-
 @given(
     st.lists(st.floats(0, 2000), max_size=30),
     st.lists(st.tuples(st.floats(0, 1900), st.floats(0.1, 30)), max_size=20),
@@ -213,33 +200,3 @@ def test_every_photo_is_placed_once_or_in_the_tray(
     placement = place(shots, findings, [Mark(_at(m)) for m in marked])
     names = [a.photo for a in placement.attached] + [u.photo for u in placement.unplaced]
     assert sorted(names) == sorted(s.photo for s in shots)
-
-
-def test_invented_sessions_wrong_is_rare() -> None:
-    right = wrong = total = 0
-    for seed in range(6):
-        session = invent_session(seed, findings=150, photos=250)
-        step = session.photos[0].resolution_s
-        alignment = align_marks(
-            "c",
-            [m.at for m in session.marks],
-            [p.recorded for p in session.photos],
-            resolution_s=step,
-            lag_s=SPOKEN_LAG_S,
-        )
-        assert alignment is not None
-        assert alignment.usable
-        assert alignment.offset_s == pytest.approx(session.offset_s, abs=2.5)
-        shots = [
-            Shot(p.name, "c", alignment.session_time(p.recorded), alignment.uncertainty_s)
-            for p in session.photos
-        ]
-        truth = {p.name: p.truth for p in session.photos}
-        for attachment in place(shots, session.findings, session.marks).attached:
-            if truth[attachment.photo] == attachment.finding_id:
-                right += 1
-            else:
-                wrong += 1
-        total += len(session.photos)
-    assert wrong / total < 0.005
-    assert right / total > 0.88

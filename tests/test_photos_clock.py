@@ -16,7 +16,6 @@ from fieldlog.photos.clock import (
     align_event,
     align_given,
     align_marks,
-    answered,
     camera_time,
     signed_duration,
     unaligned,
@@ -136,15 +135,12 @@ def test_bursts_count_once() -> None:
     assert best.offset_s == pytest.approx(-100, abs=0.6)
 
 
-def test_an_ambiguous_alignment_asks_and_an_answer_settles_it() -> None:
+def test_an_ambiguous_alignment_asks() -> None:
     marks = [_at(60.0 * k) for k in range(20)]
     found = align_marks("Acme", marks, [m + timedelta(hours=1) for m in marks])
     assert found is not None
     assert not found.usable
     assert "pairs 20 photos" in found.ask
-    settled = answered(found, -3600.0)
-    assert settled.usable
-    assert settled.session_time(_at(3600)) == _at(0)
 
 
 def test_aligning_one_camera_leaves_the_photos_and_other_cameras_alone() -> None:

@@ -25,9 +25,7 @@ from fieldlog.report import copies as copies_module
 from fieldlog.report.copies import Copies, make_copies
 from fieldlog.report.export import (
     COLUMNS,
-    finding_from_json,
     findings_csv,
-    read_csv,
     record_json,
 )
 from fieldlog.report.html import render_html
@@ -38,6 +36,7 @@ from fieldlog.report.view_model import Report
 from fieldlog.report.write import write_report
 from fieldlog.store.records import NewPhoto, NewUtterance
 from fieldlog.store.repository import Repository
+from tests.exported import finding_from_json, read_csv
 from tests.store_samples import START, Filled, fill, ticking, tone, tread_verdict, understood
 from tests.test_report_view import CATALOGUE, PRINTED
 

@@ -14,7 +14,6 @@ from pathlib import Path
 
 import pytest
 
-from fieldlog.benchmarks.store import kill_rounds
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.model import (
     Decision,
@@ -340,19 +339,6 @@ def test_two_programs_write_and_read_at_once(store: Repository, filled: Filled) 
         f"{n} {i}" for n, count in (("a", 60), ("b", 60), ("c", 40)) for i in range(count)
     }
     assert store.verify().agrees
-
-
-def test_what_was_announced_survives_kill_9(tmp_path: Path) -> None:
-    """S4: a few rounds here; ``fieldlog benchmarks store --findings 0 --kills 50`` does them all."""
-    announced, lost = kill_rounds(tmp_path, 4, seed=9, told=lambda done: None)
-    assert announced >= 4
-    assert lost == 0
-    with Repository.open(tmp_path) as store:
-        assert store.verify().agrees
-        assert store.engine.connection.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
-        record = store.inspection_record("last")
-    by_utterance = {finding.utterance_id for finding in record.findings}
-    assert [u.id for u in record.utterances if u.id not in by_utterance] == []
 
 
 def _run(code: str, *arguments: str) -> subprocess.Popen[str]:

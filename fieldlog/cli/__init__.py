@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import sys
+from collections.abc import Mapping
 from typing import Any
 
 import click
@@ -12,8 +13,10 @@ from fieldlog import __version__
 from fieldlog.config import trace_wanted
 from fieldlog.errors import FieldlogError
 
-COMMANDS: dict[str, tuple[str, str]] = {
-    # command -> ("module:attribute", summary); imported only when the command is used
+Table = Mapping[str, tuple[str, str]]
+"""Command -> ("module:attribute", summary); imported only when the command is used."""
+
+COMMANDS: Table = {
     "demo": ("fieldlog.cli.demo:demo", "the whole job on audio and photos that come with fieldlog"),
     "hear": ("fieldlog.cli.hear:hear", "audio files to findings with their verdicts"),
     "parse": ("fieldlog.cli.parse:parse", "what typed words mean, and their verdict"),
@@ -37,7 +40,6 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "why": ("fieldlog.cli.why:why", "how words come to their verdict, step by step"),
     "grammar": ("fieldlog.cli.grammar:grammar", "check a grammar, or list phrases of it"),
     "doctor": ("fieldlog.cli.doctor:doctor", "what is installed, what is missing, how to get it"),
-    "benchmarks": ("fieldlog.cli.benchmarks:benchmarks", "measure fieldlog on this machine"),
 }
 
 EXIT_CODES: tuple[tuple[int, str], ...] = (
@@ -59,22 +61,27 @@ EXIT_CODES: tuple[tuple[int, str], ...] = (
 class LazyGroup(click.Group):
     """A group that imports a command's module only when that command is asked for."""
 
+    def __init__(self, *args: Any, table: Table, **kwargs: Any) -> None:
+        """``table`` has the commands in the order a newcomer needs them."""
+        super().__init__(*args, **kwargs)
+        self.table = table
+
     def list_commands(self, ctx: click.Context) -> list[str]:
-        """Names in the order a newcomer needs them."""
-        return list(COMMANDS)
+        """Names in the order of the table."""
+        return list(self.table)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Import and return the command, or None when there is none of that name."""
-        if cmd_name not in COMMANDS:
+        if cmd_name not in self.table:
             return None
-        module, attribute = COMMANDS[cmd_name][0].split(":")
+        module, attribute = self.table[cmd_name][0].split(":")
         command: click.Command = getattr(importlib.import_module(module), attribute)
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """The commands with their summaries, none of them imported."""
         with formatter.section("Commands"):
-            formatter.write_dl([(name, summary) for name, (_, summary) in COMMANDS.items()])
+            formatter.write_dl([(name, summary) for name, (_, summary) in self.table.items()])
 
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """The exit codes, below everything else."""
@@ -108,7 +115,9 @@ class LazyGroup(click.Group):
             ctx.exit(FieldlogError.exit_code)
 
 
-@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(
+    cls=LazyGroup, table=COMMANDS, context_settings={"help_option_names": ["-h", "--help"]}
+)
 @click.version_option(__version__, prog_name="fieldlog")
 def main() -> None:
     """Log a motorcycle inspection by voice and photo, offline.

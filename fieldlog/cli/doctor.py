@@ -49,7 +49,6 @@ LIBRARIES = {
     "segno": ("segno", True),
     "jinja2": ("jinja2", True),
     "reportlab": ("reportlab", True),
-    "scipy": ("scipy", True),
 }
 
 

@@ -10,6 +10,10 @@ import click
 
 from fieldlog.cli import EXIT_CODES, main
 
+PRODUCT = "fieldlog"
+LABORATORY = "python -m fieldlog.lab"
+"""What a command line of each begins with."""
+
 HEAD = """# Commands
 
 Made from the commands themselves by `python -m fieldlog.cli.page > docs/commands.md`; a test says
@@ -24,7 +28,7 @@ when it is not current. Every command has `--help`; results go to stdout, everyt
 
 
 def walk(
-    command: click.Command, name: str = "fieldlog", context: click.Context | None = None
+    command: click.Command, name: str = PRODUCT, context: click.Context | None = None
 ) -> Iterator[tuple[str, click.Command, click.Context]]:
     """Every command below ``command`` with its full name, groups before what is in them."""
     here = click.Context(command, info_name=name.split()[-1], parent=context)
@@ -39,25 +43,32 @@ def walk(
 def examples(command: click.Command) -> list[str]:
     """The lines of a command's help that can be typed as they are."""
     lines = inspect.cleandoc(command.help or "").splitlines()
-    return [line.strip() for line in lines if line.strip().startswith("fieldlog ")]
+    starts = (f"{PRODUCT} ", f"{LABORATORY} ")
+    return [line.strip() for line in lines if line.strip().startswith(starts)]
 
 
 def words(example: str) -> list[str]:
     """An example's arguments, without the remark that may stand two blanks behind it."""
-    return shlex.split(example.split("   ")[0])[1:]
+    program = LABORATORY if example.startswith(f"{LABORATORY} ") else PRODUCT
+    return shlex.split(example.split("   ")[0].removeprefix(program))
 
 
 def page() -> str:
     """The whole page."""
     rows = "".join(f"| {code} | {when} |\n" for code, when in EXIT_CODES)
-    return HEAD + rows + "".join(_section(*each) for each in walk(main))
+    return HEAD + rows + sections(main, PRODUCT)
 
 
-def _section(name: str, command: click.Command, context: click.Context) -> str:
-    level = min(4, name.count(" ") + 2)
+def sections(group: click.Group, program: str) -> str:
+    """Every command of ``group``, which is called as ``program``: help, usage, examples, options."""
+    return "".join(_section(program, *each) for each in walk(group, program))
+
+
+def _section(program: str, name: str, command: click.Command, context: click.Context) -> str:
+    level = min(4, name.removeprefix(program).count(" ") + 2)
     text = _prose(command.help or "")
     parts = [f"\n{'#' * level} {name}\n"]
-    if name == "fieldlog":
+    if name == program:
         parts = ["\n## All commands\n"]
     parts.append(f"\n{text}\n" if text else "")
     usage = " ".join(command.collect_usage_pieces(context))

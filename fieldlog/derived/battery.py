@@ -37,10 +37,6 @@ class Curve:
                 return y0 + (y1 - y0) * (x - x0) / (x1 - x0)
         return points[-1][1]
 
-    def covers(self, x: Fraction) -> bool:
-        """Whether ``x`` lies inside the published table."""
-        return self.points[0][0] <= x <= self.points[-1][0]
-
 
 def _curve(name: str, source: str, rows: Sequence[tuple[str, str]]) -> Curve:
     return Curve(name, source, tuple((_f(x), _f(y)) for x, y in rows))
@@ -80,9 +76,6 @@ FREEZING_F_BY_GRAVITY = _curve(
 GRAVITY_REFERENCE_F = _f("80")
 GRAVITY_PER_DEGREE_F = _f("0.0004")
 """0.004 per 10 degF: TM 5-1185 Table IV; a battery maker's table 7 agrees."""
-
-SPREAD_LIMIT = _f("0.025")
-"""More than this between any two cells of a charged battery: TM 9-6140-200-14 para 4-7."""
 
 
 def gravity_at_80f(reading: Fraction, electrolyte_f: Fraction) -> Fraction:

@@ -1,6 +1,6 @@
-"""Brake-fluid grades: boiling points, base, colour, and what must never be mixed (pure).
+"""Brake-fluid grades: boiling points, base, and what must never be mixed (pure).
 
-Source: FMVSS 116, 49 CFR 571.116 S5.1.1, S5.1.2, S5.1.14 (edition read: CFR 2023, title 49 vol. 6).
+Source: FMVSS 116, 49 CFR 571.116 S5.1.1, S5.1.2 (edition read: CFR 2023, title 49 vol. 6).
 DOT 5.1 has no row of its own for boiling points; it is certified to those of DOT 5.
 """
 
@@ -19,18 +19,15 @@ class Grade:
     wet_c: int
     wet_f: int
     silicone: bool
-    colours: tuple[str, ...]
 
-
-_AMBER = ("colourless", "amber", "yellow")
 
 GRADES: dict[str, Grade] = {
     grade.name: grade
     for grade in (
-        Grade("DOT 3", 205, 401, 140, 284, False, _AMBER),
-        Grade("DOT 4", 230, 446, 155, 311, False, _AMBER),
-        Grade("DOT 5", 260, 500, 180, 356, True, ("purple",)),
-        Grade("DOT 5.1", 260, 500, 180, 356, False, _AMBER),
+        Grade("DOT 3", 205, 401, 140, 284, False),
+        Grade("DOT 4", 230, 446, 155, 311, False),
+        Grade("DOT 5", 260, 500, 180, 356, True),
+        Grade("DOT 5.1", 260, 500, 180, 356, False),
     )
 }
 """Canonical grade name -> its row of the standard."""
@@ -44,8 +41,3 @@ def may_mix(one: str, other: str) -> bool:
     if one not in GRADES or other not in GRADES:
         return one == other
     return GRADES[one].silicone == GRADES[other].silicone
-
-
-def colour_conflict(grade: str, colour: str) -> bool:
-    """Whether fluid of this colour cannot be fresh fluid of this grade (purple in a DOT 4 system)."""
-    return colour not in GRADES[grade].colours

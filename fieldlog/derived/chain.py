@@ -51,11 +51,6 @@ def elongation_percent(span_mm: Fraction, pitches: int, pitch_mm: Fraction) -> F
     return 100 * (span_mm - nominal) / nominal
 
 
-def span_from_rollers(inner_mm: Fraction, outer_mm: Fraction) -> Fraction:
-    """Pin-to-pin span from one inside and one outside measurement between rollers: their mean."""
-    return (inner_mm + outer_mm) / 2
-
-
 def elongation_limit_percent(largest_sprocket_teeth: Fraction | int | None) -> Fraction:
     """3 %, or 200/N % where the largest sprocket has more than 66 teeth (ANSI B29.1)."""
     if largest_sprocket_teeth is not None and largest_sprocket_teeth > 66:

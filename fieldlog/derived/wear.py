@@ -53,12 +53,9 @@ class Line:
     slope: Fraction
     residual_ss: Fraction
     """Sum of squared residuals (SSE)."""
-    regression_ss: Fraction
-    """Sum of squares of the regression about the mean (SSR)."""
     n: int
     x_mean: Fraction
     sxx: Fraction
-    first_x: Fraction
     last_x: Fraction
 
     @property
@@ -71,40 +68,13 @@ class Line:
         """s = sqrt(SSE / (n - 2)), unit of y."""
         return math.sqrt(self.residual_ss / self.df)
 
-    @property
-    def slope_sd(self) -> float:
-        """Standard deviation of the slope."""
-        return self.residual_sd / math.sqrt(self.sxx)
-
-    @property
-    def intercept_sd(self) -> float:
-        """Standard deviation of the intercept."""
-        return self.residual_sd * math.sqrt(Fraction(1, self.n) + self.x_mean**2 / self.sxx)
-
-    @property
-    def r_squared(self) -> float:
-        """Share of the variation that the line explains."""
-        total = self.regression_ss + self.residual_ss
-        return float(self.regression_ss / total) if total else 1.0
-
     def at(self, x: Fraction) -> Fraction:
         """Height of the line at ``x``."""
         return self.intercept + self.slope * x
 
-    def extrapolates(self, x: Fraction) -> bool:
-        """Whether ``x`` lies outside the readings: the line is only a guess there."""
-        return not self.first_x <= x <= self.last_x
-
-    def mean_interval(self, x: Fraction, level: float = LEVEL) -> Interval:
-        """Where the line itself lies at ``x`` (confidence interval of the mean)."""
-        return self._interval(x, level, Fraction(0))
-
     def prediction(self, x: Fraction, level: float = LEVEL) -> Interval:
         """Where one new reading at ``x`` will lie."""
-        return self._interval(x, level, Fraction(1))
-
-    def _interval(self, x: Fraction, level: float, own: Fraction) -> Interval:
-        spread = own + Fraction(1, self.n) + (x - self.x_mean) ** 2 / self.sxx
+        spread = 1 + Fraction(1, self.n) + (x - self.x_mean) ** 2 / self.sxx
         half = t_quantile(level, self.df) * self.residual_sd * math.sqrt(spread)
         value = float(self.at(x))
         return Interval(value, value - half, value + half)
@@ -123,32 +93,15 @@ def fit(points: Sequence[Point]) -> Line:
     sxy = sum(((p.x - x_mean) * (p.y - y_mean) for p in points), Fraction(0))
     syy = sum(((p.y - y_mean) ** 2 for p in points), Fraction(0))
     slope = sxy / sxx
-    regression_ss = slope * sxy
-    xs = [p.x for p in points]
     return Line(
         intercept=y_mean - slope * x_mean,
         slope=slope,
-        residual_ss=syy - regression_ss,
-        regression_ss=regression_ss,
+        residual_ss=syy - slope * sxy,
         n=n,
         x_mean=x_mean,
         sxx=sxx,
-        first_x=min(xs),
-        last_x=max(xs),
+        last_x=max(p.x for p in points),
     )
-
-
-def slope_through_origin(points: Sequence[Point]) -> tuple[Fraction, float, Fraction]:
-    """Slope, its standard deviation and SSE of the line forced through (0, 0).
-
-    For wear counted from a new part. Raises ``TooFewPoints`` for fewer than two usable points.
-    """
-    sxx = sum((p.x**2 for p in points), Fraction(0))
-    if len(points) < 2 or sxx == 0:
-        raise TooFewPoints("a line through the origin needs two readings away from it")
-    slope = sum((p.x * p.y for p in points), Fraction(0)) / sxx
-    residual_ss = sum(((p.y - slope * p.x) ** 2 for p in points), Fraction(0))
-    return slope, math.sqrt(residual_ss / (len(points) - 1) / sxx), residual_ss
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,7 +173,28 @@ def split_at_replacements(
 
 
 def t_quantile(level: float, df: int) -> float:
-    """Two-sided Student t quantile: t(1 - (1 - level) / 2, df)."""
-    from scipy.special import stdtrit  # loads a third of a second long; most commands need it never
+    """Two-sided Student t quantile: t(1 - (1 - level) / 2, df); ``0 < level < 1``, ``df >= 1``.
 
-    return float(stdtrit(df, 1 - (1 - level) / 2))
+    The share of the distribution within +-t is a finite sum for whole degrees of freedom, rising in
+    theta = atan(t / sqrt(df)); it is solved for theta by halving down to neighbouring floats.
+    Raises ``ValueError`` outside these ranges.
+    """
+    if not 0 < level < 1 or df < 1:
+        raise ValueError(f"no t quantile for a level of {level} and {df} degrees of freedom")
+    low, high = 0.0, math.pi / 2
+    while low < (theta := (low + high) / 2) < high:
+        low, high = (theta, high) if _share_within(theta, df) < level else (low, theta)
+    return math.sqrt(df) * math.tan(low)
+
+
+def _share_within(theta: float, df: int) -> float:
+    """Probability of |T| <= sqrt(df) tan(theta): Abramowitz and Stegun 26.7.3 (odd) and 26.7.4."""
+    sine, cosine = math.sin(theta), math.cos(theta)
+    odd = df % 2
+    term = cosine if odd else 1.0
+    terms = [term] if df > 1 else []
+    for k in range(2 + odd, df - 1, 2):
+        term *= (k - 1) / k * cosine**2
+        terms.append(term)
+    total = sine * math.fsum(terms)
+    return 2 / math.pi * (theta + total) if odd else total

@@ -52,11 +52,6 @@ class Network:
         self.ends_only = [self._ends_only(node) for node in nodes]
         self.settled = [self._settled(node) for node in nodes]
 
-    @property
-    def arc_count(self) -> int:
-        """Word arcs and calls in all rules together."""
-        return sum(map(len, self.words)) + sum(map(len, self.calls))
-
     def _node(self) -> int:
         self.words.append([])
         self.empty.append([])

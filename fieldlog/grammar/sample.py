@@ -1,13 +1,11 @@
-"""Phrases of a grammar: in order, at random with a seed, or covering every part of it (pure)."""
+"""Phrases of a grammar: at random with a seed, or covering every part of it (pure)."""
 
 from __future__ import annotations
 
 import random
-from collections import deque
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 from fieldlog.grammar import expression as ex
-from fieldlog.grammar.automaton import Automaton
 
 _FAR = 10**9
 
@@ -16,20 +14,6 @@ _LONG = 30
 
 _PATIENCE = 200
 """Draws without anything new after which ``covering`` gives up on what is left."""
-
-
-def enumerate_phrases(graph: Automaton, limit: int, max_words: int = 20) -> Iterator[str]:
-    """Distinct phrases of up to ``max_words`` words, shortest first, at most ``limit`` of them."""
-    waiting: deque[tuple[int, tuple[str, ...]]] = deque([(graph.start, ())])
-    while waiting and limit > 0:
-        state, words = waiting.popleft()
-        if words and graph.is_final(state):
-            yield " ".join(words)
-            limit -= 1
-        if len(words) < max_words:
-            waiting.extend(
-                (end, (*words, word)) for word, (end, _) in sorted(graph.arcs(state).items())
-            )
 
 
 class Sampler:

@@ -1,22 +1,18 @@
 """A listener in a process of its own: a crash in native code costs one utterance, not the session.
 
-The other process is started afresh (never forked: forking a process that runs native threads is
-unsafe) and given the language once. When it dies or hangs in the middle of an utterance, that
+The other process (``fieldlog.apart``) is given the language once. When it dies or hangs in the middle of an utterance, that
 utterance has no hypotheses, a report says so, and another process takes over before the next one.
 """
 
 from __future__ import annotations
 
-import contextlib
 import copyreg
 import io
-import multiprocessing
 import pickle
-import signal
+import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from multiprocessing.connection import Connection
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -24,6 +20,8 @@ from typing import Any
 import numpy as np
 
 from fieldlog import errors
+from fieldlog.apart.frames import READY
+from fieldlog.apart.process import Lost, Process
 from fieldlog.audio.clip import Clip
 from fieldlog.errors import FieldlogError, ModelError
 from fieldlog.listeners.base import Language, Listener
@@ -35,6 +33,9 @@ LOAD_S = 120.0
 HEAR_S = 30.0
 """The same for one utterance, plus ``PER_SECOND_S`` for each second of it."""
 PER_SECOND_S = 10.0
+
+END_S = 2.0
+"""The worker may take this long to come to its end by itself."""
 
 CRASHES_IN_A_ROW = 3
 """After so many, with no utterance heard between them, the worker is given up."""
@@ -70,8 +71,7 @@ class WorkerListener:
         self._on_crash = on_crash
         self._opener = opener
         self._language: bytes | None = None
-        self._process: Any = None
-        self._pipe: Connection | None = None
+        self._process: Process | None = None
         self._in_a_row = 0
 
     @property
@@ -101,11 +101,10 @@ class WorkerListener:
         if self._language is None:
             raise ModelError("nothing is loaded", where=self.name, todo="call load() first")
         began = time.perf_counter()
-        if self._pipe is None:
-            self._start()
+        process = self._process or self._start()
         samples = np.ascontiguousarray(clip.samples, dtype=np.float32)
         message = ("hear", samples.tobytes(), clip.start_s, clip.flags)
-        answer = self._ask(message, HEAR_S + PER_SECOND_S * clip.duration_s)
+        answer = self._ask(process, message, HEAR_S + PER_SECOND_S * clip.duration_s)
         if isinstance(answer, Hearing):
             self._in_a_row = 0
             return answer
@@ -115,22 +114,16 @@ class WorkerListener:
 
     def close(self) -> None:
         """End the worker; calling it twice is harmless."""
-        if self._pipe is not None:
-            with contextlib.suppress(OSError):
-                self._pipe.send(("close",))
         self._end()
         self._language = None
 
-    def _start(self) -> None:
-        context = multiprocessing.get_context("spawn")
-        ours, theirs = context.Pipe()
-        process = context.Process(
-            target=_serve, args=(theirs, self.name, self.model, self._opener), daemon=True
-        )
-        process.start()
-        theirs.close()
-        self._process, self._pipe = process, ours
-        answer = self._ask(("load", self._language), LOAD_S)
+    def _start(self) -> Process:
+        path = [entry for entry in sys.path if entry]  # where the opener and the language come from
+        process = self._process = Process(f"{__name__}:serve", path=path)
+        answer: object = self._answer(process, LOAD_S)
+        if answer == READY:
+            message = ("load", self.name, self.model, self._opener, self._language)
+            answer = self._ask(process, message, LOAD_S)
         if isinstance(answer, _Refusal):
             self.close()
             raise answer.error()
@@ -140,27 +133,22 @@ class WorkerListener:
                 where=self.name,
                 todo="check the model folder; fieldlog doctor says what is installed",
             )
+        return process
 
-    def _ask(self, message: tuple[Any, ...], longest_s: float) -> object:
+    def _ask(self, process: Process, message: tuple[Any, ...], longest_s: float) -> object:
         """The worker's answer; None when it died or hung over the question."""
-        pipe = self._pipe
-        assert pipe is not None
-        try:
-            pipe.send(message)
-            if pipe.poll(longest_s):
-                return pipe.recv()
-            what = f"no answer in {longest_s:g} s"
-        except (EOFError, OSError):
-            what = ""
-        self._crashed(what)
-        return None
+        process.send([pickle.dumps(message, pickle.HIGHEST_PROTOCOL)])
+        answer = self._answer(process, longest_s)
+        return None if answer is None else pickle.loads(answer)
+
+    def _answer(self, process: Process, longest_s: float) -> bytes | None:
+        answer = process.answer(longest_s)
+        if isinstance(answer, Lost):
+            self._crashed(answer.what)
+            return None
+        return answer
 
     def _crashed(self, what: str) -> None:
-        process = self._process
-        if not what and process is not None:
-            process.join(5)
-            code = process.exitcode
-            what = f"signal {-code}" if code is not None and code < 0 else f"exit {code}"
         self._end()
         crash = Crash(len(self.crashes) + 1, what)
         self.crashes.append(crash)
@@ -175,51 +163,37 @@ class WorkerListener:
             )
 
     def _end(self) -> None:
-        process, pipe = self._process, self._pipe
-        self._process = self._pipe = None
+        process, self._process = self._process, None
         if process is not None:
-            process.join(2)
-            if process.is_alive():
-                process.kill()
-                process.join(5)
-            process.close()
-        if pipe is not None:
-            pipe.close()
+            process.end(END_S)
 
 
-def _serve(
-    pipe: Connection,
-    name: str,
-    model: Path | None,
-    opener: Callable[[str, Path | None], Listener] | None,
-) -> None:
-    """The other side: answer until told to close or until the session is gone."""
+def serve() -> Callable[[bytes], bytes]:
+    """The other side: what answers "load" and "hear"."""
     from fieldlog.listeners.choose import open_listener
 
-    # Ctrl-C reaches every process of the terminal; the session still needs the last utterance.
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    listener = (opener or open_listener)(name, model)
-    try:
-        while True:
-            kind, *rest = pipe.recv()
-            if kind == "close":
-                break
-            try:
-                pipe.send(_answer(listener, kind, rest))
-            except FieldlogError as error:
-                pipe.send(_Refusal(type(error).__name__, error.what, error.where, error.todo))
-    except (EOFError, OSError, KeyboardInterrupt):
-        pass  # the session ended or was interrupted; there is nobody to answer
-    finally:
-        listener.close()
+    listener: Listener | None = None
 
+    def answered(kind: str, rest: list[Any]) -> object:
+        nonlocal listener
+        if kind == "load":
+            name, model, opener, language = rest
+            listener = (opener or open_listener)(name, model)
+            listener.load(pickle.loads(language))
+            return "loaded"
+        assert listener is not None
+        samples, start_s, flags = rest
+        return listener.hear(Clip(np.frombuffer(samples, dtype=np.float32), start_s, flags))
 
-def _answer(listener: Listener, kind: str, rest: list[Any]) -> object:
-    if kind == "load":
-        listener.load(pickle.loads(rest[0]))
-        return "loaded"
-    samples, start_s, flags = rest
-    return listener.hear(Clip(np.frombuffer(samples, dtype=np.float32), start_s, flags))
+    def handle(message: bytes) -> bytes:
+        kind, *rest = pickle.loads(message)
+        try:
+            answer = answered(kind, rest)
+        except FieldlogError as error:
+            answer = _Refusal(type(error).__name__, error.what, error.where, error.todo)
+        return pickle.dumps(answer, pickle.HIGHEST_PROTOCOL)
+
+    return handle
 
 
 @dataclass(frozen=True, slots=True)

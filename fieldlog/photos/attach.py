@@ -19,7 +19,7 @@ is a correction on top.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from enum import StrEnum
@@ -113,7 +113,7 @@ class Unplaced:
 
 @dataclass(frozen=True, slots=True)
 class Rules:
-    """Seconds that decide; common practice, measured in ``fieldlog benchmarks photos``."""
+    """Seconds that decide; common practice, measured in ``python -m fieldlog.lab photos``."""
 
     burst_s: float = 1.2
     """Shots of one camera at most this far apart are one burst (continuous shooting)."""
@@ -227,22 +227,6 @@ def bursts(shots: Iterable[Shot], rules: Rules = DEFAULT_RULES) -> list[list[Sho
             last = at
     dated.sort(key=lambda pair: pair[0])
     return [group for _at, group in dated] + groups
-
-
-def apply_moves(placement: Placement, moves: Mapping[str, str | None]) -> Placement:
-    """The placement after corrections by hand: photo -> finding id, or None for the tray."""
-    attached = [a for a in placement.attached if a.photo not in moves]
-    unplaced = [u for u in placement.unplaced if u.photo not in moves]
-    before = {a.photo: a for a in placement.attached}
-    for photo, finding in moves.items():
-        if finding is None:
-            unplaced.append(Unplaced(photo, Why.HAND, "put back by hand"))
-            continue
-        old = before.get(photo)
-        same = old is not None and old.finding_id == finding
-        gap, doubt = (old.gap_s, old.uncertainty_s) if old is not None and same else (0.0, 0.0)
-        attached.append(Attachment(photo, finding, Why.HAND, gap, doubt))
-    return Placement(tuple(attached), tuple(unplaced))
 
 
 class _Session:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 from enum import StrEnum
 
@@ -231,11 +231,6 @@ def _from_match(
 def unaligned(camera: str) -> Alignment:
     """The camera's clock taken as it is, with the uncertainty of a clock nobody checked."""
     return Alignment(camera, Basis.NONE, 0.0, UNALIGNED_OFFSET_S)
-
-
-def answered(alignment: Alignment, offset_s: float) -> Alignment:
-    """The alignment after somebody chose one of its candidates; nothing is left to ask."""
-    return replace(alignment, offset_s=offset_s, drift=0.0, reference=None, ask="")
 
 
 def signed_duration(seconds: float) -> str:

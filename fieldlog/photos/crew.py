@@ -6,28 +6,26 @@ busy with is given up, and every other file is still done.
 
 from __future__ import annotations
 
-import contextlib
 import json
 import os
-import select
-import subprocess
 import sys
 import threading
-import time
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import islice
-from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-import fieldlog
+from fieldlog.apart.frames import READY
+from fieldlog.apart.process import Lost, Process
 from fieldlog.errors import PhotoError
-from fieldlog.photos.worker import READY
 
 TIME_LIMIT_S = 2.0
 """One file may take this long."""
+GAVE_UP = "gave up after {:g} s"
+DIED = "the reader was ended by the system (out of memory or crashed)"
+
 _START_S = 20.0
 _BATCH = 64
 
@@ -51,7 +49,7 @@ class Crew:
         self._workers = workers or min(os.cpu_count() or 1, 4)
         self._limit = time_limit_s
         self._local = threading.local()
-        self._all: list[_Worker] = []
+        self._all: list[Process] = []
         self._lock = threading.Lock()
 
     def __enter__(self) -> Crew:
@@ -70,8 +68,8 @@ class Crew:
     def close(self) -> None:
         """End every process of this crew."""
         with self._lock:
-            for worker in self._all:
-                worker.stop()
+            for process in self._all:
+                process.end()
             self._all.clear()
 
     def run(self, orders: Iterable[Any], *, batch: int = _BATCH) -> Iterator[Answer]:
@@ -93,86 +91,41 @@ class Crew:
         return self._batch([order])[0]
 
     def _batch(self, orders: Sequence[Any]) -> list[Answer]:
-        worker = getattr(self._local, "worker", None)
         answers: list[Answer] = []
         while len(answers) < len(orders):
-            if worker is None or not worker.usable:
-                worker = self._local.worker = _Worker(self._task)
-                with self._lock:
-                    self._all.append(worker)
-            answers += worker.answer(orders[len(answers) :], self._limit)
+            answers += self._answered(orders[len(answers) :])
         return answers
 
-
-class _Worker:
-    """One process; ``answer`` returns at least one answer each time it is called."""
-
-    def __init__(self, task: str) -> None:
-        # -P and our own path first: nothing in the current folder may be imported in our place.
-        self._process = subprocess.Popen(
-            [sys.executable, "-P", "-m", "fieldlog.photos.worker", task],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            env={**os.environ, "PYTHONPATH": str(Path(fieldlog.__file__).parents[1])},
-        )
-        self._pending = b""
-        self.usable = True
-        first = self._line(_START_S)
-        if first != READY.encode():
-            self.stop()
-            raise PhotoError(
-                f"the reader of photos does not start ({first!r})",
-                where=sys.executable,
-                todo="run `fieldlog doctor`",
-            )
-
-    def answer(self, orders: Sequence[Any], limit_s: float) -> list[Answer]:
-        text = "".join(json.dumps(order) + "\n" for order in orders).encode("ascii")
-        sender = threading.Thread(target=self._send, args=(text,), daemon=True)
-        sender.start()
+    def _answered(self, orders: Sequence[Any]) -> list[Answer]:
+        """Answers to the first orders, at least one: up to the one that its process is lost over."""
+        process = self._process()
+        process.send([json.dumps(order).encode("ascii") for order in orders])
         answers: list[Answer] = []
-        while len(answers) < len(orders):
-            line = self._line(limit_s)
-            if isinstance(line, str):
-                answers.append(Answer(None, line))
-                self.stop()
+        for _ in orders:
+            said = process.answer(self._limit)
+            if isinstance(said, Lost):
+                process.end()
+                self._local.process = None
+                answers.append(Answer(None, GAVE_UP.format(self._limit) if said.hung else DIED))
                 break
-            said = json.loads(line)
-            answers.append(Answer(said.get("ok"), said.get("error")))
-        sender.join()
+            told = json.loads(said)
+            answers.append(Answer(told.get("ok"), told.get("error")))
         return answers
 
-    def stop(self) -> None:
-        self.usable = False
-        process = self._process
-        if process.poll() is None:
-            process.kill()
-        for pipe in (process.stdin, process.stdout):
-            if pipe is not None:
-                with contextlib.suppress(OSError):
-                    pipe.close()
-        process.wait()
-
-    def _send(self, text: bytes) -> None:
-        stdin = self._process.stdin
-        assert stdin is not None
-        with contextlib.suppress(OSError, ValueError):  # it died: the reader finds that out
-            stdin.write(text)
-            stdin.flush()
-
-    def _line(self, limit_s: float) -> bytes | str:
-        """The next line, or in words why there is none."""
-        stdout = self._process.stdout
-        assert stdout is not None
-        until = time.monotonic() + limit_s
-        while b"\n" not in self._pending:
-            left = until - time.monotonic()
-            if left <= 0 or not select.select([stdout], [], [], left)[0]:
-                return f"gave up after {limit_s:g} s"
-            data = os.read(stdout.fileno(), 1 << 16)
-            if not data:
-                return "the reader was ended by the system (out of memory or crashed)"
-            self._pending += data
-        line, _, self._pending = self._pending.partition(b"\n")
-        return line
+    def _process(self) -> Process:
+        """This thread's process, a new one where it has none."""
+        process: Process | None = getattr(self._local, "process", None)
+        if process is None:
+            process = Process(f"fieldlog.photos.worker:{self._task}", quiet=True)
+            with self._lock:
+                self._all.append(process)
+            first = process.answer(_START_S)
+            if first != READY:
+                process.end()
+                raise PhotoError(
+                    f"the reader of photos does not start ({first!r})",
+                    where=sys.executable,
+                    todo="run `fieldlog doctor`",
+                )
+            self._local.process = process
+        return process

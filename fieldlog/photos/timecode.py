@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 import re
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import Any
 
 from fieldlog.photos.facts import PhotoFacts, from_row
@@ -34,11 +34,6 @@ def read_code(text: str) -> datetime | None:
         return datetime.fromisoformat(match[1]).replace(tzinfo=UTC)
     except ValueError:
         return None
-
-
-def shown_at(code: datetime, refresh_s: float) -> tuple[datetime, float]:
-    """(instant, half width in s) at which a code refreshed every ``refresh_s`` was on screen."""
-    return code + timedelta(seconds=refresh_s / 2), refresh_s / 2
 
 
 def terminal_code(moment: datetime) -> str:

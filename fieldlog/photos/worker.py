@@ -1,15 +1,16 @@
-"""The process that touches hostile files: JSON lines in, one JSON line out for each.
+"""What runs in the processes that touch hostile files: one JSON message in, one out.
 
-Run as ``python -m fieldlog.photos.worker TASK``. Its memory is limited to what it has after
-start-up plus 170 MB; the parent ends it when one file takes longer than its time limit. It imports
-as little as its task needs, so that starting it again costs little.
+Each task is a function that ``fieldlog.apart`` calls once in the new process. The memory of a task is
+limited to what it has after start-up plus 170 MB; the crew ends it when one file takes longer than
+its time limit. Answers are JSON and never pickled: nothing that a hostile file makes of this process
+is run by the one that asked. It imports as little as its task needs, so that starting it again
+costs little.
 """
 
 from __future__ import annotations
 
 import json
 import os
-import sys
 import time
 from collections.abc import Callable
 from datetime import date
@@ -18,13 +19,11 @@ from typing import Any
 MEMORY_BYTES = 170 << 20
 """What one file may cost beyond the worker's own 25 to 30 MB: together below 200 MB."""
 
-READY = "ready"
-"""The first line a worker writes: from then on the time limit counts."""
-
 Job = Callable[[Any], Any]
+Handler = Callable[[bytes], bytes]
 
 
-def facts_job() -> Job:
+def facts() -> Handler:
     """Task ``facts``: [path, today] -> row of ``PhotoFacts``."""
     from fieldlog.photos.exif import read_photo
     from fieldlog.photos.facts import to_row
@@ -33,29 +32,29 @@ def facts_job() -> Job:
         path, today = order
         return to_row(read_photo(path, date.fromisoformat(today)))
 
-    return job
+    return limited(job)
 
 
-def thumbnail_job() -> Job:
+def thumbnail() -> Handler:
     """Task ``thumbnail``: [target, pixels, row of facts] -> [width, height]."""
     import pillow_heif  # noqa: F401 (loaded before the memory limit is set)
 
     from fieldlog.photos.thumbnail import worker_job
 
-    return worker_job
+    return limited(worker_job)
 
 
-def timecode_job() -> Job:
+def timecode() -> Handler:
     """Task ``timecode``: row of facts -> text of the time code found, or None."""
     import pillow_heif  # noqa: F401 (loaded before the memory limit is set)
     import zxingcpp  # noqa: F401
 
     from fieldlog.photos.timecode import worker_job
 
-    return worker_job
+    return limited(worker_job)
 
 
-def sleep_job() -> Job:
+def sleep() -> Handler:
     """Task ``sleep``: seconds -> nothing; exists so that the limits themselves can be tested."""
 
     def job(order: Any) -> Any:
@@ -64,21 +63,32 @@ def sleep_job() -> Job:
         time.sleep(seconds)
         return len(ballast)
 
-    return job
+    return limited(job)
 
 
-TASKS: dict[str, Callable[[], Job]] = {
-    "facts": facts_job,
-    "thumbnail": thumbnail_job,
-    "timecode": timecode_job,
-    "sleep": sleep_job,
-}
+def limited(job: Job) -> Handler:
+    """What answers for ``job`` under the memory limit, which is set now: all is imported."""
+    limit_memory(MEMORY_BYTES)
+
+    def handle(message: bytes) -> bytes:
+        try:
+            answer: dict[str, Any] = {"ok": job(json.loads(message))}
+        except MemoryError:
+            answer = {"error": f"needs more than {MEMORY_BYTES >> 20} MB"}
+        except RecursionError:
+            answer = {"error": "nested too deeply"}
+        except Exception as error:  # a reader's own failure must not stop the batch
+            answer = {"error": f"unreadable ({type(error).__name__}: {error})"[:200]}
+        return json.dumps(answer).encode("ascii")
+
+    return handle
 
 
 def limit_memory(extra: int) -> bool:
     """Limit this process to its present size plus ``extra`` bytes; False where that is unknown.
 
-    macOS has no working limit on address space: there only the time limit holds.
+    macOS has no working limit on address space and Windows none at all: there only the time limit
+    holds.
     """
     try:
         import resource
@@ -91,27 +101,3 @@ def limit_memory(extra: int) -> bool:
     except (ImportError, OSError, ValueError):
         return False
     return True
-
-
-def serve(task: str) -> None:
-    """Answer orders from standard input until it closes."""
-    job = TASKS[task]()
-    limit_memory(MEMORY_BYTES)
-    answers = sys.stdout
-    answers.write(READY + "\n")
-    answers.flush()
-    for line in sys.stdin:
-        try:
-            answer: dict[str, Any] = {"ok": job(json.loads(line))}
-        except MemoryError:
-            answer = {"error": f"needs more than {MEMORY_BYTES >> 20} MB"}
-        except RecursionError:
-            answer = {"error": "nested too deeply"}
-        except Exception as error:  # a reader's own failure must not stop the batch
-            answer = {"error": f"unreadable ({type(error).__name__}: {error})"[:200]}
-        answers.write(json.dumps(answer) + "\n")
-        answers.flush()
-
-
-if __name__ == "__main__":
-    serve(sys.argv[1])

@@ -7,11 +7,9 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable
-from fractions import Fraction
 from typing import Any
 
-from fieldlog.model import Finding, Judgement, Qualifier, Quantity, Verdict
+from fieldlog.model import Finding, Judgement, Quantity, Verdict
 from fieldlog.store.records import InspectionRecord, Photo, RecordedFinding, Utterance
 from fieldlog.store.rows import instant_text
 
@@ -46,40 +44,6 @@ def exact_json(quantity: Quantity | None) -> dict[str, Any] | None:
             "uncertainty_den": quantity.uncertainty.denominator,
         }
     return found
-
-
-def exact_from_json(value: dict[str, Any] | None) -> Quantity | None:
-    """The quantity that ``exact_json`` wrote."""
-    if value is None:
-        return None
-
-    def part(name: str) -> Fraction | None:
-        return Fraction(value[f"{name}num"], value[f"{name}den"]) if f"{name}num" in value else None
-
-    return Quantity(
-        value=Fraction(value["num"], value["den"]),
-        unit=value["unit"],
-        words=value["words"],
-        high=part("high_"),
-        qualifier=Qualifier(value["qualifier"]) if "qualifier" in value else None,
-        uncertainty=part("uncertainty_"),
-    )
-
-
-def finding_from_json(value: dict[str, Any]) -> Finding:
-    """The finding that ``finding_json`` wrote; its verdict belongs to the limits of its time."""
-    readings = (exact_from_json(reading) for reading in value["readings"])
-    return Finding(
-        component=value["component"],
-        position=value["position"],
-        characteristic=value["characteristic"],
-        quantity=exact_from_json(value["quantity"]),
-        condition=value["condition"],
-        code=value["code"],
-        readings=tuple(reading for reading in readings if reading is not None),
-        words=value["words"],
-        given=tuple(value["given"].items()),
-    )
 
 
 def judgement_json(judgement: Judgement | None) -> dict[str, Any] | None:
@@ -346,12 +310,3 @@ def _guarded(cell: object) -> object:
     if isinstance(cell, str) and cell[:1] in {"=", "+", "-", "@", "\t", "\r"}:
         return f"'{cell}"
     return "" if cell is None else cell
-
-
-def read_csv(text: str) -> Iterable[dict[str, str]]:
-    """The lines of ``findings_csv`` back, by column, without the guard in front of formulas."""
-    for row in csv.DictReader(io.StringIO(text)):
-        yield {
-            key: value[1:] if value[:2] in {"'=", "'+", "'-", "'@", "'\t", "'\r"} else value
-            for key, value in row.items()
-        }

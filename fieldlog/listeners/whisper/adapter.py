@@ -21,7 +21,7 @@ CUE = " Inspection."
 
 With it they write the grammar's words; without it they write as the bundled weights do."""
 
-_UP, _DOWN, _SHIFT = "|B", "|A", "|shift"
+_UP, DOWN, _SHIFT = "|B", "|A", "|shift"
 
 
 def add(weights: Weights, additions: Mapping[str, NDArray[np.generic]]) -> list[str]:
@@ -34,7 +34,7 @@ def add(weights: Weights, additions: Mapping[str, NDArray[np.generic]]) -> list[
     for key in additions:
         if key.endswith(_UP):
             name = key.removesuffix(_UP)
-            down = additions.get(name + _DOWN)
+            down = additions.get(name + DOWN)
             if down is None:
                 raise _unfit(name, weights)
             _add_to(weights, name, _floats(additions[key]) @ _floats(down))
@@ -44,22 +44,6 @@ def add(weights: Weights, additions: Mapping[str, NDArray[np.generic]]) -> list[
             _add_to(weights, name, _floats(additions[key]))
             changed.append(name)
     return changed
-
-
-def part_of_way(
-    additions: Mapping[str, NDArray[np.generic]], share: float
-) -> dict[str, NDArray[np.float16]]:
-    """Additions that lead ``share`` of the way from the bundled weights to the trained ones.
-
-    Part of the way hears more than the whole: what the bundled weights know of real voices stays
-    (Wortsman et al. 2021, "Robust fine-tuning of zero-shot models", section 3).
-    """
-    return {
-        name: np.asarray(
-            _floats(values) * np.float32(1.0 if name.endswith(_DOWN) else share), dtype=np.float16
-        )
-        for name, values in additions.items()
-    }
 
 
 def _add_to(weights: Weights, name: str, values: NDArray[np.float32]) -> None:

@@ -216,12 +216,6 @@ class Decoder:
         return layer.cross_out(mixed)
 
 
-def log_softmax(logits: Array) -> Array:
-    """Natural-log probabilities along the last axis."""
-    top = logits.max(axis=-1, keepdims=True)
-    return np.asarray(logits - top - np.log(np.exp(logits - top).sum(axis=-1, keepdims=True)))
-
-
 def gelu(x: Array) -> Array:
     """x * Phi(x), with erf after Abramowitz and Stegun 7.1.26 (absolute error below 1.5e-7)."""
     scaled = np.abs(x) * np.float32(0.7071067811865476)

@@ -118,7 +118,7 @@ PHRASES: dict[tuple[str, ...], tuple[str, ...]] = {
     ("speed", "o"): (" speedo",),
 }
 
-_SPELLINGS = (
+SPELLINGS = (
     ("tyre", "tire"),
     ("metre", "meter"),
     ("litre", "liter"),
@@ -137,7 +137,7 @@ _SPELLINGS = (
 def word_forms(word: str) -> tuple[str, ...]:
     """Ways to write one word, without leading space; the word itself first."""
     forms = [word]
-    for british, american in _SPELLINGS:
+    for british, american in SPELLINGS:
         if british in word:
             forms.append(word.replace(british, american))
     if word == "i" or word.startswith("i'"):
@@ -206,24 +206,3 @@ def letters(words: Sequence[str]) -> tuple[str, ...]:
         return ()
     joined = "".join(words)
     return (joined, joined.upper(), ".".join(joined.upper()) + ".")
-
-
-def in_one_way(words: str) -> str:
-    """Words of the grammar in the one way of writing that the additions to the weights were taught.
-
-    Small letters, American spelling, numbers in words, letters said one by one as one word ("psi").
-    Each is among the forms the search allows.
-    """
-    written: list[str] = []
-    run = ""
-    for word in (*words.split(), ""):
-        if len(word) == 1 and (run or word not in ("a", "i")):
-            run += word
-            continue
-        written += [run] if run else []
-        run = ""
-        for british, american in _SPELLINGS:
-            if british != "disc":
-                word = word.replace(british, american)
-        written += [word] if word else []
-    return " ".join(written)

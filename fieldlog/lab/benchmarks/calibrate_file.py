@@ -1,0 +1,56 @@
+"""Weights -> the decision file, as people can read it (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from fieldlog.doubt import TERMS, Policy, Weights
+
+HEAD = """\
+# When to accept, ask or refuse what a listener heard. Read by fieldlog/doubt.py; written by
+# `python -m fieldlog.lab calibrate`, which says in docs/doubt.md how to run it again.
+#
+# Chance that the meaning is right = 1 / (1 + exp(-x)),
+# x = intercept + bend * b + margin * min(m, cap) + logprob * p + tail * max(t, -8), where
+#   b = nats per token the grammar bent what was heard (0 at best, negative),
+#   m = nats to the next different meaning, p = log probability per token of the words themselves,
+#   t = nats the grammar bent the last token or the end.
+# A twin (fifteen, fifty) that was heard less than twin_margin nats behind is asked about.
+# Below the chance "refuse" nothing is asked; "accept" is the least chance that counts unasked.
+"""
+
+MORE_SAID_HEAD = (
+    "# Nats: where the last token or the end is bent further than this, more was said than was heard, and",
+    "# nothing is accepted (`python -m fieldlog.lab breath --part tune`; not fitted by calibrate).",
+)
+
+FLAGS = {"overflow": 0.5, "clipped": 0.3, "narrow band": 0.2, "cut at maximum": 1.0}
+"""Added to the least chance, as a share of what is left to 1. Common practice, not fitted."""
+
+MORE_SAID = -2.5
+"""Nats of the tail below which more was said than was heard. Chosen by ``python -m fieldlog.lab breath``
+on the part "tune", not fitted here."""
+
+
+def to_toml(
+    listener: str,
+    weights: Mapping[str, Weights],
+    provenance: Mapping[str, str],
+    flags: Mapping[str, float],
+) -> str:
+    """The file's text; the same input gives the same bytes."""
+    lines = [HEAD, "[provenance]"]
+    lines += [f'{name} = "{value}"' for name, value in provenance.items()]
+    lines += [
+        "",
+        "# How much a doubt about the sound itself adds, as a share of what is left to 1.",
+    ]
+    lines += ["[flags]", *(f'"{name}" = {value:g}' for name, value in flags.items())]
+    lines += ["", *MORE_SAID_HEAD, "[more_said]", f"{listener} = {MORE_SAID:g}"]
+    for kind, one in weights.items():
+        lines += ["", f"[{listener}.{kind}]"]
+        for name in ("intercept", *TERMS, "cap", "twin_margin", "refuse"):
+            lines.append(f"{name} = {getattr(one, name):g}")
+        levels = ", ".join(f"{policy.value} = {one.accept[policy.value]:g}" for policy in Policy)
+        lines.append(f"accept = {{ {levels} }}")
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,67 @@
+"""``python -m fieldlog.lab``: figures anybody can print again, and what the product was made with."""
+
+from __future__ import annotations
+
+import click
+
+from fieldlog.cli import LazyGroup, Table
+
+COMMANDS: Table = {
+    "hearing": ("fieldlog.lab.benchmarks.command:hearing", "recognisers side by side"),
+    "every": (
+        "fieldlog.lab.benchmarks.hearing_every_command:every",
+        "every unit and condition of the catalogue, spoken and heard",
+    ),
+    "chatter": (
+        "fieldlog.lab.benchmarks.chatter_command:chatter",
+        "what a live session makes of half an hour without a finding",
+    ),
+    "breath": (
+        "fieldlog.lab.benchmarks.breath_command:breath",
+        "two findings in one breath; a pause inside a phrase",
+    ),
+    "start": (
+        "fieldlog.lab.benchmarks.hearing_start_command:start",
+        "how long until it listens, how fast then, how much memory",
+    ),
+    "endpointing": (
+        "fieldlog.lab.benchmarks.endpointing:endpointing",
+        "where utterances are cut, against where they begin and end",
+    ),
+    "photos": (
+        "fieldlog.lab.benchmarks.command:photos",
+        "reading, aligning and attaching photos",
+    ),
+    "store": (
+        "fieldlog.lab.benchmarks.command:record_store",
+        "a large record; a saving process killed",
+    ),
+    "report": ("fieldlog.lab.benchmarks.command:report_page", "the report of a large inspection"),
+    "speech-set": (
+        "fieldlog.lab.speech_set.command:speech_set",
+        "make the inspection speech set",
+    ),
+    "calibrate": (
+        "fieldlog.lab.benchmarks.calibrate:calibrate",
+        "make the decision file again from evidence",
+    ),
+    "adapt": (
+        "fieldlog.lab.adapting.command:adapt",
+        "train the additions to the bundled weights again",
+    ),
+}
+
+
+@click.group(
+    cls=LazyGroup, table=COMMANDS, context_settings={"help_option_names": ["-h", "--help"]}
+)
+def lab() -> None:
+    """Measure fieldlog on this machine, and make again what it was calibrated and trained with.
+
+    Works from a checkout only: an installed fieldlog has no laboratory.
+
+    \b
+    Examples:
+      python -m fieldlog.lab hearing --limit 30 --only whisper
+      python -m fieldlog.lab photos
+    """
