@@ -43,3 +43,28 @@ def policy_name(environ: Mapping[str, str] | None = None) -> str:
     """How risk is traded against questions: ``FIELDLOG_POLICY``, by default ``balanced``."""
     env = os.environ if environ is None else environ
     return env.get("FIELDLOG_POLICY", "").strip().lower() or "balanced"
+
+
+# --- files that ship with the package ---------------------------------------------------------
+
+_PACKAGE = Path(__file__).resolve().parent
+
+
+def grammars() -> Path:
+    """Folder of the grammars, the catalogue and the pronunciation additions."""
+    return _shipped("_grammars", "grammars")
+
+
+def demo_media() -> Path:
+    """Folder of the demo's audio, photos and manifest."""
+    return _shipped("_demo_media", "demo_media")
+
+
+def limit_packs() -> Path:
+    """Folder of the limit packs that ship with fieldlog."""
+    return _PACKAGE / "limits" / "packs"
+
+
+def _shipped(inside: str, beside: str) -> Path:
+    packed = _PACKAGE / inside
+    return packed if packed.is_dir() else _PACKAGE.parent / beside

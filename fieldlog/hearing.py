@@ -15,7 +15,8 @@ from rapidfuzz import fuzz
 
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import join, joinable
-from fieldlog.listeners.base import Language, Listener
+from fieldlog.grammar.language import Language
+from fieldlog.listeners.base import Listener
 from fieldlog.model import Decision, Hearing, Kind, Understanding
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]

@@ -64,7 +64,7 @@ class Qualifier(StrEnum):
 class Quantity:
     """An exact value with the unit that was said and the words it was said in.
 
-    ``unit`` is an ASCII symbol after NIST SP 811 (see ``fieldlog.units``); a plain ratio has unit
+    ``unit`` is an ASCII symbol after NIST SP 811 (see ``fieldlog.quantities.units``); a plain ratio has unit
     ``"1"``. A range keeps both ends: ``value`` is the lower and ``high`` the upper end.
     ``uncertainty`` is the expanded uncertainty U (k = 2) in the same unit, when declared.
     """

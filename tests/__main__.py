@@ -1,6 +1,6 @@
 """Every check of the project, in the order that fails fastest: ``python -m tests``.
 
-Format and lint, then strict types beside the tests (warnings are errors) with the coverage of the
+Format, lint and layers, then strict types beside the tests (warnings are errors) with the coverage of the
 package; the tests run in two processes. Arguments are handed to pytest: ``python -m tests -k
 endpointer``; ``-n 0`` keeps them in one process, as a debugger needs it.
 """
@@ -18,6 +18,7 @@ PYTHON = sys.executable
 
 FORMAT = ("format", [PYTHON, "-m", "ruff", "format", "--check", "--quiet", "."])
 LINT = ("lint", [PYTHON, "-m", "ruff", "check", "--quiet", "."])
+LAYERS = ("layers", [str(Path(PYTHON).with_name("lint-imports"))])
 TYPES = ("types", [PYTHON, "-m", "mypy"])
 TESTS = (
     "tests",
@@ -30,7 +31,7 @@ TESTS = (
 
 def main(arguments: list[str]) -> int:
     """Run the steps; say which fails, at once. The types do not wait for the tests to say so."""
-    for step in (FORMAT, LINT):
+    for step in (FORMAT, LINT, LAYERS):
         if code := shown(*step):
             return code
     with ThreadPoolExecutor(1) as beside:

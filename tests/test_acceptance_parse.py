@@ -12,8 +12,9 @@ from datetime import date
 
 import pytest
 
-from fieldlog.assess import assess
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.limits.assess import assess
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.model import Decision, LimitStatus, State, Verdict
@@ -387,7 +388,7 @@ ROWS = [
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 def judged(language: InspectionLanguage, words: str, where: str | None, settings: str) -> Verdict:

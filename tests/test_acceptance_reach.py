@@ -8,8 +8,9 @@ from datetime import date
 
 import pytest
 
-from fieldlog.assess import assess
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.limits.assess import assess
 from fieldlog.limits.context import SETTINGS, parse_context
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.model import Context, Decision, Finding, Limit, LimitStatus, State
@@ -29,7 +30,7 @@ DERIVED = {
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 def phrases(limit: Limit) -> Iterator[str]:

@@ -12,29 +12,30 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from fieldlog import places
-from fieldlog.assess import assess
+from fieldlog import config
 from fieldlog.catalogue.component import SOUND, Characteristic, Component
 from fieldlog.catalogue.files import rule_names
 from fieldlog.catalogue.phrases import expand
 from fieldlog.cli.parse import parse
 from fieldlog.cli.verdict_lines import limit_text
-from fieldlog.derived.from_finding import Derived, derive
-from fieldlog.doubt_question import waits
+from fieldlog.doubt.question import waits
 from fieldlog.grammar.sample import Sampler
-from fieldlog.inspection_language import InspectionLanguage
-from fieldlog.language import tell
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.limits.assess import assess
 from fieldlog.limits.cautions import system_of
 from fieldlog.limits.context import SETTINGS, parse_context
+from fieldlog.limits.from_finding import Derived, derive
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.model import Decision, Judgement, State
+from fieldlog.words import tell
 
 TODAY = date(2026, 11, 25)
 
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 def test_the_first_words_of_a_measurement_are_no_judgement(language: InspectionLanguage) -> None:
@@ -118,7 +119,7 @@ def test_every_fault_that_has_a_noun_is_a_condition_whose_absence_can_be_said(
     language: InspectionLanguage,
 ) -> None:
     """ "no play in the steering head" asks whether all is sound: that must be a condition too."""
-    faults = set(rule_names(places.grammars() / "faults.jsgf"))
+    faults = set(rule_names(config.grammars() / "faults.jsgf"))
     admitted = set()
     for component in language.catalogue:
         owners: list[Component | Characteristic] = [component, *component.characteristics]

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldlog import places
+from fieldlog import config
 from fieldlog.aftercare import checklist
 from fieldlog.aftercare.checklist import Item, Skip
 from fieldlog.aftercare.equipment import Fact, has, unknown
@@ -24,7 +24,7 @@ from fieldlog.errors import LimitError, UsageError
 from fieldlog.model import Finding, Limit, LimitStatus
 
 F = Fraction
-CATALOGUE = load_catalogue(places.grammars())
+CATALOGUE = load_catalogue(config.grammars())
 CARE = load_care()
 FACTS = {"drive": Fact("drive", "final drive", ("chain", "shaft"), "chain"),
          "wheels": Fact("wheels", "kind of wheels", ("spoked", "cast"))}  # fmt: skip

@@ -27,7 +27,8 @@ from fieldlog.aftercare.trend import Trend
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.cli import main
 from fieldlog.hearing import Heard
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.limits.packs import shipped_limits, with_own
 from fieldlog.model import Decision, Hearing, Limit, LimitStatus, Quantity
 from fieldlog.report.write import surroundings
@@ -102,7 +103,7 @@ class Shop:
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
     folder = tmp_path_factory.mktemp("year")
-    language = InspectionLanguage.load()
+    language = load_language()
     with Repository.open(folder) as store:
         vehicle = store.add_vehicle("blue roadster", facts=FACTS)
         store.set_vehicle_limit(vehicle.id, AXLE)

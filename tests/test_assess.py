@@ -7,8 +7,9 @@ from fractions import Fraction
 
 import pytest
 
-from fieldlog.assess import Assessment, again, assess, in_a_row
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.limits.assess import Assessment, again, assess, in_a_row
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.model import Finding, Quantity, Severity, State
@@ -19,7 +20,7 @@ TODAY = date(2026, 11, 25)
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 def said(

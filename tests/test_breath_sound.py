@@ -11,9 +11,9 @@ import soundfile as sf
 
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.audio.endpointer import utterances
-from fieldlog.doubt_question import MORE_SAID
+from fieldlog.doubt.question import MORE_SAID
 from fieldlog.hearing import Heard
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
 from fieldlog.model import Decision
 from fieldlog.shop.conversation import Conversation, utterances_of
 from fieldlog.shop.ears import Ears, open_ears
@@ -23,7 +23,7 @@ CLIPS = Path(__file__).parent / "data" / "speech"
 
 @pytest.fixture(scope="module")
 def ears() -> Iterator[Ears]:
-    with open_ears(InspectionLanguage.load(), "whisper", None) as opened:
+    with open_ears(load_language(), "whisper", None) as opened:
         yield opened
 
 

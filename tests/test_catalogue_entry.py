@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from fieldlog import places
+from fieldlog import config
 from fieldlog.errors import GrammarError
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
 from fieldlog.model import Decision, Severity
 
 PAGE = Path(__file__).parent.parent / "docs" / "catalogue.md"
@@ -19,7 +19,7 @@ PAGE = Path(__file__).parent.parent / "docs" / "catalogue.md"
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    return Path(shutil.copytree(places.grammars(), tmp_path / "grammars"))
+    return Path(shutil.copytree(config.grammars(), tmp_path / "grammars"))
 
 
 def test_the_example_of_the_page_works_as_it_stands(folder: Path) -> None:
@@ -36,7 +36,7 @@ def test_the_example_of_the_page_works_as_it_stands(folder: Path) -> None:
     own = f'system = "controls and chassis"\n{example[1]}'
     (folder / "catalogue" / "own.toml").write_text(own, "utf-8")
 
-    language = InspectionLanguage.load(folder)
+    language = load_language(folder)
     measured = language.understand("left stabiliser travel forty millimetres")
     assert measured.decision is Decision.ACCEPT
     assert measured.finding is not None
@@ -53,7 +53,7 @@ def test_a_faulty_entry_stops_the_load_with_every_fault(folder: Path) -> None:
     entry = 'system = "own"\n[[component]]\nname = "Horn Two"\nspoken = ["(horn"]\n'
     (folder / "catalogue" / "own.toml").write_text(entry, "utf-8")
     with pytest.raises(GrammarError) as caught:
-        InspectionLanguage.load(folder)
+        load_language(folder)
     told = str(caught.value)
     for part in ("name: a name is lower-case", "'(' is not closed", "how_to_check"):
         assert part in told
@@ -64,7 +64,7 @@ def test_a_pattern_with_an_unknown_hole_is_refused(folder: Path) -> None:
     text = pattern.read_text("utf-8").replace("<hole.condition>", "<hole.state>")
     pattern.write_text(text, "utf-8")
     with pytest.raises(GrammarError, match=r"<judged>: there is no <hole\.state> here"):
-        InspectionLanguage.load(folder)
+        load_language(folder)
 
 
 def test_a_missing_pattern_is_refused(folder: Path) -> None:
@@ -72,4 +72,4 @@ def test_a_missing_pattern_is_refused(folder: Path) -> None:
     text = pattern.read_text("utf-8").replace("<judged> =", "<judgement> =")
     pattern.write_text(text, "utf-8")
     with pytest.raises(GrammarError, match="<judged> is missing"):
-        InspectionLanguage.load(folder)
+        load_language(folder)

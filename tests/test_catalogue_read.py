@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from fieldlog import places
+from fieldlog import config
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.catalogue.files import known_names, load_catalogue
 from fieldlog.catalogue.phrases import expand
@@ -180,7 +180,7 @@ TEN_SYSTEMS_AND_THE_PAPERS = {
 
 @pytest.fixture(scope="module")
 def shipped() -> Catalogue:
-    return load_catalogue(places.grammars())
+    return load_catalogue(config.grammars())
 
 
 def test_the_whole_walk_is_there(shipped: Catalogue) -> None:
@@ -196,14 +196,14 @@ def test_no_text_promises_safety(shipped: Catalogue) -> None:
 
 def test_every_condition_of_the_list_is_used_by_some_entry(shipped: Catalogue) -> None:
     used = {condition for component in shipped for _, condition, _ in component.judged()}
-    assert known_names(places.grammars()).conditions - used == set()
+    assert known_names(config.grammars()).conditions - used == set()
 
 
 def test_no_phrase_names_two_conditions_of_one_entry(shipped: Catalogue) -> None:
-    from fieldlog.inspection_language import InspectionLanguage
+    from fieldlog.language.files import load_language
     from fieldlog.language.lexicon import phrases
 
-    rules = InspectionLanguage.load().grammar.rules
+    rules = load_language().grammar.rules
     for component in shipped:
         said: dict[tuple[str, ...], str] = {}
         own = {p for texts in component.say.values() for text in texts for p in expand(text)}

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from click.testing import CliRunner, Result
 
-from fieldlog import places
+from fieldlog import config
 from fieldlog.catalogue.files import load_catalogue
 from fieldlog.catalogue.page import components_page
 from fieldlog.cli import main
@@ -19,7 +19,7 @@ def run(*arguments: str) -> Result:
 
 
 def test_the_page_is_what_the_data_says() -> None:
-    assert PAGE.read_text("utf-8") == components_page(load_catalogue(places.grammars())), (
+    assert PAGE.read_text("utf-8") == components_page(load_catalogue(config.grammars())), (
         "run: fieldlog catalogue docs --out docs/components.md"
     )
 

@@ -18,7 +18,6 @@ import soundfile as sf
 
 from fieldlog.aftercare.plan import left_open
 from fieldlog.audio.clip import RATE, Clip
-from fieldlog.audio.rescue import began_at
 from fieldlog.audio.vad import ChosenActivity, EnergyActivity
 from fieldlog.cli import audio_files
 from fieldlog.cli.inspection_hear import file_starts, there_already
@@ -26,6 +25,7 @@ from fieldlog.errors import UsageError
 from fieldlog.listeners.typed import TypedListener
 from fieldlog.store.records import InspectionRecord
 from fieldlog.store.repository import Repository
+from fieldlog.store.rescue import began_at
 from tests.spoken import WORDS, grammar, hear, run, sentence, spoken, stub_listener
 
 CONTRACT = {

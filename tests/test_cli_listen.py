@@ -23,13 +23,12 @@ import soundfile as sf
 
 from fieldlog.audio.capture import Spoken
 from fieldlog.audio.clip import RATE, Clip
-from fieldlog.audio.rescue import rescue
 from fieldlog.cli.ears import open_ears
 from fieldlog.cli.listen import told_text
 from fieldlog.errors import StoreError
 from fieldlog.grammar.tagged import TaggedLanguage
 from fieldlog.hearing import Judge
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
 from fieldlog.listeners.base import Listener
 from fieldlog.listeners.worker import WorkerListener
 from fieldlog.shop.ears import Ears
@@ -38,6 +37,7 @@ from fieldlog.shop.live import Live
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import NewEntry, Saved
 from fieldlog.store.repository import Repository
+from fieldlog.store.rescue import rescue
 from tests.shared import shared_path
 from tests.spoken import GRAMMAR, WORDS, Stub, stub_opener
 
@@ -176,10 +176,10 @@ def test_listeners_that_may_crash_run_in_a_process_of_their_own(
         return Stub()
 
     monkeypatch.setattr("fieldlog.listeners.choose.open_listener", opener)
-    with open_ears(InspectionLanguage.load(), listener, None, on_crash=told.append):
+    with open_ears(load_language(), listener, None, on_crash=told.append):
         assert asked["isolated"] is isolated
         assert asked["on_crash"] == told.append
-    with open_ears(InspectionLanguage.load(), listener, None):
+    with open_ears(load_language(), listener, None):
         assert asked["isolated"] is False
 
 

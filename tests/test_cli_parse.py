@@ -9,14 +9,6 @@ import pytest
 from click.testing import CliRunner, Result
 
 from fieldlog.cli import main
-from fieldlog.inspection_language import InspectionLanguage
-
-LANGUAGE = InspectionLanguage.load()
-
-
-@pytest.fixture(autouse=True)
-def loaded_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(InspectionLanguage, "load", classmethod(lambda cls: LANGUAGE))
 
 
 def run(*arguments: str) -> Result:

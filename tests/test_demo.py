@@ -10,13 +10,13 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from fieldlog import places
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog import config
+from fieldlog.language.files import load_language
 from fieldlog.shop import demo
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import InspectionRecord
 
-MEDIA = places.demo_media()
+MEDIA = config.demo_media()
 
 
 @pytest.fixture(scope="module")
@@ -41,7 +41,7 @@ def test_the_manifest_asks_for_what_the_demo_must_show() -> None:
     assert kinds["ask"] == 1
     assert sum("corrects" in e for e in expected) == 1
     assert any(part["noise"] for part in manifest["parts"])
-    catalogue = InspectionLanguage.load().catalogue
+    catalogue = load_language().catalogue
     systems = {catalogue[e["component"]].system for e in findings}
     assert systems >= {
         "fluids", "battery", "final drive", "tyres", "filters", "cables", "lights", "brakes",

@@ -22,8 +22,8 @@ from fieldlog.derived import (
     wear,
     wheel,
 )
-from fieldlog.derived.from_finding import Derived, derive
 from fieldlog.limits.context import parse_context
+from fieldlog.limits.from_finding import Derived, derive
 from fieldlog.model import Finding, Quantity
 
 F = Fraction

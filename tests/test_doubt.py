@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldlog.audio.clip import Clip
-from fieldlog.doubt import (
+from fieldlog.doubt.decide import (
     KINDS,
     LARGEST_TAIL,
     TERMS,
@@ -22,16 +22,17 @@ from fieldlog.doubt import (
     judge_for,
     policy_named,
     read_rules,
-    shipped_rules,
 )
-from fieldlog.doubt_question import ALL_AGAIN, MORE_SAID, REST_AGAIN, waits
+from fieldlog.doubt.files import shipped_rules
+from fieldlog.doubt.question import ALL_AGAIN, MORE_SAID, REST_AGAIN, waits
 from fieldlog.errors import UsageError
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Decision, Hearing, Hypothesis, Kind, Understanding
 from tests.phrase_language import PhraseLanguage
 
 RULES: Rules = shipped_rules()
-_INSPECTION = lru_cache(InspectionLanguage.load)
+_INSPECTION = lru_cache(load_language)
 
 
 def heard(bend: float, margin: float, listener: str = "whisper", text: str = "x") -> Hearing:
@@ -189,7 +190,7 @@ def test_reasons_are_a_mechanics_words_and_the_figures_stay_evidence(
 
 
 def test_a_question_about_something_else_does_not_clear_what_was_misheard() -> None:
-    language = InspectionLanguage.load()
+    language = load_language()
     asked = language.understand("pads two millimetres")
     clear = decide(asked, heard(-0.02, 8.0), frozenset(), RULES)
     assert clear == asked
@@ -206,10 +207,10 @@ def test_a_question_about_something_else_does_not_clear_what_was_misheard() -> N
 
 
 def test_how_many_and_how_loose_sound_the_same() -> None:
-    judge = judge_for(InspectionLanguage.load(), RULES)
+    judge = judge_for(load_language(), RULES)
     clip = Clip(np.zeros(1600, dtype=np.float32), 0.0)
     for text, twin in (("front spokes two loose", True), ("chain too loose", False)):
-        understood = InspectionLanguage.load().understand(text)
+        understood = load_language().understand(text)
         found = judge(understood, heard(-0.02, 8.0, text=text), clip)
         assert (found.decision is Decision.ASK) is twin, text
         if twin:

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import pytest
 
-from fieldlog.doubt_question import distinct, what_to_ask
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.doubt.question import distinct, what_to_ask
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Decision, Kind, Understanding
 
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 @pytest.mark.parametrize(

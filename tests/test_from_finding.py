@@ -11,8 +11,8 @@ from fractions import Fraction
 
 import pytest
 
-from fieldlog.derived.from_finding import CHARACTERISTICS, Derived, Lacking, derive
 from fieldlog.limits.context import parse_context
+from fieldlog.limits.from_finding import CHARACTERISTICS, Derived, Lacking, derive
 from fieldlog.model import Finding, Quantity
 
 F = Fraction

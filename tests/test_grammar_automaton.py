@@ -7,7 +7,7 @@ import math
 import pytest
 
 from fieldlog.grammar import Grammar
-from fieldlog.listeners.base import WordGraph
+from fieldlog.grammar.language import WordGraph
 
 HEAD = "#JSGF V1.0;\ngrammar t;\n"
 

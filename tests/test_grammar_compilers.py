@@ -12,9 +12,9 @@ from fieldlog.grammar import Grammar, TaggedLanguage, load_grammar
 from fieldlog.grammar.files import load_additions
 from fieldlog.grammar.fsg import FiniteNetwork, finite_network
 from fieldlog.grammar.jsgf import to_jsgf
+from fieldlog.grammar.language import Language
 from fieldlog.grammar.lexicon import as_two_words, read_lexicon
 from fieldlog.grammar.sample import Sampler
-from fieldlog.listeners.base import Language
 from fieldlog.model import Decision, Kind
 from tests.enumerated import enumerate_phrases
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fieldlog.grammar.tagged import TaggedLanguage
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
 from fieldlog.model import Decision
 
 
@@ -18,6 +18,6 @@ def test_a_small_grammar_names_its_words_and_a_larger_one_nothing() -> None:
 
 def test_the_inspections_hint_is_nothing_one_could_have_said() -> None:
     # on bad sound Whisper repeats what it is told was said before: it must not be a finding
-    language = InspectionLanguage.load()
+    language = load_language()
     for part in [language.hint, *language.hint.replace(":", ",").rstrip(".").split(", ")]:
         assert language.understand(part).decision is not Decision.ACCEPT

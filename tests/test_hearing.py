@@ -10,10 +10,11 @@ import numpy as np
 import pytest
 
 from fieldlog.audio.clip import RATE, Clip
+from fieldlog.grammar.language import Language
 from fieldlog.grammar.tagged import TaggedLanguage
 from fieldlog.hearing import Heard, hear_clip
-from fieldlog.inspection_language import InspectionLanguage
-from fieldlog.listeners.base import Language
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Decision, Hearing, Hypothesis, Kind, Understanding
 from fieldlog.shop.conversation import Conversation, utterances_of
 from fieldlog.shop.ears import Ears
@@ -206,7 +207,7 @@ class TestRefusedHalves:
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 class TestFreeSpeech:

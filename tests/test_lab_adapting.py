@@ -14,7 +14,6 @@ import pytest
 from click.testing import CliRunner
 
 from fieldlog.errors import ModelError, UsageError
-from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.lab.adapting import takes as takes_module
 from fieldlog.lab.adapting.batches import Batches
 from fieldlog.lab.adapting.command import adapt
@@ -31,6 +30,8 @@ from fieldlog.lab.adapting.takes import (
     takes,
 )
 from fieldlog.lab.speech_set.phrases import Phrase, part_of
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.listeners.whisper import folder
 from fieldlog.listeners.whisper.adapter import add
 from fieldlog.listeners.whisper.decoder import Decoder
@@ -175,7 +176,7 @@ def test_one_way_of_writing(words: str, written: str) -> None:
 
 def test_the_one_way_of_writing_is_among_those_the_search_allows() -> None:
     """Whatever the additions were taught to write must be a path of the token trees."""
-    language = InspectionLanguage.load()
+    language = load_language()
     model = plain()
     tokens = sorted({*range(5000)} | vocabulary(language.words(), model.encode))
     column = {token: place for place, token in enumerate(tokens)}

@@ -12,10 +12,9 @@ import soundfile as sf
 from click.testing import CliRunner
 
 from fieldlog.audio.clip import RATE, Clip
-from fieldlog.doubt import shipped_rules
-from fieldlog.doubt_question import telling_more
+from fieldlog.doubt.files import shipped_rules
+from fieldlog.doubt.question import telling_more
 from fieldlog.hearing import Heard
-from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.lab.benchmarks import breath, breath_takes
 from fieldlog.lab.benchmarks.breath import (
     ASKED,
@@ -46,6 +45,8 @@ from fieldlog.lab.benchmarks.breath_takes import (
 )
 from fieldlog.lab.command import lab
 from fieldlog.lab.speech_set.voices import TEST, Job, Voice
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Decision, Hearing, Hypothesis, Understanding
 
 VOICES = [Voice(name, "toy", name, TEST) for name in ("one", "two", "three")]
@@ -54,7 +55,7 @@ PADS, MIRROR = "front pads two millimetres", "left mirror cracked"
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 @pytest.fixture(scope="module")

@@ -13,9 +13,9 @@ import pytest
 from click.testing import CliRunner
 from scipy.optimize import minimize
 
-from fieldlog.doubt import KINDS, Policy, read_rules, shipped_rules
+from fieldlog.doubt.decide import KINDS, Policy, read_rules
+from fieldlog.doubt.files import shipped_rules
 from fieldlog.errors import UsageError
-from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.lab.benchmarks.calibrate import calibrate
 from fieldlog.lab.benchmarks.calibrate_cases import samples, still_said
 from fieldlog.lab.benchmarks.calibrate_evidence import (
@@ -42,6 +42,8 @@ from fieldlog.lab.benchmarks.calibrate_fit import (
 from fieldlog.lab.benchmarks.calibrate_outcome import outcomes, reliability, risk_coverage
 from fieldlog.lab.benchmarks.hearing_docs import confusion_page, table
 from fieldlog.lab.benchmarks.hearing_inspection import Measured, confusions, row
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.listeners.typed import TypedListener
 from fieldlog.model import Hearing, Hypothesis
 
@@ -130,7 +132,7 @@ def test_the_file_is_read_back_and_is_the_same_bytes_again() -> None:
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 def line(said: str, heard: str, kind: str = "phrase", **evidence: float) -> Line:
@@ -242,5 +244,5 @@ def test_samples_know_their_twin(language: InspectionLanguage) -> None:
 def test_the_shipped_file_is_written_again_as_it_is() -> None:
     """A value put in by hand, or one that the next calibration would lose, shows here."""
     rules = shipped_rules()
-    text = resources.files("fieldlog").joinpath("doubt.toml").read_text(encoding="utf-8")
+    text = resources.files("fieldlog").joinpath("doubt/rules.toml").read_text(encoding="utf-8")
     assert to_toml("whisper", rules.weights["whisper"], rules.provenance, FLAGS) == text

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from fieldlog.doubt import judge_for, shipped_rules
+from fieldlog.doubt.decide import judge_for
+from fieldlog.doubt.files import shipped_rules
 from fieldlog.errors import UsageError
-from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.lab.benchmarks.chatter import (
     NOISE,
     SILENCE,
@@ -25,6 +25,8 @@ from fieldlog.lab.benchmarks.chatter_recording import HALF, SEED, Plan, noises_o
 from fieldlog.lab.benchmarks.chatter_recording import write_recording as write
 from fieldlog.lab.command import lab
 from fieldlog.lab.speech_set.items import SpeechSet
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.listeners.typed import TypedListener
 from fieldlog.model import Hearing, Hypothesis
 from fieldlog.shop.ears import Ears
@@ -55,7 +57,7 @@ class Scripted:
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 @pytest.fixture(scope="module")

@@ -10,18 +10,19 @@ import soundfile as sf
 
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.errors import AudioError
-from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.lab.benchmarks import hearing_every
 from fieldlog.lab.benchmarks.calibrate_evidence import Line
 from fieldlog.lab.benchmarks.hearing_every import hear_every, phrases
 from fieldlog.lab.benchmarks.hearing_reach import reach
 from fieldlog.lab.speech_set.voices import TEST, Job, Voice
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Hearing, Hypothesis
 
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 def test_a_phrase_for_every_component_characteristic_unit_and_condition(

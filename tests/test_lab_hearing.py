@@ -11,9 +11,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from fieldlog.doubt import shipped_rules
+from fieldlog.doubt.files import shipped_rules
 from fieldlog.errors import ModelError, UsageError
-from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.lab.benchmarks import hearing_answers, hearing_start
 from fieldlog.lab.benchmarks.calibrate_evidence import Line
 from fieldlog.lab.benchmarks.hearing import Plan, measure
@@ -32,6 +31,7 @@ from fieldlog.lab.benchmarks.recognisers import Recogniser
 from fieldlog.lab.benchmarks.recordings import digits, orders
 from fieldlog.lab.command import lab
 from fieldlog.lab.speech_set.items import SpeechSet
+from fieldlog.language.files import load_language
 from fieldlog.model import Hearing, Hypothesis
 
 SET = Path(__file__).parent / "data" / "speech_set"
@@ -214,7 +214,7 @@ def test_parts_add_up_to_the_total_and_dry_is_apart(tmp_path: Path) -> None:
     dry = [part for part in found.parts if (part.by, part.group) == ("room", "dry")]
     assert [part.phrases for part in dry] == [totals[part.cell, NO_ROOM].phrases for part in dry]
 
-    written = write_docs(tmp_path / "docs", [found], InspectionLanguage.load(), "the command")
+    written = write_docs(tmp_path / "docs", [found], load_language(), "the command")
     names = {"inspection.md", "confusions.md", "by-voice.md", "by-room.md", "by-noise.md"}
     names.add("reach.md")
     names |= {"right-by-noise.png", "reliability.png", "risk-coverage.png"}
@@ -226,7 +226,7 @@ def test_parts_add_up_to_the_total_and_dry_is_apart(tmp_path: Path) -> None:
 
 
 def test_reach_counts_what_was_said_and_what_was_heard_right() -> None:
-    language = InspectionLanguage.load()
+    language = load_language()
 
     def line(said: str, heard: str, kind: str = "phrase") -> Line:
         hearing = Hearing("x", (Hypothesis(heard, 0.0),) if heard else (), 1.0)

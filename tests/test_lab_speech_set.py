@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from fieldlog.audio.clip import RATE
 from fieldlog.audio.convert import is_clipped, is_narrow_band
 from fieldlog.errors import AudioError, UsageError
-from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.lab.benchmarks.noise_mix import excerpt, mix, rms
 from fieldlog.lab.speech_set import generate as made
 from fieldlog.lab.speech_set.bodies import BODIES, body
@@ -49,13 +48,15 @@ from fieldlog.lab.speech_set.voices import (
     available,
     missing,
 )
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Decision
 from tests.test_audio_convert import voice as speechlike
 
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 @pytest.fixture(scope="module")
@@ -247,7 +248,7 @@ def toys(monkeypatch: pytest.MonkeyPatch, language: InspectionLanguage, pool: li
     monkeypatch.setattr(PhraseSource, "pool", lambda self: pool)
     monkeypatch.setattr("fieldlog.lab.speech_set.items._NOISE_S", 5.0)
     monkeypatch.setattr("fieldlog.lab.speech_set.items._NOISE_VARIANTS", 1)
-    monkeypatch.setattr(InspectionLanguage, "load", lambda: language)
+    monkeypatch.setattr("fieldlog.lab.speech_set.generate.load_language", lambda: language)
 
 
 SIZES = Sizes(tune=20, test=20, halves=3, chatter=4, near=3, bodies=4)

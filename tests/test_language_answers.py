@@ -7,13 +7,14 @@ from fractions import Fraction
 import pytest
 
 from fieldlog.grammar.sample import Sampler
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Decision, Kind
 
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 def what(language: InspectionLanguage, first: str, second: str) -> tuple[object, ...]:

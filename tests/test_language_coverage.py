@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from fieldlog.catalogue.component import Catalogue
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from tests.utterances import FOLDER, faults, rows
 
 GENERATED = sorted((FOLDER / "generated").glob("*.toml"))
@@ -16,7 +17,7 @@ GENERATED = sorted((FOLDER / "generated").glob("*.toml"))
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 @pytest.mark.parametrize("file", GENERATED, ids=lambda file: file.stem)

@@ -12,9 +12,10 @@ from itertools import product
 
 import pytest
 
-from fieldlog.inspection_language import InspectionLanguage
-from fieldlog.meaning.written import read_written
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Decision, Understanding
+from fieldlog.quantities.written import read_written
 
 SIGNS = [
     *(",", ".", ";", ":", "'", "’", "·", "-", "−", "–", "—", "/", "_", "+", '"'),
@@ -36,7 +37,7 @@ SUBJECTS = [
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 def as_written(core: str) -> tuple[Fraction, Fraction | None] | None:

@@ -8,18 +8,19 @@ from fractions import Fraction
 import pytest
 
 from fieldlog.grammar.sample import Sampler
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.language.lexicon import phrases
-from fieldlog.meaning.say import say
-from fieldlog.meaning.spell import spell_integer
 from fieldlog.model import Decision, Kind, Quantity
+from fieldlog.quantities.spell import spell_integer
+from fieldlog.words.say import say
 
 DESTRUCTIVE = {"disregard"}
 
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 def test_every_sampled_phrase_is_understood(language: InspectionLanguage) -> None:

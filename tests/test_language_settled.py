@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 
 from fieldlog.audio.clip import Clip
-from fieldlog.doubt import judge_for, shipped_rules
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.doubt.decide import judge_for
+from fieldlog.doubt.files import shipped_rules
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Decision, Hearing, Hypothesis, Understanding
 
 F = Fraction
@@ -18,7 +20,7 @@ F = Fraction
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 def value(found: Understanding) -> tuple[Fraction, str] | None:

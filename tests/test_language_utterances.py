@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from tests.utterances import faults, rows
 
 HAND_WRITTEN = (
@@ -18,7 +19,7 @@ HAND_WRITTEN = (
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 @pytest.mark.parametrize("row", rows(*HAND_WRITTEN), ids=lambda row: row["w"] or "(nothing)")

@@ -10,6 +10,7 @@ from click.testing import CliRunner
 
 from fieldlog.catalogue.files import load_catalogue
 from fieldlog.cli import main
+from fieldlog.config import grammars
 from fieldlog.errors import LimitError
 from fieldlog.limits.lint import lint
 from fieldlog.limits.packs import (
@@ -24,8 +25,7 @@ from fieldlog.limits.packs import (
 )
 from fieldlog.limits.page import limits_page
 from fieldlog.model import LimitStatus
-from fieldlog.places import grammars
-from fieldlog.units import convert
+from fieldlog.quantities.units import convert
 
 HEAD = """
 [pack]

@@ -15,8 +15,9 @@ import pytest
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.errors import GrammarError, ModelError, UsageError
 from fieldlog.grammar import TaggedLanguage
-from fieldlog.inspection_language import InspectionLanguage
-from fieldlog.listeners.base import Language, Listener
+from fieldlog.grammar.language import Language
+from fieldlog.language.files import load_language
+from fieldlog.listeners.base import Listener
 from fieldlog.listeners.choose import NAMES, available, open_listener
 from fieldlog.listeners.replay import RecordingListener, ReplayListener, clip_key, read_records
 from fieldlog.listeners.typed import TypedListener
@@ -190,7 +191,7 @@ def test_our_own_language_can_be_sent_to_a_worker() -> None:
 
     from fieldlog.listeners.worker import pack
 
-    inspection = InspectionLanguage.load()
+    inspection = load_language()
     inspection.understand("rear tread four thirty seconds")
     there = pickle.loads(pack(inspection))
     for text in ("rear tread four thirty seconds", "battery twelve point six volts", "nonsense"):

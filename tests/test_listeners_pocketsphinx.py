@@ -12,7 +12,7 @@ import pytest
 from fieldlog.errors import GrammarError, ModelError
 from fieldlog.grammar import TaggedLanguage
 from fieldlog.grammar.lexicon import read_lexicon
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
 from fieldlog.listeners import pocketsphinx as listener_module
 from fieldlog.listeners.pocketsphinx import PocketsphinxListener
 from fieldlog.model import Decision
@@ -58,7 +58,7 @@ def test_own_additions(tmp_path: Path) -> None:
 
 
 def test_every_word_of_the_inspection_can_be_said(listener: PocketsphinxListener) -> None:
-    inspection = InspectionLanguage.load()
+    inspection = load_language()
     assert sorted(word for word in inspection.words() if not listener.can_say(word)) == []
 
 

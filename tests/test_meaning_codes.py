@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldlog.meaning.codes import KINDS, brake_fluid_twin, codes
+from fieldlog.quantities.codes import KINDS, brake_fluid_twin, codes
 
 TABLE = tomllib.loads((Path(__file__).parent / "data" / "codes.toml").read_text())
 ROWS = [(kind, words, texts) for kind, rows in TABLE.items() for words, texts in rows.items()]

@@ -13,16 +13,16 @@ from typing import Any
 import pocketsphinx
 import pytest
 
+from fieldlog.config import grammars
 from fieldlog.errors import UsageError
 from fieldlog.grammar import Grammar, load_grammar
 from fieldlog.grammar.jsgf import to_jsgf
 from fieldlog.grammar.sample import Sampler
-from fieldlog.meaning.codes import KINDS, codes
-from fieldlog.meaning.numbers import PROPER, readings
-from fieldlog.meaning.quantity import quantities
-from fieldlog.meaning.rules import BARE, RULES, SAID, bare_rule, rules_for
-from fieldlog.places import grammars
-from fieldlog.units import SPOKEN, UNITS, dimension, meanings
+from fieldlog.quantities.codes import KINDS, codes
+from fieldlog.quantities.numbers import PROPER, readings
+from fieldlog.quantities.quantity import quantities
+from fieldlog.quantities.rules import BARE, RULES, SAID, bare_rule, rules_for
+from fieldlog.quantities.units import SPOKEN, UNITS, dimension, meanings
 
 UNIT_RULES = [(symbol, rule) for symbol, rules in RULES.items() for rule in rules]
 KIND_RULES = {

@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldlog.meaning.normalise import normalise
-from fieldlog.meaning.numbers import readings
-from fieldlog.meaning.quantity import quantities
-from fieldlog.units import UNITS
+from fieldlog.quantities.normalise import normalise
+from fieldlog.quantities.numbers import readings
+from fieldlog.quantities.quantity import quantities
+from fieldlog.quantities.units import UNITS
 
 TABLE = tomllib.loads((Path(__file__).parent / "data" / "normalise.toml").read_text())
 ROWS = [(text, words) for section in TABLE.values() for text, words in section.items()]

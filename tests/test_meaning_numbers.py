@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldlog.meaning.number_words import NUMBER_WORDS
-from fieldlog.meaning.numbers import (
+from fieldlog.quantities.number_words import NUMBER_WORDS
+from fieldlog.quantities.numbers import (
     DIGIT_STRING,
     INTEGER,
     PROPER,

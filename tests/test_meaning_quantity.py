@@ -12,9 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldlog.errors import UsageError
-from fieldlog.meaning.number_words import NUMBER_WORDS
-from fieldlog.meaning.quantity import Plausible, QuantityReading, quantities
-from fieldlog.units import SPOKEN, UNITS
+from fieldlog.quantities.number_words import NUMBER_WORDS
+from fieldlog.quantities.quantity import Plausible, QuantityReading, quantities
+from fieldlog.quantities.units import SPOKEN, UNITS
 from tests.shared import need_shared
 
 TABLE = tomllib.loads((Path(__file__).parent / "data" / "quantities.toml").read_text())

@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldlog.meaning.numbers import readings
-from fieldlog.meaning.quantity import quantities
-from fieldlog.meaning.say import decimal_places, name, say, spell_out
 from fieldlog.model import Qualifier, Quantity
-from fieldlog.units import UNITS, dimension
+from fieldlog.quantities.numbers import readings
+from fieldlog.quantities.quantity import quantities
+from fieldlog.quantities.units import UNITS, dimension
+from fieldlog.words.say import decimal_places, name, say, spell_out
 
 F = Fraction
 SYMBOLS = sorted(UNITS)

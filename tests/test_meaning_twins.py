@@ -6,8 +6,8 @@ from fractions import Fraction
 
 import pytest
 
-from fieldlog.meaning.spell import spell_integer
-from fieldlog.meaning.twins import FRACTION_LOST, KINDS, NINE_FIVE, POINT_LOST, TEEN_TY, twins
+from fieldlog.quantities.spell import spell_integer
+from fieldlog.quantities.twins import FRACTION_LOST, KINDS, NINE_FIVE, POINT_LOST, TEEN_TY, twins
 
 
 def said(words: str, *kinds: str) -> list[tuple[str, Fraction]]:

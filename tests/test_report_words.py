@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldlog.language import tell
 from fieldlog.model import Finding, Judgement, Qualifier, Quantity, State
 from fieldlog.report.gauge import gauge
-from fieldlog.report.words import (
+from fieldlog.words import tell
+from fieldlog.words.report import (
     converted_text,
     decimal_text,
     finding_text,

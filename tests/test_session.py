@@ -12,7 +12,8 @@ import pytest
 
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.hearing import Heard
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Context, Decision, Hearing
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, understood_by
@@ -25,7 +26,7 @@ START = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 class Spoken:

@@ -16,7 +16,8 @@ from fieldlog.audio.clip import RATE, Clip
 from fieldlog.cli import main
 from fieldlog.cli.event_lines import event_text
 from fieldlog.hearing import Heard
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Hearing, State
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event
@@ -29,7 +30,7 @@ START = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 class Walking:

@@ -11,18 +11,18 @@ from click.testing import CliRunner
 
 from fieldlog.aftercare.conclusion import conclude
 from fieldlog.aftercare.job_lines import JobLine, Judged, job_lines
-from fieldlog.assess import assess
 from fieldlog.cli import main
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
+from fieldlog.limits.assess import assess
 from fieldlog.limits.context import JURISDICTIONS, parse_context
 from fieldlog.limits.packs import parse_pack, shipped_limits
 from fieldlog.model import Decision, Finding, Limit, Qualifier, Quantity, Severity, State, Verdict
 from fieldlog.report.view import Surroundings, build
 from fieldlog.store.repository import Repository
-from fieldlog.wording import BY_LESS_THAN_MEASURED, MAY_BE_BEYOND, doubt_text
+from fieldlog.words.wording import BY_LESS_THAN_MEASURED, MAY_BE_BEYOND, doubt_text
 
 F = Fraction
-LANGUAGE = InspectionLanguage.load()
+LANGUAGE = load_language()
 TODAY = date(2026, 11, 25)
 EVERYWHERE: tuple[str | None, ...] = (None, *JURISDICTIONS)
 

@@ -14,11 +14,13 @@ from fieldlog.aftercare.plan import left_open, never_confirmed
 from fieldlog.audio.capture import Spoken
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.cli.event_lines import events_text
-from fieldlog.doubt import decide, shipped_rules
-from fieldlog.doubt_question import ALL_AGAIN, MORE_SAID, REST_AGAIN
+from fieldlog.doubt.decide import decide
+from fieldlog.doubt.files import shipped_rules
+from fieldlog.doubt.question import ALL_AGAIN, MORE_SAID, REST_AGAIN
+from fieldlog.grammar.language import Language
 from fieldlog.hearing import Heard, Judge
-from fieldlog.inspection_language import InspectionLanguage
-from fieldlog.listeners.base import Language
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.listeners.replay import ReplayListener, clip_key
 from fieldlog.listeners.typed import TypedListener
 from fieldlog.model import Context, Decision, Hearing, Hypothesis, Understanding
@@ -35,7 +37,7 @@ START = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
 
 @pytest.fixture(scope="module")
 def language() -> InspectionLanguage:
-    return InspectionLanguage.load()
+    return load_language()
 
 
 def as_parsed(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
@@ -44,7 +46,7 @@ def as_parsed(understanding: Understanding, hearing: Hearing, clip: Clip) -> Und
 
 def unsure(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
     """Doubt as the doubt module words it, about every finding."""
-    from fieldlog.doubt import _asked
+    from fieldlog.doubt.decide import _asked
 
     if understanding.decision is not Decision.ACCEPT or understanding.finding is None:
         return understanding
@@ -207,7 +209,7 @@ def test_a_place_does_not_confirm_a_value_that_was_in_doubt(
 def test_a_question_about_new_or_corrected_waits_for_the_whole(
     language: InspectionLanguage, said: str, rival: str
 ) -> None:
-    from fieldlog.doubt import _asked
+    from fieldlog.doubt.decide import _asked
 
     best, other = language.understand(said), language.understand(rival)
     asked = _asked(best, (other,), "heard as well", "unsure")
@@ -264,7 +266,7 @@ def test_a_bare_correction_is_of_the_question_not_of_the_finding_before(talk: Ta
 @pytest.mark.parametrize("word", ["negative", "disregard", "take photo"])
 def test_affirm_is_to_the_newest_question_only(talk: Talk, word: str) -> None:
     def doubts(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
-        from fieldlog.doubt import _asked
+        from fieldlog.doubt.decide import _asked
 
         said = hearing.hypotheses[0].text if hearing.hypotheses else ""
         unclear = said == word and understanding.decision is Decision.ACCEPT
@@ -306,7 +308,7 @@ def test_what_a_question_completed_can_be_corrected_by_its_value_alone(talk: Tal
 def test_a_question_about_a_command_is_no_value_that_was_never_confirmed(
     talk: Talk, language: InspectionLanguage, words: str, rival: str | None, values: int
 ) -> None:
-    from fieldlog.doubt import _asked
+    from fieldlog.doubt.decide import _asked
 
     said = language.understand(words)
     if said.decision is Decision.ACCEPT:
@@ -460,9 +462,9 @@ def test_hear_prints_what_was_answered(tmp_path: Path, monkeypatch: pytest.Monke
 def test_what_was_heard_best_is_said_once_and_its_figures_are_in_the_json() -> None:
     from fieldlog.cli.hear import heard_view
     from fieldlog.cli.verdict_lines import outcome_text
-    from fieldlog.doubt import _refused
+    from fieldlog.doubt.decide import _refused
 
-    said = InspectionLanguage.load().understand("left fork seal leaking")
+    said = load_language().understand("left fork seal leaking")
     refused = _refused(said)
     assert outcome_text(refused, None).plain.count("left fork seal leaking") == 1
     hearing = Hearing("told", (Hypothesis(said.text, 0.0, {"bend": -4.6}),), 1.0)

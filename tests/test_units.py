@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy import constants
 
 from fieldlog.errors import UsageError
-from fieldlog.units import SPOKEN, UNITS, convert, dimension, meanings, spoken
+from fieldlog.quantities.units import SPOKEN, UNITS, convert, dimension, meanings, spoken
 
 F = Fraction
 

@@ -10,12 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from fieldlog import places
+from fieldlog import config
 from fieldlog.catalogue.component import CONDITION, Axis, Characteristic, Component
 from fieldlog.catalogue.files import load_catalogue
 from fieldlog.catalogue.phrases import expand
-from fieldlog.meaning.say import say
 from fieldlog.model import Quantity
+from fieldlog.words.say import say
 from tests.utterances import FOLDER
 
 GENERATED = FOLDER / "generated"
@@ -106,7 +106,7 @@ def _row(words: str, component: str, place: str | None, characteristic: str, **s
 def main() -> None:
     """Write one file per system."""
     GENERATED.mkdir(exist_ok=True)
-    catalogue = load_catalogue(places.grammars())
+    catalogue = load_catalogue(config.grammars())
     for system in catalogue.systems:
         lines = [
             "# Written by tests/write_utterances.py; every item of the catalogue once.",

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from fieldlog.model import Severity, State, Verdict
-from fieldlog.wording import BY_LESS_THAN_MEASURED, MAY_BE_BEYOND, doubt_text
+from fieldlog.words.wording import BY_LESS_THAN_MEASURED, MAY_BE_BEYOND, doubt_text
 
 DEFERRAL = (
     "This record says what was found, against which limit, from which source. The maker's manual, "

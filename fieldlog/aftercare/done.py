@@ -10,8 +10,8 @@ from fieldlog.aftercare.due import Done, Interval
 from fieldlog.aftercare.intervals import Intervals, Said, said
 from fieldlog.errors import UsageError
 from fieldlog.model import LimitStatus, Quantity
+from fieldlog.quantities.units import convert
 from fieldlog.store.records import HistoryRow, Inspection, LogEntry, Odometer
-from fieldlog.units import convert
 
 DONE, INTERVAL, CHECKLIST = "done", "interval", "checklist"
 """Kinds of entries in a vehicle's log."""

@@ -16,9 +16,9 @@ from fractions import Fraction
 from types import MappingProxyType
 
 from fieldlog.derived.wear import LEVEL, Forecast, Point, TooFewPoints, fit, to_limit
-from fieldlog.language import tell
 from fieldlog.model import Quantity
-from fieldlog.units import convert
+from fieldlog.quantities.units import convert
+from fieldlog.words import tell
 
 SOON_DAYS = 60
 """An item due within this many days is *soon* (common practice: two months to find an hour)."""

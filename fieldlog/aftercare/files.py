@@ -6,7 +6,7 @@ from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
-from fieldlog import places
+from fieldlog import config
 from fieldlog.aftercare.intervals import read_intervals
 from fieldlog.aftercare.plan import Care, Past
 from fieldlog.aftercare.walk_list import read_walk
@@ -21,7 +21,7 @@ _FOLDER = Path(__file__).resolve().parent
 @lru_cache(maxsize=2)
 def load_care(grammars: Path | None = None) -> Care:
     """Catalogue, default walk, intervals and work. Raises ``GrammarError`` or ``LimitError``."""
-    catalogue = load_catalogue(grammars or places.grammars())
+    catalogue = load_catalogue(grammars or config.grammars())
     walk = read_walk(_text("walk.toml"), catalogue)
     intervals = read_intervals(_text("intervals.toml"), catalogue, walk.facts)
     return Care(catalogue, walk, intervals, read_work(_text("work.toml"), catalogue))

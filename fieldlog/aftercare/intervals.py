@@ -13,7 +13,7 @@ from fieldlog.aftercare.due import Interval
 from fieldlog.aftercare.equipment import Fact, check_needs
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.model import LimitStatus
-from fieldlog.units import convert
+from fieldlog.quantities.units import convert
 
 VERBS = ("changed", "replaced", "renewed", "done", "fitted")
 """Words that say that work was done, beside an interval's own."""

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from fieldlog.aftercare.due import Interval
 from fieldlog.aftercare.plan import Care
-from fieldlog.units import convert
+from fieldlog.quantities.units import convert
 
 TITLE = "# Usual intervals, what wears, and the default walk"
 MADE_BY = "fieldlog vehicle intervals --markdown > docs/intervals.md"

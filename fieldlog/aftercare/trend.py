@@ -16,15 +16,15 @@ from fractions import Fraction
 
 from fieldlog.aftercare.done import km_of
 from fieldlog.aftercare.due import Done, Projection, Reading, due_from_age, due_from_wear
-from fieldlog.assess import checked, context_for, usual_uncertainty
 from fieldlog.catalogue.component import Catalogue
-from fieldlog.derived.from_finding import Derived, derive
 from fieldlog.derived.wear import LEVEL, Line, Point, TooFewPoints, fit, split_at_replacements
+from fieldlog.limits.assess import checked, context_for, usual_uncertainty
 from fieldlog.limits.check import merge_readings
+from fieldlog.limits.from_finding import Derived, derive
 from fieldlog.limits.judge import comparable, judge
 from fieldlog.model import Context, Finding, Judgement, Limit, Quantity
+from fieldlog.quantities.units import convert, dimension
 from fieldlog.store.records import HistoryRow
-from fieldlog.units import convert, dimension
 
 Key = tuple[str, str | None, str]
 """Component, position, characteristic."""

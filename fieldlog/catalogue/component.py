@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from fieldlog.model import Severity
-from fieldlog.units import convert, dimension
+from fieldlog.quantities.units import convert, dimension
 
 SOUND = "sound"
 """The canonical condition of what is as it should be."""

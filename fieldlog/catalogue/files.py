@@ -10,8 +10,8 @@ from fieldlog.catalogue.component import Catalogue
 from fieldlog.catalogue.read import Known, read_catalogue
 from fieldlog.errors import GrammarError
 from fieldlog.grammar.files import read_text
-from fieldlog.meaning.codes import KINDS
-from fieldlog.meaning.rules import SAID
+from fieldlog.quantities.codes import KINDS
+from fieldlog.quantities.rules import SAID
 
 _PUBLIC_RULE = re.compile(r"^public <(\w+)>", re.MULTILINE)
 

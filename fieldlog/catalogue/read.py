@@ -24,7 +24,7 @@ from fieldlog.catalogue.component import (
 from fieldlog.catalogue.phrases import expand
 from fieldlog.errors import GrammarError
 from fieldlog.model import Severity
-from fieldlog.units import UNITS, dimension
+from fieldlog.quantities.units import UNITS, dimension
 
 _NAME = re.compile(r"[a-z]+(?:[ -][a-z]+)*")
 _RANGE = re.compile(r"(-?[\d.]+) \.\. (-?[\d.]+) (\S+)")

@@ -12,9 +12,9 @@ from fieldlog.aftercare.job_lines import JobLine
 from fieldlog.aftercare.plot import plot
 from fieldlog.aftercare.trend import Trend
 from fieldlog.cli.json_view import limit_view
+from fieldlog.quantities.units import convert
 from fieldlog.report.lines import due_row
-from fieldlog.report.words import limit_text, rounded_text, unit_text, with_unit
-from fieldlog.units import convert
+from fieldlog.words.report import limit_text, rounded_text, unit_text, with_unit
 
 Json = dict[str, Any]
 

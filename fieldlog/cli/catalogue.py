@@ -9,8 +9,8 @@ import click
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.catalogue.files import load_catalogue
 from fieldlog.catalogue.page import component_lines, components_page
+from fieldlog.config import grammars
 from fieldlog.errors import UsageError
-from fieldlog.places import grammars
 
 
 @click.group()

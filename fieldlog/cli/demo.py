@@ -29,7 +29,7 @@ def demo(out: Path, listener: str, model: Path | None) -> None:
       fieldlog demo --out somewhere/else
       fieldlog demo --listener pocketsphinx
     """
-    from fieldlog import places
+    from fieldlog import config
     from fieldlog.cli.ears import open_ears
     from fieldlog.cli.event_lines import events_text
     from fieldlog.cli.inspection_jobs import what_follows
@@ -38,7 +38,7 @@ def demo(out: Path, listener: str, model: Path | None) -> None:
     from fieldlog.shop.workshop import Workshop
 
     console = Console(highlight=False, soft_wrap=True)
-    media = places.demo_media()
+    media = config.demo_media()
     manifest = job.read_manifest(media)
     vehicle, head = manifest["vehicle"]["name"], manifest["inspection"]
     console.print(Text(f"{vehicle} at {head['workshop']}, {head['start'][:10]}", "bold"))

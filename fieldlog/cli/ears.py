@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 if TYPE_CHECKING:
-    from fieldlog.listeners.base import Language
+    from fieldlog.grammar.language import Language
     from fieldlog.listeners.worker import Crash
     from fieldlog.shop.ears import Ears
 

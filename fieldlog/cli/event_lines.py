@@ -8,10 +8,10 @@ from typing import assert_never
 from rich.text import Text
 
 from fieldlog.cli.verdict_lines import limit_text, outcome_text
-from fieldlog.language import tell
 from fieldlog.model import Decision, Finding, Understanding
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept, Said
+from fieldlog.words import tell
 
 
 def events_text(events: Iterable[Event]) -> Text:

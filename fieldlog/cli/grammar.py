@@ -105,9 +105,9 @@ def _load(file: Path | None) -> Grammar:
         from fieldlog.grammar import load_grammar
 
         return load_grammar(file)
-    from fieldlog.inspection_language import InspectionLanguage
+    from fieldlog.language.files import load_language
 
-    return InspectionLanguage.load().grammar
+    return load_language().grammar
 
 
 def _unsayable(loaded: Grammar, listener: str, model: Path | None) -> list[Fault]:

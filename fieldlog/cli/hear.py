@@ -13,9 +13,9 @@ from fieldlog.cli.ears import listener_options
 from fieldlog.cli.limit_option import limits_with, own_limits_option
 
 if TYPE_CHECKING:
-    from fieldlog.assess import Assessment
     from fieldlog.cli.json_view import Json
     from fieldlog.hearing import Heard
+    from fieldlog.limits.assess import Assessment
 
 
 @click.command()

@@ -140,8 +140,8 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
         click.echo(json.dumps(record_json(record), ensure_ascii=False))
         return
     from fieldlog.report.lines import severity_text
-    from fieldlog.report.words import finding_text
-    from fieldlog.wording import doubt_text
+    from fieldlog.words.report import finding_text
+    from fieldlog.words.wording import doubt_text
 
     _print_head(record.inspection, as_json=False)
     for each in record.findings:

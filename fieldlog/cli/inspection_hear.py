@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fieldlog.audio.rescue import began_at
 from fieldlog.cli.ears import listener_options
 from fieldlog.cli.store_option import store_option, workshop
 from fieldlog.errors import StoreError, UsageError
+from fieldlog.store.rescue import began_at
 
 if TYPE_CHECKING:
     from fieldlog.audio.clip import Clip

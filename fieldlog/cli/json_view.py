@@ -10,7 +10,7 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
-from fieldlog.assess import Assessment
+from fieldlog.limits.assess import Assessment
 from fieldlog.model import Finding, Judgement, Limit, Quantity, Understanding, Verdict
 
 Json = dict[str, Any]

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from fieldlog.catalogue.files import load_catalogue
+from fieldlog.config import grammars
 from fieldlog.errors import UsageError
 from fieldlog.limits.applies import in_reach
 from fieldlog.limits.context import parse_context
@@ -23,7 +24,6 @@ from fieldlog.limits.packs import (
 )
 from fieldlog.limits.page import limits_page, source, what, where
 from fieldlog.model import Limit
-from fieldlog.places import grammars
 
 _FILES = click.Path(exists=True, dir_okay=True, path_type=Path)
 

@@ -98,9 +98,9 @@ def listen(
     def crashed(crash: object) -> None:
         terminal.status.print(f"! {crash}", markup=False)
 
-    from fieldlog.inspection_language import InspectionLanguage
+    from fieldlog.language.files import load_language
 
-    language = InspectionLanguage.load()
+    language = load_language()
     with contextlib.ExitStack() as stack:
         shop = None if key is None else stack.enter_context(holding(folder, key))
         ears = stack.enter_context(open_ears(language, listener, model, on_crash=crashed))

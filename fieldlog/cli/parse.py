@@ -11,7 +11,7 @@ from rich.console import Console
 from fieldlog.cli.json_view import understanding_view
 from fieldlog.cli.limit_option import limits_with, own_limits_option
 from fieldlog.cli.verdict_lines import assessor, understood_lines
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
 
 
 @click.command()
@@ -37,7 +37,7 @@ def parse(
       fieldlog parse "front pads two millimetres" --jurisdiction US-VA --json
       fieldlog parse "front rim run out 1.2 mm" --set rim=steel
     """
-    language = InspectionLanguage.load()
+    language = load_language()
     assess = assessor(language, jurisdiction, settings, limits_with(own))
     understood = language.understand(" ".join(words))
     assessment = assess(understood)

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from fieldlog.assess import Assessment, assess
-from fieldlog.inspection_language import InspectionLanguage
-from fieldlog.language import tell
+from fieldlog.grammar.language import Language
+from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.limits.assess import Assessment, assess
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.limits.page import what
-from fieldlog.listeners.base import Language
 from fieldlog.model import Decision, Judgement, Limit, State, Understanding
-from fieldlog.wording import doubt_text, with_unit
+from fieldlog.words import tell
+from fieldlog.words.wording import doubt_text, with_unit
 
 if TYPE_CHECKING:
     from fieldlog.photos.placing import Placed

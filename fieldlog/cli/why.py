@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from fieldlog.assess import Assessment
     from fieldlog.catalogue.component import Catalogue
+    from fieldlog.limits.assess import Assessment
     from fieldlog.model import Context, Finding, Limit, Verdict
 
 
@@ -44,17 +44,17 @@ def why(
       fieldlog why "rear tread four thirty-seconds" --jurisdiction US-VA
       fieldlog why "front rim run out 3 mm" --jurisdiction GB --set rim=alloy --set uncertainty=0
     """
-    from fieldlog.assess import assess
     from fieldlog.cli.limits import own_packs
     from fieldlog.errors import UsageError
-    from fieldlog.inspection_language import InspectionLanguage
+    from fieldlog.language.files import load_language
+    from fieldlog.limits.assess import assess
     from fieldlog.limits.context import parse_context
     from fieldlog.limits.packs import shipped_limits, with_own
     from fieldlog.model import Decision
 
     context = parse_context(jurisdiction, settings)
     limits = with_own(shipped_limits(), own_packs(own) if own else ())
-    language = InspectionLanguage.load()
+    language = load_language()
     understood = language.understand(" ".join(words))
     if understood.decision is not Decision.ACCEPT or understood.finding is None:
         told = (understood.question or understood.reason).rstrip("?. ")
@@ -98,7 +98,7 @@ def _explained(
     limits: tuple[Limit, ...],
     catalogue: Catalogue,
 ) -> list[str]:
-    from fieldlog.assess import usual_uncertainty
+    from fieldlog.limits.assess import usual_uncertainty
     from fieldlog.limits.why import explain
 
     return explain(finding, verdict, context, limits, usual_uncertainty(finding, catalogue))

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
+from fieldlog.config import grammars
 from fieldlog.errors import GrammarError
 from fieldlog.grammar.grammar import Grammar
 from fieldlog.grammar.lexicon import Lexicon, read_lexicon
-from fieldlog.places import grammars
 
 
 def read_text(path: Path) -> str:

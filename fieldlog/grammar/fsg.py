@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fieldlog.errors import GrammarError
-from fieldlog.listeners.base import WordGraph
+from fieldlog.grammar.language import WordGraph
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,18 +6,18 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from fieldlog import units
 from fieldlog.catalogue.component import Axis, Catalogue, Characteristic
 from fieldlog.catalogue.phrases import expand
-from fieldlog.language import tell
 from fieldlog.language.as_written import ODD
 from fieldlog.language.decide import decide, still_open
 from fieldlog.language.lexicon import Words
 from fieldlog.language.subjects import About
 from fieldlog.language.values import UNIT_ASSUMED, Reading, Standing, ValueReader
-from fieldlog.meaning.quantity import quantities
-from fieldlog.meaning.values import DOUBTFUL
 from fieldlog.model import Command, Decision, Finding, Kind, Qualifier, Quantity, Understanding
+from fieldlog.quantities import units
+from fieldlog.quantities.quantity import quantities
+from fieldlog.quantities.values import DOUBTFUL
+from fieldlog.words import tell
 
 ANSWERED = "answered"
 APART = " / "

@@ -7,10 +7,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from fieldlog.language import tell
 from fieldlog.language.decide import meaning_key, meaning_of, still_open
-from fieldlog.meaning.written import Way, Written, literals
 from fieldlog.model import Decision, Finding, Kind, Understanding
+from fieldlog.quantities.written import Way, Written, literals
+from fieldlog.words import tell
 
 ODD = "figures"
 """Flag of an utterance that is asked about because of how its figures were typed."""

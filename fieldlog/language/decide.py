@@ -11,11 +11,11 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from itertools import product
 
-from fieldlog.language import tell
 from fieldlog.language.subjects import About
 from fieldlog.language.values import Reading, Standing
-from fieldlog.meaning.values import DOUBTFUL
 from fieldlog.model import Decision, Finding, Kind, Understanding
+from fieldlog.quantities.values import DOUBTFUL
+from fieldlog.words import tell
 
 Values = Callable[[str], Sequence[str]]
 """Axis -> its canonical values."""

@@ -10,11 +10,11 @@ from collections.abc import Callable, Sequence
 
 from rapidfuzz import fuzz, process
 
-from fieldlog.language import tell
 from fieldlog.language.lexicon import Words
 from fieldlog.language.subjects import About
 from fieldlog.language.values import ValueReader
-from fieldlog.meaning.number_words import NUMBER_WORDS
+from fieldlog.quantities.number_words import NUMBER_WORDS
+from fieldlog.words import tell
 
 UNKNOWN = "[unk]"
 CUTOFF = 75.0

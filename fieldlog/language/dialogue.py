@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 from fieldlog.errors import GrammarError
 from fieldlog.grammar import expression as ex
-from fieldlog.language import tell
 from fieldlog.language.diagnose import UNKNOWN
 from fieldlog.language.lexicon import Words, phrases, spoken_name
 from fieldlog.language.subjects import About, SubjectReader
 from fieldlog.model import Command, Decision, Kind, Understanding
+from fieldlog.words import tell
 
 CORRECTION = Command.CORRECTION
 _OPENS_A_REASON = frozenset(

@@ -13,10 +13,10 @@ from fractions import Fraction
 from fieldlog.catalogue.component import CONDITION, Characteristic, Component, Given, Range
 from fieldlog.catalogue.phrases import expand
 from fieldlog.language.lexicon import Words
-from fieldlog.meaning.quantity import quantities
-from fieldlog.meaning.values import DOUBTFUL
 from fieldlog.model import Quantity
-from fieldlog.units import dimension
+from fieldlog.quantities.quantity import quantities
+from fieldlog.quantities.units import dimension
+from fieldlog.quantities.values import DOUBTFUL
 
 Facts = tuple[tuple[str, str], ...]
 """Setting -> its value as ``--set`` takes it."""

@@ -13,11 +13,11 @@ from functools import lru_cache
 
 from fieldlog.catalogue.component import Characteristic
 from fieldlog.language.lexicon import Words
-from fieldlog.meaning import numbers
-from fieldlog.meaning.number_words import DENOMINATORS
-from fieldlog.meaning.quantity import quantities
 from fieldlog.model import Quantity
-from fieldlog.units import SPOKEN
+from fieldlog.quantities import numbers
+from fieldlog.quantities.number_words import DENOMINATORS
+from fieldlog.quantities.quantity import quantities
+from fieldlog.quantities.units import SPOKEN
 
 BREAK = "then"
 _MOST_WAYS = 8

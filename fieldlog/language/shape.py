@@ -13,7 +13,7 @@ from itertools import permutations, product
 
 from fieldlog.catalogue.component import Axis, Catalogue, Characteristic, Component, Given
 from fieldlog.errors import GrammarError
-from fieldlog.meaning.rules import RULES, SAID, bare_rule, rules_for
+from fieldlog.quantities.rules import RULES, SAID, bare_rule, rules_for
 
 GRAMMAR = "catalogue"
 """Name of the grammar that is made."""

@@ -14,12 +14,12 @@ from fieldlog.language.given import Facts, before_condition, with_given
 from fieldlog.language.lexicon import Words
 from fieldlog.language.series import series
 from fieldlog.language.subjects import About
-from fieldlog.meaning.codes import brake_fluid_twin, codes
-from fieldlog.meaning.quantity import Quantities, QuantityReading, quantities
-from fieldlog.meaning.twins import TEEN_TY, twins
-from fieldlog.meaning.values import DOUBTFUL, PROPER
 from fieldlog.model import Finding, Quantity
-from fieldlog.units import UNITS
+from fieldlog.quantities.codes import brake_fluid_twin, codes
+from fieldlog.quantities.quantity import Quantities, QuantityReading, quantities
+from fieldlog.quantities.twins import TEEN_TY, twins
+from fieldlog.quantities.units import UNITS
+from fieldlog.quantities.values import DOUBTFUL, PROPER
 
 REPAIR = "correction"
 NONE = "no"

@@ -9,7 +9,7 @@ from fractions import Fraction
 from fieldlog.errors import UsageError
 from fieldlog.limits.context import SETTINGS, amount, reach
 from fieldlog.model import Context, Finding, Limit
-from fieldlog.units import convert
+from fieldlog.quantities.units import convert
 
 _COMPARISON = re.compile(r"(<=|>=|<|>)\s*(.+)")
 

@@ -38,7 +38,7 @@ from fieldlog.model import (
     State,
     Verdict,
 )
-from fieldlog.units import convert
+from fieldlog.quantities.units import convert
 
 GATING = frozenset({LimitStatus.CITED, LimitStatus.ENTERED})
 SEVERITIES = tuple(Severity)

@@ -16,7 +16,7 @@ from types import MappingProxyType
 from fieldlog.errors import UsageError
 from fieldlog.limits.decision import RULES
 from fieldlog.model import Context
-from fieldlog.units import UNITS, convert, dimension
+from fieldlog.quantities.units import UNITS, convert, dimension
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +24,7 @@ class Setting:
     """One key of ``--set``: what it may hold and what it is for.
 
     ``kind`` is ``choice`` (one of ``choices``), ``number``, ``date`` (ISO 8601), ``text`` or a
-    dimension of ``fieldlog.units`` (the value then carries a unit: ``-10degC``). ``bare`` is the
+    dimension of ``fieldlog.quantities.units`` (the value then carries a unit: ``-10degC``). ``bare`` is the
     unit of a plain number where one may be left out. ``assumed`` is what the checks take when the
     key is not set; it is always said in the verdict's reason when it mattered.
     """

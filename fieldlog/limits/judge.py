@@ -15,7 +15,7 @@ from fieldlog.limits.decision import (
 )
 from fieldlog.limits.uncertainty import Uncertainty
 from fieldlog.model import Finding, Judgement, Limit, Qualifier, Quantity, State
-from fieldlog.units import UNITS, convert
+from fieldlog.quantities.units import UNITS, convert
 
 SEVERENESS = (State.WITHIN, State.MARGINAL, State.UNDECIDED, State.BEYOND)
 """States from best to worst."""

@@ -7,10 +7,10 @@ from fractions import Fraction
 from itertools import combinations
 
 from fieldlog.catalogue.component import CONDITION, Catalogue, Component
-from fieldlog.derived.from_finding import CHARACTERISTICS
+from fieldlog.limits.from_finding import CHARACTERISTICS
 from fieldlog.limits.packs import Pack
 from fieldlog.model import Limit
-from fieldlog.units import UNITS, convert, dimension
+from fieldlog.quantities.units import UNITS, convert, dimension
 
 DERIVED = frozenset(
     (component, characteristic, dimension(unit))

@@ -18,14 +18,14 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TypeVar
 
+from fieldlog.config import limit_packs
 from fieldlog.errors import LimitError, UsageError
 from fieldlog.limits.aggregate import is_aggregation
 from fieldlog.limits.applies import holds
 from fieldlog.limits.context import JURISDICTIONS, SETTINGS
 from fieldlog.limits.provenance import outright_faults, provenance_faults
 from fieldlog.model import Limit, LimitStatus, Severity, State
-from fieldlog.places import limit_packs
-from fieldlog.units import UNITS, convert
+from fieldlog.quantities.units import UNITS, convert
 
 LAYERS = ("regulation", "equipment", "handbook", "maker", "common practice", "memory")
 RELATIONS = ("at least", "more than", "at most", "less than", "between", "is")

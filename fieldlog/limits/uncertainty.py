@@ -10,7 +10,7 @@ from types import MappingProxyType
 from fieldlog.errors import UsageError
 from fieldlog.limits.context import amount
 from fieldlog.model import Context, Qualifier, Quantity
-from fieldlog.units import convert, dimension
+from fieldlog.quantities.units import convert, dimension
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,8 +23,8 @@ from fieldlog.model import (
     State,
     Verdict,
 )
-from fieldlog.units import convert
-from fieldlog.wording import doubt_text
+from fieldlog.quantities.units import convert
+from fieldlog.words.wording import doubt_text
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,8 +22,8 @@ from fieldlog.audio.clip import Clip
 from fieldlog.errors import GrammarError, ModelError
 from fieldlog.grammar.files import load_additions
 from fieldlog.grammar.fsg import FiniteNetwork, finite_network
+from fieldlog.grammar.language import Language
 from fieldlog.grammar.lexicon import Lexicon
-from fieldlog.listeners.base import Language
 from fieldlog.listeners.pcm import is_silent, pcm16
 from fieldlog.model import Hearing, Hypothesis
 

@@ -14,7 +14,8 @@ from typing import Any
 
 from fieldlog.audio.clip import Clip
 from fieldlog.errors import ModelError
-from fieldlog.listeners.base import Language, Listener
+from fieldlog.grammar.language import Language
+from fieldlog.listeners.base import Listener
 from fieldlog.listeners.pcm import pcm16
 from fieldlog.model import Hearing, Hypothesis
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from fieldlog.audio.clip import Clip
 from fieldlog.errors import ModelError
-from fieldlog.listeners.base import Language
+from fieldlog.grammar.language import Language
 from fieldlog.model import Hearing, Hypothesis
 
 

@@ -25,7 +25,7 @@ from typing import Any
 
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.errors import GrammarError, ModelError
-from fieldlog.listeners.base import Language
+from fieldlog.grammar.language import Language
 from fieldlog.listeners.pcm import is_silent, pcm16
 from fieldlog.listeners.vosk_folder import GET, check_folder
 from fieldlog.model import Hearing, Hypothesis

@@ -24,7 +24,8 @@ from fieldlog.apart.frames import READY
 from fieldlog.apart.process import Lost, Process
 from fieldlog.audio.clip import Clip
 from fieldlog.errors import FieldlogError, ModelError
-from fieldlog.listeners.base import Language, Listener
+from fieldlog.grammar.language import Language
+from fieldlog.listeners.base import Listener
 from fieldlog.model import Hearing
 
 LOAD_S = 120.0

@@ -11,8 +11,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from html import escape
 
-from fieldlog.report.words import finding_text, subject_text
 from fieldlog.store.records import Inspection, InspectionRecord, Photo, RecordedFinding
+from fieldlog.words.report import finding_text, subject_text
 
 ReadCopy = Callable[[str], bytes | None]
 """Media name -> JPEG bytes of its small copy; None when there is none."""

@@ -7,10 +7,10 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from fieldlog.aftercare.due import DueItem
 from fieldlog.model import Judgement, State, Verdict
+from fieldlog.quantities.units import convert
 from fieldlog.report.view_model import DueRow, LimitLine
-from fieldlog.report.words import converted_text, limit_text, rounded_text
 from fieldlog.store.records import Utterance
-from fieldlog.units import convert
+from fieldlog.words.report import converted_text, limit_text, rounded_text
 
 
 def zone_of(name: str) -> tzinfo | None:

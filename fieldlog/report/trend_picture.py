@@ -7,7 +7,7 @@ from datetime import timedelta
 from fractions import Fraction
 
 from fieldlog.aftercare.trend import Trend
-from fieldlog.report.words import rounded_text
+from fieldlog.words.report import rounded_text
 
 Spot = tuple[float, float]
 """x from left to right, y from top to bottom, both 0 to 1."""

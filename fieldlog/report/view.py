@@ -31,14 +31,14 @@ from fieldlog.report.view_model import (
     Report,
     SystemSection,
 )
-from fieldlog.report.words import (
+from fieldlog.store.records import InspectionRecord, Photo, RecordedFinding, Utterance
+from fieldlog.words.report import (
     finding_text,
     quantity_text,
     seconds_text,
     subject_text,
     value_text,
 )
-from fieldlog.store.records import InspectionRecord, Photo, RecordedFinding, Utterance
 
 NOT_JUDGED = "not judged"
 WORST_FIRST = (

@@ -15,13 +15,13 @@ import numpy as np
 
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import joinable
-from fieldlog.doubt_question import MORE_SAID, telling_more, what_to_ask
-from fieldlog.doubt_question import waits as waits  # a question's own, and asked for here
+from fieldlog.doubt.question import MORE_SAID, telling_more, what_to_ask
+from fieldlog.doubt.question import waits as waits  # a question's own, and asked for here
+from fieldlog.grammar.language import Language, WordGraph
 from fieldlog.hearing import Heard, hear_clip, joined
-from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.language.answers import ANSWERED
 from fieldlog.language.decide import meaning_key, meaning_of
-from fieldlog.listeners.base import Language, WordGraph
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Command, Decision, Finding, Hearing, Kind, Understanding
 from fieldlog.shop.ears import Ears
 

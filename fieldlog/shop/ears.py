@@ -9,8 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from fieldlog.grammar.language import Language
     from fieldlog.hearing import Heard, Judge
-    from fieldlog.listeners.base import Language, Listener
+    from fieldlog.listeners.base import Listener
     from fieldlog.listeners.worker import Crash
 
 CRASHABLE = ("vosk", "pocketsphinx")
@@ -52,9 +53,9 @@ def open_language(grammar: Path | None) -> Language:
         from fieldlog.grammar.tagged import TaggedLanguage
 
         return TaggedLanguage.from_file(grammar)
-    from fieldlog.inspection_language import InspectionLanguage
+    from fieldlog.language.files import load_language
 
-    return InspectionLanguage.load()
+    return load_language()
 
 
 @contextmanager
@@ -76,7 +77,8 @@ def open_ears(
     hear, all of them at once) or ``UsageError`` (``FIELDLOG_POLICY``) before any audio is opened.
     """
     from fieldlog.config import policy_name
-    from fieldlog.doubt import judge_for, policy_named, shipped_rules
+    from fieldlog.doubt.decide import judge_for, policy_named
+    from fieldlog.doubt.files import shipped_rules
     from fieldlog.listeners.choose import open_listener
 
     policy = policy_named(policy_name())

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from fieldlog.assess import Assessment
 from fieldlog.errors import FieldlogError
+from fieldlog.limits.assess import Assessment
 from fieldlog.model import Finding, Understanding, Verdict
 
 

@@ -15,9 +15,9 @@ from pathlib import Path
 
 from fieldlog.aftercare.checklist import Skip, named
 from fieldlog.aftercare.plan import left_open, skipped_event, skips_of
-from fieldlog.assess import Assessment
 from fieldlog.errors import FieldlogError, StoreError, UsageError
 from fieldlog.hearing import Heard
+from fieldlog.limits.assess import Assessment
 from fieldlog.model import NOT_TAKEN, Command, Decision, Finding, Kind, Understanding, Verdict
 from fieldlog.shop import events as ev
 from fieldlog.shop.conversation import Conversation

@@ -14,13 +14,13 @@ from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import Endpointer
 from fieldlog.audio.health import Notice
 from fieldlog.audio.recorder import Recorder
-from fieldlog.audio.rescue import hear_command, rescue
 from fieldlog.audio.source import AudioSource
 from fieldlog.errors import StoreError
 from fieldlog.hearing import Heard
 from fieldlog.model import Hearing
 from fieldlog.shop.events import Event, NotSaved
 from fieldlog.shop.inspecting import Inspecting, not_taken
+from fieldlog.store.rescue import hear_command, rescue
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from fieldlog.aftercare.checklist import Item, Skip, progress
-from fieldlog.assess import Assessment, again, assess
 from fieldlog.catalogue.component import Catalogue
-from fieldlog.doubt_question import MORE_SAID
+from fieldlog.doubt.question import MORE_SAID
 from fieldlog.errors import FieldlogError
 from fieldlog.language.answers import APART, UNCLEAR
+from fieldlog.limits.assess import Assessment, again, assess
 from fieldlog.model import Command, Context, Finding, Limit, State, Understanding, Verdict
 from fieldlog.shop.events import Kept
 

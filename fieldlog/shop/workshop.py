@@ -11,7 +11,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
-from fieldlog import places
+from fieldlog import config
 from fieldlog.aftercare.checklist import Progress
 from fieldlog.aftercare.conclusion import Conclusion
 from fieldlog.aftercare.files import load_care, past_of
@@ -27,7 +27,8 @@ from fieldlog.aftercare.plan import (
     progress_of,
     vehicle_walk,
 )
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.limits.packs import shipped_limits, with_own
 from fieldlog.model import Context, Limit, Quantity
 from fieldlog.shop.conversation import Conversation
@@ -102,7 +103,7 @@ class Workshop:
     @cached_property
     def language(self) -> InspectionLanguage:
         """The inspection language; raises ``GrammarError`` with every fault of its files."""
-        return InspectionLanguage.load()
+        return load_language()
 
     @cached_property
     def care(self) -> Care:
@@ -183,7 +184,7 @@ class Workshop:
             Conversation(ears or silent_ears(self.language)),
             transcribe=ears.transcribe if ears else None,
             origin=Origin(
-                ears.listener.name if ears else "", grammar_fingerprint(places.grammars())
+                ears.listener.name if ears else "", grammar_fingerprint(config.grammars())
             ),
             now=self.now,
         )

@@ -20,10 +20,9 @@ from numpy.typing import NDArray
 
 import fieldlog.lab.speech_set as speech_set
 from fieldlog.audio.clip import RATE
-from fieldlog.doubt import TWINS
+from fieldlog.doubt.decide import TWINS
 from fieldlog.errors import AudioError, UsageError
 from fieldlog.grammar.sample import Sampler
-from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.lab.speech_set.phrases import Phrase, PhraseSource, in_part, part_of
 from fieldlog.lab.speech_set.voices import (
     TRAIN,
@@ -35,6 +34,7 @@ from fieldlog.lab.speech_set.voices import (
     speak,
     trimmed,
 )
+from fieldlog.language.files import load_language
 
 Progress = Callable[[str, int, int], None]
 
@@ -113,7 +113,7 @@ def trade_texts(seed: int) -> list[tuple[str, str]]:
 
     What is worse to mishear than others is there several times.
     """
-    source = PhraseSource(InspectionLanguage.load(), seed)
+    source = PhraseSource(load_language(), seed)
     mine = [phrase for phrase in source.pool(160, 9000) if in_part(phrase, TRAIN)]
     halves = [h for h in source.halves(mine, 3000) if part_of(h.words) == TRAIN]
     return [(phrase.kind, phrase.words) for phrase in (*said_often(mine), *halves)]
@@ -126,7 +126,7 @@ def said_often(phrases: Iterable[Phrase]) -> list[Phrase]:
 
 def answers(seed: int) -> list[tuple[str, str]]:
     """(kind, words) of short answers to questions, of the training part where there are many."""
-    grammar = InspectionLanguage.load().answer_grammar
+    grammar = load_language().answer_grammar
     few = Sampler(grammar.rules, ["answer.place"], seed).covering(_ANSWERS)
     many = Sampler(grammar.rules, grammar.public, seed).covering(_ANSWERS)
     return [(ANSWER, words) for words in (*few, *few, *(w for w in many if part_of(w) == TRAIN))]

@@ -15,10 +15,10 @@ from pathlib import Path
 
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import utterances
-from fieldlog.doubt import Judge, Policy, Rules, judge_for
-from fieldlog.doubt_question import MORE_SAID
+from fieldlog.doubt.decide import Judge, Policy, Rules, judge_for
+from fieldlog.doubt.question import MORE_SAID
+from fieldlog.grammar.language import Language
 from fieldlog.hearing import Heard
-from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.lab.benchmarks.breath_takes import (
     PAIR,
     SINGLE,
@@ -29,7 +29,8 @@ from fieldlog.lab.benchmarks.breath_takes import (
     sound_of,
 )
 from fieldlog.language.decide import meaning_of
-from fieldlog.listeners.base import Language, Listener
+from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.listeners.base import Listener
 from fieldlog.listeners.replay import clip_key
 from fieldlog.model import Decision, Hearing
 from fieldlog.shop.conversation import Conversation, utterances_of

@@ -62,11 +62,12 @@ def breath(
     """
     from fieldlog.cli.terminal import Terminal
     from fieldlog.config import policy_name
-    from fieldlog.doubt import policy_named, shipped_rules
-    from fieldlog.inspection_language import InspectionLanguage
+    from fieldlog.doubt.decide import policy_named
+    from fieldlog.doubt.files import shipped_rules
     from fieldlog.lab.benchmarks.breath import hear_takes, page
     from fieldlog.lab.benchmarks.breath_takes import planned, spoken
     from fieldlog.lab.speech_set.voices import available
+    from fieldlog.language.files import load_language
     from fieldlog.listeners.whisper.listener import WhisperListener
 
     if pairs < 2:
@@ -84,7 +85,7 @@ def breath(
     for name, reason in left_out.items():
         click.echo(f"left out: {name}: {reason}", err=True)
     policy, rules = policy_named(policy_name()), shipped_rules()
-    language = InspectionLanguage.load()
+    language = load_language()
     takes = planned(language, voices, part, pairs, seed)
     listener = WhisperListener()
     with Terminal.here().progress() as bar:

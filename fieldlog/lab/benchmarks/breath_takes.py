@@ -17,11 +17,11 @@ from numpy.typing import NDArray
 
 from fieldlog.audio.clip import RATE
 from fieldlog.audio.files import read_clip
-from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.lab import speech_set
 from fieldlog.lab.speech_set.items import write_sound
 from fieldlog.lab.speech_set.phrases import Phrase, PhraseSource, in_part, part_of
 from fieldlog.lab.speech_set.voices import Job, Voice, as_said, speak, trimmed
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Decision, Finding, Kind
 
 Samples = NDArray[np.float32]

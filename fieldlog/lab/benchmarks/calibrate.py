@@ -7,8 +7,10 @@ from pathlib import Path
 
 import click
 
-from fieldlog.doubt import KINDS, Policy, Weights, read_rules, shipped_rules
+from fieldlog.doubt.decide import KINDS, Policy, Weights, read_rules
+from fieldlog.doubt.files import shipped_rules
 from fieldlog.errors import UsageError
+from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.calibrate_cases import (
     Ratios,
     foreign_cases,
@@ -30,7 +32,6 @@ from fieldlog.lab.benchmarks.calibrate_file import FLAGS, to_toml
 from fieldlog.lab.benchmarks.calibrate_fit import Sample, fit, with_levels
 from fieldlog.lab.benchmarks.calibrate_outcome import Outcome, outcomes
 from fieldlog.lab.benchmarks.recordings import SpeechSet as Recordings
-from fieldlog.listeners.base import Language
 
 CELLS: Ratios = (None, 15.0, 10.0)
 ORDER_CELLS: Ratios = (None, 12.0, 6.0, 3.0, 0.0)
@@ -172,9 +173,9 @@ def _hear(path: Path, cases: Iterable[Case], language: Language) -> None:
 
 
 def _inspection() -> Language:
-    from fieldlog.inspection_language import InspectionLanguage
+    from fieldlog.language.files import load_language
 
-    return InspectionLanguage.load()
+    return load_language()
 
 
 def _others(orders: Path | None, digits: Path | None) -> dict[str, Recordings]:

@@ -11,7 +11,8 @@ from pathlib import Path
 
 import numpy as np
 
-from fieldlog.doubt import kind_of, terms, twin_distances
+from fieldlog.doubt.decide import kind_of, terms, twin_distances
+from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.calibrate_evidence import TUNE, Case, Line
 from fieldlog.lab.benchmarks.calibrate_fit import Sample
 from fieldlog.lab.benchmarks.noise_mix import Samples, excerpt, mix
@@ -19,7 +20,6 @@ from fieldlog.lab.benchmarks.recordings import Item as Recording
 from fieldlog.lab.benchmarks.recordings import SpeechSet as Recordings
 from fieldlog.lab.benchmarks.recordings import read
 from fieldlog.lab.speech_set.items import Item, SpeechSet
-from fieldlog.listeners.base import Language
 from fieldlog.model import Decision, Understanding
 
 SEED = 7

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldlog.doubt import CLOSE, LARGEST_TAIL, TERMS, Policy, Weights
+from fieldlog.doubt.decide import CLOSE, LARGEST_TAIL, TERMS, Policy, Weights
 
 CAP = 8.0
 """Nats; the listener itself reports no larger margin."""

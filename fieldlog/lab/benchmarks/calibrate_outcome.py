@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldlog.audio.clip import Clip
-from fieldlog.doubt import Policy, Rules, Weights, judge_for
+from fieldlog.doubt.decide import Policy, Rules, Weights, judge_for
+from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.calibrate_cases import ORDER, is_right, still_said, understood
 from fieldlog.lab.benchmarks.calibrate_evidence import Line
 from fieldlog.lab.benchmarks.calibrate_fit import Sample
-from fieldlog.listeners.base import Language
 from fieldlog.model import Decision
 
 _POSITIVE = ("phrase", "incomplete", ORDER)

@@ -20,10 +20,11 @@ from fieldlog.audio.clip import RATE
 from fieldlog.audio.source import Block, FileSource
 from fieldlog.cli.listen import run
 from fieldlog.cli.terminal import Terminal
-from fieldlog.doubt import kind_of, shipped_rules, terms
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.doubt.decide import kind_of, terms
+from fieldlog.doubt.files import shipped_rules
 from fieldlog.lab.benchmarks.chatter_recording import Plan, Spell
 from fieldlog.lab.benchmarks.hearing import peak_mb
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Decision, Hearing, Kind
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.live import Live, Told

@@ -62,13 +62,13 @@ def chatter(
     """
     from fieldlog.cli.ears import open_ears
     from fieldlog.cli.terminal import Terminal
-    from fieldlog.inspection_language import InspectionLanguage
     from fieldlog.lab.benchmarks.chatter import listen_to, report
     from fieldlog.lab.speech_set.items import SpeechSet
+    from fieldlog.language.files import load_language
 
     if minutes <= 0.0:
         raise UsageError(f"{minutes:g} minutes are none", where="--minutes", todo="say 30")
-    language = InspectionLanguage.load()
+    language = load_language()
     opened = SpeechSet(folder)
     plan: Plan = planned(
         list(opened.part("test")), noises_of(opened), minutes * 60.0, seed, language

@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 from fieldlog.audio.clip import RATE
 from fieldlog.audio.files import read_clip
 from fieldlog.errors import UsageError
+from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.noise_mix import excerpt, rms
 from fieldlog.lab.speech_set.items import KITCHEN, Item, SpeechSet
 from fieldlog.lab.speech_set.noises import NOISES, radio, workshop_noise
-from fieldlog.listeners.base import Language
 from fieldlog.model import Decision
 
 Samples = NDArray[np.float32]

@@ -16,13 +16,15 @@ from pathlib import Path
 import numpy as np
 
 from fieldlog.audio.clip import RATE, Clip
-from fieldlog.doubt import Policy, judge_for, shipped_rules
+from fieldlog.doubt.decide import Policy, judge_for
+from fieldlog.doubt.files import shipped_rules
 from fieldlog.errors import FieldlogError
+from fieldlog.grammar.language import Language
 from fieldlog.hearing import Heard, hear_clip
 from fieldlog.lab.benchmarks.noise_mix import Samples
 from fieldlog.lab.benchmarks.recognisers import Recogniser
 from fieldlog.lab.benchmarks.recordings import Item, SpeechSet, read
-from fieldlog.listeners.base import Language, Listener
+from fieldlog.listeners.base import Listener
 from fieldlog.model import Decision, Kind
 from fieldlog.shop.conversation import Conversation, utterances_of
 from fieldlog.shop.ears import Ears

@@ -15,7 +15,7 @@ from importlib import metadata
 from pathlib import Path
 
 import fieldlog
-from fieldlog import places
+from fieldlog import config
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.audio.files import read_clip
 from fieldlog.errors import FieldlogError
@@ -80,7 +80,7 @@ def made_of(recogniser: Recogniser, listener: Listener, speech_set: Path) -> dic
         "target": recogniser.target,
         "code": _digest(package, [package / name for name in CODE]),
         "weights": _weights(recogniser),
-        "grammar": _digest(places.grammars(), [places.grammars()]),
+        "grammar": _digest(config.grammars(), [config.grammars()]),
         "set": _digest(speech_set, [speech_set / MANIFEST, speech_set / ABOUT]),
         "sound": _digest(package, [package / name for name in SOUND]),
         "libraries": ", ".join(_versions()),
@@ -122,7 +122,7 @@ def _versions() -> Sequence[str]:
 
 
 def _probe(listener: Listener) -> str:
-    recordings = sorted(places.demo_media().glob("*.flac"))
+    recordings = sorted(config.demo_media().glob("*.flac"))
     if not recordings:
         return "no recording"
     sound = read_clip(recordings[0], longest_s=3600.0).samples[: round(_PROBE_S * RATE)]

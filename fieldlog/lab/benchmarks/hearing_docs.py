@@ -8,9 +8,10 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from fieldlog.doubt import Policy, shipped_rules
+from fieldlog.doubt.decide import Policy
+from fieldlog.doubt.files import shipped_rules
 from fieldlog.errors import UsageError
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.calibrate_cases import samples
 from fieldlog.lab.benchmarks.calibrate_outcome import reliability, risk_coverage
 from fieldlog.lab.benchmarks.hearing import Absent
@@ -28,7 +29,8 @@ from fieldlog.lab.benchmarks.hearing_inspection import (
 from fieldlog.lab.benchmarks.hearing_parts import BY, Part
 from fieldlog.lab.benchmarks.hearing_reach import page, reach
 from fieldlog.lab.benchmarks.recognisers import BUNDLED, NEAREST, POCKETSPHINX, WHISPER, Recogniser
-from fieldlog.listeners.base import Language
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +74,7 @@ def inspect(
     )
     written = []
     if docs is not None and measured:
-        written = write_docs(docs, measured, InspectionLanguage.load(), command)
+        written = write_docs(docs, measured, load_language(), command)
     return Shown(measured, absent, command, written)
 
 

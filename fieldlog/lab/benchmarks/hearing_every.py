@@ -16,11 +16,11 @@ import numpy as np
 
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.errors import AudioError
-from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.lab.benchmarks.calibrate_evidence import TEST, Line
 from fieldlog.lab.benchmarks.hearing_reach import Reach, reach
 from fieldlog.lab.speech_set.phrases import PhraseSource
 from fieldlog.lab.speech_set.voices import Job, Voice, as_said, available, speak, trimmed
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.listeners.base import Listener
 
 SEED = 20_261_125

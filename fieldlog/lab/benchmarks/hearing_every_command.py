@@ -6,9 +6,9 @@ from pathlib import Path
 
 import click
 
-from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.lab.benchmarks.hearing_every import hear_every
 from fieldlog.lab.benchmarks.hearing_reach import page
+from fieldlog.language.files import load_language
 
 
 @click.command()
@@ -23,7 +23,7 @@ def every(docs: Path | None) -> None:
     from fieldlog.cli.terminal import Terminal
     from fieldlog.listeners.whisper.listener import WhisperListener
 
-    language = InspectionLanguage.load()
+    language = load_language()
     listener = WhisperListener()
     listener.load(language)
     try:

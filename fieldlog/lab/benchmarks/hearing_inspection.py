@@ -16,9 +16,9 @@ from pathlib import Path
 
 import numpy as np
 
-from fieldlog.doubt import Policy
+from fieldlog.doubt.decide import Policy
 from fieldlog.errors import FieldlogError
-from fieldlog.inspection_language import InspectionLanguage
+from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.calibrate_cases import (
     Ratios,
     inspection_cases,
@@ -40,7 +40,7 @@ from fieldlog.lab.benchmarks.hearing_parts import (
 )
 from fieldlog.lab.benchmarks.recognisers import Recogniser
 from fieldlog.lab.speech_set.items import SpeechSet
-from fieldlog.listeners.base import Language
+from fieldlog.language.files import load_language
 from fieldlog.model import Decision, Kind
 
 DEFAULT_RATIOS: Ratios = (None, 15.0, 10.0)
@@ -162,7 +162,7 @@ def measure_inspection(
     recogniser: Recogniser, plan: InspectionPlan, step: Step = lambda name, done, of: None
 ) -> Measured:
     """All cells of one recogniser, in this process."""
-    language = InspectionLanguage.load()
+    language = load_language()
     opened = SpeechSet(plan.folder)
     cases = list(inspection_cases(opened, TEST, plan.ratios, plan.limit, spread=False))
     listener = recogniser.build()

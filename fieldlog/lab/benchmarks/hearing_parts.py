@@ -8,11 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldlog.audio.clip import Clip
-from fieldlog.doubt import Policy, judge_for, shipped_rules
+from fieldlog.doubt.decide import Policy, judge_for
+from fieldlog.doubt.files import shipped_rules
+from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.calibrate_cases import is_right, understood
 from fieldlog.lab.benchmarks.calibrate_evidence import Line
 from fieldlog.lab.speech_set.items import Item
-from fieldlog.listeners.base import Language
 from fieldlog.model import Decision, Finding, Kind, Understanding
 
 POSITIVE = ("phrase", "incomplete")

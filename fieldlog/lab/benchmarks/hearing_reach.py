@@ -6,10 +6,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from fieldlog.catalogue.component import Catalogue
-from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.lab.benchmarks.calibrate_cases import is_right, understood
 from fieldlog.lab.benchmarks.calibrate_evidence import Line
 from fieldlog.lab.benchmarks.hearing_parts import POSITIVE
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Finding
 
 COMPONENT, CHARACTERISTIC, UNIT, CONDITION = "component", "characteristic", "unit", "condition"

@@ -18,7 +18,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from fieldlog import places
+from fieldlog import config
 from fieldlog.errors import FieldlogError, ModelError
 
 LISTENING = "listening"
@@ -130,17 +130,17 @@ def work(name: str, model: Path | None) -> None:
     from fieldlog.audio.endpointer import Endpointer, utterances
     from fieldlog.cli.ears import open_ears
     from fieldlog.hearing import hear_clip
-    from fieldlog.inspection_language import InspectionLanguage
     from fieldlog.lab.benchmarks.hearing import peak_mb
+    from fieldlog.language.files import load_language
 
-    language = InspectionLanguage.load()
+    language = load_language()
     with open_ears(language, name, model) as ears:
         Endpointer()  # loads the voice activity
         print(LISTENING, flush=True)
         ready_mb = peak_mb()
         times = []
         for clip, _ in zip(
-            utterances(places.demo_media() / SOUND_FILE), range(UTTERANCES), strict=False
+            utterances(config.demo_media() / SOUND_FILE), range(UTTERANCES), strict=False
         ):
             heard = hear_clip(clip, ears.listener, ears.language, ears.judge)
             times.append(heard.latency_ms)

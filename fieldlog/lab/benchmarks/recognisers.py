@@ -9,12 +9,13 @@ from pathlib import Path
 
 from fieldlog.audio.clip import Clip
 from fieldlog.errors import ModelError
+from fieldlog.grammar.language import Language
 from fieldlog.grammar.sample import Sampler
 from fieldlog.grammar.tagged import TaggedLanguage
-from fieldlog.inspection_language import InspectionLanguage
-from fieldlog.listeners.base import Language, Listener
-from fieldlog.meaning.normalise import normalise
+from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.listeners.base import Listener
 from fieldlog.model import Decision, Hearing, Hypothesis
+from fieldlog.quantities.normalise import normalise
 
 PHRASES = 20_000
 """Phrases drawn from the grammar for the nearest-phrase recogniser."""

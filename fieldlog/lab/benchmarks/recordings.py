@@ -12,9 +12,9 @@ from typing import Any
 from numpy.random import Generator
 
 from fieldlog.errors import UsageError
+from fieldlog.grammar.language import Language
 from fieldlog.grammar.tagged import TaggedLanguage
 from fieldlog.lab.benchmarks.noise_mix import Samples, excerpt, mix
-from fieldlog.listeners.base import Language
 from fieldlog.model import Understanding
 
 _DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
@@ -126,9 +126,9 @@ def inspection(folder: Path, part: str = "test") -> tuple[SpeechSet, SpeechSet]:
 
 def inspection_language() -> Language:
     """The language that ships with fieldlog."""
-    from fieldlog.inspection_language import InspectionLanguage
+    from fieldlog.language.files import load_language
 
-    return InspectionLanguage.load()
+    return load_language()
 
 
 def orders(folder: Path) -> SpeechSet:

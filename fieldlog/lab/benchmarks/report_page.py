@@ -22,11 +22,11 @@ from urllib.parse import parse_qsl, urlsplit
 import numpy as np
 from PIL import Image
 
-from fieldlog import places
-from fieldlog.assess import assess
+from fieldlog import config
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.catalogue.files import load_catalogue
 from fieldlog.errors import UsageError
+from fieldlog.limits.assess import assess
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.model import Context, Decision, Finding, Kind, Quantity, Understanding
 from fieldlog.report.write import write_report
@@ -45,7 +45,7 @@ addEventListener("load", function () { fetch("/told?load=" + performance.now());
 def build(folder: Path, findings: int, photos: int, told: Callable[[int], None]) -> None:
     """An inspection with as many findings (2.5 s of speech each) and photos (12 Mpx, noisy)."""
     rng = np.random.default_rng(3)
-    catalogue, limits = load_catalogue(places.grammars()), shipped_limits()
+    catalogue, limits = load_catalogue(config.grammars()), shipped_limits()
     context = Context("US-VA", {"rim": "steel"})
     with Repository.open(folder / "store") as store:
         inspection = store.start_inspection(

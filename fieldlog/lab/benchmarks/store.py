@@ -20,7 +20,7 @@ from fractions import Fraction
 from functools import cache
 from pathlib import Path
 
-from fieldlog import places
+from fieldlog import config
 from fieldlog.catalogue.files import load_catalogue
 from fieldlog.errors import StoreError
 from fieldlog.limits.packs import shipped_limits
@@ -74,7 +74,7 @@ def _things() -> tuple[tuple[str, str | None, str, str], ...]:
     """Everything the catalogue measures, at each end where there are two."""
     return tuple(
         (component.name, position, measured.name, measured.units[0])
-        for component in load_catalogue(places.grammars())
+        for component in load_catalogue(config.grammars())
         for measured in component.characteristics
         if measured.units
         for position in (("front", "rear") if component.axes else (None,))

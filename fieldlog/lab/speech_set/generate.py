@@ -23,7 +23,6 @@ from numpy.typing import NDArray
 from fieldlog.audio.clip import RATE
 from fieldlog.audio.files import read_clip
 from fieldlog.errors import AudioError
-from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.lab.benchmarks.noise_mix import rms
 from fieldlog.lab.speech_set.bodies import BODIES, body
 from fieldlog.lab.speech_set.effects import EFFECTS, apply
@@ -41,6 +40,8 @@ from fieldlog.lab.speech_set.voices import (
     speak,
     trimmed,
 )
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
 
 Samples = NDArray[np.float32]
 Progress = Callable[[str, int, int], None]
@@ -109,7 +110,7 @@ def generate(
     if kitchen is not None:
         write_sound(out / KITCHEN, read_clip(kitchen, longest_s=3600.0).samples)
         noises.append("kitchen")
-    language = InspectionLanguage.load()
+    language = load_language()
     progress("phrases", 0, 1)
     wanted = _plan(language, sizes, seed, usable, noises)
     items = _record(wanted, out, progress)

@@ -17,13 +17,13 @@ from itertools import pairwise
 from fieldlog.catalogue.component import Axis, Characteristic, Component
 from fieldlog.catalogue.phrases import expand
 from fieldlog.grammar.sample import Sampler
-from fieldlog.inspection_language import InspectionLanguage
 from fieldlog.lab.speech_set.voices import TEST, TRAIN, TUNE
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.language.lexicon import phrases
 from fieldlog.language.shape import value_rules
-from fieldlog.meaning.say import say
 from fieldlog.model import Decision, Kind, Quantity, Understanding
-from fieldlog.units import convert, dimension
+from fieldlog.quantities.units import convert, dimension
+from fieldlog.words.say import say
 
 PHRASE, INCOMPLETE, HALF = "phrase", "incomplete", "half"
 

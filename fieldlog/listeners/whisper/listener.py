@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from fieldlog.audio.clip import Clip
 from fieldlog.errors import ModelError
-from fieldlog.listeners.base import Language
+from fieldlog.grammar.language import Language
 from fieldlog.listeners.pcm import finite, is_silent
 from fieldlog.listeners.whisper.adapter import CUE
 from fieldlog.listeners.whisper.decoder import Decoder

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldlog.listeners.base import WordGraph
+from fieldlog.grammar.language import WordGraph
 from fieldlog.listeners.whisper import written
 
 START, SPACED, GLUED, PAUSED = 0, 1, 2, 3

@@ -11,9 +11,9 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from fieldlog.meaning import numbers
-from fieldlog.meaning.number_words import DENOMINATORS, POINTS
-from fieldlog.meaning.numbers import NumberReading
+from fieldlog.quantities import numbers
+from fieldlog.quantities.number_words import DENOMINATORS, POINTS
+from fieldlog.quantities.numbers import NumberReading
 
 TEEN_TY = "teen/ty"
 FRACTION_LOST = "fraction lost"

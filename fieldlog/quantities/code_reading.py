@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from fieldlog.meaning import numbers
+from fieldlog.quantities import numbers
 
 # Letters as said, by the ICAO alphabet (Annex 10 Vol II, from memory) and by name.
 LETTERS = MappingProxyType(

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from fieldlog.catalogue.component import Axis, Characteristic, Component
-from fieldlog.meaning.say import decimal_places, name
 from fieldlog.model import Finding, Quantity
-from fieldlog.wording import (
+from fieldlog.words.say import decimal_places, name
+from fieldlog.words.wording import (
     number_text,
     place_text,
     quantity_text,

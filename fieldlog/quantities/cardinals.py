@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fieldlog.meaning.number_words import DIGITS, REPEATS, SCALES, TEENS, TENS, ZEROS
+from fieldlog.quantities.number_words import DIGITS, REPEATS, SCALES, TEENS, TENS, ZEROS
 
 DIGIT_WORDS = DIGITS
 _TWO_DIGITS = {**TEENS, **TENS}

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from fieldlog.language import tell
 from fieldlog.language.decide import IN_FULL, difference, meaning_of
 from fieldlog.model import Command, Decision, Finding, Kind, Understanding
+from fieldlog.words import tell
 
 NEW_OR_CORRECTION = "A new finding or a correction"
 MORE_SAID = "more was said"

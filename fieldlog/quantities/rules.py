@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from types import MappingProxyType
 
-from fieldlog import units
+from fieldlog.quantities import units
 
 RULES: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {

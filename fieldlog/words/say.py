@@ -11,9 +11,9 @@ from collections.abc import Mapping
 from fractions import Fraction
 from types import MappingProxyType
 
-from fieldlog import units
-from fieldlog.meaning.spell import spell_digits, spell_fraction, spell_integer, spell_radio
 from fieldlog.model import Qualifier, Quantity
+from fieldlog.quantities import units
+from fieldlog.quantities.spell import spell_digits, spell_fraction, spell_integer, spell_radio
 
 _NAMES: Mapping[str, tuple[str, str]] = MappingProxyType(
     {

@@ -17,8 +17,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import product
 
-from fieldlog.meaning.number_words import DIGITS, TEENS, TENS
-from fieldlog.meaning.signs import plain_signs
+from fieldlog.quantities.number_words import DIGITS, TEENS, TENS
+from fieldlog.quantities.signs import plain_signs
 
 _MOST_WAYS = 8
 _CLUSTER = re.compile(r"""(?P<lead>[.,;:'"\s-]*)(?P<body>\d(?:[\d.,;:'"\s_/-]*\d)?)""")

@@ -10,7 +10,7 @@ import calendar
 from collections.abc import Iterator, Sequence
 from datetime import date
 
-from fieldlog.meaning.code_reading import CodeReading, distinct, literals
+from fieldlog.quantities.code_reading import CodeReading, distinct, literals
 
 Words = tuple[str, ...]
 _MONTHS = {

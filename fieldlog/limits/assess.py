@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from fieldlog.catalogue.component import Catalogue
-from fieldlog.derived.from_finding import Derived, Lacking, derive
 from fieldlog.limits.cautions import cautions
 from fieldlog.limits.check import check, merge_readings, worse_severity
+from fieldlog.limits.from_finding import Derived, Lacking, derive
 from fieldlog.limits.judge import SEVERENESS
 from fieldlog.model import Context, Finding, Limit, Quantity, State, Verdict
 

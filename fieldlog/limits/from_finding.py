@@ -15,7 +15,7 @@ from fractions import Fraction
 from fieldlog.derived import battery, chain, headlamp, pressure, tyre
 from fieldlog.limits.context import setting_in
 from fieldlog.model import Context, Finding, Quantity
-from fieldlog.units import convert
+from fieldlog.quantities.units import convert
 
 CHARACTERISTICS: tuple[tuple[str, str, str], ...] = (
     ("battery", "state of charge", "%"),

@@ -12,7 +12,8 @@ from dataclasses import replace
 from functools import lru_cache
 from itertools import combinations
 
-from fieldlog.meaning.number_words import (
+from fieldlog.model import Qualifier
+from fieldlog.quantities.number_words import (
     AFTER,
     DENOMINATORS,
     HOMOPHONES,
@@ -21,7 +22,7 @@ from fieldlog.meaning.number_words import (
     POINTS,
     QUALIFIERS,
 )
-from fieldlog.meaning.values import (
+from fieldlog.quantities.values import (
     COMPACT_GRAVITY,
     COMPACT_VOLTS,
     DECIMAL,
@@ -35,7 +36,6 @@ from fieldlog.meaning.values import (
     NumberReading,
     values,
 )
-from fieldlog.model import Qualifier
 
 __all__ = [
     "COMPACT_GRAVITY",

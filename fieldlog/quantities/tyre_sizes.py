@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from types import MappingProxyType
 
-from fieldlog.meaning import numbers
-from fieldlog.meaning.code_reading import CodeReading, distinct, literals, one_letter
+from fieldlog.quantities import numbers
+from fieldlog.quantities.code_reading import CodeReading, distinct, literals, one_letter
 
 Words = tuple[str, ...]
 SPEED_SYMBOLS = frozenset("BFJKLMNPQRSTUHVWY")

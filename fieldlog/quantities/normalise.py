@@ -11,8 +11,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from fieldlog.meaning.signs import plain_signs
-from fieldlog.meaning.spell import spell_digits, spell_fraction, spell_integer
+from fieldlog.quantities.signs import plain_signs
+from fieldlog.quantities.spell import spell_digits, spell_fraction, spell_integer
 
 _UNITS: tuple[tuple[str, str], ...] = (
     # Written unit after a number (or alone) -> spoken words; longest first.

@@ -11,10 +11,10 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from fieldlog import units
-from fieldlog.meaning import numbers
-from fieldlog.meaning.number_words import AFTER, MINUS, NUMBER_WORDS, QUALIFIERS
-from fieldlog.meaning.numbers import (
+from fieldlog.model import Quantity
+from fieldlog.quantities import numbers, units
+from fieldlog.quantities.number_words import AFTER, MINUS, NUMBER_WORDS, QUALIFIERS
+from fieldlog.quantities.numbers import (
     COMPACT_GRAVITY,
     COMPACT_VOLTS,
     DECIMAL,
@@ -24,8 +24,7 @@ from fieldlog.meaning.numbers import (
     REPAIR,
     NumberReading,
 )
-from fieldlog.model import Quantity
-from fieldlog.units import SpokenUnit
+from fieldlog.quantities.units import SpokenUnit
 
 Words = tuple[str, ...]
 _LONGEST_UNIT = max(len(phrase) for phrase in units.SPOKEN)

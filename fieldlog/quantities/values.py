@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 
-from fieldlog.meaning import cardinals as card
-from fieldlog.meaning.number_words import (
+from fieldlog.model import Qualifier
+from fieldlog.quantities import cardinals as card
+from fieldlog.quantities.number_words import (
     DENOMINATORS,
     MINUS,
     NOTHINGS,
@@ -18,7 +19,6 @@ from fieldlog.meaning.number_words import (
     TEENS,
     ZEROS,
 )
-from fieldlog.model import Qualifier
 
 Words = tuple[str, ...]
 

@@ -15,15 +15,13 @@ import tomllib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from functools import lru_cache
-from importlib import resources
 from typing import Any
 
 from fieldlog.audio.clip import Clip
-from fieldlog.doubt_question import distinct, telling_more, what_to_ask
+from fieldlog.doubt.question import distinct, telling_more, what_to_ask
 from fieldlog.errors import UsageError
+from fieldlog.grammar.language import Language
 from fieldlog.language.answers import UNCLEAR
-from fieldlog.listeners.base import Language
 from fieldlog.model import Decision, Hearing, Kind, Understanding
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
@@ -177,13 +175,6 @@ def _weights(table: dict[str, Any]) -> Weights:
     accept = {policy.value: float(table["accept"][policy.value]) for policy in Policy}
     figures = {name: float(value) for name, value in table.items() if name != "accept"}
     return Weights(**figures, accept=accept)
-
-
-@lru_cache(maxsize=1)
-def shipped_rules() -> Rules:
-    """The rules that ship with fieldlog (reads one file of the package, once)."""
-    text = resources.files("fieldlog").joinpath("doubt.toml").read_text(encoding="utf-8")
-    return read_rules(text)
 
 
 def kind_of(understanding: Understanding) -> str:

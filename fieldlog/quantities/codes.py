@@ -11,10 +11,10 @@ from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
 from types import MappingProxyType
 
-from fieldlog.meaning import numbers
-from fieldlog.meaning.code_reading import CodeReading, distinct, literals, one_letter
-from fieldlog.meaning.dates import dates
-from fieldlog.meaning.tyre_sizes import SPEED_SYMBOLS, load_speeds, tyre_sizes
+from fieldlog.quantities import numbers
+from fieldlog.quantities.code_reading import CodeReading, distinct, literals, one_letter
+from fieldlog.quantities.dates import dates
+from fieldlog.quantities.tyre_sizes import SPEED_SYMBOLS, load_speeds, tyre_sizes
 
 BRAKE_FLUIDS = MappingProxyType(
     {

@@ -1,6 +1,6 @@
 """Limits, computed values and stretches of time as people read them on paper (pure).
 
-Findings and quantities are worded in ``fieldlog.wording``.
+Findings and quantities are worded in ``fieldlog.words.wording``.
 Only what was computed on the way (margins, converted readings) may be rounded, and then says so
 with a leading ``≈``.
 """
@@ -10,7 +10,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from fieldlog.model import Limit
-from fieldlog.wording import (
+from fieldlog.words.wording import (
     UNIT_TEXT,
     decimal_text,
     finding_text,

@@ -9,18 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from functools import cached_property, lru_cache
-from pathlib import Path
 
-from fieldlog import places
 from fieldlog.catalogue.component import SOUND, Catalogue, Component
-from fieldlog.catalogue.files import load_catalogue, rule_names
 from fieldlog.catalogue.phrases import expand
 from fieldlog.grammar.check import references
 from fieldlog.grammar.expression import Rule
-from fieldlog.grammar.files import load_grammar, read_text
 from fieldlog.grammar.grammar import Grammar
 from fieldlog.grammar.offered import OfferedGrammar
-from fieldlog.language import tell
 from fieldlog.language.answering import AnsweringLanguage, with_answers
 from fieldlog.language.answers import DID_YOU_MEAN, Answers
 from fieldlog.language.as_written import as_written
@@ -29,13 +24,14 @@ from fieldlog.language.diagnose import UNKNOWN, meant, why_not
 from fieldlog.language.dialogue import CORRECTION, Dialogue
 from fieldlog.language.hint import HINT
 from fieldlog.language.lexicon import Words, phrases, spoken_name
-from fieldlog.language.shape import GRAMMAR, Shaped, shape
+from fieldlog.language.shape import GRAMMAR, Shaped
 from fieldlog.language.spellings import respell, respell_written
 from fieldlog.language.subjects import About, SubjectReader
 from fieldlog.language.values import NONE, Reading, ValueReader, Vocabulary
-from fieldlog.meaning.normalise import normalise
-from fieldlog.meaning.written import Way, Written, read_written
 from fieldlog.model import Decision, Kind, Understanding
+from fieldlog.quantities.normalise import normalise
+from fieldlog.quantities.written import Way, Written, read_written
+from fieldlog.words import tell
 
 HELD = "that is in it anyway; whether something is wrong was not said"
 NOT_THERE = "that one fault is not there; whether all is as it should be was not said"
@@ -86,26 +82,6 @@ class InspectionLanguage(OfferedGrammar):
     def __reduce__(self) -> tuple[object, ...]:
         """Sent to another process (``listeners.worker``) as its parts; the rest is made there."""
         return InspectionLanguage, self._made_of
-
-    @classmethod
-    def load(cls, folder: Path | None = None) -> InspectionLanguage:
-        """The language of the grammar folder (default: the one that ships with fieldlog).
-
-        The one that ships is made once in a process: nothing about it ever changes. Raises
-        ``GrammarError`` that lists every fault.
-        """
-        return _shipped() if folder is None else cls._made(folder)
-
-    @classmethod
-    def _made(cls, folder: Path) -> InspectionLanguage:
-        catalogue = load_catalogue(folder)
-        pattern = folder / "finding.jsgf"
-        axes = frozenset(rule_names(folder / "positions.jsgf"))
-        faults = frozenset(rule_names(folder / "faults.jsgf"))
-        shaped = shape(read_text(pattern), catalogue, axes, faults, str(pattern))
-        grammar = load_grammar(folder / "inspection.jsgf", {GRAMMAR: shaped.text})
-        dialogue = load_grammar(folder / "dialogue.jsgf")
-        return cls(grammar, shaped, catalogue, dialogue, load_grammar(folder / "answer.jsgf"))
 
     # --- for listeners -------------------------------------------------------------------------
 
@@ -437,8 +413,3 @@ def _spoken_rest(text: str, rest: str) -> str:
 
 def _refused(text: str, reason: str) -> Understanding:
     return Understanding(Decision.REFUSE, Kind.NOTHING, reason, text)
-
-
-@lru_cache(maxsize=1)
-def _shipped() -> InspectionLanguage:
-    return InspectionLanguage._made(places.grammars())

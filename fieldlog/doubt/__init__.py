@@ -1,0 +1,1 @@
+"""How sure an answer of a recogniser is: accepted, asked about or refused (pure)."""

@@ -1,0 +1,1 @@
+"""How a thing reads: printed, said, asked (pure). The only home of sentences besides the faces."""
