@@ -144,7 +144,7 @@ class _Builder:
             systems=sections,
             jobs=self._jobs(),
             shopping=self._shopping(),
-            due=tuple(due_row(item, self._unit()) for item in self.around.due),
+            due=tuple(due_row(item, self.record.vehicle.unit) for item in self.around.due),
             remarks=tuple(
                 self._remark(r.text, self.utterances.get(r.utterance_id or ""), r.made_at)
                 for r in self.record.remarks
@@ -281,10 +281,6 @@ class _Builder:
         around = self.around
         facts = self.record.vehicle.facts
         return job_lines(self._lines(), around.catalogue, around.limits, around.work, facts)
-
-    def _unit(self) -> str:
-        read = self.record.vehicle.odometer
-        return read[-1].distance.unit if read else "km"
 
     def _shopping(self) -> tuple[str, ...]:
         bought = shopping(self._work())

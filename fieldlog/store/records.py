@@ -157,6 +157,11 @@ class Vehicle:
     log: tuple[LogEntry, ...] = ()
     """Every entry, oldest first."""
 
+    @property
+    def unit(self) -> str:
+        """Unit of its odometer: km where nothing was read yet."""
+        return self.odometer[-1].distance.unit if self.odometer else "km"
+
 
 @dataclass(frozen=True, slots=True)
 class Inspection:
