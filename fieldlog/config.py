@@ -7,6 +7,9 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
+VERSION = "0.1.0"
+"""Of the program, as ``pyproject.toml`` has it."""
+
 
 def store_folder(
     environ: Mapping[str, str] | None = None,

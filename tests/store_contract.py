@@ -19,8 +19,10 @@ from fieldlog.store import entries
 from fieldlog.store.base import NewRow, Store
 from fieldlog.store.ids import new_id, part_id
 from fieldlog.store.records import (
+    SIGNED_OFF,
     InspectionRecord,
     NewAttachment,
+    NewEvent,
     NewPhoto,
     NewUtterance,
     RecordedFinding,
@@ -106,6 +108,12 @@ def everything(store: Store) -> object:
     )
 
 
+def signature(of: str, minutes: float) -> NewRow:
+    """The row of a signature."""
+    signed = NewEvent(SIGNED_OFF, "A. Smith")
+    return entries.event(new_id(at(minutes)), of, signed, at(minutes))
+
+
 def by_words(store: Store, of: str) -> dict[str, RecordedFinding]:
     """The findings of an inspection by the words they were said in."""
     return {each.finding.words: each for each in store.read(of).findings}
@@ -187,7 +195,58 @@ class Contract:
             store.append(withdrawn(of, rows[1].id, 3), at(3))
         assert [each.findings for each in store.inspections(None)] == [1]
 
+    def test_what_came_after_the_signature_is_known_until_it_is_signed_again(
+        self, new: Callable[[], Store]
+    ) -> None:
+        store = new()
+        of = inspection(store, vehicle(store))
+        for words, found in (("one", TREAD), ("two", RUN_OUT)):
+            store.append(said(of, words, found, 1), at(1))
+        assert store.read(of).uncovered == ()
+        assert not any(each.made_after_signature for each in store.read(of).findings)
+        store.append([signature(of, 2)], at(2))
+        assert store.read(of).uncovered == ()
+        first = by_words(store, of)
+        # the clock went back: what counts is what the signature had seen
+        store.append(said(of, "three", CRACKED, 0), at(0))
+        store.append(said(of, "one anew", TREAD, 0, corrects=first["one"].id), at(0))
+        store.append(withdrawn(of, first["two"].id, 4), at(4))
+        found = by_words(store, of)
+        made = {words for words, each in found.items() if each.made_after_signature}
+        fallen = {words for words, each in found.items() if each.fallen_after_signature}
+        assert (made, fallen) == ({"three", "one anew"}, {"one", "two"})
+        assert {found["three"].id, found["one anew"].id} < set(store.read(of).uncovered)
+        store.append([signature(of, 5)], at(5))
+        assert store.read(of).uncovered == ()
+        found = by_words(store, of)
+        assert not any(f.made_after_signature or f.fallen_after_signature for f in found.values())
+        other = inspection(store, vehicle(store, "red single"), 6)
+        store.append(said(other, "elsewhere", TREAD, 7), at(7))
+        assert store.read(other).uncovered == ()
+
     # -- two stores -------------------------------------------------------------------------------
+
+    def test_a_signature_covers_nothing_that_another_copy_took_meanwhile(
+        self, new: Callable[[], Store]
+    ) -> None:
+        one, two = new(), new()
+        of = inspection(one, vehicle(one))
+        rows = said(of, "seen", TREAD, 1)
+        one.append(rows, at(1))
+        two.take(one.rows())
+        two.append(said(of, "meanwhile", CRACKED, 2), at(2))
+        two.append(said(of, "seen anew", TREAD, 2, corrects=rows[1].id), at(2))
+        one.append([signature(of, 3)], at(3))  # later by the clock, but it had not seen them
+        one.take(two.rows())
+        two.take(one.rows())
+        assert everything(one) == everything(two)
+        for store in (one, two):
+            found = by_words(store, of)
+            made = {words for words, each in found.items() if each.made_after_signature}
+            assert made == {"meanwhile", "seen anew"}
+            assert found["seen"].fallen_after_signature
+        two.append([signature(of, 4)], at(4))
+        assert two.read(of).uncovered == ()
 
     def test_copies_that_went_on_apart_meet_again(self, new: Callable[[], Store]) -> None:
         """Each adds an odometer reading to the vehicle they share, as two bays do."""

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import shutil
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from pypdf import PdfReader
 
 from fieldlog.cli import main
 
@@ -212,3 +215,40 @@ def test_a_folder_without_a_record_is_not_merged(run, tmp_path: Path) -> None:  
     assert "there is no record here. Next: name the folder that holds fieldlog.db" in result.output
     assert len(result.output.strip().splitlines()) == 1
     assert not (tmp_path / "nowhere").exists()
+
+
+def test_what_came_after_the_signature_is_told_wherever_the_record_is(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    run("vehicle", "add", "red single")
+    run("inspection", "start", "red single", "--jurisdiction", "US-VA")
+    run("inspection", "enter", "rear tread four thirty-seconds")
+    run("inspection", "enter", "left fork seal leaking")
+    assert "after the signature" not in run("inspection", "sign-off", "A. Smith").output
+    shown = run("inspection", "show").output
+    assert "not covered by the signature" not in shown
+    for arguments in (
+        ("correct", "1", "rear tread three thirty-seconds"),
+        ("withdraw", "2", "--reason", "clean"),
+        ("enter", "horn dead"),
+        ("remark", "pulls to the left"),
+    ):
+        assert "not covered until it is signed again" in run("inspection", *arguments).output
+    told = "added no. 4; corrected no. 1 (now no. 3); withdrawn no. 2; 1 remark"
+    shown = run("inspection", "show").output
+    assert f"not covered by the signature: {told}" in shown
+    assert shown.count("(after the signature)") == 2
+    out = str(tmp_path / "out")
+    files = run("report", "--html", "--pdf", "--json", "--csv", "--out", out).output.split()
+    html, pdf, document, table = (Path(each) for each in files)
+    page = html.read_text(encoding="utf-8")
+    assert f'<span class="label">not covered by the signature</span> {told}</p>' in page
+    assert page.count("not covered by the signature") == 1 + 2 + 2  # findings, corrections
+    text = " ".join(" ".join(p.extract_text() for p in PdfReader(pdf).pages).split())
+    assert f"not covered by the signature: {told}" in text
+    found = json.loads(document.read_text(encoding="utf-8"))
+    flags = [(f["made_after_signature"], f["fallen_after_signature"]) for f in found["findings"]]
+    assert flags == [(False, True), (False, True), (True, False), (True, False)]
+    assert [each["after_signature"] for each in found["remarks"] + found["events"]] == [True, False]
+    rows = csv.DictReader(io.StringIO(table.read_text(encoding="utf-8")))
+    assert [row["not_covered"] for row in rows] == ["fallen", "fallen", "made", "made"]
+    assert "signed off again" in run("inspection", "sign-off", "A. Smith").output
+    assert "not covered" not in run("inspection", "show").output

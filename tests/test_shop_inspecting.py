@@ -18,10 +18,12 @@ from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Command, Context, Decision, Hearing, State
+from fieldlog.report.lines import after_signature
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event
 from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.workshop import Workshop
+from fieldlog.store.records import NewPhoto
 from fieldlog.store.repository import Repository
 from tests.broken_connection import BrokenConnection
 
@@ -220,6 +222,69 @@ def test_a_spoken_signature_is_agreed_to_and_tells_what_is_open(bench: Bench) ->
     (again,) = bench.inspecting.sign_off("B. Jones")
     assert isinstance(again, ev.SignedOff)
     assert again.again
+
+
+@pytest.mark.parametrize("way", ["say", "type"])
+def test_what_comes_after_the_signature_says_so_until_it_is_signed_again(
+    bench: Bench, way: str
+) -> None:
+    take = bench.say if way == "say" else bench.type
+    take("rear tread four thirty seconds")
+    take("left fork seal leaking")
+    bench.inspecting.sign_off("A. Smith")
+    told: list[Event] = []
+    bench.inspecting.subscribe(told.append)
+    for words, kind in (
+        ("front pads two millimetres", ev.FindingSaved),
+        ("correction rear tread three thirty seconds", ev.FindingCorrected),
+        ("disregard", ev.FindingWithdrawn),
+        ("skip battery because sealed", ev.ItemSkipped),
+    ):
+        first, *_, last = events = take(words)
+        assert isinstance(first, kind), words
+        assert isinstance(last, ev.AfterSignature)
+        assert last.said is first.said
+        assert "not covered until it is signed again" in str(events_text(events))
+    assert sum(isinstance(each, ev.AfterSignature) for each in told) == 4
+    for words in ("what is open", "read back", "pads two millimetres", "negative", "lovely"):
+        assert not any(isinstance(each, ev.AfterSignature) for each in take(words)), words
+    record = bench.inspecting.record
+    assert after_signature(record) == (
+        "added no. 3",
+        "corrected no. 1 (now no. 4)",
+        "withdrawn no. 4",
+        "1 item left out",
+    )
+    (signed,) = bench.inspecting.sign_off("A. Smith")
+    assert isinstance(signed, ev.SignedOff)
+    assert signed.again
+    assert after_signature(bench.inspecting.record) == ()
+
+
+def test_what_is_done_by_hand_after_the_signature_says_so(bench: Bench) -> None:
+    bench.type("rear tread four thirty seconds")
+    bench.type("left fork seal leaking")
+    hands = bench.inspecting
+    photo = bench.shop.store.add_photo(hands.head.id, NewPhoto("0" * 64 + ".jpg", "a.jpg", "jpeg"))
+    hands.sign_off("A. Smith")
+    said = hands.conversation.language.understand("rear tread three thirty seconds")
+    for events in (
+        hands.correct(1, said),
+        hands.withdraw(2, "wrong side"),
+        hands.skip("battery", "sealed"),
+        hands.remark("pulls to the left"),
+        hands.attach(photo, 3, "by hand"),
+        hands.attach(photo, None, "of nothing"),
+    ):
+        assert isinstance(events[-1], ev.AfterSignature)
+        assert sum(isinstance(each, ev.AfterSignature) for each in events) == 1
+    assert after_signature(hands.record) == (
+        "corrected no. 1 (now no. 3)",
+        "withdrawn no. 2",
+        "1 remark",
+        "1 item left out",
+        "1 photo",
+    )
 
 
 @pytest.mark.parametrize("answer", ["negative", "disregard"])

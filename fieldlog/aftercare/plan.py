@@ -82,11 +82,6 @@ class Past:
         read = [each for each in self.vehicle.odometer if each.read_at.date() <= today]
         return km_of(read[-1].distance) if read else None
 
-    @property
-    def unit(self) -> str:
-        """Unit of the vehicle's odometer: km where nothing was read yet."""
-        return self.vehicle.odometer[-1].distance.unit if self.vehicle.odometer else "km"
-
 
 @dataclass(frozen=True)
 class Plan:

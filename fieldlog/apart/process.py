@@ -19,7 +19,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from queue import Empty, SimpleQueue
 
-import fieldlog
 from fieldlog.apart.frames import read_frame, write_frame
 
 _GONE_S = 5.0
@@ -46,7 +45,7 @@ class Process:
         Nothing in the current folder is imported in our place: only what is installed, our own
         folder and ``path`` are looked through.
         """
-        own = str(Path(fieldlog.__file__).parents[1])
+        own = str(Path(__file__).parents[2])
         self._process = subprocess.Popen(
             [sys.executable, "-P", "-m", "fieldlog.apart", target],
             stdin=subprocess.PIPE,

@@ -9,8 +9,7 @@ from typing import Any
 
 import click
 
-from fieldlog import __version__
-from fieldlog.config import trace_wanted
+from fieldlog.config import VERSION, trace_wanted
 from fieldlog.errors import FieldlogError
 
 Table = Mapping[str, tuple[str, str]]
@@ -118,7 +117,7 @@ class LazyGroup(click.Group):
 @click.group(
     cls=LazyGroup, table=COMMANDS, context_settings={"help_option_names": ["-h", "--help"]}
 )
-@click.version_option(__version__, prog_name="fieldlog")
+@click.version_option(VERSION, prog_name="fieldlog")
 def main() -> None:
     """Log a motorcycle inspection by voice and photo, offline.
 

@@ -52,6 +52,8 @@ def event_text(event: Event) -> Text:
             return Text(f"photo to {where} ({reason})", "dim")
         case ev.SignedOff():
             return _signed(event)
+        case ev.AfterSignature():
+            return Text("  after the signature: not covered until it is signed again", "yellow")
         case ev.AlreadySaved(said):
             return Text(f"saved already: {said.text}", "dim")
         case ev.NotSaved(words, waiting, fault):

@@ -139,7 +139,7 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
 
         click.echo(json.dumps(record_json(record), ensure_ascii=False))
         return
-    from fieldlog.report.lines import severity_text
+    from fieldlog.report.lines import NOT_COVERED, after_signature, severity_text
     from fieldlog.words.report import finding_text
     from fieldlog.words.wording import doubt_text
 
@@ -150,12 +150,16 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
         state = each.verdict.state.value if each.verdict else "not judged"
         rivalled = "  (corrected in two copies of the record; this is newer)" if each.rivals else ""
         note = rivalled if each.stands else "  (withdrawn)" if each.withdrawn else "  (corrected)"
+        note += "  (after the signature)" if each.made_after_signature else ""
         told = (severity_text(each.verdict), doubt_text(each.verdict) if each.verdict else "")
         how = "".join(f", {text}" for text in told if text)
         click.echo(f"{each.number:>4}  {state:<10} {finding_text(each.finding)}{how}{note}")
     for remark in record.remarks:
         click.echo(f"      remark     {remark.text}")
     click.echo(concluded)
+    later = after_signature(record)
+    if later:
+        click.echo(f"{NOT_COVERED}: {'; '.join(later)}")
 
 
 @inspection.command()
@@ -313,7 +317,7 @@ def skip(item: str, reason: str, key: str, folder: Path | None) -> None:
 @_inspection_option
 @store_option
 def sign_off(name: str, key: str, folder: Path | None) -> None:
-    """Sign the inspection off as NAME; later corrections still show as such.
+    """Sign the inspection off as NAME; what comes later shows as not covered until it is signed again.
 
     \b
     Example:

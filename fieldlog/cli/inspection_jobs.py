@@ -99,7 +99,7 @@ def what_follows(shop: Workshop, record: InspectionRecord) -> Iterator[str]:
     yield shop.conclusion(record).headline
     for line in shop.jobs(record):
         yield f"to do: {next(job_text(line))}"
-    day, unit = record.inspection.started_at.date(), shop.past_of(record.vehicle).unit
+    day, unit = record.inspection.started_at.date(), record.vehicle.unit
     items = shop.due(record.vehicle, day, until=record.inspection).due
     for item in items:
         if item.when is not When.UNKNOWN:

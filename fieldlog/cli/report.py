@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from fieldlog.cli.store_option import opened, store_option
+from fieldlog.cli.store_option import store_option, workshop
 from fieldlog.errors import PartialError
 
 if TYPE_CHECKING:
@@ -43,18 +42,9 @@ def report(
     Example:
       fieldlog report last --html --pdf --out reports/
     """
-    from fieldlog.report.write import write_report
-
-    with opened(folder) as store, _progress() as progress:
-        written = write_report(
-            store,
-            key,
-            formats or ("html", "pdf"),
-            out,
-            printed_at=datetime.now(UTC),
-            paper=paper,
-            progress=progress,
-        )
+    named = formats or ("html", "pdf")
+    with workshop(folder) as shop, _progress() as progress:
+        written = shop.report(key, out, named, paper=paper, progress=progress)
     for path in written.files:
         click.echo(str(path))
     if written.problems:

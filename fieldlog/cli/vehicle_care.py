@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from fieldlog.cli.store_option import distance, opened, store_option
+from fieldlog.cli.store_option import distance, opened, store_option, workshop
 from fieldlog.errors import UsageError
 
 _vehicle_argument = click.argument("key", metavar="VEHICLE")
@@ -54,17 +54,15 @@ def trend(
     Example:
       fieldlog vehicle trend "blue roadster" --component tyre
     """
-    from fieldlog.aftercare.files import load_care, past_of
-    from fieldlog.aftercare.plan import plan
+    from fieldlog.aftercare.files import load_care
     from fieldlog.cli.care_lines import trend_json, trend_lines
-    from fieldlog.limits.packs import shipped_limits, with_own
 
     care = load_care()
     if component is not None and care.catalogue.get(component) is None:
         raise UsageError(f"{component!r} is not in the catalogue", where="--component")
-    with opened(folder) as store:
-        past = past_of(store, store.vehicle(key))
-    planned = plan(past, care, with_own(shipped_limits(), past.vehicle.limits), _today(day))
+    with workshop(folder) as shop:
+        found = shop.vehicle(key)
+        planned = shop.due(found, _today(day))
     for note in planned.notes:
         click.echo(f"fieldlog: {note}", err=True)
     wanted = [
@@ -77,12 +75,12 @@ def trend(
         )
     ]
     if as_json:
-        click.echo(json.dumps([trend_json(each, past.unit) for each in wanted]))
+        click.echo(json.dumps([trend_json(each, found.unit) for each in wanted]))
         return
     if not wanted:
         click.echo("nothing that wears was measured yet")
     for each in wanted:
-        for line in trend_lines(each, past.unit, drawn=True):
+        for line in trend_lines(each, found.unit, drawn=True):
             click.echo(line)
         click.echo()
 
@@ -102,23 +100,19 @@ def due(key: str, day: datetime | None, as_json: bool, folder: Path | None) -> N
       fieldlog vehicle due "blue roadster"
     """
     from fieldlog.aftercare.due import folded
-    from fieldlog.aftercare.files import load_care, past_of
-    from fieldlog.aftercare.plan import plan
     from fieldlog.cli.care_lines import due_json, due_lines
-    from fieldlog.limits.packs import shipped_limits, with_own
 
-    with opened(folder) as store:
-        past = past_of(store, store.vehicle(key))
-    limits = with_own(shipped_limits(), past.vehicle.limits)
-    planned = plan(past, load_care(), limits, _today(day))
+    with workshop(folder) as shop:
+        found = shop.vehicle(key)
+        planned = shop.due(found, _today(day))
     for note in planned.notes:
         click.echo(f"fieldlog: {note}", err=True)
     items = planned.due
     if as_json:
-        click.echo(json.dumps([due_json(item, past.unit) for item in items]))
+        click.echo(json.dumps([due_json(item, found.unit) for item in items]))
         return
     for item in folded(items):
-        for line in due_lines(item, past.unit):
+        for line in due_lines(item, found.unit):
             click.echo(line)
 
 

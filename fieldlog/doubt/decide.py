@@ -151,7 +151,7 @@ class Rules:
         return least
 
 
-def read_rules(text: str, where: str = "doubt.toml") -> Rules:
+def read_rules(text: str, where: str = "rules.toml") -> Rules:
     """The decision file's text as rules; raises ``UsageError`` naming what is wrong in it."""
     try:
         data: dict[str, Any] = tomllib.loads(text)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Sequence
 from typing import Any
 
 from fieldlog.model import Finding, Judgement, Quantity, Verdict
@@ -20,7 +21,7 @@ COLUMNS = (
     "characteristic", "value_num", "value_den", "high_num", "high_den", "unit", "qualifier",
     "readings", "condition", "code", "spoken", "state", "severity", "limit_num", "limit_den",
     "limit_unit", "limit_relation", "limit_source", "limit_status", "margin", "stands",
-    "superseded_by", "photos",
+    "superseded_by", "photos", "not_covered",
 )  # fmt: skip
 
 
@@ -135,6 +136,7 @@ def record_json(record: InspectionRecord) -> dict[str, Any]:
                 "at": instant_text(r.made_at),
                 "text": r.text,
                 "utterance_id": r.utterance_id,
+                "after_signature": r.id in record.uncovered,
             }
             for r in record.remarks
         ],
@@ -148,7 +150,7 @@ def record_json(record: InspectionRecord) -> dict[str, Any]:
             }
             for m in record.marks
         ],
-        "photos": [_photo(each) for each in record.photos],
+        "photos": [_photo(each, record.uncovered) for each in record.photos],
         "clocks": [
             {
                 "camera": c.camera,
@@ -160,7 +162,13 @@ def record_json(record: InspectionRecord) -> dict[str, Any]:
             for c in record.clocks
         ],
         "events": [
-            {"name": e.name, "at": instant_text(e.at), "text": e.text, "data": dict(e.data)}
+            {
+                "name": e.name,
+                "at": instant_text(e.at),
+                "text": e.text,
+                "data": dict(e.data),
+                "after_signature": e.id in record.uncovered,
+            }
             for e in record.events
         ],
     }
@@ -178,6 +186,8 @@ def _finding(kept: RecordedFinding) -> dict[str, Any]:
         "superseded_by": kept.superseded_by,
         "rivals": list(kept.rivals),
         "reason": kept.reason,
+        "made_after_signature": kept.made_after_signature,
+        "fallen_after_signature": kept.fallen_after_signature,
         **finding_json(kept.finding, kept.verdict),
     }
 
@@ -215,7 +225,7 @@ def _utterance(u: Utterance) -> dict[str, Any]:
     }
 
 
-def _photo(photo: Photo) -> dict[str, Any]:
+def _photo(photo: Photo, uncovered: Sequence[str]) -> dict[str, Any]:
     attachment = photo.attachment
     return {
         "id": photo.id,
@@ -228,6 +238,7 @@ def _photo(photo: Photo) -> dict[str, Any]:
         "camera": photo.camera,
         "orientation": photo.orientation,
         "problem": photo.problem,
+        "after_signature": photo.id in uncovered,
         "attachment": None
         if attachment is None
         else {
@@ -236,6 +247,7 @@ def _photo(photo: Photo) -> dict[str, Any]:
             "gap_s": attachment.gap_s,
             "uncertainty_s": attachment.uncertainty_s,
             "candidates": list(attachment.candidates),
+            "after_signature": attachment.id in uncovered,
         },
     }
 
@@ -297,6 +309,14 @@ def findings_csv(record: InspectionRecord, systems: dict[str, str]) -> str:
                 "yes" if each.stands else "withdrawn" if each.withdrawn else "corrected",
                 later,
                 " ".join(photos.get(each.id, ())),
+                " ".join(
+                    part
+                    for part, later in (
+                        ("made", each.made_after_signature),
+                        ("fallen", each.fallen_after_signature),
+                    )
+                    if later
+                ),
             )
         )
     return buffer.getvalue()

@@ -9,8 +9,42 @@ from fieldlog.aftercare.due import DueItem
 from fieldlog.model import Judgement, State, Verdict
 from fieldlog.quantities.units import convert
 from fieldlog.report.view_model import DueRow, LimitLine
-from fieldlog.store.records import Utterance
+from fieldlog.store.records import InspectionRecord, Utterance
 from fieldlog.words.report import converted_text, limit_text, rounded_text
+
+NOT_COVERED = "not covered by the signature"
+
+
+def after_signature(record: InspectionRecord) -> tuple[str, ...]:
+    """What no signature covers, a part for each kind of it; none where nobody signed.
+
+    Findings by their numbers ("corrected no. 1 (now no. 5)"), the rest counted.
+    """
+    numbers = {each.id: each.number for each in record.findings}
+    added, corrected, withdrawn = [], [], []
+    for each in record.findings:
+        if each.made_after_signature and each.supersedes is None:
+            added.append(f"no. {each.number}")
+        if each.fallen_after_signature and each.superseded_by is not None:
+            corrected.append(f"no. {each.number} (now no. {numbers[each.superseded_by]})")
+        elif each.fallen_after_signature:
+            withdrawn.append(f"no. {each.number}")
+    told = {"added": added, "corrected": corrected, "withdrawn": withdrawn}
+    found = [f"{what} {', '.join(which)}" for what, which in told.items() if which]
+    later = frozenset(record.uncovered)
+    photos = sum(
+        bool(later & {p.id, p.attachment.id if p.attachment else ""}) for p in record.photos
+    )
+    counted = {
+        "remark": sum(each.id in later for each in record.remarks),
+        "item left out": sum(each.id in later for each in record.events if each.name == "skipped"),
+        "photo": photos,
+    }
+    for what, count in counted.items():
+        if count:
+            head, _, rest = what.partition(" ")
+            found.append(f"{count} {head}{'s' if count > 1 else ''} {rest}".strip())
+    return tuple(found)
 
 
 def zone_of(name: str) -> tzinfo | None:

@@ -23,6 +23,7 @@ from reportlab.platypus import (
 )
 
 from fieldlog.report.copies import Copies
+from fieldlog.report.lines import NOT_COVERED
 from fieldlog.report.pdf_drawing import BLUE, INK, Mark, Ruler, Stamp, TickBox
 from fieldlog.report.pdf_fonts import choose_faces
 from fieldlog.report.pdf_page import BOTTOM, SIDE, TOP, numbered_canvas
@@ -392,6 +393,8 @@ class _Card(Setting):
     def _sign_off(self) -> Iterator[Flowable]:
         blocks: list[Flowable] = list(self.heading("sign-off", ""))
         blocks += [self.p(line, "typed") for line in self.report.signed]
+        if self.report.not_covered:
+            blocks.append(self.p(f"{NOT_COVERED}: {'; '.join(self.report.not_covered)}", "text"))
         space = 12 * mm
         blocks.append(
             table(

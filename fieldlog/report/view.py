@@ -19,7 +19,15 @@ from fieldlog.catalogue.component import Catalogue
 from fieldlog.language.answers import ANSWERED, APART
 from fieldlog.model import Decision, Limit, Qualifier, Severity, State, Verdict
 from fieldlog.report.gauge import gauge
-from fieldlog.report.lines import best_guess, due_row, limit_lines, severity_text, zone_of
+from fieldlog.report.lines import (
+    NOT_COVERED,
+    after_signature,
+    best_guess,
+    due_row,
+    limit_lines,
+    severity_text,
+    zone_of,
+)
 from fieldlog.report.trend_picture import trend_picture
 from fieldlog.report.view_model import (
     ClipLine,
@@ -31,7 +39,13 @@ from fieldlog.report.view_model import (
     Report,
     SystemSection,
 )
-from fieldlog.store.records import InspectionRecord, Photo, RecordedFinding, Utterance
+from fieldlog.store.records import (
+    SIGNED_OFF,
+    InspectionRecord,
+    Photo,
+    RecordedFinding,
+    Utterance,
+)
 from fieldlog.words.report import (
     finding_text,
     quantity_text,
@@ -144,7 +158,7 @@ class _Builder:
             systems=sections,
             jobs=self._jobs(),
             shopping=self._shopping(),
-            due=tuple(due_row(item, self._unit()) for item in self.around.due),
+            due=tuple(due_row(item, self.record.vehicle.unit) for item in self.around.due),
             remarks=tuple(
                 self._remark(r.text, self.utterances.get(r.utterance_id or ""), r.made_at)
                 for r in self.record.remarks
@@ -162,8 +176,9 @@ class _Builder:
             signed=tuple(
                 f"{event.text}, {self._time(event.at, day=True)}"
                 for event in self.record.events
-                if event.name == "signed off"
+                if event.name == SIGNED_OFF
             ),
+            not_covered=after_signature(self.record),
             fingerprint=self.record.fingerprint,
             rows=self.record.rows,
             printed=self._time(self.around.printed_at, day=True),
@@ -211,6 +226,8 @@ class _Builder:
         if kept.supersedes:
             earlier = self.findings[kept.supersedes]
             notes.append(f"corrects no. {earlier.number} ({value_text(earlier.finding)})")
+        if kept.made_after_signature:
+            notes.append(NOT_COVERED)
         spoken = utterance.text if utterance else kept.finding.words
         return FindingRow(
             id=kept.id,
@@ -281,10 +298,6 @@ class _Builder:
         around = self.around
         facts = self.record.vehicle.facts
         return job_lines(self._lines(), around.catalogue, around.limits, around.work, facts)
-
-    def _unit(self) -> str:
-        read = self.record.vehicle.odometer
-        return read[-1].distance.unit if read else "km"
 
     def _shopping(self) -> tuple[str, ...]:
         bought = shopping(self._work())
@@ -375,12 +388,13 @@ class _Builder:
                 continue
             later = self.findings.get(kept.superseded_by or "")
             after = f"no. {later.number}: {value_text(later.finding)}" if later else "withdrawn"
+            uncovered = NOT_COVERED if kept.fallen_after_signature else ""
             lines.append(
                 CorrectionLine(
                     kept.number,
                     finding_text(kept.finding),
                     after,
-                    kept.reason,
+                    "; ".join(filter(None, (kept.reason, uncovered))),
                     self._clip(self.utterances.get(kept.utterance_id or "")),
                 )
             )
@@ -413,7 +427,7 @@ class _Builder:
                     offset += f", ± {seconds_text(clock.uncertainty_s)}"
             told.append((f"clock of {clock.camera}", f"{offset} ({clock.how})"))
         for event in record.events:
-            if event.name not in {"signed off", "skipped"}:
+            if event.name not in {SIGNED_OFF, "skipped"}:
                 told.append((event.name, f"{self._time(event.at)} {event.text}".strip()))
         return (*told, *(("note", note) for note in self.around.notes))
 

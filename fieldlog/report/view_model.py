@@ -149,6 +149,8 @@ class Report:
     """How the record was made: listeners, models, camera clocks, what went wrong."""
     signed: tuple[str, ...]
     """Sign-offs: name and instant."""
+    not_covered: tuple[str, ...]
+    """What came after the last of them."""
     fingerprint: str
     rows: int
     printed: str

@@ -29,10 +29,6 @@ class Written:
     problems: Mapping[str, str]
 
 
-def _silent(_: str, __: int, ___: int) -> None:
-    """No progress is shown."""
-
-
 def write_report(
     store: Repository,
     key: str,
@@ -42,7 +38,7 @@ def write_report(
     printed_at: datetime,
     paper: str | None = None,
     due: tuple[DueItem, ...] | None = None,
-    progress: Progress = _silent,
+    progress: Progress | None = None,
 ) -> Written:
     """Write ``formats`` (html, pdf, json, csv) of an inspection into ``out``.
 
@@ -68,7 +64,7 @@ def write_report(
             [cell.media for cell in report.photos],
             [line.media for line in report.clips] if with_sound else [],
             printed_at.date(),
-            progress,
+            progress or (lambda what, done, total: None),
         )
         problems = copies.problems
         if "html" in formats:

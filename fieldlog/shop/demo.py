@@ -18,7 +18,7 @@ from fieldlog.audio.endpointer import utterances
 from fieldlog.model import Context, Finding, Quantity, Understanding
 from fieldlog.photos.importer import import_folder
 from fieldlog.photos.placing import Placed, place_photos
-from fieldlog.report.write import Written, write_report
+from fieldlog.report.write import Written
 from fieldlog.shop import events as ev
 from fieldlog.shop.conversation import utterances_of
 from fieldlog.shop.ears import Ears
@@ -82,7 +82,7 @@ def run(
     day = inspection.started_at.date()
     import_folder(shop.store, inspection.id, media / "photos", day)
     placed = place_photos(shop.store, inspection.id, day)
-    written = write_report(shop.store, inspection.id, formats, out, printed_at=datetime.now(UTC))
+    written = shop.report(inspection.id, out, formats)
     return Demo(inspection, tuple(outcomes), placed, written)
 
 

@@ -224,7 +224,7 @@ class GoneAlready:
 
 @dataclass(frozen=True, slots=True)
 class SignedOff:
-    """The inspection was signed; later corrections still show as such."""
+    """The inspection was signed: that covers what was in the record then, and nothing later."""
 
     said: Said | None
     name: str
@@ -233,6 +233,16 @@ class SignedOff:
     """Items of the walk that nobody checked or left out."""
     again: bool = False
     """Whether it had been signed before."""
+
+
+@dataclass(frozen=True, slots=True)
+class AfterSignature:
+    """What was just taken came after the signature: it is not covered until somebody signs again.
+
+    Told once for each verb that added, changed or withdrew something.
+    """
+
+    said: Said | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,10 +294,22 @@ Event: TypeAlias = (
     | NothingToTake
     | GoneAlready
     | SignedOff
+    | AfterSignature
     | PhotoAttached
     | AlreadySaved
     | NotSaved
 )
+
+
+CHANGES = (
+    FindingSaved,
+    FindingCorrected,
+    FindingWithdrawn,
+    RemarkKept,
+    ItemSkipped,
+    PhotoAttached,
+)
+"""What a signature stands for: after one, these are not covered by it."""
 
 
 def said_in(event: Event) -> Said | None:

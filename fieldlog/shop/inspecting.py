@@ -21,9 +21,10 @@ from fieldlog.limits.assess import Assessment
 from fieldlog.model import NOT_TAKEN, Command, Decision, Finding, Kind, Understanding, Verdict
 from fieldlog.shop import events as ev
 from fieldlog.shop.conversation import Conversation
-from fieldlog.shop.events import Event, Kept, Said
+from fieldlog.shop.events import Event, Kept, Said, said_in
 from fieldlog.shop.scene import Rules, Scene
 from fieldlog.store.records import (
+    SIGNED_OFF,
     InspectionRecord,
     NewAttachment,
     NewEntry,
@@ -40,8 +41,6 @@ Transcribe = Callable[[Heard], str]
 """Open transcription of free speech, for remarks; clearly marked as unchecked."""
 RulesOf = Callable[[InspectionRecord], Rules]
 
-SIGNED_OFF = "signed off"
-"""Name of the event of a signature, its name as the text."""
 _HELD = "standing by: nothing that is said counts"
 _BY_VOICE, _BY_HAND = "spoken", "review"
 
@@ -180,7 +179,8 @@ class Inspecting:
         if made is None or made.verdict is None:
             return self._happened((ev.AlreadySaved(said),))
         kept = Kept(made.id, made.number, made.finding, made.verdict)
-        return self._happened((ev.FindingSaved(said, kept, Assessment(made.verdict)),))
+        saved = ev.FindingSaved(said, kept, Assessment(made.verdict))
+        return self._happened((saved,), self._scene_of(record))
 
     def _reopen(self, kept: Utterance) -> bool:
         """Let a question of the record wait for its answer; whether it can."""
@@ -195,7 +195,7 @@ class Inspecting:
             scene = self.scene
             understood = scene.completed(heard.understanding, self._understand)
             step = self._step(replace(heard, understanding=understood), scene)
-            return self._kept(heard, understood, step, source, at, id)
+            return self._kept(heard, understood, step, source, at, id, scene)
         except StoreError:
             raise
         except Exception as error:
@@ -212,6 +212,7 @@ class Inspecting:
         source: str,
         at: datetime,
         id: str,
+        scene: Scene | None = None,
     ) -> tuple[Event, ...]:
         if self._is_held(understood):
             understood = replace(understood, decision=Decision.REFUSE, reason=_HELD)
@@ -236,7 +237,7 @@ class Inspecting:
         if understood.decision is Decision.ASK:
             self._asked.append((id, understood))
         self._turn(understood)
-        return self._happened(step.tell(said, saved), repeats=_is_told(understood))
+        return self._happened(step.tell(said, saved), scene, repeats=_is_told(understood))
 
     def _is_held(self, said: Understanding) -> bool:
         return self._standing_by and said.dialogue is not Command.GO_AHEAD
@@ -356,7 +357,7 @@ class Inspecting:
         utterance = NewUtterance(said, self._now(), id=id, grammar=self._origin.grammar)
         entry = replace(step.entry, utterance=utterance, made_by=_BY_HAND)
         saved = self._store.save(self.head.id, entry)
-        return self._happened(step.tell(Said(id, said), saved))
+        return self._happened(step.tell(Said(id, said), saved), scene)
 
     def withdraw(self, number: int, reason: str) -> tuple[Event, ...]:
         """Let finding ``number`` no longer stand; ``UsageError`` when it does not already."""
@@ -365,28 +366,31 @@ class Inspecting:
         entry = _withdrawal(scene, was, reason)
         self._store.save(self.head.id, replace(entry, made_by=_BY_HAND))
         again = scene.judged_again(was, None)
-        return self._happened((ev.FindingWithdrawn(None, was, reason), *_rejudged(again)))
+        return self._happened((ev.FindingWithdrawn(None, was, reason), *_rejudged(again)), scene)
 
     def skip(self, item: str, reason: str) -> tuple[Event, ...]:
         """Leave out what ``item`` names of the walk; ``UsageError`` for none, or for no reason."""
         if not reason.strip():
             raise UsageError("an item is left out only with a reason", where="--reason")
-        items = tuple(each.key for each in named(self.scene.rules.walk, item))
+        scene = self.scene
+        items = tuple(each.key for each in named(scene.rules.walk, item))
         events = tuple(skipped_event(Skip(key, reason)) for key in items)
         self._store.save(self.head.id, NewEntry(events=events))
-        return self._happened((ev.ItemSkipped(None, items, reason),))
+        return self._happened((ev.ItemSkipped(None, items, reason),), scene)
 
     def remark(self, text: str) -> tuple[Event, ...]:
         """Keep a typed remark; it is never judged."""
+        scene = self.scene
         self._store.save(self.head.id, NewEntry(remark=text))
-        return self._happened((ev.RemarkKept(None, text),))
+        return self._happened((ev.RemarkKept(None, text),), scene)
 
     def attach(self, photo_id: str, number: int | None, reason: str) -> tuple[Event, ...]:
         """Put a photo to finding ``number``, or (None) to none, by hand; this can be done again."""
-        at = None if number is None else self._numbered(number, self.scene)
+        scene = self.scene
+        at = None if number is None else self._numbered(number, scene)
         attachment = NewAttachment(photo_id, at.id if at else None, reason)
         self._store.save(self.head.id, NewEntry(attachments=(attachment,)))
-        return self._happened((ev.PhotoAttached(photo_id, at, reason),))
+        return self._happened((ev.PhotoAttached(photo_id, at, reason),), scene)
 
     def sign_off(self, name: str) -> tuple[Event, ...]:
         """Sign the inspection off as ``name``; ``UsageError`` for an empty name."""
@@ -467,8 +471,14 @@ class Inspecting:
         ids = (name for name, kept in reversed(self._asked) if kept == asked)
         return None if asked is None else next(ids, None)
 
-    def _happened(self, events: Sequence[Event], *, repeats: bool = True) -> tuple[Event, ...]:
+    def _happened(
+        self, events: Sequence[Event], scene: Scene | None = None, *, repeats: bool = True
+    ) -> tuple[Event, ...]:
+        """Tell ``events``, which followed from what met ``scene``; None: they changed nothing."""
+        changed = next((each for each in events if isinstance(each, ev.CHANGES)), None)
         told = tuple(events)
+        if scene is not None and scene.signed and changed is not None:
+            told += (ev.AfterSignature(said_in(changed)),)
         self._remember(told)
         if repeats:
             self._told = told

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from datetime import date, datetime
 from functools import cached_property
@@ -40,6 +40,8 @@ from fieldlog.store.repository import Repository, utc_now
 
 if TYPE_CHECKING:
     from fieldlog.listeners.worker import Crash
+    from fieldlog.report.copies import Progress as Copying
+    from fieldlog.report.write import Written
 
 UNNAMED = "unnamed"
 """A vehicle that nobody named before speaking."""
@@ -229,6 +231,33 @@ class Workshop:
         past = self.past_of(vehicle)
         known = past.until(until) if until else past
         return plan(known, self.care, self.limits_of(vehicle), today)
+
+    def report(
+        self,
+        key: str = "last",
+        out: Path | str = ".",
+        formats: Sequence[str] = ("html", "pdf"),
+        *,
+        paper: str | None = None,
+        progress: Copying | None = None,
+    ) -> Written:
+        """Write the report of an inspection into the folder ``out``: html, pdf, json, csv.
+
+        ``paper``: a4 or letter; None: as used where the inspection took place. ``progress`` is told
+        how far the copies of photos and clips are. Each file appears whole or not at all. Raises
+        ``UsageError`` for an unknown format or inspection, ``StoreError`` for what cannot be written.
+        """
+        from fieldlog.report.write import write_report
+
+        return write_report(
+            self.store,
+            key,
+            formats,
+            Path(out),
+            printed_at=self.now(),
+            paper=paper,
+            progress=progress,
+        )
 
 
 def grammar_fingerprint(folder: Path) -> str:

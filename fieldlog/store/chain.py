@@ -128,6 +128,19 @@ def hash_of(place: Place, row: Row, children: Sequence[Row]) -> bytes:
     )
 
 
+def seen_from(hashes: Iterable[bytes], newest_first: Iterable[Place]) -> frozenset[bytes]:
+    """``hashes`` with everything that was known when those rows were written, as far as is given.
+
+    ``newest_first``: rows, each before its parents. It follows what a row names as its parents, not
+    clocks: what another writer did meanwhile was not seen, whichever of both has the later turn.
+    """
+    seen = set(hashes)
+    for place in newest_first:
+        if place.hash in seen:
+            seen.update(place.parents)
+    return frozenset(seen)
+
+
 @dataclass(frozen=True, slots=True)
 class Fault:
     """Something in which the record does not agree with itself."""

@@ -5,13 +5,16 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections import defaultdict
+from collections.abc import Set
 from types import MappingProxyType
 from typing import Any
 
 from fieldlog.model import Decision, Hypothesis, Kind, Limit, Severity, State, Verdict
-from fieldlog.store.chain import fingerprint
+from fieldlog.store import places
+from fieldlog.store.chain import fingerprint, seen_from
 from fieldlog.store.queries import Rows, corrections, finding_from, inspection, rows_of, vehicle
 from fieldlog.store.records import (
+    SIGNED_OFF,
     Attachment,
     CameraClock,
     Event,
@@ -29,14 +32,17 @@ from fieldlog.store.standing import standing
 def inspection_record(connection: sqlite3.Connection, key: str) -> InspectionRecord:
     """Everything kept of one inspection."""
     head = inspection(connection, key)
-    hashes = rows_of(
-        connection, "SELECT hash FROM record WHERE owner = ? ORDER BY turn, id", head.id
+    own = rows_of(
+        connection, "SELECT id, hash, turn FROM record WHERE owner = ? ORDER BY turn, id", head.id
     )
+    events = _in_order(connection, "event", head.id)
+    signatures = {row["id"] for row in events if row["name"] == SIGNED_OFF}
+    uncovered = _uncovered(connection, own, signatures)
     return InspectionRecord(
         inspection=head,
         vehicle=vehicle(connection, head.vehicle_id),
         utterances=_utterances(connection, head.id),
-        findings=_findings(connection, head.id),
+        findings=_findings(connection, head.id, frozenset(uncovered)),
         remarks=tuple(
             Remark(row["id"], instant_from(row["made_at"]), row["text"], row["utterance_id"])
             for row in _in_order(connection, "remark", head.id)
@@ -61,11 +67,23 @@ def inspection_record(connection: sqlite3.Connection, key: str) -> InspectionRec
                 row["text"],
                 MappingProxyType(json.loads(row["data"])),
             )
-            for row in _in_order(connection, "event", head.id)
+            for row in events
         ),
-        fingerprint=fingerprint(row["hash"] for row in hashes),
-        rows=len(hashes),
+        fingerprint=fingerprint(row["hash"] for row in own),
+        rows=len(own),
+        uncovered=uncovered,
     )
+
+
+def _uncovered(connection: sqlite3.Connection, own: Rows, signatures: Set[str]) -> tuple[str, ...]:
+    """Ids of an inspection's rows ``own`` that none of its ``signatures`` (ids) had seen."""
+    signed = {row["hash"]: row["turn"] for row in own if row["id"] in signatures}
+    if not signed:
+        return ()
+    # All of an inspection comes after its first row, so nothing older has to be gone through.
+    between = places.newest_first(connection, own[0]["turn"], max(signed.values()))
+    seen = seen_from(signed, between)
+    return tuple(row["id"] for row in own if row["hash"] not in seen)
 
 
 def _in_order(connection: sqlite3.Connection, table: str, inspection_id: str) -> Rows:
@@ -116,7 +134,9 @@ def _utterances(connection: sqlite3.Connection, inspection_id: str) -> tuple[Utt
     )
 
 
-def _findings(connection: sqlite3.Connection, inspection_id: str) -> tuple[RecordedFinding, ...]:
+def _findings(
+    connection: sqlite3.Connection, inspection_id: str, uncovered: Set[str]
+) -> tuple[RecordedFinding, ...]:
     readings: dict[str, list[Any]] = defaultdict(list)
     for row in rows_of(
         connection,
@@ -126,7 +146,9 @@ def _findings(connection: sqlite3.Connection, inspection_id: str) -> tuple[Recor
     ):
         readings[row["finding_id"]].append(quantity_from(row))
     verdicts = _verdicts(connection, inspection_id)
-    came = standing(corrections(connection, "WHERE i.id = ? ", inspection_id)[0])
+    made = corrections(connection, "WHERE i.id = ? ", inspection_id)[0]
+    came = standing(made)
+    signed = standing([each for each in made if each.id not in uncovered]) if uncovered else came
     found = []
     for row in _in_order(connection, "finding", inspection_id):
         fallen = came.fallen.get(row["id"])
@@ -143,6 +165,8 @@ def _findings(connection: sqlite3.Connection, inspection_id: str) -> tuple[Recor
                 withdrawn=fallen is not None and fallen.superseded_by is None,
                 reason=fallen.reason if fallen else "",
                 rivals=came.rivals.get(row["id"], ()),
+                made_after_signature=row["id"] in uncovered,
+                fallen_after_signature=fallen != signed.fallen.get(row["id"]),
             )
         )
     return tuple(found)

@@ -63,6 +63,13 @@ def places(connection: sqlite3.Connection) -> Iterator[Place]:
         yield place_from(row)
 
 
+def newest_first(connection: sqlite3.Connection, first: int, last: int) -> Iterator[Place]:
+    """The place of every row with a turn from ``first`` to ``last``, each before its parents."""
+    sql = f"{_PLACE}WHERE turn BETWEEN ? AND ? ORDER BY turn DESC, id DESC"
+    for row in connection.execute(sql, (first, last)):
+        yield place_from(row)
+
+
 def place_from(row: sqlite3.Row) -> Place:
     """The place of a row of ``record``."""
     joined = row["parents"]

@@ -153,7 +153,12 @@ def corrections(
     )
     found = tuple(
         Correction(
-            row["finding_id"], row["replacement_id"], row["turn"], row["hash"], row["reason"]
+            row["finding_id"],
+            row["replacement_id"],
+            row["turn"],
+            row["hash"],
+            row["reason"],
+            row["id"],
         )
         for row in rows
     )

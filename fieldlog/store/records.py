@@ -24,6 +24,9 @@ from fieldlog.model import (
     Verdict,
 )
 
+SIGNED_OFF = "signed off"
+"""Name of the event of a signature, its name as the text."""
+
 
 @dataclass(frozen=True, slots=True)
 class NewUtterance:
@@ -157,6 +160,11 @@ class Vehicle:
     log: tuple[LogEntry, ...] = ()
     """Every entry, oldest first."""
 
+    @property
+    def unit(self) -> str:
+        """Unit of its odometer: km where nothing was read yet."""
+        return self.odometer[-1].distance.unit if self.odometer else "km"
+
 
 @dataclass(frozen=True, slots=True)
 class Inspection:
@@ -225,6 +233,10 @@ class RecordedFinding:
     rivals: tuple[str, ...] = ()
     """Ids of findings that another copy of the record had put in the same place; this one is newer
     and stands."""
+    made_after_signature: bool = False
+    """Whether the inspection was signed and no signature had seen it: none covers it."""
+    fallen_after_signature: bool = False
+    """Whether no signature had seen that it was corrected or withdrawn."""
 
     @property
     def stands(self) -> bool:
@@ -324,6 +336,8 @@ class InspectionRecord:
     """SHA-256 (hex) over the hashes of its rows: the same wherever the same rows are."""
     rows: int = 0
     """Rows of the record that belong to it."""
+    uncovered: tuple[str, ...] = ()
+    """Ids of those that no signature had seen, in their order; none where nobody signed."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from fieldlog import __version__
+from fieldlog.config import VERSION
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.model import Finding, Limit, Quantity, Verdict
 from fieldlog.store import entries
@@ -155,7 +155,7 @@ class Repository:
         jurisdiction: str | None = None,
         settings: Mapping[str, str] | None = None,
         odometer: Quantity | None = None,
-        program: str = f"fieldlog {__version__}",
+        program: str = f"fieldlog {VERSION}",
     ) -> Inspection:
         """Begin one walk round one vehicle. ``zone``: IANA name or offset of the session clock."""
         now = self._now()

@@ -24,6 +24,8 @@ class Correction:
     turn: int
     hash: bytes
     reason: str
+    id: str = ""
+    """Of its row."""
 
 
 @dataclass(frozen=True, slots=True)

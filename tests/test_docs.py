@@ -1,0 +1,76 @@
+"""What the pages name is there: files and folders move, and a page that sends people astray is worse
+than none.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").rglob("*.md"))]
+PLACEHOLDERS = {"name.jsgf", "roadster.toml"}
+"""Names that stand for a file of the reader's own."""
+FOLDERS = ("fieldlog", "grammars", "tests", "demo_media")
+
+
+def named(text: str) -> Iterator[str]:
+    """The files and folders of the checkout that ``text`` names between backquotes."""
+    for quoted in re.findall(r"`([^`\n]+)`", text):
+        if re.fullmatch(r"[\w./-]+\.(py|toml|jsgf|npz|dic|html|css|js)", quoted) or re.fullmatch(
+            r"(fieldlog|grammars|tests|docs|lab)/[\w./-]*", quoted
+        ):
+            yield quoted
+
+
+def is_there(name: str, files: set[str]) -> bool:
+    """Whether some file or folder of the checkout goes by ``name``, or its end does."""
+    end = "/" + name.strip("/")
+    return any(f"/{path}".endswith(end) for path in files)
+
+
+def checkout() -> set[str]:
+    """Every file and folder of the checkout that a page may name, relative to its root."""
+    found = {path.name for path in ROOT.iterdir()}
+    for folder in (*FOLDERS, "docs"):
+        found |= {path.relative_to(ROOT).as_posix() for path in (ROOT / folder).rglob("*")}
+    return found
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda path: path.relative_to(ROOT).as_posix())
+def test_every_file_that_a_page_names_is_there(page: Path) -> None:
+    files = checkout()
+    names = set(named(page.read_text(encoding="utf-8"))) - PLACEHOLDERS
+    assert {name for name in names if not is_there(name, files)} == set()
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda path: path.relative_to(ROOT).as_posix())
+def test_every_page_and_picture_that_a_page_links_to_is_there(page: Path) -> None:
+    text = page.read_text(encoding="utf-8")
+    links = {each for each in re.findall(r"\]\(([^)#\s]+)", text) if "://" not in each}
+    assert {each for each in links if not (page.parent / each).exists()} == set()
+
+
+def test_a_name_that_is_gone_would_be_found() -> None:
+    files = checkout()
+    told = set(named("see `session.py`, `fieldlog/walk.py`, `shop/live.py` and `a = 1`"))
+    assert {name for name in told if not is_there(name, files)} == {
+        "session.py",
+        "fieldlog/walk.py",
+    }
+
+
+def test_the_guide_tells_the_layers_as_they_are_held() -> None:
+    held = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    (contract,) = (
+        each for each in held["tool"]["importlinter"]["contracts"] if each["id"] == "layers"
+    )
+    layers = [set(re.split(r"[ |]+", layer)) for layer in contract["layers"]]
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    table = guide.split("| layer |", 1)[1].split("\n\n", 1)[0].splitlines()[2:]
+    told = [set(re.findall(r"`(\w+)(?:\.py)?`", row.split("|")[1])) for row in table]
+    assert told == layers
