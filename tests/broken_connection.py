@@ -7,6 +7,8 @@ import sqlite3
 from pathlib import Path
 from typing import Any
 
+WRITES = ("INSERT", "UPDATE", "DELETE", "COMMIT", "BEGIN IMMEDIATE")
+
 
 class BrokenConnection:
     """A connection whose statement number ``failing`` that writes (or ends the unit) goes wrong."""
@@ -18,7 +20,7 @@ class BrokenConnection:
         self.failed = ""
 
     def execute(self, sql: str, *values: Any) -> sqlite3.Cursor:
-        if sql.startswith(("INSERT", "UPDATE", "DELETE", "COMMIT", "BEGIN IMMEDIATE")):
+        if sql.startswith(WRITES):
             self._left -= 1
             if self._left < 0 and not self.failed:
                 self.failed = sql

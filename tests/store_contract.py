@@ -417,7 +417,7 @@ class Contract:
         expected = None
         for _ in range(100):
             target = new()
-            order = sources * 2
+            order = [*sources, *sources]
             rng.shuffle(order)
             for source in order:
                 target.take(source.rows())
@@ -425,7 +425,7 @@ class Contract:
             expected = expected or read
             assert read == expected
             target.close()
-        for one in sources * 2:
+        for one in (*sources, *sources):
             for other in sources:
                 one.take(other.rows()) if other is not one else None
         for one in sources:

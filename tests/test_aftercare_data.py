@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
 
@@ -31,7 +32,7 @@ FACTS = {"drive": Fact("drive", "final drive", ("chain", "shaft"), "chain"),
 
 
 def faults(text: str, kind: str = "interval") -> str:
-    readers = {
+    readers: dict[str, Callable[[], object]] = {
         "interval": lambda: read_intervals(text, CATALOGUE, FACTS, "own.toml"),
         "walk": lambda: read_walk(text, CATALOGUE, "own.toml"),
         "work": lambda: read_work(text, CATALOGUE, "own.toml"),

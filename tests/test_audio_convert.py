@@ -21,7 +21,8 @@ def voice(seconds: float = 2.0, seed: int = 0) -> NDArray[np.float32]:
     hertz = np.fft.rfftfreq(n, 1 / RATE)
     sound = np.fft.irfft(spectrum / np.maximum(hertz, 200.0), n)
     sound *= 1.1 + np.sin(2 * np.pi * 4 * np.arange(n) / RATE)
-    return (0.5 * sound / np.abs(sound).max()).astype(np.float32)
+    loudest = float(np.abs(sound).max())
+    return np.asarray(0.5 * sound / loudest, dtype=np.float32)
 
 
 def mixed(channels: list[NDArray[np.float32]], block: int = 997) -> NDArray[np.float32]:

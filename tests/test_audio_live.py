@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 import pytest
@@ -317,7 +317,7 @@ class Scripted:
         self._blocks = blocks
         self.stopped = threading.Event()
 
-    def __enter__(self) -> Scripted:
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:

@@ -40,8 +40,9 @@ def frames(path: Path) -> int:
     """By the standard library, which is not ours."""
     with wave.open(str(path)) as file:
         assert (file.getnchannels(), file.getsampwidth(), file.getframerate()) == (1, 2, RATE)
-        assert len(file.readframes(file.getnframes())) == 2 * file.getnframes()
-        return file.getnframes()
+        count: int = file.getnframes()
+        assert len(file.readframes(count)) == 2 * count
+        return count
 
 
 def test_a_finished_recording_is_a_plain_wav(tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import cast
@@ -35,7 +35,7 @@ from fieldlog.shop.ears import Ears
 from fieldlog.shop.events import NotSaved
 from fieldlog.shop.live import Live
 from fieldlog.shop.workshop import Workshop
-from fieldlog.store.records import NewEntry, Saved
+from fieldlog.store.base import Kept, NewRow
 from fieldlog.store.repository import Repository
 from fieldlog.store.rescue import rescue
 from tests.shared import shared_path
@@ -208,10 +208,10 @@ class FullDisk(Repository):
 
     full = False
 
-    def append(self, inspection_id: str, entry: NewEntry) -> Saved:
+    def append(self, rows: Sequence[NewRow], now: datetime) -> tuple[Kept, ...]:
         if self.full:
             raise StoreError("the original cannot be kept (no space left)", where="media")
-        return super().append(inspection_id, entry)
+        return super().append(rows, now)
 
 
 @pytest.fixture

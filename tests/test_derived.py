@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date
 from fractions import Fraction
 from itertools import pairwise
@@ -352,7 +353,7 @@ def points(xs: str, ys: str) -> list[wear.Point]:
 
 def slope_sd(line: wear.Line) -> float:
     """Standard deviation of the slope, from what a prediction is made of."""
-    return line.residual_sd / float(line.sxx) ** 0.5
+    return line.residual_sd / math.sqrt(line.sxx)
 
 
 class TestWear:

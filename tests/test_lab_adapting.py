@@ -8,6 +8,7 @@ import tomllib
 from collections import Counter
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -87,7 +88,8 @@ def test_half_of_the_way_is_half_of_the_sum() -> None:
 
 
 def test_a_share_is_taken_and_told(tmp_path: Path) -> None:
-    np.savez(tmp_path / "whole.npz", **{"y|shift": np.array([8.0], "<f2")})
+    additions: dict[str, Any] = {"y|shift": np.array([8.0], "<f2")}
+    np.savez(tmp_path / "whole.npz", **additions)
     (tmp_path / "whole.toml").write_text('# head\nadditions = "old"\nsteps = 7\n')
     out = tmp_path / "adapter.npz"
     done = CliRunner().invoke(

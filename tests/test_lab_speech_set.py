@@ -278,10 +278,10 @@ def test_a_whole_set_is_made_read_and_repeated(tmp_path: Path, toys: None) -> No
         assert not np.array_equal(clean, noisy)
         assert np.array_equal(noisy, again.noisy(item, 10.0))
     kept = write_subset(opened, tmp_path / "part", 8)
-    part = SpeechSet(tmp_path / "part")
+    subset = SpeechSet(tmp_path / "part")
     assert [i.is_negative for i in kept] == ([False] * 6 + [True] * 2) * 2
-    assert part.items == kept
-    assert all(len(part.noisy(item, 10.0)) for item in kept)
+    assert subset.items == kept
+    assert all(len(subset.noisy(item, 10.0)) for item in kept)
     kinds = {item.kind for item in opened.items}
     assert {"phrase", "half", "near", "chatter", "cough", "silence"} <= kinds
     assert [i.is_negative for i in opened.items if i.kind == "phrase"].count(True) == 0
@@ -385,7 +385,11 @@ def test_english_styles_are_read_from_the_package(tmp_path: Path) -> None:
     assert list(styles) == ["af_x"]
     assert styles["af_x"].shape == (3, 1, 256)
     assert np.array_equal(styles["af_x"].ravel(), vectors)
-    mixed = chosen_style({"a": np.zeros((3, 1, 256)), "b": np.ones((3, 1, 256))}, "a~b", 2)
+    mixed = chosen_style(
+        {name: np.full((3, 1, 256), value, np.float32) for name, value in (("a", 0), ("b", 1))},
+        "a~b",
+        2,
+    )
     assert mixed.shape == (1, 256)
     assert np.allclose(mixed, 0.5)
 

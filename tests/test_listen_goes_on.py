@@ -235,16 +235,14 @@ def test_what_the_listener_fails_on_is_kept_with_its_sound(shop: Shop, fault: Ex
 def test_a_finding_that_cannot_be_judged_is_kept_as_words_and_sound(
     shop: Shop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    import fieldlog.shop.scene
-
-    judged = fieldlog.shop.scene.assess
+    from fieldlog.limits.assess import assess as judged
 
     def assess(finding: Any, *others: Any) -> Any:
         if finding.position == "rear":
             raise ValueError("no such limit")
         return judged(finding, *others)
 
-    monkeypatch.setattr(fieldlog.shop.scene, "assess", assess)
+    monkeypatch.setattr("fieldlog.shop.scene.assess", assess)
     done = shop.listen(FRONT, REAR, FRONT)
     assert shop.standing() == ["front 3", "front 3"]
     kept = shop.record.utterances[1]

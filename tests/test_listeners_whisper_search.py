@@ -34,12 +34,16 @@ class Table:
 
     table: dict[tuple[str, ...], dict[str, float]]
 
-    def prefill(self, sound: object, columns: np.ndarray, capacity: int = 0) -> tuple:
+    def prefill(
+        self, sound: object, columns: np.ndarray, capacity: int = 0
+    ) -> tuple[np.ndarray, None]:
         self.said: list[tuple[str, ...]] = [()]
         self.steps = 0
         return np.array([self._row(())]), None
 
-    def step(self, sound: object, memory: object, parents: np.ndarray, columns: np.ndarray):
+    def step(
+        self, sound: object, memory: object, parents: np.ndarray, columns: np.ndarray
+    ) -> np.ndarray:
         self.said = [
             (*self.said[parent], FORMS[column].strip())
             for parent, column in zip(parents, columns, strict=True)

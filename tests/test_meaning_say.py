@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -95,7 +96,7 @@ def test_every_thirty_second_and_sixty_fourth_below_an_inch() -> None:
         (Quantity(F(1, 3), "mm"), {}, "one over three millimetres"),
     ],
 )
-def test_wording(quantity: Quantity, options: dict[str, int], words: str) -> None:
+def test_wording(quantity: Quantity, options: dict[str, Any], words: str) -> None:
     assert say(quantity, **options) == words
 
 

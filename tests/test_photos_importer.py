@@ -308,7 +308,11 @@ def test_unfinished_names_are_not_watched(tmp_path: Path) -> None:
 def test_mark_up_draws_on_a_copy(tmp_path: Path) -> None:
     path = save(tmp_path / "a.jpg", size=(400, 300))
     before = path.read_bytes()
-    shapes = [read_ring("50,50,20"), read_arrow("10,10,40,40"), read_words("5,80,crack, 2 mm")]
+    shapes: list[Ring | Arrow | Words] = [
+        read_ring("50,50,20"),
+        read_arrow("10,10,40,40"),
+        read_words("5,80,crack, 2 mm"),
+    ]
     assert shapes == [Ring(50, 50, 20), Arrow(10, 10, 40, 40), Words(5, 80, "crack, 2 mm")]
     mark_up(path, shapes, tmp_path / "m" / "marked.jpg")
     assert path.read_bytes() == before

@@ -11,19 +11,22 @@ from typing import Any
 import numpy as np
 import pytest
 
+from fieldlog import config
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.cli.event_lines import event_text, events_text
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.listeners.replay import ReplayListener
 from fieldlog.model import Command, Context, Decision, Hearing, State
 from fieldlog.report.lines import after_signature
 from fieldlog.shop import events as ev
+from fieldlog.shop.ears import Ears
 from fieldlog.shop.events import Event
 from fieldlog.shop.inspecting import Inspecting
-from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import NewPhoto
+from fieldlog.shop.workshop import Workshop, grammar_fingerprint
 from fieldlog.store.repository import Repository
 from tests.broken_connection import BrokenConnection
 
@@ -351,6 +354,17 @@ def test_a_setting_nobody_can_mean_ends_no_session_and_loses_no_finding(bench: B
     (event,) = bench.say("correction rear pads three millimetres")
     assert isinstance(event, ev.FindingCorrected)
     assert event.assessment.verdict.state is State.WITHIN
+
+
+def test_an_utterance_is_kept_with_what_heard_it_and_its_grammar(
+    bench: Bench, language: InspectionLanguage
+) -> None:
+    ears = Ears(language, ReplayListener({}), lambda said, hearing, clip: said)
+    spoken = bench.shop.inspecting(bench.inspecting.head.id, ears)
+    spoken.say(bench.heard("front pads three millimetres"), "microphone")
+    (kept,) = bench.inspecting.record.utterances
+    assert (kept.model, kept.grammar) == ("replay", grammar_fingerprint(config.grammars()))
+    assert len(kept.grammar) == 16
 
 
 def test_subscribers_are_told_after_it_is_in_the_record(bench: Bench) -> None:

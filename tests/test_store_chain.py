@@ -103,12 +103,16 @@ def test_a_change_of_any_column_shows(
     key = ", ".join(row[1] for row in described if row[5])  # its primary key
     one = f"({key}) = (SELECT {key} FROM {table} ORDER BY {key} DESC LIMIT 1)"
     (before,) = connection.execute(f"SELECT {column} FROM {table} WHERE {one}").fetchone()
-    other = {
-        "INTEGER": lambda: 1 - before if column == "gates" else (before or 0) + 77,
-        "REAL": lambda: (before or 0.0) + 77.0,
-        "TEXT": lambda: f"{before or ''}1",
-        "BLOB": lambda: bytes(32),
-    }[kind]()
+    other: object
+    match kind:
+        case "INTEGER":
+            other = 1 - before if column == "gates" else (before or 0) + 77
+        case "REAL":
+            other = (before or 0.0) + 77.0
+        case "TEXT":
+            other = f"{before or ''}1"
+        case _:
+            other = bytes(32)
     changed = connection.execute(f"UPDATE {table} SET {column} = ? WHERE {one}", (other,))
     assert changed.rowcount == 1
     assert _without_guards(store.verify().faults)

@@ -14,7 +14,6 @@ import soundfile
 
 from fieldlog.audio.clip import RATE
 from fieldlog.errors import StoreError
-from fieldlog.store import media
 from fieldlog.store.media import MediaFolder, free_bytes
 from tests.store_samples import tone
 
@@ -80,7 +79,7 @@ def test_a_disk_that_refuses_is_one_clear_line(
     def refuse(_: int) -> None:
         raise OSError(code, os.strerror(code))
 
-    monkeypatch.setattr(media.os, "fsync", refuse)
+    monkeypatch.setattr("fieldlog.store.media.os.fsync", refuse)
     with pytest.raises(StoreError, match=line):
         kept.save_bytes(b"after", "bin")
     assert _files(tmp_path) == [kept.path(first)]

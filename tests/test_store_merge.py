@@ -9,18 +9,18 @@ from contextlib import closing
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.store import database, merging
-from fieldlog.store.database import FILE
+from fieldlog.store.database import FILE, back_up
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.records import NewUtterance
 from fieldlog.store.repository import Repository
 from fieldlog.store.schema import guards
 from tests import old_stores
+from tests.broken_connection import BrokenConnection
 from tests.store_contract import everything
 from tests.store_samples import START, TREAD, fill, ticking, tone, understood
 
@@ -290,7 +290,7 @@ def test_a_folder_that_cannot_be_written_is_read_all_the_same(
     pair: tuple[Path, Path], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A stick that is read-only: SQLite then refuses to open a database in its usual way."""
-    back_up, asked = merging.back_up, []
+    asked: list[sqlite3.Connection] = []
 
     def refusing(source: sqlite3.Connection, target: Path) -> None:
         asked.append(source)
@@ -300,29 +300,10 @@ def test_a_folder_that_cannot_be_written_is_read_all_the_same(
             raise error
         back_up(source, target)
 
-    monkeypatch.setattr(merging, "back_up", refusing)
+    monkeypatch.setattr("fieldlog.store.merging.back_up", refusing)
     with Repository.open(pair[0]) as store:
         assert store.merge(pair[1]).rows == 2
     assert len(asked) == 2
-
-
-class _Failing:
-    """A connection on which statement number ``at`` that writes goes wrong."""
-
-    def __init__(self, connection: sqlite3.Connection, at: int) -> None:
-        self._connection, self._left = connection, at
-        self.failed = False
-
-    def execute(self, sql: str, *values: Any) -> sqlite3.Cursor:
-        if sql.startswith(("INSERT", "DELETE", "COMMIT", "BEGIN IMMEDIATE")) and not self.failed:
-            self._left -= 1
-            if self._left < 0:
-                self.failed = True
-                raise sqlite3.OperationalError("database or disk is full")
-        return self._connection.execute(sql, *values)
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._connection, name)
 
 
 def test_an_error_at_any_write_leaves_nothing_half_merged(pair: tuple[Path, Path]) -> None:
@@ -330,7 +311,7 @@ def test_an_error_at_any_write_leaves_nothing_half_merged(pair: tuple[Path, Path
         before = everything(store.engine)
         connection = store.engine.connection
         for at in range(200):
-            failing = _Failing(connection, at)
+            failing = BrokenConnection(connection, at)
             store.engine.connection = failing  # type: ignore[assignment]
             try:
                 store.merge(pair[1])

@@ -253,14 +253,14 @@ def test_no_room_for_the_copy_changes_nothing(
     connect = sqlite3.connect
 
     def full(path: Any, *arguments: Any, **options: Any) -> sqlite3.Connection:
-        connection = connect(path, *arguments, **options)
+        connection: sqlite3.Connection = connect(path, *arguments, **options)
         if ".before-" in str(path):
             connection.execute("PRAGMA page_size=4096")
             connection.execute("CREATE TABLE filled (a)")
             connection.execute("PRAGMA max_page_count=3")
         return connection
 
-    monkeypatch.setattr(database.sqlite3, "connect", full)
+    monkeypatch.setattr("fieldlog.store.database.sqlite3.connect", full)
     with _left_alone(folder), pytest.raises(StoreError, match="the disk is full"):
         Repository.open(folder)
 
@@ -273,10 +273,13 @@ def test_a_folder_that_cannot_be_written_changes_nothing(
     connect = sqlite3.connect
 
     def read_only(path: Any, *arguments: Any, **options: Any) -> sqlite3.Connection:
-        return connect(f"file:{path}?mode=ro", *arguments, **{**options, "uri": True})
+        opened: sqlite3.Connection = connect(
+            f"file:{path}?mode=ro", *arguments, **{**options, "uri": True}
+        )
+        return opened
 
     with _left_alone(folder):
-        monkeypatch.setattr(database.sqlite3, "connect", read_only)
+        monkeypatch.setattr("fieldlog.store.database.sqlite3.connect", read_only)
         with pytest.raises(StoreError, match=r"cannot be (written|opened).*--store DIR"):
             Repository.open(folder)
         monkeypatch.undo()

@@ -29,7 +29,9 @@ def _text(node: ast.expr) -> str | None:
         return node.value
     if isinstance(node, ast.JoinedStr):
         return "".join(
-            part.value if isinstance(part, ast.Constant) else "{" + ast.unparse(part.value) + "}"
+            str(part.value)
+            if isinstance(part, ast.Constant)
+            else "{" + ast.unparse(part.value) + "}"
             for part in node.values
             if isinstance(part, ast.Constant | ast.FormattedValue)
         )
@@ -49,7 +51,9 @@ def statements(path: Path) -> Iterator[tuple[int, str]]:
     for node in ast.walk(tree):
         if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") in ELSEWHERE:
             inside |= {id(part) for part in ast.walk(node)}
-        text = _text(node) if isinstance(node, ast.expr) and id(node) not in inside else None
+        if not isinstance(node, ast.expr) or id(node) in inside:
+            continue
+        text = _text(node)
         if text and re.match(r"(SELECT|\{_INSPECTION\}|\{_PLACE\}|\{sql\})", text):
             yield node.lineno, " ".join(text.split())
 

@@ -46,6 +46,10 @@ COMMANDS: Table = {
         "fieldlog.lab.benchmarks.calibrate:calibrate",
         "make the decision file again from evidence",
     ),
+    "mutants": (
+        "fieldlog.lab.mutants.command:mutants_command",
+        "faults put in on purpose: does a test see each?",
+    ),
     "adapt": (
         "fieldlog.lab.adapting.command:adapt",
         "train the additions to the bundled weights again",

@@ -28,7 +28,8 @@ def spoken(text: str) -> np.ndarray:
         command = ["espeak-ng", "-v", "ko+f4", "-s", "160", "-p", "60", "-w", str(file), text]
         subprocess.run(command, check=True)
         samples, rate = soundfile.read(file, dtype="float32")
-    return soxr.resample(samples, rate, RATE)
+    resampled: np.ndarray = soxr.resample(samples, rate, RATE)
+    return resampled
 
 
 def main() -> None:
