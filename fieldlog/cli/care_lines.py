@@ -7,7 +7,7 @@ from datetime import date
 from fractions import Fraction
 from typing import Any
 
-from fieldlog.aftercare.due import DueItem, Reading, When
+from fieldlog.aftercare.due import DueItem, WearReading, When
 from fieldlog.aftercare.job_lines import JobLine
 from fieldlog.aftercare.plot import plot
 from fieldlog.aftercare.trend import Trend
@@ -178,7 +178,7 @@ def _ends(trend: Trend, unit: str) -> Json:
     return {"earliest_distance": found[0], "latest_distance": found[1]}
 
 
-def _reading(each: Reading, trend: Trend, unit: str) -> str:
+def _reading(each: WearReading, trend: Trend, unit: str) -> str:
     at = ""
     if each.odometer_km is not None:
         at = f"{float(convert(each.odometer_km, 'km', unit)):>9.0f} {unit}"
@@ -189,7 +189,7 @@ def _told(value: Fraction, trend: Trend) -> str:
     return with_unit(f"{float(trend.told(value)):.4g}", trend.told_unit)
 
 
-def _reading_json(each: Reading, of: str, unit: str) -> Json:
+def _reading_json(each: WearReading, of: str, unit: str) -> Json:
     value = {"num": each.value.numerator, "den": each.value.denominator, "unit": of}
     return {"on": each.on.isoformat(), "odometer": _distance(each.odometer_km, unit), **value}
 
