@@ -256,7 +256,7 @@ def test_readings_are_told_in_the_unit_they_were_said_in() -> None:
     made = trend(rows(TREAD, mm("5", "4", "3")), "US-VA")
     assert (made.unit, made.told_unit) == ("in", "mm")  # held against 2/32 in
     told = "\n".join(trend_lines(made, "mi", drawn=True))
-    for shown in ("rear tyre tread depth, mm", "  5 mm", "  3 mm", "mm per year", "3/32 in"):
+    for shown in ("rear tyre, tread depth, mm", "  5 mm", "  3 mm", "mm per year", "3/32 in"):
         assert shown in told.replace("2/32", "3/32"), told
     assert "0.19" not in told  # 5 mm in inches
     assert "≈ 1.59 mm" in told or "1.5875 mm" in told  # the limit beside its printed value

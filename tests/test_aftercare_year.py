@@ -291,7 +291,7 @@ def test_trend_command(shop: Shop) -> None:
     assert rear["readings"][0]["odometer"] == {"num": 20_000, "den": 1, "unit": "mi"}
     told = run(shop, "vehicle", "trend", "1", "--on", "2026-01-31")
     assert "a new part from here on" in told
-    assert "front brake pads thickness" in told
+    assert "front brake pads, thickness" in told
     assert "●" in told
 
 

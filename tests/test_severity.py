@@ -19,7 +19,8 @@ from fieldlog.limits.packs import parse_pack, shipped_limits
 from fieldlog.model import Decision, Finding, Limit, Qualifier, Quantity, Severity, State, Verdict
 from fieldlog.report.view import Surroundings, build
 from fieldlog.store.repository import Repository
-from fieldlog.words.wording import BY_LESS_THAN_MEASURED, MAY_BE_BEYOND, doubt_text
+from fieldlog.words import tell
+from fieldlog.words.english import BY_LESS_THAN_MEASURED, MAY_BE_BEYOND
 
 F = Fraction
 LANGUAGE = load_language()
@@ -223,7 +224,7 @@ class TestInDoubt:
     def test_outside_by_less_than_the_uncertainty_counts(self) -> None:
         verdict = judged(self.PADS, "US-VA")
         assert (verdict.state, verdict.severity) == (State.UNDECIDED, Severity.DANGEROUS)
-        assert doubt_text(verdict) == BY_LESS_THAN_MEASURED
+        assert tell.doubt(verdict) == BY_LESS_THAN_MEASURED
         (job,) = jobs(finding(self.PADS), verdict)
         assert job.severity is Severity.DANGEROUS
         assert job.do == "replace the pads of this end as a set"
@@ -260,7 +261,7 @@ class TestInDoubt:
     def test_what_may_be_beyond_counts(self, words: str, where: str, severity: Severity) -> None:
         verdict = judged(words, where)
         assert (verdict.state, verdict.severity) == (State.UNDECIDED, severity)
-        assert doubt_text(verdict) == MAY_BE_BEYOND
+        assert tell.doubt(verdict) == MAY_BE_BEYOND
         assert jobs(finding(words), verdict)
         assert conclude([verdict], 0).headline.startswith(f"1 finding {MAY_BE_BEYOND}")
 
@@ -274,7 +275,7 @@ class TestInDoubt:
     def test_what_is_plainly_open_makes_no_job(self, words: str, where: str | None) -> None:
         verdict = judged(words, where)
         assert (verdict.state, verdict.severity) == (State.UNDECIDED, None)
-        assert doubt_text(verdict) == ""
+        assert tell.doubt(verdict) == ""
         assert not jobs(finding(words), verdict)
         assert "1 finding without a decision" in conclude([verdict], 0).headline
 

@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from fieldlog.model import Severity, State, Verdict
-from fieldlog.words.wording import BY_LESS_THAN_MEASURED, MAY_BE_BEYOND, doubt_text
+from fieldlog.words import tell
+from fieldlog.words.english import BY_LESS_THAN_MEASURED, MAY_BE_BEYOND
 
 DEFERRAL = (
     "This record says what was found, against which limit, from which source. The maker's manual, "
@@ -36,7 +37,7 @@ def conclude(verdicts: Iterable[Verdict], open_items: int, asked: int = 0) -> Co
     """Draw the conclusion from every standing verdict; ``asked`` counts values never confirmed."""
     given = list(verdicts)
     counts = Counter(verdict.state for verdict in given)
-    doubts = Counter(doubt_text(verdict) for verdict in given)
+    doubts = Counter(tell.doubt(verdict) for verdict in given)
     severities = [v.severity for v in given if v.state is not State.WITHIN and v.severity]
     worst = max(severities, key=_RANK.index, default=None)
     beyond, marginal = counts[State.BEYOND], counts[State.MARGINAL]

@@ -23,26 +23,13 @@ from fieldlog.errors import UsageError
 from fieldlog.grammar.language import Language
 from fieldlog.language.answers import UNCLEAR
 from fieldlog.model import Decision, Hearing, Kind, Understanding
+from fieldlog.quantities.number_words import PLAIN_DIGITS, SPELT_TENS, TEEN_TENS
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
 
-_TEENS = {
-    "thirteen": "thirty",
-    "fourteen": "forty",
-    "fifteen": "fifty",
-    "sixteen": "sixty",
-    "seventeen": "seventy",
-    "eighteen": "eighty",
-    "nineteen": "ninety",
-}
 _PAIRS = (
-    *_TEENS.items(),
-    ("four to", "forty"),
-    ("five to", "fifty"),
-    ("six to", "sixty"),
-    ("seven to", "seventy"),
-    ("eight to", "eighty"),
-    ("nine to", "ninety"),
+    *TEEN_TENS.items(),
+    *((f"{PLAIN_DIGITS[n // 10 - 1]} to", ty) for ty, n in SPELT_TENS.items() if n >= 40),
     ("nine", "five"),
 )
 TWINS: tuple[tuple[str, str], ...] = (*_PAIRS, *((other, one) for one, other in _PAIRS))
