@@ -6,6 +6,7 @@ Whatever a rule generates has a meaning, and what is no number is not in the lan
 from __future__ import annotations
 
 import random
+from collections.abc import Collection
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,15 @@ from fieldlog.grammar import Grammar, load_grammar
 from fieldlog.grammar.jsgf import to_jsgf
 from fieldlog.grammar.sample import Sampler
 from fieldlog.quantities.codes import KINDS, codes
+from fieldlog.quantities.number_words import (
+    DIGITS,
+    PLAIN_DIGITS,
+    POINTS,
+    RADIO_DIGITS,
+    SPELT_TENS,
+    TEENS,
+    ZEROS,
+)
 from fieldlog.quantities.numbers import PROPER, readings
 from fieldlog.quantities.quantity import quantities
 from fieldlog.quantities.rules import BARE, RULES, SAID, bare_rule, rules_for
@@ -207,9 +217,9 @@ def test_only_conversion_units_have_no_rule() -> None:
     assert set(UNITS) - set(RULES) == {"mV", "mA", "kgf.cm", "s", "min", "h"}
 
 
-def generated(rule: str) -> set[str]:
-    """All that a rule of units.jsgf says."""
-    return set(enumerate_phrases(grammar("units").word_graph(rule), 1000))
+def generated(rule: str, name: str = "units") -> set[str]:
+    """All that a rule says."""
+    return set(enumerate_phrases(grammar(name).word_graph(rule), 1000))
 
 
 OFFERED = {row.rule: row.heard for row in ROWS if row.rule} | {s.rule: s.heard for s in SHARED}
@@ -224,6 +234,23 @@ def test_the_grammar_offers_the_units_of_the_table_and_no_others() -> None:
     unit = {" ".join(words) for heard in OFFERED.values() for words in unit_phrases(heard)}
     assert generated("unit") == unit
     assert set(grammar("units").public) == {f"units.{rule}" for rule in (*OFFERED, "unit")}
+
+
+@pytest.mark.parametrize(
+    ("rule", "table"), [("plain", PLAIN_DIGITS), ("teen", TEENS), ("ty", SPELT_TENS)]
+)
+def test_the_table_of_numbers_and_the_grammar_agree(rule: str, table: Collection[str]) -> None:
+    assert generated(rule, "numbers") == set(table)
+
+
+@pytest.mark.parametrize(
+    ("rule", "table"),
+    [("any_digit", {*DIGITS, *ZEROS}), ("zero", ZEROS), ("radio", RADIO_DIGITS), ("point", POINTS)],
+)
+def test_the_grammar_offers_only_number_words_of_the_table(
+    rule: str, table: Collection[str]
+) -> None:
+    assert generated(rule, "numbers") <= set(table)
 
 
 def test_every_rule_that_says_a_quantity_is_one_of_the_table() -> None:

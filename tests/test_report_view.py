@@ -85,7 +85,7 @@ def test_a_finding_shows_value_words_limit_source_and_margin(
         "conforms with probability 99.87 %; inside"
     )
     assert not other.gates
-    assert other.text == "at least 0.0625 in"
+    assert other.text == "at least 1/16 in"
     assert row.gauge is not None
 
 

@@ -25,6 +25,7 @@ from fieldlog.limits.judge import comparable, judge
 from fieldlog.model import Context, Finding, Judgement, Limit, Quantity
 from fieldlog.quantities.units import convert, dimension
 from fieldlog.store.records import HistoryRow
+from fieldlog.words import tell
 
 Key = tuple[str, str | None, str]
 """Component, position, characteristic."""
@@ -233,8 +234,7 @@ def _projection(
         return Projection(None, "no limit with one end gates the newest reading")
     if not readings:
         return Projection(None, "no readings")
-    printed = gate.printed or f"{float(gate.value):g} {gate.unit}"
-    source = f"{gate.relation} {printed}, {gate.source} ({gate.status.value})"
+    source = f"{tell.limit(gate)}, {gate.source} ({gate.status.value})"
     if key[2] == AGE and not falling:
         last = readings[-1]
         years = convert(last.value, gate.unit, "a")
@@ -252,7 +252,7 @@ def _projection(
         today,
         level,
         odometer_km,
-        printed,
+        tell.limit_value(gate),
         said,
     )
 

@@ -75,7 +75,7 @@ def due_row(item: DueItem, unit: str = "km") -> DueRow:
 def _distance(item: DueItem, unit: str) -> str:
     if item.by_km is None:
         return ""
-    return f"{round(float(convert(item.by_km, 'km', unit)))} {unit}"
+    return tell.with_unit(f"{round(float(convert(item.by_km, 'km', unit)))}", unit)
 
 
 def best_guess(utterance: Utterance) -> str:

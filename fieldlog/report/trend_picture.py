@@ -74,9 +74,7 @@ def trend_picture(trend: Trend) -> TrendPicture | None:
     values = ", ".join(
         f"{tell.rounded(trend.told(each.value), trend.told_unit)} on {each.on}" for each in every
     )
-    printed = "" if trend.limit is None or limit is None else (
-        trend.limit.printed or tell.rounded(limit, trend.unit)
-    )  # fmt: skip
+    printed = "" if trend.limit is None or limit is None else tell.limit_value(trend.limit)
     return TrendPicture(
         title=tell.about(trend.component, trend.position, trend.characteristic),
         readings=spots[-1],

@@ -230,23 +230,26 @@ def _found(one: Finding) -> str:
 # --- limits and verdicts ---------------------------------------------------------------------
 
 
-def limit(one: Limit) -> str:
-    """What the limit asks for as its source prints it: ``at least 1 mm``, ``cracked, cut: beyond``."""
+def limit(one: Limit, *, outcome: bool = True) -> str:
+    """What the limit asks for as its source prints it: ``at least 1 mm``, ``cracked, cut: beyond``.
+
+    ``outcome``: False leaves out what a condition is judged as.
+    """
     if one.relation == "is":
         words = ", ".join(one.words) or one.characteristic
-        return f"{words}: {english.STATES[one.outcome]}"
+        return f"{words}: {english.STATES[one.outcome]}" if outcome else words
+    printed = limit_value(one).removesuffix(" 1")  # a ratio has no unit to print
     if one.relation == "between":
-        printed = one.printed.replace(f" {english.TO} ", f" {english.AND} ", 1) or _between(one)
-    elif one.printed:
-        printed = one.printed.removesuffix(" 1")  # a ratio has no unit to print
-    else:
-        printed = "" if one.value is None else with_unit(number(one.value, one.unit), one.unit)
+        printed = printed.replace(f" {english.TO} ", f" {english.AND} ", 1)
     return f"{one.relation} {printed}".rstrip()
 
 
-def _between(one: Limit) -> str:
+def limit_value(one: Limit) -> str:
+    """The limit's value or ends as its source prints them: ``3/16 in (4.8 mm)``, ``2 to 6 mm``."""
+    if one.printed or one.value is None:
+        return one.printed
     ends = [number(end, one.unit) for end in (one.value, one.high) if end is not None]
-    return with_unit(f" {english.AND} ".join(ends), one.unit)
+    return with_unit(f" {english.TO} ".join(ends), one.unit)
 
 
 def limit_in_full(one: Limit) -> str:
