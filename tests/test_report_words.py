@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
+from enum import Enum
 from fractions import Fraction
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldlog.model import Finding, Judgement, Qualifier, Quantity, State
+from fieldlog.model import Finding, InDoubt, Judgement, Qualifier, Quantity, Severity, State
+from fieldlog.quantities.units import UNITS
 from fieldlog.report.gauge import gauge
-from fieldlog.words import tell
+from fieldlog.words import english, tell
+from fieldlog.words.say import unit_name
 from tests.store_samples import CRACKED, GRADE, RUN_OUT, tread_limit
 
 
@@ -105,6 +110,54 @@ def test_limits_as_printed() -> None:
     assert tell.limit(replace(limit, relation="at most", value=None)) == "at most"
     condition = replace(limit, relation="is", value=None, words=("cracked", "cut"))
     assert tell.limit(condition) == "cracked, cut: beyond"
+
+
+def test_what_nobody_can_have_said_shows_that_it_is_rounded() -> None:
+    """It was computed: 2.38125 mm is 3/32 in, and a third of a volt is no reading."""
+    assert tell.quantity(Quantity(Fraction("2.38125"), "mm")) == "≈ 2.381 mm"
+    assert tell.quantity(Quantity(Fraction(17, 254), "in")) == "≈ 0.067 in"
+    assert tell.quantity(Quantity(Fraction("1.5875"), "mm")) == "1.5875 mm"
+    assert tell.quantity(Quantity(Fraction(7, 4), "in")) == "1 3/4 in"
+    assert tell.quantity(Quantity(Fraction("2.38125"), "mm", "said so")) == "2.38125 mm"
+
+
+def test_a_finding_carries_the_facts_of_its_check() -> None:
+    span = Finding("drive chain", None, "span", Quantity(Fraction(320), "mm"), given=(("pitches", "20"),))  # fmt: skip
+    assert tell.finding(span) == "drive chain, span: 320 mm (pitches 20)"
+    assert tell.finding(Finding("front pads", None, None)) == "front pads"
+
+
+def test_limits_of_every_source_read_alike() -> None:
+    entered = replace(tread_limit(), printed="", value=Fraction(1, 16), unit="in")
+    assert tell.limit(entered) == "at least 1/16 in"
+    ratio = replace(tread_limit(), printed="1.2 1")
+    assert tell.limit(ratio) == "at least 1.2"
+    condition = replace(tread_limit(), relation="is", value=None, words=("cracked", "cut"))
+    assert tell.limit(condition, outcome=False) == "cracked, cut"
+    thinnest = replace(tread_limit(), aggregation="thinnest")
+    assert tell.limit_in_full(thinnest) == "at least 1 mm, thinnest"
+    torque = replace(tread_limit(), printed="", unit="N.m", high=Fraction(2))
+    assert tell.limit_value(torque) == "1 to 2 N·m"
+
+
+@pytest.mark.parametrize(
+    ("table", "kinds"),
+    [
+        (english.STATES, State),
+        (english.SEVERITIES, Severity),
+        (english.QUALIFIERS, Qualifier),
+        (english.IN_DOUBT, InDoubt),
+    ],
+)
+def test_the_english_tables_are_complete(table: Mapping[Any, str], kinds: type[Enum]) -> None:
+    assert set(table) == set(kinds)
+    assert all(table.values())
+
+
+def test_every_unit_can_be_printed_and_named() -> None:
+    for symbol in UNITS:
+        assert bool(tell.unit(symbol)) == bool(unit_name(symbol)) == (symbol != "1")
+    assert len({tell.unit(symbol) for symbol in UNITS}) == len(UNITS)
 
 
 @pytest.mark.parametrize(

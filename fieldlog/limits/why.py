@@ -63,8 +63,8 @@ def explain(
     exactly. Raises ``UsageError`` when the context's uncertainty has a unit of another kind.
     """
     lines = [f"finding       {_finding(finding)}"]
-    severity = f", {verdict.severity.value}" if verdict.severity else ""
-    lines.append(f"verdict       {verdict.state.value.upper()}{severity}")
+    severity = tell.severity(verdict)
+    lines.append(f"verdict       {tell.state(verdict).upper()}{severity and f', {severity}'}")
     if verdict.reason:
         lines.append(f"because       {verdict.reason}")
     if doubt := tell.doubt(verdict):
@@ -84,7 +84,7 @@ def explain(
             "",
             f"also applies  {tell.limit_in_full(judgement.limit)}   [{judgement.limit.id}]",
         ]
-        lines.append(f"  verdict     {judgement.state.value}")
+        lines.append(f"  verdict     {tell.state(judgement)}")
         lines.append(f"  no gate     {_why_no_gate(judgement, verdict)}")
         lines += _details(judgement, finding, context, default_uncertainty, brief=True)
     others = considered(finding, limits, context)

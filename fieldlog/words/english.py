@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from fieldlog.model import Qualifier, Severity, State
+from fieldlog.model import InDoubt, Qualifier, Severity, State
 
 WHICH: Mapping[str, str] = MappingProxyType(
     {
@@ -58,8 +58,12 @@ OVER = "over"
 """Between the two numbers of a fraction that has no name."""
 OF_AN_INCH = "of an inch"
 
-BY_LESS_THAN_MEASURED = "outside its limit by less than the measuring uncertainty"
-MAY_BE_BEYOND = "perhaps beyond its limit"
+IN_DOUBT: Mapping[InDoubt, str] = MappingProxyType(
+    {
+        InDoubt.BY_LESS_THAN_MEASURED: "outside its limit by less than the measuring uncertainty",
+        InDoubt.MAY_BE_BEYOND: "perhaps beyond its limit",
+    }
+)
 
 
 def about(figure: str) -> str:
@@ -75,8 +79,3 @@ def of_a(noun: str) -> str:
 def no_plausible(value: str, characteristic: str, component: str, plausible: str) -> str:
     """Why a value is not believed."""
     return f"{value} is no plausible {characteristic} of the {component} ({plausible})"
-
-
-def capital(text: str) -> str:
-    """The first letter as a capital, the rest as it stands."""
-    return text[:1].upper() + text[1:]

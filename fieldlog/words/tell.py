@@ -17,10 +17,7 @@ from fieldlog.quantities.number_words import DENOMINATORS
 from fieldlog.quantities.spell import decimal_places
 from fieldlog.quantities.units import UNITS
 from fieldlog.words import english
-from fieldlog.words.english import capital
 from fieldlog.words.say import unit_name
-
-__all__ = ["capital"]
 
 _SPOKEN_PARTS = tuple(
     (
@@ -272,13 +269,8 @@ def severity(verdict: Verdict | None) -> str:
 
 def doubt(verdict: Verdict | None) -> str:
     """Why an undecided finding still counts like one beyond its limit; empty where it does not."""
-    if verdict is None or verdict.state is not State.UNDECIDED or verdict.severity is None:
-        return ""
-    gate = verdict.gate
-    if gate is None or gate.margin is None or gate.guard_band is None:
-        return english.MAY_BE_BEYOND
-    near = gate.state is State.UNDECIDED and 0 <= -gate.margin <= gate.guard_band
-    return english.BY_LESS_THAN_MEASURED if near else english.MAY_BE_BEYOND
+    why = None if verdict is None else verdict.in_doubt
+    return "" if why is None else english.IN_DOUBT[why]
 
 
 def probability(chance: float) -> str:
@@ -291,6 +283,11 @@ def probability(chance: float) -> str:
 
 
 # --- choices ---------------------------------------------------------------------------------
+
+
+def capital(text: str) -> str:
+    """The first letter as a capital, the rest as it stands."""
+    return text[:1].upper() + text[1:]
 
 
 def either(words: Sequence[str]) -> str:
