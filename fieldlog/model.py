@@ -43,6 +43,14 @@ class Severity(StrEnum):
     DANGEROUS = "dangerous"
 
 
+class InDoubt(StrEnum):
+    """Why an undecided finding still counts like one beyond its limit."""
+
+    BY_LESS_THAN_MEASURED = "by less than measured"
+    """Outside, by less than the measuring uncertainty."""
+    MAY_BE_BEYOND = "may be beyond"
+
+
 class LimitStatus(StrEnum):
     """How well a limit's value is supported."""
 
@@ -170,6 +178,17 @@ class Verdict:
     """Of an undecided finding only where it may well be beyond: then it counts like one that is."""
     reason: str = ""
     cautions: tuple[str, ...] = ()
+
+    @property
+    def in_doubt(self) -> InDoubt | None:
+        """Why it counts like one beyond its limit though it is undecided; None where it does not."""
+        if self.state is not State.UNDECIDED or self.severity is None:
+            return None
+        gate = self.gate
+        if gate is None or gate.margin is None or gate.guard_band is None:
+            return InDoubt.MAY_BE_BEYOND
+        near = gate.state is State.UNDECIDED and 0 <= -gate.margin <= gate.guard_band
+        return InDoubt.BY_LESS_THAN_MEASURED if near else InDoubt.MAY_BE_BEYOND
 
 
 @dataclass(frozen=True, slots=True)

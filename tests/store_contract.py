@@ -200,8 +200,8 @@ class Contract:
     ) -> None:
         store = new()
         of = inspection(store, vehicle(store))
-        for words, found in (("one", TREAD), ("two", RUN_OUT)):
-            store.append(said(of, words, found, 1), at(1))
+        for words, told in (("one", TREAD), ("two", RUN_OUT)):
+            store.append(said(of, words, told, 1), at(1))
         assert store.read(of).uncovered == ()
         assert not any(each.made_after_signature for each in store.read(of).findings)
         store.append([signature(of, 2)], at(2))

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from fieldlog.aftercare import checklist, due
 from fieldlog.aftercare.checklist import Item, Skip
 from fieldlog.aftercare.conclusion import conclude
-from fieldlog.aftercare.due import Done, Interval, Reading, When
+from fieldlog.aftercare.due import Done, Interval, WearReading, When
 from fieldlog.errors import UsageError
 from fieldlog.model import Finding, Severity, State, Verdict
 
@@ -65,7 +65,9 @@ class TestDue:
         # tread of 7 mm losing exactly 1 mm per 100 days and per 2,000 km, with a little scatter
         scatter = [F("0.02"), F("-0.03"), F("0.02"), F("0.01"), F("-0.02")]
         rows = [
-            Reading(TODAY + timedelta(days=100 * n), F(10_000 + 2_000 * n), F(7 - n) + scatter[n])
+            WearReading(
+                TODAY + timedelta(days=100 * n), F(10_000 + 2_000 * n), F(7 - n) + scatter[n]
+            )
             for n in range(5)
         ]
         got = due.due_from_wear(
@@ -81,13 +83,13 @@ class TestDue:
         assert abs(got.item.by_km - 20_800) < 150
 
     def test_too_few_readings_are_refused_with_the_reason(self) -> None:
-        rows = [Reading(TODAY, None, F(5)), Reading(TODAY + timedelta(days=90), None, F(4))]
+        rows = [WearReading(TODAY, None, F(5)), WearReading(TODAY + timedelta(days=90), None, F(4))]
         got = due.due_from_wear("tyre", "rear", "tread depth", rows, F(1), "mm", True, "x", TODAY)
         assert got.item is None
         assert "at least 3" in got.reason
 
     def test_readings_that_do_not_wear_give_no_date(self) -> None:
-        rows = [Reading(TODAY + timedelta(days=90 * n), None, F(5)) for n in range(4)]
+        rows = [WearReading(TODAY + timedelta(days=90 * n), None, F(5)) for n in range(4)]
         got = due.due_from_wear("tyre", "rear", "tread depth", rows, F(1), "mm", True, "x", TODAY)
         assert got.item is None
         assert "do not move" in got.reason

@@ -250,7 +250,7 @@ class TestTorques:
     def test_the_vehicles_own_value_comes_first(self) -> None:
         facts = {"thread_caliper_bolt": "M8 8.8"}
         told = torques_for("brake pads", "front", CARE.work, [self.OWN], facts)
-        assert told == ("caliper bolt: 35 N.m (manual p. 9)",)
+        assert told == ("caliper bolt: 35 N·m (manual p. 9)",)
 
     def test_a_value_for_the_other_end_is_not_used(self) -> None:
         (told,) = torques_for("brake pads", "rear", CARE.work, [self.OWN], {})
@@ -259,7 +259,7 @@ class TestTorques:
     def test_a_guideline_is_advice_with_its_edition(self) -> None:
         facts = {"thread_caliper_bolt": "M8x1 10.9"}
         (told,) = torques_for("brake pads", "rear", CARE.work, [], facts)
-        assert "advice only: 42.7 N.m" in told  # VDI 2230:2001 fine threads, published as 42.8
+        assert "advice only: 42.7 N·m" in told  # VDI 2230:2001 fine threads, published as 42.8
         assert torque.EDITION in told
 
     @pytest.mark.parametrize("fact", ["", "M8", "M8 9.9", "M99 8.8", "M8 8.8 dry"])

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from fieldlog.aftercare.due import Done, Interval, When, due_from_age, due_from_intervals
 from fieldlog.aftercare.files import load_care
 from fieldlog.aftercare.plot import LIMIT, READING, plot
-from fieldlog.aftercare.trend import DIFFERENCE, Rules, Trend, same_place, trends
+from fieldlog.aftercare.trend import DIFFERENCE, Trend, TrendBasis, same_place, trends
 from fieldlog.cli.care_lines import trend_json, trend_lines
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.model import Context, Finding, Qualifier, Quantity
@@ -47,7 +47,7 @@ def trend(
     **settings: str,
 ) -> Trend:  # fmt: skip
     contexts = {row.inspection_id: Context(jurisdiction, settings) for row in made}
-    rules = Rules(CATALOGUE, shipped_limits(), contexts)
+    rules = TrendBasis(CATALOGUE, shipped_limits(), contexts)
     found = trends(made, rules, done, PARTS, TODAY)
     wanted = made[0].finding
     return next(t for t in found if t.key[:2] == (wanted.component, wanted.position))
@@ -162,7 +162,7 @@ class TestNewPart:
         contexts = {
             row.inspection_id: Context(None, {"chain": "520", "pitches": "20"}) for row in made
         }
-        found = trends(made, Rules(CATALOGUE, shipped_limits(), contexts), (), PARTS, TODAY)
+        found = trends(made, TrendBasis(CATALOGUE, shipped_limits(), contexts), (), PARTS, TODAY)
         got = next(each for each in found if each.characteristic == "elongation")
         assert [len(each) for each in (*got.before, got.readings)] == [3, 2]
         # 0.5 mm over 317.5 mm, or whatever the catalogue gives the rule: carried to the percentage
@@ -175,7 +175,7 @@ class TestNewPart:
         ]
         made = rows(said[0], list(said))
         contexts = {row.inspection_id: Context(None, {"chain": "520"}) for row in made}
-        found = trends(made, Rules(CATALOGUE, shipped_limits(), contexts), (), PARTS, TODAY)
+        found = trends(made, TrendBasis(CATALOGUE, shipped_limits(), contexts), (), PARTS, TODAY)
         assert "elongation" in {each.characteristic for each in found}
 
     @pytest.mark.parametrize(
@@ -256,7 +256,7 @@ def test_readings_are_told_in_the_unit_they_were_said_in() -> None:
     made = trend(rows(TREAD, mm("5", "4", "3")), "US-VA")
     assert (made.unit, made.told_unit) == ("in", "mm")  # held against 2/32 in
     told = "\n".join(trend_lines(made, "mi", drawn=True))
-    for shown in ("rear tyre tread depth, mm", "  5 mm", "  3 mm", "mm per year", "3/32 in"):
+    for shown in ("rear tyre, tread depth, mm", "  5 mm", "  3 mm", "mm per year", "3/32 in"):
         assert shown in told.replace("2/32", "3/32"), told
     assert "0.19" not in told  # 5 mm in inches
     assert "≈ 1.59 mm" in told or "1.5875 mm" in told  # the limit beside its printed value

@@ -291,7 +291,7 @@ def test_trend_command(shop: Shop) -> None:
     assert rear["readings"][0]["odometer"] == {"num": 20_000, "den": 1, "unit": "mi"}
     told = run(shop, "vehicle", "trend", "1", "--on", "2026-01-31")
     assert "a new part from here on" in told
-    assert "front brake pads thickness" in told
+    assert "front brake pads, thickness" in told
     assert "●" in told
 
 
@@ -312,7 +312,7 @@ def test_jobs_command(shop: Shop) -> None:
     found = parsed(shop, "inspection", "jobs", "last")
     chain, rear, fluid = found["jobs"]
     assert chain["parts"] == ["drive chain", "front sprocket", "rear sprocket"]
-    assert "axle nut: 85 to 95 N.m (maker's manual, page 112)" in chain["torques"]
+    assert "axle nut: 85 to 95 N·m (maker's manual, page 112)" in chain["torques"]
     assert (rear["position"], rear["severity"]) == ("rear", "dangerous")
     assert rear["parts"] == ["brake disc", "brake pads"]  # the worn pads go with the cracked disc
     assert len(rear["because"]) == 2
@@ -363,7 +363,7 @@ def test_the_report_shows_what_comes_due_and_how_it_wears(shop: Shop, tmp_path: 
     text = page.read_text(encoding="utf-8")
     for part in (
         "coming due", "tread depth reaches 1.6 mm", "renew registration", "never recorded as done",
-        'class="course"', "85 to 95 N.m (maker&#39;s manual, page 112)",
+        'class="course"', "85 to 95 N·m (maker&#39;s manual, page 112)",
         "do not ride it before this is put right",
     ):  # fmt: skip
         assert part in text, part

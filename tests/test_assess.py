@@ -51,7 +51,7 @@ class TestFrozenBattery:
         got = said(language, "battery eleven point nine volts", "lowest_temperature=-20degC")
         assert (got.verdict.state, got.verdict.severity) == (State.BEYOND, Severity.DANGEROUS)
         assert "a frozen battery is replaced" in got.verdict.reason
-        assert "freezes at -10.7 degC" in got.verdict.reason  # the arithmetic is told
+        assert "freezes at -10.7 °C" in got.verdict.reason  # the arithmetic is told
 
     def test_the_same_battery_in_a_mild_winter(self, language: InspectionLanguage) -> None:
         got = said(language, "battery eleven point nine volts", "lowest_temperature=-5degC")

@@ -33,9 +33,9 @@ from fieldlog.listeners.base import Listener
 from fieldlog.listeners.worker import WorkerListener
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.events import NotSaved
-from fieldlog.shop.live import Live
+from fieldlog.shop.live import LiveInspection
 from fieldlog.shop.workshop import Workshop
-from fieldlog.store.base import Kept, NewRow
+from fieldlog.store.base import NewRow, Stored
 from fieldlog.store.repository import Repository
 from fieldlog.store.rescue import rescue
 from tests.shared import shared_path
@@ -208,7 +208,7 @@ class FullDisk(Repository):
 
     full = False
 
-    def append(self, rows: Sequence[NewRow], now: datetime) -> tuple[Kept, ...]:
+    def append(self, rows: Sequence[NewRow], now: datetime) -> tuple[Stored, ...]:
         if self.full:
             raise StoreError("the original cannot be kept (no space left)", where="media")
         return super().append(rows, now)
@@ -220,12 +220,14 @@ def disk(tmp_path: Path) -> Iterator[FullDisk]:
         yield store
 
 
-def live_on(disk: FullDisk) -> Live:
+def live_on(disk: FullDisk) -> LiveInspection:
     judge: Judge = lambda said, hearing, clip: said  # noqa: E731
     shop = Workshop(disk)
     head = shop.begin("grey twin", started_at=datetime(2026, 3, 14, 9, tzinfo=UTC))
     disk.full = True
-    return Live(shop.inspecting(head.id, Ears(shop.language, cast(Listener, Stub()), judge)))
+    return LiveInspection(
+        shop.inspecting(head.id, Ears(shop.language, cast(Listener, Stub()), judge))
+    )
 
 
 def utterance(at: float) -> Spoken:

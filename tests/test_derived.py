@@ -431,7 +431,7 @@ class TestWear:
     def test_prediction_is_narrowest_at_the_mean(self, rows: list[tuple[int, int]]) -> None:
         line = wear.fit([wear.Point(F(x), F(y)) for x, y in rows])
 
-        def width(interval: wear.Interval) -> float:
+        def width(interval: wear.PredictionInterval) -> float:
             return interval.high - interval.low
 
         slack = 1e-9 * (1 + line.residual_sd)

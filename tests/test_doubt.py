@@ -15,9 +15,9 @@ from fieldlog.doubt.decide import (
     LARGEST_TAIL,
     TERMS,
     TWINS,
+    DoubtRules,
     Policy,
-    Rules,
-    decide,
+    doubted,
     exchanged,
     judge_for,
     policy_named,
@@ -31,7 +31,7 @@ from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Decision, Hearing, Hypothesis, Kind, Understanding
 from tests.phrase_language import PhraseLanguage
 
-RULES: Rules = shipped_rules()
+RULES: DoubtRules = shipped_rules()
 _INSPECTION = lru_cache(load_language)
 
 
@@ -58,7 +58,7 @@ def accepted(text: str = "x") -> Understanding:
 def test_decisions(
     bend: float, margin: float, flags: tuple[str, ...], policy: Policy, decision: Decision
 ) -> None:
-    result = decide(accepted(), heard(bend, margin), frozenset(flags), RULES, policy)
+    result = doubted(accepted(), heard(bend, margin), frozenset(flags), RULES, policy)
     assert result.decision is decision
     assert result.reason
     assert (result.question != "") is (decision is Decision.ASK)
@@ -66,7 +66,7 @@ def test_decisions(
 
 def test_listeners_without_evidence_are_left_alone() -> None:
     for listener in ("typed", "replay"):
-        found = decide(accepted(), heard(-9, 0, listener), frozenset(), RULES)
+        found = doubted(accepted(), heard(-9, 0, listener), frozenset(), RULES)
         assert found.decision is Decision.ACCEPT
 
 
@@ -81,7 +81,7 @@ def test_doubt_never_makes_a_decision_better(
 ) -> None:
     order = [Decision.REFUSE, Decision.ASK, Decision.ACCEPT]
     understanding = Understanding(before, Kind.ORDER, "r", "x")
-    after = decide(understanding, heard(bend, margin), frozenset(), RULES, policy).decision
+    after = doubted(understanding, heard(bend, margin), frozenset(), RULES, policy).decision
     assert order.index(after) <= order.index(before)
 
 
@@ -179,7 +179,7 @@ def test_reasons_are_a_mechanics_words_and_the_figures_stay_evidence(
     bend: float, margin: float
 ) -> None:
     hearing = heard(bend, margin, text="left fork seal leaking")
-    told = decide(accepted("left fork seal leaking"), hearing, frozenset(), RULES)
+    told = doubted(accepted("left fork seal leaking"), hearing, frozenset(), RULES)
     for internal in ("chance", "nats", "token", "margin", "0.", "-1.", "-4."):
         assert internal not in told.reason
     if told.decision is Decision.REFUSE:
@@ -192,9 +192,9 @@ def test_reasons_are_a_mechanics_words_and_the_figures_stay_evidence(
 def test_a_question_about_something_else_does_not_clear_what_was_misheard() -> None:
     language = load_language()
     asked = language.understand("pads two millimetres")
-    clear = decide(asked, heard(-0.02, 8.0), frozenset(), RULES)
+    clear = doubted(asked, heard(-0.02, 8.0), frozenset(), RULES)
     assert clear == asked
-    unclear = decide(asked, heard(-1.6, 1.0), frozenset(), RULES)
+    unclear = doubted(asked, heard(-1.6, 1.0), frozenset(), RULES)
     assert (unclear.decision, unclear.question) == (Decision.ASK, asked.question)
     assert language.answer(clear, "front").decision is Decision.ACCEPT
     front = language.answer(unclear, "front")
@@ -255,15 +255,15 @@ def test_a_finding_behind_the_first_is_never_swallowed(
 ) -> None:
     said = language.understand(text)
     assert said.decision is Decision.ACCEPT
-    found = decide(said, ending(LEVEL - 0.1, text), frozenset(), RULES, policy)
+    found = doubted(said, ending(LEVEL - 0.1, text), frozenset(), RULES, policy)
     assert found.decision is not Decision.ACCEPT
     if found.decision is Decision.ASK:
         assert found.question == question
         assert MORE_SAID in found.flags
         assert waits(found) is (REST_AGAIN in question)
-    whole = decide(said, ending(LEVEL + 0.1, text), frozenset(), RULES, policy)
+    whole = doubted(said, ending(LEVEL + 0.1, text), frozenset(), RULES, policy)
     assert MORE_SAID not in whole.flags
-    assert decide(said, ending(0.0, text), frozenset(), RULES, policy) == said
+    assert doubted(said, ending(0.0, text), frozenset(), RULES, policy) == said
 
 
 @pytest.mark.parametrize(
@@ -280,12 +280,12 @@ def test_what_is_asked_for_another_reason_tells_of_the_rest(
 ) -> None:
     asked = language.understand(text)
     assert asked.decision is Decision.ASK
-    found = decide(asked, ending(LEVEL - 0.1, text), frozenset(), RULES)
+    found = doubted(asked, ending(LEVEL - 0.1, text), frozenset(), RULES)
     assert found.decision is Decision.ASK
     assert found.question.endswith(question)
     assert MORE_SAID in found.flags
     assert waits(found) == waits(asked)
-    assert decide(asked, ending(LEVEL + 0.1, text), frozenset(), RULES).question == asked.question
+    assert doubted(asked, ending(LEVEL + 0.1, text), frozenset(), RULES).question == asked.question
 
 
 def test_a_rival_and_the_rest_are_both_told() -> None:
@@ -302,7 +302,7 @@ def test_a_rival_and_the_rest_are_both_told() -> None:
 def test_only_a_listener_that_has_a_level_is_held_to_it() -> None:
     assert set(RULES.more_said) == set(RULES.weights)
     said = accepted()
-    assert decide(said, ending(-30.0, listener="vosk"), frozenset(), RULES) == said
+    assert doubted(said, ending(-30.0, listener="vosk"), frozenset(), RULES) == said
 
 
 @given(st.floats(-30.0, 0.0), st.sampled_from(KINDS), st.sampled_from(list(Policy)))
@@ -311,7 +311,7 @@ def test_no_tail_below_the_level_is_accepted(tail: float, kind: str, policy: Pol
         kind, "front pads two millimetres"
     )
     said = accepted() if kind == "order" else _INSPECTION().understand(text)
-    found = decide(said, ending(tail, text), frozenset(), RULES, policy)
+    found = doubted(said, ending(tail, text), frozenset(), RULES, policy)
     assert found.decision is not Decision.ACCEPT or tail >= LEVEL
 
 

@@ -68,7 +68,7 @@ class TestBattery:
             measured("battery", None, "resting voltage", "12.474", unit="V"), "temperature=70degF"
         )
         assert value(cold["state of charge"]) == 75
-        assert "12.45 V corrected to 80 degF" in cold["state of charge"].arithmetic
+        assert "12.45 V corrected to 80 °F" in cold["state of charge"].arithmetic
 
     def test_a_range_is_taken_at_its_worse_end(self) -> None:
         ranged = Finding(
@@ -97,7 +97,7 @@ class TestBattery:
             measured("battery", "cell 1", "specific gravity", "1.257", unit="1"),
             "temperature=100degF",
         )
-        assert "1.265 corrected to 80 degF" in hot["state of charge"].arithmetic
+        assert "1.265 corrected to 80 °F" in hot["state of charge"].arithmetic
         assert value(hot["state of charge"]) == 100
 
 

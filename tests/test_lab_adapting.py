@@ -40,7 +40,7 @@ from fieldlog.listeners.whisper.encoder import Encoder
 from fieldlog.listeners.whisper.fingerprint import TINY_EN, sha256_of
 from fieldlog.listeners.whisper.folder import ModelFolder, open_folder
 from fieldlog.listeners.whisper.tokens import TokenGraph, vocabulary
-from fieldlog.listeners.whisper.weights import Weights, read_weights
+from fieldlog.listeners.whisper.weights import ModelWeights, read_weights
 from tests.utterances import rows
 
 
@@ -53,7 +53,7 @@ def plain() -> ModelFolder:
 
 
 def test_the_sum_is_w_plus_b_a() -> None:
-    weights = Weights(
+    weights = ModelWeights(
         "WhisperSpec",
         {
             "x/weight": np.array([[1.0, 2.0], [3.0, 4.0]], dtype="<f2"),
@@ -76,7 +76,7 @@ def test_the_sum_is_w_plus_b_a() -> None:
 
 
 def test_half_of_the_way_is_half_of_the_sum() -> None:
-    weights = Weights("WhisperSpec", {"x": np.zeros((2, 2), "<f2"), "y": np.zeros(2, "<f2")})
+    weights = ModelWeights("WhisperSpec", {"x": np.zeros((2, 2), "<f2"), "y": np.zeros(2, "<f2")})
     whole = {
         "x|B": np.array([[2.0], [4.0]]),
         "x|A": np.array([[1.0, 3.0]]),
@@ -124,7 +124,7 @@ def test_a_file_that_holds_no_additions_is_named(tmp_path: Path, content: bytes)
     ],
 )
 def test_additions_of_another_model_are_refused(additions: dict[str, np.ndarray]) -> None:
-    weights = Weights("WhisperSpec", {"x": np.zeros(2, dtype="<f2")})
+    weights = ModelWeights("WhisperSpec", {"x": np.zeros(2, dtype="<f2")})
     with pytest.raises(ModelError, match="do not belong to this model"):
         add(weights, additions)
 

@@ -13,7 +13,7 @@ from fieldlog.limits.decision import (
     Tolerance,
     capability,
     conformance_probability,
-    decide,
+    conformity,
     false_accept_risk,
     guard_band,
     guarded_rejection_limit,
@@ -43,7 +43,7 @@ def test_pass_conditional_pass_conditional_fail_fail(
     allowed: Tolerance, expanded: str, x: str, state: State, probability: float
 ) -> None:
     w = guard_band(f(expanded), "ilac g8")
-    assert decide(f(x), allowed, w) is state
+    assert conformity(f(x), allowed, w) is state
     found = conformance_probability(float(f(x)), float(f(expanded)) / 2, allowed)
     assert found == pytest.approx(probability, abs=1e-6)
 
@@ -99,16 +99,16 @@ def test_the_published_reading_of_a_calibration() -> None:
     w = guard_band(f("0.001"))
     assert allowed.high is not None
     assert allowed.high - w == f("0.002")
-    assert decide(f("0.0017"), allowed, w) is State.WITHIN
-    assert decide(f("0.0025"), allowed, w) is State.MARGINAL
+    assert conformity(f("0.0017"), allowed, w) is State.WITHIN
+    assert conformity(f("0.0025"), allowed, w) is State.MARGINAL
 
 
 def test_equal_passes_and_open_ends_do_not() -> None:
     zero = Fraction(0)
-    assert decide(f("1.6"), Tolerance(low=f("1.6")), zero) is State.WITHIN
-    assert decide(f("1.6"), Tolerance(low=f("1.6"), open_low=True), zero) is State.BEYOND
-    assert decide(f("3"), Tolerance(high=f("3")), zero) is State.WITHIN
-    assert decide(f("3"), Tolerance(high=f("3"), open_high=True), zero) is State.BEYOND
+    assert conformity(f("1.6"), Tolerance(low=f("1.6")), zero) is State.WITHIN
+    assert conformity(f("1.6"), Tolerance(low=f("1.6"), open_low=True), zero) is State.BEYOND
+    assert conformity(f("3"), Tolerance(high=f("3")), zero) is State.WITHIN
+    assert conformity(f("3"), Tolerance(high=f("3"), open_high=True), zero) is State.BEYOND
 
 
 fractions = st.fractions(min_value=-50, max_value=50, max_denominator=64)
@@ -120,7 +120,7 @@ def test_a_wider_guard_band_only_moves_verdicts_towards_the_middle(
     x: Fraction, low: Fraction, w: Fraction
 ) -> None:
     allowed = Tolerance(low=low)
-    plain, guarded = decide(x, allowed, Fraction(0)), decide(x, allowed, w)
+    plain, guarded = conformity(x, allowed, Fraction(0)), conformity(x, allowed, w)
     if plain is State.WITHIN:
         assert guarded in (State.WITHIN, State.MARGINAL)
     else:

@@ -28,6 +28,7 @@ def quantity(value: str, unit: str, words: str = "", **more: object) -> Quantity
         ("2", "mm", "two point zero millimetres", "1/10"),
         ("0.075", "mm", "point oh seven five", "1/1000"),
         ("0.75", "mm", "point seventy five", "1/100"),
+        ("3.1", "mm", "three point wun zero millimetres", "1/100"),
         ("12.15", "V", "twelve point fifteen volts", "1/100"),
         ("1.6", "mm", "", "1/10"),
         ("1/3", "turn", "a third of a turn", "1/3"),

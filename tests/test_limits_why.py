@@ -8,10 +8,10 @@ import pytest
 
 from fieldlog.limits.check import check
 from fieldlog.limits.context import parse_context
-from fieldlog.limits.figures import figure, measure, percent, rounded
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.limits.why import considered, explain
 from fieldlog.model import Finding, Quantity
+from fieldlog.words import tell
 
 
 def explained(finding: Finding, jurisdiction: str | None, *settings: str) -> str:
@@ -98,14 +98,14 @@ def test_it_never_says_safe() -> None:
     [("1/8", "0.125"), ("1.59", "1.59"), ("17/254", "17/254 (about 0.06693)"), ("3", "3")],
 )
 def test_figures_are_exact(value: str, text: str) -> None:
-    assert figure(Fraction(value)) == text
+    assert tell.figure(Fraction(value)) == text
 
 
 def test_measures_and_probabilities() -> None:
-    assert measure(Fraction(1, 8), "in") == "1/8 in"
-    assert measure(Fraction("1.265"), "1") == "1.265"
-    assert rounded(Fraction(1, 3), "mm", sign=True) == "+0.3333 mm"
-    assert percent(0.841345) == "84.13 %"
-    assert percent(0.99999999) == "> 99.99 %"
-    assert percent(1.0) == "100 %"
-    assert percent(1e-9) == "< 0.01 %"
+    assert tell.exactly(Fraction(1, 8), "in") == "1/8 in"
+    assert tell.exactly(Fraction("1.265"), "1") == "1.265"
+    assert tell.rounded(Fraction(1, 3), "mm", signed=True, digits=4, marked=False) == "+0.3333 mm"
+    assert tell.probability(0.841345) == "84.13 %"
+    assert tell.probability(0.99999999) == "> 99.99 %"
+    assert tell.probability(1.0) == "100 %"
+    assert tell.probability(1e-9) == "< 0.01 %"

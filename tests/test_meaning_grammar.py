@@ -6,6 +6,7 @@ Whatever a rule generates has a meaning, and what is no number is not in the lan
 from __future__ import annotations
 
 import random
+from collections.abc import Collection
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -19,10 +20,22 @@ from fieldlog.grammar import Grammar, load_grammar
 from fieldlog.grammar.jsgf import to_jsgf
 from fieldlog.grammar.sample import Sampler
 from fieldlog.quantities.codes import KINDS, codes
+from fieldlog.quantities.number_words import (
+    DIGITS,
+    PLAIN_DIGITS,
+    POINTS,
+    RADIO_DIGITS,
+    SPELT_TENS,
+    TEENS,
+    ZEROS,
+)
 from fieldlog.quantities.numbers import PROPER, readings
 from fieldlog.quantities.quantity import quantities
 from fieldlog.quantities.rules import BARE, RULES, SAID, bare_rule, rules_for
-from fieldlog.quantities.units import SPOKEN, UNITS, dimension, meanings
+from fieldlog.quantities.unit_table import ROWS, SHARED, SharedWords
+from fieldlog.quantities.unit_table import phrases as unit_phrases
+from fieldlog.quantities.units import UNITS, dimension, meanings
+from tests.enumerated import enumerate_phrases
 
 UNIT_RULES = [(symbol, rule) for symbol, rules in RULES.items() for rule in rules]
 KIND_RULES = {
@@ -177,18 +190,11 @@ def test_what_mechanics_say_is_in_the_language(rule: str, words: str) -> None:
     assert grammar("quantities").parse(words.split(), rule)
 
 
-def test_the_unit_words_of_the_grammar_mean_what_their_rule_says() -> None:
-    loose = {"mil", "pounds", "kilos", "bare_degrees"}
-    for words in phrases("units", "unit", draws=0):
-        assert tuple(words) in SPOKEN, words
-    for symbol, rules in RULES.items():
-        for rule in rules:
-            used = rule.removeprefix("of_")
-            name = {"pounds": "pounds", "ratio": ""}.get(used, used)
-            if not name or name in loose or f"units.{name}" not in grammar("units").rules:
-                continue
-            for words in phrases("units", name, draws=0):
-                assert symbol in {m.symbol for m in meanings(tuple(words))}, (symbol, words)
+@pytest.mark.parametrize("row", SHARED, ids=lambda row: row.rule)
+def test_shared_words_mean_every_unit_that_offers_them(row: SharedWords) -> None:
+    symbols = {each.symbol for each in ROWS if each.shared == row.rule} or {"in"}
+    for words in unit_phrases(row.heard):
+        assert symbols <= {meaning.symbol for meaning in meanings(words)}, words
 
 
 def test_rules_for_units() -> None:
@@ -209,6 +215,50 @@ def test_every_named_rule_exists() -> None:
 
 def test_only_conversion_units_have_no_rule() -> None:
     assert set(UNITS) - set(RULES) == {"mV", "mA", "kgf.cm", "s", "min", "h"}
+
+
+def generated(rule: str, name: str = "units") -> set[str]:
+    """All that a rule says."""
+    return set(enumerate_phrases(grammar(name).word_graph(rule), 1000))
+
+
+OFFERED = {row.rule: row.heard for row in ROWS if row.rule} | {s.rule: s.heard for s in SHARED}
+
+
+@pytest.mark.parametrize(("rule", "heard"), OFFERED.items())
+def test_the_unit_table_and_the_grammar_agree_word_for_word(rule: str, heard: str) -> None:
+    assert generated(rule) == {" ".join(words) for words in unit_phrases(heard)}
+
+
+def test_the_grammar_offers_the_units_of_the_table_and_no_others() -> None:
+    unit = {" ".join(words) for heard in OFFERED.values() for words in unit_phrases(heard)}
+    assert generated("unit") == unit
+    assert set(grammar("units").public) == {f"units.{rule}" for rule in (*OFFERED, "unit")}
+
+
+@pytest.mark.parametrize(
+    ("rule", "table"), [("plain", PLAIN_DIGITS), ("teen", TEENS), ("ty", SPELT_TENS)]
+)
+def test_the_table_of_numbers_and_the_grammar_agree(rule: str, table: Collection[str]) -> None:
+    assert generated(rule, "numbers") == set(table)
+
+
+@pytest.mark.parametrize(
+    ("rule", "table"),
+    [("any_digit", {*DIGITS, *ZEROS}), ("zero", ZEROS), ("radio", RADIO_DIGITS), ("point", POINTS)],
+)
+def test_the_grammar_offers_only_number_words_of_the_table(
+    rule: str, table: Collection[str]
+) -> None:
+    assert generated(rule, "numbers") <= set(table)
+
+
+def test_every_rule_that_says_a_quantity_is_one_of_the_table() -> None:
+    named = {name for name in grammar("quantities").public if name.startswith("quantities.of_")}
+    more = {f"quantities.{rule}" for rule in ("of_thou", "of_inch_part", "of_mm_long", "of_mil")}
+    assert named - more == {f"quantities.{rule}" for rules in RULES.values() for rule in rules} - {
+        "quantities.ratio"
+    }
 
 
 ORACLE_RULES = [

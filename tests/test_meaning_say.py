@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from fieldlog.model import Qualifier, Quantity
 from fieldlog.quantities.numbers import readings
 from fieldlog.quantities.quantity import quantities
+from fieldlog.quantities.spell import decimal_places
 from fieldlog.quantities.units import UNITS, dimension
-from fieldlog.words.say import decimal_places, name, say, spell_out
+from fieldlog.words.say import say, spell_out, unit_name
 
 F = Fraction
 SYMBOLS = sorted(UNITS)
@@ -119,4 +120,4 @@ def test_decimal_places() -> None:
 
 def test_every_unit_has_a_name() -> None:
     for symbol in UNITS:
-        assert bool(name(symbol)) == (symbol != "1")
+        assert bool(unit_name(symbol)) == (symbol != "1")

@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldlog.photos.attach import (
-    Mark,
     Placement,
     Shot,
     SpokenFinding,
+    TimedMark,
     Why,
     bursts,
     make_shot,
@@ -88,7 +88,7 @@ def test_gap_and_uncertainty_are_reported() -> None:
 
 def test_marks_come_first() -> None:
     findings = _findings(A, B, C)
-    marks = [Mark(_at(112.0), "A")]  # said after B, but for A
+    marks = [TimedMark(_at(112.0), "A")]  # said after B, but for A
     (attachment,) = place([_shot(115.0)], findings, marks).attached
     assert (attachment.finding_id, attachment.why) == ("A", Why.MARK)
     late = place([_shot(145.0)], findings, marks)
@@ -96,13 +96,13 @@ def test_marks_come_first() -> None:
 
 
 def test_a_mark_without_a_finding_means_the_last_one_said() -> None:
-    (attachment,) = place([_shot(115.0)], _findings(A, B), [Mark(_at(112.0))]).attached
+    (attachment,) = place([_shot(115.0)], _findings(A, B), [TimedMark(_at(112.0))]).attached
     assert (attachment.finding_id, attachment.why) == ("B", Why.MARK)
 
 
 def test_the_next_utterance_ends_a_mark() -> None:
     (attachment,) = place(
-        [_shot(118.0)], _findings(A, ("D", 110.0, 117.0)), [Mark(_at(104.0))]
+        [_shot(118.0)], _findings(A, ("D", 110.0, 117.0)), [TimedMark(_at(104.0))]
     ).attached
     assert attachment.finding_id == "D"
 
@@ -197,6 +197,6 @@ def test_every_photo_is_placed_once_or_in_the_tray(
         SpokenFinding(str(n), _at(begin), _at(begin + long))
         for n, (begin, long) in enumerate(spoken)
     ]
-    placement = place(shots, findings, [Mark(_at(m)) for m in marked])
+    placement = place(shots, findings, [TimedMark(_at(m)) for m in marked])
     names = [a.photo for a in placement.attached] + [u.photo for u in placement.unplaced]
     assert sorted(names) == sorted(s.photo for s in shots)

@@ -17,7 +17,7 @@ import pytest
 from PIL import Image
 
 from fieldlog.photos.exif import read_photo
-from fieldlog.photos.facts import FIELDS, Fault, from_row, to_row
+from fieldlog.photos.facts import FIELDS, PhotoFault, from_row, to_row
 from tests.photo_files import (
     EXIF_IFD,
     ORIGINAL,
@@ -106,7 +106,7 @@ def test_no_exif_is_no_time_and_never_the_file_time(tmp_path: Path, writer: str,
     picture().save(path, writer)
     facts = read_photo(str(path), TODAY)
     assert facts.kind == kind
-    assert (facts.capture_local, facts.fault) == (None, Fault.NO_TIME)
+    assert (facts.capture_local, facts.fault) == (None, PhotoFault.NO_TIME)
     assert facts.name_date == "2024-02-03"
     assert facts.problem == (
         "no capture time recorded; the file name gives the date 2024-02-03 but no time"
@@ -120,16 +120,16 @@ def test_no_exif_is_no_time_and_never_the_file_time(tmp_path: Path, writer: str,
 def test_x3_bad_times_show_what_was_recorded(tmp_path: Path, raw: str) -> None:
     facts = read_photo(str(save(tmp_path / "a.jpg", original=raw)), TODAY)
     assert facts.capture_local is None
-    assert facts.fault == Fault.BAD_TIME
+    assert facts.fault == PhotoFault.BAD_TIME
     assert raw in str(facts.problem)
 
 
 def test_x10_an_implausible_time_is_kept_and_named(tmp_path: Path) -> None:
     facts = read_photo(str(save(tmp_path / "a.jpg", original="2000:01:01 00:00:05")), TODAY)
     assert facts.capture_local == "2000-01-01T00:00:05"
-    assert facts.fault == Fault.IMPLAUSIBLE
+    assert facts.fault == PhotoFault.IMPLAUSIBLE
     later = read_photo(str(save(tmp_path / "b.jpg")), date(2020, 1, 1))
-    assert later.fault == Fault.IMPLAUSIBLE
+    assert later.fault == PhotoFault.IMPLAUSIBLE
 
 
 def test_embedded_preview_is_found_where_exifread_finds_it(tmp_path: Path) -> None:
@@ -225,7 +225,7 @@ def test_x12_200_megapixels_are_read_and_a_bomb_is_refused(tmp_path: Path) -> No
     facts = read_photo(str(phone), TODAY)
     assert (facts.width, facts.height, facts.problem) == (16320, 12240, None)
     assert facts.capture_local == "2024-06-01T10:00:00"
-    assert read_photo(str(bomb), TODAY).fault == Fault.UNREADABLE
+    assert read_photo(str(bomb), TODAY).fault == PhotoFault.UNREADABLE
 
 
 def test_times_agree_with_exifread(tmp_path: Path) -> None:
@@ -313,5 +313,5 @@ def test_unreadable_by_permission(tmp_path: Path) -> None:
     if os.access(path, os.R_OK):
         pytest.skip("this user may read everything, so permissions cannot be tested")
     facts = read_photo(str(path), TODAY)
-    assert facts.fault == Fault.UNREADABLE
+    assert facts.fault == PhotoFault.UNREADABLE
     assert facts.problem == "permission denied"

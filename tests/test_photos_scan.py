@@ -19,7 +19,7 @@ from fieldlog.cli import main
 from fieldlog.errors import PhotoError
 from fieldlog.photos.crew import Crew
 from fieldlog.photos.exif import read_photo
-from fieldlog.photos.facts import Fault
+from fieldlog.photos.facts import PhotoFault
 from fieldlog.photos.scan import list_files, natural_key, scan_folder
 from tests.photo_files import EXIF_IFD, makernote_bomb, picture, save, tiff_block
 
@@ -58,31 +58,34 @@ def _hostile(folder: Path) -> dict[str, str | None]:
     heic = save(folder / "phone.jpg", "HEIF").read_bytes()
     cycle = tiff_block([(EXIF_IFD, 4, 1, struct.pack("<I", 8))], next_ifd=8)
     cases: dict[str, tuple[bytes, str | None]] = {
-        "zero.jpg": (b"", Fault.UNREADABLE),
-        "text.jpg": (b"this is no picture\n" * 20, Fault.UNREADABLE),
-        "cut.jpg": (good[: len(good) - 40], Fault.DAMAGED),
-        "head only.jpg": (good[:12], Fault.DAMAGED),
-        "two bytes.jpg": (good[:2], Fault.UNREADABLE),
+        "zero.jpg": (b"", PhotoFault.UNREADABLE),
+        "text.jpg": (b"this is no picture\n" * 20, PhotoFault.UNREADABLE),
+        "cut.jpg": (good[: len(good) - 40], PhotoFault.DAMAGED),
+        "head only.jpg": (good[:12], PhotoFault.DAMAGED),
+        "two bytes.jpg": (good[:2], PhotoFault.UNREADABLE),
         "makernote.jpg": (makernote_bomb(), None),
-        "cycle.tif": (cycle, Fault.NO_TIME),
-        "no directory.tif": (b"II*\0\xff\xff\xff\x7f", Fault.DAMAGED),
-        "huge directory.tif": (b"II*\0\x08\0\0\0\xff\xff" + b"\0" * 64, Fault.DAMAGED),
-        "cut.heic": (heic[:-50], Fault.DAMAGED),
-        "no meta.heic": (heic[:24], Fault.UNREADABLE),
-        "huge box.heic": (heic[:24] + b"\xff\xff\xff\xffmeta" + b"\0" * 32, Fault.UNREADABLE),
-        "zero boxes.heic": (heic[:24] + b"\0\0\0\x01mdat" + b"\0" * 32, Fault.UNREADABLE),
-        "cut.png": (b"\x89PNG\r\n\x1a\n\0\0\0\x0dIHDR\0\0", Fault.UNREADABLE),
-        "endless.png": (b"\x89PNG\r\n\x1a\n" + b"\0\0\0\0abcd\0\0\0\0" * 300_000, Fault.DAMAGED),
-        "cut.webp": (b"RIFF\xff\xff\0\0WEBPVP8X", Fault.DAMAGED),
-        "fill.jpg": (b"\xff\xd8" + b"\xff" * 3_000_000, Fault.DAMAGED),
-        "video.mp4": (b"\0\0\0\x18ftypmp42\0\0\0\0" + b"\0" * 99, Fault.NOT_A_PHOTO),
-        "notes.txt": (b"remember the milk", Fault.NOT_A_PHOTO),
+        "cycle.tif": (cycle, PhotoFault.NO_TIME),
+        "no directory.tif": (b"II*\0\xff\xff\xff\x7f", PhotoFault.DAMAGED),
+        "huge directory.tif": (b"II*\0\x08\0\0\0\xff\xff" + b"\0" * 64, PhotoFault.DAMAGED),
+        "cut.heic": (heic[:-50], PhotoFault.DAMAGED),
+        "no meta.heic": (heic[:24], PhotoFault.UNREADABLE),
+        "huge box.heic": (heic[:24] + b"\xff\xff\xff\xffmeta" + b"\0" * 32, PhotoFault.UNREADABLE),
+        "zero boxes.heic": (heic[:24] + b"\0\0\0\x01mdat" + b"\0" * 32, PhotoFault.UNREADABLE),
+        "cut.png": (b"\x89PNG\r\n\x1a\n\0\0\0\x0dIHDR\0\0", PhotoFault.UNREADABLE),
+        "endless.png": (
+            b"\x89PNG\r\n\x1a\n" + b"\0\0\0\0abcd\0\0\0\0" * 300_000,
+            PhotoFault.DAMAGED,
+        ),
+        "cut.webp": (b"RIFF\xff\xff\0\0WEBPVP8X", PhotoFault.DAMAGED),
+        "fill.jpg": (b"\xff\xd8" + b"\xff" * 3_000_000, PhotoFault.DAMAGED),
+        "video.mp4": (b"\0\0\0\x18ftypmp42\0\0\0\0" + b"\0" * 99, PhotoFault.NOT_A_PHOTO),
+        "notes.txt": (b"remember the milk", PhotoFault.NOT_A_PHOTO),
     }
     for name, (data, _fault) in cases.items():
         (folder / name).write_bytes(data)
     os.mkfifo(folder / "pipe.jpg")
     expected: dict[str, str | None] = {name: fault for name, (_data, fault) in cases.items()}
-    return expected | {"good.jpg": None, "phone.jpg": None, "pipe.jpg": Fault.UNREADABLE}
+    return expected | {"good.jpg": None, "phone.jpg": None, "pipe.jpg": PhotoFault.UNREADABLE}
 
 
 def test_x1_x2_x18_hostile_files_never_stop_the_batch(tmp_path: Path) -> None:

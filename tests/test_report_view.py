@@ -82,10 +82,10 @@ def test_a_finding_shows_value_words_limit_source_and_margin(
     assert gate.source == "an invented regulation, § 3, 2024"
     assert gate.detail == (
         "reads 3.175 mm; margin ≈ +2.17 mm; guard band 0.1 mm; "
-        "conforms with probability 99.9 %; inside"
+        "conforms with probability 99.87 %; inside"
     )
     assert not other.gates
-    assert other.text == "at least 0.0625 in"
+    assert other.text == "at least 1/16 in"
     assert row.gauge is not None
 
 

@@ -2,33 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
+from enum import Enum
 from fractions import Fraction
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldlog.model import Finding, Judgement, Qualifier, Quantity, State
+from fieldlog.model import Finding, InDoubt, Judgement, Qualifier, Quantity, Severity, State
+from fieldlog.quantities.units import UNITS
 from fieldlog.report.gauge import gauge
-from fieldlog.words import tell
-from fieldlog.words.report import (
-    converted_text,
-    decimal_text,
-    finding_text,
-    fraction_text,
-    limit_text,
-    quantity_text,
-    rounded_text,
-    seconds_text,
-    value_text,
-)
+from fieldlog.words import english, tell
+from fieldlog.words.say import unit_name
 from tests.store_samples import CRACKED, GRADE, RUN_OUT, tread_limit
 
 
 @given(st.fractions())
 def test_a_decimal_is_the_value_itself_or_none(value: Fraction) -> None:
-    text = decimal_text(value)
+    text = tell.decimal(value)
     rest = value.denominator
     for prime in (2, 5):
         while rest % prime == 0:
@@ -41,7 +35,7 @@ def test_a_decimal_is_the_value_itself_or_none(value: Fraction) -> None:
 @given(st.fractions(max_denominator=64))
 def test_a_mixed_fraction_is_the_value_itself(value: Fraction) -> None:
     sign = -1 if value < 0 else 1
-    parts = [Fraction(part) for part in fraction_text(value).lstrip("-").split()]
+    parts = [Fraction(part) for part in tell.fraction(value).lstrip("-").split()]
     assert sign * sum(parts, Fraction(0)) == value
 
 
@@ -66,25 +60,25 @@ def test_a_mixed_fraction_is_the_value_itself(value: Fraction) -> None:
     ],
 )
 def test_quantities(value: str, unit: str, words: str, text: str) -> None:
-    assert quantity_text(Quantity(Fraction(value), unit, words)) == text
+    assert tell.quantity(Quantity(Fraction(value), unit, words)) == text
 
 
 def test_ranges_and_qualifiers() -> None:
-    assert quantity_text(Quantity(Fraction(2), "mm", high=Fraction(3))) == "2 to 3 mm"
+    assert tell.quantity(Quantity(Fraction(2), "mm", high=Fraction(3))) == "2 to 3 mm"
     about = Quantity(Fraction(3), "mm", qualifier=Qualifier.ABOUT)
-    assert quantity_text(about) == "about 3 mm"
-    assert value_text(RUN_OUT) == "0 / 0.4 mm"
-    assert finding_text(CRACKED) == "front left brake disc: cracked"
-    assert finding_text(GRADE) == "brake fluid, grade: DOT 5.1"
+    assert tell.quantity(about) == "about 3 mm"
+    assert tell.value(RUN_OUT) == "0 / 0.4 mm"
+    assert tell.finding(CRACKED) == "front left brake disc: cracked"
+    assert tell.finding(GRADE) == "brake fluid, grade: DOT 5.1"
     mixed = Finding(
         "x", None, "y", readings=(Quantity(Fraction(1), "mm"), Quantity(Fraction(1), "in"))
     )
-    assert value_text(mixed) == "1 mm / 1 in"
-    assert value_text(Finding("x", None, None)) == "not complete"
+    assert tell.value(mixed) == "1 mm / 1 in"
+    assert tell.value(Finding("x", None, None)) == "not complete"
     aim = Finding("headlamp", "down", "aim offset", Quantity(Fraction(5), "in"))
-    assert finding_text(aim) == "headlamp, aim offset down: 5 in"
+    assert tell.finding(aim) == "headlamp, aim offset down: 5 in"
     cell = Finding("battery", "cell 3", "specific gravity", Quantity(Fraction("1.26"), "1"))
-    assert finding_text(cell) == "battery, cell 3, specific gravity: 1.26"
+    assert tell.finding(cell) == "battery, cell 3, specific gravity: 1.26"
 
 
 @pytest.mark.parametrize(
@@ -93,7 +87,7 @@ def test_ranges_and_qualifiers() -> None:
 )
 def test_a_converted_reading_says_when_it_is_rounded(value: str, text: str) -> None:
     """2/32 in is 1.5875 mm, not 1.6."""
-    assert converted_text(Fraction(value), "mm") == text
+    assert tell.converted(Fraction(value), "mm") == text
 
 
 @pytest.mark.parametrize(
@@ -101,20 +95,69 @@ def test_a_converted_reading_says_when_it_is_rounded(value: str, text: str) -> N
     [("2.175", "≈ +2.17 mm"), ("-0.5", "-0.5 mm"), ("0", "0 mm"), ("1e-7", "+0.0000001 mm")],
 )
 def test_a_margin_has_its_sign(value: str, text: str) -> None:
-    assert rounded_text(Fraction(value), "mm", signed=True) == text
+    assert tell.rounded(Fraction(value), "mm", signed=True) == text
 
 
 def test_limits_as_printed() -> None:
-    from dataclasses import replace
 
     limit = tread_limit()
-    assert limit_text(limit) == "at least 1 mm"
-    assert limit_text(replace(limit, printed="3/16 in (4.8 mm)")) == "at least 3/16 in (4.8 mm)"
-    assert limit_text(replace(limit, relation="between", high=Fraction(2))) == "1 to 2 mm"
-    assert limit_text(replace(limit, relation="between", printed="2 to 6 mm")) == "2 to 6 mm"
-    assert limit_text(replace(limit, relation="at most", value=None)) == "at most"
+    assert tell.limit(limit) == "at least 1 mm"
+    assert tell.limit(replace(limit, printed="3/16 in (4.8 mm)")) == "at least 3/16 in (4.8 mm)"
+    assert tell.limit(replace(limit, relation="between", high=Fraction(2))) == "between 1 and 2 mm"
+    assert (
+        tell.limit(replace(limit, relation="between", printed="2 to 6 mm")) == "between 2 and 6 mm"
+    )
+    assert tell.limit(replace(limit, relation="at most", value=None)) == "at most"
     condition = replace(limit, relation="is", value=None, words=("cracked", "cut"))
-    assert limit_text(condition) == "cracked, cut: beyond"
+    assert tell.limit(condition) == "cracked, cut: beyond"
+
+
+def test_what_nobody_can_have_said_shows_that_it_is_rounded() -> None:
+    """It was computed: 2.38125 mm is 3/32 in, and a third of a volt is no reading."""
+    assert tell.quantity(Quantity(Fraction("2.38125"), "mm")) == "≈ 2.381 mm"
+    assert tell.quantity(Quantity(Fraction(17, 254), "in")) == "≈ 0.067 in"
+    assert tell.quantity(Quantity(Fraction("1.5875"), "mm")) == "1.5875 mm"
+    assert tell.quantity(Quantity(Fraction(7, 4), "in")) == "1 3/4 in"
+    assert tell.quantity(Quantity(Fraction("2.38125"), "mm", "said so")) == "2.38125 mm"
+
+
+def test_a_finding_carries_the_facts_of_its_check() -> None:
+    span = Finding("drive chain", None, "span", Quantity(Fraction(320), "mm"), given=(("pitches", "20"),))  # fmt: skip
+    assert tell.finding(span) == "drive chain, span: 320 mm (pitches 20)"
+    assert tell.finding(Finding("front pads", None, None)) == "front pads"
+
+
+def test_limits_of_every_source_read_alike() -> None:
+    entered = replace(tread_limit(), printed="", value=Fraction(1, 16), unit="in")
+    assert tell.limit(entered) == "at least 1/16 in"
+    ratio = replace(tread_limit(), printed="1.2 1")
+    assert tell.limit(ratio) == "at least 1.2"
+    condition = replace(tread_limit(), relation="is", value=None, words=("cracked", "cut"))
+    assert tell.limit(condition, outcome=False) == "cracked, cut"
+    thinnest = replace(tread_limit(), aggregation="thinnest")
+    assert tell.limit_in_full(thinnest) == "at least 1 mm, thinnest"
+    torque = replace(tread_limit(), printed="", unit="N.m", high=Fraction(2))
+    assert tell.limit_value(torque) == "1 to 2 N·m"
+
+
+@pytest.mark.parametrize(
+    ("table", "kinds"),
+    [
+        (english.STATES, State),
+        (english.SEVERITIES, Severity),
+        (english.QUALIFIERS, Qualifier),
+        (english.IN_DOUBT, InDoubt),
+    ],
+)
+def test_the_english_tables_are_complete(table: Mapping[Any, str], kinds: type[Enum]) -> None:
+    assert set(table) == set(kinds)
+    assert all(table.values())
+
+
+def test_every_unit_can_be_printed_and_named() -> None:
+    for symbol in UNITS:
+        assert bool(tell.unit(symbol)) == bool(unit_name(symbol)) == (symbol != "1")
+    assert len({tell.unit(symbol) for symbol in UNITS}) == len(UNITS)
 
 
 @pytest.mark.parametrize(
@@ -141,11 +184,10 @@ def test_a_question_about_units_spells_nothing_out(units: tuple[str, ...], quest
     ],
 )
 def test_stretches_of_time(seconds: float, text: str) -> None:
-    assert seconds_text(seconds) == text
+    assert tell.seconds(seconds) == text
 
 
 def _judged(relation: str, reading: str, high: str | None = None, guard: str = "0.1") -> Judgement:
-    from dataclasses import replace
 
     limit = replace(tread_limit(), relation=relation, high=Fraction(high) if high else None)
     return Judgement(limit, State.WITHIN, Fraction(0), None, Fraction(guard), Fraction(reading))
@@ -184,24 +226,7 @@ def test_ruler_between_and_at_the_limit() -> None:
 
 
 def test_no_ruler_without_a_value() -> None:
-    from dataclasses import replace
 
     judged = _judged("is", "1")
     assert gauge(judged) is None
     assert gauge(replace(_judged("at least", "1"), reading=None)) is None
-
-
-@pytest.mark.parametrize(
-    "finding",
-    [
-        CRACKED, GRADE, RUN_OUT,
-        Finding("tyre", "rear", "tread depth", Quantity(Fraction(1, 8), "in", "four thirty seconds")),
-        Finding("axle nut", "rear", "torque", Quantity(Fraction(72), "lbf.ft", "seventy two")),
-        Finding("coolant", None, "temperature", Quantity(Fraction(95), "degC", "ninety five")),
-        Finding("battery", "cell 3", "specific gravity", Quantity(Fraction(253, 200), "1", "x")),
-        Finding("headlamp", "down", "aim offset", Quantity(Fraction(7, 4), "in")),
-        Finding("bolt", None, "slack", Quantity(Fraction(2), "mm", "x", Fraction(3), Qualifier.ABOUT)),
-    ],
-)  # fmt: skip
-def test_a_question_and_the_paper_say_it_alike(finding: Finding) -> None:
-    assert tell.finding(replace(finding, given=())) == finding_text(finding)

@@ -16,12 +16,25 @@ from fieldlog.language.files import load_language
 from fieldlog.limits.assess import assess
 from fieldlog.limits.context import JURISDICTIONS, parse_context
 from fieldlog.limits.packs import parse_pack, shipped_limits
-from fieldlog.model import Decision, Finding, Limit, Qualifier, Quantity, Severity, State, Verdict
+from fieldlog.model import (
+    Decision,
+    Finding,
+    InDoubt,
+    Limit,
+    Qualifier,
+    Quantity,
+    Severity,
+    State,
+    Verdict,
+)
 from fieldlog.report.view import Surroundings, build
 from fieldlog.store.repository import Repository
-from fieldlog.words.wording import BY_LESS_THAN_MEASURED, MAY_BE_BEYOND, doubt_text
+from fieldlog.words import tell
+from fieldlog.words.english import IN_DOUBT
 
 F = Fraction
+BY_LESS = IN_DOUBT[InDoubt.BY_LESS_THAN_MEASURED]
+MAY_BE = IN_DOUBT[InDoubt.MAY_BE_BEYOND]
 LANGUAGE = load_language()
 TODAY = date(2026, 11, 25)
 EVERYWHERE: tuple[str | None, ...] = (None, *JURISDICTIONS)
@@ -223,13 +236,13 @@ class TestInDoubt:
     def test_outside_by_less_than_the_uncertainty_counts(self) -> None:
         verdict = judged(self.PADS, "US-VA")
         assert (verdict.state, verdict.severity) == (State.UNDECIDED, Severity.DANGEROUS)
-        assert doubt_text(verdict) == BY_LESS_THAN_MEASURED
+        assert verdict.in_doubt is InDoubt.BY_LESS_THAN_MEASURED
         (job,) = jobs(finding(self.PADS), verdict)
         assert job.severity is Severity.DANGEROUS
         assert job.do == "replace the pads of this end as a set"
         assert job.advice[0].startswith("undecided: outside by no more than the guard band")
         headline = conclude([verdict, Verdict(State.WITHIN, None)], 0).headline
-        assert headline.startswith(f"1 finding {BY_LESS_THAN_MEASURED}, at least one of them dang")
+        assert headline.startswith(f"1 finding {BY_LESS}, at least one of them dang")
         assert "without a decision" not in headline
 
     def test_an_entered_limit_too(self) -> None:
@@ -260,9 +273,9 @@ class TestInDoubt:
     def test_what_may_be_beyond_counts(self, words: str, where: str, severity: Severity) -> None:
         verdict = judged(words, where)
         assert (verdict.state, verdict.severity) == (State.UNDECIDED, severity)
-        assert doubt_text(verdict) == MAY_BE_BEYOND
+        assert verdict.in_doubt is InDoubt.MAY_BE_BEYOND
         assert jobs(finding(words), verdict)
-        assert conclude([verdict], 0).headline.startswith(f"1 finding {MAY_BE_BEYOND}")
+        assert conclude([verdict], 0).headline.startswith(f"1 finding {MAY_BE}")
 
     @pytest.mark.parametrize(
         ("words", "where"),
@@ -274,7 +287,7 @@ class TestInDoubt:
     def test_what_is_plainly_open_makes_no_job(self, words: str, where: str | None) -> None:
         verdict = judged(words, where)
         assert (verdict.state, verdict.severity) == (State.UNDECIDED, None)
-        assert doubt_text(verdict) == ""
+        assert (verdict.in_doubt, tell.doubt(verdict)) == (None, "")
         assert not jobs(finding(words), verdict)
         assert "1 finding without a decision" in conclude([verdict], 0).headline
 
@@ -359,7 +372,7 @@ class TestFaces:
         with Repository.open(shop) as store:
             record = store.inspection_record("last")
         report = build(record, Surroundings(LANGUAGE.catalogue, datetime(2026, 11, 26, tzinfo=UTC)))
-        assert report.headline.startswith(f"1 finding {BY_LESS_THAN_MEASURED} and 2 findings near")
+        assert report.headline.startswith(f"1 finding {BY_LESS} and 2 findings near")
         assert [row.number for row in report.attention] == [4, 2, 3, 1]
         first = report.attention[0]
         assert (first.state, first.severity) == ("undecided", "dangerous")
@@ -382,8 +395,8 @@ class TestFaces:
         ("command", "told"),
         [
             (("inspection", "show", "last"), f"front brake pads, thickness: 1.5 mm, dangerous, "
-             f"{BY_LESS_THAN_MEASURED}"),
-            (("inspection", "show", "last"), f"\n1 finding {BY_LESS_THAN_MEASURED} and 2 findings"),
+             f"{BY_LESS}"),
+            (("inspection", "show", "last"), f"\n1 finding {BY_LESS} and 2 findings"),
             (("inspection", "jobs", "last"), "[dangerous] replace the pads of this end as a set"),
         ],
     )  # fmt: skip
@@ -394,12 +407,12 @@ class TestFaces:
 
     def test_parse(self) -> None:
         result = CliRunner().invoke(main, ["parse", TestInDoubt.PADS, "--jurisdiction", "US-VA"])
-        assert f"undecided (dangerous) {BY_LESS_THAN_MEASURED}" in result.output
+        assert f"undecided (dangerous) {BY_LESS}" in result.output
 
     def test_why(self) -> None:
         result = CliRunner().invoke(main, ["why", TestInDoubt.PADS, "--jurisdiction", "US-VA"])
         assert "UNDECIDED, dangerous" in result.output
-        assert BY_LESS_THAN_MEASURED in " ".join(result.output.split())
+        assert BY_LESS in " ".join(result.output.split())
 
     def test_why_does_not_invent_a_guard_band_where_nothing_is_left(self) -> None:
         result = CliRunner().invoke(main, ["why", "front pads zero millimetres"])

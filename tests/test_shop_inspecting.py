@@ -25,8 +25,8 @@ from fieldlog.shop import events as ev
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.events import Event
 from fieldlog.shop.inspecting import Inspecting
-from fieldlog.store.records import NewPhoto
 from fieldlog.shop.workshop import Workshop, grammar_fingerprint
+from fieldlog.store.records import NewPhoto
 from fieldlog.store.repository import Repository
 from tests.broken_connection import BrokenConnection
 

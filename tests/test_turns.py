@@ -14,7 +14,7 @@ from fieldlog.aftercare.plan import left_open, never_confirmed
 from fieldlog.audio.capture import Spoken
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.cli.event_lines import events_text
-from fieldlog.doubt.decide import decide
+from fieldlog.doubt.decide import doubted
 from fieldlog.doubt.files import shipped_rules
 from fieldlog.doubt.question import ALL_AGAIN, MORE_SAID, REST_AGAIN
 from fieldlog.grammar.language import Language
@@ -27,7 +27,7 @@ from fieldlog.model import Context, Decision, Hearing, Hypothesis, Understanding
 from fieldlog.report.view import Surroundings, build
 from fieldlog.shop.conversation import Answering, Conversation, utterances_of, waits
 from fieldlog.shop.ears import Ears
-from fieldlog.shop.live import Live
+from fieldlog.shop.live import LiveInspection
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import InspectionRecord, Utterance
 from fieldlog.store.repository import Repository
@@ -69,7 +69,7 @@ class Talk:
         vehicle = shop.add_vehicle("grey twin", {"rim": "steel"})
         self.id = shop.begin(vehicle.name, Context("US-VA"), started_at=START).id
         self.inspecting = shop.inspecting(self.id, self.ears)
-        self.live = Live(self.inspecting)
+        self.live = LiveInspection(self.inspecting)
         self.at = 0.0
 
     def say(self, words: str, after: float = 10.0) -> str:
@@ -491,7 +491,7 @@ def goes_on(*texts: str) -> Judge:
         sure = {"bend": 0.0, "margin": 8.0, "tokens": 4.0, "logprob": -0.1}
         evidence = {**sure, "tail": tail if said in texts else 0.0}
         heard = Hearing("whisper", (Hypothesis(said, 0.0, evidence),) if said else (), 0.0)
-        return decide(understanding, heard, frozenset(), rules)
+        return doubted(understanding, heard, frozenset(), rules)
 
     return judge
 

@@ -7,7 +7,7 @@ from datetime import date
 from fractions import Fraction
 
 from fieldlog.aftercare.due import Done, Interval
-from fieldlog.aftercare.intervals import Intervals, Said, said
+from fieldlog.aftercare.intervals import Intervals, SaidDone, said
 from fieldlog.errors import UsageError
 from fieldlog.model import LimitStatus, Quantity
 from fieldlog.quantities.units import convert
@@ -22,7 +22,7 @@ def km_of(distance: Quantity | None) -> Fraction | None:
     return None if distance is None else convert(distance.value, distance.unit, "km")
 
 
-def done_entry(words: str, each: Said, on: date, odometer: Quantity | None) -> dict[str, str]:
+def done_entry(words: str, each: SaidDone, on: date, odometer: Quantity | None) -> dict[str, str]:
     """What the vehicle's log keeps of work done."""
     entry = {"interval": each.interval.id, "on": on.isoformat(), "words": words}
     if each.position:
@@ -32,13 +32,13 @@ def done_entry(words: str, each: Said, on: date, odometer: Quantity | None) -> d
     return entry
 
 
-def meant(text: str, intervals: Intervals) -> tuple[Said, ...]:
+def meant(text: str, intervals: Intervals) -> tuple[SaidDone, ...]:
     """The work ``text`` says was done, or names by its id.
 
     Raises ``UsageError`` when it is none that is known.
     """
     row = intervals.rows.get(" ".join(text.lower().split()))
-    found = said(text, intervals) or ((Said(row, None),) if row else ())
+    found = said(text, intervals) or ((SaidDone(row, None),) if row else ())
     if not found:
         raise UsageError(
             f"{text!r} is no work known here",

@@ -203,7 +203,7 @@ def due_from_expiry(paper: str, expires: date, today: date) -> DueItem:
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class WearReading:
     """One point of a wear history: day, odometer in km when known, value in the limit's unit."""
 
     on: date
@@ -225,7 +225,7 @@ def due_from_wear(
     component: str,
     position: str | None,
     characteristic: str,
-    readings: Sequence[Reading],
+    readings: Sequence[WearReading],
     limit: Fraction,
     unit: str,
     falling: bool,

@@ -38,7 +38,7 @@ class Intervals:
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class SaidDone:
     """What somebody said was done: the work, and at which place when one was named."""
 
     interval: Interval
@@ -123,7 +123,7 @@ def _wears(
         yield called, name
 
 
-def said(text: str, intervals: Intervals) -> tuple[Said, ...]:
+def said(text: str, intervals: Intervals) -> tuple[SaidDone, ...]:
     """The work that ``text`` as a whole says was done: "rear tyre replaced", "new brake fluid".
 
     Only the whole text counts, so that "brake fluid was not changed" says nothing. Several rows
@@ -133,7 +133,7 @@ def said(text: str, intervals: Intervals) -> tuple[Said, ...]:
     places = [word for word in words if word in _PLACES]
     plain = " ".join(word for word in words if word not in _PLACES)
     return tuple(
-        Said(interval, " ".join(places) or None)
+        SaidDone(interval, " ".join(places) or None)
         for interval in intervals.rows.values()
         if plain in _sayings(interval)
     )

@@ -22,7 +22,7 @@ from fieldlog.aftercare.due import (
 )
 from fieldlog.aftercare.equipment import has
 from fieldlog.aftercare.intervals import Intervals, with_own
-from fieldlog.aftercare.trend import AGE, Rules, Trend, same_place, trends
+from fieldlog.aftercare.trend import AGE, Trend, TrendBasis, same_place, trends
 from fieldlog.aftercare.walk_list import DefaultWalk, Walk, walk_for
 from fieldlog.aftercare.work import Work
 from fieldlog.catalogue.component import Catalogue
@@ -150,7 +150,7 @@ def plan(past: Past, care: Care, limits: Sequence[Limit], today: date) -> Plan:
     notes = tuple(dict.fromkeys(note for _, told in usable.values() for note in told))
     found = trends(
         past.history,
-        Rules(care.catalogue, limits, contexts),
+        TrendBasis(care.catalogue, limits, contexts),
         done,
         replaces,
         today,

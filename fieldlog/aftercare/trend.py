@@ -15,7 +15,7 @@ from datetime import date
 from fractions import Fraction
 
 from fieldlog.aftercare.done import km_of
-from fieldlog.aftercare.due import Done, Projection, Reading, due_from_age, due_from_wear
+from fieldlog.aftercare.due import Done, Projection, WearReading, due_from_age, due_from_wear
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.derived.wear import LEVEL, Line, Point, TooFewPoints, fit, split_at_replacements
 from fieldlog.limits.assess import checked, context_for, usual_uncertainty
@@ -25,6 +25,7 @@ from fieldlog.limits.judge import comparable, judge
 from fieldlog.model import Context, Finding, Judgement, Limit, Quantity
 from fieldlog.quantities.units import convert, dimension
 from fieldlog.store.records import HistoryRow
+from fieldlog.words import tell
 
 Key = tuple[str, str | None, str]
 """Component, position, characteristic."""
@@ -37,7 +38,7 @@ _RISING = ("at most", "less than")
 
 
 @dataclass(frozen=True, slots=True)
-class Rules:
+class TrendBasis:
     """What readings are held against."""
 
     catalogue: Catalogue
@@ -54,9 +55,9 @@ class Trend:
     position: str | None
     characteristic: str
     unit: str
-    readings: tuple[Reading, ...]
+    readings: tuple[WearReading, ...]
     """Of the part that is on now, oldest first."""
-    before: tuple[tuple[Reading, ...], ...]
+    before: tuple[tuple[WearReading, ...], ...]
     """Series of the parts that were on before."""
     limit: Limit | None
     falling: bool | None
@@ -89,7 +90,7 @@ class Trend:
         series = (*self.before, self.readings)
         return tuple(each[0].on for each in series[1:] if each)
 
-    def line(self, by: Callable[[Reading], Fraction | None]) -> Line | None:
+    def line(self, by: Callable[[WearReading], Fraction | None]) -> Line | None:
         """The line through the readings by ``by`` (days or km); None where there is none."""
         places = [(by(each), each.value) for each in self.readings]
         points = [Point(x, y) for x, y in places if x is not None]
@@ -103,7 +104,7 @@ class Trend:
 
 def trends(
     history: Iterable[HistoryRow],
-    rules: Rules,
+    rules: TrendBasis,
     done: Sequence[Done],
     replaces: Mapping[str, str],
     today: date,
@@ -133,7 +134,7 @@ def trends(
     return tuple(made)
 
 
-def _measured(row: HistoryRow, rules: Rules) -> list[tuple[Finding, Fraction | None]]:
+def _measured(row: HistoryRow, rules: TrendBasis) -> list[tuple[Finding, Fraction | None]]:
     """The finding and what is derived from it, each with its U (k = 2) in its own unit."""
     finding = row.finding
     context = context_for(finding, rules.contexts[row.inspection_id], row.at.date())
@@ -182,7 +183,7 @@ def same_place(done: str | None, place: str | None) -> bool:
 def _trend(
     key: Key,
     rows: list[tuple[HistoryRow, Finding, Fraction | None]],
-    rules: Rules,
+    rules: TrendBasis,
     cuts: Sequence[date],
     today: date,
     odometer_km: Fraction | None,
@@ -202,7 +203,7 @@ def _trend(
         if value is None:
             left_out.append(f"inspection {row.inspection_number}: {why}")
         else:
-            readings.append(Reading(row.at.date(), km_of(row.odometer), value))
+            readings.append(WearReading(row.at.date(), km_of(row.odometer), value))
     readings.sort(key=lambda each: each.on)
     falling = None if gate is None else gate.relation in _FALLING
     noise = Fraction(0)
@@ -221,7 +222,7 @@ def _trend(
 
 def _projection(
     key: Key,
-    readings: Sequence[Reading],
+    readings: Sequence[WearReading],
     gate: Limit | None,
     falling: bool | None,
     today: date,
@@ -233,8 +234,7 @@ def _projection(
         return Projection(None, "no limit with one end gates the newest reading")
     if not readings:
         return Projection(None, "no readings")
-    printed = gate.printed or f"{float(gate.value):g} {gate.unit}"
-    source = f"{gate.relation} {printed}, {gate.source} ({gate.status.value})"
+    source = f"{tell.limit(gate)}, {gate.source} ({gate.status.value})"
     if key[2] == AGE and not falling:
         last = readings[-1]
         years = convert(last.value, gate.unit, "a")
@@ -252,16 +252,16 @@ def _projection(
         today,
         level,
         odometer_km,
-        printed,
+        tell.limit_value(gate),
         said,
     )
 
 
 def _series(
-    readings: Sequence[Reading], falling: bool | None, noise: Fraction, cuts: Sequence[date]
-) -> list[tuple[Reading, ...]]:
+    readings: Sequence[WearReading], falling: bool | None, noise: Fraction, cuts: Sequence[date]
+) -> list[tuple[WearReading, ...]]:
     """Cut where a part is known to be replaced, then where the values say so."""
-    known: list[list[Reading]] = []
+    known: list[list[WearReading]] = []
     for reading in readings:
         if known and not any(known[-1][-1].on <= cut < reading.on for cut in cuts):
             known[-1].append(reading)
@@ -277,7 +277,7 @@ def _series(
     return found
 
 
-def _one_sided(finding: Finding, rules: Rules, context: Context) -> Limit | None:
+def _one_sided(finding: Finding, rules: TrendBasis, context: Context) -> Limit | None:
     """The limit that gates, or the first beside it that has one end, in this context.
 
     Not an outright one: wear meets its limit before nothing is left.

@@ -20,7 +20,7 @@ NOT_FITTED = "not_fitted"
 
 
 @dataclass(frozen=True)
-class Place:
+class WalkStop:
     """One row of the default walk at one place, with the facts it needs."""
 
     item: Item
@@ -31,7 +31,7 @@ class Place:
 class DefaultWalk:
     """What every vehicle's list starts from."""
 
-    places: tuple[Place, ...]
+    places: tuple[WalkStop, ...]
     facts: Mapping[str, Fact]
 
 
@@ -48,7 +48,7 @@ def read_walk(text: str, catalogue: Catalogue, file: str = "walk.toml") -> Defau
     faults = Faults(file)
     document = table(text, faults)
     facts = read_facts(document, faults)
-    found: list[Place] = []
+    found: list[WalkStop] = []
     for called, row in rows(document, "item", _KEYS, faults):
         needs = dict(row.get("needs", {}))
         check_needs(needs, facts, called, faults)
@@ -66,7 +66,7 @@ def read_walk(text: str, catalogue: Catalogue, file: str = "walk.toml") -> Defau
             item = Item(component.system, called, position, bool(row.get("monthly", False)), also)
             if any(place.item.key == item.key for place in found):
                 faults.add(called, f"{item.key!r} is on the walk twice")
-            found.append(Place(item, MappingProxyType(needs)))
+            found.append(WalkStop(item, MappingProxyType(needs)))
     for system in catalogue.systems:
         if not any(place.item.system == system for place in found):
             faults.add("", f"no item of the system {system!r}")

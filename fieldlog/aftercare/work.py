@@ -14,6 +14,7 @@ from fieldlog.aftercare.data import Faults, rows, table, texts
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.derived import torque
 from fieldlog.model import Limit, LimitStatus
+from fieldlog.words import tell
 
 THREAD = "thread_"
 """Facts of a vehicle that begin so give a fastener's thread and property class."""
@@ -73,7 +74,7 @@ def torques_for(
         gating = [limit for limit in entered if limit.status is LimitStatus.ENTERED]
         found = gating or [limit for limit in entered if limit.status is LimitStatus.CITED]
         if found:
-            told += [f"{name}: {_value(limit)} ({limit.source})" for limit in found]
+            told += [f"{name}: {tell.limit_value(limit)} ({limit.source})" for limit in found]
         else:
             told.append(f"{name}: {MANUAL}{_guideline(facts.get(_thread(name), ''))}")
     return tuple(told)
@@ -82,13 +83,6 @@ def torques_for(
 def _at(limit: Limit, position: str | None) -> bool:
     wanted = limit.applies.get("position")
     return wanted is None or position is None or wanted in (position, *position.split())
-
-
-def _value(limit: Limit) -> str:
-    if limit.printed:
-        return limit.printed
-    ends = [f"{float(end):g}" for end in (limit.value, limit.high) if end is not None]
-    return f"{' to '.join(ends)} {limit.unit}"
 
 
 def _thread(fastener: str) -> str:
@@ -102,6 +96,6 @@ def _guideline(fact: str) -> str:
         return ""
     value = torque.guideline_nm(torque.THREADS[parts[0]], parts[1], FRICTION)
     return (
-        f"; guideline for {parts[0]} {parts[1]}, advice only: {value:.3g} N.m "
+        f"; guideline for {parts[0]} {parts[1]}, advice only: {tell.with_unit(f'{value:.3g}', 'N.m')} "
         f"({torque.EDITION}, friction {FRICTION:g})"
     )

@@ -48,7 +48,7 @@ class Range:
 
 
 @dataclass(frozen=True, slots=True)
-class Uncertainty:
+class UsualUncertainty:
     """Default expanded uncertainty U (k = 2) of a measurement, with the instrument it is meant for.
 
     ``relative``: ``value`` is a share of the reading (0.04 = 4 %) and ``unit`` is ``"1"``.
@@ -127,7 +127,7 @@ class Characteristic:
     dial: bool = False
     given: tuple[Given, ...] = ()
     ranges: tuple[Range, ...] = ()
-    uncertainties: tuple[Uncertainty, ...] = ()
+    uncertainties: tuple[UsualUncertainty, ...] = ()
     conditions: Mapping[str, Severity | None] = field(default_factory=dict)
     say: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     how_to_check: str = ""
@@ -142,7 +142,7 @@ class Characteristic:
         """The same for one reading of several; a dial's needle goes to either side of its zero."""
         return self.plausible(abs(value) if self.dial else value, unit)
 
-    def uncertainty(self, unit: str) -> Uncertainty | None:
+    def uncertainty(self, unit: str) -> UsualUncertainty | None:
         """The default uncertainty for readings in ``unit``, or None."""
         for known in self.uncertainties:
             if known.relative or dimension(known.unit) == dimension(unit):

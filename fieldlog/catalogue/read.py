@@ -19,7 +19,7 @@ from fieldlog.catalogue.component import (
     Component,
     Given,
     Range,
-    Uncertainty,
+    UsualUncertainty,
 )
 from fieldlog.catalogue.phrases import expand
 from fieldlog.errors import GrammarError
@@ -316,8 +316,8 @@ class _Entry:
         self._one_per_dimension("plausible", "range", found, units)
         return found.values()
 
-    def _uncertainties(self, units: tuple[str, ...]) -> Iterable[Uncertainty]:
-        found: dict[str, Uncertainty] = {}
+    def _uncertainties(self, units: tuple[str, ...]) -> Iterable[UsualUncertainty]:
+        found: dict[str, UsualUncertainty] = {}
         for written in self._strings("uncertainty"):
             match = _UNCERTAINTY.fullmatch(written)
             if match is None or match[2] not in UNITS:
@@ -325,10 +325,10 @@ class _Entry:
                 continue
             value, unit = Fraction(match[1]), match[2]
             if unit == "%" and "%" not in units:
-                share = Uncertainty(value / 100, "1", True, match[3])
+                share = UsualUncertainty(value / 100, "1", True, match[3])
                 found |= {dimension(symbol): share for symbol in units}
             else:
-                found[dimension(unit)] = Uncertainty(value, unit, False, match[3])
+                found[dimension(unit)] = UsualUncertainty(value, unit, False, match[3])
         self._one_per_dimension("uncertainty", "default", found, units)
         return dict.fromkeys(found.values())
 

@@ -13,7 +13,8 @@ import click
 from fieldlog.errors import AudioError, PartialError
 
 if TYPE_CHECKING:
-    from rich.progress import Progress, TaskID
+    from rich.progress import Progress as Bar
+    from rich.progress import TaskID
 
     from fieldlog.audio.clip import Clip
     from fieldlog.audio.files import AudioFile, Samples
@@ -112,7 +113,7 @@ class _Stream:
 
     audio: AudioFile
     voice: VoiceActivity
-    bar: Progress
+    bar: Bar
     task: TaskID
     seconds: float = 0.0
 

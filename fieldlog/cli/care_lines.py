@@ -7,14 +7,14 @@ from datetime import date
 from fractions import Fraction
 from typing import Any
 
-from fieldlog.aftercare.due import DueItem, Reading, When
+from fieldlog.aftercare.due import DueItem, WearReading, When
 from fieldlog.aftercare.job_lines import JobLine
 from fieldlog.aftercare.plot import plot
 from fieldlog.aftercare.trend import Trend
 from fieldlog.cli.json_view import limit_view
 from fieldlog.quantities.units import convert
 from fieldlog.report.lines import due_row
-from fieldlog.words.report import limit_text, rounded_text, unit_text, with_unit
+from fieldlog.words import tell
 
 Json = dict[str, Any]
 
@@ -48,14 +48,13 @@ def due_json(item: DueItem, unit: str) -> Json:
 
 
 def name_of(trend: Trend) -> str:
-    """``rear tyre tread depth``."""
-    place = f"{trend.position} " if trend.position else ""
-    return f"{place}{trend.component} {trend.characteristic}"
+    """``rear tyre, tread depth``."""
+    return tell.about(trend.component, trend.position, trend.characteristic)
 
 
 def trend_lines(trend: Trend, unit: str, *, drawn: bool) -> Iterator[str]:
     """Readings, replaced parts, slope, limit, and where the line meets it."""
-    yield f"{name_of(trend)}, {unit_text(trend.told_unit)}".rstrip(", ")
+    yield f"{name_of(trend)}, {tell.unit(trend.told_unit)}".rstrip(", ")
     for number, series in enumerate((*trend.before, trend.readings)):
         if number:
             yield "  a new part from here on"
@@ -69,15 +68,15 @@ def trend_lines(trend: Trend, unit: str, *, drawn: bool) -> Iterator[str]:
     if slope:
         factor = float(convert(Fraction(1), trend.unit, trend.told_unit, difference=True))
         yield "  " + ", ".join(
-            f"{with_unit(f'{value * factor:+.3g}', trend.told_unit)} per {per}"
+            f"{tell.with_unit(f'{value * factor:+.3g}', trend.told_unit)} per {per}"
             for per, value in slope
         )
     if trend.limit is not None:
         limit = trend.limit
         beside = ""
         if limit.value is not None and limit.unit != trend.told_unit:
-            beside = f" ({rounded_text(trend.told(limit.value), trend.told_unit)})"
-        yield f"  limit: {limit_text(limit)}{beside}; {limit.source} ({limit.status.value})"
+            beside = f" ({tell.rounded(trend.told(limit.value), trend.told_unit)})"
+        yield f"  limit: {tell.limit(limit)}{beside}; {limit.source} ({limit.status.value})"
     yield f"  {_projection(trend, unit)}"
 
 
@@ -178,7 +177,7 @@ def _ends(trend: Trend, unit: str) -> Json:
     return {"earliest_distance": found[0], "latest_distance": found[1]}
 
 
-def _reading(each: Reading, trend: Trend, unit: str) -> str:
+def _reading(each: WearReading, trend: Trend, unit: str) -> str:
     at = ""
     if each.odometer_km is not None:
         at = f"{float(convert(each.odometer_km, 'km', unit)):>9.0f} {unit}"
@@ -186,10 +185,10 @@ def _reading(each: Reading, trend: Trend, unit: str) -> str:
 
 
 def _told(value: Fraction, trend: Trend) -> str:
-    return with_unit(f"{float(trend.told(value)):.4g}", trend.told_unit)
+    return tell.with_unit(f"{float(trend.told(value)):.4g}", trend.told_unit)
 
 
-def _reading_json(each: Reading, of: str, unit: str) -> Json:
+def _reading_json(each: WearReading, of: str, unit: str) -> Json:
     value = {"num": each.value.numerator, "den": each.value.denominator, "unit": of}
     return {"on": each.on.isoformat(), "odometer": _distance(each.odometer_km, unit), **value}
 

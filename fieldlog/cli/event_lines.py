@@ -31,7 +31,7 @@ def event_text(event: Event) -> Text:
         case ev.FindingWithdrawn(_, was, _):
             return Text(f"withdrawn: {_told(was)}", "yellow")
         case ev.JudgedAgain(kept, verdict):
-            return Text(f"  now {verdict.state.value}: {_told(kept)}", "dim")
+            return Text(f"  now {tell.state(verdict)}: {_told(kept)}", "dim")
         case ev.Asked(said) | ev.Refused(said):
             return outcome_text(said.understanding, None).append_text(answered(said))
         case ev.QuestionClosed(said) | ev.NothingToTake(said):
@@ -120,7 +120,7 @@ def _told(one: Kept | Finding) -> str:
 
 
 def _read(kept: Kept) -> str:
-    state = f", {kept.verdict.state.value}" if kept.verdict else ""
+    state = f", {tell.state(kept.verdict)}" if kept.verdict else ""
     return f"{kept.number}, {_told(kept)}{state}"
 
 
@@ -133,7 +133,7 @@ def _why(kept: Kept) -> Iterable[Text]:
         yield Text(f"  {verdict.reason}")
     for judgement in (verdict.gate, *verdict.others):
         if judgement is not None:
-            yield Text(f"  {judgement.state.value}: {limit_text(judgement)}")
+            yield Text(f"  {tell.state(judgement)}: {limit_text(judgement)}")
 
 
 def _signed(event: ev.SignedOff) -> Text:

@@ -139,21 +139,20 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
 
         click.echo(json.dumps(record_json(record), ensure_ascii=False))
         return
-    from fieldlog.report.lines import NOT_COVERED, after_signature, severity_text
-    from fieldlog.words.report import finding_text
-    from fieldlog.words.wording import doubt_text
+    from fieldlog.report.lines import NOT_COVERED, after_signature
+    from fieldlog.words import tell
 
     _print_head(record.inspection, as_json=False)
     for each in record.findings:
         if not (each.stands or with_history):
             continue
-        state = each.verdict.state.value if each.verdict else "not judged"
+        state = tell.state(each.verdict)
         rivalled = "  (corrected in two copies of the record; this is newer)" if each.rivals else ""
         note = rivalled if each.stands else "  (withdrawn)" if each.withdrawn else "  (corrected)"
         note += "  (after the signature)" if each.made_after_signature else ""
-        told = (severity_text(each.verdict), doubt_text(each.verdict) if each.verdict else "")
+        told = (tell.severity(each.verdict), tell.doubt(each.verdict))
         how = "".join(f", {text}" for text in told if text)
-        click.echo(f"{each.number:>4}  {state:<10} {finding_text(each.finding)}{how}{note}")
+        click.echo(f"{each.number:>4}  {state:<10} {tell.finding(each.finding)}{how}{note}")
     for remark in record.remarks:
         click.echo(f"      remark     {remark.text}")
     click.echo(concluded)

@@ -22,8 +22,9 @@ from fieldlog.limits.packs import (
     read_packs,
     shipped_packs,
 )
-from fieldlog.limits.page import limits_page, source, what, where
+from fieldlog.limits.page import limits_page, source, where
 from fieldlog.model import Limit
+from fieldlog.words import tell
 
 _FILES = click.Path(exists=True, dir_okay=True, path_type=Path)
 
@@ -104,7 +105,9 @@ def list_limits(
         if as_json:
             click.echo(json.dumps(as_record(limit)))
         else:
-            click.echo(f"{limit.id}\n  {limit.component}, {limit.characteristic}: {what(limit)}")
+            click.echo(
+                f"{limit.id}\n  {limit.component}, {limit.characteristic}: {tell.limit_in_full(limit)}"
+            )
             click.echo(f"  applies: {where(limit)}; {limit.status.value}; {source(limit)}")
 
 

@@ -28,7 +28,7 @@ from fieldlog.cli.store_option import holding, store_option, workshop, zone_here
 from fieldlog.cli.terminal import Terminal
 
 if TYPE_CHECKING:
-    from fieldlog.shop.live import Live, Told
+    from fieldlog.shop.live import LiveInspection, Told
 
 
 @click.command()
@@ -87,7 +87,7 @@ def listen(
         show_devices()
         return
     from fieldlog.limits.context import parse_context
-    from fieldlog.shop.live import Live
+    from fieldlog.shop.live import LiveInspection
 
     chosen: AudioSource = FileSource(source, fast=fast) if source else Microphone(device)
     if isinstance(chosen, Microphone):
@@ -114,7 +114,7 @@ def listen(
             head = shop.store.inspection(key)
         told = f"inspection {head.number} of {head.vehicle_name}"
         click.echo(f"{told}; its report: fieldlog report {head.number}", err=True)
-        live = Live(shop.inspecting(head.id, ears))
+        live = LiveInspection(shop.inspecting(head.id, ears))
         try:
             run(chosen, live, recorder, terminal=terminal)
         finally:
@@ -133,7 +133,7 @@ def show_devices() -> None:
 
 def run(
     source: AudioSource,
-    live: Live,
+    live: LiveInspection,
     recorder: Recorder | None = None,
     *,
     terminal: Terminal | None = None,

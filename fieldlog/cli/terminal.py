@@ -6,7 +6,8 @@ import sys
 from dataclasses import dataclass
 
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.progress import BarColumn, TextColumn, TimeRemainingColumn
+from rich.progress import Progress as Bar
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,9 +31,9 @@ class Terminal:
             return cls(lines, lines)
         return cls(lines, Console(stderr=True, highlight=False, markup=False, soft_wrap=True))
 
-    def progress(self) -> Progress:
+    def progress(self) -> Bar:
         """A bar that is gone when it ends; silent where nobody watches stderr."""
-        return Progress(
+        return Bar(
             TextColumn("{task.description}", markup=False),
             BarColumn(),
             TextColumn("{task.percentage:>3.0f} %"),

@@ -11,6 +11,7 @@ import click
 from fieldlog.cli import vehicle_care, vehicle_limits
 from fieldlog.cli.store_option import distance, opened, pairs, store_option
 from fieldlog.errors import UsageError
+from fieldlog.words import tell
 
 if TYPE_CHECKING:
     from fieldlog.store.records import Vehicle
@@ -88,10 +89,7 @@ def show(key: str, as_json: bool, folder: Path | None) -> None:
     for fact, value in found.facts.items():
         click.echo(f"  {fact} = {value}")
     for reading in found.odometer:
-        unit = reading.distance.unit
-        click.echo(
-            f"  odometer {float(reading.distance.value):g} {unit}  {reading.read_at:%Y-%m-%d}"
-        )
+        click.echo(f"  odometer {tell.quantity(reading.distance)}  {reading.read_at:%Y-%m-%d}")
     for entry in found.log:
         told = ", ".join(f"{key} {value}" for key, value in entry.data.items())
         click.echo(f"  {entry.kind}: {told}")
@@ -161,7 +159,7 @@ def _print(vehicle: Vehicle, as_json: bool) -> None:
         click.echo(json.dumps(_document(vehicle)))
         return
     newest = vehicle.odometer[-1].distance if vehicle.odometer else None
-    done = f"  {float(newest.value):g} {newest.unit}" if newest else ""
+    done = f"  {tell.quantity(newest)}" if newest else ""
     click.echo(f"{vehicle.number:>4}  {vehicle.name}{done}")
 
 

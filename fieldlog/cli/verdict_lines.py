@@ -13,10 +13,8 @@ from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.limits.assess import Assessment, assess
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.packs import shipped_limits
-from fieldlog.limits.page import what
 from fieldlog.model import Decision, Judgement, Limit, State, Understanding
 from fieldlog.words import tell
-from fieldlog.words.wording import doubt_text, with_unit
 
 if TYPE_CHECKING:
     from fieldlog.photos.placing import Placed
@@ -77,10 +75,10 @@ def outcome_text(understood: Understanding, assessment: Assessment | None) -> Te
     if assessment is None:
         return line
     verdict = assessment.verdict
-    line.append(f"  [{SIGNS[verdict.state]}] {verdict.state.value}", COLOURS[verdict.state])
+    line.append(f"  [{SIGNS[verdict.state]}] {tell.state(verdict)}", COLOURS[verdict.state])
     if verdict.severity is not None and verdict.state is not State.WITHIN:
-        line.append(f" ({verdict.severity.value})")
-    if doubt := doubt_text(verdict):
+        line.append(f" ({tell.severity(verdict)})")
+    if doubt := tell.doubt(verdict):
         line.append(f" {doubt}", COLOURS[State.BEYOND])
     if verdict.gate is not None:
         line.append(f"  {limit_text(verdict.gate)}", "dim")
@@ -106,7 +104,7 @@ def understood_lines(understood: Understanding, assessment: Assessment | None) -
             yield Text(f"  {derived.finding.characteristic}: {derived.arithmetic}")
         for other in verdict.others:
             told = other.reason if other.reason.startswith("not judged") else ""
-            yield Text(f"  also {told or other.state.value}: {limit_text(other)}")
+            yield Text(f"  also {told or tell.state(other)}: {limit_text(other)}")
         for caution in verdict.cautions:
             yield Text(f"  caution: {caution}")
     if understood.flags:
@@ -118,9 +116,10 @@ def limit_text(judgement: Judgement) -> str:
     limit = judgement.limit
     margin = ""
     if judgement.margin is not None:
-        margin = f", margin {with_unit(f'{float(judgement.margin):+.3g}', limit.unit)}"
+        margin = tell.rounded(judgement.margin, limit.unit, signed=True, marked=False)
+        margin = f", margin {margin}"
     source, status = limit.source, limit.status.value
-    return f"{what(limit)}{margin}; " + (
+    return f"{tell.limit_in_full(limit)}{margin}; " + (
         source if source.startswith(status) else f"{source} ({status})"
     )
 

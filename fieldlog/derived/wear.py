@@ -37,7 +37,7 @@ class Point:
 
 
 @dataclass(frozen=True, slots=True)
-class Interval:
+class PredictionInterval:
     """A value with the ends of its interval, in the unit of y (or of x for a forecast)."""
 
     value: float
@@ -72,12 +72,12 @@ class Line:
         """Height of the line at ``x``."""
         return self.intercept + self.slope * x
 
-    def prediction(self, x: Fraction, level: float = LEVEL) -> Interval:
+    def prediction(self, x: Fraction, level: float = LEVEL) -> PredictionInterval:
         """Where one new reading at ``x`` will lie."""
         spread = 1 + Fraction(1, self.n) + (x - self.x_mean) ** 2 / self.sxx
         half = t_quantile(level, self.df) * self.residual_sd * math.sqrt(spread)
         value = float(self.at(x))
-        return Interval(value, value - half, value + half)
+        return PredictionInterval(value, value - half, value + half)
 
 
 def fit(points: Sequence[Point]) -> Line:

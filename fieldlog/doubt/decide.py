@@ -23,26 +23,13 @@ from fieldlog.errors import UsageError
 from fieldlog.grammar.language import Language
 from fieldlog.language.answers import UNCLEAR
 from fieldlog.model import Decision, Hearing, Kind, Understanding
+from fieldlog.quantities.number_words import PLAIN_DIGITS, SPELT_TENS, TEEN_TENS
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
 
-_TEENS = {
-    "thirteen": "thirty",
-    "fourteen": "forty",
-    "fifteen": "fifty",
-    "sixteen": "sixty",
-    "seventeen": "seventy",
-    "eighteen": "eighty",
-    "nineteen": "ninety",
-}
 _PAIRS = (
-    *_TEENS.items(),
-    ("four to", "forty"),
-    ("five to", "fifty"),
-    ("six to", "sixty"),
-    ("seven to", "seventy"),
-    ("eight to", "eighty"),
-    ("nine to", "ninety"),
+    *TEEN_TENS.items(),
+    *((f"{PLAIN_DIGITS[n // 10 - 1]} to", ty) for ty, n in SPELT_TENS.items() if n >= 40),
     ("nine", "five"),
 )
 TWINS: tuple[tuple[str, str], ...] = (*_PAIRS, *((other, one) for one, other in _PAIRS))
@@ -127,7 +114,7 @@ class Weights:
 
 
 @dataclass(frozen=True, slots=True)
-class Rules:
+class DoubtRules:
     """The decision file: weights by listener and kind, flags of the sound, provenance."""
 
     weights: Mapping[str, Mapping[str, Weights]]
@@ -151,7 +138,7 @@ class Rules:
         return least
 
 
-def read_rules(text: str, where: str = "rules.toml") -> Rules:
+def read_rules(text: str, where: str = "rules.toml") -> DoubtRules:
     """The decision file's text as rules; raises ``UsageError`` naming what is wrong in it."""
     try:
         data: dict[str, Any] = tomllib.loads(text)
@@ -168,7 +155,7 @@ def read_rules(text: str, where: str = "rules.toml") -> Rules:
             where=where,
             todo="take the one that ships with fieldlog as an example",
         ) from error
-    return Rules(weights, flags, provenance, more_said)
+    return DoubtRules(weights, flags, provenance, more_said)
 
 
 def _weights(table: dict[str, Any]) -> Weights:
@@ -235,11 +222,11 @@ def exchanged(text: str, pairs: Sequence[tuple[str, str]]) -> Iterator[str]:
                 yield " ".join([*words[:index], other, *words[index + size :]])
 
 
-def decide(
+def doubted(
     understanding: Understanding,
     hearing: Hearing,
     flags: frozenset[str],
-    rules: Rules,
+    rules: DoubtRules,
     policy: Policy = Policy.BALANCED,
     *,
     rivals: tuple[Understanding, ...] = (),
@@ -264,13 +251,13 @@ def _weighed(
     understanding: Understanding,
     hearing: Hearing,
     flags: frozenset[str],
-    rules: Rules,
+    rules: DoubtRules,
     policy: Policy,
     known: Mapping[str, Weights],
     rivals: tuple[Understanding, ...],
     near_twins: tuple[tuple[Understanding, float], ...],
 ) -> Understanding:
-    """``decide`` but for what goes on behind the words."""
+    """``doubted`` but for what goes on behind the words."""
     weights = known[kind_of(understanding)]
     evidence = terms(hearing)
     chance = weights.chance(evidence)
@@ -296,8 +283,8 @@ NEAR = 2.5
 """Nats: another meaning this near is named in the question."""
 
 
-def judge_for(language: Language, rules: Rules, policy: Policy = Policy.BALANCED) -> Judge:
-    """``decide`` as the pipeline wants it: parses rivals and twins with the language itself."""
+def judge_for(language: Language, rules: DoubtRules, policy: Policy = Policy.BALANCED) -> Judge:
+    """``doubted`` as the pipeline wants it: parses rivals and twins with the language itself."""
 
     def judge(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
         if hearing.listener not in rules.weights or not hearing.hypotheses:
@@ -313,7 +300,7 @@ def judge_for(language: Language, rules: Rules, policy: Policy = Policy.BALANCED
             (language.understand(text), behind)
             for text, behind in twin_distances(hearing, language).items()
         )
-        return decide(
+        return doubted(
             understanding,
             hearing,
             clip.flags,
@@ -355,7 +342,7 @@ def _asked_already(
     understanding: Understanding,
     chance: float,
     known: Mapping[str, Weights],
-    rules: Rules,
+    rules: DoubtRules,
     policy: Policy,
     flags: frozenset[str],
 ) -> Understanding:

@@ -39,6 +39,7 @@ from fieldlog.model import (
     Verdict,
 )
 from fieldlog.quantities.units import convert
+from fieldlog.words import tell
 
 GATING = frozenset({LimitStatus.CITED, LimitStatus.ENTERED})
 SEVERITIES = tuple(Severity)
@@ -254,7 +255,7 @@ def _gate(judgements: Sequence[Judgement], finding: Finding, failed: Set[str]) -
         severity = _severity(gate.state, cited, failed)
         open_ = gate.state is State.UNDECIDED and severity is None
         if advice and against and (open_ or gate.state is State.WITHIN):
-            note = f"common practice ({_limit_text(advice.limit)}): {advice.limit.advice}"
+            note = f"common practice ({tell.limit(advice.limit, outcome=False)}): {advice.limit.advice}"
             reason = "; ".join(part for part in (reason, note) if part)
         if open_:  # what common practice alone would have said is not lost
             severity = _severity(gate.state, common, failed)
@@ -295,16 +296,12 @@ def _cited_reason(gate: Judgement) -> str:
 
 
 def _common_reason(advice: Judgement, cited: Judgement | None) -> str:
-    text = f"common practice ({_limit_text(advice.limit)})"
+    text = f"common practice ({tell.limit(advice.limit, outcome=False)})"
     if advice.limit.advice:
         text += f": {advice.limit.advice}"
     if cited is not None:
-        return f"{text}; inside {_limit_text(cited.limit)} of {cited.limit.source}"
+        return f"{text}; inside {tell.limit(cited.limit, outcome=False)} of {cited.limit.source}"
     return text + "; common practice alone gives no more than marginal"
-
-
-def _limit_text(limit: Limit) -> str:
-    return f"{limit.relation} {limit.printed}" if limit.printed else ", ".join(limit.words)
 
 
 def _worst(judgements: Sequence[Judgement], finding: Finding) -> Judgement | None:

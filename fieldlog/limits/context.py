@@ -16,7 +16,7 @@ from types import MappingProxyType
 from fieldlog.errors import UsageError
 from fieldlog.limits.decision import RULES
 from fieldlog.model import Context
-from fieldlog.quantities.units import UNITS, convert, dimension
+from fieldlog.quantities.units import UNITS, WRITTEN, convert, dimension
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,33 +215,10 @@ def amount(text: str, bare: str = "") -> tuple[Fraction, str]:
     match = _AMOUNT.fullmatch(text)
     if match is None or (match[1].count("/") and Fraction(match[1].split("/")[1]) == 0):
         raise UsageError(f"{text!r} is not a number with a unit", todo="write it like 4.5mm")
-    unit = _SPELLINGS.get(match[2].lower(), match[2]) or bare
+    unit = WRITTEN.get(match[2].lower(), match[2]) or bare
     if unit and unit not in UNITS:
         raise UsageError(f"unknown unit {match[2]!r} in {text!r}", todo="use " + " ".join(UNITS))
     return Fraction(match[1]), unit
-
-
-_SPELLINGS = MappingProxyType(
-    {
-        "c": "degC",
-        "°c": "degC",
-        "degc": "degC",
-        "f": "degF",
-        "°f": "degF",
-        "degf": "degF",
-        "kpa": "kPa",
-        "nm": "N.m",
-        "n.m": "N.m",
-        "ft.lb": "lbf.ft",
-        "lbft": "lbf.ft",
-        "miles": "mi",
-        "feet": "ft",
-        "inches": "in",
-        '"': "in",
-        "lbs": "lb",
-        "years": "a",
-    }
-)
 
 
 def _split(text: str) -> tuple[str, str]:

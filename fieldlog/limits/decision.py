@@ -72,7 +72,7 @@ def guard_band(uncertainty: Fraction, rule: str = DEFAULT_RULE) -> Fraction:
     return RULES[rule] * uncertainty
 
 
-def decide(x: Fraction, allowed: Tolerance, w: Fraction) -> State:
+def conformity(x: Fraction, allowed: Tolerance, w: Fraction) -> State:
     """Pass, conditional pass, conditional fail or fail (ILAC-G8:09/2019, non-binary statement).
 
     Inside by ``w`` or more is *within*; inside by less is *marginal* (conditional pass); outside by

@@ -16,6 +16,7 @@ from fieldlog.derived import battery, chain, headlamp, pressure, tyre
 from fieldlog.limits.context import setting_in
 from fieldlog.model import Context, Finding, Quantity
 from fieldlog.quantities.units import convert
+from fieldlog.words import arithmetic
 
 CHARACTERISTICS: tuple[tuple[str, str, str], ...] = (
     ("battery", "state of charge", "%"),
@@ -78,11 +79,6 @@ def _made(
     return Derived(made, how, source)
 
 
-def _show(value: Fraction, places: int = 3) -> str:
-    text = f"{float(value):.{places}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
-
-
 def _worse_end(quantity: Quantity) -> Fraction:
     """The lower end of a range: less voltage and gravity is worse."""
     return quantity.value
@@ -91,28 +87,28 @@ def _worse_end(quantity: Quantity) -> Fraction:
 def _from_voltage(finding: Finding, context: Context, today: date) -> tuple[Result, ...]:
     if finding.quantity is None:
         return ()
-    volts = _worse_end(finding.quantity)
+    said = volts = _worse_end(finding.quantity)
     kind = context.settings.get("battery", "flooded")
-    how = f"{_show(volts)} V at rest"
     degrees = setting_in(context, "temperature", "degF")
     if degrees is not None:
-        volts = battery.voltage_at_80f(volts, degrees)
-        how += f", {_show(volts)} V corrected to 80 degF"
+        volts = battery.voltage_at_80f(said, degrees)
+    how = arithmetic.at_rest(said, None if degrees is None else volts)
     table = battery.CHARGE_BY_VOLTAGE[kind]
     charge = battery.charge_from_voltage(volts, kind)
+    gravity = battery.gravity_from_charge(charge)
     return (
-        _made(
-            finding, "state of charge", charge, "%", f"{how}: {_show(charge, 0)} %", table.source
-        ),
-        _freezing(finding, battery.gravity_from_charge(charge), how),
+        _charged(finding, charge, how, table.source),
+        _freezing(finding, gravity, f"{how}; {arithmetic.dense(gravity)}"),
     )
 
 
+def _charged(finding: Finding, charge: Fraction, how: str, source: str) -> Derived:
+    return _made(finding, "state of charge", charge, "%", arithmetic.charged(how, charge), source)
+
+
 def _freezing(finding: Finding, gravity: Fraction, how: str) -> Derived:
-    frost = battery.freezing_point_f(gravity)
-    celsius = convert(frost, "degF", "degC")
-    dense = f"specific gravity {_show(gravity)}"
-    text = f"{how if how == dense else f'{how}; {dense}'} freezes at {_show(celsius, 1)} degC"
+    celsius = convert(battery.freezing_point_f(gravity), "degF", "degC")
+    text = arithmetic.freezes(how, celsius)
     source = battery.FREEZING_F_BY_GRAVITY.source
     return _made(finding, "freezing point", celsius, "degC", text, source)
 
@@ -125,24 +121,22 @@ def _from_gravity(finding: Finding, context: Context, today: date) -> tuple[Resu
         return ()
     results: list[Result] = []
     lowest = min(readings)
-    how = f"specific gravity {_show(lowest)}"
+    how = dense = arithmetic.dense(lowest)
     degrees = setting_in(context, "temperature", "degF")
     if degrees is None:
         results.append(
             Lacking("state of charge", "electrolyte temperature not given: taken as 80 degF")
         )
     else:
-        lowest = battery.gravity_at_80f(lowest, degrees)
-        how += f" at {_show(degrees, 0)} degF, {_show(lowest)} corrected to 80 degF"
+        said, lowest = lowest, battery.gravity_at_80f(lowest, degrees)
+        how = arithmetic.dense_at(said, degrees, lowest)
+        dense = f"{how}; {arithmetic.dense(lowest)}"
     charge = battery.charge_from_gravity(lowest)
-    results.append(
-        _made(finding, "state of charge", charge, "%", f"{how}: {_show(charge, 0)} %",
-              battery.CHARGE_BY_GRAVITY.source)
-    )  # fmt: skip
-    results.append(_freezing(finding, lowest, how))
+    results.append(_charged(finding, charge, how, battery.CHARGE_BY_GRAVITY.source))
+    results.append(_freezing(finding, lowest, dense))
     if len(readings) > 1:
         spread = battery.cell_spread(readings)
-        text = f"largest {_show(max(readings))} minus smallest {_show(min(readings))}"
+        text = arithmetic.spread(max(readings), min(readings))
         source = "TM 9-6140-200-14 para 4-7"
         results.append(_made(finding, "gravity spread", spread, "1", text, source))
     return tuple(results)
@@ -160,10 +154,7 @@ def _from_span(finding: Finding, context: Context, today: date) -> tuple[Result,
     span = convert(quantity.high or quantity.value, quantity.unit, "mm")
     pitch = chain.SIZES[code].pitch_mm
     stretch = chain.elongation_percent(span, int(Fraction(count)), pitch)
-    how = (
-        f"({_show(span)} mm - {count} x {_show(pitch)} mm) / ({count} x {_show(pitch)} mm) "
-        f"= {_show(stretch, 2)} %"
-    )
+    how = arithmetic.stretched(span, count, pitch, stretch)
     return (_made(finding, "elongation", stretch, "%", how, "ISO 606 pitch; span over n pitches"),)
 
 
@@ -178,7 +169,7 @@ def _from_date_code(finding: Finding, context: Context, today: date) -> tuple[Re
         return (Lacking("age", f"{finding.code} has three digits: {years}, the decade is open"),)
     made = readings[0]
     age = tyre.age_years(made.first_day, today)
-    how = f"week {made.week} of {made.year} began {made.first_day}: {_show(age, 1)} years"
+    how = arithmetic.aged(made.week, made.year, made.first_day, age)
     return (_made(finding, "age", age, "a", how, "49 CFR 574.5"),)
 
 
@@ -193,10 +184,7 @@ def _from_hot_pressure(finding: Finding, context: Context, today: date) -> tuple
     ambient = setting_in(context, "atmosphere", "kPa") or pressure.STANDARD_ATMOSPHERE_KPA
     gauge = convert(finding.quantity.value, finding.quantity.unit, "kPa")
     value = pressure.at_temperature(gauge, hot, cold, ambient)
-    how = (
-        f"({_show(gauge, 1)} + {_show(ambient, 1)}) kPa x ({_show(cold, 0)} + 273.15) / "
-        f"({_show(hot, 0)} + 273.15) - {_show(ambient, 1)} kPa = {_show(value, 1)} kPa"
-    )
+    how = arithmetic.cooled(gauge, ambient, cold, hot, value)
     unit = finding.quantity.unit
     back = convert(value, "kPa", unit)
     return (_made(finding, "pressure", back, unit, how, "Gay-Lussac's law, absolute values"),)
@@ -207,9 +195,8 @@ def _from_wear_bars(finding: Finding, context: Context, today: date) -> tuple[Re
     kind = context.settings.get("vehicle_class", "motorcycle")
     if finding.condition != "at wear bars" or "motorcycle" not in kind:
         return ()
-    how = "worn to the indicator bars, which stand 1/32 in high on motorcycle tyres"
     source = "FMVSS 119 (49 CFR 571.119) S6.4"
-    return (_made(finding, "tread depth", Fraction(1, 32), "in", how, source),)
+    return (_made(finding, "tread depth", Fraction(1, 32), "in", arithmetic.WORN_TO_BARS, source),)
 
 
 def _pressure_ratio(finding: Finding, context: Context, today: date) -> tuple[Result, ...]:
@@ -222,8 +209,7 @@ def _pressure_ratio(finding: Finding, context: Context, today: date) -> tuple[Re
     if not wanted:
         return ()
     share = 100 * quantity.value / wanted
-    unit = quantity.unit
-    how = f"{_show(quantity.value)} {unit} / {_show(wanted)} {unit} = {_show(share, 1)} %"
+    how = arithmetic.share(quantity.value, wanted, quantity.unit, share)
     return (_made(finding, "pressure ratio", share, "%", how, "recommended cold pressure, set"),)
 
 
@@ -233,8 +219,7 @@ def _from_aim(finding: Finding, context: Context, today: date) -> tuple[Result, 
     offset = convert(finding.quantity.value, finding.quantity.unit, "mm")
     distance = setting_in(context, "distance", "mm") or headlamp.SCREEN_DISTANCE_MM
     angle = Fraction(headlamp.aim_degrees(offset, distance)).limit_denominator(10**6)
-    slope = _show(headlamp.aim_percent(offset, distance), 2)
-    how = f"atan({_show(offset, 1)} mm / {_show(distance, 0)} mm) = {_show(angle)} deg, {slope} %"
+    how = arithmetic.tilted(offset, distance, angle, headlamp.aim_percent(offset, distance))
     return (_made(finding, "aim angle", angle, "deg", how, "screen at 25 ft: SAE J599 practice"),)
 
 
@@ -245,7 +230,7 @@ def _from_load_index(finding: Finding, context: Context, today: date) -> tuple[R
     kilograms = tyre.load_capacity_kg(int(quantity.value))
     if kilograms is None:
         return (Lacking("load capacity", f"load index {quantity.value} is in no table at hand"),)
-    how = f"load index {quantity.value}: {kilograms} kg"
+    how = arithmetic.stands_for("load index", quantity.value, kilograms, "kg")
     source = "ISO 4223-1, as tabulated in public"
     return (_made(finding, "load capacity", Fraction(kilograms), "kg", how, source),)
 
@@ -254,7 +239,7 @@ def _from_speed_symbol(finding: Finding, context: Context, today: date) -> tuple
     speed = tyre.top_speed_kmh(finding.code) if finding.code else None
     if speed is None:
         return ()
-    how = f"speed symbol {finding.code}: {speed} km/h"
+    how = arithmetic.stands_for("speed symbol", finding.code, speed, "km/h")
     return (_made(finding, "top speed", Fraction(speed), "km/h", how, "UN R75 para 2"),)
 
 

@@ -10,7 +10,7 @@ from fieldlog.limits.decision import (
     DEFAULT_RULE,
     Tolerance,
     conformance_probability,
-    decide,
+    conformity,
     guard_band,
 )
 from fieldlog.limits.uncertainty import Uncertainty
@@ -112,11 +112,11 @@ def outside(judgement: Judgement) -> bool:
 
 
 def _state(value: Fraction, allowed: Tolerance, w: Fraction, reduced: Reduced) -> tuple[State, str]:
-    state = decide(value, allowed, w)
+    state = conformity(value, allowed, w)
     passes = state in (State.WITHIN, State.MARGINAL)
     if not reduced.open_points or (passes and reduced.sure):
         return state, _NEAR.get(state, "")
-    if reduced.hope is not None and decide(reduced.hope, allowed, w) is State.BEYOND:
+    if reduced.hope is not None and conformity(reduced.hope, allowed, w) is State.BEYOND:
         return State.BEYOND, "the points not read cannot change it"
     return State.UNDECIDED, reduced.open_points
 
@@ -141,7 +141,7 @@ def _one_sided(limit: Limit, allowed: Tolerance, readings: Sequence[Quantity]) -
         elif reading.qualifier is Qualifier.MORE:
             state = _above(edge, allowed)
         else:
-            state = decide(edge, allowed, Fraction(0))
+            state = conformity(edge, allowed, Fraction(0))
         if worst is None or SEVERENESS.index(state) > SEVERENESS.index(worst[0]):
             worst = state, edge
     assert worst is not None  # the caller passes one reading or more

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from fieldlog.limits.context import SETTINGS
 from fieldlog.limits.packs import Pack
 from fieldlog.model import Limit
+from fieldlog.words import tell
 
 _HEAD = """# Limits
 
@@ -43,17 +44,6 @@ def limits_page(packs: Sequence[Pack]) -> str:
     return "".join(parts)
 
 
-def what(limit: Limit) -> str:
-    """What the row asks for, in words: ``at least 2/32 in, thinnest``, ``loose, missing: beyond``."""
-    if limit.relation == "is":
-        return f"{', '.join(limit.words)}: {limit.outcome.value}"
-    rule = "" if limit.aggregation == "single" else f", {limit.aggregation}"
-    printed = limit.printed.removesuffix(" 1")  # a ratio has no unit to print
-    if limit.relation == "between":
-        printed = printed.replace(" to ", " and ", 1)
-    return f"{limit.relation} {printed}{rule}"
-
-
 def where(limit: Limit) -> str:
     """Where the row applies: ``US-VA; vehicle_class motorcycle|moped``."""
     parts = [
@@ -82,7 +72,7 @@ def _table(limits: Iterable[Limit]) -> Iterable[str]:
             f"`{limit.id}`",
             limit.component,
             limit.characteristic,
-            what(limit) + (", outright" if limit.outright else ""),
+            tell.limit_in_full(limit) + (", outright" if limit.outright else ""),
             where(limit),
             limit.status.value,
             limit.severity.value,

@@ -10,6 +10,8 @@ from types import MappingProxyType
 from fieldlog.errors import UsageError
 from fieldlog.limits.context import amount
 from fieldlog.model import Context, Qualifier, Quantity
+from fieldlog.quantities.number_words import DIGITS, PARTS, TEENS, TENS, ZEROS
+from fieldlog.quantities.spell import decimal_places
 from fieldlog.quantities.units import convert, dimension
 
 
@@ -27,32 +29,11 @@ class Uncertainty:
 
 
 _FRACTION_WORDS: Mapping[str, int] = MappingProxyType(
-    {
-        "half": 2,
-        "halves": 2,
-        "quarter": 4,
-        "quarters": 4,
-        "eighth": 8,
-        "eighths": 8,
-        "sixteenth": 16,
-        "sixteenths": 16,
-        "sixty fourth": 64,
-        "sixty fourths": 64,
-        "thirty second": 32,
-        "thirty seconds": 32,
-        "thou": 1000,
-        "thousandth": 1000,
-        "thousandths": 1000,
-        "mils": 1000,
-    }
+    {name: n for n in (2, 4, 8, 16, 64, 32, 1000) for name in PARTS[n]}
+    | {"thou": 1000, "mils": 1000}
 )
 _FINEST_SPOKEN = 64
 """Nobody speaks a common fraction finer than a sixty-fourth: such a value was computed."""
-_DIGITS = (
-    "oh o zero nought naught one two three four five six seven eight nine niner fife tree fower"
-)
-_TENS = "twenty thirty forty fifty sixty seventy eighty ninety"
-_TEENS = "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen"
 
 
 def resolution(quantity: Quantity) -> Fraction:
@@ -68,12 +49,12 @@ def resolution(quantity: Quantity) -> Fraction:
         if named:
             return Fraction(1, max(named))
     shown = _places_spoken(words) if " point " in padded else 0
-    places = max(shown, _places(quantity.value))
-    if _places(quantity.value) < 0:  # no finite decimal: a fraction as spoken
+    needed = decimal_places(quantity.value)
+    if needed is None:  # no finite decimal: a fraction as spoken
         return Fraction(1, quantity.value.denominator)
     if not shown and quantity.value.denominator in (2, 4, 8) and " point " not in padded and words:
         return Fraction(1, quantity.value.denominator)
-    return Fraction(1, 10**places)
+    return Fraction(1, 10 ** max(shown, needed))
 
 
 def uncertainty_of(
@@ -110,17 +91,9 @@ def _stated(quantity: Quantity, context: Context, default: Quantity | None) -> U
         return Uncertainty(value, unit, "set with uncertainty=" + text)
     if default is not None and dimension(default.unit) == dimension(quantity.unit):
         return Uncertainty(default.value, default.unit, "usual for this characteristic")
-    if _places(quantity.value) < 0 and quantity.value.denominator > _FINEST_SPOKEN:
+    if decimal_places(quantity.value) is None and quantity.value.denominator > _FINEST_SPOKEN:
         return Uncertainty(Fraction(0), quantity.unit, "computed value, none stated")
     return Uncertainty(resolution(quantity) / 2, quantity.unit, "half the last place spoken")
-
-
-def _places(value: Fraction) -> int:
-    """Decimal places of a finite decimal, -1 for any other fraction."""
-    for places in range(7):
-        if (value * 10**places).denominator == 1:
-            return places
-    return -1
 
 
 def _places_spoken(words: str) -> int:
@@ -128,12 +101,12 @@ def _places_spoken(words: str) -> int:
     places = 0
     tens = False
     for word in f" {words}".split(" point ", 1)[1].split():
-        if word in _DIGITS.split():
+        if word in DIGITS or word in ZEROS:
             places += 0 if tens else 1
             tens = False
-        elif word in _TENS.split():
+        elif word in TENS:
             places, tens = places + 2, True
-        elif word in _TEENS.split():
+        elif word in TEENS:
             places, tens = places + 2, False
         else:
             break

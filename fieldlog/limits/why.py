@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
 from fieldlog.catalogue.component import CONDITION
 from fieldlog.limits.applies import assumptions, holds, in_reach, missing_keys
 from fieldlog.limits.check import GATING, speaks_of
 from fieldlog.limits.context import SETTINGS
 from fieldlog.limits.decision import DEFAULT_RULE, RULES
-from fieldlog.limits.figures import figure, measure, percent, rounded
-from fieldlog.limits.page import source, what
+from fieldlog.limits.page import source
 from fieldlog.limits.uncertainty import uncertainty_of
 from fieldlog.model import (
     Context,
@@ -24,7 +24,7 @@ from fieldlog.model import (
     Verdict,
 )
 from fieldlog.quantities.units import convert
-from fieldlog.words.wording import doubt_text
+from fieldlog.words import tell
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,16 +63,16 @@ def explain(
     exactly. Raises ``UsageError`` when the context's uncertainty has a unit of another kind.
     """
     lines = [f"finding       {_finding(finding)}"]
-    severity = f", {verdict.severity.value}" if verdict.severity else ""
-    lines.append(f"verdict       {verdict.state.value.upper()}{severity}")
+    severity = tell.severity(verdict)
+    lines.append(f"verdict       {tell.state(verdict).upper()}{severity and f', {severity}'}")
     if verdict.reason:
         lines.append(f"because       {verdict.reason}")
-    if doubt := doubt_text(verdict):
+    if doubt := tell.doubt(verdict):
         lines.append(f"in doubt      {doubt}: it counts until it is settled")
     lines.append(f"where         {_context(context)}")
     if verdict.gate is not None:
         gate = verdict.gate
-        lines += ["", f"gated by      {what(gate.limit)}   [{gate.limit.id}]"]
+        lines += ["", f"gated by      {tell.limit_in_full(gate.limit)}   [{gate.limit.id}]"]
         if _about(gate, finding):
             lines += _details(gate, finding, context, default_uncertainty)
         else:
@@ -80,15 +80,21 @@ def explain(
     for judgement in verdict.others:
         if not _about(judgement, finding):
             continue
-        lines += ["", f"also applies  {what(judgement.limit)}   [{judgement.limit.id}]"]
-        lines.append(f"  verdict     {judgement.state.value}")
+        lines += [
+            "",
+            f"also applies  {tell.limit_in_full(judgement.limit)}   [{judgement.limit.id}]",
+        ]
+        lines.append(f"  verdict     {tell.state(judgement)}")
         lines.append(f"  no gate     {_why_no_gate(judgement, verdict)}")
         lines += _details(judgement, finding, context, default_uncertainty, brief=True)
     others = considered(finding, limits, context)
     if others:
         lines.append("")
         lines.append("does not apply here:")
-        lines += [f"  {each.limit.id}: {what(each.limit)}; {each.why_not}" for each in others]
+        lines += [
+            f"  {each.limit.id}: {tell.limit_in_full(each.limit)}; {each.why_not}"
+            for each in others
+        ]
     lines += [f"caution       {text}" for text in verdict.cautions]
     return lines
 
@@ -116,7 +122,7 @@ def _details(
     yield f"  reading     {_conversion(judgement, finding)}"
     margin = judgement.margin
     side = "inside" if margin > 0 else "outside" if margin < 0 else "on the limit"
-    yield f"  margin      {_difference(judgement)} = {rounded(margin, limit.unit, sign=True)}, {side}"
+    yield f"  margin      {_difference(judgement)} = {_rounded(margin, limit.unit, signed=True)}, {side}"
     if not brief:
         yield from _uncertainty(judgement, finding, context, default)
 
@@ -125,7 +131,7 @@ def _conversion(judgement: Judgement, finding: Finding) -> str:
     limit, value = judgement.limit, judgement.reading
     assert value is not None  # the caller checks
     readings = finding.readings or ((finding.quantity,) if finding.quantity else ())
-    exact = measure(value, limit.unit)
+    exact = tell.exactly(value, limit.unit)
     if len(readings) == 1:
         reading = readings[0]
         ends = [reading.value] + ([reading.high] if reading.high is not None else [])
@@ -133,9 +139,9 @@ def _conversion(judgement: Judgement, finding: Finding) -> str:
         if used is not None and reading.unit == limit.unit:
             return exact
         if used is not None:
-            return f"{measure(used, reading.unit)} = {exact}, exactly"
+            return f"{tell.exactly(used, reading.unit)} = {exact}, exactly"
     how = f" ({judgement.reason})" if judgement.reason else ""
-    return f"{exact} from {', '.join(measure(r.value, r.unit) for r in readings)}{how}"
+    return f"{exact} from {', '.join(tell.exactly(r.value, r.unit) for r in readings)}{how}"
 
 
 def _difference(judgement: Judgement) -> str:
@@ -147,10 +153,10 @@ def _difference(judgement: Judgement) -> str:
         limit.high is not None and limit.high - value == judgement.margin
     )
     if limit.high is not None:
-        end = figure(limit.high if upper else limit.value)
+        end = tell.figure(limit.high if upper else limit.value)
     else:
         end = limit.printed.partition(" ")[0]
-    return f"{end} - {figure(value)}" if upper else f"{figure(value)} - {end}"
+    return f"{end} - {tell.figure(value)}" if upper else f"{tell.figure(value)} - {end}"
 
 
 def _uncertainty(
@@ -167,15 +173,15 @@ def _uncertainty(
     found = uncertainty_of(readings[0], context, default)
     rule = context.settings.get("decision_rule", DEFAULT_RULE)
     yield (
-        f"  uncertainty U = {rounded(found.value, found.unit)} (k = 2), {found.origin}"
-        + ("" if found.unit == unit else f" = {rounded(found.in_unit(unit), unit)}")
+        f"  uncertainty U = {_rounded(found.value, found.unit)} (k = 2), {found.origin}"
+        + ("" if found.unit == unit else f" = {_rounded(found.in_unit(unit), unit)}")
     )
     yield (
-        f"  guard band  w = {figure(RULES[rule])} x U = {rounded(judgement.guard_band, unit)}, "
+        f"  guard band  w = {tell.figure(RULES[rule])} x U = {_rounded(judgement.guard_band, unit)}, "
         f"rule {rule}: within needs a margin of w, beyond lies w outside"
     )
     if judgement.probability is not None:
-        yield f"  probability {percent(judgement.probability)} that the true value conforms"
+        yield f"  probability {tell.probability(judgement.probability)} that the true value conforms"
 
 
 def _why_no_gate(judgement: Judgement, verdict: Verdict) -> str:
@@ -216,22 +222,12 @@ def _only(limit: Limit, key: str) -> Limit:
 
 
 def _finding(finding: Finding) -> str:
-    name = f"{finding.position} {finding.component}" if finding.position else finding.component
-    parts = [name, finding.characteristic or ""]
-    if finding.readings:
-        parts.append(", ".join(measure(r.value, r.unit) for r in finding.readings))
-    elif finding.quantity:
-        parts.append(_said(finding.quantity))
-    parts.append(finding.condition or finding.code or "")
-    text = ": ".join(part for part in parts if part)
+    text = tell.finding(finding)
     return f'{text}   ("{finding.words}")' if finding.words else text
 
 
-def _said(quantity: Quantity) -> str:
-    text = measure(quantity.value, quantity.unit)
-    if quantity.high is not None:
-        text = f"{figure(quantity.value)} to {measure(quantity.high, quantity.unit)}"
-    return f"{quantity.qualifier.value} {text}" if quantity.qualifier else text
+def _rounded(value: Fraction, unit: str, *, signed: bool = False) -> str:
+    return tell.rounded(value, unit, signed=signed, digits=4, marked=False)
 
 
 def _context(context: Context) -> str:

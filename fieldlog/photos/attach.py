@@ -25,7 +25,7 @@ from datetime import date, datetime, timedelta
 from enum import StrEnum
 
 from fieldlog.photos.clock import Alignment, CameraTime
-from fieldlog.photos.facts import Fault, PhotoFacts
+from fieldlog.photos.facts import PhotoFacts, PhotoFault
 
 
 class Why(StrEnum):
@@ -52,7 +52,7 @@ class SpokenFinding:
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class TimedMark:
     """A spoken instant ("photo") on the session clock and the finding it was said for, if known."""
 
     at: datetime
@@ -78,7 +78,7 @@ class Shot:
 
 
 @dataclass(frozen=True, slots=True)
-class Attachment:
+class Attached:
     """Photo -> finding with the reason, the time gap and its uncertainty.
 
     ``gap_s`` is shutter minus end of the utterance in seconds: negative before its end, 0 inside.
@@ -95,7 +95,7 @@ class Attachment:
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A finding that an unplaced photo may belong to, and its time gap as in ``Attachment``."""
+    """A finding that an unplaced photo may belong to, and its time gap as in ``Attached``."""
 
     finding_id: str
     gap_s: float
@@ -112,7 +112,7 @@ class Unplaced:
 
 
 @dataclass(frozen=True, slots=True)
-class Rules:
+class AttachRules:
     """Seconds that decide; common practice, measured in ``python -m fieldlog.lab photos``."""
 
     burst_s: float = 1.2
@@ -131,14 +131,14 @@ class Rules:
     """Beyond this time from every finding a photo is none of this inspection's."""
 
 
-DEFAULT_RULES = Rules()
+DEFAULT_RULES = AttachRules()
 
 
 @dataclass(frozen=True, slots=True)
 class Placement:
     """What became of every photo."""
 
-    attached: tuple[Attachment, ...]
+    attached: tuple[Attached, ...]
     unplaced: tuple[Unplaced, ...]
 
 
@@ -163,7 +163,7 @@ def make_shot(
     if not alignment.usable:
         return Shot(photo, camera, None, 0.0, order=order, unusable=alignment.ask, why=Why.CLOCK)
     at = alignment.session_time(time.instant)
-    wrong = facts.problem if facts.fault == Fault.IMPLAUSIBLE else None
+    wrong = facts.problem if facts.fault == PhotoFault.IMPLAUSIBLE else None
     if wrong is None and not_before is not None and at.date() < not_before:
         wrong = f"implausible capture time: before {not_before.isoformat()}, when it was made"
     if wrong is not None and abs(alignment.offset_s) < 86400:
@@ -175,12 +175,12 @@ def make_shot(
 def place(
     shots: Iterable[Shot],
     findings: Sequence[SpokenFinding],
-    marks: Sequence[Mark] = (),
-    rules: Rules = DEFAULT_RULES,
+    marks: Sequence[TimedMark] = (),
+    rules: AttachRules = DEFAULT_RULES,
 ) -> Placement:
     """Attach every shot to its finding or put it in the tray; O((n + m) log (n + m))."""
     session = _Session(findings, marks, rules)
-    attached: list[Attachment] = []
+    attached: list[Attached] = []
     unplaced: list[Unplaced] = []
     for burst in bursts(shots, rules):
         if burst[0].at is None:
@@ -196,7 +196,7 @@ def place(
     return Placement(tuple(attached), tuple(unplaced))
 
 
-def bursts(shots: Iterable[Shot], rules: Rules = DEFAULT_RULES) -> list[list[Shot]]:
+def bursts(shots: Iterable[Shot], rules: AttachRules = DEFAULT_RULES) -> list[list[Shot]]:
     """Shots in order of time, grouped into bursts; those without a time are groups of one."""
     timed: dict[str, list[Shot]] = {}
     groups: list[list[Shot]] = []
@@ -233,7 +233,7 @@ class _Session:
     """The findings and marks of one session, sorted for looking up by time."""
 
     def __init__(
-        self, findings: Sequence[SpokenFinding], marks: Sequence[Mark], rules: Rules
+        self, findings: Sequence[SpokenFinding], marks: Sequence[TimedMark], rules: AttachRules
     ) -> None:
         self._findings = sorted(findings, key=lambda f: (f.start, f.end))
         self._starts = [f.start for f in self._findings]
@@ -271,10 +271,10 @@ class _Session:
         detail = f"within +/- {shot.uncertainty_s:.1f} s it fits {len(candidates)} findings"
         return Unplaced(shot.photo, Why.TIE, detail, candidates)
 
-    def attachment(self, shot: Shot, finding: SpokenFinding, why: Why) -> Attachment:
+    def attachment(self, shot: Shot, finding: SpokenFinding, why: Why) -> Attached:
         assert shot.at is not None
         gap = self._gap(finding, shot.at)
-        return Attachment(shot.photo, finding.id, why, gap, shot.uncertainty_s, shot.assumed)
+        return Attached(shot.photo, finding.id, why, gap, shot.uncertainty_s, shot.assumed)
 
     def _moments(self, at: datetime, doubt: timedelta) -> list[datetime]:
         """Both ends of the uncertainty and, when it is long, every half second-ish in between."""

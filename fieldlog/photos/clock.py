@@ -36,7 +36,7 @@ class Basis(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Candidate:
+class RivalOffset:
     """Another difference that explains the marks nearly as well."""
 
     offset_s: float
@@ -63,7 +63,7 @@ class Alignment:
     """Pairs of mark and shot, or photos of the code, that support it."""
     spread_s: float = 0.0
     """Robust standard deviation of those pairs."""
-    runner_up: Candidate | None = None
+    runner_up: RivalOffset | None = None
     ask: str = ""
 
     @property
@@ -202,7 +202,7 @@ def _from_match(
         return None
     runner_up = None
     if result.runner_up is not None:
-        runner_up = Candidate(result.runner_up.offset_s, result.runner_up.pairs)
+        runner_up = RivalOffset(result.runner_up.offset_s, result.runner_up.pairs)
     ask = ""
     if not result.clear:
         ask = f"{signed_duration(best.offset_s)} pairs {best.pairs} photos with marks"

@@ -18,7 +18,7 @@ VIEW_PIXELS = 1600
 
 
 @dataclass(frozen=True, slots=True)
-class Copy:
+class SmallCopy:
     """One derived picture: where it lies, or in words why there is none."""
 
     media: str
@@ -44,7 +44,7 @@ class DerivedFolder:
         pixels: int = THUMBNAIL_PIXELS,
         *,
         crew: Crew | None = None,
-    ) -> Iterator[Copy]:
+    ) -> Iterator[SmallCopy]:
         """Upright copies of (media name, facts with the original's path), made when missing."""
         wanted = list(photos)
         missing = [(m, f) for m, f in wanted if not self.path(m, str(pixels)).exists()]
@@ -63,9 +63,9 @@ class DerivedFolder:
         for media, _facts in wanted:
             path = self.path(media, str(pixels))
             if path.exists():
-                yield Copy(media, path)
+                yield SmallCopy(media, path)
             else:
-                yield Copy(media, None, problems.get(media, "no small copy could be made"))
+                yield SmallCopy(media, None, problems.get(media, "no small copy could be made"))
 
     def next_marked(self, media: str) -> Path:
         """Where the next marked-up copy of an original goes; earlier ones stay."""

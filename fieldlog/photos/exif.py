@@ -25,7 +25,7 @@ from fieldlog.photos.containers import (
     swaps_sides,
     webp_parts,
 )
-from fieldlog.photos.facts import Fault, PhotoFacts
+from fieldlog.photos.facts import PhotoFacts, PhotoFault
 from fieldlog.photos.jpeg import jpeg_parts
 from fieldlog.photos.source import DamagedError, Source
 from fieldlog.photos.when import (
@@ -242,7 +242,7 @@ def _sized(facts: PhotoFacts, width: int | None, height: int | None, swap: bool)
     if pixels <= MOST_PIXELS:
         return facts
     problem = f"refused: it claims {pixels // 1_000_000} megapixels, more than any camera records"
-    return replace(facts, fault=Fault.UNREADABLE.value, problem=problem)
+    return replace(facts, fault=PhotoFault.UNREADABLE.value, problem=problem)
 
 
 def _damaged(facts: PhotoFacts, broken: str | None, *, complete: bool) -> PhotoFacts:
@@ -251,7 +251,7 @@ def _damaged(facts: PhotoFacts, broken: str | None, *, complete: bool) -> PhotoF
     if complete and facts.capture_local:
         return facts
     what = broken if not complete else f"metadata unreadable: {broken}"
-    return replace(facts, fault=Fault.DAMAGED.value, problem=what)
+    return replace(facts, fault=PhotoFault.DAMAGED.value, problem=what)
 
 
 def _judge_time(facts: PhotoFacts, today: date) -> PhotoFacts:
@@ -265,15 +265,20 @@ def _judge_time(facts: PhotoFacts, today: date) -> PhotoFacts:
             return facts
         said = facts.capture_local
         return replace(
-            facts, fault=Fault.IMPLAUSIBLE.value, problem=f"implausible capture time {said}: {why}"
+            facts,
+            fault=PhotoFault.IMPLAUSIBLE.value,
+            problem=f"implausible capture time {said}: {why}",
         )
     day = name_date(PurePath(facts.file).name)
     hint = f"; the file name gives the date {day} but no time" if day else ""
     raw = (facts.capture_raw or "").rstrip("\0")
     if raw:
-        problem, fault = f"capture time unknown: recorded as {raw[:40]!r}{hint}", Fault.BAD_TIME
+        problem, fault = (
+            f"capture time unknown: recorded as {raw[:40]!r}{hint}",
+            PhotoFault.BAD_TIME,
+        )
     else:
-        problem, fault = f"no capture time recorded{hint}", Fault.NO_TIME
+        problem, fault = f"no capture time recorded{hint}", PhotoFault.NO_TIME
     return replace(facts, fault=fault.value, problem=problem, name_date=day)
 
 
@@ -281,16 +286,16 @@ def _not_a_photo(base: PhotoFacts) -> PhotoFacts:
     if PurePath(base.file).suffix.lower() in _PHOTO_SUFFIXES:
         return replace(
             base,
-            fault=Fault.UNREADABLE.value,
+            fault=PhotoFault.UNREADABLE.value,
             problem=f"named like a photo, but the content is not one ({base.kind})",
         )
     return replace(
-        base, fault=Fault.NOT_A_PHOTO.value, problem=f"not a photo ({base.kind}): left out"
+        base, fault=PhotoFault.NOT_A_PHOTO.value, problem=f"not a photo ({base.kind}): left out"
     )
 
 
 def _unread(file: str, kind: str, problem: str, size: int = 0) -> PhotoFacts:
-    return PhotoFacts(file, kind, size=size, fault=Fault.UNREADABLE.value, problem=problem)
+    return PhotoFacts(file, kind, size=size, fault=PhotoFault.UNREADABLE.value, problem=problem)
 
 
 def _reason(error: OSError) -> str:

@@ -11,7 +11,7 @@ from typing import Any
 from fieldlog.photos.when import local_time, offset_delta
 
 
-class Fault(StrEnum):
+class PhotoFault(StrEnum):
     """Why a photo cannot be used fully; the first two mean that the file could not be read."""
 
     UNREADABLE = "unreadable"
@@ -68,7 +68,7 @@ class PhotoFacts:
     name_date: str | None = None
     """Date (never a time) taken from the file name when nothing else is known."""
     fault: str | None = None
-    """A ``Fault`` value."""
+    """A ``PhotoFault`` value."""
     problem: str | None = None
     """The same in words."""
 
@@ -110,7 +110,7 @@ class PhotoFacts:
     @property
     def unread(self) -> bool:
         """True when the file could not be read properly (counts towards a partial result)."""
-        return self.fault in (Fault.UNREADABLE, Fault.DAMAGED)
+        return self.fault in (PhotoFault.UNREADABLE, PhotoFault.DAMAGED)
 
     def scan_row(self, name: str | None = None) -> dict[str, Any]:
         """The object ``photos scan --json`` prints for this file; location is left out."""

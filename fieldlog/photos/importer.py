@@ -15,7 +15,7 @@ from datetime import date
 from pathlib import Path
 
 from fieldlog.errors import PhotoError, StoreError
-from fieldlog.photos.facts import Fault, PhotoFacts
+from fieldlog.photos.facts import PhotoFacts, PhotoFault
 from fieldlog.photos.scan import list_files, read_facts
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.records import NewPhoto
@@ -132,7 +132,7 @@ def _kept_in_order(
 
 def _keep(media: MediaFolder, name: str, facts: PhotoFacts) -> str | Left:
     """Keep one file's bytes and return the media name, or say why it is left out."""
-    if not facts.is_photo or facts.fault == Fault.UNREADABLE:
+    if not facts.is_photo or facts.fault == PhotoFault.UNREADABLE:
         return Left(name, facts.problem or "not a photo", facts.unread)
     try:
         return keep_original(media, Path(facts.file), facts.kind)

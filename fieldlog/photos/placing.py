@@ -12,10 +12,10 @@ from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from fieldlog.photos.attach import (
-    Mark,
     Placement,
     Shot,
     SpokenFinding,
+    TimedMark,
     Unplaced,
     Why,
     make_shot,
@@ -94,7 +94,7 @@ def spoken_findings(record: InspectionRecord) -> list[SpokenFinding]:
     return found
 
 
-def spoken_marks(record: InspectionRecord) -> list[Mark]:
+def spoken_marks(record: InspectionRecord) -> list[TimedMark]:
     """The marks that were said for photos."""
     standing = {f.id: f for f in record.findings}
     found = []
@@ -109,7 +109,7 @@ def spoken_marks(record: InspectionRecord) -> list[Mark]:
             owner = after
         if owner is not None and (owner not in standing or not standing[owner].stands):
             owner = None
-        found.append(Mark(mark.at, owner))
+        found.append(TimedMark(mark.at, owner))
     return found
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from fieldlog.errors import PhotoError
 from fieldlog.photos.crew import Crew
-from fieldlog.photos.facts import Fault, PhotoFacts, from_row
+from fieldlog.photos.facts import PhotoFacts, PhotoFault, from_row
 
 _DIGITS = re.compile(r"(\d+)")
 NaturalKey = tuple[tuple[int, int, str], ...]
@@ -71,7 +71,7 @@ def read_facts(
                 yield from_row(answer.value)
             else:
                 yield PhotoFacts(
-                    path, "unknown", fault=Fault.UNREADABLE.value, problem=answer.error
+                    path, "unknown", fault=PhotoFault.UNREADABLE.value, problem=answer.error
                 )
     finally:
         if own:

@@ -117,7 +117,7 @@ def read_tags(read_at: ReadAt) -> Tags:
     if len(header) < 8:
         raise DamagedError("the Exif block is cut off")
     tags = Tags(order)
-    reader = _Reader(read_at, order)
+    reader = _TiffReader(read_at, order)
     try:
         tags.ifd0, following = reader.directory(
             struct.unpack_from(order + "I", header, 4)[0], _IFD0
@@ -152,7 +152,7 @@ def preview(tags: Tags) -> tuple[int, int] | None:
     return at, count
 
 
-class _Reader:
+class _TiffReader:
     def __init__(self, read_at: ReadAt, order: str) -> None:
         self._read_at = read_at
         self._order = order

@@ -9,62 +9,30 @@ silently: a sign that has no words stays in the list, and rejects whatever is pa
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from fieldlog.quantities.signs import plain_signs
 from fieldlog.quantities.spell import spell_digits, spell_fraction, spell_integer
+from fieldlog.quantities.unit_table import ROWS
 
-_UNITS: tuple[tuple[str, str], ...] = (
-    # Written unit after a number (or alone) -> spoken words; longest first.
-    (r"kgf?\s?/\s?cm\^?2", "kilograms per square centimetre"),
-    (r"kgf?[.\- ]?m", "kilogram metres"),
-    (r"kgf?[.\-]?cm", "kilogram centimetres"),
-    (r"lbf?[.\- ]ft|ft[.\- ]?lbf?s?", "foot pounds"),
-    (r"lbf?[.\- ]in|in[.\- ]lbf?s?", "inch pounds"),
-    (r"n\s?[.\-*]?\s?m", "newton metres"),
-    (r"p\.s\.i\.?|psi|lbs?/in2", "p s i"),
-    (r"kpa", "kilopascals"),
-    (r"km/h|kmh|kph", "kilometres per hour"),
-    (r"mi/h|mph", "miles per hour"),
-    (r"km", "kilometres"),
-    (r"mm", "millimetres"),
-    (r"cm", "centimetres"),
-    (r"ml", "millilitres"),
-    (r"cc", "c c"),
-    (r"fl\.?\s?oz", "fluid ounces"),
-    (r"1/min|rpm", "r p m"),
-    (r"°\s?c|deg\s?c|degc", "degrees celsius"),
-    (r"°\s?f|deg\s?f|degf", "degrees fahrenheit"),
-    (r"°", "degrees"),
-    (r"%", "percent"),
-    (r"bar", "bar"),
-    (r"kgf", "kilograms force"),
-    (r"lbf", "pounds force"),
-    (r"kg", "kilograms"),
-    (r"lbs?", "pounds"),
-    (r"qt", "quarts"),
-    (r"mv", "millivolts"),
-    (r"ma", "milliamps"),
-    (r"mi", "miles"),
-    (r"in|\"", "inches"),
-    (r"ft", "feet"),
-    (r"deg", "degrees"),
-    (r"min", "minutes"),
-    (r"wk", "weeks"),
-    (r"mo", "months"),
-    (r"v", "volts"),
-    (r"a", "amps"),
-    (r"l", "litres"),
-    (r"n", "newtons"),
-    (r"k", "k"),
-    (r"g", "grams"),
-    (r"m", "metres"),
-    (r"d", "days"),
-    (r"h", "hours"),
-    (r"s", "seconds"),
+_TYPED: tuple[tuple[re.Pattern[str], str], ...] = tuple(
+    (re.compile(rf"\s?(?:{pattern})(?![a-z0-9'])"), words)
+    for pattern, words in (
+        ("cc", "c c"),
+        ("k", "k"),  # kilometres, kilopascals, thousands: what it can be is asked of the words
+        *((row.typed, row.typed_as or row.many) for row in ROWS if row.typed),
+    )
 )
-_ALONE = frozenset({"psi", "p.s.i.", "p.s.i", "kpa", "mm", "cm", "km", "nm", "ml", "cc", "mph"})
-"""Written units that are spelled out even without a number in front."""
+"""What may be typed behind a number -> the words it stands for; the longest counts."""
+_ALONE: Mapping[str, str] = MappingProxyType(
+    {form: row.typed_as or row.many for row in ROWS for form in row.alone.split()} | {"cc": "c c"}
+)
+"""Units that are spelled out even without a number in front -> their words."""
+_DOTTED = re.compile(
+    "|".join(re.escape(f) for f in sorted(_ALONE, key=len, reverse=True) if not f.isalpha())
+)
 _ORDINAL = {
     "2nd": "halves",
     "4th": "quarters",
@@ -78,7 +46,6 @@ _ORDINAL = {
 }
 
 _NUMBER = r"[1-9]\d{0,2}(?:,\d{3})+(?![\d,])(?:\.\d+)?|\d*\.\d+|\d+"
-_UNIT = "|".join(f"(?:{pattern})" for pattern, _ in _UNITS)
 _TOKEN = re.compile(
     rf"""
     (?P<mixed>(?P<whole>\d+)(?:\s+|-)(?P<top>\d+)\s?/\s?(?P<bottom>\d+))
@@ -90,8 +57,6 @@ _TOKEN = re.compile(
     """,
     re.VERBOSE,
 )
-_UNIT_AFTER = re.compile(rf"\s?(?:{_UNIT})(?![a-z0-9'])")
-_UNIT_ONLY = tuple((re.compile(rf"\s?(?:{pattern})"), words) for pattern, words in _UNITS)
 _WORD = re.compile(r"\s*([a-z]+)")
 _BEHIND_INCHES = frozenset(
     (
@@ -142,12 +107,10 @@ def normalise(text: str) -> Normalised:
         if match.group("sign"):
             words += _sign(plain, match.start(), after_number)
             continue
-        unit = _UNIT_AFTER.match(plain, at)
-        if unit is not None and _is_word_here(plain, unit):
-            unit = None
+        unit, unit_words = _unit_behind(plain, at)
         words += _numeral(match, with_unit=unit is not None)
         if unit is not None:
-            words += _unit_words(unit.group().strip())
+            words += unit_words
             at = unit.end()
             at += int(plain[at : at + 1] == "." and plain[at + 1 : at + 2] in ("", " "))
         after_number = True
@@ -179,22 +142,22 @@ def _is_word_here(plain: str, unit: re.Match[str]) -> bool:
     )
 
 
-def _unit_words(written: str) -> list[str]:
-    for pattern, words in _UNIT_ONLY:
-        if pattern.fullmatch(written):
-            return words.split()
-    return [written]
+def _unit_behind(plain: str, at: int) -> tuple[re.Match[str] | None, list[str]]:
+    """The unit typed behind a number that ends at ``at``, and its words."""
+    found = [(m, words) for pattern, words in _TYPED if (m := pattern.match(plain, at))]
+    if not found:
+        return None, []
+    unit, words = max(found, key=lambda each: each[0].end())
+    return (None, []) if _is_word_here(plain, unit) else (unit, words.split())
 
 
 def _written_unit(plain: str, match: re.Match[str]) -> tuple[list[str], int] | None:
     """A unit that follows no digit ("front pressure two bar", "p.s.i.", "N.m", "psi")."""
-    unit = re.compile(r"p\.s\.i\.?|n\.m|lbf?\.(?:ft|in)|kgf\.m|fl\.oz|n-m|ft-lbs?|in-lbs?").match(
-        plain, match.start()
-    )
+    unit = _DOTTED.match(plain, match.start())
     if unit is not None and not plain[unit.end() : unit.end() + 1].isalnum():
-        return _unit_words(unit.group()), unit.end()
+        return _ALONE[unit.group()].split(), unit.end()
     if match.group() in _ALONE:
-        return _unit_words(match.group()), match.end()
+        return _ALONE[match.group()].split(), match.end()
     return None
 
 

@@ -37,12 +37,11 @@ TEENS: Mapping[str, int] = MappingProxyType(
         "nineteen": 19,
     }
 )
-TENS: Mapping[str, int] = MappingProxyType(
+SPELT_TENS: Mapping[str, int] = MappingProxyType(
     {
         "twenty": 20,
         "thirty": 30,
         "forty": 40,
-        "fourty": 40,
         "fifty": 50,
         "sixty": 60,
         "seventy": 70,
@@ -50,6 +49,18 @@ TENS: Mapping[str, int] = MappingProxyType(
         "ninety": 90,
     }
 )
+"""The round tens as they are spelt."""
+TENS: Mapping[str, int] = MappingProxyType({**SPELT_TENS, "fourty": 40})
+"""The round tens, a common slip of the pen included."""
+TEEN_TENS: Mapping[str, str] = MappingProxyType(
+    {
+        teen: ty
+        for teen, n in TEENS.items()
+        for ty, m in SPELT_TENS.items()
+        if n > 12 and m == 10 * (n - 10)
+    }
+)
+"""Teen -> the ten that it sounds like: "thirteen" -> "thirty"."""
 HOMOPHONES: Mapping[str, str] = MappingProxyType(
     {"to": "two", "too": "two", "for": "four", "ate": "eight", "won": "one"}
 )
@@ -65,23 +76,26 @@ SCALES: tuple[tuple[str, int], ...] = (
 POINTS = frozenset({"point", "decimal"})
 MINUS = frozenset({"minus", "negative"})
 
-_NAMED = {
-    2: ("half", "halves"),
-    3: ("third", "thirds"),
-    4: ("quarter", "quarters"),
-    5: ("fifth", "fifths"),
-    8: ("eighth", "eighths"),
-    10: ("tenth", "tenths"),
-    16: ("sixteenth", "sixteenths"),
-    32: ("thirty second", "thirty seconds"),
-    64: ("sixty fourth", "sixty fourths"),
-    100: ("hundredth", "hundredths"),
-    1000: ("thousandth", "thousandths"),
-}
+PARTS: Mapping[int, tuple[str, str]] = MappingProxyType(
+    {
+        2: ("half", "halves"),
+        3: ("third", "thirds"),
+        4: ("quarter", "quarters"),
+        5: ("fifth", "fifths"),
+        8: ("eighth", "eighths"),
+        10: ("tenth", "tenths"),
+        16: ("sixteenth", "sixteenths"),
+        32: ("thirty second", "thirty seconds"),
+        64: ("sixty fourth", "sixty fourths"),
+        100: ("hundredth", "hundredths"),
+        1000: ("thousandth", "thousandths"),
+    }
+)
+"""Denominator -> one such part, several of them."""
 DENOMINATORS: Mapping[tuple[str, ...], tuple[int, bool]] = MappingProxyType(
     {
         tuple(phrase.split()): (n, plural)
-        for n, forms in _NAMED.items()
+        for n, forms in PARTS.items()
         for phrase, plural in zip(forms, (False, True), strict=True)
     }
     | {("fourth",): (4, False), ("fourths",): (4, True)}

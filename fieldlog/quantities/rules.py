@@ -6,51 +6,15 @@ from collections.abc import Collection, Mapping
 from types import MappingProxyType
 
 from fieldlog.quantities import units
+from fieldlog.quantities.unit_table import ROWS
 
 RULES: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
-        "mm": ("of_mm",),
-        "cm": ("of_cm",),
-        "m": ("of_m",),
-        "in": ("of_inch",),
-        "ft": ("of_ft",),
-        "km": ("of_km",),
-        "mi": ("of_mi",),
-        "psi": ("of_psi", "of_pounds"),
-        "kPa": ("of_kpa",),
-        "bar": ("of_bar",),
-        "kgf/cm2": ("of_kgf_cm2",),
-        "V": ("of_volt",),
-        "A": ("of_amp",),
-        "N.m": ("of_newton_metre",),
-        "lbf.ft": ("of_lbf_ft",),
-        "lbf.in": ("of_lbf_in",),
-        "kgf.m": ("of_kgf_m",),
-        "N": ("of_newton",),
-        "lbf": ("of_lbf",),
-        "kgf": ("of_kgf",),
-        "kg": ("of_kg", "of_kilos"),
-        "g": ("of_gram",),
-        "lb": ("of_lb",),
-        "km/h": ("of_kmh",),
-        "mi/h": ("of_mph",),
-        "L": ("of_litre",),
-        "mL": ("of_ml",),
-        "qt": ("of_qt",),
-        "fl.oz": ("of_fl_oz",),
-        "deg": ("of_deg",),
-        "turn": ("of_turn",),
-        "%": ("of_percent",),
-        "link": ("of_link",),
-        "1/min": ("of_per_min",),
-        "degC": ("of_degc", "of_bare_degrees"),
-        "degF": ("of_degf", "of_bare_degrees"),
-        "a": ("of_year",),
-        "mo": ("of_month",),
-        "wk": ("of_week",),
-        "d": ("of_day",),
-        "1": ("ratio",),
+        row.symbol: tuple(f"of_{rule}" for rule in (row.rule, row.shared) if rule)
+        for row in ROWS
+        if row.rule
     }
+    | {"1": ("ratio",)}
 )
 """Unit symbol -> the rules that say a quantity in it, by the book first."""
 

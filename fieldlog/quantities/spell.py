@@ -2,42 +2,13 @@
 
 from __future__ import annotations
 
-_ONES = [
-    "zero",
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
-    "thirteen",
-    "fourteen",
-    "fifteen",
-    "sixteen",
-    "seventeen",
-    "eighteen",
-    "nineteen",
-]
-_TENS = ["_", "_", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
-_PARTS = {
-    2: ("half", "halves"),
-    3: ("third", "thirds"),
-    4: ("quarter", "quarters"),
-    5: ("fifth", "fifths"),
-    8: ("eighth", "eighths"),
-    10: ("tenth", "tenths"),
-    16: ("sixteenth", "sixteenths"),
-    32: ("thirty second", "thirty seconds"),
-    64: ("sixty fourth", "sixty fourths"),
-    100: ("hundredth", "hundredths"),
-    1000: ("thousandth", "thousandths"),
-}
+from fractions import Fraction
+
+from fieldlog.quantities.number_words import PARTS, PLAIN_DIGITS, SPELT_TENS, TEENS
+
+_MOST_PLACES = 6
+_ONES = ("zero", *PLAIN_DIGITS, *TEENS)
+_TENS = ("", "", *SPELT_TENS)
 _RADIO = ("zero", "wun", "too", "tree", "fower", "fife", "six", "seven", "ait", "niner")
 
 
@@ -76,9 +47,14 @@ def spell_radio(digits: str) -> list[str]:
 
 def spell_fraction(top: int, bottom: int) -> list[str] | None:
     """Words of ``top/bottom`` as said, not reduced ("four thirty seconds"); None if not sayable."""
-    names = _PARTS.get(bottom)
+    names = PARTS.get(bottom)
     if names is None:
         return None
     if top == 1:
         return ["one", *names[0].split()]
     return [*spell_integer(top), *names[1].split()]
+
+
+def decimal_places(value: Fraction) -> int | None:
+    """Decimals needed to write ``value`` exactly, up to six; None when it needs more."""
+    return next((n for n in range(_MOST_PLACES + 1) if 10**n % value.denominator == 0), None)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from fieldlog.quantities import numbers
-from fieldlog.quantities.number_words import DENOMINATORS, POINTS
+from fieldlog.quantities.number_words import DENOMINATORS, POINTS, TEEN_TENS
 from fieldlog.quantities.numbers import NumberReading
 
 TEEN_TY = "teen/ty"
@@ -21,18 +21,7 @@ NINE_FIVE = "nine/five"
 POINT_LOST = "point lost"
 KINDS = (TEEN_TY, FRACTION_LOST, NINE_FIVE, POINT_LOST)
 
-_TEENS = MappingProxyType(
-    {
-        "thirteen": "thirty",
-        "fourteen": "forty",
-        "fifteen": "fifty",
-        "sixteen": "sixty",
-        "seventeen": "seventy",
-        "eighteen": "eighty",
-        "nineteen": "ninety",
-    }
-)
-_TEEN_TY = MappingProxyType(dict(_TEENS) | {ty: teen for teen, ty in _TEENS.items()})
+_EITHER_WAY = MappingProxyType(dict(TEEN_TENS) | {ty: teen for teen, ty in TEEN_TENS.items()})
 _NINE_FIVE = MappingProxyType({"nine": "five", "five": "nine", "niner": "five", "fife": "nine"})
 
 
@@ -67,7 +56,7 @@ def _changed(
     words: tuple[str, ...], kinds: Collection[str]
 ) -> Iterator[tuple[str, tuple[str, ...]]]:
     if TEEN_TY in kinds:
-        yield from ((TEEN_TY, other) for other in _swapped(words, _TEEN_TY))
+        yield from ((TEEN_TY, other) for other in _swapped(words, _EITHER_WAY))
     if FRACTION_LOST in kinds:
         for size in (2, 1):
             if len(words) > size and words[-size:] in DENOMINATORS:

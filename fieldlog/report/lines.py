@@ -6,11 +6,11 @@ from datetime import timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from fieldlog.aftercare.due import DueItem
-from fieldlog.model import Judgement, State, Verdict
+from fieldlog.model import Judgement, Verdict
 from fieldlog.quantities.units import convert
 from fieldlog.report.view_model import DueRow, LimitLine
 from fieldlog.store.records import InspectionRecord, Utterance
-from fieldlog.words.report import converted_text, limit_text, rounded_text
+from fieldlog.words import tell
 
 NOT_COVERED = "not covered by the signature"
 
@@ -58,13 +58,6 @@ def zone_of(name: str) -> tzinfo | None:
         return None
 
 
-def severity_text(verdict: Verdict | None) -> str:
-    """The severity that counts: none where the finding is within."""
-    if verdict is None or verdict.severity is None or verdict.state is State.WITHIN:
-        return ""
-    return verdict.severity.value
-
-
 def limit_lines(verdict: Verdict | None) -> tuple[LimitLine, ...]:
     """Every limit held against a finding, the gating one first."""
     if verdict is None:
@@ -84,17 +77,17 @@ def _limit(judgement: Judgement, gates: bool) -> LimitLine:
         source = f"{source}, {limit.edition}"
     detail = []
     if judgement.reading is not None:
-        detail.append(f"reads {converted_text(judgement.reading, limit.unit)}")
+        detail.append(f"reads {tell.converted(judgement.reading, limit.unit)}")
     if judgement.margin is not None:
-        detail.append(f"margin {rounded_text(judgement.margin, limit.unit, signed=True)}")
+        detail.append(f"margin {tell.rounded(judgement.margin, limit.unit, signed=True)}")
     if judgement.guard_band:
-        detail.append(f"guard band {rounded_text(judgement.guard_band, limit.unit)}")
+        detail.append(f"guard band {tell.rounded(judgement.guard_band, limit.unit)}")
         if judgement.probability is not None:
-            detail.append(f"conforms with probability {_probability(judgement.probability)}")
+            detail.append(f"conforms with probability {tell.probability(judgement.probability)}")
     if judgement.reason:
         detail.append(judgement.reason)
     return LimitLine(
-        text=limit_text(limit),
+        text=tell.limit(limit),
         source=source,
         status=limit.status.value,
         state=judgement.state.value,
@@ -103,30 +96,20 @@ def _limit(judgement: Judgement, gates: bool) -> LimitLine:
     )
 
 
-def _probability(value: float) -> str:
-    if value > 0.999:
-        return "> 99.9 %"
-    if value < 0.001:
-        return "< 0.1 %"
-    return f"{value * 100:.3g} %"
-
-
 def due_row(item: DueItem, unit: str = "km") -> DueRow:
     """A due item with its date, distance (in ``unit``: km or mi) and interval in one line."""
     by = [f"{item.by_date}" if item.by_date else "", _distance(item, unit)]
     shown = " or ".join(part for part in by if part) or "time not known"
     if item.earliest or item.latest:
         shown += f" (between {item.earliest or 'now'} and {item.latest or 'an open end'})"
-    where = f"{item.position} " if item.position else ""
-    return DueRow(
-        f"{where}{item.component}: {item.what}", shown, item.when.value, item.reason, item.source
-    )
+    where = tell.place(item.component, item.position)
+    return DueRow(f"{where}: {item.what}", shown, item.when.value, item.reason, item.source)
 
 
 def _distance(item: DueItem, unit: str) -> str:
     if item.by_km is None:
         return ""
-    return f"{round(float(convert(item.by_km, 'km', unit)))} {unit}"
+    return tell.with_unit(f"{round(float(convert(item.by_km, 'km', unit)))}", unit)
 
 
 def best_guess(utterance: Utterance) -> str:

@@ -24,10 +24,18 @@ from reportlab.platypus import (
 
 from fieldlog.report.copies import Copies
 from fieldlog.report.lines import NOT_COVERED
-from fieldlog.report.pdf_drawing import BLUE, INK, Mark, Ruler, Stamp, TickBox
+from fieldlog.report.pdf_drawing import BLUE, INK, Ruler, Stamp, TickBox, VerdictMark
 from fieldlog.report.pdf_fonts import choose_faces
 from fieldlog.report.pdf_page import BOTTOM, SIDE, TOP, numbered_canvas
-from fieldlog.report.pdf_setting import Setting, counted, rule, ruled, table, tight, with_severity
+from fieldlog.report.pdf_setting import (
+    Typesetting,
+    counted,
+    rule,
+    ruled,
+    table,
+    tight,
+    with_severity,
+)
 from fieldlog.report.pdf_trend import courses
 from fieldlog.report.view_model import FindingRow, HeardLine, LimitLine, PhotoCell, Report
 
@@ -66,7 +74,7 @@ def _texts(value: object) -> Iterator[str]:
             yield from _texts(getattr(value, name))
 
 
-class _Card(Setting):
+class _Card(Typesetting):
     def render(self) -> bytes:
         buffer = io.BytesIO()
         report = self.report
@@ -153,7 +161,7 @@ class _Card(Setting):
     def _outcome(self) -> Table:
         tally = table(
             [
-                [self.p(str(count), "typed"), Mark(state, state, self.faces.strong, 8.5)]
+                [self.p(str(count), "typed"), VerdictMark(state, state, self.faces.strong, 8.5)]
                 for state, count in self.report.counts
             ],
             colWidths=[8 * mm, 27 * mm],
@@ -175,7 +183,7 @@ class _Card(Setting):
         rows = [
             [
                 self.p(str(row.number), "typed"),
-                Mark(row.state, with_severity(row), self.faces.strong, 8),
+                VerdictMark(row.state, with_severity(row), self.faces.strong, 8),
                 self.rich(
                     f"<b>{escape(row.subject)}</b>: {escape(row.value)}"
                     + (f" ({escape(row.limits[0].text)})" if row.limits else ""),
@@ -382,7 +390,7 @@ class _Card(Setting):
     def _legend(self) -> Iterator[Flowable]:
         yield from self.heading("how to read the verdicts", "")
         for state, text in HOW_TO_READ:
-            yield Mark(state, text, self.faces.text, 8)
+            yield VerdictMark(state, text, self.faces.text, 8)
             yield Spacer(1, 2)
         yield self.p(
             "Rulers: the thick stretch is allowed, the upright stroke is the limit, the hatching the "

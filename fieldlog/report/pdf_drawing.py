@@ -61,7 +61,7 @@ def draw_mark(canvas: Any, state: str, x: float, y: float, size: float) -> None:
     canvas.restoreState()
 
 
-class Mark(Flowable):  # type: ignore[misc]
+class VerdictMark(Flowable):  # type: ignore[misc]
     """A verdict's mark with its word beside it."""
 
     def __init__(self, state: str, text: str, face: str, size: float = 9) -> None:

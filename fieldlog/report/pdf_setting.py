@@ -18,7 +18,7 @@ from fieldlog.report.pdf_page import SIDE
 from fieldlog.report.view_model import FindingRow, Report
 
 
-class Setting:
+class Typesetting:
     """Styles of one document and the small parts its sections are set from."""
 
     def __init__(

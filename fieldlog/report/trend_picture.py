@@ -7,7 +7,7 @@ from datetime import timedelta
 from fractions import Fraction
 
 from fieldlog.aftercare.trend import Trend
-from fieldlog.words.report import rounded_text
+from fieldlog.words import tell
 
 Spot = tuple[float, float]
 """x from left to right, y from top to bottom, both 0 to 1."""
@@ -71,15 +71,12 @@ def trend_picture(trend: Trend) -> TrendPicture | None:
         upper = [at(offset + float(x), interval.high) for x, interval in ends]
         lower = [at(offset + float(x), interval.low) for x, interval in ends]
         band = (*upper, *reversed(lower))
-    place = f"{trend.position} " if trend.position else ""
     values = ", ".join(
-        f"{rounded_text(trend.told(each.value), trend.told_unit)} on {each.on}" for each in every
+        f"{tell.rounded(trend.told(each.value), trend.told_unit)} on {each.on}" for each in every
     )
-    printed = "" if trend.limit is None or limit is None else (
-        trend.limit.printed or rounded_text(limit, trend.unit)
-    )  # fmt: skip
+    printed = "" if trend.limit is None or limit is None else tell.limit_value(trend.limit)
     return TrendPicture(
-        title=f"{place}{trend.component}, {trend.characteristic}",
+        title=tell.about(trend.component, trend.position, trend.characteristic),
         readings=spots[-1],
         before=spots[:-1],
         limit=None if limit is None else at(0, float(limit))[1],

@@ -25,7 +25,6 @@ from fieldlog.report.lines import (
     best_guess,
     due_row,
     limit_lines,
-    severity_text,
     zone_of,
 )
 from fieldlog.report.trend_picture import trend_picture
@@ -46,13 +45,7 @@ from fieldlog.store.records import (
     RecordedFinding,
     Utterance,
 )
-from fieldlog.words.report import (
-    finding_text,
-    quantity_text,
-    seconds_text,
-    subject_text,
-    value_text,
-)
+from fieldlog.words import tell
 
 NOT_JUDGED = "not judged"
 WORST_FIRST = (
@@ -193,7 +186,7 @@ class _Builder:
         shown: list[tuple[str, str]] = [
             ("vehicle", vehicle.name),
             ("inspected", self._time(head.started_at, day=True)),
-            ("odometer", quantity_text(here[-1].distance) if here else ""),
+            ("odometer", tell.quantity(here[-1].distance) if here else ""),
             ("inspector", head.inspector),
             ("place", head.place),
             ("limits of", head.jurisdiction or "no jurisdiction named"),
@@ -225,19 +218,19 @@ class _Builder:
         notes += [f"with {key.replace('_', ' ')} {value}" for key, value in kept.finding.given]
         if kept.supersedes:
             earlier = self.findings[kept.supersedes]
-            notes.append(f"corrects no. {earlier.number} ({value_text(earlier.finding)})")
+            notes.append(f"corrects no. {earlier.number} ({tell.value(earlier.finding)})")
         if kept.made_after_signature:
             notes.append(NOT_COVERED)
         spoken = utterance.text if utterance else kept.finding.words
         return FindingRow(
             id=kept.id,
             number=kept.number,
-            subject=subject_text(kept.finding),
-            value=value_text(kept.finding),
+            subject=tell.subject(kept.finding),
+            value=tell.value(kept.finding),
             spoken=spoken,
             when=self._time(utterance.said_at if utterance else kept.made_at),
             state=verdict.state.value if verdict else NOT_JUDGED,
-            severity=severity_text(verdict),
+            severity=tell.severity(verdict),
             reason=verdict.reason if verdict else "no limit was held against it",
             limits=limit_lines(verdict),
             gauge=gauge(verdict.gate) if verdict and verdict.gate else None,
@@ -342,10 +335,10 @@ class _Builder:
         parts = [gone, reason] if gone else [reason]
         if attachment and attachment.gap_s is not None:
             gap = (
-                f"{seconds_text(attachment.gap_s)} {'after' if attachment.gap_s >= 0 else 'before'}"
+                f"{tell.seconds(attachment.gap_s)} {'after' if attachment.gap_s >= 0 else 'before'}"
             )
             if attachment.uncertainty_s:
-                gap += f" (± {seconds_text(attachment.uncertainty_s)})"
+                gap += f" (± {tell.seconds(attachment.uncertainty_s)})"
             parts.append(gap)
         if attachment and attachment.finding_id is None and attachment.candidates:
             numbers = sorted(self.numbers[c] for c in attachment.candidates if c in self.numbers)
@@ -387,12 +380,12 @@ class _Builder:
             if kept.stands:
                 continue
             later = self.findings.get(kept.superseded_by or "")
-            after = f"no. {later.number}: {value_text(later.finding)}" if later else "withdrawn"
+            after = f"no. {later.number}: {tell.value(later.finding)}" if later else "withdrawn"
             uncovered = NOT_COVERED if kept.fallen_after_signature else ""
             lines.append(
                 CorrectionLine(
                     kept.number,
-                    finding_text(kept.finding),
+                    tell.finding(kept.finding),
                     after,
                     "; ".join(filter(None, (kept.reason, uncovered))),
                     self._clip(self.utterances.get(kept.utterance_id or "")),
@@ -422,9 +415,9 @@ class _Builder:
             offset = "not known"
             if clock.offset_s is not None:
                 ahead = "ahead" if clock.offset_s >= 0 else "behind"
-                offset = f"{seconds_text(clock.offset_s)} {ahead}"
+                offset = f"{tell.seconds(clock.offset_s)} {ahead}"
                 if clock.uncertainty_s is not None:
-                    offset += f", ± {seconds_text(clock.uncertainty_s)}"
+                    offset += f", ± {tell.seconds(clock.uncertainty_s)}"
             told.append((f"clock of {clock.camera}", f"{offset} ({clock.how})"))
         for event in record.events:
             if event.name not in {SIGNED_OFF, "skipped"}:

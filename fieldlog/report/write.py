@@ -22,7 +22,7 @@ from fieldlog.store.repository import Repository
 
 
 @dataclass(frozen=True, slots=True)
-class Written:
+class ReportFiles:
     """The files written, and what could not be shown in them (name of the original: reason)."""
 
     files: tuple[Path, ...]
@@ -39,7 +39,7 @@ def write_report(
     paper: str | None = None,
     due: tuple[DueItem, ...] | None = None,
     progress: Progress | None = None,
-) -> Written:
+) -> ReportFiles:
     """Write ``formats`` (html, pdf, json, csv) of an inspection into ``out``.
 
     ``key``: id, local number or ``last``. ``paper``: a4 or letter, None: as used where the
@@ -84,7 +84,7 @@ def write_report(
         contents["csv"] = findings_csv(record, systems).encode("utf-8")
     order = [ending for ending in ("html", "pdf", "json", "csv") if ending in contents]
     files = tuple(_write(out / f"{name}.{ending}", contents[ending]) for ending in order)
-    return Written(files, problems)
+    return ReportFiles(files, problems)
 
 
 def surroundings(store: Repository, record: InspectionRecord, printed_at: datetime) -> Surroundings:

@@ -18,7 +18,7 @@ from fieldlog.audio.endpointer import utterances
 from fieldlog.model import Context, Finding, Quantity, Understanding
 from fieldlog.photos.importer import import_folder
 from fieldlog.photos.placing import Placed, place_photos
-from fieldlog.report.write import Written
+from fieldlog.report.write import ReportFiles
 from fieldlog.shop import events as ev
 from fieldlog.shop.conversation import utterances_of
 from fieldlog.shop.ears import Ears
@@ -49,7 +49,7 @@ class Demo:
     inspection: Inspection
     outcomes: tuple[tuple[str, Outcome], ...]
     placed: Placed
-    written: Written
+    written: ReportFiles
 
 
 def read_manifest(media: Path) -> Manifest:

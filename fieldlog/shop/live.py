@@ -47,7 +47,7 @@ class _Waiting:
     begins_s: float
 
 
-class Live:
+class LiveInspection:
     """Takes the utterances of a capture in order.
 
     A draft is heard while the speaker may still go on; when the utterance then ends with exactly
@@ -153,7 +153,7 @@ class Live:
 
 
 def listen(
-    source: AudioSource, live: Live, recorder: Recorder | None = None
+    source: AudioSource, live: LiveInspection, recorder: Recorder | None = None
 ) -> Iterator[Happening]:
     """Listen until ``source`` (open) ends or is stopped; what happens, in order.
 

@@ -41,7 +41,7 @@ from fieldlog.store.repository import Repository, utc_now
 if TYPE_CHECKING:
     from fieldlog.listeners.worker import Crash
     from fieldlog.report.copies import Progress as Copying
-    from fieldlog.report.write import Written
+    from fieldlog.report.write import ReportFiles
 
 UNNAMED = "unnamed"
 """A vehicle that nobody named before speaking."""
@@ -240,7 +240,7 @@ class Workshop:
         *,
         paper: str | None = None,
         progress: Copying | None = None,
-    ) -> Written:
+    ) -> ReportFiles:
         """Write the report of an inspection into the folder ``out``: html, pdf, json, csv.
 
         ``paper``: a4 or letter; None: as used where the inspection took place. ``progress`` is told

@@ -43,7 +43,7 @@ class NewRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class Stored:
     """Where a row came to lie: its id, and its number in this store when its kind has one."""
 
     id: str
@@ -75,7 +75,7 @@ class Taken:
 class Store(Protocol):
     """A record: rows go in a whole unit at a time and are never changed."""
 
-    def append(self, rows: Sequence[NewRow], now: datetime) -> tuple[Kept, ...]:
+    def append(self, rows: Sequence[NewRow], now: datetime) -> tuple[Stored, ...]:
         """Keep ``rows``, in their order, in one transaction stamped ``now``: all of them or none.
 
         Where each came to lie, in order. When the first of them is in the record already, all must

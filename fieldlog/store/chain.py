@@ -142,7 +142,7 @@ def seen_from(hashes: Iterable[bytes], newest_first: Iterable[Place]) -> frozens
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class Disagreement:
     """Something in which the record does not agree with itself."""
 
     where: str
@@ -172,7 +172,7 @@ class Order:
         """Hashes of the rows gone through that no other one names as a parent."""
         return frozenset(self._heads)
 
-    def step(self, place: Place) -> list[Fault]:
+    def step(self, place: Place) -> list[Disagreement]:
         """Faults of the next row."""
         seen = [self._heads.get(parent) or self._look_up(parent) for parent in place.parents]
         parents = [parent for parent in seen if parent is not None]
@@ -182,7 +182,7 @@ class Order:
         first = 0 if place.writer else 1
         own = [parent.n for parent in parents if parent.writer == place.writer]
         if len(parents) < len(seen) or (place.n > first and place.n - 1 not in own):
-            return [Fault(where(place), "rows before it are missing")]
+            return [Disagreement(where(place), "rows before it are missing")]
         if place.turn != next_turn(place.made_at, (parent.turn for parent in parents)):
-            return [Fault(where(place), "not in the order in which it was written")]
+            return [Disagreement(where(place), "not in the order in which it was written")]
         return []

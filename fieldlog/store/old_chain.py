@@ -16,7 +16,17 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from fieldlog.store.chain import ZERO, Cell, Fault, Place, Row, digest, json_bytes, present, where
+from fieldlog.store.chain import (
+    ZERO,
+    Cell,
+    Disagreement,
+    Place,
+    Row,
+    digest,
+    json_bytes,
+    present,
+    where,
+)
 from fieldlog.store.rows import instant_from, instant_text
 
 INSTANTS: Mapping[str, str] = {
@@ -66,12 +76,14 @@ def old_text(place: Place, old: OldPlace, row: Row, children: Sequence[Row]) -> 
     )
 
 
-def old_faults(place: Place, old: OldPlace, row: Row, children: Sequence[Row]) -> list[Fault]:
+def old_faults(
+    place: Place, old: OldPlace, row: Row, children: Sequence[Row]
+) -> list[Disagreement]:
     """What does not agree in a row that was kept before records could merge."""
     faults = []
     if digest(old.previous, old_text(place, old, row, children)) != old.hash:
-        faults.append(Fault(where(place), "changed after it was written"))
+        faults.append(Disagreement(where(place), "changed after it was written"))
     link = place.parents[0] if place.parents else ZERO
     if digest(link, old.hash) != place.hash:
-        faults.append(Fault(where(place), "not in the order in which it was written"))
+        faults.append(Disagreement(where(place), "not in the order in which it was written"))
     return faults

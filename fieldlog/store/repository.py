@@ -17,7 +17,7 @@ from fieldlog.config import VERSION
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.model import Finding, Limit, Quantity, Verdict
 from fieldlog.store import entries
-from fieldlog.store.base import Kept, NewRow
+from fieldlog.store.base import NewRow, Stored
 from fieldlog.store.entry import entry_rows
 from fieldlog.store.ids import new_id
 from fieldlog.store.media import MediaFolder
@@ -384,7 +384,7 @@ class Repository:
 
     # -- inside -----------------------------------------------------------------------------------
 
-    def append(self, rows: Sequence[NewRow], now: datetime) -> tuple[Kept, ...]:
+    def append(self, rows: Sequence[NewRow], now: datetime) -> tuple[Stored, ...]:
         """Keep ``rows`` in one transaction, stamped ``now`` (see ``base.Store.append``)."""
         return self.engine.append(rows, now)
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from fieldlog.errors import UsageError
 from fieldlog.store import places, queries, writer
-from fieldlog.store.base import Kept, NewRow, StoredRow, Taken
+from fieldlog.store.base import NewRow, Stored, StoredRow, Taken
 from fieldlog.store.chain import fingerprint
 from fieldlog.store.database import open_database, translated
 from fieldlog.store.media import MediaFolder
@@ -48,7 +48,7 @@ class SqliteStore:
         with self._lock, translated(self.path):
             self.connection.close()
 
-    def append(self, rows: Sequence[NewRow], now: datetime) -> tuple[Kept, ...]:
+    def append(self, rows: Sequence[NewRow], now: datetime) -> tuple[Stored, ...]:
         """Keep ``rows`` in one transaction stamped ``now`` (see ``base.Store.append``)."""
         if not rows:
             return ()

@@ -38,7 +38,7 @@ class Fallen:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class Corrected:
     """What the corrections of an inspection, or of several, come to."""
 
     fallen: dict[str, Fallen]
@@ -49,7 +49,7 @@ class Standing:
     """Finding id -> what another copy of the record had put in the same place, and lost."""
 
 
-def standing(corrections: Sequence[Correction]) -> Standing:
+def standing(corrections: Sequence[Correction]) -> Corrected:
     """What ``corrections`` come to; their order does not matter."""
     of: dict[str, list[Correction]] = defaultdict(list)
     for each in corrections:
@@ -68,7 +68,7 @@ def standing(corrections: Sequence[Correction]) -> Standing:
             fallen[name] = Fallen(winner, RIVALLED)
         if winner is not None and lost:
             rivals[winner] = tuple(sorted(filter(None, lost)))
-    return Standing(fallen, supersedes, rivals)
+    return Corrected(fallen, supersedes, rivals)
 
 
 def _trails(first: str, of: dict[str, list[Correction]]) -> Iterator[tuple[Correction, ...]]:

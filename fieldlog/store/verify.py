@@ -12,7 +12,7 @@ import hashlib
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 
-from fieldlog.store.chain import BEFORE, Fault, Order, Place, fingerprint, hash_of, where
+from fieldlog.store.chain import BEFORE, Disagreement, Order, Place, fingerprint, hash_of, where
 from fieldlog.store.database import set_aside_files
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.old_chain import old_faults
@@ -68,11 +68,11 @@ def verify_store(
 
 def _row_faults(
     connection: sqlite3.Connection, place: Place, originals: list[str]
-) -> Sequence[Fault]:
+) -> Sequence[Disagreement]:
     """What does not agree in one row; the originals it names are added to ``originals``."""
     kept = content(connection, place.kind, place.id)
     if kept is None:
-        return [Fault(where(place), "its content is missing")]
+        return [Disagreement(where(place), "its content is missing")]
     columns, below = kept
     original = columns.get(MEDIA.get(place.kind, ""))
     if isinstance(original, str):
@@ -80,10 +80,10 @@ def _row_faults(
     children = [row for rows in below.values() for row in rows]
     if place.writer:
         same = hash_of(place, columns, children) == place.hash
-        return [] if same else [Fault(where(place), "changed after it was written")]
+        return [] if same else [Disagreement(where(place), "changed after it was written")]
     old = old_place(connection, place.id)
     if old is None:
-        return [Fault(where(place), "its place in the old chain is missing")]
+        return [Disagreement(where(place), "its place in the old chain is missing")]
     return old_faults(place, old, columns, children)
 
 

@@ -9,7 +9,7 @@ from datetime import datetime
 
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.store import places, queries
-from fieldlog.store.base import Kept, NewRow, StoredRow, Taken
+from fieldlog.store.base import NewRow, Stored, StoredRow, Taken
 from fieldlog.store.chain import Cell, Place, Row, hash_of, next_turn, present
 from fieldlog.store.ids import part_id
 from fieldlog.store.old_chain import OldPlace
@@ -22,11 +22,11 @@ Heads = dict[bytes, int]
 
 def append(
     connection: sqlite3.Connection, writer: str, rows: Sequence[NewRow], now: datetime
-) -> tuple[Kept, ...]:
+) -> tuple[Stored, ...]:
     """Add ``rows`` as ``writer``, within an open transaction (see ``base.Store.append``)."""
     if places.kind_of(connection, rows[0].id) is not None:
         _expect_same(connection, rows)
-        return tuple(Kept(row.id, places.number_of(connection, row.kind, row.id)) for row in rows)
+        return tuple(Stored(row.id, places.number_of(connection, row.kind, row.id)) for row in rows)
     chain = _Chain(connection, writer, instant_us(now))
     kept = tuple(_add(connection, chain, row) for row in rows)
     chain.close()
@@ -97,11 +97,11 @@ class _Chain:
             _set_heads(self._connection, self._parents)
 
 
-def _add(connection: sqlite3.Connection, chain: _Chain, new: NewRow) -> Kept:
+def _add(connection: sqlite3.Connection, chain: _Chain, new: NewRow) -> Stored:
     if new.kind == "photo":
         known = queries.photo_id(connection, new.owner, str(new.columns["media"]))
         if known is not None:
-            return Kept(known)
+            return Stored(known)
     _check(connection, new)
     _keep_limits(connection, new.limits)
     number = _next_number(connection, new.kind, new.owner)
@@ -109,7 +109,7 @@ def _add(connection: sqlite3.Connection, chain: _Chain, new: NewRow) -> Kept:
     children = {table: [_storable(row) for row in rows] for table, rows in new.children.items()}
     place = chain.place(new, stored, [row for rows in children.values() for row in rows])
     _insert_row(connection, place, None, stored, children)
-    return Kept(new.id, number.get("local_number"))
+    return Stored(new.id, number.get("local_number"))
 
 
 def _check(connection: sqlite3.Connection, new: NewRow) -> None:

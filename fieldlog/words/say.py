@@ -7,75 +7,22 @@ are told apart.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from fractions import Fraction
-from types import MappingProxyType
 
-from fieldlog.model import Qualifier, Quantity
+from fieldlog.model import Quantity
 from fieldlog.quantities import units
-from fieldlog.quantities.spell import spell_digits, spell_fraction, spell_integer, spell_radio
-
-_NAMES: Mapping[str, tuple[str, str]] = MappingProxyType(
-    {
-        "mm": ("millimetre", "millimetres"),
-        "cm": ("centimetre", "centimetres"),
-        "m": ("metre", "metres"),
-        "in": ("inch", "inches"),
-        "ft": ("foot", "feet"),
-        "km": ("kilometre", "kilometres"),
-        "mi": ("mile", "miles"),
-        "psi": ("p s i", "p s i"),
-        "kPa": ("kilopascal", "kilopascals"),
-        "bar": ("bar", "bar"),
-        "kgf/cm2": ("kilogram per square centimetre", "kilograms per square centimetre"),
-        "V": ("volt", "volts"),
-        "mV": ("millivolt", "millivolts"),
-        "A": ("amp", "amps"),
-        "mA": ("milliamp", "milliamps"),
-        "N.m": ("newton metre", "newton metres"),
-        "lbf.ft": ("foot pound", "foot pounds"),
-        "lbf.in": ("inch pound", "inch pounds"),
-        "kgf.m": ("kilogram metre", "kilogram metres"),
-        "kgf.cm": ("kilogram centimetre", "kilogram centimetres"),
-        "N": ("newton", "newtons"),
-        "lbf": ("pound force", "pounds force"),
-        "kgf": ("kilogram force", "kilograms force"),
-        "kg": ("kilogram", "kilograms"),
-        "g": ("gram", "grams"),
-        "lb": ("pound", "pounds"),
-        "km/h": ("kilometre per hour", "kilometres per hour"),
-        "mi/h": ("mile per hour", "miles per hour"),
-        "L": ("litre", "litres"),
-        "mL": ("millilitre", "millilitres"),
-        "qt": ("quart", "quarts"),
-        "fl.oz": ("fluid ounce", "fluid ounces"),
-        "deg": ("degree", "degrees"),
-        "turn": ("turn", "turns"),
-        "%": ("percent", "percent"),
-        "link": ("link", "links"),
-        "1/min": ("per minute", "per minute"),
-        "degC": ("degree celsius", "degrees celsius"),
-        "degF": ("degree fahrenheit", "degrees fahrenheit"),
-        "s": ("second", "seconds"),
-        "min": ("minute", "minutes"),
-        "h": ("hour", "hours"),
-        "d": ("day", "days"),
-        "wk": ("week", "weeks"),
-        "mo": ("month", "months"),
-        "a": ("year", "years"),
-        "1": ("", ""),
-    }
+from fieldlog.quantities.number_words import PARTS
+from fieldlog.quantities.spell import (
+    decimal_places,
+    spell_digits,
+    spell_fraction,
+    spell_integer,
+    spell_radio,
 )
-_DENOMINATORS = (2, 4, 8, 16, 32, 64)
-_MOST_PLACES = 6
+from fieldlog.words import english
 
-
-def decimal_places(value: Fraction) -> int | None:
-    """Decimals needed to write ``value`` exactly, up to six; None when it needs more."""
-    for places in range(_MOST_PLACES + 1):
-        if 10**places % value.denominator == 0:
-            return places
-    return None
+_HALVED = (2, 4, 8, 16, 32, 64)
+"""Denominators of the shop."""
 
 
 def say(
@@ -89,35 +36,32 @@ def say(
     ("one over three"), which is for the eye and ear only and is not read back in.
     """
     singular = quantity.high is None and abs(quantity.value) == 1
-    name = _NAMES[quantity.unit][0 if singular else 1]
+    name = unit_name(quantity.unit, plural=not singular)
     ends = [_number(quantity.value, quantity.unit, denominator, places, digits)]
     if quantity.high is not None:
         ends.append(_number(quantity.high, quantity.unit, denominator, places, digits))
-    number = " to ".join(ends)
-    prefix = {Qualifier.ABOUT: "about ", Qualifier.LESS: "less than ", Qualifier.MORE: "more than "}
-    before = prefix[quantity.qualifier] if quantity.qualifier else ""
-    if ends[-1].endswith(("thirty second", "thirty seconds", "sixty fourth", "sixty fourths")):
-        name = "of an inch"
+    number = f" {english.TO} ".join(ends)
+    before = f"{english.QUALIFIERS[quantity.qualifier]} " if quantity.qualifier else ""
+    if ends[-1].endswith((*PARTS[32], *PARTS[64])):
+        name = english.OF_AN_INCH
     elif quantity.high is None and 0 < quantity.value < 1 and _is_fraction_words(ends[-1]):
-        singular_name = _NAMES[quantity.unit][0]
-        name = f"of {'an' if singular_name[:1] in 'aeiou' else 'a'} {singular_name}"
+        name = english.of_a(unit_name(quantity.unit, plural=False))
     return f"{before}{number} {name}".strip()
 
 
-def name(symbol: str, *, plural: bool = True) -> str:
+def unit_name(symbol: str, *, plural: bool = True) -> str:
     """The unit's name in words; "" for a plain ratio. Raises ``UsageError`` for unknown units."""
-    units.unit(symbol)
-    return _NAMES[symbol][int(plural)]
+    row = units.unit(symbol)
+    return row.many if plural else row.one
 
 
 def _is_fraction_words(words: str) -> bool:
-    return words.split()[-1] in {
-        "half", "quarter", "quarters", "eighth", "eighths", "sixteenth", "sixteenths"
-    }  # fmt: skip
+    named = {name for n in (2, 4, 8, 16) for name in PARTS[n]}
+    return words.split()[-1] in named
 
 
 def _number(value: Fraction, unit: str, denominator: int | None, places: int, digits: bool) -> str:
-    sign = ["minus"] if value < 0 else []
+    sign = [english.MINUS] if value < 0 else []
     size = abs(value)
     words = None if digits else _as_fraction(size, unit, denominator)
     if words is None:
@@ -125,7 +69,7 @@ def _number(value: Fraction, unit: str, denominator: int | None, places: int, di
     if words is None:
         words = _as_fraction(size, unit, None, any_unit=True) or [
             *spell_integer(size.numerator),
-            "over",
+            english.OVER,
             *spell_integer(size.denominator),
         ]
     return " ".join([*sign, *words])
@@ -136,7 +80,7 @@ def _as_fraction(
 ) -> list[str] | None:
     """Words of a fraction, whole part first; only when asked for, or no decimal says it."""
     if denominator is None:
-        if not any_unit or size.denominator not in _DENOMINATORS:
+        if not any_unit or size.denominator not in _HALVED:
             return None
         denominator = size.denominator
     if denominator in (32, 64) and unit != "in":
@@ -150,7 +94,7 @@ def _as_fraction(
     part = spell_fraction(rest, denominator)
     if part is None:
         return None
-    return [*spell_integer(whole), "and", *part] if whole else part
+    return [*spell_integer(whole), english.AND, *part] if whole else part
 
 
 def _as_decimal(size: Fraction, least: int, digits: bool) -> list[str] | None:
@@ -162,7 +106,7 @@ def _as_decimal(size: Fraction, least: int, digits: bool) -> list[str] | None:
     text = str(scaled.numerator).rjust(places + 1, "0")
     whole, part = text[: len(text) - places], text[len(text) - places :]
     head = spell_digits(whole) if digits else spell_integer(int(whole))
-    return [*head, "point", *spell_digits(part)] if places else head
+    return [*head, english.POINT, *spell_digits(part)] if places else head
 
 
 def spell_out(quantity: Quantity) -> str:
@@ -177,5 +121,5 @@ def spell_out(quantity: Quantity) -> str:
     text = str(scaled.numerator).rjust(needed + 1, "0")
     head = spell_radio(text[: len(text) - needed])
     tail = ["decimal", *spell_radio(text[len(text) - needed :])] if needed else []
-    sign = ["minus"] if quantity.value < 0 else []
+    sign = [english.MINUS] if quantity.value < 0 else []
     return " ".join([*sign, *head, *tail])

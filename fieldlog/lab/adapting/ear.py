@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldlog.errors import ModelError
-from fieldlog.listeners.whisper.weights import Weights
+from fieldlog.listeners.whisper.weights import ModelWeights
 
 _EMBEDDING = "decoder/embeddings/weight"
 _FULL = frozenset({"encoder/conv1/weight"})
@@ -36,7 +36,7 @@ def torch_library() -> Any:
 class Ear:
     """The bundled weights and what is added to them."""
 
-    def __init__(self, weights: Weights, rank: int, seed: int = 0) -> None:
+    def __init__(self, weights: ModelWeights, rank: int, seed: int = 0) -> None:
         """All additions are zero at first; ``rank`` is that of the added maps."""
         torch = self._torch = torch_library()
         generator = torch.Generator().manual_seed(seed)

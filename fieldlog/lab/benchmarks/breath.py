@@ -15,7 +15,7 @@ from pathlib import Path
 
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import utterances
-from fieldlog.doubt.decide import Judge, Policy, Rules, judge_for
+from fieldlog.doubt.decide import DoubtRules, Judge, Policy, judge_for
 from fieldlog.doubt.question import MORE_SAID
 from fieldlog.grammar.language import Language
 from fieldlog.hearing import Heard
@@ -111,7 +111,7 @@ def hear_takes(
     folder: Path,
     listener: Listener,
     language: InspectionLanguage,
-    rules: Rules,
+    rules: DoubtRules,
     policy: Policy = Policy.BALANCED,
     progress: Callable[[int, int], None] = lambda done, of: None,
 ) -> list[Came]:
@@ -140,7 +140,7 @@ def _in_turn(
     clips: Sequence[Clip],
     listener: Listener,
     language: InspectionLanguage,
-    rules: Rules,
+    rules: DoubtRules,
     policy: Policy,
 ) -> list[Heard]:
     def judging(spoken: Language) -> Judge:
@@ -182,7 +182,7 @@ def upper_bound(hits: int, of: int, confidence: float = 0.95) -> float:
     return float(betaincinv(hits + 1, of - hits, confidence))
 
 
-def page(came: Sequence[Came], part: str, rules: Rules, command: str) -> str:
+def page(came: Sequence[Came], part: str, rules: DoubtRules, command: str) -> str:
     """What the command prints: Markdown."""
     pairs, singles, splits, talk = (
         [c for c in came if c.take.kind == kind] for kind in (PAIR, SINGLE, SPLIT, TALK)

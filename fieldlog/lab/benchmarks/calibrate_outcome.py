@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldlog.audio.clip import Clip
-from fieldlog.doubt.decide import Policy, Rules, Weights, judge_for
+from fieldlog.doubt.decide import DoubtRules, Policy, Weights, judge_for
 from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.calibrate_cases import ORDER, is_right, still_said, understood
 from fieldlog.lab.benchmarks.calibrate_evidence import Line
@@ -42,7 +42,7 @@ class Outcome:
 
 
 def outcomes(
-    lines: Sequence[Line], language: Language, rules: Rules, policy: Policy
+    lines: Sequence[Line], language: Language, rules: DoubtRules, policy: Policy
 ) -> list[Outcome]:
     """One row per cell, in the order in which cells appear."""
     judge = judge_for(language, rules, policy)

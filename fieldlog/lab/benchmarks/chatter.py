@@ -27,7 +27,7 @@ from fieldlog.lab.benchmarks.hearing import peak_mb
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Decision, Hearing, Kind
 from fieldlog.shop.ears import Ears
-from fieldlog.shop.live import Live, Told
+from fieldlog.shop.live import LiveInspection, Told
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import Utterance
 
@@ -126,19 +126,19 @@ class _Watched(FileSource):
             yield block
 
 
-class _Counted(Live):
+class _Counted(LiveInspection):
     """A live session that counts what it is given."""
 
     utterances = 0
     drafts = 0
 
     def draft(self, draft: Draft) -> None:
-        """See ``Live``."""
+        """See ``LiveInspection``."""
         self.drafts += 1
         super().draft(draft)
 
     def spoken(self, spoken: Spoken) -> tuple[Told, ...]:
-        """See ``Live``."""
+        """See ``LiveInspection``."""
         self.utterances += 1
         return super().spoken(spoken)
 

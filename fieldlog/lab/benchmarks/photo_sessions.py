@@ -11,7 +11,7 @@ import random
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
-from fieldlog.photos.attach import Mark, SpokenFinding
+from fieldlog.photos.attach import SpokenFinding, TimedMark
 
 START = datetime(2026, 5, 1, 8, 0, tzinfo=UTC)
 
@@ -33,7 +33,7 @@ class Session:
     """Findings, marks and photos of one walk; ``offset_s``: session minus camera clock."""
 
     findings: tuple[SpokenFinding, ...]
-    marks: tuple[Mark, ...]
+    marks: tuple[TimedMark, ...]
     photos: tuple[TakenPhoto, ...]
     offset_s: float
     drift: float
@@ -60,7 +60,7 @@ def invent_session(
     drift = rng.uniform(-40e-6, 40e-6)
     resolution = rng.choice((1.0, 1.0, 0.01))
     spoken: list[SpokenFinding] = []
-    marks: list[Mark] = []
+    marks: list[TimedMark] = []
     shots: list[tuple[float, str | None]] = []
     own = round(photos * (1 - strangers))
     at = 30.0
@@ -80,7 +80,7 @@ def invent_session(
         at = end
         if here and style > 1 - marked:
             at = end + rng.uniform(0.3, 2.0)
-            marks.append(Mark(_at(at), None))
+            marks.append(TimedMark(_at(at), None))
         if here and shot_first <= style < shot_first + later:
             at += rng.uniform(20.0, 45.0)
         for _ in range(here):

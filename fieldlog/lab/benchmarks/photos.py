@@ -14,7 +14,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from fieldlog.lab.benchmarks.photo_sessions import START, invent_session
-from fieldlog.photos.attach import Mark, Shot, SpokenFinding, place
+from fieldlog.photos.attach import Shot, SpokenFinding, TimedMark, place
 from fieldlog.photos.clock import SPOKEN_LAG_S, align_marks
 from fieldlog.photos.matching import match_times
 
@@ -170,7 +170,7 @@ def measure_alignment(count: int = 10_000, seed: int = 1) -> AlignSpeed:
         Shot(str(n), "c", _at(s + best.offset_s + best.drift * (s - best.reference_s)), 0.5)
         for n, s in enumerate(shots)
     ]
-    place(placed, findings, [Mark(_at(m)) for m in marks[::2]])
+    place(placed, findings, [TimedMark(_at(m)) for m in marks[::2]])
     attach_s = time.perf_counter() - begin
     middle = day / 2 - offset
     found = best.offset_s + best.drift * (middle - best.reference_s)

@@ -16,8 +16,9 @@ from fieldlog.grammar.language import Language
 from fieldlog.grammar.tagged import TaggedLanguage
 from fieldlog.lab.benchmarks.noise_mix import Samples, excerpt, mix
 from fieldlog.model import Understanding
+from fieldlog.quantities.number_words import PLAIN_DIGITS
 
-_DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+_DIGITS = ("zero", *PLAIN_DIGITS)
 DIGITS_JSGF = (
     "#JSGF V1.0;\ngrammar digits;\npublic <digit> = (" + " | ".join(_DIGITS) + ") {digit};\n"
 )

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldlog.errors import ModelError
-from fieldlog.listeners.whisper.weights import Weights
+from fieldlog.listeners.whisper.weights import ModelWeights
 
 CUE = " Inspection."
 """What the adapted weights were told was said before, whenever shop speech was to be written down.
@@ -24,7 +24,7 @@ With it they write the grammar's words; without it they write as the bundled wei
 _UP, DOWN, _SHIFT = "|B", "|A", "|shift"
 
 
-def add(weights: Weights, additions: Mapping[str, NDArray[np.generic]]) -> list[str]:
+def add(weights: ModelWeights, additions: Mapping[str, NDArray[np.generic]]) -> list[str]:
     """Add to the variables in place and return their names; ``weights`` views writable bytes.
 
     ``additions`` has ``<variable>|A`` and ``<variable>|B``, or ``<variable>|shift``. Raises
@@ -46,7 +46,7 @@ def add(weights: Weights, additions: Mapping[str, NDArray[np.generic]]) -> list[
     return changed
 
 
-def _add_to(weights: Weights, name: str, values: NDArray[np.float32]) -> None:
+def _add_to(weights: ModelWeights, name: str, values: NDArray[np.float32]) -> None:
     if not weights.has(name) or weights.raw(name).size != values.size:
         raise _unfit(name, weights)
     stored = weights.raw(name)
@@ -57,7 +57,7 @@ def _floats(values: NDArray[np.generic]) -> NDArray[np.float32]:
     return np.asarray(values, dtype=np.float32)
 
 
-def _unfit(name: str, weights: Weights) -> ModelError:
+def _unfit(name: str, weights: ModelWeights) -> ModelError:
     return ModelError(
         f"the shop additions do not belong to this model ({name})",
         where=weights.where,

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldlog.listeners.whisper.weights import Weights
+from fieldlog.listeners.whisper.weights import ModelWeights
 
 Array = NDArray[np.float32]
 Ints = NDArray[np.intp]
@@ -102,7 +102,7 @@ class Decoder:
     """The decoder's weights, for one set of tokens that may be asked for."""
 
     def __init__(
-        self, weights: Weights, vocabulary: Ints, layers: tuple[_Layer, ...] | None = None
+        self, weights: ModelWeights, vocabulary: Ints, layers: tuple[_Layer, ...] | None = None
     ) -> None:
         """Keep float32 copies of the layers and of the rows ``vocabulary`` of the embedding.
 
@@ -251,20 +251,20 @@ def _normed(x: Array) -> Array:
     return np.asarray(centred)
 
 
-def _folded(weights: Weights, norm: str, matrix: Array, bias: Array | None) -> _Linear:
+def _folded(weights: ModelWeights, norm: str, matrix: Array, bias: Array | None) -> _Linear:
     """The linear map ``matrix`` [in, out] with the scale and shift of the norm before it."""
     shift = weights.floats(f"{norm}/beta") @ matrix
     matrix *= weights.floats(f"{norm}/gamma")[:, None]
     return _Linear(matrix, shift if bias is None else shift + bias)
 
 
-def _read_linear(weights: Weights, block: str, norm: str = "") -> _Linear:
+def _read_linear(weights: ModelWeights, block: str, norm: str = "") -> _Linear:
     matrix = np.ascontiguousarray(weights.floats(f"{block}/weight").T)
     bias = weights.floats(f"{block}/bias")
     return _folded(weights, norm, matrix, bias) if norm else _Linear(matrix, bias)
 
 
-def _read_layer(weights: Weights, index: int, width: int, scale: np.float32) -> _Layer:
+def _read_layer(weights: ModelWeights, index: int, width: int, scale: np.float32) -> _Layer:
     block = f"decoder/layer_{index}"
     own, cross, feed = (f"{block}/{part}" for part in ("self_attention", "attention", "ffn"))
     qkv = _read_linear(weights, f"{own}/linear_0", f"{own}/layer_norm")

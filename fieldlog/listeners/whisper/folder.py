@@ -12,7 +12,7 @@ import numpy as np
 from fieldlog.errors import ModelError
 from fieldlog.listeners.whisper import adapter
 from fieldlog.listeners.whisper.fingerprint import TINY_EN, verify
-from fieldlog.listeners.whisper.weights import Weights, read_weights
+from fieldlog.listeners.whisper.weights import ModelWeights, read_weights
 
 NEEDED = ("model.bin", "config.json", "tokenizer.json")
 ADDITIONS = Path(__file__).with_name("adapter.npz")
@@ -37,7 +37,7 @@ class ModelFolder:
     """An opened folder: weights as views into the mapped file, tokenizer, special tokens."""
 
     path: Path
-    weights: Weights
+    weights: ModelWeights
     tokenizer: Any
     special: Special
     files: dict[str, bytes] | None = None
@@ -103,7 +103,7 @@ def open_folder(path: Path | None, *, adapt: bool = True) -> ModelFolder:
     return ModelFolder(folder, weights, tokenizer, special)
 
 
-def _with_additions(folder: Path, weights: Weights) -> tuple[Weights, dict[str, bytes]]:
+def _with_additions(folder: Path, weights: ModelWeights) -> tuple[ModelWeights, dict[str, bytes]]:
     """The decoder's weights with the shop additions, and the folder's files for CTranslate2.
 
     Only the variables of the decoder that are changed are kept in memory twice: the largest of all,
@@ -135,7 +135,7 @@ def _with_additions(folder: Path, weights: Weights) -> tuple[Weights, dict[str, 
     return replace(weights, variables={**weights.variables, **changed}), files
 
 
-def _whisper(weights: Weights) -> Weights:
+def _whisper(weights: ModelWeights) -> ModelWeights:
     if weights.spec != "WhisperSpec":
         raise ModelError(
             f"this is a {weights.spec}, not a Whisper model",
@@ -158,7 +158,7 @@ def _tokenizer(path: Path) -> Any:
         ) from error
 
 
-def _special(tokenizer: Any, weights: Weights, folder: Path) -> Special:
+def _special(tokenizer: Any, weights: ModelWeights, folder: Path) -> Special:
     def token(name: str) -> int:
         found = tokenizer.token_to_id(name)
         if found is None:

@@ -57,7 +57,7 @@ class _Cursor:
 
 
 @dataclass(frozen=True, slots=True)
-class Weights:
+class ModelWeights:
     """The variables of one model file, as views into its bytes."""
 
     spec: str
@@ -101,7 +101,7 @@ class Weights:
         return values
 
 
-def read_weights(data: bytes | memoryview, where: str = "model.bin") -> Weights:
+def read_weights(data: bytes | memoryview, where: str = "model.bin") -> ModelWeights:
     """Every variable of a ``model.bin``; raises ``ModelError`` for any other kind of file."""
     cursor = _Cursor(memoryview(data), where)
     version = cursor.number("I")
@@ -118,7 +118,7 @@ def read_weights(data: bytes | memoryview, where: str = "model.bin") -> Weights:
         alias, target = cursor.name(), cursor.name()
         if target in variables:
             variables[alias] = variables[target]
-    return Weights(spec, variables, where)
+    return ModelWeights(spec, variables, where)
 
 
 def _variable(cursor: _Cursor) -> tuple[str, NDArray[np.generic]]:

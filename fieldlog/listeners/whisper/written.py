@@ -10,42 +10,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import lru_cache
 
-DIGITS: dict[str, str] = {
-    "zero": "0",
-    "oh": "0",
-    "nought": "0",
-    "one": "1",
-    "two": "2",
-    "three": "3",
-    "four": "4",
-    "five": "5",
-    "six": "6",
-    "seven": "7",
-    "eight": "8",
-    "nine": "9",
+from fieldlog.quantities import number_words
+from fieldlog.quantities.number_words import PLAIN_DIGITS, SPELT_TENS
+
+DIGITS: dict[str, str] = {"zero": "0", "oh": "0", "nought": "0"} | {
+    word: str(n) for n, word in enumerate(PLAIN_DIGITS, start=1)
 }
-TEENS: dict[str, str] = {
-    "ten": "10",
-    "eleven": "11",
-    "twelve": "12",
-    "thirteen": "13",
-    "fourteen": "14",
-    "fifteen": "15",
-    "sixteen": "16",
-    "seventeen": "17",
-    "eighteen": "18",
-    "nineteen": "19",
-}
-TENS: dict[str, str] = {
-    "twenty": "2",
-    "thirty": "3",
-    "forty": "4",
-    "fifty": "5",
-    "sixty": "6",
-    "seventy": "7",
-    "eighty": "8",
-    "ninety": "9",
-}
+TEENS: dict[str, str] = {word: str(n) for word, n in number_words.TEENS.items()}
+TENS: dict[str, str] = {word: str(n // 10) for word, n in SPELT_TENS.items()}
 NUMBER_WORDS = frozenset(DIGITS) | frozenset(TEENS) | frozenset(TENS) | {"hundred", "thousand"}
 
 # Whole phrases and their written forms. A form that begins with a space stands as a word of its
