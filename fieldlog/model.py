@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 from types import MappingProxyType
+from typing import assert_never
 
 
 def _empty() -> Mapping[str, str]:
@@ -98,6 +99,23 @@ class Finding:
     readings: tuple[Quantity, ...] = ()
     words: str = ""
     given: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def subject(self) -> tuple[str, str | None, str | None]:
+        """What it is about."""
+        return self.component, self.position, self.characteristic
+
+    @property
+    def meaning(self) -> tuple[object, ...]:
+        """What two findings must share to mean the same, whatever the words."""
+        values = (self.quantity,) if self.quantity else self.readings
+        return (
+            *self.subject,
+            self.condition,
+            self.code,
+            self.given,
+            *((q.value, q.high, q.unit, q.qualifier) for q in values),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,8 +243,128 @@ class Kind(StrEnum):
     NOTHING = "not understood"
 
 
-NOT_TAKEN = "not taken"
-"""Flag of an utterance that was kept with its sound and nothing else, because something failed."""
+class Flag(StrEnum):
+    """Things a reviewer should see, and what an answer must still settle. The value is kept."""
+
+    HOMOPHONE = "homophone"
+    UNIT_ASSUMED = "unit assumed"
+    LOOSE_UNIT = "loose unit"
+    SHORTHAND = "shorthand"
+    THREE_DIGITS = "three digits"
+    AGREEMENT = "agreement"
+    """ "four thirty second": singular where plural belongs."""
+    EITHER = "either"
+    """ "two or three"."""
+    NO_YEAR = "no year"
+    TWO_NUMBERS = "two numbers"
+    NO_AND = "no and"
+    EQUAL_ENDS = "equal ends"
+    REVERSED = "reversed"
+    """A range said from its upper end."""
+    REPAIRED = "self-repair"
+    TEEN_TWIN = "teen/ty twin"
+    GRADE_TWIN = "DOT 5/5.1 twin"
+    ODD = "figures"
+    """Asked about because of how its figures were typed."""
+    DID_YOU_MEAN = "did you mean"
+    """Its component was mistyped."""
+    UNSURE = "unsure"
+    TWIN = "twin"
+    """Something that sounds like it was heard nearly as well."""
+    UNCLEAR = "heard unclearly"
+    """Asked about for another reason, and may have been misheard too."""
+    MORE_SAID = "more was said"
+    """Its sound goes on behind the words that were heard."""
+    ANSWERED = "answered"
+    NOT_TAKEN = "not taken"
+    """Kept with its sound and nothing else, because something failed."""
+
+
+class Asks(StrEnum):
+    """What a question is after. Which answers can settle it follows from it alone."""
+
+    WHICH = "which"
+    """Of several findings that were offered."""
+    PLACE = "place"
+    UNIT = "unit"
+    PLACE_AND_UNIT = "place and unit"
+    ASSUMED_UNIT = "assumed unit"
+    """The only plausible one: was it that?"""
+    SLIP = "slip"
+    """The words may be a slip of the tongue: the value once more."""
+    HARDLY_POSSIBLE = "hardly possible"
+    """The value is not plausible: once more."""
+    FIGURES = "figures"
+    """Typed as nobody writes a number: was it that?"""
+    DID_YOU_MEAN = "did you mean"
+    """A word is not known: was the nearest one meant?"""
+    SOUND = "sound"
+    """One fault is not there: is all as it should be?"""
+    HEARD = "heard"
+    """Did you say that?"""
+    HEARD_WORDS = "heard words"
+    """Which of several texts was said, where not all of them are findings."""
+    AGAIN = "again"
+    """Nothing was heard that could be offered."""
+    NEW_OR_CORRECTION = "new or correction"
+    IN_FULL = "in full"
+    OF_WHAT = "of what"
+    """A correction of something that was not named."""
+    WHY_SKIPPED = "why skipped"
+    SIGN_OFF = "sign off"
+
+    @property
+    def settled(self) -> Settled:
+        """By what it can be settled."""
+        match self:
+            case (
+                Asks.ASSUMED_UNIT
+                | Asks.SLIP
+                | Asks.HARDLY_POSSIBLE
+                | Asks.FIGURES
+                | Asks.DID_YOU_MEAN
+                | Asks.SOUND
+                | Asks.HEARD
+                | Asks.SIGN_OFF
+            ):
+                return Settled.BY_YES
+            case Asks.WHICH | Asks.PLACE | Asks.UNIT | Asks.PLACE_AND_UNIT | Asks.HEARD_WORDS:
+                return Settled.BY_CHOICE
+            case (
+                Asks.NEW_OR_CORRECTION | Asks.IN_FULL | Asks.OF_WHAT | Asks.WHY_SKIPPED | Asks.AGAIN
+            ):
+                return Settled.IN_FULL
+        assert_never(self)
+
+
+class Settled(StrEnum):
+    """Which short answer can settle a question."""
+
+    BY_YES = "yes"
+    """Yes, where one thing is offered; a choice among several, or the value itself, as well."""
+    BY_CHOICE = "choice"
+    """One of what was offered, or the value itself; yes would not say which."""
+    IN_FULL = "in full"
+    """None: it is said again."""
+
+
+class Rest(StrEnum):
+    """What a question tells besides, where more was said than can be taken."""
+
+    AGAIN = "rest again"
+    ALL_AGAIN = "all again"
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked; the candidates stand beside it in the ``Understanding``.
+
+    Only ``kind`` and ``rest`` decide anything; ``text`` is how it reads (``fieldlog.words``).
+    """
+
+    kind: Asks
+    text: str
+    rest: Rest | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,7 +372,7 @@ class Understanding:
     """The parser's word on one text: decision, reason, and the finding or slots behind it.
 
     ``candidates`` holds every finding the words can mean when more than one is possible;
-    ``question`` is what to ask the speaker when the decision is *ask*.
+    ``question`` is what to ask the speaker when the decision is *ask*. ``reason`` is for people.
     """
 
     decision: Decision
@@ -243,12 +381,21 @@ class Understanding:
     text: str
     finding: Finding | None = None
     candidates: tuple[Finding, ...] = ()
-    question: str = ""
+    question: Question | None = None
     slots: Mapping[str, str] = field(default_factory=_empty)
     dialogue: Command | None = None
     """The dialogue word, if that is what was said; ``CORRECTION`` beside the corrected finding."""
-    flags: tuple[str, ...] = ()
-    """Things a reviewer should see: ``homophone``, ``unit assumed``, ``teen/ty twin``, ..."""
+    flags: tuple[Flag, ...] = ()
+
+    @property
+    def asked(self) -> str:
+        """How the question reads; empty where there is none."""
+        return self.question.text if self.question is not None else ""
+
+    @property
+    def offered(self) -> tuple[Finding, ...]:
+        """Every finding that it can be."""
+        return self.candidates or ((self.finding,) if self.finding is not None else ())
 
 
 @dataclass(frozen=True, slots=True)

@@ -79,4 +79,6 @@ def stub_opener(name: str, model: Path | None) -> Stub:
 def stub_listener(monkeypatch: pytest.MonkeyPatch) -> None:
     """Puts the stub in place of every recogniser, accepted as it comes, for tests of the record."""
     monkeypatch.setattr("fieldlog.listeners.choose.open_listener", lambda *_, **__: Stub())
-    monkeypatch.setattr("fieldlog.doubt.judge_for", lambda *_: lambda said, hearing, clip: said)
+    monkeypatch.setattr(
+        "fieldlog.doubt.decide.judge_for", lambda *_: lambda said, hearing, clip: said
+    )

@@ -14,7 +14,7 @@ from fieldlog.language.given import Facts, before_condition, with_given
 from fieldlog.language.lexicon import Words
 from fieldlog.language.series import series
 from fieldlog.language.subjects import About
-from fieldlog.model import Finding, Quantity
+from fieldlog.model import Finding, Flag, Quantity
 from fieldlog.quantities.codes import brake_fluid_twin, codes
 from fieldlog.quantities.quantity import Quantities, QuantityReading, quantities
 from fieldlog.quantities.twins import TEEN_TY, twins
@@ -24,10 +24,13 @@ from fieldlog.quantities.values import DOUBTFUL, PROPER
 REPAIR = "correction"
 NONE = "no"
 """Before a noun: "no play in the steering head"."""
-HOMOPHONE, UNIT_ASSUMED, REPAIRED = "homophone", "unit assumed", "self-repair"
-TEEN_TWIN, GRADE_TWIN = "teen/ty twin", "DOT 5/5.1 twin"
 _ARE = (("is",), ("are",))
-_KEPT_FLAGS = ("agreement", "loose unit", "shorthand", "either", *sorted(DOUBTFUL))
+_KEPT_OF_CODES = frozenset({Flag.HOMOPHONE, Flag.SHORTHAND, Flag.THREE_DIGITS})
+_KEPT_FIRST = frozenset({Flag.HOMOPHONE, Flag.UNIT_ASSUMED})
+_KEPT_FLAGS = (
+    *(Flag.AGREEMENT, Flag.LOOSE_UNIT, Flag.SHORTHAND, Flag.EITHER),
+    *sorted(DOUBTFUL),
+)
 
 
 class Standing(IntEnum):
@@ -47,7 +50,7 @@ class Reading:
     about: About
     finding: Finding
     standing: Standing
-    flags: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
     twin: str = ""
     """Words of another value that this one could be misheard for, when that is plausible too."""
 
@@ -210,12 +213,10 @@ class ValueReader:
             return
         body = _after_repair(said)
         for code in codes(one.code, body):
-            flags = [
-                flag for flag in code.flags if flag in (HOMOPHONE, "shorthand", "three digits")
-            ]
+            flags = [flag for flag in code.flags if flag in _KEPT_OF_CODES]
             twin = brake_fluid_twin(code.text) if one.code == "brake fluid grade" else None
             if twin:
-                flags.append(GRADE_TWIN)
+                flags.append(Flag.GRADE_TWIN)
             finding = Finding(
                 about.component.name, about.position, one.name, code=code.text, words=words
             )
@@ -295,13 +296,13 @@ class ValueReader:
         words: str,
         repaired: bool,
     ) -> Reading:
-        flags = [flag for flag in reading.flags if flag in (HOMOPHONE, UNIT_ASSUMED)]
+        flags = [flag for flag in reading.flags if flag in _KEPT_FIRST]
         flags += [flag for flag in _KEPT_FLAGS if flag in reading.flags]
         if repaired:
-            flags.append(REPAIRED)
+            flags.append(Flag.REPAIRED)
         twin = _plausible_twin(one, reading.quantity, said)
         if twin:
-            flags.append(TEEN_TWIN)
+            flags.append(Flag.TEEN_TWIN)
         finding = Finding(
             about.component.name,
             about.position,

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from fieldlog.model import Flag
 from fieldlog.quantities import numbers
 
 # Letters as said, by the ICAO alphabet (Annex 10 Vol II, from memory) and by name.
@@ -54,7 +55,7 @@ class CodeReading:
 
     text: str
     words: tuple[str, ...]
-    flags: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
 
 
 def distinct(found: Iterable[CodeReading]) -> tuple[CodeReading, ...]:

@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
 from types import MappingProxyType
 
+from fieldlog.model import Flag
 from fieldlog.quantities import numbers
 from fieldlog.quantities.code_reading import CodeReading, distinct, literals, one_letter
 from fieldlog.quantities.dates import dates
@@ -45,7 +46,7 @@ def brake_fluid_grades(words: Sequence[str]) -> tuple[CodeReading, ...]:
     if body == ("mineral", "oil"):
         return (CodeReading("mineral oil", said),)
     if body == ("five", "one"):
-        return (CodeReading("DOT 5.1", said, ("shorthand",)),)
+        return (CodeReading("DOT 5.1", said, (Flag.SHORTHAND,)),)
     return distinct(
         CodeReading(BRAKE_FLUIDS[n.value], said, n.flags)
         for n in numbers.readings(body)
@@ -104,7 +105,7 @@ def date_codes(words: Sequence[str]) -> tuple[CodeReading, ...]:
         if len(literal) == 4:
             found.append(CodeReading(literal, said))
         elif len(literal) == 3:
-            found.append(CodeReading(literal, said, ("three digits",)))
+            found.append(CodeReading(literal, said, (Flag.THREE_DIGITS,)))
     return distinct(found)
 
 

@@ -16,8 +16,8 @@ from fieldlog.aftercare.trend import Trend
 from fieldlog.aftercare.walk_list import NOT_FITTED
 from fieldlog.aftercare.work import NO_WORK, Work
 from fieldlog.catalogue.component import Catalogue
-from fieldlog.language.answers import ANSWERED, APART
-from fieldlog.model import Decision, Limit, Qualifier, Severity, State, Verdict
+from fieldlog.language.answers import APART
+from fieldlog.model import Decision, Flag, Limit, Qualifier, Severity, State, Verdict
 from fieldlog.report.gauge import gauge
 from fieldlog.report.lines import best_guess, due_row, limit_lines, severity_text, zone_of
 from fieldlog.report.trend_picture import trend_picture
@@ -201,7 +201,9 @@ class _Builder:
     def _finding(self, kept: RecordedFinding, photos: Sequence[PhotoCell]) -> FindingRow:
         utterance = self.utterances.get(kept.utterance_id or "")
         verdict = kept.verdict
-        notes = [*(flag for flag in (utterance.flags if utterance else ()) if flag != ANSWERED)]
+        notes = [
+            *(flag for flag in (utterance.flags if utterance else ()) if flag != Flag.ANSWERED)
+        ]
         asked = self.utterances.get((utterance.answers if utterance else None) or "")
         if asked is not None:
             notes.append(f"answers: {asked.question or asked.reason}")
