@@ -7,6 +7,7 @@ was said.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -51,6 +52,79 @@ class LimitStatus(StrEnum):
     MEMORY = "from memory"
     COMMON = "common practice"
     ENTERED = "entered by user"
+
+
+class Relation(StrEnum):
+    """How a value has to lie to its limit; ``IS``: a row about conditions or codes."""
+
+    AT_LEAST = "at least"
+    AT_MOST = "at most"
+    MORE_THAN = "more than"
+    LESS_THAN = "less than"
+    BETWEEN = "between"
+    IS = "is"
+
+    @property
+    def is_lower(self) -> bool:
+        """Whether it has a lower end alone."""
+        return self in (Relation.AT_LEAST, Relation.MORE_THAN)
+
+    @property
+    def is_upper(self) -> bool:
+        """Whether it has an upper end alone."""
+        return self in (Relation.AT_MOST, Relation.LESS_THAN)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the end itself is outside."""
+        return self in (Relation.MORE_THAN, Relation.LESS_THAN)
+
+
+class Layer(StrEnum):
+    """Where a limit comes from."""
+
+    REGULATION = "regulation"
+    EQUIPMENT = "equipment"
+    HANDBOOK = "handbook"
+    MAKER = "maker"
+    COMMON = "common practice"
+    MEMORY = "memory"
+
+
+class Aggregation(StrEnum):
+    """How several readings become the value that a limit speaks about."""
+
+    SINGLE = "single"
+    THINNEST = "thinnest"
+    ANY = "any"
+    EACH = "each"
+    INDICATOR_TOTAL = "indicator total"
+    SPREAD = "spread"
+    PAIR_DIFFERENCE = "pair difference"
+    AVERAGE = "average"
+    MAGNITUDE = "magnitude"
+
+
+@dataclass(frozen=True, slots=True)
+class KOfN:
+    """At least ``k`` of ``n`` readings must pass; told as "3 of 4"."""
+
+    k: int
+    n: int
+
+    def __str__(self) -> str:
+        """As limit packs write it."""
+        return f"{self.k} of {self.n}"
+
+
+def aggregation(text: str) -> Aggregation | KOfN:
+    """The rule that ``text`` names; raises ``ValueError`` where it names none."""
+    match = re.fullmatch(r"([1-9]\d?) of ([1-9]\d?)", text)
+    if match is not None and int(match[1]) <= int(match[2]):
+        return KOfN(int(match[1]), int(match[2]))
+    if text not in set(Aggregation):
+        raise ValueError(f"unknown aggregation {text!r}")
+    return Aggregation(text)
 
 
 class Qualifier(StrEnum):
@@ -126,12 +200,10 @@ class Limit:
     pack: str
     component: str
     characteristic: str
-    relation: str
-    """``at least``, ``at most``, ``more than``, ``less than`` or ``is`` (conditions and codes)."""
+    relation: Relation
     value: Fraction | None
     unit: str
-    aggregation: str
-    """How several readings become one: ``single``, ``thinnest``, ``any``, ``k of n``, ``spread``..."""
+    aggregation: Aggregation | KOfN
     applies: Mapping[str, str]
     """Context keys that must match for the limit to apply (jurisdiction, vehicle_class, rim...)."""
     source: str
@@ -151,8 +223,7 @@ class Limit:
     outright: bool = False
     """Outside it nothing is left to work with (no pad, no air): beyond whatever the row's status and
     the uncertainty. Inside it the row says nothing."""
-    layer: str = "regulation"
-    """``regulation``, ``equipment``, ``handbook``, ``maker``, ``common practice`` or ``memory``."""
+    layer: Layer = Layer.REGULATION
     section: str = ""
     scope: str = ""
     """Whom the source binds, where that is not obvious."""
@@ -175,6 +246,11 @@ class Judgement:
     reading: Fraction | None = None
     """The value judged, converted exactly to the limit's unit."""
     reason: str = ""
+
+    @property
+    def judged(self) -> bool:
+        """Whether the limit could be held against it at all; ``reason`` says what was lacking."""
+        return self.reading is not None or self.limit.relation is Relation.IS
 
 
 @dataclass(frozen=True, slots=True)

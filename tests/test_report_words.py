@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldlog.model import Finding, Judgement, Qualifier, Quantity, State
+from fieldlog.model import Finding, Judgement, Qualifier, Quantity, Relation, State
 from fieldlog.report.gauge import gauge
 from fieldlog.words import tell
 from fieldlog.words.report import (
@@ -110,10 +110,10 @@ def test_limits_as_printed() -> None:
     limit = tread_limit()
     assert limit_text(limit) == "at least 1 mm"
     assert limit_text(replace(limit, printed="3/16 in (4.8 mm)")) == "at least 3/16 in (4.8 mm)"
-    assert limit_text(replace(limit, relation="between", high=Fraction(2))) == "1 to 2 mm"
-    assert limit_text(replace(limit, relation="between", printed="2 to 6 mm")) == "2 to 6 mm"
-    assert limit_text(replace(limit, relation="at most", value=None)) == "at most"
-    condition = replace(limit, relation="is", value=None, words=("cracked", "cut"))
+    assert limit_text(replace(limit, relation=Relation.BETWEEN, high=Fraction(2))) == "1 to 2 mm"
+    assert limit_text(replace(limit, relation=Relation.BETWEEN, printed="2 to 6 mm")) == "2 to 6 mm"
+    assert limit_text(replace(limit, relation=Relation.AT_MOST, value=None)) == "at most"
+    condition = replace(limit, relation=Relation.IS, value=None, words=("cracked", "cut"))
     assert limit_text(condition) == "cracked, cut: beyond"
 
 
@@ -147,7 +147,9 @@ def test_stretches_of_time(seconds: float, text: str) -> None:
 def _judged(relation: str, reading: str, high: str | None = None, guard: str = "0.1") -> Judgement:
     from dataclasses import replace
 
-    limit = replace(tread_limit(), relation=relation, high=Fraction(high) if high else None)
+    limit = replace(
+        tread_limit(), relation=Relation(relation), high=Fraction(high) if high else None
+    )
     return Judgement(limit, State.WITHIN, Fraction(0), None, Fraction(guard), Fraction(reading))
 
 

@@ -105,7 +105,7 @@ def understood_lines(understood: Understanding, assessment: Assessment | None) -
         for derived, _ in assessment.derived:
             yield Text(f"  {derived.finding.characteristic}: {derived.arithmetic}")
         for other in verdict.others:
-            told = other.reason if other.reason.startswith("not judged") else ""
+            told = "" if other.judged else other.reason
             yield Text(f"  also {told or other.state.value}: {limit_text(other)}")
         for caution in verdict.cautions:
             yield Text(f"  caution: {caution}")

@@ -27,7 +27,7 @@ from fieldlog.language.lexicon import Words, phrases, spoken_name
 from fieldlog.language.shape import GRAMMAR, Shaped
 from fieldlog.language.spellings import respell, respell_written
 from fieldlog.language.subjects import About, SubjectReader
-from fieldlog.language.values import NONE, Reading, ValueReader, Vocabulary
+from fieldlog.language.values import NONE, Reading, Unread, ValueReader, Vocabulary
 from fieldlog.model import Asks, Decision, Flag, Kind, Question, Understanding
 from fieldlog.quantities.normalise import normalise
 from fieldlog.quantities.written import Way, Written, read_written
@@ -150,11 +150,11 @@ class InspectionLanguage(OfferedGrammar):
 
     def _readings(
         self, words: Words, text: str = ""
-    ) -> tuple[list[Reading], list[str], tuple[About, ...]]:
+    ) -> tuple[list[Reading], list[Unread], tuple[About, ...]]:
         """Every reading of the words as a finding, why others were refused, the subjects named."""
         abouts = self._subjects.read(words)
         readings: list[Reading] = []
-        reasons: list[str] = []
+        reasons: list[Unread] = []
         for about in abouts:
             if about.used < len(words):
                 found, why = self._values.read(about, words[about.used :], text)
@@ -260,7 +260,7 @@ class InspectionLanguage(OfferedGrammar):
         )
 
     def _refusal(
-        self, words: Words, text: str, abouts: tuple[About, ...], reasons: list[str]
+        self, words: Words, text: str, abouts: tuple[About, ...], reasons: list[Unread]
     ) -> Understanding:
         if words[:1] == ("both",) or self._are_two(words):
             return _refused(text, "more than one finding in one utterance: say them one by one")

@@ -18,7 +18,6 @@ from fieldlog.model import Finding, Flag, Quantity
 from fieldlog.quantities.codes import brake_fluid_twin, codes
 from fieldlog.quantities.quantity import Quantities, QuantityReading, quantities
 from fieldlog.quantities.twins import TEEN_TY, twins
-from fieldlog.quantities.units import UNITS
 from fieldlog.quantities.values import DOUBTFUL, PROPER
 
 REPAIR = "correction"
@@ -55,6 +54,14 @@ class Reading:
     """Words of another value that this one could be misheard for, when that is plausible too."""
 
 
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """Why words are no value here, for people, and whether it was for their unit."""
+
+    reason: str
+    wrong_unit: bool = False
+
+
 @dataclass(frozen=True)
 class Vocabulary:
     """The finite phrases of the grammars that may stand behind a subject."""
@@ -78,13 +85,13 @@ class ValueReader:
         self._vocabulary = vocabulary
         self._phrases: dict[tuple[str, str | None], dict[Words, tuple[str, str]]] = {}
 
-    def read(self, about: About, rest: Words, words: str) -> tuple[list[Reading], list[str]]:
+    def read(self, about: About, rest: Words, words: str) -> tuple[list[Reading], list[Unread]]:
         """Every reading of ``rest`` said of ``about``, and why others were refused.
 
         ``words``: the whole text, kept in the finding.
         """
         found: list[Reading] = []
-        reasons: list[str] = []
+        reasons: list[Unread] = []
         for said in self._without_copula(rest):
             self._judged(about, said, words, found)
             for one in self._characteristics(about):
@@ -233,7 +240,7 @@ class ValueReader:
         said: Words,
         words: str,
         found: list[Reading],
-        reasons: list[str],
+        reasons: list[Unread],
     ) -> None:
         for place, body in self._last_place(about, one.axes, said):
             announced = self._announced(body)
@@ -249,7 +256,7 @@ class ValueReader:
                 standing = Standing.NO_UNIT if fits else Standing.IMPLAUSIBLE
                 found.append(self._reading(place, one, reading, standing, body, words, repaired))
             if result.reason and not result.assumed:
-                reasons.append(_told(result.reason, one, about.component))
+                reasons.append(_told(result, one, about.component))
 
     def _last_place(
         self, about: About, axes: Sequence[Axis], said: Words
@@ -368,10 +375,10 @@ def _plausible_twin(one: Characteristic, quantity: Quantity, said: Words) -> str
     return ""
 
 
-def _told(reason: str, one: Characteristic, component: Component) -> str:
+def _told(result: Quantities, one: Characteristic, component: Component) -> Unread:
     """A refusal that names what would be allowed."""
-    what, colon, units = reason.partition(": ")
-    if colon and what == "unit not allowed here" and all(u in UNITS for u in units.split(", ")):
-        allowed = " or ".join(one.units)
-        return f"{one.name} of the {component.name} is not given in {units}; allowed: {allowed}"
-    return reason
+    if not result.refused:
+        return Unread(result.reason)
+    said, allowed = ", ".join(result.refused), " or ".join(one.units)
+    told = f"{one.name} of the {component.name} is not given in {said}; allowed: {allowed}"
+    return Unread(told, wrong_unit=True)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from fieldlog.limits.context import SETTINGS
 from fieldlog.limits.packs import Pack
-from fieldlog.model import Limit
+from fieldlog.model import Aggregation, Limit, Relation
 
 _HEAD = """# Limits
 
@@ -45,11 +45,11 @@ def limits_page(packs: Sequence[Pack]) -> str:
 
 def what(limit: Limit) -> str:
     """What the row asks for, in words: ``at least 2/32 in, thinnest``, ``loose, missing: beyond``."""
-    if limit.relation == "is":
+    if limit.relation is Relation.IS:
         return f"{', '.join(limit.words)}: {limit.outcome.value}"
-    rule = "" if limit.aggregation == "single" else f", {limit.aggregation}"
+    rule = "" if limit.aggregation is Aggregation.SINGLE else f", {limit.aggregation}"
     printed = limit.printed.removesuffix(" 1")  # a ratio has no unit to print
-    if limit.relation == "between":
+    if limit.relation is Relation.BETWEEN:
         printed = printed.replace(" to ", " and ", 1)
     return f"{limit.relation} {printed}{rule}"
 

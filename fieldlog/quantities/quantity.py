@@ -76,6 +76,8 @@ class Quantities:
     implausible: tuple[QuantityReading, ...] = ()
     assumed: tuple[QuantityReading, ...] = ()
     reason: str = ""
+    refused: tuple[str, ...] = ()
+    """Symbols of the units that were said and are not allowed here."""
 
     @property
     def quantities(self) -> tuple[Quantity, ...]:
@@ -107,7 +109,8 @@ def quantities(
     if not bare and any(n.denominator in _ONLY_INCH for n in numbers.readings(said)):
         refused.add("in")
     if refused and not bare:
-        return Quantities(reason="unit not allowed here: " + ", ".join(sorted(refused)))
+        told = ", ".join(sorted(refused))
+        return Quantities(reason=f"unit not allowed here: {told}", refused=tuple(sorted(refused)))
     if bare and (default is not None or any(Flag.UNIT_ASSUMED not in r.flags for r in bare)):
         return _sorted([r for r in bare if Flag.UNIT_ASSUMED not in r.flags], plausible)
     if bare:

@@ -16,13 +16,16 @@ from fieldlog.errors import StoreError
 from fieldlog.model import (
     Asks,
     Judgement,
+    Layer,
     Limit,
     LimitStatus,
     Qualifier,
     Quantity,
+    Relation,
     Rest,
     Severity,
     State,
+    aggregation,
 )
 from fieldlog.store.chain import Cell
 from fieldlog.store.records import Asked
@@ -87,7 +90,8 @@ def quantity_from(row: Columns) -> Quantity | None:
 
 def limit_text(limit: Limit) -> tuple[str, str]:
     """``(sha256, JSON text)`` of a limit with everything that was printed about it."""
-    text = to_json({part.name: getattr(limit, part.name) for part in fields(limit)})
+    parts = {part.name: getattr(limit, part.name) for part in fields(limit)}
+    text = to_json({**parts, "aggregation": str(limit.aggregation)})
     return hashlib.sha256(text.encode("utf-8")).hexdigest(), text
 
 
@@ -117,6 +121,9 @@ _LIMIT_PARTS: Mapping[str, Callable[[Any], Any]] = {
     "value": exact_from,
     "high": exact_from,
     "applies": MappingProxyType,
+    "relation": Relation,
+    "aggregation": aggregation,
+    "layer": Layer,
     "status": LimitStatus,
     "severity": Severity,
     "outcome": State,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from fieldlog.model import Limit
+from fieldlog.model import Limit, Relation
 from fieldlog.words.wording import (
     UNIT_TEXT,
     decimal_text,
@@ -62,9 +62,9 @@ def converted_text(value: Fraction, unit: str) -> str:
 
 def limit_text(limit: Limit) -> str:
     """The limit as printed by its source: ``at least 1 mm``, ``is cracked: beyond``."""
-    if limit.relation == "is":
+    if limit.relation is Relation.IS:
         return f"{', '.join(limit.words) or limit.characteristic}: {limit.outcome.value}"
-    if limit.printed and limit.relation == "between":
+    if limit.printed and limit.relation is Relation.BETWEEN:
         return limit.printed
     if limit.printed:
         return f"{limit.relation} {limit.printed}"
