@@ -464,7 +464,7 @@ class Understanding:
     flags: tuple[Flag, ...] = ()
 
     @property
-    def asked(self) -> str:
+    def question_text(self) -> str:
         """How the question reads; empty where there is none."""
         return self.question.text if self.question is not None else ""
 

@@ -366,5 +366,5 @@ def test_utterance_parts_come_back(store: Repository, filled: Filled) -> None:
     store.add_utterance(filled.inspection_id, NewUtterance(asked, START, source="microphone"))
     kept = store.inspection_record("last").utterances[-1]
     assert (kept.decision, kept.kind, kept.reason) == (asked.decision, asked.kind, asked.reason)
-    assert (kept.text, kept.question, kept.flags) == (asked.text, asked.asked, asked.flags)
+    assert (kept.text, kept.question, kept.flags) == (asked.text, asked.question_text, asked.flags)
     assert (kept.clip, kept.listener, kept.latency_ms) == (None, "typed", None)

@@ -67,7 +67,7 @@ def outcome_text(understood: Understanding, assessment: Assessment | None) -> Te
         said = "" if told else f" (heard: {understood.text})"
         return Text(f"not understood: {understood.reason}{said}", "dim")
     if understood.decision is Decision.ASK:
-        question = understood.asked or understood.reason
+        question = understood.question_text or understood.reason
         return Text.assemble(
             (f"asked: {question}", "magenta"), (f"  heard: {understood.text}", "dim")
         )

@@ -84,7 +84,7 @@ class Answers:
             return self._narrowed(asked, taken[0][1], text, taken[0][0])
         return self._said_anew(asked, candidates, words, text) or replace(
             whole,
-            reason=f"no answer to '{asked.asked}': {whole.reason}",
+            reason=f"no answer to '{asked.question_text}': {whole.reason}",
             question=asked.question,
             candidates=candidates,
         )
@@ -169,6 +169,8 @@ class Answers:
         if Flag.DID_YOU_MEAN in flags:
             told = questions.did_you_mean(one)
             return Question(Asks.DID_YOU_MEAN, told), "a word of it is not known"
+        if any(not reading.unit for reading in one.readings):
+            return Question(Asks.UNIT, questions.unit(())), "no unit was said for the readings"
         if value is not None and not repeated and not _plausible(value, known):
             told = questions.value_again(tell.quantity(value))
             return Question(Asks.HARDLY_POSSIBLE, told), "hardly possible"

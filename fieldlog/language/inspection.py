@@ -321,7 +321,7 @@ def _asked_if_sound(found: Understanding) -> Understanding:
 def _asked_in_full(found: Understanding, reason: str) -> Understanding:
     """A question that no short answer settles (``fieldlog.shop.conversation``)."""
     meant = (found.finding,) if found.finding is not None else found.candidates
-    question = found.asked or questions.this_finding(meant[0])
+    question = found.question_text or questions.this_finding(meant[0])
     return replace(
         found,
         decision=Decision.ASK,

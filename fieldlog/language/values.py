@@ -15,6 +15,7 @@ from fieldlog.language.lexicon import Words
 from fieldlog.language.series import series
 from fieldlog.language.subjects import About
 from fieldlog.model import Finding, Flag, Quantity
+from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.codes import brake_fluid_twin, codes
 from fieldlog.quantities.quantity import Quantities, QuantityReading, quantities
 from fieldlog.quantities.twins import TEEN_TY, twins
@@ -221,13 +222,13 @@ class ValueReader:
         body = _after_repair(said)
         for code in codes(one.code, body):
             flags = [flag for flag in code.flags if flag in _KEPT_OF_CODES]
-            twin = brake_fluid_twin(code.text) if one.code == "brake fluid grade" else None
+            twin = brake_fluid_twin(code.text) if one.code is CodeKind.BRAKE_FLUID else None
             if twin:
                 flags.append(Flag.GRADE_TWIN)
             finding = Finding(
                 about.component.name, about.position, one.name, code=code.text, words=words
             )
-            dated = one.code != "date code" or is_week(code.text)
+            dated = one.code is not CodeKind.DATE_CODE or is_week(code.text)
             standing = Standing.FITS if dated else Standing.IMPLAUSIBLE
             found.append(_placed(Reading(about, finding, standing, tuple(flags), twin or "")))
 

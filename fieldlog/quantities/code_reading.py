@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from enum import StrEnum
 from types import MappingProxyType
 
 from fieldlog.model import Flag
@@ -47,6 +48,20 @@ LETTERS = MappingProxyType(
     | {"you": "U", "es": "S", "kay": "K"}
 )
 """Word -> letter."""
+
+
+class CodeKind(StrEnum):
+    """Kinds of code, as the catalogue names them."""
+
+    BRAKE_FLUID = "brake fluid grade"
+    OIL = "oil grade"
+    CHAIN = "chain size"
+    DATE_CODE = "date code"
+    TYRE_SIZE = "tyre size"
+    LOAD_INDEX = "load index"
+    SPEED = "speed symbol"
+    LOAD_AND_SPEED = "load and speed"
+    DATE = "date"
 
 
 @dataclass(frozen=True, slots=True)

@@ -361,7 +361,7 @@ class Inspecting:
         if said.decision is not Decision.ACCEPT or said.finding is None:
             raise UsageError(
                 f"{said.text!r} is not saved: {said.reason or 'it is no finding'}",
-                todo=said.asked or "say component, place, and value or condition",
+                todo=said.question_text or "say component, place, and value or condition",
             )
         scene = self.scene
         step = _finding_step(scene, said.finding, self._numbered(number, scene), reason)

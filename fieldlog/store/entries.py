@@ -124,7 +124,7 @@ def utterance(id: str, inspection_id: str, new: NewUtterance) -> NewRow:
         "kind": u.kind.value,
         "reason": u.reason,
         "text": u.text,
-        "question": u.asked,
+        "question": u.question_text,
         "dialogue": u.dialogue,
         "flags": flags_cell(u.flags, Asked.of(u)),
         "answers": new.answers,
