@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from fieldlog.audio.bounds import Bounds, BoundsSettings, Change
-from fieldlog.audio.clip import RATE, Clip
+from fieldlog.audio.clip import RATE, Clip, SoundFlag
 from fieldlog.audio.convert import Converter
 from fieldlog.audio.endpointer import (
     Endpointer,
@@ -245,7 +245,7 @@ def test_marks_flag_the_utterance_they_fall_into() -> None:
     clips: list[Clip] = []
     for i in range(0, len(sound), 1600):
         if i == int(1.6 * RATE):
-            endpointer.mark("overflow")
+            endpointer.mark(SoundFlag.OVERFLOW)
         clips += endpointer.process(sound[i : i + 1600])
     assert [sorted(c.flags) for c in clips] == [["overflow"], []]
 

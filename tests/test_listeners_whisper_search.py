@@ -9,7 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fieldlog.listeners.whisper.listener import LARGEST_MARGIN, _hypotheses
+from fieldlog.listeners.whisper.listener import LARGEST_MARGIN, hypotheses_of
 from fieldlog.listeners.whisper.search import Result, SearchSettings, distinct, search
 from fieldlog.listeners.whisper.tokens import TokenGraph
 from tests.phrase_language import PhraseLanguage
@@ -132,12 +132,12 @@ def test_meanings_are_kept_apart_and_meaningless_ones_left_out() -> None:
 
 def test_the_margin_is_bounded_by_what_was_never_finished() -> None:
     result = run(SearchSettings(stop=20.0))
-    first, second = _hypotheses(result.found, result.rest)[:2]
+    first, second = hypotheses_of(result.found, result.rest)[:2]
     assert first.evidence["margin"] == pytest.approx(first.score - second.score, abs=1e-6)
     assert second.evidence["margin"] == pytest.approx(second.score - first.score, abs=1e-6)
-    alone = _hypotheses(result.found[:1], -math.inf)
+    alone = hypotheses_of(result.found[:1], -math.inf)
     assert alone[0].evidence["margin"] == LARGEST_MARGIN
-    near = _hypotheses(result.found[:1], result.found[0].score - 1.5)
+    near = hypotheses_of(result.found[:1], result.found[0].score - 1.5)
     assert near[0].evidence["margin"] == pytest.approx(1.5)
 
 
@@ -152,7 +152,7 @@ def test_a_phrase_cut_short_is_a_rival() -> None:
     best = result.found[0]
     behind = math.log(0.5 * 0.9 / 0.4) + SearchSettings().bonus
     assert best.score - result.rest == pytest.approx(behind, abs=0.05)
-    assert _hypotheses(result.found, result.rest)[0].evidence["margin"] == pytest.approx(
+    assert hypotheses_of(result.found, result.rest)[0].evidence["margin"] == pytest.approx(
         best.score - result.rest
     )
 

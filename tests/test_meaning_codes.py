@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.codes import KINDS, brake_fluid_twin, codes
 
 TABLE = tomllib.loads((Path(__file__).parent / "data" / "codes.toml").read_text())
@@ -19,7 +20,7 @@ ROWS = [(kind, words, texts) for kind, rows in TABLE.items() for words, texts in
     ("kind", "words", "texts"), ROWS, ids=[f"{kind}: {words}" for kind, words, _ in ROWS]
 )
 def test_table(kind: str, words: str, texts: list[str]) -> None:
-    assert sorted(reading.text for reading in codes(kind, words.split())) == sorted(texts)
+    assert sorted(reading.text for reading in codes(CodeKind(kind), words.split())) == sorted(texts)
 
 
 def test_every_kind_has_rows_and_rejections() -> None:
@@ -36,10 +37,10 @@ def test_five_and_five_point_one_are_each_others_twin() -> None:
 
 
 def test_flags_show_what_was_bent() -> None:
-    assert codes("brake fluid grade", ["dot", "for"])[0].flags == ("homophone",)
-    assert codes("brake fluid grade", ["dot", "five", "one"])[0].flags == ("shorthand",)
-    assert codes("date code", ["three", "one", "seven"])[0].flags == ("three digits",)
-    assert codes("date", ["fifth", "of", "march"])[0].flags == ("no year",)
+    assert codes(CodeKind.BRAKE_FLUID, ["dot", "for"])[0].flags == ("homophone",)
+    assert codes(CodeKind.BRAKE_FLUID, ["dot", "five", "one"])[0].flags == ("shorthand",)
+    assert codes(CodeKind.DATE_CODE, ["three", "one", "seven"])[0].flags == ("three digits",)
+    assert codes(CodeKind.DATE, ["fifth", "of", "march"])[0].flags == ("no year",)
 
 
 @given(
@@ -79,5 +80,5 @@ def test_flags_show_what_was_bent() -> None:
     ),
 )
 def test_garbage_is_read_or_refused(kind: str, words: list[str]) -> None:
-    found = codes(kind, words)
+    found = codes(CodeKind(kind), words)
     assert len({reading.text for reading in found}) == len(found)

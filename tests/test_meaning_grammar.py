@@ -19,6 +19,7 @@ from fieldlog.errors import UsageError
 from fieldlog.grammar import Grammar, load_grammar
 from fieldlog.grammar.jsgf import to_jsgf
 from fieldlog.grammar.sample import Sampler
+from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.codes import KINDS, codes
 from fieldlog.quantities.number_words import (
     DIGITS,
@@ -105,7 +106,7 @@ def test_every_gravity_phrase_is_a_gravity() -> None:
 
 def test_every_date_code_has_four_digits() -> None:
     for words in phrases("quantities", "date_code"):
-        assert any(len(code.text) == 4 for code in codes("date code", words)), words
+        assert any(len(code.text) == 4 for code in codes(CodeKind.DATE_CODE, words)), words
 
 
 @pytest.mark.parametrize("kind", [kind for kind in KINDS if kind != "date code"])
@@ -114,7 +115,7 @@ def test_every_phrase_of_a_code_rule_is_a_code(kind: str) -> None:
         # 29 February of a common year is the one date that the grammar cannot leave out
         if "february" in words and ("ninth" in words or "nine" in words):
             continue
-        assert codes(kind, words), words
+        assert codes(CodeKind(kind), words), words
 
 
 NO_NUMBERS = [

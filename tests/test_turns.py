@@ -16,14 +16,13 @@ from fieldlog.audio.clip import RATE, Clip
 from fieldlog.cli.event_lines import events_text
 from fieldlog.doubt.decide import doubted
 from fieldlog.doubt.files import shipped_rules
-from fieldlog.doubt.question import ALL_AGAIN, MORE_SAID, REST_AGAIN
 from fieldlog.grammar.language import Language
 from fieldlog.hearing import Heard, Judge
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.listeners.replay import ReplayListener, clip_key
 from fieldlog.listeners.typed import TypedListener
-from fieldlog.model import Context, Decision, Hearing, Hypothesis, Understanding
+from fieldlog.model import Asks, Context, Decision, Flag, Hearing, Hypothesis, Rest, Understanding
 from fieldlog.report.view import Surroundings, build
 from fieldlog.shop.conversation import Answering, Conversation, utterances_of, waits
 from fieldlog.shop.ears import Ears
@@ -31,6 +30,7 @@ from fieldlog.shop.live import LiveInspection
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import InspectionRecord, Utterance
 from fieldlog.store.repository import Repository
+from fieldlog.words.questions import REST
 
 START = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
 
@@ -46,11 +46,11 @@ def as_parsed(understanding: Understanding, hearing: Hearing, clip: Clip) -> Und
 
 def unsure(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
     """Doubt as the doubt module words it, about every finding."""
-    from fieldlog.doubt.decide import _asked
+    from fieldlog.doubt.decide import asked_instead
 
     if understanding.decision is not Decision.ACCEPT or understanding.finding is None:
         return understanding
-    return _asked(understanding, (), "not heard clearly enough", "unsure")
+    return asked_instead(understanding, (), "not heard clearly enough", Flag.UNSURE)
 
 
 def clip_at(at: float) -> Clip:
@@ -209,11 +209,12 @@ def test_a_place_does_not_confirm_a_value_that_was_in_doubt(
 def test_a_question_about_new_or_corrected_waits_for_the_whole(
     language: InspectionLanguage, said: str, rival: str
 ) -> None:
-    from fieldlog.doubt.decide import _asked
+    from fieldlog.doubt.decide import asked_instead
 
     best, other = language.understand(said), language.understand(rival)
-    asked = _asked(best, (other,), "heard as well", "unsure")
-    assert asked.question.startswith("A new finding or a correction")
+    asked = asked_instead(best, (other,), "heard as well", Flag.UNSURE)
+    assert asked.question is not None
+    assert asked.question.kind is Asks.NEW_OR_CORRECTION
     assert not waits(asked)
 
 
@@ -266,11 +267,13 @@ def test_a_bare_correction_is_of_the_question_not_of_the_finding_before(talk: Ta
 @pytest.mark.parametrize("word", ["negative", "disregard", "take photo"])
 def test_affirm_is_to_the_newest_question_only(talk: Talk, word: str) -> None:
     def doubts(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
-        from fieldlog.doubt.decide import _asked
+        from fieldlog.doubt.decide import asked_instead
 
         said = hearing.hypotheses[0].text if hearing.hypotheses else ""
         unclear = said == word and understanding.decision is Decision.ACCEPT
-        return _asked(understanding, (), "not clear", "unsure") if unclear else understanding
+        return (
+            asked_instead(understanding, (), "not clear", Flag.UNSURE) if unclear else understanding
+        )
 
     object.__setattr__(talk.ears, "judge", doubts)
     talk.say("rear pads two")
@@ -308,12 +311,12 @@ def test_what_a_question_completed_can_be_corrected_by_its_value_alone(talk: Tal
 def test_a_question_about_a_command_is_no_value_that_was_never_confirmed(
     talk: Talk, language: InspectionLanguage, words: str, rival: str | None, values: int
 ) -> None:
-    from fieldlog.doubt.decide import _asked
+    from fieldlog.doubt.decide import asked_instead
 
     said = language.understand(words)
     if said.decision is Decision.ACCEPT:
         others = (language.understand(rival),) if rival else ()
-        said = _asked(said, others, "not heard clearly enough", "unsure")
+        said = asked_instead(said, others, "not heard clearly enough", Flag.UNSURE)
     hearing = Hearing("typed", (Hypothesis(words, 0.0),), 0.0)
     talk.inspecting.say(Heard(clip_at(5.0), hearing, said, (), 0.0), "microphone")
     assert talk.open() == [words]
@@ -462,10 +465,10 @@ def test_hear_prints_what_was_answered(tmp_path: Path, monkeypatch: pytest.Monke
 def test_what_was_heard_best_is_said_once_and_its_figures_are_in_the_json() -> None:
     from fieldlog.cli.hear import heard_view
     from fieldlog.cli.verdict_lines import outcome_text
-    from fieldlog.doubt.decide import _refused
+    from fieldlog.doubt.decide import refused_instead
 
     said = load_language().understand("left fork seal leaking")
-    refused = _refused(said)
+    refused = refused_instead(said)
     assert outcome_text(refused, None).plain.count("left fork seal leaking") == 1
     hearing = Hearing("told", (Hypothesis(said.text, 0.0, {"bend": -4.6}),), 1.0)
     view = heard_view(Heard(clip_at(0.0), hearing, refused, (), 1.0), "a.wav", "told", None)
@@ -508,11 +511,11 @@ class TestMoreSaid:
     def test_the_question_says_so_and_yes_takes_the_named_one(self, talk: Talk) -> None:
         doubting(talk, self.FIRST)
         line = talk.say(self.FIRST)
-        assert REST_AGAIN in line
+        assert REST[Rest.AGAIN] in line
         assert (talk.standing(), talk.open()) == ([], [self.FIRST])
         talk.say("affirm")
         assert talk.standing() == [("brake pads", "front", (2, "mm"))]
-        assert MORE_SAID in talk.record.utterances[-1].flags  # for whoever reviews the record
+        assert Flag.MORE_SAID in talk.record.utterances[-1].flags  # for whoever reviews the record
         talk.say("left mirror cracked")
         assert len(talk.standing()) == 2
 
@@ -532,25 +535,25 @@ class TestMoreSaid:
 
     def test_an_answer_does_not_settle_what_else_was_said(self, talk: Talk) -> None:
         doubting(talk, "pads two millimetres")
-        assert f"rear? {REST_AGAIN}" in talk.say("pads two millimetres")
+        assert f"rear? {REST[Rest.AGAIN]}" in talk.say("pads two millimetres")
         talk.say("front")
-        assert REST_AGAIN in talk.record.utterances[-1].question
+        assert REST[Rest.AGAIN] in talk.record.utterances[-1].question
         assert talk.standing() == []
         talk.say("affirm")
         assert talk.standing() == [("brake pads", "front", (2, "mm"))]
-        assert MORE_SAID in talk.record.utterances[-1].flags
+        assert Flag.MORE_SAID in talk.record.utterances[-1].flags
 
     def test_a_value_said_anew_does_not_settle_it_either(self, talk: Talk) -> None:
         doubting(talk, self.FIRST)
         talk.say(self.FIRST)
         talk.say("four millimetres")
         assert talk.standing() == [("brake pads", "front", (4, "mm"))]
-        assert MORE_SAID in talk.record.utterances[-1].flags
+        assert Flag.MORE_SAID in talk.record.utterances[-1].flags
 
     def test_an_answer_that_says_more_settles_nothing(self, talk: Talk) -> None:
         doubting(talk, "front")
         talk.say("pads two millimetres")
-        assert REST_AGAIN in talk.say("front")
+        assert REST[Rest.AGAIN] in talk.say("front")
         assert talk.standing() == []
 
     @pytest.mark.parametrize("answer", ["affirm", "negative", "disregard"])
@@ -566,7 +569,7 @@ class TestMoreSaid:
         said = ("correction four millimetres", "correction front pads four millimetres")
         doubting(talk, *said)
         talk.say(self.FIRST)
-        for words, told in zip(said, (ALL_AGAIN, REST_AGAIN), strict=True):
+        for words, told in zip(said, (REST[Rest.ALL_AGAIN], REST[Rest.AGAIN]), strict=True):
             assert told in talk.say(words)
             assert talk.standing() == [("brake pads", "front", (2, "mm"))]
         assert "corrects" in talk.say("affirm")
@@ -581,7 +584,7 @@ class TestMoreSaid:
     @pytest.mark.parametrize("word", ["take photo", "skip horn"])
     def test_a_command_is_asked_about(self, talk: Talk, word: str) -> None:
         doubting(talk, word)
-        assert ALL_AGAIN in talk.say(word)
+        assert REST[Rest.ALL_AGAIN] in talk.say(word)
         assert talk.record.utterances[-1].decision is Decision.ASK
 
     def test_a_remark_keeps_all_its_words(self, language: InspectionLanguage) -> None:

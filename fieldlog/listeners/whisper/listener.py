@@ -124,7 +124,7 @@ class WhisperListener:
         found = distinct(result.found, self._language.meaning)
         if self._graph is not None:
             self._graph.tidy()
-        return Hearing(self.name, tuple(_hypotheses(found, result.rest)), _since(began))
+        return Hearing(self.name, tuple(hypotheses_of(found, result.rest)), _since(began))
 
     def transcribe(self, clip: Clip) -> str:
         """Plain decoding of the same weights, no grammar: for remarks, never for findings.
@@ -175,7 +175,7 @@ class WhisperListener:
         )
 
 
-def _hypotheses(found: list[Found], rest: float) -> list[Hypothesis]:
+def hypotheses_of(found: list[Found], rest: float) -> list[Hypothesis]:
     """Found word sequences with their evidence; ``rest`` bounds what was never finished."""
     result = []
     for index, item in enumerate(found):
