@@ -13,6 +13,8 @@ import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+from tests.pure_core import pure_modules
+
 ROOT = Path(__file__).resolve().parents[1]
 PYTHON = sys.executable
 
@@ -29,6 +31,10 @@ TESTS = (
 )  # one file stays in one process: what it loads once is loaded once
 
 
+CORE_FLOOR = 97
+"""Per cent of the pure core's lines that the tests must run."""
+
+
 def main(arguments: list[str]) -> int:
     """Run the steps; say which fails, at once. The types do not wait for the tests to say so."""
     for step in (FORMAT, LINT, LAYERS):
@@ -37,7 +43,17 @@ def main(arguments: list[str]) -> int:
     with ThreadPoolExecutor(1) as beside:
         types = beside.submit(told, *TYPES)
         tests = shown(TESTS[0], [*TESTS[1], *arguments])
-        return types.result() or tests
+        core = 0 if tests or arguments else shown("coverage of the pure core", core_coverage())
+        return types.result() or tests or core
+
+
+def core_coverage() -> list[str]:
+    """The command that fails when the tests leave too much of the pure core alone."""
+    modules = ",".join(str(path.relative_to(ROOT)) for path in pure_modules())
+    return [
+        *(PYTHON, "-m", "coverage", "report", f"--include={modules}"),
+        *("--skip-covered", f"--fail-under={CORE_FLOOR}"),
+    ]
 
 
 def shown(name: str, command: list[str]) -> int:

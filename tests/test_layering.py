@@ -11,40 +11,14 @@ from pathlib import Path
 
 import pytest
 
-PACKAGE = Path(__file__).resolve().parents[1] / "fieldlog"
+from tests.pure_core import PACKAGE, pure_modules
 
-SHELL = {
-    # the thin shell inside otherwise pure packages
-    "grammar/files.py",
-    "catalogue/files.py",
-    "language/files.py",
-    "limits/packs.py",
-    "doubt/files.py",
-    "aftercare/files.py",
-}
-PURE = (
-    "model.py", "errors.py",
-    "quantities", "grammar", "catalogue", "derived", "words", "language", "limits", "doubt", "aftercare",
-    "listeners/whisper/adapter.py", "listeners/whisper/search.py", "listeners/whisper/tokens.py",
-    "listeners/whisper/written.py", "listeners/whisper/features.py",
-    "photos/clock.py", "photos/attach.py", "photos/matching.py", "report/view.py",
-    "store/chain.py", "store/entries.py", "store/entry.py", "store/records.py",
-    "shop/events.py", "shop/scene.py",
-)  # fmt: skip
 OUTSIDE = {
     "os", "io", "socket", "subprocess", "time", "sqlite3", "shutil", "tempfile", "threading",
     "vosk", "pocketsphinx", "sounddevice", "soundfile", "PIL", "exifread", "sqlite_utils",
     "pillow_heif", "click", "rich", "ctranslate2",
 }  # fmt: skip
 CALLS = {"open", "read_text", "read_bytes", "write_text", "write_bytes", "now", "today", "utcnow"}
-
-
-def pure_modules() -> list[Path]:
-    found: list[Path] = []
-    for entry in PURE:
-        path = PACKAGE / entry
-        found += sorted(path.glob("**/*.py")) if path.is_dir() else [path]
-    return [p for p in found if p.relative_to(PACKAGE).as_posix() not in SHELL]
 
 
 @pytest.mark.parametrize("path", pure_modules(), ids=lambda p: p.relative_to(PACKAGE).as_posix())
