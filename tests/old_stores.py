@@ -28,9 +28,9 @@ def told(name: str) -> dict[str, Any]:
         return found
 
 
-def rows(folder: Path) -> dict[str, list[tuple[object, ...]]]:
-    """Every table of the database in ``folder``, its rows sorted."""
-    connection = sqlite3.connect(folder / "fieldlog.db")
+def rows(place: Path) -> dict[str, list[tuple[object, ...]]]:
+    """Every table of a database (its file, or the folder of a store), its rows sorted."""
+    connection = sqlite3.connect(place / "fieldlog.db" if place.is_dir() else place)
     try:
         tables = [
             row[0]

@@ -289,6 +289,8 @@ def test_names_that_are_not_in_the_record(record: Path) -> None:
 
 
 def test_an_empty_record_says_how_to_begin(tmp_path: Path) -> None:
+    with Repository.open(tmp_path / "new"):
+        pass
     for command in ("inspection show", "inspection open", "report", "inspection jobs"):
         refused(run(*command.split(), "--store", tmp_path / "new"), 2, "no inspection yet")
 

@@ -13,6 +13,7 @@ from click.testing import CliRunner, Result
 from pypdf import PdfReader
 
 from fieldlog.cli import main
+from fieldlog.store.repository import Repository
 
 
 @pytest.fixture
@@ -91,6 +92,7 @@ def test_lists(run) -> None:  # type: ignore[no-untyped-def]
     ],
 )
 def test_mistakes_are_one_clear_line(run, arguments: list[str], code: int, line: str) -> None:  # type: ignore[no-untyped-def]
+    run("vehicle", "add", "red single")
     result = run(*arguments, code=code)
     assert line in result.output
     assert len(result.output.strip().splitlines()) == 1
@@ -137,7 +139,8 @@ def test_a_changed_record_is_exit_code_8(run, tmp_path: Path) -> None:  # type: 
 
 def test_verify_speaks_of_nothing_that_does_not_exist(run) -> None:  # type: ignore[no-untyped-def]
     """Neither what it prints nor its help promises more than a chain of hashes proves."""
-    told = run("inspection", "verify", code=8).output + run("inspection", "verify", "--help").output
+    run("vehicle", "add", "red single")
+    told = run("inspection", "verify").output + run("inspection", "verify", "--help").output
     for word in ("intact", "bundle", "any later change", "as it was written"):
         assert word not in told.lower()
 
@@ -145,6 +148,9 @@ def test_verify_speaks_of_nothing_that_does_not_exist(run) -> None:  # type: ign
 def test_an_emptied_store_does_not_pass(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     run("vehicle", "add", "red single")
     (tmp_path / "shop" / "fieldlog.db").unlink()
+    assert "there is no record here" in run("inspection", "verify", code=8).output
+    with Repository.open(tmp_path / "shop"):
+        pass
     assert "the record holds no rows" in run("inspection", "verify", code=8).output
 
 

@@ -50,7 +50,7 @@ EXIT_CODES: tuple[tuple[int, str], ...] = (
     (5, "an audio file or device cannot be used"),
     (6, "a photo or a folder of photos cannot be used"),
     (7, "a limit pack with faults (all are listed)"),
-    (8, "the record cannot be read or written: full disk, no permission, newer version"),
+    (8, "the record is not there, or cannot be read or written: full disk, no permission, newer"),
     (9, "done, but some inputs were left out (each is named)"),
     (130, "interrupted with Ctrl-C (`listen` ends cleanly with 0 instead)"),
 )

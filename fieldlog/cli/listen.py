@@ -24,7 +24,7 @@ from fieldlog.audio.microphone import Microphone, list_devices
 from fieldlog.audio.recorder import Recorder, recover, stream_name
 from fieldlog.audio.source import AudioSource, FileSource
 from fieldlog.cli.ears import listener_options, open_ears
-from fieldlog.cli.store_option import holding, store_option, workshop, zone_here
+from fieldlog.cli.store_option import store_option, workshop, zone_here
 from fieldlog.cli.terminal import Terminal
 
 if TYPE_CHECKING:
@@ -102,10 +102,12 @@ def listen(
 
     language = load_language()
     with contextlib.ExitStack() as stack:
-        shop = None if key is None else stack.enter_context(holding(folder, key))
+        shop = None if key is None else stack.enter_context(workshop(folder))
+        if shop is not None and key is not None:
+            shop.store.inspection(key)  # one that is not there is told before a model is loaded
         ears = stack.enter_context(open_ears(language, listener, model, on_crash=crashed))
         stack.enter_context(chosen)  # what cannot be listened to leaves nothing in the record
-        shop = shop or stack.enter_context(workshop(folder))
+        shop = shop or stack.enter_context(workshop(folder, new=True))
         streams = keep or shop.store.folder / "streams"
         recorder = stack.enter_context(recording(streams, terminal))
         if key is None:

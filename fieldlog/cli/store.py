@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fieldlog.cli.store_option import opened, store_option
+from fieldlog.cli.store_option import is_record, opened, store_option
+from fieldlog.config import store_folder
 
 if TYPE_CHECKING:
     from fieldlog.store.merging import Merged
@@ -41,9 +42,13 @@ def merge(other: Path, as_json: bool, folder: Path | None) -> None:
       fieldlog store merge /media/stick/record
     """
     from fieldlog.cli.terminal import Terminal
-    from fieldlog.store.merging import Step
+    from fieldlog.store.merging import Step, checked
+    from fieldlog.store.repository import utc_now
 
-    with opened(folder) as ours, Terminal.here().progress() as bar:
+    if not is_record(folder or store_folder()):
+        with checked(other, utc_now()):
+            pass  # nothing is made here for a record that cannot be taken
+    with opened(folder, new=True) as ours, Terminal.here().progress() as bar:
         tasks = {step: bar.add_task(step.value, total=None, start=False) for step in Step}
 
         def told(step: Step, done: int) -> None:

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import click
 
 from fieldlog.config import store_folder
-from fieldlog.errors import UsageError
+from fieldlog.errors import StoreError, UsageError
 from fieldlog.model import Quantity
 
 if TYPE_CHECKING:
@@ -37,40 +37,40 @@ def store_option(command: _Command) -> _Command:
 
 
 @contextlib.contextmanager
-def opened(folder: Path | None) -> Iterator[Repository]:
-    """The store a command works on; what opening it had to report goes to stderr."""
+def opened(folder: Path | None, *, new: bool = False) -> Iterator[Repository]:
+    """The store a command works on; what opening it had to report goes to stderr.
+
+    ``new``: it is made where there is none; else that is a ``StoreError``, and nothing is made.
+    """
     from fieldlog.store.repository import Repository
 
-    with Repository.open(folder or store_folder()) as store:
+    where = folder or store_folder()
+    if not (new or is_record(where)):
+        raise StoreError(
+            "there is no record here",
+            where=str(where),
+            todo="name the record's folder with --store DIR, or begin one: fieldlog vehicle add NAME",
+        )
+    with Repository.open(where) as store:
         for notice in store.notices:
             click.echo(f"fieldlog: {notice}", err=True)
         yield store
 
 
 @contextlib.contextmanager
-def workshop(folder: Path | None) -> Iterator[Workshop]:
-    """The workshop a command works in; what opening its record had to report goes to stderr."""
+def workshop(folder: Path | None, *, new: bool = False) -> Iterator[Workshop]:
+    """The workshop a command works in; its record as ``opened`` gives it."""
     from fieldlog.shop.workshop import Workshop
 
-    with opened(folder) as store:
+    with opened(folder, new=new) as store:
         yield Workshop(store)
 
 
-@contextlib.contextmanager
-def holding(folder: Path | None, key: str) -> Iterator[Workshop]:
-    """The workshop whose record holds inspection ``key``; ``UsageError``, and nothing made, where none does."""
+def is_record(folder: Path) -> bool:
+    """Whether a record lies in ``folder``."""
     from fieldlog.store.database import FILE
 
-    where = folder or store_folder()
-    if not (where / FILE).is_file():
-        raise UsageError(
-            f"there is no inspection {key!r}: there is no record here yet",
-            where=str(where),
-            todo="name the record's folder with --store DIR, or leave --inspection out",
-        )
-    with workshop(where) as shop:
-        shop.store.inspection(key)
-        yield shop
+    return (folder / FILE).is_file()
 
 
 def pairs(texts: Sequence[str]) -> dict[str, str]:

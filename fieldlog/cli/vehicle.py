@@ -46,8 +46,9 @@ def add(
     Example:
       fieldlog vehicle add "red single" --set rim=steel --set chain=520 --odometer "8000 mi"
     """
-    with opened(folder) as store:
-        added = store.add_vehicle(name, facts=_meant(pairs(facts)), odometer=distance(odometer))
+    told, done = _meant(pairs(facts)), distance(odometer)  # before a record is made for them
+    with opened(folder, new=True) as store:
+        added = store.add_vehicle(name, facts=told, odometer=done)
     _print(added, as_json)
 
 

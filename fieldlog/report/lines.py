@@ -6,6 +6,7 @@ from datetime import timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from fieldlog.aftercare.due import DueItem
+from fieldlog.aftercare.plan import SKIPPED
 from fieldlog.model import Judgement, Verdict
 from fieldlog.quantities.units import convert
 from fieldlog.report.view_model import DueRow, LimitLine
@@ -37,7 +38,7 @@ def after_signature(record: InspectionRecord) -> tuple[str, ...]:
     )
     counted = {
         "remark": sum(each.id in later for each in record.remarks),
-        "item left out": sum(each.id in later for each in record.events if each.name == "skipped"),
+        "item left out": sum(each.id in later for each in record.events if each.name == SKIPPED),
         "photo": photos,
     }
     for what, count in counted.items():

@@ -11,7 +11,7 @@ from fieldlog.aftercare.checklist import Item, progress
 from fieldlog.aftercare.conclusion import conclude
 from fieldlog.aftercare.due import DueItem
 from fieldlog.aftercare.job_lines import JobLine, Judged, job_lines, shopping
-from fieldlog.aftercare.plan import left_open, never_confirmed, skips_of
+from fieldlog.aftercare.plan import SKIPPED, left_open, never_confirmed, skips_of
 from fieldlog.aftercare.trend import Trend
 from fieldlog.aftercare.walk_list import NOT_FITTED
 from fieldlog.aftercare.work import NO_WORK, Work
@@ -416,7 +416,7 @@ class _Builder:
                     offset += f", ± {tell.seconds(clock.uncertainty_s)}"
             told.append((f"clock of {clock.camera}", f"{offset} ({clock.how})"))
         for event in record.events:
-            if event.name not in {SIGNED_OFF, "skipped"}:
+            if event.name not in {SIGNED_OFF, SKIPPED}:
                 told.append((event.name, f"{self._time(event.at)} {event.text}".strip()))
         return (*told, *(("note", note) for note in self.around.notes))
 

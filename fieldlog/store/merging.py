@@ -64,25 +64,32 @@ def merge(
         if same:
             raise UsageError(f"{other} is this record itself", todo="name the folder of another")
     told(Step.CHECK, 0)
-    with borrowed(other, now) as theirs:
-        checked = theirs.verify()
-        if not checked.agrees:
-            raise StoreError(
-                f"does not agree with itself, so nothing of it was taken ({len(checked.faults)} "
-                f"faults; the first: {checked.faults[0]})",
-                where=str(other),
-                todo=f"fieldlog inspection verify --store {other}",
-            )
+    with checked(other, now) as (theirs, there):
         originals = _bring_originals(media, theirs, MediaFolder(other / "media"), told)
         with contextlib.closing(theirs.rows()) as rows:
             taken = ours.take(_counted(rows, told))
     return Merged(
         taken.rows,
         originals,
-        checked.rows,
+        there,
         ours.fingerprint(),
         tuple(_rivalled(ours, taken.owners)),
     )
+
+
+@contextlib.contextmanager
+def checked(folder: Path, now: datetime) -> Iterator[tuple[SqliteStore, int]]:
+    """The store in ``folder``, ``borrowed``, and its rows; ``StoreError`` where it has a fault."""
+    with borrowed(folder, now) as theirs:
+        found = theirs.verify()
+        if not found.agrees:
+            raise StoreError(
+                f"does not agree with itself, so nothing of it was taken ({len(found.faults)} "
+                f"faults; the first: {found.faults[0]})",
+                where=str(folder),
+                todo=f"fieldlog inspection verify --store {folder}",
+            )
+        yield theirs, found.rows
 
 
 @contextlib.contextmanager
