@@ -19,7 +19,7 @@ from fieldlog.store import entries
 from fieldlog.store.base import NewRow, Store
 from fieldlog.store.ids import new_id, part_id
 from fieldlog.store.records import (
-    SIGNED_OFF,
+    EventName,
     InspectionRecord,
     NewAttachment,
     NewEvent,
@@ -110,7 +110,7 @@ def everything(store: Store) -> object:
 
 def signature(of: str, minutes: float) -> NewRow:
     """The row of a signature."""
-    signed = NewEvent(SIGNED_OFF, "A. Smith")
+    signed = NewEvent(EventName.SIGNED_OFF, "A. Smith")
     return entries.event(new_id(at(minutes)), of, signed, at(minutes))
 
 

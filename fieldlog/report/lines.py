@@ -6,11 +6,10 @@ from datetime import timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from fieldlog.aftercare.due import DueItem
-from fieldlog.aftercare.plan import SKIPPED
 from fieldlog.model import Judgement, Verdict
 from fieldlog.quantities.units import convert
 from fieldlog.report.view_model import DueRow, LimitLine
-from fieldlog.store.records import InspectionRecord, Utterance
+from fieldlog.store.records import EventName, InspectionRecord, Utterance
 from fieldlog.words import tell
 
 NOT_COVERED = "not covered by the signature"
@@ -38,7 +37,9 @@ def after_signature(record: InspectionRecord) -> tuple[str, ...]:
     )
     counted = {
         "remark": sum(each.id in later for each in record.remarks),
-        "item left out": sum(each.id in later for each in record.events if each.name == SKIPPED),
+        "item left out": sum(
+            each.id in later for each in record.events if each.name == EventName.SKIPPED
+        ),
         "photo": photos,
     }
     for what, count in counted.items():

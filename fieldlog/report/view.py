@@ -11,9 +11,9 @@ from fieldlog.aftercare.checklist import Item, progress
 from fieldlog.aftercare.conclusion import conclude
 from fieldlog.aftercare.due import DueItem
 from fieldlog.aftercare.job_lines import JobLine, Judged, job_lines, shopping
-from fieldlog.aftercare.plan import SKIPPED, left_open, never_confirmed, skips_of
+from fieldlog.aftercare.plan import left_open, never_confirmed, skips_of
 from fieldlog.aftercare.trend import Trend
-from fieldlog.aftercare.walk_list import NOT_FITTED
+from fieldlog.aftercare.walk_list import NOT_FITTED, places_of
 from fieldlog.aftercare.work import NO_WORK, Work
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.language.answers import APART
@@ -40,7 +40,7 @@ from fieldlog.report.view_model import (
     SystemSection,
 )
 from fieldlog.store.records import (
-    SIGNED_OFF,
+    EventName,
     InspectionRecord,
     Photo,
     RecordedFinding,
@@ -80,11 +80,7 @@ def catalogue_walk(catalogue: Catalogue) -> tuple[Item, ...]:
     return tuple(
         Item(component.system, component.name, position)
         for component in catalogue
-        for position in (
-            ("front", "rear")
-            if any(axis.name == "end" and axis.required for axis in component.axes)
-            else (None,)
-        )
+        for position in places_of(component)
     )
 
 
@@ -163,7 +159,7 @@ class _Builder:
             signed=tuple(
                 f"{event.text}, {self._time(event.at, day=True)}"
                 for event in self.record.events
-                if event.name == SIGNED_OFF
+                if event.name == EventName.SIGNED_OFF
             ),
             not_covered=after_signature(self.record),
             fingerprint=self.record.fingerprint,
@@ -416,7 +412,7 @@ class _Builder:
                     offset += f", ± {tell.seconds(clock.uncertainty_s)}"
             told.append((f"clock of {clock.camera}", f"{offset} ({clock.how})"))
         for event in record.events:
-            if event.name not in {SIGNED_OFF, SKIPPED}:
+            if event.name not in set(EventName):
                 told.append((event.name, f"{self._time(event.at)} {event.text}".strip()))
         return (*told, *(("note", note) for note in self.around.notes))
 

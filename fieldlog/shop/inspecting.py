@@ -24,8 +24,8 @@ from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.events import Event, Kept, Said, said_in
 from fieldlog.shop.scene import Rules, Scene
 from fieldlog.store.records import (
-    SIGNED_OFF,
     Asked,
+    EventName,
     InspectionRecord,
     NewAttachment,
     NewEntry,
@@ -344,7 +344,7 @@ class Inspecting:
         return _withdrawal_step(scene, last, "disregarded")
 
     def _signed(self, scene: Scene, name: str) -> _Step:
-        event = NewEvent(SIGNED_OFF, name)
+        event = NewEvent(EventName.SIGNED_OFF, name)
         return _Step(NewEntry(events=(event,)), lambda s, _: (self._signature(s, name, scene),))
 
     def _signature(self, said: Said | None, name: str, scene: Scene) -> ev.SignedOff:
@@ -410,7 +410,7 @@ class Inspecting:
         if not name.strip():
             raise UsageError("an inspection is signed with a name", where="NAME")
         scene = self.scene
-        self._store.save(self.head.id, NewEntry(events=(NewEvent(SIGNED_OFF, name),)))
+        self._store.save(self.head.id, NewEntry(events=(NewEvent(EventName.SIGNED_OFF, name),)))
         return self._happened((self._signature(None, name, scene),))
 
     # -- inside -------------------------------------------------------------------------------
@@ -421,7 +421,7 @@ class Inspecting:
             for each in record.findings
             if each.stands
         )
-        signed = any(event.name == SIGNED_OFF for event in record.events)
+        signed = any(event.name == EventName.SIGNED_OFF for event in record.events)
         last = _become(record, self._said[-1]) if self._said else None
         return Scene(
             self._rules(record),

@@ -14,10 +14,10 @@ from fieldlog.store import places
 from fieldlog.store.chain import fingerprint, seen_from
 from fieldlog.store.queries import Rows, corrections, finding_from, inspection, rows_of, vehicle
 from fieldlog.store.records import (
-    SIGNED_OFF,
     Attachment,
     CameraClock,
     Event,
+    EventName,
     InspectionRecord,
     Mark,
     Photo,
@@ -36,7 +36,7 @@ def inspection_record(connection: sqlite3.Connection, key: str) -> InspectionRec
         connection, "SELECT id, hash, turn FROM record WHERE owner = ? ORDER BY turn, id", head.id
     )
     events = _in_order(connection, "event", head.id)
-    signatures = {row["id"] for row in events if row["name"] == SIGNED_OFF}
+    signatures = {row["id"] for row in events if row["name"] == EventName.SIGNED_OFF}
     uncovered = _uncovered(connection, own, signatures)
     return InspectionRecord(
         inspection=head,
