@@ -22,7 +22,7 @@ PURE = (
     "listeners/whisper/written.py", "listeners/whisper/features.py",
     "photos/clock.py", "photos/attach.py", "photos/matching.py", "report/view.py",
     "store/chain.py", "store/entries.py", "store/entry.py", "store/records.py",
-    "shop/events.py", "shop/scene.py",
+    "shop/events.py", "shop/scene.py", "shop/steps.py",
 )  # fmt: skip
 
 

@@ -426,6 +426,11 @@ def test_by_hand_every_verb_is_told_and_kept(bench: Bench) -> None:
     assert events_text(bench.inspecting.skip("horn", "no time")).plain == "left out: horn (no time)"
     with pytest.raises(UsageError, match="reason"):
         bench.inspecting.skip("horn", " ")
+    (marked,) = bench.inspecting.mark("photo", 1)
+    assert isinstance(marked, ev.Marked)
+    (kept,) = bench.inspecting.record.marks
+    assert marked.at is not None
+    assert (kept.name, kept.finding_id) == ("photo", marked.at.id)
     with pytest.raises(UsageError, match="no finding 9 stands"):
         bench.inspecting.withdraw(9, "x")
     with pytest.raises(UsageError, match="name"):
@@ -443,5 +448,5 @@ def test_an_inspection_that_is_not_there_is_named(bench: Bench) -> None:
 def test_the_verbs_of_an_inspection_are_those_of_the_docs() -> None:
     verbs = {name for name in vars(Inspecting) if not name.startswith("_")}
     assert {
-        "say", "type", "answer", "correct", "withdraw", "skip", "remark", "attach", "sign_off",
+        "say", "type", "answer", "correct", "withdraw", "skip", "remark", "mark", "attach", "sign_off",
     } <= verbs  # fmt: skip

@@ -128,9 +128,9 @@ class RemarkKept:
 
 @dataclass(frozen=True, slots=True)
 class Marked:
-    """A spoken instant ("photo"), for the finding before it where there is one."""
+    """An instant ("photo"), for a finding where there is one; ``said`` is None where it was by hand."""
 
-    said: Said
+    said: Said | None
     name: str
     at: Kept | None
 

@@ -18,28 +18,33 @@ from fieldlog.aftercare.plan import left_open, skipped_event, skips_of
 from fieldlog.errors import FieldlogError, StoreError, UsageError
 from fieldlog.hearing import Heard
 from fieldlog.limits.assess import Assessment
-from fieldlog.model import Command, Decision, Finding, Flag, Kind, Understanding, Verdict
+from fieldlog.model import Command, Decision, Flag, Kind, Understanding
 from fieldlog.shop import events as ev
 from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.events import Event, Kept, Said, said_in
 from fieldlog.shop.scene import Rules, Scene
+from fieldlog.shop.steps import (
+    Around,
+    Step,
+    Transcribe,
+    finding_step,
+    sign_off,
+    step_of,
+    withdrawal,
+)
 from fieldlog.store.records import (
     Asked,
     EventName,
     InspectionRecord,
     NewAttachment,
     NewEntry,
-    NewEvent,
     NewUtterance,
     RecordedFinding,
-    Saved,
     Utterance,
     Vehicle,
 )
 from fieldlog.store.repository import Repository
 
-Transcribe = Callable[[Heard], str]
-"""Open transcription of free speech, for remarks; clearly marked as unchecked."""
 RulesOf = Callable[[InspectionRecord], Rules]
 
 _HELD = "standing by: nothing that is said counts"
@@ -54,14 +59,6 @@ class Origin:
     """Name or fingerprint of the listener's model."""
     grammar: str = ""
     """Fingerprint of the grammar and catalogue that were in force."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Step:
-    """What an utterance puts into the record besides itself, and what is told of it afterwards."""
-
-    entry: NewEntry
-    tell: Callable[[Said, Saved], Sequence[Event]]
 
 
 class Inspecting:
@@ -207,21 +204,21 @@ class Inspecting:
         try:
             scene = self.scene
             understood = scene.completed(heard.understanding, self._understand)
-            step = self._step(replace(heard, understanding=understood), scene)
+            step = step_of(replace(heard, understanding=understood), scene, self._around())
             return self._kept(heard, understood, step, source, at, id, scene)
         except StoreError:
             raise
         except Exception as error:
             # Saving is the last thing done with an utterance: nothing of it is in the record yet.
             failed = replace(heard, answers=None)
-            step = _Step(NewEntry(), lambda said, _: (ev.Faulted(said),))
+            step = Step(NewEntry(), lambda said, _: (ev.Faulted(said),))
             return self._kept(failed, not_taken(heard.text, error), step, source, at, id)
 
     def _kept(
         self,
         heard: Heard,
         understood: Understanding,
-        step: _Step,
+        step: Step,
         source: str,
         at: datetime,
         id: str,
@@ -229,7 +226,7 @@ class Inspecting:
     ) -> tuple[Event, ...]:
         if self._is_held(understood):
             understood = replace(understood, decision=Decision.REFUSE, reason=_HELD)
-            step = _Step(NewEntry(), lambda said, _: (ev.HeldBack(said),))
+            step = Step(NewEntry(), lambda said, _: (ev.HeldBack(said),))
         sounds = len(heard.clip.samples) > 0
         utterance = NewUtterance(
             understanding=understood,
@@ -261,96 +258,6 @@ class Inspecting:
         elif said.decision is Decision.ACCEPT and said.dialogue is Command.GO_AHEAD:
             self._standing_by = False
 
-    def _step(self, heard: Heard, scene: Scene) -> _Step:
-        said = heard.understanding
-        if said.decision is Decision.ASK:
-            return _Step(NewEntry(), lambda s, _: (ev.Asked(s), *_sign_off_told(s, scene)))
-        if said.decision is Decision.REFUSE:
-            failed = Flag.NOT_TAKEN in said.flags
-            return _Step(NewEntry(), lambda s, _: (ev.Faulted(s) if failed else ev.Refused(s),))
-        if said.finding is not None:
-            return self._finding(said, said.finding, scene)
-        if said.kind is Kind.REMARK:
-            words = said.slots.get("remark", "")
-            if not words and self._transcribe is not None:
-                words = self._transcribe(heard)
-            text = words or said.text
-            return _Step(NewEntry(remark=text), lambda s, _: (ev.RemarkKept(s, text),))
-        if said.dialogue is None:
-            return _Step(NewEntry(), lambda s, _: (ev.Refused(s),))
-        return self._command(said.dialogue, heard, scene)
-
-    def _finding(self, said: Understanding, finding: Finding, scene: Scene) -> _Step:
-        corrects = scene.to_correct(finding) if said.dialogue is Command.CORRECTION else None
-        return _finding_step(scene, finding, corrects, "spoken correction")
-
-    def _command(self, command: Command, heard: Heard, scene: Scene) -> _Step:
-        """What a dialogue word does: each one of them something."""
-        slots, last = heard.understanding.slots, scene.last
-        match command:
-            case Command.PHOTO:
-                return _Step(
-                    NewEntry(mark="photo", marks=last.id if last else None),
-                    lambda s, _: (ev.Marked(s, "photo", last),),
-                )
-            case Command.DISREGARD:
-                return self._disregard(heard, scene)
-            case Command.SKIP:
-                place, component = slots.get("position", ""), slots["component"]
-                skip = Skip(f"{place} {component}".strip(), slots["reason"])
-                return _Step(
-                    NewEntry(events=(skipped_event(skip),)),
-                    lambda s, _: (ev.ItemSkipped(s, (skip.key,), skip.reason),),
-                )
-            case Command.WHAT_IS_OPEN:
-                items = tuple(item.key for item in scene.open_items)
-                return _Step(NewEntry(), lambda s, _: (ev.OpenTold(s, items),))
-            case Command.NEXT_ITEM:
-                first = next((item.key for item in scene.open_items), None)
-                return _Step(NewEntry(), lambda s, _: (ev.NextTold(s, first),))
-            case Command.HOW_TO_CHECK:
-                about, advice = scene.how_to_check(slots)
-                return _Step(NewEntry(), lambda s, _: (ev.HowToCheckTold(s, about, advice),))
-            case Command.WHY:
-                return _Step(NewEntry(), lambda s, _: (ev.WhyTold(s, last),))
-            case Command.READ_BACK:
-                return _Step(NewEntry(), lambda s, _: (ev.ReadBack(s, last),))
-            case Command.SAY_AGAIN:
-                told = self._told
-                return _Step(NewEntry(), lambda s, _: (ev.SaidAgain(s, told),))
-            case Command.STAND_BY:
-                return _Step(NewEntry(), lambda s, _: (ev.StandingBy(s),))
-            case Command.GO_AHEAD:
-                return _Step(NewEntry(), lambda s, _: (ev.GoingAhead(s),))
-            case Command.SIGN_OFF:
-                return self._signed(scene, self.head.inspector)
-            case Command.AFFIRM | Command.NEGATIVE | Command.CORRECTION:
-                closed = heard.answers is not None
-                return _Step(
-                    NewEntry(),
-                    lambda s, _: (ev.QuestionClosed(s) if closed else ev.NothingToTake(s),),
-                )
-
-    def _disregard(self, heard: Heard, scene: Scene) -> _Step:
-        last = scene.last
-        if heard.answers is not None:
-            # What was said last is the question's utterance, and nothing was taken of that.
-            return _Step(NewEntry(), lambda s, _: (ev.QuestionClosed(s),))
-        if scene.gone is not None:
-            gone = scene.gone
-            return _Step(NewEntry(), lambda s, _: (ev.GoneAlready(s, gone),))
-        if last is None:
-            return _Step(NewEntry(), lambda s, _: (ev.NothingToTake(s),))
-        return _withdrawal_step(scene, last, "disregarded")
-
-    def _signed(self, scene: Scene, name: str) -> _Step:
-        event = NewEvent(EventName.SIGNED_OFF, name)
-        return _Step(NewEntry(events=(event,)), lambda s, _: (self._signature(s, name, scene),))
-
-    def _signature(self, said: Said | None, name: str, scene: Scene) -> ev.SignedOff:
-        fingerprint = self.record.fingerprint
-        return ev.SignedOff(said, name, fingerprint, len(scene.open_items), again=scene.signed)
-
     # -- by hand ------------------------------------------------------------------------------
 
     def correct(self, number: int, said: Understanding, reason: str = "") -> tuple[Event, ...]:
@@ -365,7 +272,7 @@ class Inspecting:
                 todo=said.question_text or "say component, place, and value or condition",
             )
         scene = self.scene
-        step = _finding_step(scene, said.finding, self._numbered(number, scene), reason)
+        step = finding_step(scene, said.finding, self._numbered(number, scene), reason)
         id = self.new_id()
         utterance = NewUtterance(said, self._now(), id=id, grammar=self._origin.grammar)
         entry = replace(step.entry, utterance=utterance, made_by=_BY_HAND)
@@ -376,10 +283,9 @@ class Inspecting:
         """Let finding ``number`` no longer stand; ``UsageError`` when it does not already."""
         scene = self.scene
         was = self._numbered(number, scene)
-        entry = _withdrawal(scene, was, reason)
+        entry, tell = withdrawal(scene, was, reason)
         self._store.save(self.head.id, replace(entry, made_by=_BY_HAND))
-        again = scene.judged_again(was, None)
-        return self._happened((ev.FindingWithdrawn(None, was, reason), *_rejudged(again)), scene)
+        return self._happened(tell(None), scene)
 
     def skip(self, item: str, reason: str) -> tuple[Event, ...]:
         """Leave out what ``item`` names of the walk; ``UsageError`` for none, or for no reason."""
@@ -397,6 +303,13 @@ class Inspecting:
         self._store.save(self.head.id, NewEntry(remark=text))
         return self._happened((ev.RemarkKept(None, text),), scene)
 
+    def mark(self, name: str = "photo", number: int | None = None) -> tuple[Event, ...]:
+        """Keep this instant on the session clock, for finding ``number`` where one is named."""
+        scene = self.scene
+        at = None if number is None else self._numbered(number, scene)
+        self._store.save(self.head.id, NewEntry(mark=name, marks=at.id if at else None))
+        return self._happened((ev.Marked(None, name, at),), scene)
+
     def attach(self, photo_id: str, number: int | None, reason: str) -> tuple[Event, ...]:
         """Put a photo to finding ``number``, or (None) to none, by hand; this can be done again."""
         scene = self.scene
@@ -409,11 +322,17 @@ class Inspecting:
         """Sign the inspection off as ``name``; ``UsageError`` for an empty name."""
         if not name.strip():
             raise UsageError("an inspection is signed with a name", where="NAME")
-        scene = self.scene
-        self._store.save(self.head.id, NewEntry(events=(NewEvent(EventName.SIGNED_OFF, name),)))
-        return self._happened((self._signature(None, name, scene),))
+        entry, tell = sign_off(self.scene, name, self._fingerprint)
+        self._store.save(self.head.id, entry)
+        return self._happened(tell(None))
 
     # -- inside -------------------------------------------------------------------------------
+
+    def _around(self) -> Around:
+        return Around(self.head.inspector, self._told, self._transcribe, self._fingerprint)
+
+    def _fingerprint(self) -> str:
+        return self.record.fingerprint
 
     def _scene_of(self, record: InspectionRecord) -> Scene:
         standing = tuple(
@@ -514,61 +433,8 @@ def _is_told(said: Understanding) -> bool:
     return said.dialogue is not Command.SAY_AGAIN and said.decision is not Decision.REFUSE
 
 
-def _sign_off_told(said: Said, scene: Scene) -> tuple[Event, ...]:
-    """Before anybody signs, what is still unchecked."""
-    if said.understanding.dialogue is not Command.SIGN_OFF:
-        return ()
-    return (ev.OpenTold(said, tuple(item.key for item in scene.open_items)),)
-
-
 def not_taken(words: str, error: Exception) -> Understanding:
     """What an utterance is kept as that could not be taken, though ``words`` were heard."""
     ours = isinstance(error, FieldlogError)
     why = str(error) if ours else f"a fault of fieldlog itself: {type(error).__name__}: {error}"
     return Understanding(Decision.REFUSE, Kind.NOTHING, why, words, flags=(Flag.NOT_TAKEN,))
-
-
-def _finding_step(scene: Scene, finding: Finding, corrects: Kept | None, reason: str) -> _Step:
-    assessment = scene.assess(finding, without=corrects)
-    again = scene.judged_again(corrects, finding) if corrects else ()
-    entry = NewEntry(
-        finding=finding,
-        verdict=assessment.verdict,
-        corrects=corrects.id if corrects else None,
-        reason=reason if corrects else "",
-        verdicts=tuple((kept.id, verdict) for kept, verdict in again),
-    )
-
-    def tell(said: Said, saved: Saved) -> Sequence[Event]:
-        return (_saved_event(said, saved, finding, assessment, corrects), *_rejudged(again))
-
-    return _Step(entry, tell)
-
-
-def _saved_event(
-    said: Said, saved: Saved, finding: Finding, assessment: Assessment, corrects: Kept | None
-) -> Event:
-    assert saved.finding_id is not None
-    assert saved.number is not None
-    kept = Kept(saved.finding_id, saved.number, finding, assessment.verdict)
-    if corrects is not None:
-        return ev.FindingCorrected(said, kept, assessment, corrects)
-    return ev.FindingSaved(said, kept, assessment)
-
-
-def _withdrawal(scene: Scene, was: Kept, reason: str) -> NewEntry:
-    again = scene.judged_again(was, None)
-    verdicts = tuple((kept.id, verdict) for kept, verdict in again)
-    return NewEntry(corrects=was.id, reason=reason, verdicts=verdicts)
-
-
-def _withdrawal_step(scene: Scene, was: Kept, reason: str) -> _Step:
-    again = scene.judged_again(was, None)
-    return _Step(
-        _withdrawal(scene, was, reason),
-        lambda said, _: (ev.FindingWithdrawn(said, was, reason), *_rejudged(again)),
-    )
-
-
-def _rejudged(again: Sequence[tuple[Kept, Verdict]]) -> tuple[Event, ...]:
-    return tuple(ev.JudgedAgain(kept, verdict) for kept, verdict in again)

@@ -1,0 +1,190 @@
+"""What an utterance, or a verb by hand, puts into the record, and what is told of it then (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from fieldlog.aftercare.checklist import Skip
+from fieldlog.aftercare.plan import skipped_event
+from fieldlog.hearing import Heard
+from fieldlog.limits.assess import Assessment
+from fieldlog.model import Command, Decision, Finding, Flag, Kind, Verdict
+from fieldlog.shop import events as ev
+from fieldlog.shop.events import Event, Kept, Said
+from fieldlog.shop.scene import Scene
+from fieldlog.store.records import EventName, NewEntry, NewEvent, Saved
+
+Transcribe = Callable[[Heard], str]
+"""Open transcription of free speech, for remarks; clearly marked as unchecked."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What an utterance puts into the record besides itself, and what is told of it afterwards."""
+
+    entry: NewEntry
+    tell: Callable[[Said, Saved], Sequence[Event]]
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """What steps need besides the scene."""
+
+    inspector: str
+    told: tuple[Event, ...]
+    """What "say again" repeats."""
+    transcribe: Transcribe | None
+    fingerprint: Callable[[], str]
+    """Of the record as it is when it is called."""
+
+
+def step_of(heard: Heard, scene: Scene, around: Around) -> Step:
+    """What an utterance leads to that is meant as ``heard.understanding`` says."""
+    said = heard.understanding
+    if said.decision is Decision.ASK:
+        return Step(NewEntry(), lambda s, _: (ev.Asked(s), *_sign_off_told(s, scene)))
+    if said.decision is Decision.REFUSE:
+        failed = Flag.NOT_TAKEN in said.flags
+        return Step(NewEntry(), lambda s, _: (ev.Faulted(s) if failed else ev.Refused(s),))
+    if said.finding is not None:
+        corrects = scene.to_correct(said.finding) if said.dialogue is Command.CORRECTION else None
+        return finding_step(scene, said.finding, corrects, "spoken correction")
+    if said.kind is Kind.REMARK:
+        words = said.slots.get("remark", "")
+        if not words and around.transcribe is not None:
+            words = around.transcribe(heard)
+        text = words or said.text
+        return Step(NewEntry(remark=text), lambda s, _: (ev.RemarkKept(s, text),))
+    if said.dialogue is None:
+        return Step(NewEntry(), lambda s, _: (ev.Refused(s),))
+    return _command(said.dialogue, heard, scene, around)
+
+
+def _command(command: Command, heard: Heard, scene: Scene, around: Around) -> Step:
+    """What a dialogue word does: each one of them something."""
+    slots, last = heard.understanding.slots, scene.last
+    match command:
+        case Command.PHOTO:
+            return Step(
+                NewEntry(mark="photo", marks=last.id if last else None),
+                lambda s, _: (ev.Marked(s, "photo", last),),
+            )
+        case Command.DISREGARD:
+            return _disregard(heard, scene)
+        case Command.SKIP:
+            place, component = slots.get("position", ""), slots["component"]
+            skip = Skip(f"{place} {component}".strip(), slots["reason"])
+            return Step(
+                NewEntry(events=(skipped_event(skip),)),
+                lambda s, _: (ev.ItemSkipped(s, (skip.key,), skip.reason),),
+            )
+        case Command.WHAT_IS_OPEN:
+            items = tuple(item.key for item in scene.open_items)
+            return Step(NewEntry(), lambda s, _: (ev.OpenTold(s, items),))
+        case Command.NEXT_ITEM:
+            first = next((item.key for item in scene.open_items), None)
+            return Step(NewEntry(), lambda s, _: (ev.NextTold(s, first),))
+        case Command.HOW_TO_CHECK:
+            about, advice = scene.how_to_check(slots)
+            return Step(NewEntry(), lambda s, _: (ev.HowToCheckTold(s, about, advice),))
+        case Command.WHY:
+            return Step(NewEntry(), lambda s, _: (ev.WhyTold(s, last),))
+        case Command.READ_BACK:
+            return Step(NewEntry(), lambda s, _: (ev.ReadBack(s, last),))
+        case Command.SAY_AGAIN:
+            told = around.told
+            return Step(NewEntry(), lambda s, _: (ev.SaidAgain(s, told),))
+        case Command.STAND_BY:
+            return Step(NewEntry(), lambda s, _: (ev.StandingBy(s),))
+        case Command.GO_AHEAD:
+            return Step(NewEntry(), lambda s, _: (ev.GoingAhead(s),))
+        case Command.SIGN_OFF:
+            return _spoken(*sign_off(scene, around.inspector, around.fingerprint))
+        case Command.AFFIRM | Command.NEGATIVE | Command.CORRECTION:
+            closed = heard.answers is not None
+            return Step(
+                NewEntry(),
+                lambda s, _: (ev.QuestionClosed(s) if closed else ev.NothingToTake(s),),
+            )
+
+
+def _disregard(heard: Heard, scene: Scene) -> Step:
+    last = scene.last
+    if heard.answers is not None:
+        # What was said last is the question's utterance, and nothing was taken of that.
+        return Step(NewEntry(), lambda s, _: (ev.QuestionClosed(s),))
+    if scene.gone is not None:
+        gone = scene.gone
+        return Step(NewEntry(), lambda s, _: (ev.GoneAlready(s, gone),))
+    if last is None:
+        return Step(NewEntry(), lambda s, _: (ev.NothingToTake(s),))
+    return _spoken(*withdrawal(scene, last, "disregarded"))
+
+
+def sign_off(
+    scene: Scene, name: str, fingerprint: Callable[[], str]
+) -> tuple[NewEntry, Callable[[Said | None], Sequence[Event]]]:
+    """A signature as ``name``, and what is told of it; ``fingerprint``: with the signature in it."""
+
+    def tell(said: Said | None) -> Sequence[Event]:
+        items = len(scene.open_items)
+        return (ev.SignedOff(said, name, fingerprint(), items, again=scene.signed),)
+
+    return NewEntry(events=(NewEvent(EventName.SIGNED_OFF, name),)), tell
+
+
+def _sign_off_told(said: Said, scene: Scene) -> tuple[Event, ...]:
+    """Before anybody signs, what is still unchecked."""
+    if said.understanding.dialogue is not Command.SIGN_OFF:
+        return ()
+    return (ev.OpenTold(said, tuple(item.key for item in scene.open_items)),)
+
+
+def finding_step(scene: Scene, finding: Finding, corrects: Kept | None, reason: str) -> Step:
+    """``finding`` with its verdict and, where it replaces ``corrects``, what leaned on that."""
+    assessment = scene.assess(finding, without=corrects)
+    again = scene.judged_again(corrects, finding) if corrects else ()
+    entry = NewEntry(
+        finding=finding,
+        verdict=assessment.verdict,
+        corrects=corrects.id if corrects else None,
+        reason=reason if corrects else "",
+        verdicts=tuple((kept.id, verdict) for kept, verdict in again),
+    )
+
+    def tell(said: Said, saved: Saved) -> Sequence[Event]:
+        return (_saved_event(said, saved, finding, assessment, corrects), *_rejudged(again))
+
+    return Step(entry, tell)
+
+
+def _saved_event(
+    said: Said, saved: Saved, finding: Finding, assessment: Assessment, corrects: Kept | None
+) -> Event:
+    assert saved.finding_id is not None
+    assert saved.number is not None
+    kept = Kept(saved.finding_id, saved.number, finding, assessment.verdict)
+    if corrects is not None:
+        return ev.FindingCorrected(said, kept, assessment, corrects)
+    return ev.FindingSaved(said, kept, assessment)
+
+
+def withdrawal(
+    scene: Scene, was: Kept, reason: str
+) -> tuple[NewEntry, Callable[[Said | None], Sequence[Event]]]:
+    """A finding that no longer stands, with what leaned on it, and what is told of it."""
+    again = scene.judged_again(was, None)
+    verdicts = tuple((kept.id, verdict) for kept, verdict in again)
+    return (
+        NewEntry(corrects=was.id, reason=reason, verdicts=verdicts),
+        lambda said: (ev.FindingWithdrawn(said, was, reason), *_rejudged(again)),
+    )
+
+
+def _spoken(entry: NewEntry, tell: Callable[[Said | None], Sequence[Event]]) -> Step:
+    return Step(entry, lambda said, _: tell(said))
+
+
+def _rejudged(again: Sequence[tuple[Kept, Verdict]]) -> tuple[Event, ...]:
+    return tuple(ev.JudgedAgain(kept, verdict) for kept, verdict in again)
