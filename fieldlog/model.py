@@ -7,11 +7,13 @@ was said.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 from types import MappingProxyType
+from typing import assert_never
 
 
 def _empty() -> Mapping[str, str]:
@@ -58,6 +60,79 @@ class LimitStatus(StrEnum):
     MEMORY = "from memory"
     COMMON = "common practice"
     ENTERED = "entered by user"
+
+
+class Relation(StrEnum):
+    """How a value has to lie to its limit; ``IS``: a row about conditions or codes."""
+
+    AT_LEAST = "at least"
+    AT_MOST = "at most"
+    MORE_THAN = "more than"
+    LESS_THAN = "less than"
+    BETWEEN = "between"
+    IS = "is"
+
+    @property
+    def is_lower(self) -> bool:
+        """Whether it has a lower end alone."""
+        return self in (Relation.AT_LEAST, Relation.MORE_THAN)
+
+    @property
+    def is_upper(self) -> bool:
+        """Whether it has an upper end alone."""
+        return self in (Relation.AT_MOST, Relation.LESS_THAN)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the end itself is outside."""
+        return self in (Relation.MORE_THAN, Relation.LESS_THAN)
+
+
+class Layer(StrEnum):
+    """Where a limit comes from."""
+
+    REGULATION = "regulation"
+    EQUIPMENT = "equipment"
+    HANDBOOK = "handbook"
+    MAKER = "maker"
+    COMMON = "common practice"
+    MEMORY = "memory"
+
+
+class Aggregation(StrEnum):
+    """How several readings become the value that a limit speaks about."""
+
+    SINGLE = "single"
+    THINNEST = "thinnest"
+    ANY = "any"
+    EACH = "each"
+    INDICATOR_TOTAL = "indicator total"
+    SPREAD = "spread"
+    PAIR_DIFFERENCE = "pair difference"
+    AVERAGE = "average"
+    MAGNITUDE = "magnitude"
+
+
+@dataclass(frozen=True, slots=True)
+class KOfN:
+    """At least ``k`` of ``n`` readings must pass; told as "3 of 4"."""
+
+    k: int
+    n: int
+
+    def __str__(self) -> str:
+        """As limit packs write it."""
+        return f"{self.k} of {self.n}"
+
+
+def aggregation(text: str) -> Aggregation | KOfN:
+    """The rule that ``text`` names; raises ``ValueError`` where it names none."""
+    match = re.fullmatch(r"([1-9]\d?) of ([1-9]\d?)", text)
+    if match is not None and int(match[1]) <= int(match[2]):
+        return KOfN(int(match[1]), int(match[2]))
+    if text not in set(Aggregation):
+        raise ValueError(f"unknown aggregation {text!r}")
+    return Aggregation(text)
 
 
 class Qualifier(StrEnum):
@@ -107,6 +182,23 @@ class Finding:
     words: str = ""
     given: tuple[tuple[str, str], ...] = ()
 
+    @property
+    def subject(self) -> tuple[str, str | None, str | None]:
+        """What it is about."""
+        return self.component, self.position, self.characteristic
+
+    @property
+    def meaning(self) -> tuple[object, ...]:
+        """What two findings must share to mean the same, whatever the words."""
+        values = (self.quantity,) if self.quantity else self.readings
+        return (
+            *self.subject,
+            self.condition,
+            self.code,
+            self.given,
+            *((q.value, q.high, q.unit, q.qualifier) for q in values),
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Limit:
@@ -116,12 +208,10 @@ class Limit:
     pack: str
     component: str
     characteristic: str
-    relation: str
-    """``at least``, ``at most``, ``more than``, ``less than`` or ``is`` (conditions and codes)."""
+    relation: Relation
     value: Fraction | None
     unit: str
-    aggregation: str
-    """How several readings become one: ``single``, ``thinnest``, ``any``, ``k of n``, ``spread``..."""
+    aggregation: Aggregation | KOfN
     applies: Mapping[str, str]
     """Context keys that must match for the limit to apply (jurisdiction, vehicle_class, rim...)."""
     source: str
@@ -141,8 +231,7 @@ class Limit:
     outright: bool = False
     """Outside it nothing is left to work with (no pad, no air): beyond whatever the row's status and
     the uncertainty. Inside it the row says nothing."""
-    layer: str = "regulation"
-    """``regulation``, ``equipment``, ``handbook``, ``maker``, ``common practice`` or ``memory``."""
+    layer: Layer = Layer.REGULATION
     section: str = ""
     scope: str = ""
     """Whom the source binds, where that is not obvious."""
@@ -165,6 +254,11 @@ class Judgement:
     reading: Fraction | None = None
     """The value judged, converted exactly to the limit's unit."""
     reason: str = ""
+
+    @property
+    def judged(self) -> bool:
+        """Whether the limit could be held against it at all; ``reason`` says what was lacking."""
+        return self.reading is not None or self.limit.relation is Relation.IS
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,8 +338,128 @@ class Kind(StrEnum):
     NOTHING = "not understood"
 
 
-NOT_TAKEN = "not taken"
-"""Flag of an utterance that was kept with its sound and nothing else, because something failed."""
+class Flag(StrEnum):
+    """Things a reviewer should see, and what an answer must still settle. The value is kept."""
+
+    HOMOPHONE = "homophone"
+    UNIT_ASSUMED = "unit assumed"
+    LOOSE_UNIT = "loose unit"
+    SHORTHAND = "shorthand"
+    THREE_DIGITS = "three digits"
+    AGREEMENT = "agreement"
+    """ "four thirty second": singular where plural belongs."""
+    EITHER = "either"
+    """ "two or three"."""
+    NO_YEAR = "no year"
+    TWO_NUMBERS = "two numbers"
+    NO_AND = "no and"
+    EQUAL_ENDS = "equal ends"
+    REVERSED = "reversed"
+    """A range said from its upper end."""
+    REPAIRED = "self-repair"
+    TEEN_TWIN = "teen/ty twin"
+    GRADE_TWIN = "DOT 5/5.1 twin"
+    ODD = "figures"
+    """Asked about because of how its figures were typed."""
+    DID_YOU_MEAN = "did you mean"
+    """Its component was mistyped."""
+    UNSURE = "unsure"
+    TWIN = "twin"
+    """Something that sounds like it was heard nearly as well."""
+    UNCLEAR = "heard unclearly"
+    """Asked about for another reason, and may have been misheard too."""
+    MORE_SAID = "more was said"
+    """Its sound goes on behind the words that were heard."""
+    ANSWERED = "answered"
+    NOT_TAKEN = "not taken"
+    """Kept with its sound and nothing else, because something failed."""
+
+
+class Asks(StrEnum):
+    """What a question is after. Which answers can settle it follows from it alone."""
+
+    WHICH = "which"
+    """Of several findings that were offered."""
+    PLACE = "place"
+    UNIT = "unit"
+    PLACE_AND_UNIT = "place and unit"
+    ASSUMED_UNIT = "assumed unit"
+    """The only plausible one: was it that?"""
+    SLIP = "slip"
+    """The words may be a slip of the tongue: the value once more."""
+    HARDLY_POSSIBLE = "hardly possible"
+    """The value is not plausible: once more."""
+    FIGURES = "figures"
+    """Typed as nobody writes a number: was it that?"""
+    DID_YOU_MEAN = "did you mean"
+    """A word is not known: was the nearest one meant?"""
+    SOUND = "sound"
+    """One fault is not there: is all as it should be?"""
+    HEARD = "heard"
+    """Did you say that?"""
+    HEARD_WORDS = "heard words"
+    """Which of several texts was said, where not all of them are findings."""
+    AGAIN = "again"
+    """Nothing was heard that could be offered."""
+    NEW_OR_CORRECTION = "new or correction"
+    IN_FULL = "in full"
+    OF_WHAT = "of what"
+    """A correction of something that was not named."""
+    WHY_SKIPPED = "why skipped"
+    SIGN_OFF = "sign off"
+
+    @property
+    def settled(self) -> Settled:
+        """By what it can be settled."""
+        match self:
+            case (
+                Asks.ASSUMED_UNIT
+                | Asks.SLIP
+                | Asks.HARDLY_POSSIBLE
+                | Asks.FIGURES
+                | Asks.DID_YOU_MEAN
+                | Asks.SOUND
+                | Asks.HEARD
+                | Asks.SIGN_OFF
+            ):
+                return Settled.BY_YES
+            case Asks.WHICH | Asks.PLACE | Asks.UNIT | Asks.PLACE_AND_UNIT | Asks.HEARD_WORDS:
+                return Settled.BY_CHOICE
+            case (
+                Asks.NEW_OR_CORRECTION | Asks.IN_FULL | Asks.OF_WHAT | Asks.WHY_SKIPPED | Asks.AGAIN
+            ):
+                return Settled.IN_FULL
+        assert_never(self)
+
+
+class Settled(StrEnum):
+    """Which short answer can settle a question."""
+
+    BY_YES = "yes"
+    """Yes, where one thing is offered; a choice among several, or the value itself, as well."""
+    BY_CHOICE = "choice"
+    """One of what was offered, or the value itself; yes would not say which."""
+    IN_FULL = "in full"
+    """None: it is said again."""
+
+
+class Rest(StrEnum):
+    """What a question tells besides, where more was said than can be taken."""
+
+    AGAIN = "rest again"
+    ALL_AGAIN = "all again"
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked; the candidates stand beside it in the ``Understanding``.
+
+    Only ``kind`` and ``rest`` decide anything; ``text`` is how it reads (``fieldlog.words``).
+    """
+
+    kind: Asks
+    text: str
+    rest: Rest | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,7 +467,7 @@ class Understanding:
     """The parser's word on one text: decision, reason, and the finding or slots behind it.
 
     ``candidates`` holds every finding the words can mean when more than one is possible;
-    ``question`` is what to ask the speaker when the decision is *ask*.
+    ``question`` is what to ask the speaker when the decision is *ask*. ``reason`` is for people.
     """
 
     decision: Decision
@@ -262,12 +476,21 @@ class Understanding:
     text: str
     finding: Finding | None = None
     candidates: tuple[Finding, ...] = ()
-    question: str = ""
+    question: Question | None = None
     slots: Mapping[str, str] = field(default_factory=_empty)
     dialogue: Command | None = None
     """The dialogue word, if that is what was said; ``CORRECTION`` beside the corrected finding."""
-    flags: tuple[str, ...] = ()
-    """Things a reviewer should see: ``homophone``, ``unit assumed``, ``teen/ty twin``, ..."""
+    flags: tuple[Flag, ...] = ()
+
+    @property
+    def question_text(self) -> str:
+        """How the question reads; empty where there is none."""
+        return self.question.text if self.question is not None else ""
+
+    @property
+    def offered(self) -> tuple[Finding, ...]:
+        """Every finding that it can be."""
+        return self.candidates or ((self.finding,) if self.finding is not None else ())
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ import numpy as np
 
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.model import (
+    Aggregation,
     Decision,
     Finding,
     Hearing,
@@ -22,6 +23,7 @@ from fieldlog.model import (
     LimitStatus,
     Qualifier,
     Quantity,
+    Relation,
     Severity,
     State,
     Understanding,
@@ -52,10 +54,10 @@ def tread_limit(value: Fraction = Fraction(1), unit: str = "mm") -> Limit:
         pack="test",
         component="tyre",
         characteristic="tread depth",
-        relation="at least",
+        relation=Relation.AT_LEAST,
         value=value,
         unit=unit,
-        aggregation="thinnest",
+        aggregation=Aggregation.THINNEST,
         applies={"jurisdiction": "GB"},
         source="an invented regulation, § 3",
         edition="2024",

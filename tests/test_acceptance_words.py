@@ -193,7 +193,7 @@ def test_an_amount_that_cannot_be_is_settled_by_no_short_word(
     asked = language.understand(words)
     assert asked.finding is None
     assert len(asked.candidates) == 1
-    assert asked.question.endswith("Say in full how it is.")
+    assert asked.question_text.endswith("Say in full how it is.")
     assert not waits(asked)
     assert language.meaning(words) != language.meaning("coolant ten litres low")
 

@@ -21,7 +21,7 @@ from fieldlog.aftercare.work import MANUAL, read_work, torques_for
 from fieldlog.catalogue.files import load_catalogue
 from fieldlog.derived import torque
 from fieldlog.errors import LimitError, UsageError
-from fieldlog.model import Finding, Limit, LimitStatus
+from fieldlog.model import Aggregation, Finding, Limit, LimitStatus, Relation
 
 F = Fraction
 CATALOGUE = load_catalogue(config.grammars())
@@ -241,8 +241,8 @@ class TestSaid:
 
 class TestTorques:
     OWN = Limit(
-        id="own", pack="own", component="caliper bolt", characteristic="torque", relation="is",
-        value=F(35), unit="N.m", aggregation="single", applies={"position": "front"},
+        id="own", pack="own", component="caliper bolt", characteristic="torque", relation=Relation.IS,
+        value=F(35), unit="N.m", aggregation=Aggregation.SINGLE, applies={"position": "front"},
         source="manual p. 9", edition="", read_on="", status=LimitStatus.ENTERED,
     )  # fmt: skip
 

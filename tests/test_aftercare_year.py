@@ -30,7 +30,16 @@ from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.limits.packs import shipped_limits, with_own
-from fieldlog.model import Decision, Hearing, Limit, LimitStatus, Quantity
+from fieldlog.model import (
+    Aggregation,
+    Decision,
+    Hearing,
+    Layer,
+    Limit,
+    LimitStatus,
+    Quantity,
+    Relation,
+)
 from fieldlog.report.write import surroundings
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.repository import Repository
@@ -42,9 +51,9 @@ FACTS = {
     "brake_fluid": "DOT 4", "thread_caliper_bolt": "M8 8.8",
 }  # fmt: skip
 AXLE = Limit(
-    id="own.axle", pack="own", component="axle nut", characteristic="torque", relation="between",
-    value=F(85), unit="N.m", aggregation="single", applies={}, source="maker's manual, page 112",
-    edition="", read_on="", status=LimitStatus.ENTERED, high=F(95), layer="maker",
+    id="own.axle", pack="own", component="axle nut", characteristic="torque", relation=Relation.BETWEEN,
+    value=F(85), unit="N.m", aggregation=Aggregation.SINGLE, applies={}, source="maker's manual, page 112",
+    edition="", read_on="", status=LimitStatus.ENTERED, high=F(95), layer=Layer.MAKER,
 )  # fmt: skip
 
 YEAR: tuple[tuple[date, int, tuple[str, ...]], ...] = (

@@ -11,10 +11,9 @@ import soundfile as sf
 
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.audio.endpointer import utterances
-from fieldlog.doubt.question import MORE_SAID
 from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language
-from fieldlog.model import Decision
+from fieldlog.model import Decision, Flag
 from fieldlog.shop.conversation import Conversation, utterances_of
 from fieldlog.shop.ears import Ears, open_ears
 
@@ -64,7 +63,7 @@ def test_in_one_breath_none_is_accepted_and_the_rest_is_told(
     (both,) = heard(ears, clips)
     assert not both.accepted
     if both.understanding.decision is Decision.ASK:
-        assert MORE_SAID in both.understanding.flags
+        assert Flag.MORE_SAID in both.understanding.flags
 
 
 HALVES = [

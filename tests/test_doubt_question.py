@@ -65,7 +65,7 @@ def test_only_what_differs_is_asked(
     best = language.understand(said)
     assert best.decision is Decision.ACCEPT, best.reason
     parsed = [language.understand(text) for text in others]
-    assert what_to_ask(best, parsed) == question
+    assert what_to_ask(best, parsed).text == question
     assert len(distinct([best, *parsed])) == len(
         {language.meaning(t).replace("correction", "") for t in (said, *others) if best.finding}
     )
@@ -76,10 +76,10 @@ def _order(text: str) -> Understanding:
 
 
 def test_orders_are_told_apart_by_their_words() -> None:
-    assert what_to_ask(_order("a large tea please"), [_order("a small tea please")]) == (
+    assert what_to_ask(_order("a large tea please"), [_order("a small tea please")]).text == (
         "Large or small?"
     )
-    assert what_to_ask(_order("tea"), [_order("tea with milk")]) == (
+    assert what_to_ask(_order("tea"), [_order("tea with milk")]).text == (
         "Did you say 'tea' or 'tea with milk'?"
     )
-    assert what_to_ask(_order(""), []) == "Say again?"
+    assert what_to_ask(_order(""), []).text == "Say again?"

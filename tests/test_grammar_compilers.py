@@ -211,8 +211,8 @@ def test_understanding(
 def test_two_readings_are_both_in_the_question(orders: TaggedLanguage) -> None:
     understood = orders.understand("get large coffee")
     assert understood.decision is Decision.ASK
-    assert "drink = large coffee" in understood.question
-    assert "drink = coffee, size = large" in understood.question
+    assert "drink = large coffee" in understood.question_text
+    assert "drink = coffee, size = large" in understood.question_text
 
 
 @pytest.mark.parametrize(

@@ -110,4 +110,4 @@ def test_a_slot_filled_in_countless_ways_ends_in_a_question() -> None:
     language = TaggedLanguage(grammar("public <a> = ((x {s} | x {t})+ {s} | (x {t} | x)+)+;"))
     understood = language.understand(" ".join(["x"] * 20))
     assert understood.decision == "ask"
-    assert understood.question.startswith("which one: ")
+    assert understood.question_text.startswith("which one: ")

@@ -47,7 +47,7 @@ from fieldlog.lab.command import lab
 from fieldlog.lab.speech_set.voices import TEST, Job, Voice
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Decision, Hearing, Hypothesis, Understanding
+from fieldlog.model import Asks, Decision, Hearing, Hypothesis, Question, Understanding
 
 VOICES = [Voice(name, "toy", name, TEST) for name in ("one", "two", "three")]
 PADS, MIRROR = "front pads two millimetres", "left mirror cracked"
@@ -112,7 +112,9 @@ def heard(understanding: Understanding) -> Heard:
 def asked(understanding: Understanding, *, more: bool = False) -> Understanding:
     from dataclasses import replace
 
-    one = replace(understanding, decision=Decision.ASK, question="Did you say that?")
+    one = replace(
+        understanding, decision=Decision.ASK, question=Question(Asks.HEARD, "Did you say that?")
+    )
     return telling_more(one) if more else one
 
 

@@ -80,7 +80,7 @@ def test_an_answer_completes_what_was_asked(
         found = language.answer(asked, second)
         assert found.decision is Decision.REFUSE
         assert found.candidates == asked.candidates
-        assert found.question == asked.question
+        assert found.question_text == asked.question_text
     else:
         assert what(language, first, second) == wanted
 
@@ -90,7 +90,7 @@ def test_the_place_may_come_before_the_unit(language: InspectionLanguage) -> Non
     assert asked.decision is Decision.REFUSE
     asked = language.understand("tread three")
     front = language.answer(asked, "front")
-    assert (front.decision, front.question) == (Decision.ASK, "3 mm?")
+    assert (front.decision, front.question_text) == (Decision.ASK, "3 mm?")
     assert "unit assumed" in front.flags
     both = language.answer(front, "millimetres")
     assert both.decision is Decision.ACCEPT
@@ -104,7 +104,7 @@ def test_a_place_that_is_needed_is_asked_for_after_the_value(
     language: InspectionLanguage, answer: str
 ) -> None:
     asked = language.understand("pads fifty millimetres")
-    assert asked.question.startswith("Was that 50 mm?")
+    assert asked.question_text.startswith("Was that 50 mm?")
     found = language.answer(asked, answer)
     assert found.decision is Decision.ASK
     if answer != "fifty millimetres":  # that is as implausible as before
@@ -121,7 +121,7 @@ def test_only_its_unit_or_yes_confirms_a_unit_that_was_assumed(
     asked = language.understand("front pads two")
     found = language.answer(asked, answer)
     assert found.decision is not Decision.ACCEPT
-    assert found.question == asked.question
+    assert found.question_text == asked.question_text
 
 
 @pytest.mark.parametrize(
@@ -134,7 +134,7 @@ def test_what_is_asked_next_is_what_is_still_open(
     asked = language.understand("tyre pressure thirty six")
     found = language.answer(asked, answer)
     assert found.decision is Decision.ASK
-    assert found.question == (left or asked.question)
+    assert found.question_text == (left or asked.question_text)
 
 
 def test_the_value_said_anew_keeps_the_correction(language: InspectionLanguage) -> None:
@@ -184,4 +184,4 @@ def test_every_answer_that_can_be_said_is_taken_or_refused_with_the_question(
     for _ in range(300):
         found = language.answer(asked, sampler.next_phrase())
         if found.decision is Decision.REFUSE:
-            assert found.question == asked.question
+            assert found.question_text == asked.question_text

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldlog.limits.aggregate import is_aggregation, reduce
+from fieldlog.limits.aggregate import reduce
+from fieldlog.model import Aggregation, aggregation
 
 
 def values(*texts: str) -> list[Fraction]:
@@ -36,7 +37,7 @@ def values(*texts: str) -> list[Fraction]:
 def test_the_value_that_is_judged(
     rule: str, readings: tuple[str, ...], low: bool, high: bool, value: str
 ) -> None:
-    found = reduce(values(*readings), rule, low=low, high=high)
+    found = reduce(values(*readings), aggregation(rule), low=low, high=high)
     assert found.values == (Fraction(value),)
     assert not found.lacking
 
@@ -46,12 +47,12 @@ def test_the_value_that_is_judged(
     [("spread", ("1.2",)), ("pair difference", ("1", "2", "3")), ("4 of 6", ("1", "2"))],
 )
 def test_what_is_lacking_is_said(rule: str, readings: tuple[str, ...]) -> None:
-    found = reduce(values(*readings), rule, low=True, high=False)
+    found = reduce(values(*readings), aggregation(rule), low=True, high=False)
     assert found.lacking or not found.sure
 
 
 def test_a_single_reading_is_taken_as_the_worst_point() -> None:
-    found = reduce(values("0.9"), "3 of 4", low=True, high=False)
+    found = reduce(values("0.9"), aggregation("3 of 4"), low=True, high=False)
     assert found.values == (Fraction("0.9"),)
     assert "worst point" in found.how
     assert found.hope is None
@@ -59,16 +60,16 @@ def test_a_single_reading_is_taken_as_the_worst_point() -> None:
 
 
 def test_points_not_read_can_only_help_so_far() -> None:
-    found = reduce(values("0.9", "0.8"), "3 of 4", low=True, high=False)
+    found = reduce(values("0.9", "0.8"), aggregation("3 of 4"), low=True, high=False)
     assert found.hope == Fraction("0.9")
     assert not found.sure
 
 
 def test_bad_use_is_refused() -> None:
     with pytest.raises(ValueError, match="no readings"):
-        reduce([], "single", low=True, high=False)
+        reduce([], Aggregation.SINGLE, low=True, high=False)
     with pytest.raises(ValueError, match="unknown aggregation"):
-        reduce(values("1"), "loudest", low=True, high=False)
+        aggregation("loudest")
 
 
 @pytest.mark.parametrize(
@@ -76,7 +77,11 @@ def test_bad_use_is_refused() -> None:
     [("thinnest", True), ("3 of 4", True), ("4 of 3", False), ("0 of 3", False), ("x", False)],
 )
 def test_names(name: str, known: bool) -> None:
-    assert is_aggregation(name) is known
+    if known:
+        assert str(aggregation(name)) == name
+    else:
+        with pytest.raises(ValueError, match="unknown aggregation"):
+            aggregation(name)
 
 
 @given(
@@ -86,5 +91,5 @@ def test_names(name: str, known: bool) -> None:
 def test_k_of_n_counts_what_passes(readings: list[Fraction], limit: Fraction) -> None:
     passing = sum(value >= limit for value in readings)
     for k in (1, 2, 3, 4):
-        found = reduce(readings, f"{k} of 4", low=True, high=False)
+        found = reduce(readings, aggregation(f"{k} of 4"), low=True, high=False)
         assert (found.values[0] >= limit) is (passing >= k)

@@ -14,7 +14,17 @@ from fieldlog.limits.check import check, merge_readings
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.judge import SEVERENESS
 from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import Finding, LimitStatus, Qualifier, Quantity, Severity, State, Verdict
+from fieldlog.model import (
+    Aggregation,
+    Finding,
+    LimitStatus,
+    Qualifier,
+    Quantity,
+    Relation,
+    Severity,
+    State,
+    Verdict,
+)
 
 
 def measured(
@@ -466,10 +476,10 @@ def test_the_french_difference_between_a_pair_is_a_rule_of_its_own() -> None:
     row = next(each for each in shipped_limits() if each.id == "fr.tread-car")
     pair = replace(
         row,
-        relation="at most",
+        relation=Relation.AT_MOST,
         value=Fraction(5),
         printed="5 mm",
-        aggregation="pair difference",
+        aggregation=Aggregation.PAIR_DIFFERENCE,
     )
     context = parse_context("FR", ["vehicle_class=car", EXACT])
     two = [measured("tyre", "tread depth", v, "mm", "front") for v in ("7.5", "2.4")]

@@ -12,7 +12,17 @@ import pytest
 
 from fieldlog.aftercare.due import DueItem, When
 from fieldlog.catalogue.component import Axis, Catalogue, Component
-from fieldlog.model import Decision, Finding, Kind, Quantity, Severity, State, Verdict
+from fieldlog.model import (
+    Asks,
+    Decision,
+    Finding,
+    Kind,
+    Quantity,
+    Question,
+    Severity,
+    State,
+    Verdict,
+)
 from fieldlog.report.lines import zone_of
 from fieldlog.report.view import Surroundings, build
 from fieldlog.report.view_model import Report
@@ -163,7 +173,11 @@ def test_photos_follow_corrections(store: Repository, filled: Filled) -> None:
 
 def test_what_was_heard_but_made_no_finding(store: Repository, filled: Filled) -> None:
     asked = understood(
-        "pads two", decision=Decision.ASK, reason="no end said", question="front or rear?"
+        "pads two",
+        decision=Decision.ASK,
+        reason="no end said",
+        question=Question(Asks.PLACE, "front or rear?"),
+        candidates=tuple(Finding("brake pads", end, "thickness") for end in ("front", "rear")),
     )
     store.add_utterance(
         filled.inspection_id, NewUtterance(asked, START + timedelta(minutes=1), source="x")
@@ -201,7 +215,12 @@ def test_what_was_heard_but_made_no_finding(store: Repository, filled: Filled) -
 def test_a_question_stays_open_until_its_own_thing_was_found(
     store: Repository, filled: Filled, component: str, position: str | None, closes: bool
 ) -> None:
-    asked = understood("front pads two", decision=Decision.ASK, question="2 mm?")
+    asked = understood(
+        "front pads two",
+        decision=Decision.ASK,
+        question=Question(Asks.HEARD, "2 mm?"),
+        candidates=(Finding("brake pads", "front", "thickness"),),
+    )
     store.add_utterance(filled.inspection_id, NewUtterance(asked, START + timedelta(minutes=1)))
     found = Finding(component, position, "condition", condition="sound")
     store.add_utterance(

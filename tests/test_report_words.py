@@ -12,7 +12,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldlog.model import Finding, InDoubt, Judgement, Qualifier, Quantity, Severity, State
+from fieldlog.model import (
+    Aggregation,
+    Finding,
+    InDoubt,
+    Judgement,
+    Qualifier,
+    Quantity,
+    Relation,
+    Severity,
+    State,
+)
 from fieldlog.quantities.units import UNITS
 from fieldlog.report.gauge import gauge
 from fieldlog.words import english, tell
@@ -103,12 +113,16 @@ def test_limits_as_printed() -> None:
     limit = tread_limit()
     assert tell.limit(limit) == "at least 1 mm"
     assert tell.limit(replace(limit, printed="3/16 in (4.8 mm)")) == "at least 3/16 in (4.8 mm)"
-    assert tell.limit(replace(limit, relation="between", high=Fraction(2))) == "between 1 and 2 mm"
     assert (
-        tell.limit(replace(limit, relation="between", printed="2 to 6 mm")) == "between 2 and 6 mm"
+        tell.limit(replace(limit, relation=Relation.BETWEEN, high=Fraction(2)))
+        == "between 1 and 2 mm"
     )
-    assert tell.limit(replace(limit, relation="at most", value=None)) == "at most"
-    condition = replace(limit, relation="is", value=None, words=("cracked", "cut"))
+    assert (
+        tell.limit(replace(limit, relation=Relation.BETWEEN, printed="2 to 6 mm"))
+        == "between 2 and 6 mm"
+    )
+    assert tell.limit(replace(limit, relation=Relation.AT_MOST, value=None)) == "at most"
+    condition = replace(limit, relation=Relation.IS, value=None, words=("cracked", "cut"))
     assert tell.limit(condition) == "cracked, cut: beyond"
 
 
@@ -132,9 +146,9 @@ def test_limits_of_every_source_read_alike() -> None:
     assert tell.limit(entered) == "at least 1/16 in"
     ratio = replace(tread_limit(), printed="1.2 1")
     assert tell.limit(ratio) == "at least 1.2"
-    condition = replace(tread_limit(), relation="is", value=None, words=("cracked", "cut"))
+    condition = replace(tread_limit(), relation=Relation.IS, value=None, words=("cracked", "cut"))
     assert tell.limit(condition, outcome=False) == "cracked, cut"
-    thinnest = replace(tread_limit(), aggregation="thinnest")
+    thinnest = replace(tread_limit(), aggregation=Aggregation.THINNEST)
     assert tell.limit_in_full(thinnest) == "at least 1 mm, thinnest"
     torque = replace(tread_limit(), printed="", unit="N.m", high=Fraction(2))
     assert tell.limit_value(torque) == "1 to 2 N·m"
@@ -189,7 +203,9 @@ def test_stretches_of_time(seconds: float, text: str) -> None:
 
 def _judged(relation: str, reading: str, high: str | None = None, guard: str = "0.1") -> Judgement:
 
-    limit = replace(tread_limit(), relation=relation, high=Fraction(high) if high else None)
+    limit = replace(
+        tread_limit(), relation=Relation(relation), high=Fraction(high) if high else None
+    )
     return Judgement(limit, State.WITHIN, Fraction(0), None, Fraction(guard), Fraction(reading))
 
 

@@ -16,12 +16,15 @@ import pytest
 
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.model import (
+    Asks,
     Decision,
     Finding,
+    Flag,
     Kind,
     Limit,
     LimitStatus,
     Quantity,
+    Question,
     State,
     Understanding,
     Verdict,
@@ -357,11 +360,11 @@ def test_utterance_parts_come_back(store: Repository, filled: Filled) -> None:
         Kind.FINDING,
         "which end",
         "pads two millimetres",
-        question="front or rear?",
-        flags=("unit assumed",),
+        question=Question(Asks.PLACE, "front or rear?"),
+        flags=(Flag.UNIT_ASSUMED,),
     )
     store.add_utterance(filled.inspection_id, NewUtterance(asked, START, source="microphone"))
     kept = store.inspection_record("last").utterances[-1]
     assert (kept.decision, kept.kind, kept.reason) == (asked.decision, asked.kind, asked.reason)
-    assert (kept.text, kept.question, kept.flags) == (asked.text, asked.question, asked.flags)
+    assert (kept.text, kept.question, kept.flags) == (asked.text, asked.question_text, asked.flags)
     assert (kept.clip, kept.listener, kept.latency_ms) == (None, "typed", None)

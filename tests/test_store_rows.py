@@ -12,7 +12,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldlog.errors import StoreError
-from fieldlog.model import Judgement, Limit, LimitStatus, Qualifier, Quantity, Severity, State
+from fieldlog.model import (
+    Judgement,
+    KOfN,
+    Layer,
+    Limit,
+    LimitStatus,
+    Qualifier,
+    Quantity,
+    Relation,
+    Severity,
+    State,
+)
 from fieldlog.store.rows import (
     instant_from,
     instant_text,
@@ -67,6 +78,12 @@ def _full_limit() -> Limit:
             values[part.name] = {"jurisdiction": "GB", "rim": "steel"}
         elif part.name == "words":
             values[part.name] = ("cracked", "torn")
+        elif part.name == "relation":
+            values[part.name] = Relation.BETWEEN
+        elif part.name == "aggregation":
+            values[part.name] = KOfN(3, 4)
+        elif part.name == "layer":
+            values[part.name] = Layer.MAKER
         elif part.name == "status":
             values[part.name] = LimitStatus.ENTERED
         elif isinstance(default, Severity):

@@ -16,14 +16,13 @@ from fieldlog.audio.clip import RATE, Clip
 from fieldlog.cli.event_lines import events_text
 from fieldlog.doubt.decide import doubted
 from fieldlog.doubt.files import shipped_rules
-from fieldlog.doubt.question import ALL_AGAIN, MORE_SAID, REST_AGAIN
 from fieldlog.grammar.language import Language
 from fieldlog.hearing import Heard, Judge
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.listeners.replay import ReplayListener, clip_key
 from fieldlog.listeners.typed import TypedListener
-from fieldlog.model import Context, Decision, Hearing, Hypothesis, Understanding
+from fieldlog.model import Asks, Context, Decision, Flag, Hearing, Hypothesis, Rest, Understanding
 from fieldlog.report.view import Surroundings, build
 from fieldlog.shop.conversation import Answering, Conversation, utterances_of, waits
 from fieldlog.shop.ears import Ears
@@ -31,6 +30,7 @@ from fieldlog.shop.live import LiveInspection
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import InspectionRecord, Utterance
 from fieldlog.store.repository import Repository
+from fieldlog.words.questions import REST
 
 START = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
 
@@ -212,8 +212,9 @@ def test_a_question_about_new_or_corrected_waits_for_the_whole(
     from fieldlog.doubt.decide import _asked
 
     best, other = language.understand(said), language.understand(rival)
-    asked = _asked(best, (other,), "heard as well", "unsure")
-    assert asked.question.startswith("A new finding or a correction")
+    asked = _asked(best, (other,), "heard as well", Flag.UNSURE)
+    assert asked.question is not None
+    assert asked.question.kind is Asks.NEW_OR_CORRECTION
     assert not waits(asked)
 
 
@@ -508,11 +509,11 @@ class TestMoreSaid:
     def test_the_question_says_so_and_yes_takes_the_named_one(self, talk: Talk) -> None:
         doubting(talk, self.FIRST)
         line = talk.say(self.FIRST)
-        assert REST_AGAIN in line
+        assert REST[Rest.AGAIN] in line
         assert (talk.standing(), talk.open()) == ([], [self.FIRST])
         talk.say("affirm")
         assert talk.standing() == [("brake pads", "front", (2, "mm"))]
-        assert MORE_SAID in talk.record.utterances[-1].flags  # for whoever reviews the record
+        assert Flag.MORE_SAID in talk.record.utterances[-1].flags  # for whoever reviews the record
         talk.say("left mirror cracked")
         assert len(talk.standing()) == 2
 
@@ -532,25 +533,25 @@ class TestMoreSaid:
 
     def test_an_answer_does_not_settle_what_else_was_said(self, talk: Talk) -> None:
         doubting(talk, "pads two millimetres")
-        assert f"rear? {REST_AGAIN}" in talk.say("pads two millimetres")
+        assert f"rear? {REST[Rest.AGAIN]}" in talk.say("pads two millimetres")
         talk.say("front")
-        assert REST_AGAIN in talk.record.utterances[-1].question
+        assert REST[Rest.AGAIN] in talk.record.utterances[-1].question
         assert talk.standing() == []
         talk.say("affirm")
         assert talk.standing() == [("brake pads", "front", (2, "mm"))]
-        assert MORE_SAID in talk.record.utterances[-1].flags
+        assert Flag.MORE_SAID in talk.record.utterances[-1].flags
 
     def test_a_value_said_anew_does_not_settle_it_either(self, talk: Talk) -> None:
         doubting(talk, self.FIRST)
         talk.say(self.FIRST)
         talk.say("four millimetres")
         assert talk.standing() == [("brake pads", "front", (4, "mm"))]
-        assert MORE_SAID in talk.record.utterances[-1].flags
+        assert Flag.MORE_SAID in talk.record.utterances[-1].flags
 
     def test_an_answer_that_says_more_settles_nothing(self, talk: Talk) -> None:
         doubting(talk, "front")
         talk.say("pads two millimetres")
-        assert REST_AGAIN in talk.say("front")
+        assert REST[Rest.AGAIN] in talk.say("front")
         assert talk.standing() == []
 
     @pytest.mark.parametrize("answer", ["affirm", "negative", "disregard"])
@@ -566,7 +567,7 @@ class TestMoreSaid:
         said = ("correction four millimetres", "correction front pads four millimetres")
         doubting(talk, *said)
         talk.say(self.FIRST)
-        for words, told in zip(said, (ALL_AGAIN, REST_AGAIN), strict=True):
+        for words, told in zip(said, (REST[Rest.ALL_AGAIN], REST[Rest.AGAIN]), strict=True):
             assert told in talk.say(words)
             assert talk.standing() == [("brake pads", "front", (2, "mm"))]
         assert "corrects" in talk.say("affirm")
@@ -581,7 +582,7 @@ class TestMoreSaid:
     @pytest.mark.parametrize("word", ["take photo", "skip horn"])
     def test_a_command_is_asked_about(self, talk: Talk, word: str) -> None:
         doubting(talk, word)
-        assert ALL_AGAIN in talk.say(word)
+        assert REST[Rest.ALL_AGAIN] in talk.say(word)
         assert talk.record.utterances[-1].decision is Decision.ASK
 
     def test_a_remark_keeps_all_its_words(self, language: InspectionLanguage) -> None:

@@ -14,6 +14,7 @@ from types import MappingProxyType
 from fieldlog.aftercare.work import NO_WORK, Work, torques_for
 from fieldlog.catalogue.component import Catalogue, Component
 from fieldlog.model import Finding, Limit, Severity, State, Verdict
+from fieldlog.words.advice import not_yet_told
 
 WORK_ORDER = (
     "battery", "controls and chassis", "final drive", "wheels", "tyres", "brakes", "cables",
@@ -103,10 +104,10 @@ def _asks_for_work(verdict: Verdict) -> bool:
 def _line(each: Judged, component: Component, torques: tuple[str, ...]) -> JobLine:
     finding, verdict = each.finding, each.verdict
     gate, beyond = verdict.gate, component.follows(finding.characteristic)
-    advice: tuple[str, ...] = (gate.limit.advice,) if gate and gate.limit.advice else ()
+    told = gate.limit.advice if gate else ""
+    advice: tuple[str, ...] = (told,) if told else ()
     if verdict.state is State.UNDECIDED:
-        said = tuple(text for text in advice if text not in verdict.reason)
-        advice = (f"undecided: {verdict.reason}", *said)
+        advice = (f"undecided: {verdict.reason}", *not_yet_told(told, verdict.reason))
     return JobLine(
         do=beyond.do or f"put the {component.name} right as the maker's manual says",
         system=component.system,

@@ -29,7 +29,7 @@ from fieldlog.catalogue.component import Catalogue
 from fieldlog.errors import UsageError
 from fieldlog.language.dialogue import CORRECTION
 from fieldlog.limits.context import JURISDICTIONS, SETTINGS, parse_context
-from fieldlog.model import Context, Decision, Finding, Kind, Limit
+from fieldlog.model import Context, Decision, Finding, Kind, Limit, Settled
 from fieldlog.store.records import (
     HistoryRow,
     Inspection,
@@ -38,12 +38,11 @@ from fieldlog.store.records import (
     Utterance,
     Vehicle,
 )
+from fieldlog.words import old_questions
 
 EXPIRES = "expires"
 SKIPPED = "skipped"
 """Name of the event of an item left out, its reason as the text."""
-PLACES = frozenset({"front", "rear", "left", "right", "inner", "outer", "upper", "lower"})
-"""Words of a question that say which of several it was about."""
 _URGENT = (When.OVERDUE, When.SOON, When.LATER, When.UNKNOWN)
 
 
@@ -264,17 +263,16 @@ def progress_of(
 
 
 def left_open(record: InspectionRecord, asked: Utterance) -> bool:
-    """Whether nobody answered it and no later finding that stands is of what its words name.
+    """Whether nobody answered it and no later finding that stands is of what was offered.
 
     An answer that led to a question itself leaves that one open, not this. "Brake fluid" is not of
     a question about brake pads, nor the rear ones of one about the front.
     """
     if any(u.answers == asked.id for u in record.utterances):
         return False
-    words = {word.removesuffix("s") for word in asked.text.split()}
     after = {u.id for u in record.utterances if u.number > asked.number}
     return not any(
-        _names(words, each.finding)
+        _is_of(asked, each.finding)
         for each in record.findings
         if each.stands and each.utterance_id in after
     )
@@ -293,17 +291,20 @@ def never_confirmed(record: InspectionRecord) -> int:
     )
 
 
-def _of_a_command(asked: Utterance) -> bool:
-    if asked.kind is not Kind.DIALOGUE or asked.dialogue == CORRECTION:
+def _of_a_command(said: Utterance) -> bool:
+    if said.kind is not Kind.DIALOGUE or said.dialogue == CORRECTION:
         return False
-    return " or " not in asked.question
+    if said.asked is None:
+        return not old_questions.of_several(said.question)
+    return said.asked.kind.settled is not Settled.BY_CHOICE
 
 
-def _names(words: set[str], finding: Finding) -> bool:
-    """Whether ``words`` (without plural s) name the thing of ``finding`` and no other place of it."""
-    name = [word.removesuffix("s") for word in finding.component.split()]
-    elsewhere = (words & PLACES) - {*name, *(finding.position or "").split()}
-    return name[-1] in words and not elsewhere
+def _is_of(said: Utterance, finding: Finding) -> bool:
+    """Whether ``finding`` is of what was offered: there, where a place was said."""
+    if said.asked is None:
+        return old_questions.names(said.text, finding)
+    places = [where for component, where in said.asked.about if component == finding.component]
+    return None in places or finding.position in places
 
 
 def conclusion_of(record: InspectionRecord, state: Progress) -> Conclusion:

@@ -22,7 +22,7 @@ from fieldlog.limits.assess import checked, context_for, usual_uncertainty
 from fieldlog.limits.check import merge_readings
 from fieldlog.limits.from_finding import Derived, derive
 from fieldlog.limits.judge import comparable, judge
-from fieldlog.model import Context, Finding, Judgement, Limit, Quantity
+from fieldlog.model import Context, Finding, Judgement, Limit, Qualifier, Quantity
 from fieldlog.quantities.units import convert, dimension
 from fieldlog.store.records import HistoryRow
 from fieldlog.words import tell
@@ -33,8 +33,6 @@ Key = tuple[str, str | None, str]
 AGE = "age"
 DIFFERENCE = Fraction(99, 70)
 """sqrt(2) to 1 in 20,000: the uncertainty of a difference of two readings over that of one."""
-_FALLING = ("at least", "more than")
-_RISING = ("at most", "less than")
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,7 +203,7 @@ def _trend(
         else:
             readings.append(WearReading(row.at.date(), km_of(row.odometer), value))
     readings.sort(key=lambda each: each.on)
-    falling = None if gate is None else gate.relation in _FALLING
+    falling = None if gate is None else gate.relation.is_lower
     noise = Fraction(0)
     if u is not None:
         noise = convert(u * DIFFERENCE, _unit(newest), unit, difference=True)
@@ -288,7 +286,7 @@ def _one_sided(finding: Finding, rules: TrendBasis, context: Context) -> Limit |
         limit = each.limit
         if limit.outright:
             continue
-        if limit.value is not None and limit.relation in (*_FALLING, *_RISING):
+        if limit.value is not None and (limit.relation.is_lower or limit.relation.is_upper):
             return limit
     return None
 
@@ -303,7 +301,7 @@ def _value(finding: Finding, gate: Limit | None, unit: str) -> tuple[Fraction | 
     quantities: tuple[Quantity, ...] = finding.readings or (
         (finding.quantity,) if finding.quantity else ()
     )
-    if any(each.qualifier and each.qualifier.value != "about" for each in quantities):
+    if any(each.qualifier and each.qualifier is not Qualifier.ABOUT for each in quantities):
         return None, "said as less or more than a value"
     if gate is None:
         if any(dimension(each.unit) != dimension(unit) for each in quantities):

@@ -3,12 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
 RATE = 16_000
 """Hertz; every listener gets this rate, converted once at the edge."""
+
+
+class SoundFlag(StrEnum):
+    """What is the matter with the sound of an utterance. The value is kept."""
+
+    OVERFLOW = "overflow"
+    CLIPPED = "clipped"
+    NARROW_BAND = "narrow band"
+    CUT = "cut at maximum"
+    CLOCK = "clock deviation"
+    JOINED = "joined"
+    """Two stretches that a pause had cut apart."""
+    DAMAGED = "damaged"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -18,8 +32,7 @@ class Clip:
     samples: NDArray[np.float32]
     start_s: float = 0.0
     """Seconds from the start of the stream or file it was cut from."""
-    flags: frozenset[str] = field(default_factory=frozenset)
-    """``overflow``, ``clipped``, ``narrow band``, ``cut at maximum``: reasons for doubt."""
+    flags: frozenset[SoundFlag] = field(default_factory=frozenset)
 
     @property
     def duration_s(self) -> float:

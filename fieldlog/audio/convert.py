@@ -9,7 +9,7 @@ import numpy as np
 import soxr
 from numpy.typing import NDArray
 
-from fieldlog.audio.clip import RATE
+from fieldlog.audio.clip import RATE, SoundFlag
 
 Samples = NDArray[np.float32]
 
@@ -166,11 +166,11 @@ _NARROW_BAND_RATIO = 6e-5
 """-42 dB: real speech sampled at 16 kHz has 1 to 33 dB less there, resampled from 8 kHz over 90."""
 
 
-def sound_flags(samples: Samples) -> frozenset[str]:
+def sound_flags(samples: Samples) -> frozenset[SoundFlag]:
     """Reasons for doubt that the samples themselves show: ``clipped``, ``narrow band``."""
     flags = set()
     if is_clipped(samples):
-        flags.add("clipped")
+        flags.add(SoundFlag.CLIPPED)
     if is_narrow_band(samples):
-        flags.add("narrow band")
+        flags.add(SoundFlag.NARROW_BAND)
     return frozenset(flags)

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldlog.audio.bounds import Bounds, BoundsSettings, Change
-from fieldlog.audio.clip import RATE, Clip
+from fieldlog.audio.clip import RATE, Clip, SoundFlag
 from fieldlog.audio.convert import sound_flags
 from fieldlog.audio.files import open_audio
 from fieldlog.audio.vad import FRAME, VoiceActivity, voice_activity
@@ -85,7 +85,7 @@ class Endpointer:
         self._count = 0
         self._end_sample = 0
         self._begin_sample = 0
-        self._marks: list[tuple[int, str]] = []
+        self._marks: list[tuple[int, SoundFlag]] = []
         self._continues = False
         self.probability = 0.0
         self.delay_s = 0.0
@@ -107,7 +107,7 @@ class Endpointer:
             return 0.0
         return (self._count - 1 - self._bounds.last_kept) * FRAME_S
 
-    def mark(self, flag: str) -> None:
+    def mark(self, flag: SoundFlag) -> None:
         """Flag the sound around now (``overflow``, ...): the utterance that holds it carries it."""
         self._marks.append((self._count * FRAME + len(self._partial), flag))
 
@@ -189,7 +189,7 @@ class Endpointer:
             return None
         if change is Change.CUT:
             end = self._bounds.cut_at * FRAME
-            clip = self._clip(self._begin_sample, end, extra={"cut at maximum"})
+            clip = self._clip(self._begin_sample, end, extra={SoundFlag.CUT})
             self._begin_sample = end
         else:
             end = self._speech_end()
@@ -200,14 +200,14 @@ class Endpointer:
         return clip
 
     def _clip(
-        self, begin: int, end: int, *, extra: set[str] | None = None, settle: bool = True
+        self, begin: int, end: int, *, extra: set[SoundFlag] | None = None, settle: bool = True
     ) -> Clip:
         held = np.concatenate(list(self._frames))
         base = self._first * FRAME
         samples = held[begin - base : end - base].copy()
         flags = sound_flags(samples) | (extra or set())
         if self._continues:
-            flags |= {"cut at maximum"}
+            flags |= {SoundFlag.CUT}
         flags |= {flag for at, flag in self._marks if begin - FRAME <= at <= end + FRAME}
         if settle:
             self._marks = [(at, flag) for at, flag in self._marks if at > end]
@@ -253,7 +253,7 @@ def join(first: Clip, second: Clip) -> Clip:
     """
     gap = max(0, round((second.start_s - first.end_s) * RATE))
     samples = np.concatenate([first.samples, np.zeros(gap, dtype=np.float32), second.samples])
-    return Clip(samples, first.start_s, first.flags | second.flags | {"joined"})
+    return Clip(samples, first.start_s, first.flags | second.flags | {SoundFlag.JOINED})
 
 
 def joinable(first: Clip, second: Clip, *, gap_s: float = 1.5, longest_s: float = 30.0) -> bool:

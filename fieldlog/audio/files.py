@@ -17,7 +17,7 @@ import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
 
-from fieldlog.audio.clip import RATE, Clip
+from fieldlog.audio.clip import RATE, Clip, SoundFlag
 from fieldlog.audio.convert import NARROW_BAND_RATE, Converter, sound_flags
 from fieldlog.audio.ffmpeg import FfmpegReader, ffmpeg_path
 from fieldlog.audio.quiet import quiet_stderr
@@ -78,9 +78,9 @@ class AudioFile:
             raise
 
     @property
-    def flags(self) -> frozenset[str]:
+    def flags(self) -> frozenset[SoundFlag]:
         """Reasons for doubt that concern the whole file: ``narrow band``."""
-        return frozenset({"narrow band"}) if self.rate <= NARROW_BAND_RATE else frozenset()
+        return frozenset({SoundFlag.NARROW_BAND}) if self.rate <= NARROW_BAND_RATE else frozenset()
 
     def blocks(self, seconds: float = 1.0) -> Iterator[Samples]:
         """Mono float32 at ``RATE`` from the beginning, ``seconds`` each, the last one shorter.
@@ -349,5 +349,5 @@ def read_clip(path: Path | str, *, longest_s: float = 60.0) -> Clip:
         samples = np.concatenate(pieces)
         flags = sound_flags(samples) | audio.flags
         if audio.notes and np.any(samples):
-            flags |= {"damaged"}
+            flags |= {SoundFlag.DAMAGED}
         return Clip(samples, 0.0, flags)

@@ -12,6 +12,8 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldlog.audio.clip import SoundFlag
+
 
 class Trouble(StrEnum):
     """Kinds of notice a source can give."""
@@ -35,12 +37,12 @@ class Notice:
     text: str
 
     @property
-    def flag(self) -> str | None:
+    def flag(self) -> SoundFlag | None:
         """The flag it puts on the utterance it falls into, if any."""
         return {
-            Trouble.OVERFLOW: "overflow",
-            Trouble.CLOCK: "clock deviation",
-            Trouble.LOST: "overflow",
+            Trouble.OVERFLOW: SoundFlag.OVERFLOW,
+            Trouble.CLOCK: SoundFlag.CLOCK,
+            Trouble.LOST: SoundFlag.OVERFLOW,
         }.get(self.trouble)
 
 

@@ -13,7 +13,7 @@ from typing import Protocol, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldlog.audio.clip import RATE
+from fieldlog.audio.clip import RATE, SoundFlag
 from fieldlog.audio.files import open_audio
 from fieldlog.audio.health import Notice, Trouble
 
@@ -98,7 +98,7 @@ class FileSource:
     def blocks(self) -> Iterator[Block]:
         """See ``AudioSource``."""
         notices: tuple[Notice, ...] = ()
-        if "narrow band" in self._audio.flags:
+        if SoundFlag.NARROW_BAND in self._audio.flags:
             notices = (narrow_band(self._audio.rate),)
         started = self._clock()
         taken = 0

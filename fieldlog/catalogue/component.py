@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from fieldlog.model import Severity
+from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.units import convert, dimension
 
 SOUND = "sound"
@@ -102,7 +103,7 @@ class Characteristic:
 
     ``units``: allowed units, in the order they are offered; empty when nothing is measured.
     ``said``: how numbers are said (``decimal``, ``thirty seconds``, ``compact volts``...).
-    ``code``: kind of code ("date code", "oil grade"...) instead of a quantity, or "".
+    ``code``: kind of code ("date code", "oil grade"...) instead of a quantity, or None.
     ``words`` follow the component's name; ``alone`` stand in for it ("rear tread"); ``behind``
     follow the value and name it as well ("thirty millimetres of slack").
     ``named``: its words must be said; otherwise the unit alone tells what is meant.
@@ -121,7 +122,7 @@ class Characteristic:
     named: bool = False
     units: tuple[str, ...] = ()
     said: tuple[str, ...] = ()
-    code: str = ""
+    code: CodeKind | None = None
     axes: tuple[Axis, ...] = ()
     readings: int = 1
     dial: bool = False

@@ -24,6 +24,7 @@ from fieldlog.catalogue.component import (
 from fieldlog.catalogue.phrases import expand
 from fieldlog.errors import GrammarError
 from fieldlog.model import Severity
+from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.units import UNITS, dimension
 
 _NAME = re.compile(r"[a-z]+(?:[ -][a-z]+)*")
@@ -190,7 +191,7 @@ class _Entry:
             named=bool(self.table.get("named", False)),
             units=units,
             said=said,
-            code=code,
+            code=CodeKind(code) if code else None,
             axes=self._axes() if "positions" in self.table else axes,
             readings=readings,
             dial=bool(self.table.get("dial", False)),

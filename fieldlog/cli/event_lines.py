@@ -110,7 +110,7 @@ def answered_text(asked: Understanding | None, said: Understanding) -> Text:
         return Text()
     nothing = f" ({said.reason})" if said.finding is None else ""
     again = said.decision is Decision.ASK
-    return Text(f"  answers: {asked.question}{'' if again else nothing}", "magenta")
+    return Text(f"  answers: {asked.question_text}{'' if again else nothing}", "magenta")
 
 
 def _told(one: Kept | Finding) -> str:

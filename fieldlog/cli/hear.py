@@ -113,7 +113,7 @@ def heard_view(heard: Heard, file: str, listener: str, assessment: Assessment | 
         **view,
         "listener": listener,
         "latency_ms": round(heard.latency_ms, 1),
-        "answers": heard.answers.question if heard.answers else None,
+        "answers": heard.answers.question_text if heard.answers else None,
         "alternatives": list(heard.alternatives),
         "evidence": dict(heard.hearing.hypotheses[0].evidence) if heard.hearing.hypotheses else {},
         "sound": sorted(heard.clip.flags),

@@ -24,7 +24,7 @@ def understanding_view(understood: Understanding, assessment: Assessment | None 
         "reason": understood.reason,
         "kind": understood.kind.value,
         "finding": None if finding is None else finding_view(finding, assessment),
-        "question": understood.question,
+        "question": understood.question_text,
         "candidates": [finding_view(candidate) for candidate in understood.candidates],
         "flags": list(understood.flags),
         "dialogue": understood.dialogue,

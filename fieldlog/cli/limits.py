@@ -149,7 +149,7 @@ def as_record(limit: Limit) -> dict[str, Any]:
         "unit": limit.unit,
         "words": list(limit.words),
         "outcome": limit.outcome.value,
-        "aggregation": limit.aggregation,
+        "aggregation": str(limit.aggregation),
         "applies": dict(limit.applies),
         "status": limit.status.value,
         "severity": limit.severity.value,

@@ -9,8 +9,9 @@ import click
 
 from fieldlog.cli.store_option import opened, store_option
 from fieldlog.errors import UsageError
+from fieldlog.model import Relation
 
-_RELATIONS = ("at least", "at most", "more than", "less than", "between")
+_RELATIONS = tuple(each.value for each in Relation if each is not Relation.IS)
 
 
 @click.command()

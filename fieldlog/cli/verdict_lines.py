@@ -65,7 +65,7 @@ def outcome_text(understood: Understanding, assessment: Assessment | None) -> Te
         said = "" if told else f" (heard: {understood.text})"
         return Text(f"not understood: {understood.reason}{said}", "dim")
     if understood.decision is Decision.ASK:
-        question = understood.question or understood.reason
+        question = understood.question_text or understood.reason
         return Text.assemble(
             (f"asked: {question}", "magenta"), (f"  heard: {understood.text}", "dim")
         )
@@ -103,7 +103,7 @@ def understood_lines(understood: Understanding, assessment: Assessment | None) -
         for derived, _ in assessment.derived:
             yield Text(f"  {derived.finding.characteristic}: {derived.arithmetic}")
         for other in verdict.others:
-            told = other.reason if other.reason.startswith("not judged") else ""
+            told = "" if other.judged else other.reason
             yield Text(f"  also {told or tell.state(other)}: {limit_text(other)}")
         for caution in verdict.cautions:
             yield Text(f"  caution: {caution}")

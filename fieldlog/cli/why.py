@@ -57,7 +57,7 @@ def why(
     language = load_language()
     understood = language.understand(" ".join(words))
     if understood.decision is not Decision.ACCEPT or understood.finding is None:
-        told = (understood.question or understood.reason).rstrip("?. ")
+        told = (understood.question_text or understood.reason).rstrip("?. ")
         raise UsageError(
             f"these words are not one finding: {told}",
             where=" ".join(words),

@@ -21,8 +21,7 @@ from fieldlog.audio.clip import Clip
 from fieldlog.doubt.question import distinct, telling_more, what_to_ask
 from fieldlog.errors import UsageError
 from fieldlog.grammar.language import Language
-from fieldlog.language.answers import UNCLEAR
-from fieldlog.model import Decision, Hearing, Kind, Understanding
+from fieldlog.model import Decision, Flag, Hearing, Kind, Understanding
 from fieldlog.quantities.number_words import PLAIN_DIGITS, SPELT_TENS, TEEN_TENS
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
@@ -268,14 +267,14 @@ def _weighed(
     twin = tuple(each for each, behind in near_twins if behind < weights.twin_margin)
     if twin:
         reason = "something that sounds like it was heard nearly as well"
-        return _asked(understanding, twin, reason, "twin")
+        return _asked(understanding, twin, reason, Flag.TWIN)
     if rivals and evidence["margin"] < CLOSE:
-        return _asked(understanding, rivals[:1], "another meaning was heard as well", "unsure")
+        return _asked(understanding, rivals[:1], "another meaning was heard as well", Flag.UNSURE)
     least = rules.least(weights, policy, flags)
     if chance < least:
         because = ", ".join(sorted(flags & set(rules.flags)))
         reason = "not heard clearly enough to count unasked" + (f" ({because})" if because else "")
-        return _asked(understanding, rivals[:1], reason, "unsure")
+        return _asked(understanding, rivals[:1], reason, Flag.UNSURE)
     return understanding
 
 
@@ -323,7 +322,7 @@ def _refused(understanding: Understanding) -> Understanding:
         "count: say it again, closer to the microphone, or type it",
         finding=None,
         candidates=(),
-        question="",
+        question=None,
         slots={},
         dialogue=None,
     )
@@ -333,8 +332,10 @@ def _more_said(understanding: Understanding) -> Understanding:
     """Asked about, or the question it has told on; what it says may itself be cut short."""
     if understanding.decision is Decision.ACCEPT:
         reason = "more was said than was understood"
-        return telling_more(_asked(understanding, (), reason, "unsure"))
-    flagged = replace(understanding, flags=tuple(dict.fromkeys((*understanding.flags, UNCLEAR))))
+        return telling_more(_asked(understanding, (), reason, Flag.UNSURE))
+    flagged = replace(
+        understanding, flags=tuple(dict.fromkeys((*understanding.flags, Flag.UNCLEAR)))
+    )
     return telling_more(flagged)
 
 
@@ -355,11 +356,11 @@ def _asked_already(
     said = replace(understanding, finding=understanding.candidates[0])
     if chance >= rules.least(known[kind_of(said)], policy, flags):
         return understanding
-    return replace(understanding, flags=tuple(dict.fromkeys((*understanding.flags, UNCLEAR))))
+    return replace(understanding, flags=tuple(dict.fromkeys((*understanding.flags, Flag.UNCLEAR))))
 
 
 def _asked(
-    understanding: Understanding, others: tuple[Understanding, ...], reason: str, flag: str
+    understanding: Understanding, others: tuple[Understanding, ...], reason: str, flag: Flag
 ) -> Understanding:
     return replace(
         understanding,

@@ -10,7 +10,7 @@ from fieldlog.grammar.automaton import Automaton
 from fieldlog.grammar.files import load_grammar
 from fieldlog.grammar.grammar import Grammar
 from fieldlog.grammar.offered import OfferedGrammar
-from fieldlog.model import Decision, Kind, Understanding
+from fieldlog.model import Asks, Decision, Kind, Question, Understanding
 
 _SHOWN = 6
 """Readings shown in a question."""
@@ -70,7 +70,7 @@ class TaggedLanguage(OfferedGrammar):
                 Kind.ORDER,
                 f"{len(fillings)} or more ways to understand it",
                 spoken,
-                question=f"which one: {'; or '.join(readings)}?",
+                question=Question(Asks.WHICH, f"which one: {'; or '.join(readings)}?"),
             )
         return Understanding(
             Decision.ACCEPT, Kind.ORDER, "a phrase of the grammar", spoken, slots=first

@@ -8,27 +8,33 @@ from fractions import Fraction
 
 from fieldlog.catalogue.component import Axis, Catalogue, Characteristic
 from fieldlog.catalogue.phrases import expand
-from fieldlog.language.as_written import ODD
-from fieldlog.language.decide import decide, still_open
+from fieldlog.language.decide import decide
 from fieldlog.language.lexicon import Words
 from fieldlog.language.subjects import About
-from fieldlog.language.values import UNIT_ASSUMED, Reading, Standing, ValueReader
-from fieldlog.model import Command, Decision, Finding, Kind, Qualifier, Quantity, Understanding
+from fieldlog.language.values import Reading, Standing, ValueReader
+from fieldlog.model import (
+    Asks,
+    Command,
+    Decision,
+    Finding,
+    Flag,
+    Kind,
+    Qualifier,
+    Quantity,
+    Question,
+    Settled,
+    Understanding,
+)
 from fieldlog.quantities import units
 from fieldlog.quantities.quantity import quantities
 from fieldlog.quantities.values import DOUBTFUL
-from fieldlog.words import tell
+from fieldlog.words import questions, tell
 
-ANSWERED = "answered"
 APART = " / "
 """Between the words of a question's utterance and those of its answer."""
-IN_DOUBT = frozenset({"unsure", "twin"})
+IN_DOUBT = frozenset({Flag.UNSURE, Flag.TWIN})
 """Flags of an utterance that may have been misheard."""
-UNCLEAR = "heard unclearly"
-"""Flag of an utterance that was asked about for another reason, and may have been misheard too."""
-DID_YOU_MEAN = "did you mean"
-"""Flag of an utterance whose component was mistyped."""
-_VALUE_IN_DOUBT = frozenset({*IN_DOUBT, *DOUBTFUL, ODD, DID_YOU_MEAN})
+_VALUE_IN_DOUBT = frozenset({*IN_DOUBT, *DOUBTFUL, Flag.ODD, Flag.DID_YOU_MEAN})
 """Flags of an utterance whose value no unit alone confirms."""
 _SMALL = frozenset({"the", "one", "it", "is", "that", "was", "in", "on", "at", "side"})
 
@@ -72,24 +78,24 @@ class Answers:
             return self._yes_or_no(asked, whole)
         if whole.decision is not Decision.REFUSE:
             return whole
-        candidates = asked.candidates or ((asked.finding,) if asked.finding else ())
+        candidates = asked.offered
         taken = [*self._taken(asked, candidates, words)]
         if taken and all(left == taken[0][1] for pick, left in taken if pick.repeats):
             return self._narrowed(asked, taken[0][1], text, taken[0][0])
         return self._said_anew(asked, candidates, words, text) or replace(
             whole,
-            reason=f"no answer to '{asked.question}': {whole.reason}",
+            reason=f"no answer to '{asked.question_text}': {whole.reason}",
             question=asked.question,
             candidates=candidates,
         )
 
     def _yes_or_no(self, asked: Understanding, said: Understanding) -> Understanding:
-        candidates = asked.candidates or ((asked.finding,) if asked.finding else ())
         if said.dialogue is Command.AFFIRM and asked.dialogue is Command.SIGN_OFF:
-            return replace(asked, decision=Decision.ACCEPT, question="", flags=(ANSWERED,))
-        if said.dialogue is Command.AFFIRM and len(candidates) == 1:
+            return replace(asked, decision=Decision.ACCEPT, question=None, flags=(Flag.ANSWERED,))
+        by_yes = asked.question is not None and asked.question.kind.settled is Settled.BY_YES
+        if said.dialogue is Command.AFFIRM and by_yes and len(asked.offered) == 1:
             yes = _Pick(lambda one: True, repeats=True, tells_unit=True, affirms=True)
-            return self._narrowed(asked, candidates, said.text, yes)
+            return self._narrowed(asked, asked.offered, said.text, yes)
         if said.dialogue is Command.AFFIRM:
             both = _both(asked.text, said.text)
             return replace(asked, reason="affirm does not say which", text=both)
@@ -113,17 +119,21 @@ class Answers:
         """``asked`` with the candidates ``left``: accepted where nothing of it is open any more."""
         both = _both(asked.text, text)
         sure = pick.affirms or (pick.repeats and len(asked.candidates) < 2)
-        settled = dict.fromkeys((*DOUBTFUL, ODD), pick.repeats)
-        settled |= {UNIT_ASSUMED: pick.tells_unit, UNCLEAR: sure, DID_YOU_MEAN: pick.affirms}
+        settled = dict.fromkeys((*DOUBTFUL, Flag.ODD), pick.repeats)
+        settled |= {
+            Flag.UNIT_ASSUMED: pick.tells_unit,
+            Flag.UNCLEAR: sure,
+            Flag.DID_YOU_MEAN: pick.affirms,
+        }
         kept = (flag for flag in asked.flags if not settled.get(flag, False))
-        flags = tuple(dict.fromkeys((*kept, ANSWERED)))
+        flags = tuple(dict.fromkeys((*kept, Flag.ANSWERED)))
         if len(left) > 1:
             return replace(
                 asked,
                 candidates=left,
                 finding=None,
                 text=both,
-                question=still_open(left),
+                question=Question(Asks.WHICH, questions.still_open(left)),
                 flags=flags,
             )
         finding = replace(left[0], words=both)
@@ -132,8 +142,9 @@ class Answers:
             reading = Reading(about, finding, Standing.UNPLACED)
             placed = decide([reading], both, self.axis_values) or asked
             return replace(placed, slots=asked.slots, dialogue=asked.dialogue, flags=flags)
-        question, reason = self._open(finding, flags, repeated=pick.repeats)
-        if question:
+        still = self._open(finding, flags, repeated=pick.repeats)
+        if still is not None:
+            question, reason = still
             return replace(
                 asked, finding=finding, candidates=(finding,), text=both, question=question,
                 reason=reason, flags=flags,
@@ -149,25 +160,33 @@ class Answers:
             flags=flags,
         )
 
-    def _open(self, one: Finding, flags: Sequence[str], *, repeated: bool) -> tuple[str, str]:
-        """What is still to be asked about the only candidate left, and why; "" where nothing is."""
+    def _open(
+        self, one: Finding, flags: Sequence[Flag], *, repeated: bool
+    ) -> tuple[Question, str] | None:
+        """What is still to be asked about the only candidate left, and why."""
         known = self._known(one)
         value = one.quantity
-        if DID_YOU_MEAN in flags:
-            return f"Did you mean {tell.finding(one)}?", "a word of it is not known"
+        if Flag.DID_YOU_MEAN in flags:
+            told = questions.did_you_mean(one)
+            return Question(Asks.DID_YOU_MEAN, told), "a word of it is not known"
+        if any(not reading.unit for reading in one.readings):
+            return Question(Asks.UNIT, questions.unit(())), "no unit was said for the readings"
         if value is not None and not repeated and not _plausible(value, known):
-            return f"Was that {tell.quantity(value)}? Say the value again.", "hardly possible"
+            told = questions.value_again(tell.quantity(value))
+            return Question(Asks.HARDLY_POSSIBLE, told), "hardly possible"
         if value is not None and not DOUBTFUL.isdisjoint(flags):
-            reason = "the words can be a slip of the tongue"
-            return f"Was that {tell.quantity(value)}? Say the value again.", reason
-        if UNIT_ASSUMED in flags and value is not None:
-            return tell.capital(f"{tell.quantity(value)}?"), "the unit was not said"
-        if ODD in flags:
-            return f"{tell.capital(tell.finding(one))}?", "its figures can be read in other ways"
-        if UNCLEAR in flags:
-            reason = "not heard clearly enough to count unasked"
-            return f"Did you say {tell.finding(one)}?", reason
-        return "", ""
+            told = questions.value_again(tell.quantity(value))
+            return Question(Asks.SLIP, told), "the words can be a slip of the tongue"
+        if Flag.UNIT_ASSUMED in flags and value is not None:
+            told = questions.this_quantity(value)
+            return Question(Asks.ASSUMED_UNIT, told), "the unit was not said"
+        if Flag.ODD in flags:
+            told = questions.this_finding(one)
+            return Question(Asks.FIGURES, told), "its figures can be read in other ways"
+        if Flag.UNCLEAR in flags:
+            told = questions.did_you_say_so(one)
+            return Question(Asks.HEARD, told), "not heard clearly enough to count unasked"
+        return None
 
     def _picks(
         self, words: Words, asked: Understanding, candidates: Sequence[Finding]
@@ -183,14 +202,14 @@ class Answers:
         pure -= {meaning.symbol for meaning in units.meanings(words) if meaning.scale != 1}
         yield _Pick(
             lambda one: one.quantity is not None and one.quantity.unit in pure,
-            confirms=UNIT_ASSUMED in asked.flags and _VALUE_IN_DOUBT.isdisjoint(asked.flags),
+            confirms=Flag.UNIT_ASSUMED in asked.flags and _VALUE_IN_DOUBT.isdisjoint(asked.flags),
             tells_unit=True,
         )
         yield _Pick(lambda one: self._is_named(one, words))
         said, with_unit = self._values_said(candidates, words)
         yield _Pick(
             lambda one: one.quantity is not None and _value_of(one.quantity) in said,
-            confirms=with_unit or UNIT_ASSUMED not in asked.flags,
+            confirms=with_unit or Flag.UNIT_ASSUMED not in asked.flags,
             repeats=True,
             tells_unit=with_unit,
         )
@@ -275,11 +294,13 @@ class Answers:
         found = decide(readings, text, self.axis_values)
         if found is None:
             return None
-        doubt = [flag for flag in asked.flags if flag in (UNCLEAR, DID_YOU_MEAN)]
-        flags = tuple(dict.fromkeys((*found.flags, *doubt, ANSWERED)))
+        doubt = [flag for flag in asked.flags if flag in (Flag.UNCLEAR, Flag.DID_YOU_MEAN)]
+        flags = tuple(dict.fromkeys((*found.flags, *doubt, Flag.ANSWERED)))
         found = replace(found, text=both, dialogue=asked.dialogue, flags=flags)
         if found.decision is Decision.ACCEPT and found.finding is not None and doubt:
-            question, reason = self._open(found.finding, flags, repeated=True)
+            still = self._open(found.finding, flags, repeated=True)
+            assert still is not None  # one of its flags is open
+            question, reason = still
             return replace(
                 found, decision=Decision.ASK, question=question, reason=reason,
                 candidates=(found.finding,),
@@ -290,7 +311,7 @@ class Answers:
     def _anew(asked: Understanding, one: Finding, words: Words) -> Iterator[Words]:
         """The answer's words; behind the number that lacked its unit, where they are a unit."""
         yield words
-        if UNIT_ASSUMED in asked.flags and one.quantity is not None and units.meanings(words):
+        if Flag.UNIT_ASSUMED in asked.flags and one.quantity is not None and units.meanings(words):
             yield (*one.quantity.words.split(), *words)
 
     def _about(self, one: Finding) -> About | None:

@@ -7,13 +7,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from fieldlog.language.decide import meaning_key, meaning_of, still_open
-from fieldlog.model import Decision, Finding, Kind, Understanding
+from fieldlog.language.decide import meaning_key
+from fieldlog.model import Asks, Decision, Finding, Flag, Kind, Question, Understanding
 from fieldlog.quantities.written import Way, Written, literals
-from fieldlog.words import tell
+from fieldlog.words import questions
 
-ODD = "figures"
-"""Flag of an utterance that is asked about because of how its figures were typed."""
 _SCALES = (Fraction(1), Fraction(1, 1000), Fraction(1000))
 """Thou and hydrometer readings, and the k of "12 k"."""
 _FIGURES = re.compile(r"\d+(?:[./]\d+)?")
@@ -68,12 +66,14 @@ def _found(text: str) -> Iterable[str]:
 def _asked(found: Sequence[Understanding], what: str) -> Understanding:
     candidates: dict[tuple[object, ...], Finding] = {}
     for one in found:
-        meant = one.candidates or ((one.finding,) if one.finding is not None else ())
-        for finding in meant:
-            candidates.setdefault(meaning_of(finding), finding)
+        for finding in one.offered:
+            candidates.setdefault(finding.meaning, finding)
     offered = tuple(candidates.values())
     several = len(offered) > 1
-    question = still_open(offered) if several else f"{tell.capital(tell.finding(offered[0]))}?"
+    told = questions.still_open(offered) if several else questions.this_finding(offered[0])
+    question = Question(Asks.WHICH if several else Asks.FIGURES, told)
+    if any(one.question is not None and one.question.kind is Asks.IN_FULL for one in found):
+        question = Question(Asks.IN_FULL, questions.in_full(told))
     reason = " can be read in more than one way" if several else ": no usual way to write a number"
     return replace(
         found[0],
@@ -82,7 +82,7 @@ def _asked(found: Sequence[Understanding], what: str) -> Understanding:
         finding=None,
         candidates=offered,
         question=question,
-        flags=tuple(dict.fromkeys((*(flag for one in found for flag in one.flags), ODD))),
+        flags=tuple(dict.fromkeys((*(flag for one in found for flag in one.flags), Flag.ODD))),
     )
 
 

@@ -13,17 +13,15 @@ from itertools import product
 
 from fieldlog.language.subjects import About
 from fieldlog.language.values import Reading, Standing
-from fieldlog.model import Decision, Finding, Kind, Understanding
+from fieldlog.model import Asks, Decision, Finding, Flag, Kind, Question, Understanding
 from fieldlog.quantities.values import DOUBTFUL
-from fieldlog.words import tell
+from fieldlog.words import questions, tell
 
 Values = Callable[[str], Sequence[str]]
 """Axis -> its canonical values."""
 
 _MOST_CANDIDATES = 8
 TWIN_SLOT = "twin"
-IN_FULL = "Say in full how it is."
-"""Ends a question that no short answer settles (``fieldlog.shop.conversation``)."""
 
 
 def decide(readings: Iterable[Reading], text: str, values: Values) -> Understanding | None:
@@ -46,25 +44,11 @@ def _distinct(readings: Iterable[Reading]) -> list[Reading]:
     """Each meaning once; of two ways to the same meaning the one with fewer flags."""
     found: dict[tuple[object, ...], Reading] = {}
     for reading in readings:
-        key = (reading.standing, *meaning_of(reading.finding))
+        key = (reading.standing, *reading.finding.meaning)
         known = found.get(key)
         if known is None or len(reading.flags) < len(known.flags):
             found[key] = reading
     return list(found.values())
-
-
-def meaning_of(finding: Finding) -> tuple[object, ...]:
-    """What two findings must share to mean the same, whatever the words."""
-    values = (finding.quantity,) if finding.quantity else finding.readings
-    return (
-        finding.component,
-        finding.position,
-        finding.characteristic,
-        finding.condition,
-        finding.code,
-        finding.given,
-        *((q.value, q.high, q.unit, q.qualifier) for q in values),
-    )
 
 
 def meaning_key(found: Understanding) -> str:
@@ -74,7 +58,7 @@ def meaning_key(found: Understanding) -> str:
     if found.kind is Kind.FINDING:
         findings = (found.finding,) if found.finding else found.candidates
         kind = f"{found.decision.value} {found.dialogue or ''}"
-        return f"{kind} {[meaning_of(one) for one in findings]}"
+        return f"{kind} {[one.meaning for one in findings]}"
     return f"{found.kind.value} {found.dialogue} {sorted(found.slots.items())}"
 
 
@@ -95,14 +79,14 @@ def _fitting(chosen: list[Reading], text: str) -> Understanding:
             flags=reading.flags,
         )
     findings = tuple(reading.finding for reading in chosen[:_MOST_CANDIDATES])
-    told = [difference(finding, findings) for finding in findings]
+    told = [questions.difference(finding, findings) for finding in findings]
     return Understanding(
         Decision.ASK,
         Kind.FINDING,
         f"the words can mean {tell.either(told)}",
         text,
         candidates=findings,
-        question=tell.capital(f"{tell.either(told)}?"),
+        question=Question(Asks.WHICH, questions.which(told)),
         flags=_flags(chosen),
     )
 
@@ -125,7 +109,7 @@ def _doubtful(reading: Reading, doubt: str, text: str) -> Understanding:
         text,
         finding=reading.finding,
         candidates=(reading.finding,),
-        question=f"Was that {told}? Say the value again.",
+        question=Question(Asks.SLIP, questions.value_again(told)),
         slots=_slots(reading),
         flags=reading.flags,
     )
@@ -144,7 +128,7 @@ def _unplaced(chosen: list[Reading], text: str, values: Values) -> Understanding
         text,
         finding=first.finding if len(chosen) == 1 else None,
         candidates=tuple(candidates),
-        question=tell.which(missing, ways),
+        question=Question(Asks.PLACE, questions.place(missing, ways)),
         slots=_slots(first),
         flags=_flags(chosen),
     )
@@ -173,16 +157,17 @@ def _unitless(chosen: list[Reading], text: str, values: Values) -> Understanding
         only = findings[0].quantity
         assert only is not None
         reason = f"no unit was said; taken as {units[0]}, the only one plausible for the {subject}"
-        question = tell.capital(f"{tell.quantity(only)}?")
+        question = Question(Asks.ASSUMED_UNIT, questions.this_quantity(only))
     elif units:
         reason = f"no unit was said; the {subject} can have {tell.either(units)}"
-        question = tell.which_unit(units)
+        question = Question(Asks.UNIT, questions.unit(units))
     else:
         reason = f"no unit was said for the readings of the {subject}"
-        question = "In which unit?"
+        question = Question(Asks.UNIT, questions.unit(()))
     if first.about.missing:
         ways = [list(values(axis.name)) for axis in first.about.missing]
-        question = f"{tell.which(first.about.missing, ways)} {question}"
+        asked = questions.place(first.about.missing, ways)
+        question = Question(Asks.PLACE_AND_UNIT, f"{asked} {question.text}")
         findings = tuple(f for reading in complete for f in _places(reading, values))
     return Understanding(
         Decision.ASK,
@@ -222,14 +207,14 @@ def _implausible(chosen: list[Reading], text: str) -> Understanding:
         text,
         finding=first.finding if len(chosen) == 1 else None,
         candidates=findings,
-        question=f"Was that {tell.quantity(values[0])}? Say the value again.",
+        question=Question(Asks.HARDLY_POSSIBLE, questions.value_again(tell.quantity(values[0]))),
         slots=_slots(first),
         flags=_flags(chosen),
     )
 
 
 def _no_such_week(reading: Reading, text: str) -> Understanding:
-    code = reading.finding.code
+    code = reading.finding.code or ""
     return Understanding(
         Decision.ASK,
         Kind.FINDING,
@@ -237,7 +222,7 @@ def _no_such_week(reading: Reading, text: str) -> Understanding:
         text,
         finding=reading.finding,
         candidates=(reading.finding,),
-        question=f"Was that {code}? Say the code again.",
+        question=Question(Asks.HARDLY_POSSIBLE, questions.code_again(code)),
     )
 
 
@@ -252,42 +237,10 @@ def _no_such_amount(chosen: list[Reading], text: str) -> Understanding:
         f"{told} is more than can be {first.condition} of the {subject}",
         text,
         candidates=tuple(reading.finding for reading in chosen[:_MOST_CANDIDATES]),
-        question=f"Was that {tell.finding(first)}? {IN_FULL}",
+        question=Question(Asks.IN_FULL, questions.amount_in_full(first)),
         slots=_slots(chosen[0]),
         flags=_flags(chosen),
     )
-
-
-def difference(finding: Finding, among: Sequence[Finding]) -> str:
-    """What tells ``finding`` from the others, as short as it can be said."""
-    if len({f.characteristic for f in among}) > 1 or len({f.component for f in among}) > 1:
-        if len({meaning_of(f)[3:] for f in among}) == 1 and finding.characteristic:
-            return finding.characteristic
-        return tell.finding(finding)
-    if len({f.position for f in among}) > 1:
-        return finding.position or finding.component
-    if len({f.given for f in among}) > 1 and len({meaning_of(f)[6:] for f in among}) == 1:
-        return tell.finding(finding)
-    if finding.quantity is not None:
-        return tell.quantity(finding.quantity)
-    if finding.readings:
-        return ", ".join(tell.quantity(value) for value in finding.readings)
-    return finding.condition or finding.code or finding.component
-
-
-def still_open(left: Sequence[Finding]) -> str:
-    """What is still to be chosen among ``left``: "Front or rear? 36 psi or 36 kPa?"."""
-    if len({(one.component, one.characteristic) for one in left}) > 1:
-        ways = [[difference(one, left) for one in left]]
-    else:
-        ways = [
-            [one.position or one.component for one in left],
-            [tell.finding(replace(one, position=None)) for one in left],
-        ]
-        if all(one.quantity is not None for one in left):
-            ways[1] = [tell.quantity(one.quantity) for one in left if one.quantity is not None]
-    told = [tuple(dict.fromkeys(way)) for way in ways]
-    return " ".join(tell.capital(f"{tell.either(way)}?") for way in told if len(way) > 1)
 
 
 def _slots(reading: Reading) -> dict[str, str]:
@@ -295,5 +248,5 @@ def _slots(reading: Reading) -> dict[str, str]:
     return {**dict(reading.finding.given), **twin}
 
 
-def _flags(readings: Iterable[Reading]) -> tuple[str, ...]:
+def _flags(readings: Iterable[Reading]) -> tuple[Flag, ...]:
     return tuple(dict.fromkeys(flag for reading in readings for flag in reading.flags))

@@ -12,7 +12,7 @@ from rapidfuzz import fuzz, process
 
 from fieldlog.language.lexicon import Words
 from fieldlog.language.subjects import About
-from fieldlog.language.values import ValueReader
+from fieldlog.language.values import Unread, ValueReader
 from fieldlog.quantities.number_words import NUMBER_WORDS
 from fieldlog.words import tell
 
@@ -38,7 +38,7 @@ _SMALL_WORDS = frozenset(_SMALL.split())
 def why_not(
     words: Words,
     abouts: Sequence[About],
-    reasons: Sequence[str],
+    reasons: Sequence[Unread],
     values: ValueReader,
     follow: Callable[[Words], int],
 ) -> str:
@@ -57,7 +57,9 @@ def why_not(
     return f"no finding and no command begins with '{words[0]}'"
 
 
-def _behind_subject(words: Words, about: About, reasons: Sequence[str], values: ValueReader) -> str:
+def _behind_subject(
+    words: Words, about: About, reasons: Sequence[Unread], values: ValueReader
+) -> str:
     rest = words[about.used :]
     subject = tell.place(about.component.name, about.position)
     if not rest and about.characteristic is not None and about.characteristic.units:
@@ -74,7 +76,7 @@ def _behind_subject(words: Words, about: About, reasons: Sequence[str], values: 
     if about.characteristic is not None and about.characteristic.code:
         return f"{said} is no {about.characteristic.code}"
     if reasons and any(word in NUMBER_WORDS and word not in _SMALL_WORDS for word in rest):
-        return next((reason for reason in reasons if "allowed" in reason), reasons[0])
+        return next((each for each in reasons if each.wrong_unit), reasons[0]).reason
     return f"{said} after '{' '.join(words[: about.used])}' is no value, unit or condition of it"
 
 

@@ -10,8 +10,8 @@ from fieldlog.grammar import expression as ex
 from fieldlog.language.diagnose import UNKNOWN
 from fieldlog.language.lexicon import Words, phrases, spoken_name
 from fieldlog.language.subjects import About, SubjectReader
-from fieldlog.model import Command, Decision, Kind, Understanding
-from fieldlog.words import tell
+from fieldlog.model import Asks, Command, Decision, Kind, Question, Understanding
+from fieldlog.words import questions
 
 CORRECTION = Command.CORRECTION
 _OPENS_A_REASON = frozenset(
@@ -122,13 +122,13 @@ class Dialogue:
 
 def _why_skipped(about: About, text: str) -> Understanding:
     """Nothing is left out without a reason: it is asked for."""
-    thing = tell.place(about.component.name, about.position)
+    why = questions.why_skipped(about.component.name, about.position)
     return Understanding(
         Decision.ASK,
         Kind.DIALOGUE,
         "an item is skipped with its reason",
         text,
-        question=f"Why is the {thing} skipped?",
+        question=Question(Asks.WHY_SKIPPED, why),
         slots=_slots(about, ""),
         dialogue=Command.SKIP,
     )
@@ -151,7 +151,7 @@ def _spoken(word: Command, text: str, **slots: str) -> Understanding:
     if word is Command.SIGN_OFF:
         return Understanding(
             Decision.ASK, Kind.DIALOGUE, "a signature is agreed to", text,
-            question="Sign off the inspection?", dialogue=word,
+            question=Question(Asks.SIGN_OFF, questions.SIGN_OFF), dialogue=word,
         )  # fmt: skip
     return Understanding(
         Decision.ACCEPT, Kind.DIALOGUE, f"dialogue: {word}", text, slots=slots, dialogue=word

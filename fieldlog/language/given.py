@@ -13,7 +13,7 @@ from fractions import Fraction
 from fieldlog.catalogue.component import CONDITION, Characteristic, Component, Given, Range
 from fieldlog.catalogue.phrases import expand
 from fieldlog.language.lexicon import Words
-from fieldlog.model import Quantity
+from fieldlog.model import Flag, Quantity
 from fieldlog.quantities.quantity import quantities
 from fieldlog.quantities.units import dimension
 from fieldlog.quantities.values import DOUBTFUL
@@ -21,7 +21,6 @@ from fieldlog.quantities.values import DOUBTFUL
 Facts = tuple[tuple[str, str], ...]
 """Setting -> its value as ``--set`` takes it."""
 
-_HOMOPHONE = "homophone"
 
 MOST_LACKING = Range(Fraction(0), Fraction(6), "L")
 MOST_COUNTED = 120
@@ -80,7 +79,7 @@ def before_condition(
 def _amount(fact: Given, said: Words) -> Quantity | None:
     """The amount that was said; None where the words leave a choice."""
     found = quantities(said, fact.units, default="1" if fact.counted else None).readings
-    if len(found) != 1 or {_HOMOPHONE, *DOUBTFUL} & set(found[0].flags):
+    if len(found) != 1 or {Flag.HOMOPHONE, *DOUBTFUL} & set(found[0].flags):
         return None
     amount = found[0].quantity
     some = amount.value > 0 and (not fact.counted or _whole(amount.value, amount.high))

@@ -17,9 +17,9 @@ from fieldlog.grammar.expression import Rule
 from fieldlog.grammar.grammar import Grammar
 from fieldlog.grammar.offered import OfferedGrammar
 from fieldlog.language.answering import AnsweringLanguage, with_answers
-from fieldlog.language.answers import DID_YOU_MEAN, Answers
+from fieldlog.language.answers import Answers
 from fieldlog.language.as_written import as_written
-from fieldlog.language.decide import IN_FULL, decide, meaning_key
+from fieldlog.language.decide import decide, meaning_key
 from fieldlog.language.diagnose import UNKNOWN, meant, why_not
 from fieldlog.language.dialogue import CORRECTION, Dialogue
 from fieldlog.language.hint import HINT
@@ -27,11 +27,11 @@ from fieldlog.language.lexicon import Words, phrases, spoken_name
 from fieldlog.language.shape import GRAMMAR, Shaped
 from fieldlog.language.spellings import respell, respell_written
 from fieldlog.language.subjects import About, SubjectReader
-from fieldlog.language.values import NONE, Reading, ValueReader, Vocabulary
-from fieldlog.model import Decision, Kind, Understanding
+from fieldlog.language.values import NONE, Reading, Unread, ValueReader, Vocabulary
+from fieldlog.model import Asks, Decision, Flag, Kind, Question, Understanding
 from fieldlog.quantities.normalise import normalise
 from fieldlog.quantities.written import Way, Written, read_written
-from fieldlog.words import tell
+from fieldlog.words import questions
 
 HELD = "that is in it anyway; whether something is wrong was not said"
 NOT_THERE = "that one fault is not there; whether all is as it should be was not said"
@@ -150,11 +150,11 @@ class InspectionLanguage(OfferedGrammar):
 
     def _readings(
         self, words: Words, text: str = ""
-    ) -> tuple[list[Reading], list[str], tuple[About, ...]]:
+    ) -> tuple[list[Reading], list[Unread], tuple[About, ...]]:
         """Every reading of the words as a finding, why others were refused, the subjects named."""
         abouts = self._subjects.read(words)
         readings: list[Reading] = []
-        reasons: list[str] = []
+        reasons: list[Unread] = []
         for about in abouts:
             if about.used < len(words):
                 found, why = self._values.read(about, words[about.used :], text)
@@ -175,7 +175,7 @@ class InspectionLanguage(OfferedGrammar):
             Kind.DIALOGUE,
             reason,
             text,
-            question="Correction of what?",
+            question=Question(Asks.OF_WHAT, questions.OF_WHAT),
             slots={"value": said},
             dialogue=CORRECTION,
         )
@@ -188,7 +188,7 @@ class InspectionLanguage(OfferedGrammar):
         found = self._finding(words[at:], text)
         if found.kind is not Kind.FINDING:
             return None
-        return replace(found, flags=(*found.flags, "self-repair"))
+        return replace(found, flags=(*found.flags, Flag.REPAIRED))
 
     def _counted(self, words: Words, text: str) -> Understanding | None:
         """ "two front spokes missing", "two of the front spokes are missing": the count first."""
@@ -243,10 +243,10 @@ class InspectionLanguage(OfferedGrammar):
             found,
             decision=Decision.ASK,
             reason=f"'{words[at]}' is not known; the nearest word is '{noun}'",
-            question=f"Did you mean '{' '.join(changed)}'?",
+            question=Question(Asks.DID_YOU_MEAN, questions.did_you_mean_words(" ".join(changed))),
             finding=None,
             candidates=candidates,
-            flags=(*found.flags, DID_YOU_MEAN),
+            flags=(*found.flags, Flag.DID_YOU_MEAN),
         )
 
     def _are_two(self, words: Words) -> bool:
@@ -260,7 +260,7 @@ class InspectionLanguage(OfferedGrammar):
         )
 
     def _refusal(
-        self, words: Words, text: str, abouts: tuple[About, ...], reasons: list[str]
+        self, words: Words, text: str, abouts: tuple[About, ...], reasons: list[Unread]
     ) -> Understanding:
         if words[:1] == ("both",) or self._are_two(words):
             return _refused(text, "more than one finding in one utterance: say them one by one")
@@ -312,7 +312,7 @@ def _asked_if_sound(found: Understanding) -> Understanding:
         found,
         decision=Decision.ASK,
         reason=NOT_THERE,
-        question=f"{tell.capital(tell.finding(found.finding))}?",
+        question=Question(Asks.SOUND, questions.this_finding(found.finding)),
         finding=None,
         candidates=(found.finding,),
     )
@@ -321,12 +321,12 @@ def _asked_if_sound(found: Understanding) -> Understanding:
 def _asked_in_full(found: Understanding, reason: str) -> Understanding:
     """A question that no short answer settles (``fieldlog.shop.conversation``)."""
     meant = (found.finding,) if found.finding is not None else found.candidates
-    question = found.question or f"{tell.capital(tell.finding(meant[0]))}?"
+    question = found.question_text or questions.this_finding(meant[0])
     return replace(
         found,
         decision=Decision.ASK,
         reason=reason,
-        question=f"{question} {IN_FULL}",
+        question=Question(Asks.IN_FULL, questions.in_full(question)),
         finding=None,
         candidates=meant if found.decision is Decision.ACCEPT else found.candidates,
     )

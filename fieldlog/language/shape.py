@@ -13,6 +13,7 @@ from itertools import permutations, product
 
 from fieldlog.catalogue.component import Axis, Catalogue, Characteristic, Component, Given
 from fieldlog.errors import GrammarError
+from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.rules import RULES, SAID, bare_rule, rules_for
 
 GRAMMAR = "catalogue"
@@ -128,7 +129,7 @@ class _Shaper:
         self.counted: dict[tuple[str, ...], _Made] = {}
         self.measured_given: dict[tuple[str, str], _Made] = {}
         self.found_in: dict[str, _Made] = {}
-        self.coded: dict[str, _Made] = {}
+        self.coded: dict[CodeKind, _Made] = {}
         self.things: list[str] = []
 
     def shaped(self) -> Shaped:
@@ -402,8 +403,8 @@ def _conditions(
     return tuple(sorted(found))
 
 
-def _code(kind: str) -> str:
-    grammar = "quantities" if kind == "date code" else "codes"
+def _code(kind: CodeKind) -> str:
+    grammar = "quantities" if kind is CodeKind.DATE_CODE else "codes"
     return f"<{grammar}.{_slug(kind)}>"
 
 

@@ -14,20 +14,23 @@ from fieldlog.language.given import Facts, before_condition, with_given
 from fieldlog.language.lexicon import Words
 from fieldlog.language.series import series
 from fieldlog.language.subjects import About
-from fieldlog.model import Finding, Quantity
+from fieldlog.model import Finding, Flag, Quantity
+from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.codes import brake_fluid_twin, codes
 from fieldlog.quantities.quantity import Quantities, QuantityReading, quantities
 from fieldlog.quantities.twins import TEEN_TY, twins
-from fieldlog.quantities.units import UNITS
 from fieldlog.quantities.values import DOUBTFUL, PROPER
 
 REPAIR = "correction"
 NONE = "no"
 """Before a noun: "no play in the steering head"."""
-HOMOPHONE, UNIT_ASSUMED, REPAIRED = "homophone", "unit assumed", "self-repair"
-TEEN_TWIN, GRADE_TWIN = "teen/ty twin", "DOT 5/5.1 twin"
 _ARE = (("is",), ("are",))
-_KEPT_FLAGS = ("agreement", "loose unit", "shorthand", "either", *sorted(DOUBTFUL))
+_KEPT_OF_CODES = frozenset({Flag.HOMOPHONE, Flag.SHORTHAND, Flag.THREE_DIGITS})
+_KEPT_FIRST = frozenset({Flag.HOMOPHONE, Flag.UNIT_ASSUMED})
+_KEPT_FLAGS = (
+    *(Flag.AGREEMENT, Flag.LOOSE_UNIT, Flag.SHORTHAND, Flag.EITHER),
+    *sorted(DOUBTFUL),
+)
 
 
 class Standing(IntEnum):
@@ -47,9 +50,17 @@ class Reading:
     about: About
     finding: Finding
     standing: Standing
-    flags: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
     twin: str = ""
     """Words of another value that this one could be misheard for, when that is plausible too."""
+
+
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """Why words are no value here, for people, and whether it was for their unit."""
+
+    reason: str
+    wrong_unit: bool = False
 
 
 @dataclass(frozen=True)
@@ -75,13 +86,13 @@ class ValueReader:
         self._vocabulary = vocabulary
         self._phrases: dict[tuple[str, str | None], dict[Words, tuple[str, str]]] = {}
 
-    def read(self, about: About, rest: Words, words: str) -> tuple[list[Reading], list[str]]:
+    def read(self, about: About, rest: Words, words: str) -> tuple[list[Reading], list[Unread]]:
         """Every reading of ``rest`` said of ``about``, and why others were refused.
 
         ``words``: the whole text, kept in the finding.
         """
         found: list[Reading] = []
-        reasons: list[str] = []
+        reasons: list[Unread] = []
         for said in self._without_copula(rest):
             self._judged(about, said, words, found)
             for one in self._characteristics(about):
@@ -210,16 +221,14 @@ class ValueReader:
             return
         body = _after_repair(said)
         for code in codes(one.code, body):
-            flags = [
-                flag for flag in code.flags if flag in (HOMOPHONE, "shorthand", "three digits")
-            ]
-            twin = brake_fluid_twin(code.text) if one.code == "brake fluid grade" else None
+            flags = [flag for flag in code.flags if flag in _KEPT_OF_CODES]
+            twin = brake_fluid_twin(code.text) if one.code is CodeKind.BRAKE_FLUID else None
             if twin:
-                flags.append(GRADE_TWIN)
+                flags.append(Flag.GRADE_TWIN)
             finding = Finding(
                 about.component.name, about.position, one.name, code=code.text, words=words
             )
-            dated = one.code != "date code" or is_week(code.text)
+            dated = one.code is not CodeKind.DATE_CODE or is_week(code.text)
             standing = Standing.FITS if dated else Standing.IMPLAUSIBLE
             found.append(_placed(Reading(about, finding, standing, tuple(flags), twin or "")))
 
@@ -232,7 +241,7 @@ class ValueReader:
         said: Words,
         words: str,
         found: list[Reading],
-        reasons: list[str],
+        reasons: list[Unread],
     ) -> None:
         for place, body in self._last_place(about, one.axes, said):
             announced = self._announced(body)
@@ -248,7 +257,7 @@ class ValueReader:
                 standing = Standing.NO_UNIT if fits else Standing.IMPLAUSIBLE
                 found.append(self._reading(place, one, reading, standing, body, words, repaired))
             if result.reason and not result.assumed:
-                reasons.append(_told(result.reason, one, about.component))
+                reasons.append(_told(result, one, about.component))
 
     def _last_place(
         self, about: About, axes: Sequence[Axis], said: Words
@@ -295,13 +304,13 @@ class ValueReader:
         words: str,
         repaired: bool,
     ) -> Reading:
-        flags = [flag for flag in reading.flags if flag in (HOMOPHONE, UNIT_ASSUMED)]
+        flags = [flag for flag in reading.flags if flag in _KEPT_FIRST]
         flags += [flag for flag in _KEPT_FLAGS if flag in reading.flags]
         if repaired:
-            flags.append(REPAIRED)
+            flags.append(Flag.REPAIRED)
         twin = _plausible_twin(one, reading.quantity, said)
         if twin:
-            flags.append(TEEN_TWIN)
+            flags.append(Flag.TEEN_TWIN)
         finding = Finding(
             about.component.name,
             about.position,
@@ -367,10 +376,10 @@ def _plausible_twin(one: Characteristic, quantity: Quantity, said: Words) -> str
     return ""
 
 
-def _told(reason: str, one: Characteristic, component: Component) -> str:
+def _told(result: Quantities, one: Characteristic, component: Component) -> Unread:
     """A refusal that names what would be allowed."""
-    what, colon, units = reason.partition(": ")
-    if colon and what == "unit not allowed here" and all(u in UNITS for u in units.split(", ")):
-        allowed = " or ".join(one.units)
-        return f"{one.name} of the {component.name} is not given in {units}; allowed: {allowed}"
-    return reason
+    if not result.refused:
+        return Unread(result.reason)
+    said, allowed = ", ".join(result.refused), " or ".join(one.units)
+    told = f"{one.name} of the {component.name} is not given in {said}; allowed: {allowed}"
+    return Unread(told, wrong_unit=True)

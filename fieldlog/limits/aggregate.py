@@ -15,16 +15,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import assert_never
 
 from fieldlog.derived.wheel import total_indicator_reading
-
-PLAIN = ("single", "thinnest", "any", "each")
-NAMES = (*PLAIN, "indicator total", "spread", "pair difference", "average", "magnitude")
-_K_OF_N = re.compile(r"([1-9]\d?) of ([1-9]\d?)")
+from fieldlog.model import Aggregation, KOfN
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,48 +40,45 @@ class Reduced:
     """False when passing readings alone cannot settle it, because too few points were read."""
 
 
-def is_aggregation(name: str) -> bool:
-    """Whether ``name`` is one of the rules above."""
-    match = _K_OF_N.fullmatch(name)
-    return name in NAMES or (match is not None and int(match[1]) <= int(match[2]))
-
-
-def reduce(readings: Sequence[Fraction], aggregation: str, *, low: bool, high: bool) -> Reduced:
-    """Apply ``aggregation`` to ``readings`` (all in the limit's unit).
+def reduce(
+    readings: Sequence[Fraction], rule: Aggregation | KOfN, *, low: bool, high: bool
+) -> Reduced:
+    """Apply ``rule`` to ``readings`` (all in the limit's unit).
 
     ``low``/``high`` say which ends the limit has: the worst reading for a lower limit is the
     smallest, for an upper limit the largest, for both ends both are kept. Raises ``ValueError``
-    for an unknown rule or no readings.
+    for no readings.
     """
     if not readings:
         raise ValueError("no readings to aggregate")
     smallest, largest = min(readings), max(readings)
     count = len(readings)
-    match = _K_OF_N.fullmatch(aggregation)
-    if match is not None:
-        return _k_of_n(sorted(readings, reverse=low), int(match[1]), int(match[2]))
-    if aggregation == "indicator total":
-        if count == 1:
-            return Reduced((smallest,), "the indicator total as read")
-        total = total_indicator_reading(readings)
-        return Reduced((total,), f"indicator total, max - min of {count} readings")
-    if aggregation == "spread":
-        if count < 2:
-            return Reduced(lacking="needs two readings or more")
-        return Reduced((largest - smallest,), f"max - min of {count} readings")
-    if aggregation == "pair difference":
-        if count != 2:
-            return Reduced(lacking="needs exactly two readings")
-        return Reduced((largest - smallest,), "difference of the two readings")
-    if aggregation == "average":
-        how = f"mean of {count} readings" if count > 1 else ""
-        return Reduced((sum(readings, Fraction(0)) / count,), how)
-    if aggregation == "magnitude":
-        return Reduced((max(abs(smallest), abs(largest)),), "distance from zero")
-    if aggregation not in PLAIN:
-        raise ValueError(f"unknown aggregation {aggregation!r}")
-    ends = ((smallest,) if low else ()) + ((largest,) if high else ())
-    return Reduced(tuple(dict.fromkeys(ends)), "" if count == 1 else f"worst of {count} readings")
+    match rule:
+        case KOfN(k, n):
+            return _k_of_n(sorted(readings, reverse=low), k, n)
+        case Aggregation.INDICATOR_TOTAL:
+            if count == 1:
+                return Reduced((smallest,), "the indicator total as read")
+            total = total_indicator_reading(readings)
+            return Reduced((total,), f"indicator total, max - min of {count} readings")
+        case Aggregation.SPREAD:
+            if count < 2:
+                return Reduced(lacking="needs two readings or more")
+            return Reduced((largest - smallest,), f"max - min of {count} readings")
+        case Aggregation.PAIR_DIFFERENCE:
+            if count != 2:
+                return Reduced(lacking="needs exactly two readings")
+            return Reduced((largest - smallest,), "difference of the two readings")
+        case Aggregation.AVERAGE:
+            how = f"mean of {count} readings" if count > 1 else ""
+            return Reduced((sum(readings, Fraction(0)) / count,), how)
+        case Aggregation.MAGNITUDE:
+            return Reduced((max(abs(smallest), abs(largest)),), "distance from zero")
+        case Aggregation.SINGLE | Aggregation.THINNEST | Aggregation.ANY | Aggregation.EACH:
+            ends = ((smallest,) if low else ()) + ((largest,) if high else ())
+            how = "" if count == 1 else f"worst of {count} readings"
+            return Reduced(tuple(dict.fromkeys(ends)), how)
+    assert_never(rule)
 
 
 def _k_of_n(best_first: Sequence[Fraction], k: int, n: int) -> Reduced:

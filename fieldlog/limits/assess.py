@@ -11,9 +11,9 @@ from fieldlog.limits.cautions import cautions
 from fieldlog.limits.check import check, merge_readings, worse_severity
 from fieldlog.limits.from_finding import Derived, Lacking, derive
 from fieldlog.limits.judge import SEVERENESS
-from fieldlog.model import Context, Finding, Limit, Quantity, State, Verdict
+from fieldlog.model import Aggregation, Context, Finding, Limit, Quantity, State, Verdict
 
-_OVER_SEVERAL = ("spread", "pair difference")
+_OVER_SEVERAL = (Aggregation.SPREAD, Aggregation.PAIR_DIFFERENCE)
 """Aggregations that say nothing of one reading."""
 _OF_SEVERAL = ("gravity spread",)
 """Derived characteristics that need several readings."""

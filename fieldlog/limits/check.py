@@ -31,9 +31,11 @@ from fieldlog.model import (
     Context,
     Finding,
     Judgement,
+    Layer,
     Limit,
     LimitStatus,
     Quantity,
+    Relation,
     Severity,
     State,
     Verdict,
@@ -45,16 +47,15 @@ GATING = frozenset({LimitStatus.CITED, LimitStatus.ENTERED})
 SEVERITIES = tuple(Severity)
 """From minor to dangerous."""
 _SOUND = "sound"
-_NOT_JUDGED = "not judged"
 _LAYERS = (
-    "memory",
-    "common practice",
-    "assessment",
-    "equipment",
-    "handbook",
-    "maker",
-    "regulation",
+    Layer.MEMORY,
+    Layer.COMMON,
+    Layer.EQUIPMENT,
+    Layer.HANDBOOK,
+    Layer.MAKER,
+    Layer.REGULATION,
 )
+"""From what counts least, between rows that are as strict."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +123,7 @@ def speaks_of(limit: Limit, finding: Finding) -> bool:
     """Whether the row is about what the finding says (whatever the context)."""
     if limit.component != finding.component:
         return False
-    if limit.relation == "is":
+    if limit.relation is Relation.IS:
         if finding.condition is not None:
             judged = finding.characteristic or "condition"
             return limit.characteristic == judged and finding.condition in limit.words
@@ -182,9 +183,9 @@ def _tempered(judgement: Judgement) -> Judgement:
     """Common practice says no more than marginal; a value from memory says that it does not gate."""
     if gates(judgement.limit):
         return judgement
-    if judgement.limit.layer == "common practice":
+    if judgement.limit.layer is Layer.COMMON:
         if SEVERENESS.index(judgement.state) > SEVERENESS.index(State.MARGINAL):
-            if judgement.reason.startswith(_NOT_JUDGED):
+            if not judgement.judged:
                 return judgement
             return replace(judgement, state=State.MARGINAL)
     elif judgement.limit.status is LimitStatus.MEMORY:
@@ -237,7 +238,7 @@ def _settle(
 
 def _gate(judgements: Sequence[Judgement], finding: Finding, failed: Set[str]) -> _Outcome:
     """The outcome of the rows that apply, all keys being known."""
-    usable = [each for each in judgements if not each.reason.startswith(_NOT_JUDGED)]
+    usable = [each for each in judgements if each.judged]
     cited = [each for each in usable if gates(each.limit)]
     common = [
         each for each in usable if each.limit.status is LimitStatus.COMMON and not gates(each.limit)
@@ -246,7 +247,7 @@ def _gate(judgements: Sequence[Judgement], finding: Finding, failed: Set[str]) -
     if cited:
         gate = _worst(cited, finding)
         assert gate is not None
-        equipment = all(each.limit.layer == "equipment" for each in cited)
+        equipment = all(each.limit.layer is Layer.EQUIPMENT for each in cited)
         against = advice is not None and advice.state is not State.WITHIN
         if equipment and advice and against and gate.state in (State.WITHIN, State.MARGINAL):
             severity = _severity(State.MARGINAL, common, failed)
@@ -280,7 +281,7 @@ def _severity(state: State, judgements: Sequence[Judgement], failed: Set[str]) -
         return None
     told: Severity | None = None
     for each in judgements:
-        word = each.limit.relation == "is" and each.state is not State.WITHIN
+        word = each.limit.relation is Relation.IS and each.state is not State.WITHIN
         if word or each.limit.id in failed:
             told = worse_severity(told, each.limit.severity)
     return told if told or state is State.UNDECIDED else Severity.MINOR

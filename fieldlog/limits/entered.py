@@ -9,7 +9,17 @@ from fractions import Fraction
 from fieldlog.derived.brake_fluid import may_mix
 from fieldlog.derived.chain import SIZES, elongation_limit_percent, lift_off_limit_mm
 from fieldlog.limits.context import BRAKE_FLUIDS, amount
-from fieldlog.model import Context, Finding, Limit, LimitStatus, Severity, State
+from fieldlog.model import (
+    Aggregation,
+    Context,
+    Finding,
+    Layer,
+    Limit,
+    LimitStatus,
+    Relation,
+    Severity,
+    State,
+)
 
 _GLYCOL = ("DOT 3", "DOT 4", "DOT 5.1")
 SPEED_ORDER = ("B", "F", "J", "K", "L", "M", "N", "P", "Q", "R", "S", "T", "U", "H", "V", "W", "Y")
@@ -66,7 +76,7 @@ def _disc(context: Context, finding: Finding) -> Iterator[Limit]:
         yield _measured(
             "entered.disc-minimum",
             finding,
-            "at least",
+            Relation.AT_LEAST,
             text,
             f"minimum thickness stamped on the disc, entered as disc_minimum={text}",
             Severity.DANGEROUS,
@@ -112,7 +122,7 @@ def _freezing(context: Context, finding: Finding) -> Iterator[Limit]:
         yield _measured(
             "entered.lowest-temperature",
             finding,
-            "less than",
+            Relation.LESS_THAN,
             text,
             f"lowest temperature it stood in, entered as lowest_temperature={text}",
             Severity.DANGEROUS,
@@ -132,10 +142,10 @@ def _teeth(context: Context, finding: Finding) -> Iterator[Limit]:
             pack="chain-wear",
             component="drive chain",
             characteristic="elongation",
-            relation="at most",
+            relation=Relation.AT_MOST,
             value=percent,
             unit="%",
-            aggregation="single",
+            aggregation=Aggregation.SINGLE,
             applies={},
             source="roller chain maker's wear limit for large sprockets",
             edition="FAQ KA-01616; FAQ of a second maker",
@@ -144,7 +154,7 @@ def _teeth(context: Context, finding: Finding) -> Iterator[Limit]:
             severity=Severity.MAJOR,
             advice="replace the chain and both sprockets as a set",
             printed=f"200/{teeth} % ({float(percent):.4g} %)",
-            layer="handbook",
+            layer=Layer.HANDBOOK,
             section=f"200/N % above {_LARGE_SPROCKET} teeth, N = {teeth}",
             seen="secondary",
             where="regalbeloit FAQ KA-01616; diamondchain.com FAQ",
@@ -161,10 +171,10 @@ def _roller(context: Context, finding: Finding) -> Iterator[Limit]:
             pack="common-practice",
             component="drive chain",
             characteristic="lift-off",
-            relation="at most",
+            relation=Relation.AT_MOST,
             value=value,
             unit="mm",
-            aggregation="single",
+            aggregation=Aggregation.SINGLE,
             applies={},
             source=f"common practice: half a roller's diameter of chain {code}",
             edition="",
@@ -173,7 +183,7 @@ def _roller(context: Context, finding: Finding) -> Iterator[Limit]:
             severity=Severity.MAJOR,
             advice="replace the chain and both sprockets as a set",
             printed=f"{float(value):g} mm",
-            layer="common practice",
+            layer=Layer.COMMON,
         )
 
 
@@ -216,7 +226,7 @@ def _tyre_codes(context: Context, finding: Finding) -> Iterator[Limit]:
         yield _row(
             "entered.tyre-load index",
             finding,
-            "at least",
+            Relation.AT_LEAST,
             "least load index the vehicle asks for, entered as load_index",
             Severity.DANGEROUS,
             _UNFIT,
@@ -295,7 +305,7 @@ def _fitted(finding: Finding, code: str, enough: bool, source: str) -> Limit:
 def _measured(
     identity: str,
     finding: Finding,
-    relation: str,
+    relation: Relation,
     text: str,
     source: str,
     severity: Severity,
@@ -313,7 +323,7 @@ def _around(
     return _row(
         identity,
         finding,
-        "between",
+        Relation.BETWEEN,
         source,
         Severity.MAJOR,
         advice,
@@ -332,13 +342,15 @@ def _word(
     severity: Severity,
     advice: str,
 ) -> Limit:
-    return _row(identity, finding, "is", source, severity, advice, word=word, outcome=outcome)
+    return _row(
+        identity, finding, Relation.IS, source, severity, advice, word=word, outcome=outcome
+    )
 
 
 def _row(
     identity: str,
     finding: Finding,
-    relation: str,
+    relation: Relation,
     source: str,
     severity: Severity,
     advice: str,
@@ -358,7 +370,7 @@ def _row(
         relation=relation,
         value=value,
         unit=unit,
-        aggregation="single",
+        aggregation=Aggregation.SINGLE,
         applies={},
         source=source,
         edition="",
@@ -370,5 +382,5 @@ def _row(
         high=high,
         words=(word,) if word else (),
         outcome=outcome,
-        layer="maker",
+        layer=Layer.MAKER,
     )

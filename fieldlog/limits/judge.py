@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
+from typing import assert_never
 
 from fieldlog.limits.aggregate import Reduced, reduce
 from fieldlog.limits.decision import (
@@ -14,13 +15,20 @@ from fieldlog.limits.decision import (
     guard_band,
 )
 from fieldlog.limits.uncertainty import Uncertainty
-from fieldlog.model import Finding, Judgement, Limit, Qualifier, Quantity, State
+from fieldlog.model import (
+    Aggregation,
+    Finding,
+    Judgement,
+    Limit,
+    Qualifier,
+    Quantity,
+    Relation,
+    State,
+)
 from fieldlog.quantities.units import UNITS, convert
 
 SEVERENESS = (State.WITHIN, State.MARGINAL, State.UNDECIDED, State.BEYOND)
 """States from best to worst."""
-
-_OPEN_ENDS = ("more than", "less than")
 
 _NEAR = {
     State.MARGINAL: "inside by less than the guard band",
@@ -32,11 +40,14 @@ def tolerance(limit: Limit) -> Tolerance:
     """The interval a limit allows, in its own unit; ``ValueError`` for a row without a value."""
     if limit.value is None:
         raise ValueError(f"limit {limit.id} has no value")
-    if limit.relation in ("at least", "more than"):
-        return Tolerance(low=limit.value, open_low=limit.relation == "more than")
-    if limit.relation in ("at most", "less than"):
-        return Tolerance(high=limit.value, open_high=limit.relation == "less than")
-    return Tolerance(low=limit.value, high=limit.high)
+    match limit.relation:
+        case Relation.AT_LEAST | Relation.MORE_THAN:
+            return Tolerance(low=limit.value, open_low=limit.relation.is_open)
+        case Relation.AT_MOST | Relation.LESS_THAN:
+            return Tolerance(high=limit.value, open_high=limit.relation.is_open)
+        case Relation.BETWEEN | Relation.IS:
+            return Tolerance(low=limit.value, high=limit.high)
+    assert_never(limit.relation)
 
 
 def comparable(limit: Limit, quantity: Quantity) -> bool:
@@ -57,7 +68,7 @@ def judge(
     The reading is converted exactly to the limit's unit; the limit is never converted. A range is
     judged by its worse end. Raises ``ValueError`` when the row cannot speak about the finding.
     """
-    if limit.relation == "is":
+    if limit.relation is Relation.IS:
         return _word(limit, finding)
     readings = finding.readings or ((finding.quantity,) if finding.quantity else ())
     if not readings or not all(comparable(limit, reading) for reading in readings):
@@ -70,7 +81,7 @@ def judge(
     if one_sided:
         return _one_sided(limit, allowed, readings)
     ends = [convert(end, r.unit, limit.unit) for r in readings for end in _ends(r, limit, allowed)]
-    if limit.relation == "between" and any(r.high is not None for r in readings):
+    if limit.relation is Relation.BETWEEN and any(r.high is not None for r in readings):
         reduced = Reduced(tuple(ends), "both ends of the range")
     else:
         reduced = reduce(
@@ -108,7 +119,7 @@ def outside(judgement: Judgement) -> bool:
     margin = judgement.margin
     if margin is None or judgement.guard_band is None:
         return False
-    return margin < 0 or (margin == 0 and judgement.limit.relation in _OPEN_ENDS)
+    return margin < 0 or (margin == 0 and judgement.limit.relation.is_open)
 
 
 def _state(value: Fraction, allowed: Tolerance, w: Fraction, reduced: Reduced) -> tuple[State, str]:
@@ -124,9 +135,9 @@ def _state(value: Fraction, allowed: Tolerance, w: Fraction, reduced: Reduced) -
 def _ends(reading: Quantity, limit: Limit, allowed: Tolerance) -> tuple[Fraction, ...]:
     if reading.high is None:
         return (reading.value,)
-    if limit.relation == "between":
+    if limit.relation is Relation.BETWEEN:
         return (reading.value, reading.high)
-    if limit.aggregation == "magnitude":
+    if limit.aggregation is Aggregation.MAGNITUDE:
         return (max(reading.value, reading.high, key=abs),)
     return (reading.value,) if allowed.low is not None else (reading.high,)
 

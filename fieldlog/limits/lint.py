@@ -9,7 +9,7 @@ from itertools import combinations
 from fieldlog.catalogue.component import CONDITION, Catalogue, Component
 from fieldlog.limits.from_finding import CHARACTERISTICS
 from fieldlog.limits.packs import Pack
-from fieldlog.model import Limit
+from fieldlog.model import Limit, Relation
 from fieldlog.quantities.units import UNITS, convert, dimension
 
 DERIVED = frozenset(
@@ -17,9 +17,6 @@ DERIVED = frozenset(
     for component, characteristic, unit in CHARACTERISTICS
 )
 """Characteristics that are computed, not spoken: component, name, dimension."""
-
-_LOWER = ("at least", "more than")
-_UPPER = ("at most", "less than")
 
 
 def lint(packs: Sequence[Pack], catalogue: Catalogue) -> list[str]:
@@ -39,7 +36,7 @@ def _name_faults(limit: Limit, catalogue: Catalogue) -> Iterable[str]:
     if component is None:
         yield f"the catalogue has no component {limit.component!r}"
         return
-    if limit.relation == "is":
+    if limit.relation is Relation.IS:
         yield from _word_faults(limit, component)
         return
     found = component.characteristic(limit.characteristic)
@@ -114,9 +111,9 @@ def _in_unit_of(one: Limit, other: Limit) -> Fraction:
 
 
 def _nothing_passes(one: Limit, other: Limit) -> bool:
-    low, high = (one, other) if one.relation in _LOWER else (other, one)
-    if low.relation not in _LOWER or high.relation not in _UPPER or low.value is None:
+    low, high = (one, other) if one.relation.is_lower else (other, one)
+    if not low.relation.is_lower or not high.relation.is_upper or low.value is None:
         return False
     top = _in_unit_of(low, high)
-    closed = low.relation == "at least" and high.relation == "at most"
+    closed = not low.relation.is_open and not high.relation.is_open
     return top < low.value or (top == low.value and not closed)

@@ -20,15 +20,22 @@ from typing import Any, TypeVar
 
 from fieldlog.config import limit_packs
 from fieldlog.errors import LimitError, UsageError
-from fieldlog.limits.aggregate import is_aggregation
 from fieldlog.limits.applies import holds
 from fieldlog.limits.context import JURISDICTIONS, SETTINGS
 from fieldlog.limits.provenance import outright_faults, provenance_faults
-from fieldlog.model import Limit, LimitStatus, Severity, State
+from fieldlog.model import (
+    Aggregation,
+    KOfN,
+    Layer,
+    Limit,
+    LimitStatus,
+    Relation,
+    Severity,
+    State,
+    aggregation,
+)
 from fieldlog.quantities.units import UNITS, convert
 
-LAYERS = ("regulation", "equipment", "handbook", "maker", "common practice", "memory")
-RELATIONS = ("at least", "more than", "at most", "less than", "between", "is")
 _PACK_KEYS = (
     "id title layer jurisdiction source edition read_on status seen where scope applies severity "
     "advice note section"
@@ -221,7 +228,9 @@ def _row(head: Mapping[str, Any], row: Mapping[str, Any]) -> tuple[list[Limit], 
     components = _words(row.get("component"))
     conditions, codes = _words(row.get("conditions")), _words(row.get("codes"))
     said = (*conditions, *codes)
-    relation = str(row.get("relation", "is" if said else ""))
+    relation = _member(
+        Relation, str(row.get("relation", Relation.IS if said else "")), "relation", faults
+    )
     characteristic = str(row.get("characteristic", "condition" if conditions else ""))
     identity = str(row.get("id", ""))
     if not identity:
@@ -230,22 +239,20 @@ def _row(head: Mapping[str, Any], row: Mapping[str, Any]) -> tuple[list[Limit], 
         faults.append("no component")
     if not characteristic:
         faults.append("no characteristic")
-    if relation not in RELATIONS:
-        faults.append(f"relation {relation!r} is none of {', '.join(RELATIONS)}")
     value, high, unit, printed = None, None, "", ""
-    if relation == "is":
+    if relation is Relation.IS:
         if not said:
             faults.append("relation 'is' needs conditions or codes")
     else:
         printed = str(row.get("printed", ""))
         value, high, unit = _value(printed, relation, faults)
-    aggregation = str(row.get("aggregation", "single"))
-    if not is_aggregation(aggregation):
-        faults.append(f"unknown aggregation {aggregation!r}")
+    rule: Aggregation | KOfN = Aggregation.SINGLE
+    try:
+        rule = aggregation(str(row.get("aggregation", rule)))
+    except ValueError as error:
+        faults.append(str(error))
     status = _member(LimitStatus, text("status"), "status", faults)
-    layer = text("layer", "regulation")
-    if layer not in LAYERS:
-        faults.append(f"layer {layer!r} is none of {', '.join(LAYERS)}")
+    layer = _member(Layer, text("layer", "regulation"), "layer", faults)
     severity = _member(Severity, text("severity", "major"), "severity", faults)
     outcome = _member(State, str(row.get("outcome", "beyond")), "outcome", faults)
     limits = [
@@ -254,10 +261,10 @@ def _row(head: Mapping[str, Any], row: Mapping[str, Any]) -> tuple[list[Limit], 
             pack=str(head.get("id", "")),
             component=component,
             characteristic=characteristic,
-            relation=relation,
+            relation=relation or Relation.IS,
             value=value,
             unit=unit,
-            aggregation=aggregation,
+            aggregation=rule,
             applies=_applies(head, row, faults if component == components[0] else []),
             source=text("source"),
             edition=text("edition"),
@@ -270,7 +277,7 @@ def _row(head: Mapping[str, Any], row: Mapping[str, Any]) -> tuple[list[Limit], 
             words=said,
             outcome=outcome or State.BEYOND,
             outright=row.get("outright", False) is True,
-            layer=layer,
+            layer=layer or Layer.REGULATION,
             section=text("section"),
             scope=text("scope"),
             seen=text("seen"),
@@ -286,7 +293,7 @@ def _row(head: Mapping[str, Any], row: Mapping[str, Any]) -> tuple[list[Limit], 
 
 
 def _value(
-    text: str, relation: str, faults: list[str]
+    text: str, relation: Relation | None, faults: list[str]
 ) -> tuple[Fraction | None, Fraction | None, str]:
     if not text:
         faults.append("no printed value")
@@ -298,7 +305,7 @@ def _value(
         return None, None, ""
     if printed.unit not in UNITS:
         faults.append(f"unknown unit {printed.unit!r}")
-    if (relation == "between") != (printed.high is not None):
+    if (relation is Relation.BETWEEN) != (printed.high is not None):
         faults.append("'between' takes two values, every other relation one")
     if printed.high is not None and printed.high <= printed.low:
         faults.append("the upper end is not above the lower one")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from fieldlog.model import Limit, LimitStatus, State
+from fieldlog.model import Layer, Limit, LimitStatus, State
 
 
 def provenance_faults(limit: Limit) -> list[str]:
@@ -24,14 +24,14 @@ def provenance_faults(limit: Limit) -> list[str]:
         ]
         if limit.seen not in ("text", "secondary"):
             faults.append("cited without seen = 'text' or 'secondary'")
-        if limit.layer in ("memory", "common practice"):
-            faults.append(f"cited, but its layer is {limit.layer!r}")
-    if limit.status is LimitStatus.MEMORY and limit.layer != "memory":
-        faults.append(f"from memory, but its layer is {limit.layer!r}: it must not gate")
-    if limit.status is LimitStatus.COMMON and limit.layer != "common practice":
-        faults.append(f"common practice, but its layer is {limit.layer!r}")
-    if limit.status is LimitStatus.ENTERED and limit.layer != "maker":
-        faults.append(f"entered by user, but its layer is {limit.layer!r}")
+        if limit.layer in (Layer.MEMORY, Layer.COMMON):
+            faults.append(f"cited, but its layer is {limit.layer.value!r}")
+    if limit.status is LimitStatus.MEMORY and limit.layer is not Layer.MEMORY:
+        faults.append(f"from memory, but its layer is {limit.layer.value!r}: it must not gate")
+    if limit.status is LimitStatus.COMMON and limit.layer is not Layer.COMMON:
+        faults.append(f"common practice, but its layer is {limit.layer.value!r}")
+    if limit.status is LimitStatus.ENTERED and limit.layer is not Layer.MAKER:
+        faults.append(f"entered by user, but its layer is {limit.layer.value!r}")
     if limit.read_on:
         try:
             date.fromisoformat(limit.read_on)

@@ -64,7 +64,7 @@ def explain(
     """
     lines = [f"finding       {_finding(finding)}"]
     severity = tell.severity(verdict)
-    lines.append(f"verdict       {tell.state(verdict).upper()}{severity and f', {severity}'}")
+    lines.append(f"verdict       {tell.state(verdict, loud=True)}{severity and f', {severity}'}")
     if verdict.reason:
         lines.append(f"because       {verdict.reason}")
     if doubt := tell.doubt(verdict):
@@ -149,7 +149,7 @@ def _difference(judgement: Judgement) -> str:
     limit, value = judgement.limit, judgement.reading
     assert value is not None
     assert limit.value is not None
-    upper = limit.relation in ("at most", "less than") or (
+    upper = limit.relation.is_upper or (
         limit.high is not None and limit.high - value == judgement.margin
     )
     if limit.high is not None:
@@ -186,7 +186,7 @@ def _uncertainty(
 
 def _why_no_gate(judgement: Judgement, verdict: Verdict) -> str:
     limit = judgement.limit
-    if judgement.reason.startswith("not judged"):
+    if not judgement.judged:
         return judgement.reason
     if limit.status is LimitStatus.MEMORY:
         return "from memory: nobody here has read the original"

@@ -41,6 +41,11 @@ class Why(StrEnum):
     NO_TIME = "no usable capture time"
     CLOCK = "the camera's clock is in question"
 
+    @classmethod
+    def kept(cls, text: str) -> Why | None:
+        """The reason that the record holds as ``text``; None where a person wrote it."""
+        return cls(text) if text in set(cls) else None
+
 
 @dataclass(frozen=True, slots=True)
 class SpokenFinding:

@@ -255,7 +255,7 @@ def place_series(
     shots: list[Shot] = []
     for one, alignment in zip(series, alignments, strict=True):
         for photo, facts in one.photos:
-            if photo.attachment is not None and photo.attachment.reason == Why.HAND.value:
+            if photo.attachment is not None and Why.kept(photo.attachment.reason) is Why.HAND:
                 continue
             time = camera_time(facts, zone)
             order = natural_key(photo.file)

@@ -97,7 +97,7 @@ def side_by_side(title: str, seen: Sequence[Seen], read_copy: ReadCopy) -> str:
     shown = [one for one in seen if one.rows]
     if not shown:
         return _page(title, "", "<p>Nothing was found on it in any inspection.</p>")
-    subjects = list(dict.fromkeys(tell.subject(f.finding) for one in shown for f, _ in one.rows))
+    subjects = dict.fromkeys(f.finding.subject for one in shown for f, _ in one.rows)
     heads = "".join(
         f"<th>{one.inspection.started_at:%Y-%m-%d} · inspection {one.inspection.number}</th>"
         for one in shown
@@ -106,7 +106,7 @@ def side_by_side(title: str, seen: Sequence[Seen], read_copy: ReadCopy) -> str:
     for subject in subjects:
         cells = []
         for one in shown:
-            here = [(f, p) for f, p in one.rows if tell.subject(f.finding) == subject]
+            here = [(f, p) for f, p in one.rows if f.finding.subject == subject]
             blocks = "".join(_finding_block(f, photos, read_copy) for f, photos in here)
             cells.append(f"<td>{blocks or '<p class=note>not looked at</p>'}</td>")
         lines.append(f"<tr>{''.join(cells)}</tr>")

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from enum import StrEnum
 from types import MappingProxyType
 
+from fieldlog.model import Flag
 from fieldlog.quantities import numbers
 
 # Letters as said, by the ICAO alphabet (Annex 10 Vol II, from memory) and by name.
@@ -48,13 +50,27 @@ LETTERS = MappingProxyType(
 """Word -> letter."""
 
 
+class CodeKind(StrEnum):
+    """Kinds of code, as the catalogue names them."""
+
+    BRAKE_FLUID = "brake fluid grade"
+    OIL = "oil grade"
+    CHAIN = "chain size"
+    DATE_CODE = "date code"
+    TYRE_SIZE = "tyre size"
+    LOAD_INDEX = "load index"
+    SPEED = "speed symbol"
+    LOAD_AND_SPEED = "load and speed"
+    DATE = "date"
+
+
 @dataclass(frozen=True, slots=True)
 class CodeReading:
     """One reading of a spoken code: its canonical text, the words, what a reviewer should see."""
 
     text: str
     words: tuple[str, ...]
-    flags: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
 
 
 def distinct(found: Iterable[CodeReading]) -> tuple[CodeReading, ...]:

@@ -11,8 +11,9 @@ from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
 from types import MappingProxyType
 
+from fieldlog.model import Flag
 from fieldlog.quantities import numbers
-from fieldlog.quantities.code_reading import CodeReading, distinct, literals, one_letter
+from fieldlog.quantities.code_reading import CodeKind, CodeReading, distinct, literals, one_letter
 from fieldlog.quantities.dates import dates
 from fieldlog.quantities.tyre_sizes import SPEED_SYMBOLS, load_speeds, tyre_sizes
 
@@ -45,7 +46,7 @@ def brake_fluid_grades(words: Sequence[str]) -> tuple[CodeReading, ...]:
     if body == ("mineral", "oil"):
         return (CodeReading("mineral oil", said),)
     if body == ("five", "one"):
-        return (CodeReading("DOT 5.1", said, ("shorthand",)),)
+        return (CodeReading("DOT 5.1", said, (Flag.SHORTHAND,)),)
     return distinct(
         CodeReading(BRAKE_FLUIDS[n.value], said, n.flags)
         for n in numbers.readings(body)
@@ -104,7 +105,7 @@ def date_codes(words: Sequence[str]) -> tuple[CodeReading, ...]:
         if len(literal) == 4:
             found.append(CodeReading(literal, said))
         elif len(literal) == 3:
-            found.append(CodeReading(literal, said, ("three digits",)))
+            found.append(CodeReading(literal, said, (Flag.THREE_DIGITS,)))
     return distinct(found)
 
 
@@ -123,24 +124,24 @@ def load_indexes(words: Sequence[str]) -> tuple[CodeReading, ...]:
     return distinct(CodeReading(str(n), said) for n in sorted(_numbers(said)) if n < 280)
 
 
-KINDS: Mapping[str, Callable[[Sequence[str]], tuple[CodeReading, ...]]] = MappingProxyType(
+KINDS: Mapping[CodeKind, Callable[[Sequence[str]], tuple[CodeReading, ...]]] = MappingProxyType(
     {
-        "brake fluid grade": brake_fluid_grades,
-        "oil grade": oil_grades,
-        "chain size": chain_sizes,
-        "date code": date_codes,
-        "tyre size": tyre_sizes,
-        "load index": load_indexes,
-        "speed symbol": speed_symbols,
-        "load and speed": load_speeds,
-        "date": dates,
+        CodeKind.BRAKE_FLUID: brake_fluid_grades,
+        CodeKind.OIL: oil_grades,
+        CodeKind.CHAIN: chain_sizes,
+        CodeKind.DATE_CODE: date_codes,
+        CodeKind.TYRE_SIZE: tyre_sizes,
+        CodeKind.LOAD_INDEX: load_indexes,
+        CodeKind.SPEED: speed_symbols,
+        CodeKind.LOAD_AND_SPEED: load_speeds,
+        CodeKind.DATE: dates,
     }
 )
-"""Kind of code (as the catalogue names it) -> its reader; the grammar rule has underscores."""
+"""Kind of code -> its reader; the grammar rule has underscores."""
 
 
-def codes(kind: str, words: Sequence[str]) -> tuple[CodeReading, ...]:
-    """Every reading of ``words`` as a code of ``kind``; raises ``KeyError`` for an unknown kind."""
+def codes(kind: CodeKind, words: Sequence[str]) -> tuple[CodeReading, ...]:
+    """Every reading of ``words`` as a code of ``kind``."""
     return KINDS[kind](words)
 
 

@@ -10,6 +10,7 @@ import calendar
 from collections.abc import Iterator, Sequence
 from datetime import date
 
+from fieldlog.model import Flag
 from fieldlog.quantities.code_reading import CodeReading, distinct, literals
 
 Words = tuple[str, ...]
@@ -82,7 +83,7 @@ def dates(words: Sequence[str]) -> tuple[CodeReading, ...]:
     return distinct(CodeReading(text, said, flags) for text, flags in found)
 
 
-def _with_month_name(words: Words) -> Iterator[tuple[str, tuple[str, ...]]]:
+def _with_month_name(words: Words) -> Iterator[tuple[str, tuple[Flag, ...]]]:
     at = next((n for n, word in enumerate(words) if word in _MONTHS), None)
     if at is None:
         return
@@ -102,21 +103,21 @@ def _with_month_name(words: Words) -> Iterator[tuple[str, tuple[str, ...]]]:
             yield from _day_in(day, month, after[cut:])
 
 
-def _day_in(day: int, month: int, rest: Words) -> Iterator[tuple[str, tuple[str, ...]]]:
+def _day_in(day: int, month: int, rest: Words) -> Iterator[tuple[str, tuple[Flag, ...]]]:
     if not rest:
         if day <= calendar.monthrange(2000, month)[1]:
-            yield f"--{month:02d}-{day:02d}", ("no year",)
+            yield f"--{month:02d}-{day:02d}", (Flag.NO_YEAR,)
         return
     for year in _years(rest):
         yield from _valid(year, month, day)
 
 
-def _valid(year: int, month: int, day: int) -> Iterator[tuple[str, tuple[str, ...]]]:
+def _valid(year: int, month: int, day: int) -> Iterator[tuple[str, tuple[Flag, ...]]]:
     if 1 <= month <= 12 and 1 <= day <= calendar.monthrange(year, month)[1]:
         yield date(year, month, day).isoformat(), ()
 
 
-def _in_figures(words: Words) -> Iterator[tuple[str, tuple[str, ...]]]:
+def _in_figures(words: Words) -> Iterator[tuple[str, tuple[Flag, ...]]]:
     """ "zero five slash zero three slash two zero two seven": day first and month first, both."""
     cuts = [n for n, word in enumerate(words) if word == "slash"]
     if len(cuts) != 2:

@@ -12,7 +12,7 @@ from dataclasses import replace
 from functools import lru_cache
 from itertools import combinations
 
-from fieldlog.model import Qualifier
+from fieldlog.model import Flag, Qualifier
 from fieldlog.quantities.number_words import (
     AFTER,
     DENOMINATORS,
@@ -93,7 +93,7 @@ def _readings(words: Words) -> tuple[NumberReading, ...]:
             swapped = tuple(
                 HOMOPHONES[word] if n in chosen else word for n, word in enumerate(words)
             )
-            found += [_flag(reading, "homophone") for reading in _qualified(swapped)]
+            found += [_flag(reading, Flag.HOMOPHONE) for reading in _qualified(swapped)]
         if found:
             break
     return _distinct(found)
@@ -126,7 +126,7 @@ def _ranges(words: Words) -> Iterator[NumberReading]:
     for n, word in enumerate(inner):
         if word in links and 0 < n < len(inner) - 1:
             for reading in _range(inner[:n], inner[n + 1 :]):
-                yield _flag(reading, "either") if word == "or" else reading
+                yield _flag(reading, Flag.EITHER) if word == "or" else reading
 
 
 def _range(left: Words, right: Words) -> Iterator[NumberReading]:
@@ -148,7 +148,7 @@ def _range(left: Words, right: Words) -> Iterator[NumberReading]:
         ends = sorted((low.value, high.value))
         flags = tuple(sorted({*low.flags, *high.flags}))
         if low.value >= high.value:
-            flags = (*flags, "reversed" if low.value > high.value else "equal ends")
+            flags = (*flags, Flag.REVERSED if low.value > high.value else Flag.EQUAL_ENDS)
         yield NumberReading(
             ends[0],
             ends[1],
@@ -199,7 +199,7 @@ def _elliptical(
 _ALL_WORDS = NUMBER_WORDS | _LINKS
 
 
-def _flag(reading: NumberReading, flag: str) -> NumberReading:
+def _flag(reading: NumberReading, flag: Flag) -> NumberReading:
     if flag in reading.flags:
         return reading
     return replace(reading, flags=(*reading.flags, flag))

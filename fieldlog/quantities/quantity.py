@@ -11,7 +11,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from fieldlog.model import Quantity
+from fieldlog.model import Flag, Quantity
 from fieldlog.quantities import numbers, units
 from fieldlog.quantities.number_words import AFTER, MINUS, NUMBER_WORDS, QUALIFIERS
 from fieldlog.quantities.numbers import (
@@ -57,7 +57,7 @@ class QuantityReading:
 
     quantity: Quantity
     number: NumberReading
-    flags: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +76,8 @@ class Quantities:
     implausible: tuple[QuantityReading, ...] = ()
     assumed: tuple[QuantityReading, ...] = ()
     reason: str = ""
+    refused: tuple[str, ...] = ()
+    """Symbols of the units that were said and are not allowed here."""
 
     @property
     def quantities(self) -> tuple[Quantity, ...]:
@@ -107,9 +109,10 @@ def quantities(
     if not bare and any(n.denominator in _ONLY_INCH for n in numbers.readings(said)):
         refused.add("in")
     if refused and not bare:
-        return Quantities(reason="unit not allowed here: " + ", ".join(sorted(refused)))
-    if bare and (default is not None or any("unit assumed" not in r.flags for r in bare)):
-        return _sorted([r for r in bare if "unit assumed" not in r.flags], plausible)
+        told = ", ".join(sorted(refused))
+        return Quantities(reason=f"unit not allowed here: {told}", refused=tuple(sorted(refused)))
+    if bare and (default is not None or any(Flag.UNIT_ASSUMED not in r.flags for r in bare)):
+        return _sorted([r for r in bare if Flag.UNIT_ASSUMED not in r.flags], plausible)
     if bare:
         split = _sorted(bare, plausible)
         return Quantities(assumed=split.readings or bare, reason="no unit")
@@ -251,7 +254,7 @@ def _fits(number: NumberReading, meaning: SpokenUnit, gravity: bool) -> bool:
 
 
 def _reading(
-    number: NumberReading, meaning: SpokenUnit, words: Words, *flags: str
+    number: NumberReading, meaning: SpokenUnit, words: Words, *flags: Flag
 ) -> QuantityReading:
     scale = meaning.scale
     quantity = Quantity(
@@ -263,9 +266,9 @@ def _reading(
     )
     own = [*number.flags, *flags]
     if meaning.loose:
-        own.append("loose unit")
+        own.append(Flag.LOOSE_UNIT)
     if number.style not in PROPER | {REPAIR}:
-        own.append("shorthand")
+        own.append(Flag.SHORTHAND)
     return QuantityReading(quantity, number, tuple(own))
 
 
@@ -276,8 +279,8 @@ def _settle(found: Iterable[QuantityReading]) -> list[QuantityReading]:
     suspicion of a slip of the tongue, and the plain string of its digits.
     """
     kept = list(found)
-    if any("loose unit" not in r.flags for r in kept):
-        kept = [r for r in kept if "loose unit" not in r.flags]
+    if any(Flag.LOOSE_UNIT not in r.flags for r in kept):
+        kept = [r for r in kept if Flag.LOOSE_UNIT not in r.flags]
     if any(r.number.style in (COMPACT_VOLTS, COMPACT_GRAVITY) for r in kept):
         kept = [r for r in kept if r.number.style not in (REPAIR,)]
     merged: dict[tuple[object, ...], QuantityReading] = {}
@@ -300,7 +303,7 @@ def _bare(
     if inch and "in" in allowed:
         return tuple(_settle(_reading(n, SpokenUnit("in"), words) for n in inch))
     taken = [default] if default is not None else [s for s in allowed if s == "1"]
-    flags = () if taken else ("unit assumed",)
+    flags = () if taken else (Flag.UNIT_ASSUMED,)
     readings = [
         _reading(number, SpokenUnit(symbol), words, *flags)
         for symbol in taken or allowed

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 
-from fieldlog.model import Qualifier
+from fieldlog.model import Flag, Qualifier
 from fieldlog.quantities import cardinals as card
 from fieldlog.quantities.number_words import (
     DENOMINATORS,
@@ -28,7 +28,7 @@ COMPACT_VOLTS, COMPACT_GRAVITY = "compact volts", "compact gravity"
 REPAIR = "repair"
 PROPER = frozenset({INTEGER, DECIMAL, FRACTION, MIXED})
 """Styles that say a number in full; the others are shorthand or a slip."""
-DOUBTFUL = frozenset({"two numbers", "no and", "equal ends", "reversed"})
+DOUBTFUL = frozenset({Flag.TWO_NUMBERS, Flag.NO_AND, Flag.EQUAL_ENDS, Flag.REVERSED})
 """Flags of readings that are never accepted without a question, even where no other is left:
 "two nineteen millimetres" is not 2 mm because 19 mm would be too thick."""
 
@@ -42,8 +42,7 @@ class NumberReading:
     the point out ("twelve six"), "compact gravity" is thousandths ("twelve sixty five" = 1.265),
     "repair" is one of two numbers said in a row. ``digits`` keeps the literal digit string,
     ``places`` the decimals spoken, ``denominator`` that of a spoken fraction. ``flags``:
-    ``homophone``, ``agreement`` ("four thirty second"), ``two numbers``, ``no and``, ``reversed``,
-    ``equal ends`` ("two to two"), ``either`` ("two or three").
+    ``HOMOPHONE``, ``AGREEMENT``, ``EITHER`` and those of ``DOUBTFUL``.
     """
 
     value: Fraction
@@ -53,7 +52,7 @@ class NumberReading:
     denominator: int | None = None
     places: int | None = None
     digits: str | None = None
-    flags: tuple[str, ...] = ()
+    flags: tuple[Flag, ...] = ()
 
 
 @lru_cache(maxsize=4096)
@@ -131,7 +130,7 @@ def _fraction(words: Words) -> Iterator[NumberReading]:
                 numerator / denominator,
                 style=FRACTION,
                 denominator=denominator,
-                flags=("agreement",) if slip else (),
+                flags=(Flag.AGREEMENT,) if slip else (),
             )
 
 
@@ -164,7 +163,7 @@ def _mixed(words: Words, joined: bool = True) -> Iterator[NumberReading]:
         for part in _fraction(right):
             small = part.denominator is not None and part.denominator <= 64
             if 0 < part.value < 1 and (joined or (small and len(right) > 1)):
-                flags = part.flags if joined else (*part.flags, "no and")
+                flags = part.flags if joined else (*part.flags, Flag.NO_AND)
                 yield replace(part, value=whole + part.value, style=MIXED, flags=flags)
 
 
@@ -187,7 +186,7 @@ def _compact(words: Words, found: Iterable[NumberReading]) -> Iterator[NumberRea
         if places and len(places) <= 2:
             value = whole + Fraction(int(places), 10 ** len(places))
             # "twelve thirteen": 12.13, or twelve put right to thirteen
-            slip = ("two numbers",) if rest[0] in TEENS else ()
+            slip = (Flag.TWO_NUMBERS,) if rest[0] in TEENS else ()
             yield NumberReading(value, style=COMPACT_VOLTS, places=len(places), flags=slip)
     for reading in found:
         if reading.style in (INTEGER, DIGIT_STRING, PAIRS) and 1000 <= reading.value < 2000:
@@ -202,8 +201,8 @@ def _repairs(words: Words) -> Iterator[NumberReading]:
             continue
         for one in _proper(left):
             for other in _proper(right):
-                yield replace(one, style=REPAIR, flags=(*one.flags, "two numbers"))
-                yield replace(other, style=REPAIR, flags=(*other.flags, "two numbers"))
+                yield replace(one, style=REPAIR, flags=(*one.flags, Flag.TWO_NUMBERS))
+                yield replace(other, style=REPAIR, flags=(*other.flags, Flag.TWO_NUMBERS))
 
 
 def _conventional(left: Words, right: Words) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from fieldlog.model import Judgement
+from fieldlog.model import Judgement, Relation
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,13 +29,13 @@ class Gauge:
 def gauge(judgement: Judgement) -> Gauge | None:
     """The ruler of a judgement; None where it has no value to show (a condition, a code)."""
     limit, reading = judgement.limit, judgement.reading
-    if limit.value is None or reading is None or limit.relation == "is":
+    if limit.value is None or reading is None or limit.relation is Relation.IS:
         return None
     low: Fraction | None = None
     high: Fraction | None = None
-    if limit.relation in {"at least", "more than"}:
+    if limit.relation.is_lower:
         low = limit.value
-    elif limit.relation in {"at most", "less than"}:
+    elif limit.relation.is_upper:
         high = limit.value
     else:
         low, high = limit.value, limit.high

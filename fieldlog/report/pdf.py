@@ -36,16 +36,16 @@ from fieldlog.report.pdf_setting import (
     with_severity,
 )
 from fieldlog.report.pdf_trend import courses
-from fieldlog.report.view_model import FindingRow, HeardLine, LimitLine, PhotoCell, Report
+from fieldlog.report.view_model import FindingRow, HeardLine, LimitLine, PhotoCell, Report, Shown
 
 PAPERS: dict[str, tuple[float, float]] = {"a4": A4, "letter": LETTER}
 _PHOTO = (54 * mm, 40 * mm)
 
 HOW_TO_READ = (
-    ("within", "within: inside the limit by the guard band or more"),
-    ("marginal", "marginal: inside, but by less; or common practice advises against it"),
-    ("undecided", "undecided: the uncertainty or a missing fact leaves it open"),
-    ("beyond", "beyond: outside the limit"),
+    (Shown.WITHIN, "within: inside the limit by the guard band or more"),
+    (Shown.MARGINAL, "marginal: inside, but by less; or common practice advises against it"),
+    (Shown.UNDECIDED, "undecided: the uncertainty or a missing fact leaves it open"),
+    (Shown.BEYOND, "beyond: outside the limit"),
 )
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, assert_never
 
 from reportlab.lib.colors import Color, HexColor
 from reportlab.platypus import Flowable
 
 from fieldlog.report.gauge import Gauge
+from fieldlog.report.view_model import Shown
 
 INK = HexColor("#1a1a1a")
 SOFT = HexColor("#55534c")
@@ -17,7 +18,7 @@ WASH = HexColor("#eef1f6")
 WHITE = Color(1, 1, 1)
 
 
-def draw_mark(canvas: Any, state: str, x: float, y: float, size: float) -> None:
+def draw_mark(canvas: Any, state: Shown, x: float, y: float, size: float) -> None:
     """The mark of ``state`` in a square of ``size`` points whose lower left corner is ``x, y``.
 
     Circle with a tick: within. Half filled: marginal. Black square with a cross: beyond. Broken
@@ -29,42 +30,45 @@ def draw_mark(canvas: Any, state: str, x: float, y: float, size: float) -> None:
     canvas.setStrokeColor(INK)
     canvas.setFillColor(INK)
     canvas.setLineWidth(1.8)
-    if state == "beyond":
-        canvas.rect(1.5, 1.5, 21, 21, stroke=0, fill=1)
-        canvas.setStrokeColor(WHITE)
-        canvas.setLineWidth(3)
-        canvas.line(7, 7, 17, 17)
-        canvas.line(17, 7, 7, 17)
-    elif state == "marginal":
-        canvas.circle(12, 12, 9.5, stroke=1, fill=0)
-        half = canvas.beginPath()
-        half.moveTo(12, 2.5)
-        half.arcTo(2.5, 2.5, 21.5, 21.5, startAng=-90, extent=180)
-        half.close()
-        canvas.drawPath(half, stroke=0, fill=1)
-    elif state == "undecided":
-        canvas.setDash(3.4, 2.6)
-        canvas.circle(12, 12, 9.5, stroke=1, fill=0)
-        canvas.setFont("Helvetica-Bold", 14)
-        canvas.drawCentredString(12, 7.1, "?")
-    elif state == "within":
-        canvas.circle(12, 12, 9.5, stroke=1, fill=0)
-        canvas.setLineWidth(2.2)
-        tick = canvas.beginPath()
-        tick.moveTo(7, 11.6)
-        tick.lineTo(10.4, 8.1)
-        tick.lineTo(17, 15.4)
-        canvas.drawPath(tick, stroke=1, fill=0)
-    else:
-        canvas.setLineWidth(2.4)
-        canvas.line(5, 12, 19, 12)
+    match state:
+        case Shown.BEYOND:
+            canvas.rect(1.5, 1.5, 21, 21, stroke=0, fill=1)
+            canvas.setStrokeColor(WHITE)
+            canvas.setLineWidth(3)
+            canvas.line(7, 7, 17, 17)
+            canvas.line(17, 7, 7, 17)
+        case Shown.MARGINAL:
+            canvas.circle(12, 12, 9.5, stroke=1, fill=0)
+            half = canvas.beginPath()
+            half.moveTo(12, 2.5)
+            half.arcTo(2.5, 2.5, 21.5, 21.5, startAng=-90, extent=180)
+            half.close()
+            canvas.drawPath(half, stroke=0, fill=1)
+        case Shown.UNDECIDED:
+            canvas.setDash(3.4, 2.6)
+            canvas.circle(12, 12, 9.5, stroke=1, fill=0)
+            canvas.setFont("Helvetica-Bold", 14)
+            canvas.drawCentredString(12, 7.1, "?")
+        case Shown.WITHIN:
+            canvas.circle(12, 12, 9.5, stroke=1, fill=0)
+            canvas.setLineWidth(2.2)
+            tick = canvas.beginPath()
+            tick.moveTo(7, 11.6)
+            tick.lineTo(10.4, 8.1)
+            tick.lineTo(17, 15.4)
+            canvas.drawPath(tick, stroke=1, fill=0)
+        case Shown.NOT_JUDGED:
+            canvas.setLineWidth(2.4)
+            canvas.line(5, 12, 19, 12)
+        case _:
+            assert_never(state)
     canvas.restoreState()
 
 
 class VerdictMark(Flowable):  # type: ignore[misc]
     """A verdict's mark with its word beside it."""
 
-    def __init__(self, state: str, text: str, face: str, size: float = 9) -> None:
+    def __init__(self, state: Shown, text: str, face: str, size: float = 9) -> None:
         """``text`` is what stands beside the mark."""
         super().__init__()
         self._state, self._text, self._face, self._size = state, text, face, size
@@ -88,7 +92,7 @@ class Stamp(Flowable):  # type: ignore[misc]
 
     WIDTH = 66.0
 
-    def __init__(self, state: str, severity: str, face: str) -> None:
+    def __init__(self, state: Shown, severity: str, face: str) -> None:
         """``severity`` may be empty."""
         super().__init__()
         self._state, self._severity, self._face = state, severity, face
@@ -101,11 +105,11 @@ class Stamp(Flowable):  # type: ignore[misc]
     def draw(self) -> None:
         """Draw on the page."""
         canvas = self.canv
-        heavy = {"beyond": 2.4, "marginal": 1.5, "undecided": 1.5}.get(self._state, 0.6)
+        heavy = {Shown.BEYOND: 2.4, Shown.MARGINAL: 1.5, Shown.UNDECIDED: 1.5}.get(self._state, 0.6)
         canvas.saveState()
-        canvas.setStrokeColor(LINE if self._state in {"within", "not judged"} else INK)
+        canvas.setStrokeColor(LINE if self._state in {Shown.WITHIN, Shown.NOT_JUDGED} else INK)
         canvas.setLineWidth(heavy)
-        if self._state == "undecided":
+        if self._state is Shown.UNDECIDED:
             canvas.setDash(4, 3)
         canvas.rect(heavy / 2, heavy / 2, self.width - heavy, self.height - heavy)
         canvas.restoreState()

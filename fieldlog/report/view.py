@@ -16,8 +16,8 @@ from fieldlog.aftercare.trend import Trend
 from fieldlog.aftercare.walk_list import NOT_FITTED
 from fieldlog.aftercare.work import NO_WORK, Work
 from fieldlog.catalogue.component import Catalogue
-from fieldlog.language.answers import ANSWERED, APART
-from fieldlog.model import Decision, Limit, Qualifier, Severity, State, Verdict
+from fieldlog.language.answers import APART
+from fieldlog.model import Decision, Flag, Limit, Qualifier, Severity, Verdict
 from fieldlog.report.gauge import gauge
 from fieldlog.report.lines import best_guess, due_row, limit_lines, zone_of
 from fieldlog.report.trend_picture import trend_picture
@@ -29,19 +29,13 @@ from fieldlog.report.view_model import (
     JobRow,
     PhotoCell,
     Report,
+    Shown,
     SystemSection,
 )
 from fieldlog.store.records import InspectionRecord, Photo, RecordedFinding, Utterance
 from fieldlog.words import tell
 
-NOT_JUDGED = "not judged"
-WORST_FIRST = (
-    State.BEYOND.value,
-    State.MARGINAL.value,
-    State.UNDECIDED.value,
-    State.WITHIN.value,
-    NOT_JUDGED,
-)
+WORST_FIRST = tuple(Shown)
 _SEVERITIES = ("dangerous", "major", "minor", "")
 
 
@@ -83,8 +77,8 @@ def catalogue_walk(catalogue: Catalogue) -> tuple[Item, ...]:
 
 def _urgency(row: FindingRow) -> tuple[bool, int]:
     """Beyond first, then what may be beyond, then what is near a limit, then what is open."""
-    counts = row.state == State.UNDECIDED.value and bool(row.severity)
-    return row.state != State.BEYOND.value and not counts, WORST_FIRST.index(row.state)
+    counts = row.state is Shown.UNDECIDED and bool(row.severity)
+    return row.state is not Shown.BEYOND and not counts, WORST_FIRST.index(row.state)
 
 
 class _Builder:
@@ -120,13 +114,13 @@ class _Builder:
             headline=conclusion.headline,
             deferral=conclusion.deferral,
             counts=tuple(
-                (state, sum(row.state == state for row in rows))
+                (state, sum(row.state is state for row in rows))
                 for state in WORST_FIRST
-                if state != NOT_JUDGED or any(row.state == NOT_JUDGED for row in rows)
+                if state is not Shown.NOT_JUDGED or any(row.state is state for row in rows)
             ),
             attention=tuple(
                 sorted(
-                    (row for row in rows if row.state not in {State.WITHIN.value, NOT_JUDGED}),
+                    (row for row in rows if row.state not in {Shown.WITHIN, Shown.NOT_JUDGED}),
                     key=lambda row: (
                         row.severity != Severity.DANGEROUS.value,
                         _urgency(row),
@@ -195,7 +189,9 @@ class _Builder:
     def _finding(self, kept: RecordedFinding, photos: Sequence[PhotoCell]) -> FindingRow:
         utterance = self.utterances.get(kept.utterance_id or "")
         verdict = kept.verdict
-        notes = [*(flag for flag in (utterance.flags if utterance else ()) if flag != ANSWERED)]
+        notes = [
+            *(flag for flag in (utterance.flags if utterance else ()) if flag != Flag.ANSWERED)
+        ]
         asked = self.utterances.get((utterance.answers if utterance else None) or "")
         if asked is not None:
             notes.append(f"answers: {asked.question or asked.reason}")
@@ -213,7 +209,7 @@ class _Builder:
             value=tell.value(kept.finding),
             spoken=spoken,
             when=self._time(utterance.said_at if utterance else kept.made_at),
-            state=verdict.state.value if verdict else NOT_JUDGED,
+            state=Shown(verdict.state.value) if verdict else Shown.NOT_JUDGED,
             severity=tell.severity(verdict),
             reason=verdict.reason if verdict else "no limit was held against it",
             limits=limit_lines(verdict),

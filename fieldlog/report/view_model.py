@@ -3,9 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 
+from fieldlog.model import State
 from fieldlog.report.gauge import Gauge
 from fieldlog.report.trend_picture import TrendPicture
+
+
+class Shown(StrEnum):
+    """How a finding stands, as its row shows it, worst first."""
+
+    BEYOND = State.BEYOND.value
+    MARGINAL = State.MARGINAL.value
+    UNDECIDED = State.UNDECIDED.value
+    WITHIN = State.WITHIN.value
+    NOT_JUDGED = "not judged"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +64,7 @@ class FindingRow:
     value: str
     spoken: str
     when: str
-    state: str
-    """``within``, ``marginal``, ``beyond``, ``undecided`` or ``not judged``."""
+    state: Shown
     severity: str
     reason: str
     limits: tuple[LimitLine, ...]
@@ -132,7 +143,7 @@ class Report:
     """Label and value of the boxes at the head of the card."""
     headline: str
     deferral: str
-    counts: tuple[tuple[str, int], ...]
+    counts: tuple[tuple[Shown, int], ...]
     attention: tuple[FindingRow, ...]
     """Findings not within, worst first."""
     systems: tuple[SystemSection, ...]

@@ -15,14 +15,13 @@ import numpy as np
 
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import joinable
-from fieldlog.doubt.question import MORE_SAID, telling_more, what_to_ask
+from fieldlog.doubt.question import telling_more, what_to_ask
 from fieldlog.doubt.question import waits as waits  # a question's own, and asked for here
 from fieldlog.grammar.language import Language, WordGraph
 from fieldlog.hearing import Heard, hear_clip, joined
-from fieldlog.language.answers import ANSWERED
-from fieldlog.language.decide import meaning_key, meaning_of
+from fieldlog.language.decide import meaning_key
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Command, Decision, Finding, Hearing, Kind, Understanding
+from fieldlog.model import Command, Decision, Flag, Hearing, Kind, Understanding
 from fieldlog.shop.ears import Ears
 
 TAKES_NOTHING = {
@@ -43,27 +42,19 @@ def settles(asked: Understanding, said: Understanding) -> bool:
         return False
     if said.kind is Kind.DIALOGUE and said.dialogue in TAKES_NOTHING:
         return said.decision is Decision.ACCEPT
-    if ANSWERED in said.flags:
+    if Flag.ANSWERED in said.flags:
         return True
     if said.decision is Decision.ASK:
-        meanings = {meaning_of(one) for one in _candidates(said)}
-        return bool(meanings) and meanings <= {meaning_of(one) for one in _candidates(asked)}
-    subjects = {_subject(one) for one in _candidates(asked)}
-    return said.finding is not None and _subject(said.finding) in subjects
-
-
-def _candidates(understood: Understanding) -> tuple[Finding, ...]:
-    return understood.candidates or ((understood.finding,) if understood.finding else ())
-
-
-def _subject(one: Finding) -> tuple[str, str | None, str | None]:
-    return one.component, one.position, one.characteristic
+        meanings = {one.meaning for one in said.offered}
+        return bool(meanings) and meanings <= {one.meaning for one in asked.offered}
+    subjects = {one.subject for one in asked.offered}
+    return said.finding is not None and said.finding.subject in subjects
 
 
 def _picked(asked: Understanding, said: Understanding) -> bool:
     """Whether what was said is one of the things that were offered, or takes nothing."""
-    offered = {meaning_of(one) for one in _candidates(asked)}
-    return all(meaning_of(one) in offered for one in _candidates(said))
+    offered = {one.meaning for one in asked.offered}
+    return all(one.meaning in offered for one in said.offered)
 
 
 class Answering:
@@ -268,7 +259,7 @@ class Conversation:
                 said, dialogue=Command.CORRECTION
             )  # "front pads five millimetres": said anew
         goes_on = question.clip is not None and joinable(question.clip, heard.clip)
-        if goes_on and ANSWERED in said.flags and not _picked(asked, said):
+        if goes_on and Flag.ANSWERED in said.flags and not _picked(asked, said):
             # "... four point", a pause, "two millimetres": nobody had heard the question yet.
             said = replace(
                 said,
@@ -276,7 +267,7 @@ class Conversation:
                 reason="said before the question was asked: it may be the end of the same sentence",
                 question=what_to_ask(said, ()),
             )
-        if ANSWERED in said.flags and MORE_SAID in (*asked.flags, *said.flags):
+        if Flag.ANSWERED in said.flags and Flag.MORE_SAID in (*asked.flags, *said.flags):
             said = telling_more(said)
         return replace(heard, understanding=said, answers=asked)
 

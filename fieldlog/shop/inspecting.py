@@ -18,13 +18,14 @@ from fieldlog.aftercare.plan import left_open, skipped_event, skips_of
 from fieldlog.errors import FieldlogError, StoreError, UsageError
 from fieldlog.hearing import Heard
 from fieldlog.limits.assess import Assessment
-from fieldlog.model import NOT_TAKEN, Command, Decision, Finding, Kind, Understanding, Verdict
+from fieldlog.model import Command, Decision, Finding, Flag, Kind, Understanding, Verdict
 from fieldlog.shop import events as ev
 from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.shop.scene import Rules, Scene
 from fieldlog.store.records import (
     InspectionRecord,
+    KeptQuestion,
     NewAttachment,
     NewEntry,
     NewEvent,
@@ -165,8 +166,7 @@ class Inspecting:
 
         Nothing is saved. Only the same question to the same words, heard again, can get its answer.
         """
-        asks = Decision.ASK is kept.decision is said.decision
-        if asks and (kept.text, kept.question) == (said.text, said.question):
+        if self._is_same(kept, said):
             self._asked.append((kept.id, said))
 
     def _saved_before(self, id: str, heard: Heard, source: str) -> tuple[Event, ...]:
@@ -185,9 +185,22 @@ class Inspecting:
     def _reopen(self, kept: Utterance) -> bool:
         """Let a question of the record wait for its answer; whether it can."""
         said = self.scene.completed(self._understand(kept.text), self._understand)
+        if Flag.UNCLEAR in kept.flags:  # the words alone do not tell; an answer must settle it too
+            said = replace(said, flags=(*said.flags, Flag.UNCLEAR))
         self.asked_before(kept, said)
-        asks = Decision.ASK is kept.decision is said.decision and kept.question == said.question
-        return asks and self.conversation.resume(said)
+        return self._is_same(kept, said) and self.conversation.resume(said)
+
+    def _is_same(self, kept: Utterance, said: Understanding) -> bool:
+        """Whether ``said`` asks of the same words what ``kept`` asked, offering the same.
+
+        Earlier versions kept no more of a question than how it read: there the same words mean the
+        same under the same grammar and catalogue.
+        """
+        if not Decision.ASK is kept.decision is said.decision or kept.text != said.text:
+            return False
+        if kept.asked is None:
+            return kept.grammar == self._origin.grammar
+        return kept.asked == KeptQuestion.of(said)
 
     def _take(self, heard: Heard, source: str, at: datetime, id: str) -> tuple[Event, ...]:
         """Whatever goes wrong with one utterance, it is kept and told; only a full disk raises."""
@@ -252,7 +265,7 @@ class Inspecting:
         if said.decision is Decision.ASK:
             return _Step(NewEntry(), lambda s, _: (ev.Asked(s), *_sign_off_told(s, scene)))
         if said.decision is Decision.REFUSE:
-            failed = NOT_TAKEN in said.flags
+            failed = Flag.NOT_TAKEN in said.flags
             return _Step(NewEntry(), lambda s, _: (ev.Faulted(s) if failed else ev.Refused(s),))
         if said.finding is not None:
             return self._finding(said, said.finding, scene)
@@ -348,7 +361,7 @@ class Inspecting:
         if said.decision is not Decision.ACCEPT or said.finding is None:
             raise UsageError(
                 f"{said.text!r} is not saved: {said.reason or 'it is no finding'}",
-                todo=said.question or "say component, place, and value or condition",
+                todo=said.question_text or "say component, place, and value or condition",
             )
         scene = self.scene
         step = _finding_step(scene, said.finding, self._numbered(number, scene), reason)
@@ -502,7 +515,7 @@ def not_taken(words: str, error: Exception) -> Understanding:
     """What an utterance is kept as that could not be taken, though ``words`` were heard."""
     ours = isinstance(error, FieldlogError)
     why = str(error) if ours else f"a fault of fieldlog itself: {type(error).__name__}: {error}"
-    return Understanding(Decision.REFUSE, Kind.NOTHING, why, words, flags=(NOT_TAKEN,))
+    return Understanding(Decision.REFUSE, Kind.NOTHING, why, words, flags=(Flag.NOT_TAKEN,))
 
 
 def _finding_step(scene: Scene, finding: Finding, corrects: Kept | None, reason: str) -> _Step:

@@ -8,11 +8,10 @@ from datetime import date
 
 from fieldlog.aftercare.checklist import Item, Skip, progress
 from fieldlog.catalogue.component import Catalogue
-from fieldlog.doubt.question import MORE_SAID
 from fieldlog.errors import FieldlogError
-from fieldlog.language.answers import APART, UNCLEAR
+from fieldlog.language.answers import APART
 from fieldlog.limits.assess import Assessment, again, assess
-from fieldlog.model import Command, Context, Finding, Limit, State, Understanding, Verdict
+from fieldlog.model import Command, Context, Finding, Flag, Limit, State, Understanding, Verdict
 from fieldlog.shop.events import Kept
 
 NEW = ""
@@ -112,7 +111,7 @@ class Scene:
         Stays as it was said, and so a question, where the value does not fit that finding or was
         not heard clearly to its end.
         """
-        if {UNCLEAR, MORE_SAID} & set(said.flags):
+        if {Flag.UNCLEAR, Flag.MORE_SAID} & set(said.flags):
             return said
         value = said.slots.get("value", "") if said.dialogue is Command.CORRECTION else ""
         last = self.last.finding if self.last else None
@@ -150,8 +149,4 @@ class Scene:
 
 def same_thing(one: Finding, other: Finding) -> bool:
     """Whether two findings are about the same characteristic of the same part."""
-    return (one.component, one.position, one.characteristic) == (
-        other.component,
-        other.position,
-        other.characteristic,
-    )
+    return one.subject == other.subject

@@ -8,9 +8,10 @@ from datetime import datetime
 from fieldlog.model import Finding, Limit, Quantity, Verdict
 from fieldlog.store.base import NewRow
 from fieldlog.store.chain import Cell, Row
-from fieldlog.store.records import NewAttachment, NewEvent, NewPhoto, NewUtterance
+from fieldlog.store.records import KeptQuestion, NewAttachment, NewEvent, NewPhoto, NewUtterance
 from fieldlog.store.rows import (
     finite,
+    flags_cell,
     instant_us,
     judgement_columns,
     limit_text,
@@ -123,9 +124,9 @@ def utterance(id: str, inspection_id: str, new: NewUtterance) -> NewRow:
         "kind": u.kind.value,
         "reason": u.reason,
         "text": u.text,
-        "question": u.question,
+        "question": u.question_text,
         "dialogue": u.dialogue,
-        "flags": to_json(list(u.flags)),
+        "flags": flags_cell(u.flags, KeptQuestion.of(u)),
         "answers": new.answers,
     }
     return NewRow("utterance", id, inspection_id, columns, {"hypothesis": hypotheses})

@@ -22,7 +22,7 @@ from fieldlog.store.records import (
     Remark,
     Utterance,
 )
-from fieldlog.store.rows import instant_from, judgement_from, limit_from, quantity_from
+from fieldlog.store.rows import flags_from, instant_from, judgement_from, limit_from, quantity_from
 from fieldlog.store.standing import standing
 
 
@@ -108,11 +108,13 @@ def _utterances(connection: sqlite3.Connection, inspection_id: str) -> tuple[Utt
             text=row["text"],
             question=row["question"],
             dialogue=row["dialogue"],
-            flags=tuple(json.loads(row["flags"])),
+            flags=flags,
             hypotheses=tuple(heard.get(row["id"], ())),
             answers=row["answers"],
+            asked=asked,
         )
         for row in _in_order(connection, "utterance", inspection_id)
+        for flags, asked in (flags_from(row["flags"]),)
     )
 
 

@@ -6,12 +6,15 @@ Instants are timezone-aware UTC datetimes; times within a recording are seconds.
 
 from __future__ import annotations
 
+import hashlib
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from types import MappingProxyType
 
 from fieldlog.model import (
+    Asks,
     Decision,
     Finding,
     Hearing,
@@ -19,10 +22,34 @@ from fieldlog.model import (
     Kind,
     Limit,
     Quantity,
+    Rest,
     State,
     Understanding,
     Verdict,
 )
+
+
+@dataclass(frozen=True, slots=True)
+class KeptQuestion:
+    """What a question was after, kept beside how it read: what is decided of it hangs on this."""
+
+    kind: Asks
+    about: tuple[tuple[str, str | None], ...] = ()
+    """Component and position of everything that was offered, each once."""
+    offered: str = ""
+    """Fingerprint of the meanings that were offered."""
+    rest: Rest | None = None
+
+    @classmethod
+    def of(cls, said: Understanding) -> KeptQuestion | None:
+        """Of an utterance that led to a question; None for every other."""
+        question = said.question
+        if said.decision is not Decision.ASK or question is None:
+            return None
+        about = dict.fromkeys((one.component, one.position) for one in said.offered)
+        meanings = json.dumps([one.meaning for one in said.offered], default=str)
+        fingerprint = hashlib.sha256(meanings.encode()).hexdigest()[:16] if said.offered else ""
+        return cls(question.kind, tuple(about), fingerprint, question.rest)
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,10 +227,13 @@ class Utterance:
     question: str
     dialogue: str | None
     flags: tuple[str, ...]
+    """As they were kept: another version may know others than ``Flag``."""
     hypotheses: tuple[tuple[str, Hypothesis], ...] = ()
     """``(listener, hypothesis)``, best first within each listener."""
     answers: str | None = None
     """Id of the utterance whose question this one answers."""
+    asked: KeptQuestion | None = None
+    """What ``question`` was after; None where there is none, or an earlier version kept it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import fields
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
@@ -14,15 +14,21 @@ from typing import Any, Protocol
 
 from fieldlog.errors import StoreError
 from fieldlog.model import (
+    Asks,
     Judgement,
+    Layer,
     Limit,
     LimitStatus,
     Qualifier,
     Quantity,
+    Relation,
+    Rest,
     Severity,
     State,
+    aggregation,
 )
 from fieldlog.store.chain import Cell
+from fieldlog.store.records import KeptQuestion
 
 _LARGEST = 2**63 - 1
 
@@ -84,7 +90,8 @@ def quantity_from(row: Columns) -> Quantity | None:
 
 def limit_text(limit: Limit) -> tuple[str, str]:
     """``(sha256, JSON text)`` of a limit with everything that was printed about it."""
-    text = to_json({part.name: getattr(limit, part.name) for part in fields(limit)})
+    parts = {part.name: getattr(limit, part.name) for part in fields(limit)}
+    text = to_json({**parts, "aggregation": str(limit.aggregation)})
     return hashlib.sha256(text.encode("utf-8")).hexdigest(), text
 
 
@@ -114,6 +121,9 @@ _LIMIT_PARTS: Mapping[str, Callable[[Any], Any]] = {
     "value": exact_from,
     "high": exact_from,
     "applies": MappingProxyType,
+    "relation": Relation,
+    "aggregation": aggregation,
+    "layer": Layer,
     "status": LimitStatus,
     "severity": Severity,
     "outcome": State,
@@ -155,6 +165,40 @@ def finite(value: float | None) -> float | None:
     Adding zero turns -0.0 into 0.0: SQLite gives back 0.0 for it, and the row's hash must not change.
     """
     return None if value is None or not math.isfinite(value) else float(value) + 0.0
+
+
+_ASKED = "asked "
+"""Begins the one entry of an utterance's flags that is none: what its question was after, as JSON."""
+
+
+def flags_cell(flags: Sequence[str], asked: KeptQuestion | None) -> str:
+    """The flags of an utterance; behind them what its question was after, if it led to one."""
+    if asked is None:
+        return to_json(list(flags))
+    kept = {
+        "kind": asked.kind,
+        "about": [list(each) for each in asked.about],
+        "offered": asked.offered,
+        "rest": asked.rest,
+    }
+    return to_json([*flags, f"{_ASKED}{to_json(kept)}"])
+
+
+def flags_from(cell: str) -> tuple[tuple[str, ...], KeptQuestion | None]:
+    """The flags in ``cell`` and what was asked.
+
+    None for a row of an earlier version, or for a kind of question that only a later one knows.
+    """
+    kept = [str(each) for each in json.loads(cell)]
+    asked = [json.loads(each.removeprefix(_ASKED)) for each in kept if each.startswith(_ASKED)]
+    flags = tuple(each for each in kept if not each.startswith(_ASKED))
+    if not asked or asked[0]["kind"] not in set(Asks):
+        return flags, None
+    about = tuple((component, position) for component, position in asked[0]["about"])
+    rest = asked[0]["rest"]
+    return flags, KeptQuestion(
+        Asks(asked[0]["kind"]), about, asked[0]["offered"], None if rest is None else Rest(rest)
+    )
 
 
 def to_json(value: object) -> str:

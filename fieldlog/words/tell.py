@@ -12,7 +12,16 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from fieldlog.catalogue.component import CONDITION, Axis, Characteristic, Component
-from fieldlog.model import Finding, Judgement, Limit, Quantity, State, Verdict
+from fieldlog.model import (
+    Aggregation,
+    Finding,
+    Judgement,
+    Limit,
+    Quantity,
+    Relation,
+    State,
+    Verdict,
+)
 from fieldlog.quantities.number_words import DENOMINATORS
 from fieldlog.quantities.spell import decimal_places
 from fieldlog.quantities.units import UNITS
@@ -232,11 +241,11 @@ def limit(one: Limit, *, outcome: bool = True) -> str:
 
     ``outcome``: False leaves out what a condition is judged as.
     """
-    if one.relation == "is":
+    if one.relation is Relation.IS:
         words = ", ".join(one.words) or one.characteristic
         return f"{words}: {english.STATES[one.outcome]}" if outcome else words
     printed = limit_value(one).removesuffix(" 1")  # a ratio has no unit to print
-    if one.relation == "between":
+    if one.relation is Relation.BETWEEN:
         printed = printed.replace(f" {english.TO} ", f" {english.AND} ", 1)
     return f"{one.relation} {printed}".rstrip()
 
@@ -251,13 +260,14 @@ def limit_value(one: Limit) -> str:
 
 def limit_in_full(one: Limit) -> str:
     """The limit with the way several readings become one: ``at least 2/32 in, thinnest``."""
-    single = one.relation == "is" or one.aggregation == "single"
+    single = one.relation is Relation.IS or one.aggregation is Aggregation.SINGLE
     return limit(one) if single else f"{limit(one)}, {one.aggregation}"
 
 
-def state(verdict: Verdict | Judgement | None) -> str:
+def state(verdict: Verdict | Judgement | None, *, loud: bool = False) -> str:
     """How a finding stands against its limits; that it was not judged where there is no verdict."""
-    return english.NOT_JUDGED if verdict is None else english.STATES[verdict.state]
+    text = english.NOT_JUDGED if verdict is None else english.STATES[verdict.state]
+    return text.upper() if loud else text
 
 
 def severity(verdict: Verdict | None) -> str:

@@ -16,7 +16,6 @@ from pathlib import Path
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import utterances
 from fieldlog.doubt.decide import DoubtRules, Judge, Policy, judge_for
-from fieldlog.doubt.question import MORE_SAID
 from fieldlog.grammar.language import Language
 from fieldlog.hearing import Heard
 from fieldlog.lab.benchmarks.breath_takes import (
@@ -28,11 +27,10 @@ from fieldlog.lab.benchmarks.breath_takes import (
     findings_of,
     sound_of,
 )
-from fieldlog.language.decide import meaning_of
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.listeners.base import Listener
 from fieldlog.listeners.replay import clip_key
-from fieldlog.model import Decision, Hearing
+from fieldlog.model import Decision, Flag, Hearing
 from fieldlog.shop.conversation import Conversation, utterances_of
 from fieldlog.shop.ears import Ears
 
@@ -153,9 +151,9 @@ def _in_turn(
 
 def result_of(said: Sequence[str], heard: Sequence[Heard], language: InspectionLanguage) -> str:
     """Which of ``RESULTS`` the utterances of one take are (pure)."""
-    wanted = [meaning_of(one) for each in said if (one := findings_of(language, each))]
+    wanted = [one.meaning for each in said if (one := findings_of(language, each))]
     taken = [each.understanding.finding for each in heard if each.accepted]
-    meant = [None if one is None else meaning_of(one) for one in taken]
+    meant = [None if one is None else one.meaning for one in taken]
     asked = [each.understanding for each in heard if each.understanding.decision is Decision.ASK]
     if meant == wanted != []:
         return RIGHT
@@ -164,7 +162,7 @@ def result_of(said: Sequence[str], heard: Sequence[Heard], language: InspectionL
     if meant:
         # The rest was heard as an utterance of its own, and the speaker was told of it.
         return PARTLY if len(heard) > len(meant) else SWALLOWED
-    if any(MORE_SAID in each.flags for each in asked):
+    if any(Flag.MORE_SAID in each.flags for each in asked):
         return TOLD
     return ASKED if asked else REFUSED
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldlog.audio.clip import Clip
+from fieldlog.audio.clip import Clip, SoundFlag
 from fieldlog.doubt.decide import DoubtRules, Policy, Weights, judge_for
 from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.calibrate_cases import ORDER, is_right, still_said, understood
@@ -57,7 +57,7 @@ def outcomes(
             parsed = understood(line, language)
             decision = Decision.REFUSE
             if parsed is not None:
-                clip = Clip(np.zeros(0, np.float32), flags=frozenset(line.flags))
+                clip = Clip(np.zeros(0, np.float32), flags=frozenset(map(SoundFlag, line.flags)))
                 decision = judge(parsed, line.hearing, clip).decision
             if line.kind not in _POSITIVE:
                 negatives += 1

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldlog.audio.clip import Clip
+from fieldlog.audio.clip import Clip, SoundFlag
 from fieldlog.doubt.decide import Policy, judge_for
 from fieldlog.doubt.files import shipped_rules
 from fieldlog.grammar.language import Language
@@ -71,7 +71,7 @@ def judged(lines: Iterable[Line], language: Language, policy: Policy) -> list[Ju
         parsed = understood(line, language)
         decision, kind = Decision.REFUSE, Kind.NOTHING
         if parsed is not None:
-            clip = Clip(np.zeros(0, np.float32), flags=frozenset(line.flags))
+            clip = Clip(np.zeros(0, np.float32), flags=frozenset(map(SoundFlag, line.flags)))
             weighed = judge(parsed, line.hearing, clip)
             decision, kind = weighed.decision, weighed.kind
         positive = line.kind in POSITIVE

@@ -22,6 +22,7 @@ from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.language.lexicon import phrases
 from fieldlog.language.shape import value_rules
 from fieldlog.model import Decision, Kind, Quantity, Understanding
+from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.units import convert, dimension
 from fieldlog.words.say import say
 
@@ -204,7 +205,7 @@ class PhraseSource:
 
     def _measured(self, one: Characteristic) -> str:
         if one.code:
-            grammar = "quantities" if one.code == "date code" else "codes"
+            grammar = "quantities" if one.code is CodeKind.DATE_CODE else "codes"
             return self._drawn((f"{grammar}.{one.code.replace(' ', '_')}",))
         if one.units and self._random.random() < 0.3:
             return self._drawn(tuple(f"quantities.{rule}" for rule in value_rules(one)))

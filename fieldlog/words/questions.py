@@ -1,0 +1,184 @@
+"""How a question reads, and the reason it is asked for (pure).
+
+Nothing is decided by these texts: what a question is after is its ``Asks``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from fieldlog.catalogue.component import Axis
+from fieldlog.model import Finding, Quantity, Rest
+from fieldlog.words import tell
+
+IN_FULL = "Say in full how it is."
+NEW_OR_CORRECTION = "A new finding or a correction"
+REST = {
+    Rest.AGAIN: "More was said, and only this can be taken: say the rest again.",
+    Rest.ALL_AGAIN: "More was said, and nothing is taken: say it again, one thing at a time.",
+}
+OF_WHAT = "Correction of what?"
+SIGN_OFF = "Sign off the inspection?"
+AGAIN = "Say again?"
+SOME_UNIT = "In which unit?"
+
+
+def which(told: Sequence[str]) -> str:
+    """ "15 N·m or 50 N·m?": what tells the one from the other, each way of it once."""
+    return tell.capital(f"{tell.either(tuple(dict.fromkeys(told)))}?")
+
+
+def place(axes: Sequence[Axis], values: Sequence[Sequence[str]]) -> str:
+    """ "Which end: front or rear?"."""
+    return tell.which(axes, values)
+
+
+def unit(units: Sequence[str]) -> str:
+    """ "Millimetres or inches?"; "In which unit?" where none is likelier than another."""
+    return tell.which_unit(units) if units else SOME_UNIT
+
+
+def this_quantity(value: Quantity) -> str:
+    """ "30 mm?"."""
+    return tell.capital(f"{tell.quantity(value)}?")
+
+
+def this_finding(finding: Finding) -> str:
+    """ "Front brake pads, thickness: 2 mm?"."""
+    return tell.capital(f"{tell.finding(finding)}?")
+
+
+def value_again(told: str) -> str:
+    """ "Was that 50 mm? Say the value again."."""
+    return f"Was that {told}? Say the value again."
+
+
+def code_again(code: str) -> str:
+    """ "Was that 5501? Say the code again."."""
+    return f"Was that {code}? Say the code again."
+
+
+def amount_in_full(finding: Finding) -> str:
+    """ "Was that front spokes: missing (count 80)? Say in full how it is."."""
+    return in_full(f"Was that {tell.finding(finding)}?")
+
+
+def in_full(question: str) -> str:
+    """``question``, and that no short answer settles it."""
+    return f"{question} {IN_FULL}"
+
+
+def why_skipped(component: str, position: str | None) -> str:
+    """ "Why is the front brake pads skipped?"."""
+    return f"Why is the {tell.place(component, position)} skipped?"
+
+
+def did_you_mean_words(words: str) -> str:
+    """ "Did you mean 'front brake pads two millimetres'?"."""
+    return f"Did you mean '{words}'?"
+
+
+def did_you_mean(finding: Finding) -> str:
+    """ "Did you mean front brake pads, thickness: 2 mm?"."""
+    return f"Did you mean {tell.finding(finding)}?"
+
+
+def did_you_say(finding: Finding, *, correction: bool = False) -> str:
+    """ "Did you say correction, front brake pads, thickness: two millimetres?"."""
+    return f"Did you say {_lead(correction)}{_in_its_words(finding)}?"
+
+
+def did_you_say_so(finding: Finding) -> str:
+    """ "Did you say front brake pads, thickness: 2 mm?"."""
+    return f"Did you say {tell.finding(finding)}?"
+
+
+def did_you_say_words(texts: Sequence[str]) -> str:
+    """ "Did you say 'tea' or 'tea with milk'?"."""
+    return f"Did you say {tell.either([repr(text) for text in texts])}?"
+
+
+def which_words(texts: Sequence[str]) -> str:
+    """ "Large or small?": the words that differ; each text whole where one has none of its own."""
+    start, end = _shared(texts)
+    middles = [" ".join(_middle(text, start, end)) for text in texts]
+    return which(middles) if all(middles) else did_you_say_words(texts)
+
+
+def new_or_correction(ways: Sequence[tuple[bool, str]]) -> str:
+    """ "A new finding or a correction: 2 mm or correction, 3 mm?". Each way: whether it corrects."""
+    told = tuple(dict.fromkeys(f"{_lead(corrects)}{said}" for corrects, said in ways))
+    return f"{NEW_OR_CORRECTION}: {tell.either(told)}?"
+
+
+def new_or_correction_of(finding: Finding) -> str:
+    """ "A new finding or a correction: front brake pads, thickness: 2 mm?"."""
+    return f"{NEW_OR_CORRECTION}: {tell.finding(finding)}?"
+
+
+def difference(finding: Finding, among: Sequence[Finding]) -> str:
+    """What tells ``finding`` from the others, as short as it can be said."""
+    if len({f.characteristic for f in among}) > 1 or len({f.component for f in among}) > 1:
+        if len({f.meaning[3:] for f in among}) == 1 and finding.characteristic:
+            return finding.characteristic
+        return tell.finding(finding)
+    if len({f.position for f in among}) > 1:
+        return finding.position or finding.component
+    if len({f.given for f in among}) > 1 and len({f.meaning[6:] for f in among}) == 1:
+        return tell.finding(finding)
+    if finding.quantity is not None:
+        return tell.quantity(finding.quantity)
+    if finding.readings:
+        return ", ".join(tell.quantity(value) for value in finding.readings)
+    return finding.condition or finding.code or finding.component
+
+
+def still_open(left: Sequence[Finding]) -> str:
+    """What is still to be chosen among ``left``: "Front or rear? 36 psi or 36 kPa?"."""
+    if len({(one.component, one.characteristic) for one in left}) > 1:
+        ways = [[difference(one, left) for one in left]]
+    else:
+        ways = [
+            [one.position or one.component for one in left],
+            [tell.finding(replace(one, position=None)) for one in left],
+        ]
+        if all(one.quantity is not None for one in left):
+            ways[1] = [tell.quantity(one.quantity) for one in left if one.quantity is not None]
+    told = [tuple(dict.fromkeys(way)) for way in ways]
+    return " ".join(tell.capital(f"{tell.either(way)}?") for way in told if len(way) > 1)
+
+
+def with_rest(question: str, rest: Rest) -> str:
+    """``question``, and that an answer to it does not take all that was said."""
+    return f"{question} {REST[rest]}".strip()
+
+
+def _lead(correction: bool) -> str:
+    return "correction, " if correction else ""
+
+
+def _in_its_words(finding: Finding) -> str:
+    """The value as it was said: "four thirty seconds" is not to be read back as 1/8 in."""
+    value = finding.quantity
+    if value is None or not value.words:
+        return tell.finding(finding)
+    return f"{tell.finding(replace(finding, quantity=None))}: {value.words}"
+
+
+def _shared(texts: Sequence[str]) -> tuple[int, int]:
+    """How many words all texts share at their beginning, and at their end."""
+    split = [text.split() for text in texts]
+    shortest = min(len(words) for words in split)
+    start = 0
+    while start < shortest and len({words[start] for words in split}) == 1:
+        start += 1
+    end = 0
+    while end < shortest - start and len({words[-1 - end] for words in split}) == 1:
+        end += 1
+    return start, end
+
+
+def _middle(text: str, start: int, end: int) -> list[str]:
+    words = text.split()
+    return words[start : len(words) - end]
