@@ -31,6 +31,7 @@ from fieldlog.language.dialogue import CORRECTION
 from fieldlog.limits.context import JURISDICTIONS, SETTINGS, parse_context
 from fieldlog.model import Context, Decision, Finding, Kind, Limit, Settled
 from fieldlog.store.records import (
+    EventName,
     HistoryRow,
     Inspection,
     InspectionRecord,
@@ -41,8 +42,6 @@ from fieldlog.store.records import (
 from fieldlog.words import old_questions
 
 EXPIRES = "expires"
-SKIPPED = "skipped"
-"""Name of the event of an item left out, its reason as the text."""
 _URGENT = (When.OVERDUE, When.SOON, When.LATER, When.UNKNOWN)
 
 
@@ -241,7 +240,7 @@ def checked_before(past: Past, walk: Sequence[Item], inspection: Inspection) -> 
 
 def skipped_event(skip: Skip) -> NewEvent:
     """What the record keeps of an item left out, spoken or typed."""
-    return NewEvent(SKIPPED, skip.reason, {"item": skip.key})
+    return NewEvent(EventName.SKIPPED, skip.reason, {"item": skip.key})
 
 
 def skips_of(record: InspectionRecord) -> tuple[Skip, ...]:
@@ -249,7 +248,7 @@ def skips_of(record: InspectionRecord) -> tuple[Skip, ...]:
     return tuple(
         Skip(event.data.get("item", ""), event.text)
         for event in record.events
-        if event.name == SKIPPED and event.text.strip()
+        if event.name == EventName.SKIPPED and event.text.strip()
     )
 
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from types import MappingProxyType
+from typing import assert_never
 
 from fieldlog.aftercare import checklist
 from fieldlog.aftercare.checklist import Item
@@ -74,6 +76,16 @@ def read_walk(text: str, catalogue: Catalogue, file: str = "walk.toml") -> Defau
     return DefaultWalk(tuple(found), MappingProxyType(facts))
 
 
+class Do(StrEnum):
+    """How a vehicle's list is changed."""
+
+    ADD = "add"
+    REMOVE = "remove"
+    MOVE = "move"
+    MONTHLY = "monthly"
+    ALWAYS = "always"
+
+
 def places_of(component: Component) -> tuple[str | None, ...]:
     """Front and rear for a component that has one at each end, else no place."""
     ends = any(axis.name == "end" and axis.required for axis in component.axes)
@@ -111,21 +123,25 @@ def edited(
     items: tuple[Item, ...], edit: Mapping[str, str], catalogue: Catalogue
 ) -> tuple[Item, ...]:
     """``items`` after one edit. Raises ``UsageError`` when it does not fit."""
-    do, name, to = edit.get("do", ""), " ".join(edit.get("item", "").split()), edit.get("to")
-    if do == "add":
+    said, name, to = edit.get("do", ""), " ".join(edit.get("item", "").split()), edit.get("to")
+    if said not in set(Do):
+        raise UsageError(f"{said!r} is no edit of a checklist", todo="add, remove, move, monthly")
+    do = Do(said)
+    if do is Do.ADD:
         for item in new_items(name, catalogue):
             items = checklist.add(items, item, after=to)
             to = item.key
         return items
     for item in checklist.named(items, name):
-        if do == "remove":
-            items = checklist.remove(items, item.key)
-        elif do == "move":
-            items = checklist.move(items, item.key, before=to or "")
-        elif do in ("monthly", "always"):
-            items = checklist.set_monthly(items, item.key, do == "monthly")
-        else:
-            raise UsageError(f"{do!r} is no edit of a checklist", todo="add, remove, move, monthly")
+        match do:
+            case Do.REMOVE:
+                items = checklist.remove(items, item.key)
+            case Do.MOVE:
+                items = checklist.move(items, item.key, before=to or "")
+            case Do.MONTHLY | Do.ALWAYS:
+                items = checklist.set_monthly(items, item.key, do is Do.MONTHLY)
+            case _:
+                assert_never(do)
     return items
 
 

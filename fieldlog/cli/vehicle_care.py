@@ -229,14 +229,14 @@ def checklist(
     from fieldlog.aftercare.equipment import unknown
     from fieldlog.aftercare.files import load_care
     from fieldlog.aftercare.plan import vehicle_walk
-    from fieldlog.aftercare.walk_list import edited
+    from fieldlog.aftercare.walk_list import Do, edited
 
     care = load_care()
-    edits = [{"do": "add", "item": item} for item in add]
-    edits += [{"do": "remove", "item": item} for item in remove]
-    edits += [{"do": "move", "item": item, "to": before} for item, before in move]
-    edits += [{"do": "monthly", "item": item} for item in monthly]
-    edits += [{"do": "always", "item": item} for item in always]
+    edits = [{"do": Do.ADD, "item": item} for item in add]
+    edits += [{"do": Do.REMOVE, "item": item} for item in remove]
+    edits += [{"do": Do.MOVE, "item": item, "to": before} for item, before in move]
+    edits += [{"do": Do.MONTHLY, "item": item} for item in monthly]
+    edits += [{"do": Do.ALWAYS, "item": item} for item in always]
     with opened(folder) as store:
         found = store.vehicle(key)
         items = vehicle_walk(found, care).items

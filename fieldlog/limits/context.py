@@ -10,8 +10,10 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from enum import StrEnum
 from fractions import Fraction
 from types import MappingProxyType
+from typing import assert_never
 
 from fieldlog.errors import UsageError
 from fieldlog.limits.decision import RULES
@@ -19,18 +21,34 @@ from fieldlog.model import Context
 from fieldlog.quantities.units import UNITS, WRITTEN, convert, dimension
 
 
+class Holds(StrEnum):
+    """What a setting may hold: a closed list, text, or a value; with a unit where it is measured."""
+
+    CHOICE = "choice"
+    TEXT = "text"
+    DATE = "date"
+    NUMBER = "number"
+    UNCERTAINTY = "uncertainty"
+    LENGTH = "length"
+    MASS = "mass"
+    PRESSURE = "pressure"
+    RATIO = "ratio"
+    TEMPERATURE = "temperature"
+    TORQUE = "torque"
+
+
 @dataclass(frozen=True, slots=True)
 class Setting:
     """One key of ``--set``: what it may hold and what it is for.
 
-    ``kind`` is ``choice`` (one of ``choices``), ``number``, ``date`` (ISO 8601), ``text`` or a
+    ``kind`` is ``CHOICE`` (one of ``choices``), ``NUMBER``, ``DATE`` (ISO 8601), ``TEXT`` or a
     dimension of ``fieldlog.quantities.units`` (the value then carries a unit: ``-10degC``). ``bare`` is the
     unit of a plain number where one may be left out. ``assumed`` is what the checks take when the
     key is not set; it is always said in the verdict's reason when it mattered.
     """
 
     key: str
-    kind: str
+    kind: Holds
     about: str
     choices: tuple[str, ...] = ()
     synonyms: Mapping[str, str] = field(default_factory=dict)
@@ -61,41 +79,45 @@ BRAKE_FLUIDS = ("DOT 3", "DOT 4", "DOT 5", "DOT 5.1", "mineral oil")
 _ROWS: tuple[Setting, ...] = (
     Setting(
         "vehicle_class",
-        "choice",
+        Holds.CHOICE,
         "class of the vehicle; EU codes (L3e, L1e, M1) are understood",
         ("motorcycle", "light motorcycle", "moped", "car", "truck", "trailer", "bus"),
         _CLASS_CODES,
         "motorcycle",
         silent=True,
     ),
-    Setting("engine_cc", "number", "engine capacity in cm3"),
+    Setting("engine_cc", Holds.NUMBER, "engine capacity in cm3"),
     Setting(
-        "gvwr", "mass", "gross vehicle weight rating, e.g. 12000lb", assumed="1000lb", silent=True
+        "gvwr",
+        Holds.MASS,
+        "gross vehicle weight rating, e.g. 12000lb",
+        assumed="1000lb",
+        silent=True,
     ),
     Setting(
         "rim",
-        "choice",
+        Holds.CHOICE,
         "material of the rim or cast wheel",
         ("steel", "alloy"),
         MappingProxyType({"aluminium": "alloy", "aluminum": "alloy", "cast": "alloy"}),
     ),
     Setting(
         "pads",
-        "choice",
+        Holds.CHOICE,
         "kind of brake pads",
         ("sintered", "organic"),
         MappingProxyType({"standard": "organic", "resin": "organic", "metal": "sintered"}),
     ),
-    Setting("lining", "choice", "how the lining is held", ("bonded", "riveted")),
+    Setting("lining", Holds.CHOICE, "how the lining is held", ("bonded", "riveted")),
     Setting(
         "brakes",
-        "choice",
+        Holds.CHOICE,
         "kind of brake (trucks)",
         ("hydraulic disc", "hydraulic drum", "air disc", "air drum", "electric"),
     ),
     Setting(
         "brake_fluid",
-        "choice",
+        Holds.CHOICE,
         "grade the vehicle is marked for",
         BRAKE_FLUIDS,
         MappingProxyType(
@@ -103,47 +125,52 @@ _ROWS: tuple[Setting, ...] = (
             | {"3": "DOT 3", "4": "DOT 4", "5": "DOT 5", "5.1": "DOT 5.1"}
         ),
     ),
-    Setting("fluid_state", "choice", "new or in use", ("dry", "wet"), assumed="wet"),
+    Setting("fluid_state", Holds.CHOICE, "new or in use", ("dry", "wet"), assumed="wet"),
     Setting(
-        "drive", "choice", "final drive", ("chain", "belt", "shaft"), assumed="chain", silent=True
+        "drive",
+        Holds.CHOICE,
+        "final drive",
+        ("chain", "belt", "shaft"),
+        assumed="chain",
+        silent=True,
     ),
-    Setting("chain", "choice", "chain size", CHAINS),
-    Setting("pitches", "number", "number of pitches a span was measured over"),
-    Setting("teeth", "number", "teeth of the larger sprocket"),
+    Setting("chain", Holds.CHOICE, "chain size", CHAINS),
+    Setting("pitches", Holds.NUMBER, "number of pitches a span was measured over"),
+    Setting("teeth", Holds.NUMBER, "teeth of the larger sprocket"),
     Setting(
         "battery",
-        "choice",
+        Holds.CHOICE,
         "kind of battery",
         ("flooded", "agm"),
         MappingProxyType({"wet": "flooded", "sealed": "agm", "gel": "agm"}),
         "flooded",
     ),
-    Setting("charge", "choice", "state the battery was in", ("charged", "unknown")),
-    Setting("temperature", "temperature", "temperature of what was measured, e.g. -10degC"),
-    Setting("hot_temperature", "temperature", "temperature of the warm tyre"),
-    Setting("cold_temperature", "temperature", "temperature the cold pressure is meant for"),
-    Setting("lowest_temperature", "temperature", "lowest temperature it stood in"),
-    Setting("atmosphere", "pressure", "air pressure, absolute", assumed="101.325kPa"),
-    Setting("pressure_front", "pressure", "recommended cold pressure, front"),
-    Setting("pressure_rear", "pressure", "recommended cold pressure, rear"),
-    Setting("pressure_tolerance", "ratio", "tolerance of those pressures, e.g. 10%", bare="%"),
-    Setting("distance", "length", "distance to the aiming screen, e.g. 25ft", assumed="25ft"),
-    Setting("force", "text", "force at which a belt's deflection was read; kept, not checked"),
-    Setting("count", "text", "how many of them were found so; kept, not checked"),
-    Setting("short_by", "text", "how much is lacking to the full mark; kept, not checked"),
-    Setting("odometer", "length", "odometer reading, e.g. 24000mi"),
-    Setting("torque", "torque", "maker's tightening torque for the fastener"),
-    Setting("torque_tolerance", "ratio", "tolerance of that torque, e.g. 10%", bare="%"),
-    Setting("disc_minimum", "length", "minimum thickness stamped on the disc, e.g. 4.5mm"),
-    Setting("tyre_size_front", "text", "tyre size the vehicle is approved with, front"),
-    Setting("tyre_size_rear", "text", "tyre size the vehicle is approved with, rear"),
-    Setting("load_index", "number", "least load index the vehicle asks for"),
-    Setting("speed_symbol", "text", "least speed symbol the vehicle asks for"),
-    Setting("date", "date", "date of the inspection, e.g. 2026-05-01"),
-    Setting("uncertainty", "uncertainty", "expanded uncertainty U (k = 2); 0 switches it off"),
+    Setting("charge", Holds.CHOICE, "state the battery was in", ("charged", "unknown")),
+    Setting("temperature", Holds.TEMPERATURE, "temperature of what was measured, e.g. -10degC"),
+    Setting("hot_temperature", Holds.TEMPERATURE, "temperature of the warm tyre"),
+    Setting("cold_temperature", Holds.TEMPERATURE, "temperature the cold pressure is meant for"),
+    Setting("lowest_temperature", Holds.TEMPERATURE, "lowest temperature it stood in"),
+    Setting("atmosphere", Holds.PRESSURE, "air pressure, absolute", assumed="101.325kPa"),
+    Setting("pressure_front", Holds.PRESSURE, "recommended cold pressure, front"),
+    Setting("pressure_rear", Holds.PRESSURE, "recommended cold pressure, rear"),
+    Setting("pressure_tolerance", Holds.RATIO, "tolerance of those pressures, e.g. 10%", bare="%"),
+    Setting("distance", Holds.LENGTH, "distance to the aiming screen, e.g. 25ft", assumed="25ft"),
+    Setting("force", Holds.TEXT, "force at which a belt's deflection was read; kept, not checked"),
+    Setting("count", Holds.TEXT, "how many of them were found so; kept, not checked"),
+    Setting("short_by", Holds.TEXT, "how much is lacking to the full mark; kept, not checked"),
+    Setting("odometer", Holds.LENGTH, "odometer reading, e.g. 24000mi"),
+    Setting("torque", Holds.TORQUE, "maker's tightening torque for the fastener"),
+    Setting("torque_tolerance", Holds.RATIO, "tolerance of that torque, e.g. 10%", bare="%"),
+    Setting("disc_minimum", Holds.LENGTH, "minimum thickness stamped on the disc, e.g. 4.5mm"),
+    Setting("tyre_size_front", Holds.TEXT, "tyre size the vehicle is approved with, front"),
+    Setting("tyre_size_rear", Holds.TEXT, "tyre size the vehicle is approved with, rear"),
+    Setting("load_index", Holds.NUMBER, "least load index the vehicle asks for"),
+    Setting("speed_symbol", Holds.TEXT, "least speed symbol the vehicle asks for"),
+    Setting("date", Holds.DATE, "date of the inspection, e.g. 2026-05-01"),
+    Setting("uncertainty", Holds.UNCERTAINTY, "expanded uncertainty U (k = 2); 0 switches it off"),
     Setting(
         "decision_rule",
-        "choice",
+        Holds.CHOICE,
         "guard band rule",
         tuple(RULES),
         MappingProxyType(
@@ -169,7 +196,7 @@ JURISDICTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 )
 """Jurisdiction -> the jurisdictions whose limits apply there, nearest first (ISO 3166-1/-2)."""
 
-_AMOUNT = re.compile(r"\s*([+-]?(?:\d+/\d+|\d+(?:\.\d+)?|\.\d+))\s*(\S*)\s*")
+_AMOUNT_TEXT = re.compile(r"\s*([+-]?(?:\d+/\d+|\d+(?:\.\d+)?|\.\d+))\s*(\S*)\s*")
 
 
 def parse_context(
@@ -212,7 +239,7 @@ def amount(text: str, bare: str = "") -> tuple[Fraction, str]:
 
     Raises ``UsageError`` when there is no number or the unit is unknown.
     """
-    match = _AMOUNT.fullmatch(text)
+    match = _AMOUNT_TEXT.fullmatch(text)
     if match is None or (match[1].count("/") and Fraction(match[1].split("/")[1]) == 0):
         raise UsageError(f"{text!r} is not a number with a unit", todo="write it like 4.5mm")
     unit = WRITTEN.get(match[2].lower(), match[2]) or bare
@@ -247,42 +274,67 @@ def _jurisdiction(code: str | None) -> str | None:
 
 def _value(setting: Setting, raw: str) -> str:
     where = f"--set {setting.key}"
-    if setting.kind == "choice":
-        plain = " ".join(raw.lower().replace("_", " ").split())
-        plain = setting.synonyms.get(plain, setting.synonyms.get(plain.replace(" ", ""), plain))
-        for choice in setting.choices:
-            if plain.lower() == choice.lower():
-                return choice
+    match setting.kind:
+        case Holds.CHOICE:
+            return _choice(setting, raw, where)
+        case Holds.TEXT:
+            return raw
+        case Holds.DATE:
+            return _date(raw, where)
+        case Holds.NUMBER:
+            value, unit = _amount(setting, raw, where)
+            if unit or value <= 0:
+                what = f"{raw!r} is not a plain number above 0"
+                raise UsageError(what, where=where, todo="e.g. 600")
+            return str(value)
+        case Holds.UNCERTAINTY:
+            value, unit = _amount(setting, raw, where)
+            if value < 0:
+                raise UsageError("an uncertainty is not below 0", where=where, todo="e.g. 0.1mm")
+            return f"{value}{unit}"
+        case (
+            Holds.LENGTH
+            | Holds.MASS
+            | Holds.PRESSURE
+            | Holds.RATIO
+            | Holds.TEMPERATURE
+            | Holds.TORQUE
+        ):
+            return _measured(setting, raw, where)
+    assert_never(setting.kind)
+
+
+def _choice(setting: Setting, raw: str, where: str) -> str:
+    plain = " ".join(raw.lower().replace("_", " ").split())
+    plain = setting.synonyms.get(plain, setting.synonyms.get(plain.replace(" ", ""), plain))
+    for choice in setting.choices:
+        if plain.lower() == choice.lower():
+            return choice
+    raise UsageError(
+        f"{raw!r} is none of its values", where=where, todo="use " + ", ".join(setting.choices)
+    )
+
+
+def _date(raw: str, where: str) -> str:
+    try:
+        return date.fromisoformat(raw).isoformat()
+    except ValueError:
         raise UsageError(
-            f"{raw!r} is none of its values", where=where, todo="use " + ", ".join(setting.choices)
-        )
-    if setting.kind == "text":
-        return raw
-    if setting.kind == "date":
-        try:
-            return date.fromisoformat(raw).isoformat()
-        except ValueError:
-            raise UsageError(
-                f"{raw!r} is not a date", where=where, todo="write it like 2026-05-01"
-            ) from None
-    return _measured(setting, raw, where)
+            f"{raw!r} is not a date", where=where, todo="write it like 2026-05-01"
+        ) from None
+
+
+def _amount(setting: Setting, raw: str, where: str) -> tuple[Fraction, str]:
+    try:
+        return amount(raw, setting.bare)
+    except UsageError as error:
+        raise UsageError(error.what, where=where, todo=error.todo) from None
 
 
 def _measured(setting: Setting, raw: str, where: str) -> str:
-    try:
-        value, unit = amount(raw, setting.bare)
-    except UsageError as error:
-        raise UsageError(error.what, where=where, todo=error.todo) from None
-    if setting.kind == "number":
-        if unit or value <= 0:
-            raise UsageError(f"{raw!r} is not a plain number above 0", where=where, todo="e.g. 600")
-        return str(value)
-    if setting.kind == "uncertainty":
-        if value < 0:
-            raise UsageError("an uncertainty is not below 0", where=where, todo="e.g. 0.1mm")
-        return f"{value}{unit}"
+    value, unit = _amount(setting, raw, where)
     if not unit or dimension(unit) != setting.kind:
-        example = {"temperature": "20degC", "pressure": "36psi", "mass": "500lb"}
+        example = {Holds.TEMPERATURE: "20degC", Holds.PRESSURE: "36psi", Holds.MASS: "500lb"}
         raise UsageError(
             f"{raw!r} is not a {setting.kind} with its unit",
             where=where,

@@ -21,7 +21,7 @@ from typing import Any, TypeVar
 from fieldlog.config import limit_packs
 from fieldlog.errors import LimitError, UsageError
 from fieldlog.limits.applies import holds
-from fieldlog.limits.context import JURISDICTIONS, SETTINGS
+from fieldlog.limits.context import JURISDICTIONS, SETTINGS, Holds
 from fieldlog.limits.provenance import outright_faults, provenance_faults
 from fieldlog.model import (
     Aggregation,
@@ -326,11 +326,11 @@ def _applies(
     for key, wanted in merged.items():
         if key != "position" and key not in SETTINGS:
             faults.append(f"applies to an unknown key {key!r}")
-        elif key in SETTINGS and SETTINGS[key].kind == "choice":
+        elif key in SETTINGS and SETTINGS[key].kind is Holds.CHOICE:
             named = [part.strip() for part in wanted.lstrip("!").split("|")]
             unknown = [part for part in named if part not in SETTINGS[key].choices]
             faults += [f"{key} can never be {part!r}" for part in unknown]
-        elif key in SETTINGS and SETTINGS[key].kind != "text":
+        elif key in SETTINGS and SETTINGS[key].kind is not Holds.TEXT:
             try:
                 holds(wanted, wanted.lstrip("<>= "))
             except UsageError as error:

@@ -13,7 +13,7 @@ from fieldlog.aftercare.due import DueItem
 from fieldlog.aftercare.job_lines import JobLine, Judged, job_lines, shopping
 from fieldlog.aftercare.plan import left_open, never_confirmed, skips_of
 from fieldlog.aftercare.trend import Trend
-from fieldlog.aftercare.walk_list import NOT_FITTED
+from fieldlog.aftercare.walk_list import NOT_FITTED, places_of
 from fieldlog.aftercare.work import NO_WORK, Work
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.language.answers import APART
@@ -32,7 +32,7 @@ from fieldlog.report.view_model import (
     Shown,
     SystemSection,
 )
-from fieldlog.store.records import InspectionRecord, Photo, RecordedFinding, Utterance
+from fieldlog.store.records import EventName, InspectionRecord, Photo, RecordedFinding, Utterance
 from fieldlog.words import tell
 
 WORST_FIRST = tuple(Shown)
@@ -67,11 +67,7 @@ def catalogue_walk(catalogue: Catalogue) -> tuple[Item, ...]:
     return tuple(
         Item(component.system, component.name, position)
         for component in catalogue
-        for position in (
-            ("front", "rear")
-            if any(axis.name == "end" and axis.required for axis in component.axes)
-            else (None,)
-        )
+        for position in places_of(component)
     )
 
 
@@ -150,7 +146,7 @@ class _Builder:
             signed=tuple(
                 f"{event.text}, {self._time(event.at, day=True)}"
                 for event in self.record.events
-                if event.name == "signed off"
+                if event.name == EventName.SIGNED_OFF
             ),
             fingerprint=self.record.fingerprint,
             rows=self.record.rows,
@@ -403,7 +399,7 @@ class _Builder:
                     offset += f", ± {tell.seconds(clock.uncertainty_s)}"
             told.append((f"clock of {clock.camera}", f"{offset} ({clock.how})"))
         for event in record.events:
-            if event.name not in {"signed off", "skipped"}:
+            if event.name not in set(EventName):
                 told.append((event.name, f"{self._time(event.at)} {event.text}".strip()))
         return (*told, *(("note", note) for note in self.around.notes))
 

@@ -24,6 +24,7 @@ from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.shop.scene import Rules, Scene
 from fieldlog.store.records import (
+    EventName,
     InspectionRecord,
     KeptQuestion,
     NewAttachment,
@@ -41,8 +42,6 @@ Transcribe = Callable[[Heard], str]
 """Open transcription of free speech, for remarks; clearly marked as unchecked."""
 RulesOf = Callable[[InspectionRecord], Rules]
 
-SIGNED_OFF = "signed off"
-"""Name of the event of a signature, its name as the text."""
 _HELD = "standing by: nothing that is said counts"
 _BY_VOICE, _BY_HAND = "spoken", "review"
 
@@ -343,7 +342,7 @@ class Inspecting:
         return _withdrawal_step(scene, last, "disregarded")
 
     def _signed(self, scene: Scene, name: str) -> _Step:
-        event = NewEvent(SIGNED_OFF, name)
+        event = NewEvent(EventName.SIGNED_OFF, name)
         return _Step(NewEntry(events=(event,)), lambda s, _: (self._signature(s, name, scene),))
 
     def _signature(self, said: Said | None, name: str, scene: Scene) -> ev.SignedOff:
@@ -406,7 +405,7 @@ class Inspecting:
         if not name.strip():
             raise UsageError("an inspection is signed with a name", where="NAME")
         scene = self.scene
-        self._store.save(self.head.id, NewEntry(events=(NewEvent(SIGNED_OFF, name),)))
+        self._store.save(self.head.id, NewEntry(events=(NewEvent(EventName.SIGNED_OFF, name),)))
         return self._happened((self._signature(None, name, scene),))
 
     # -- inside -------------------------------------------------------------------------------
@@ -417,7 +416,7 @@ class Inspecting:
             for each in record.findings
             if each.stands
         )
-        signed = any(event.name == SIGNED_OFF for event in record.events)
+        signed = any(event.name == EventName.SIGNED_OFF for event in record.events)
         last = _become(record, self._said[-1]) if self._said else None
         return Scene(
             self._rules(record),

@@ -11,6 +11,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from enum import StrEnum
 from types import MappingProxyType
 
 from fieldlog.model import (
@@ -102,6 +103,15 @@ class NewAttachment:
     gap_s: float | None = None
     uncertainty_s: float | None = None
     candidates: tuple[str, ...] = ()
+
+
+class EventName(StrEnum):
+    """Events that mean something to the record; every other only tells what happened."""
+
+    SKIPPED = "skipped"
+    """An item left out: its reason as the text."""
+    SIGNED_OFF = "signed off"
+    """A signature: its name as the text."""
 
 
 @dataclass(frozen=True, slots=True)
