@@ -33,7 +33,7 @@ from fieldlog.report.export import record_json
 from fieldlog.shop import events as ev
 from fieldlog.shop.inspecting import Inspecting, Origin
 from fieldlog.shop.workshop import Workshop
-from fieldlog.store.records import Asked
+from fieldlog.store.records import KeptQuestion
 from fieldlog.store.rows import flags_cell, flags_from
 from tests.test_no_prose_decides import NONSENSE, fresh_language, speak_nonsense
 
@@ -147,14 +147,14 @@ def test_what_goes_on_is_told_once(language: InspectionLanguage) -> None:
 @pytest.mark.parametrize("text", [*ASKED, "front pads two millimetres", "what"])
 def test_what_was_asked_comes_back_from_the_flags(language: InspectionLanguage, text: str) -> None:
     for said in (language.understand(text), telling_more(language.understand(text))):
-        asked = Asked.of(said)
+        asked = KeptQuestion.of(said)
         assert (asked is not None) is (said.decision is Decision.ASK)
         assert flags_from(flags_cell(said.flags, asked)) == (said.flags, asked)
     assert flags_from('["unsure"]') == (("unsure",), None)
 
 
 def test_a_kind_that_a_later_version_asks_is_left_aside() -> None:
-    cell = flags_cell((Flag.UNSURE,), Asked(Asks.PLACE)).replace("place", "colour")
+    cell = flags_cell((Flag.UNSURE,), KeptQuestion(Asks.PLACE)).replace("place", "colour")
     assert flags_from(cell) == ((Flag.UNSURE,), None)
 
 
@@ -204,7 +204,7 @@ def test_what_else_would_be_offered_now_is_not_answered(bench: Bench) -> None:
     bench.inspecting.type("front pads three millimetres")
     bench.inspecting.type("correction four")
     (*_, asked) = bench.inspecting.record.utterances
-    assert asked.asked == Asked(
+    assert asked.asked == KeptQuestion(
         Asks.ASSUMED_UNIT, (("brake pads", "front"),), asked.asked.offered if asked.asked else ""
     )
     bench.inspecting.type("rear tread three millimetres")
@@ -237,7 +237,7 @@ class TestRowsOfEarlierVersions:
 
     @pytest.fixture(autouse=True)
     def _as_before(self, monkeypatch: pytest.MonkeyPatch) -> None:
-        monkeypatch.setattr("fieldlog.store.entries.Asked.of", lambda said: None)
+        monkeypatch.setattr("fieldlog.store.entries.KeptQuestion.of", lambda said: None)
 
     def test_they_are_answered_under_the_same_grammar(
         self, bench: Bench, monkeypatch: pytest.MonkeyPatch

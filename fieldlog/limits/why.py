@@ -64,7 +64,7 @@ def explain(
     """
     lines = [f"finding       {_finding(finding)}"]
     severity = tell.severity(verdict)
-    lines.append(f"verdict       {tell.state(verdict).upper()}{severity and f', {severity}'}")
+    lines.append(f"verdict       {tell.state(verdict, loud=True)}{severity and f', {severity}'}")
     if verdict.reason:
         lines.append(f"because       {verdict.reason}")
     if doubt := tell.doubt(verdict):

@@ -33,9 +33,9 @@ from fieldlog.shop.steps import (
     withdrawal,
 )
 from fieldlog.store.records import (
-    Asked,
     EventName,
     InspectionRecord,
+    KeptQuestion,
     NewAttachment,
     NewEntry,
     NewUtterance,
@@ -197,7 +197,7 @@ class Inspecting:
             return False
         if kept.asked is None:
             return kept.grammar == self._origin.grammar
-        return kept.asked == Asked.of(said)
+        return kept.asked == KeptQuestion.of(said)
 
     def _take(self, heard: Heard, source: str, at: datetime, id: str) -> tuple[Event, ...]:
         """Whatever goes wrong with one utterance, it is kept and told; only a full disk raises."""

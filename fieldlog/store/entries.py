@@ -8,7 +8,7 @@ from datetime import datetime
 from fieldlog.model import Finding, Limit, Quantity, Verdict
 from fieldlog.store.base import NewRow
 from fieldlog.store.chain import Cell, Row
-from fieldlog.store.records import Asked, NewAttachment, NewEvent, NewPhoto, NewUtterance
+from fieldlog.store.records import KeptQuestion, NewAttachment, NewEvent, NewPhoto, NewUtterance
 from fieldlog.store.rows import (
     finite,
     flags_cell,
@@ -126,7 +126,7 @@ def utterance(id: str, inspection_id: str, new: NewUtterance) -> NewRow:
         "text": u.text,
         "question": u.question_text,
         "dialogue": u.dialogue,
-        "flags": flags_cell(u.flags, Asked.of(u)),
+        "flags": flags_cell(u.flags, KeptQuestion.of(u)),
         "answers": new.answers,
     }
     return NewRow("utterance", id, inspection_id, columns, {"hypothesis": hypotheses})

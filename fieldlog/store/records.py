@@ -31,7 +31,7 @@ from fieldlog.model import (
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class KeptQuestion:
     """What a question was after, kept beside how it read: what is decided of it hangs on this."""
 
     kind: Asks
@@ -42,7 +42,7 @@ class Asked:
     rest: Rest | None = None
 
     @classmethod
-    def of(cls, said: Understanding) -> Asked | None:
+    def of(cls, said: Understanding) -> KeptQuestion | None:
         """Of an utterance that led to a question; None for every other."""
         question = said.question
         if said.decision is not Decision.ASK or question is None:
@@ -247,7 +247,7 @@ class Utterance:
     """``(listener, hypothesis)``, best first within each listener."""
     answers: str | None = None
     """Id of the utterance whose question this one answers."""
-    asked: Asked | None = None
+    asked: KeptQuestion | None = None
     """What ``question`` was after; None where there is none, or an earlier version kept it."""
 
 

@@ -28,7 +28,7 @@ from fieldlog.model import (
     aggregation,
 )
 from fieldlog.store.chain import Cell
-from fieldlog.store.records import Asked
+from fieldlog.store.records import KeptQuestion
 
 _LARGEST = 2**63 - 1
 
@@ -171,7 +171,7 @@ _ASKED = "asked "
 """Begins the one entry of an utterance's flags that is none: what its question was after, as JSON."""
 
 
-def flags_cell(flags: Sequence[str], asked: Asked | None) -> str:
+def flags_cell(flags: Sequence[str], asked: KeptQuestion | None) -> str:
     """The flags of an utterance; behind them what its question was after, if it led to one."""
     if asked is None:
         return to_json(list(flags))
@@ -184,7 +184,7 @@ def flags_cell(flags: Sequence[str], asked: Asked | None) -> str:
     return to_json([*flags, f"{_ASKED}{to_json(kept)}"])
 
 
-def flags_from(cell: str) -> tuple[tuple[str, ...], Asked | None]:
+def flags_from(cell: str) -> tuple[tuple[str, ...], KeptQuestion | None]:
     """The flags in ``cell`` and what was asked.
 
     None for a row of an earlier version, or for a kind of question that only a later one knows.
@@ -196,7 +196,7 @@ def flags_from(cell: str) -> tuple[tuple[str, ...], Asked | None]:
         return flags, None
     about = tuple((component, position) for component, position in asked[0]["about"])
     rest = asked[0]["rest"]
-    return flags, Asked(
+    return flags, KeptQuestion(
         Asks(asked[0]["kind"]), about, asked[0]["offered"], None if rest is None else Rest(rest)
     )
 

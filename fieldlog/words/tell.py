@@ -264,9 +264,10 @@ def limit_in_full(one: Limit) -> str:
     return limit(one) if single else f"{limit(one)}, {one.aggregation}"
 
 
-def state(verdict: Verdict | Judgement | None) -> str:
+def state(verdict: Verdict | Judgement | None, *, loud: bool = False) -> str:
     """How a finding stands against its limits; that it was not judged where there is no verdict."""
-    return english.NOT_JUDGED if verdict is None else english.STATES[verdict.state]
+    text = english.NOT_JUDGED if verdict is None else english.STATES[verdict.state]
+    return text.upper() if loud else text
 
 
 def severity(verdict: Verdict | None) -> str:
