@@ -14,7 +14,7 @@ import soundfile
 
 from fieldlog.audio.clip import RATE
 from fieldlog.errors import StoreError
-from fieldlog.store.media import MediaFolder, free_bytes
+from fieldlog.store.media import MediaFolder
 from tests.store_samples import tone
 
 
@@ -106,7 +106,3 @@ def test_changed_missing_and_unreadable_are_told_apart(tmp_path: Path) -> None:
 def test_only_names_of_originals_are_paths(tmp_path: Path, name: str) -> None:
     with pytest.raises(StoreError, match="not the name of a stored original"):
         MediaFolder(tmp_path).path(name)
-
-
-def test_free_space_of_a_folder_not_yet_made(tmp_path: Path) -> None:
-    assert free_bytes(tmp_path / "a" / "b") > 0

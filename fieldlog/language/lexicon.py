@@ -48,8 +48,3 @@ def _expand(
 def spoken_name(rule: str) -> str:
     """The canonical name that a rule stands for: ``conditions.not_working`` -> "not working"."""
     return rule.rpartition(".")[2].replace("_", " ")
-
-
-def longest_first(table: Mapping[Words, str]) -> tuple[tuple[Words, str], ...]:
-    """The entries of ``table``, longest phrases first."""
-    return tuple(sorted(table.items(), key=lambda entry: -len(entry[0])))

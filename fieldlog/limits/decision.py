@@ -98,26 +98,3 @@ def conformance_probability(x: float, u: float, allowed: Tolerance) -> float:
     if allowed.high is None:  # the tail keeps its digits where 1 - cdf would lose them
         return _NORMAL.cdf((x - float(allowed.low or 0)) / u)
     return above - below
-
-
-def false_accept_risk(r: float, k: float = 2.0) -> float:
-    """Specific risk of accepting wrongly at the acceptance limit, one-sided: ``Phi(-r*k)``.
-
-    ``r`` is the guard band in multiples of U, ``k`` the coverage factor (ILAC-G8:09/2019 rounds
-    this to < 50, 5, 2.5, 0.16 % and 1 ppm for r = 0, 0.83, 1, 1.5, 3).
-    """
-    return _NORMAL.cdf(-r * k)
-
-
-def guarded_rejection_limit(limit: float, relative_u: float, confidence: float) -> float:
-    """Largest reading that may still conform with ``confidence``; reject only above it.
-
-    JCGM 106:2012, 8.3.3 (speed enforcement): ``limit / (1 - z*u_rel)``, upper limit, standard
-    uncertainty proportional to the reading.
-    """
-    return limit / (1 - relative_u * _NORMAL.inv_cdf(confidence))
-
-
-def capability(mean: float, sigma: float, low: float, high: float) -> float:
-    """Process capability index ``Cpk = min(high - mean, mean - low) / (3*sigma)``."""
-    return min(high - mean, mean - low) / (3 * sigma)

@@ -13,7 +13,6 @@ import io
 import os
 import re
 import secrets
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import IO
@@ -140,14 +139,6 @@ def clip_flac(clip: Clip) -> bytes:
 def clip_name(clip: Clip) -> str:
     """The name that ``save_clip`` gives to ``clip``."""
     return f"{hashlib.sha256(clip_flac(clip)).hexdigest()}.flac"
-
-
-def free_bytes(folder: Path) -> int:
-    """Free space, in bytes, on the disk that holds ``folder`` (or its nearest parent)."""
-    place = folder
-    while not place.exists() and place != place.parent:
-        place = place.parent
-    return shutil.disk_usage(place).free
 
 
 def _sync_folder(folder: Path) -> None:
