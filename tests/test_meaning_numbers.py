@@ -13,14 +13,12 @@ from hypothesis import strategies as st
 
 from fieldlog.quantities.number_words import NUMBER_WORDS
 from fieldlog.quantities.numbers import (
-    DIGIT_STRING,
-    INTEGER,
     PROPER,
-    REPAIR,
     NumberReading,
     readings,
     why_not,
 )
+from fieldlog.quantities.values import Style
 from tests.shared import need_shared
 
 TABLE = tomllib.loads((Path(__file__).parent / "data" / "numbers.toml").read_text())
@@ -83,7 +81,7 @@ def in_full(n: int, link: str) -> str:
 def test_every_cardinal_to_9999(link: str) -> None:
     for n in range(10_000):
         found = [r for r in readings(in_full(n, link).split()) if r.style in PROPER]
-        assert [(r.value, r.style, r.flags) for r in found] == [(n, INTEGER, ())], n
+        assert [(r.value, r.style, r.flags) for r in found] == [(n, Style.INTEGER, ())], n
 
 
 def test_every_integer_to_9999_digit_by_digit() -> None:
@@ -91,13 +89,13 @@ def test_every_integer_to_9999_digit_by_digit() -> None:
         words = [ONES[int(digit)] for digit in str(n)]
         values = {r.digits: r for r in readings(words)}
         assert values[str(n)].value == n
-        assert values[str(n)].style == DIGIT_STRING
+        assert values[str(n)].style == Style.DIGIT_STRING
 
 
 def test_teens_and_tens_of_hundreds() -> None:
     for n in range(1100, 10_000, 100):
         said = f"{in_full(n // 100, ' ')} hundred".split()
-        proper = [r.value for r in readings(said) if r.style in PROPER and r.style != REPAIR]
+        proper = [r.value for r in readings(said) if r.style in PROPER and r.style != Style.REPAIR]
         # "twenty hundred" is not said; everything else is
         assert (n in proper) == (n % 1000 != 0)
 

@@ -7,13 +7,13 @@ from fractions import Fraction
 import pytest
 
 from fieldlog.quantities.spell import spell_integer
-from fieldlog.quantities.twins import FRACTION_LOST, KINDS, NINE_FIVE, POINT_LOST, TEEN_TY, twins
+from fieldlog.quantities.twins import TwinKind, twins
 
 
-def said(words: str, *kinds: str) -> list[tuple[str, Fraction]]:
+def said(words: str, *kinds: TwinKind) -> list[tuple[str, Fraction]]:
     return [
         (" ".join(twin.words), twin.reading.value)
-        for twin in twins(words.split(), kinds or (TEEN_TY,))
+        for twin in twins(words.split(), kinds or (TwinKind.TEEN_TY,))
     ]
 
 
@@ -54,13 +54,13 @@ def test_both_ends_of_a_range_have_twins() -> None:
 @pytest.mark.parametrize(
     ("words", "kind", "twin", "value"),
     [
-        ("nine thirty seconds", FRACTION_LOST, "nine", 9),
-        ("three sixteenths", FRACTION_LOST, "three", 3),
-        ("point nine", NINE_FIVE, "point five", Fraction(1, 2)),
-        ("point five", NINE_FIVE, "point nine", Fraction(9, 10)),
-        ("five point one", POINT_LOST, "five", 5),
+        ("nine thirty seconds", TwinKind.FRACTION_LOST, "nine", 9),
+        ("three sixteenths", TwinKind.FRACTION_LOST, "three", 3),
+        ("point nine", TwinKind.NINE_FIVE, "point five", Fraction(1, 2)),
+        ("point five", TwinKind.NINE_FIVE, "point nine", Fraction(9, 10)),
+        ("five point one", TwinKind.POINT_LOST, "five", 5),
     ],
 )
-def test_other_kinds_when_asked_for(words: str, kind: str, twin: str, value: Fraction) -> None:
+def test_other_kinds_when_asked_for(words: str, kind: TwinKind, twin: str, value: Fraction) -> None:
     assert said(words, kind) == [(twin, value)]
-    assert twin in [words for words, _ in said(words, *KINDS)]
+    assert twin in [words for words, _ in said(words, *TwinKind)]

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from itertools import product
+from typing import assert_never
 
 from fieldlog.language.subjects import About
 from fieldlog.language.values import Reading, Standing
@@ -31,13 +32,16 @@ def decide(readings: Iterable[Reading], text: str, values: Values) -> Understand
         return None
     best = min(reading.standing for reading in kept)
     chosen = [reading for reading in kept if reading.standing is best]
-    if best is Standing.FITS:
-        return _fitting(chosen, text)
-    if best is Standing.UNPLACED:
-        return _unplaced(chosen, text, values)
-    if best is Standing.NO_UNIT:
-        return _unitless(chosen, text, values)
-    return _implausible(chosen, text)
+    match best:
+        case Standing.FITS:
+            return _fitting(chosen, text)
+        case Standing.UNPLACED:
+            return _unplaced(chosen, text, values)
+        case Standing.NO_UNIT:
+            return _unitless(chosen, text, values)
+        case Standing.IMPLAUSIBLE:
+            return _implausible(chosen, text)
+    assert_never(best)
 
 
 def _distinct(readings: Iterable[Reading]) -> list[Reading]:

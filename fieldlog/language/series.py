@@ -18,11 +18,12 @@ from fieldlog.quantities import numbers
 from fieldlog.quantities.number_words import DENOMINATORS
 from fieldlog.quantities.quantity import quantities
 from fieldlog.quantities.units import SPOKEN
+from fieldlog.quantities.values import Style
 
 BREAK = "then"
 _MOST_WAYS = 8
 _MOST_CUTS = 64
-_STYLES = frozenset({numbers.INTEGER, numbers.DECIMAL, numbers.FRACTION, numbers.MIXED})
+_STYLES = frozenset({Style.INTEGER, Style.DECIMAL, Style.FRACTION, Style.MIXED})
 
 
 def series(said: Words, one: Characteristic) -> list[tuple[Quantity, ...]]:
@@ -124,8 +125,8 @@ def _is_number(words: Words, gravity: bool) -> bool:
     said = numbers.readings(words)
     if gravity:
         return any(
-            reading.style == numbers.COMPACT_GRAVITY
-            or (reading.style == numbers.DECIMAL and 1 <= reading.value < 2)
+            reading.style == Style.COMPACT_GRAVITY
+            or (reading.style == Style.DECIMAL and 1 <= reading.value < 2)
             for reading in said
         )
     return any(

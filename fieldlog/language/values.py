@@ -18,7 +18,7 @@ from fieldlog.model import Finding, Flag, Quantity
 from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.codes import brake_fluid_twin, codes
 from fieldlog.quantities.quantity import Quantities, QuantityReading, quantities
-from fieldlog.quantities.twins import TEEN_TY, twins
+from fieldlog.quantities.twins import TwinKind, twins
 from fieldlog.quantities.values import DOUBTFUL, PROPER
 
 REPAIR = "correction"
@@ -360,7 +360,7 @@ def _placed(reading: Reading) -> Reading:
 def _plausible_twin(one: Characteristic, quantity: Quantity, said: Words) -> str:
     """The words with a teen for a ty (or the other way round), if their value is plausible too."""
     for size in range(len(said), 0, -1):
-        for other in twins(said[:size], (TEEN_TY,)):
+        for other in twins(said[:size], (TwinKind.TEEN_TY,)):
             changed = (*other.words, *said[size:])
             found = quantities(changed, one.units, gravity="gravity" in one.said)
             for reading in (*found.readings, *found.assumed):

@@ -9,6 +9,7 @@ from types import MappingProxyType
 
 from fieldlog.model import Flag
 from fieldlog.quantities import numbers
+from fieldlog.quantities.values import Style
 
 # Letters as said, by the ICAO alphabet (Annex 10 Vol II, from memory) and by name.
 LETTERS = MappingProxyType(
@@ -89,7 +90,7 @@ def literals(words: tuple[str, ...]) -> set[str]:
             continue
         if n.digits is not None:
             found.add(n.digits)
-        elif n.style == numbers.INTEGER and n.value >= 0:
+        elif n.style == Style.INTEGER and n.value >= 0:
             found.add(str(n.value.numerator))
     return found
 

@@ -23,31 +23,14 @@ from fieldlog.quantities.number_words import (
     QUALIFIERS,
 )
 from fieldlog.quantities.values import (
-    COMPACT_GRAVITY,
-    COMPACT_VOLTS,
-    DECIMAL,
-    DIGIT_STRING,
-    FRACTION,
-    INTEGER,
-    MIXED,
-    PAIRS,
     PROPER,
-    REPAIR,
     NumberReading,
+    Style,
     values,
 )
 
 __all__ = [
-    "COMPACT_GRAVITY",
-    "COMPACT_VOLTS",
-    "DECIMAL",
-    "DIGIT_STRING",
-    "FRACTION",
-    "INTEGER",
-    "MIXED",
-    "PAIRS",
     "PROPER",
-    "REPAIR",
     "NumberReading",
     "readings",
     "why_not",
@@ -130,8 +113,8 @@ def _ranges(words: Words) -> Iterator[NumberReading]:
 
 
 def _range(left: Words, right: Words) -> Iterator[NumberReading]:
-    highs = [r for r in values(right) if r.style != REPAIR]
-    lows = [r for r in values(left) if r.style != REPAIR]
+    highs = [r for r in values(right) if r.style != Style.REPAIR]
+    lows = [r for r in values(left) if r.style != Style.REPAIR]
     short = list(_elliptical(left, right, lows, highs))
     pairs = [(low, high) for low in lows for high in highs]
     if left and left[0] in MINUS and right[0] not in MINUS:
@@ -140,8 +123,10 @@ def _range(left: Words, right: Words) -> Iterator[NumberReading]:
     if short:
         pairs = [(low, high) for low, high in pairs if low.value < high.value]
     for low, high in [*pairs, *short]:
-        compact = {r.style for r in (low, high) if r.style in (COMPACT_VOLTS, COMPACT_GRAVITY)}
-        shorthand = {r.style for r in (low, high) if r.style in (DIGIT_STRING, PAIRS)}
+        compact = {
+            r.style for r in (low, high) if r.style in (Style.COMPACT_VOLTS, Style.COMPACT_GRAVITY)
+        }
+        shorthand = {r.style for r in (low, high) if r.style in (Style.DIGIT_STRING, Style.PAIRS)}
         if len(compact) > 1 or (compact and shorthand):
             continue
         style = next(iter(compact), next(iter(sorted(shorthand)), high.style))
@@ -175,12 +160,14 @@ def _elliptical(
         if len(right) <= tail_size:
             continue
         scaled = tail in (("hundred",), ("thousand",)) and all(low.value < 10 for low in lows)
-        if (tail in DENOMINATORS or scaled) and all(low.style == INTEGER for low in lows):
+        if (tail in DENOMINATORS or scaled) and all(low.style == Style.INTEGER for low in lows):
             yield from (
                 (a, b)
                 for a in values(left + tail)
                 for b in highs
-                if a.style == b.style and a.style in (FRACTION, INTEGER) and a.value < b.value
+                if a.style == b.style
+                and a.style in (Style.FRACTION, Style.INTEGER)
+                and a.value < b.value
             )
             return
     point = next((n for n, word in enumerate(left) if word in POINTS), None)
@@ -190,7 +177,7 @@ def _elliptical(
             (a, b)
             for a in lows
             for b in values(whole + right)
-            if a.style == b.style == DECIMAL and a.value < b.value
+            if a.style == b.style == Style.DECIMAL and a.value < b.value
         )
 
 

@@ -15,16 +15,11 @@ from fieldlog.model import Flag, Quantity
 from fieldlog.quantities import numbers, units
 from fieldlog.quantities.number_words import AFTER, MINUS, NUMBER_WORDS, QUALIFIERS
 from fieldlog.quantities.numbers import (
-    COMPACT_GRAVITY,
-    COMPACT_VOLTS,
-    DECIMAL,
-    FRACTION,
-    MIXED,
     PROPER,
-    REPAIR,
     NumberReading,
 )
 from fieldlog.quantities.units import SpokenUnit
+from fieldlog.quantities.values import Style
 
 Words = tuple[str, ...]
 _LONGEST_UNIT = max(len(phrase) for phrase in units.SPOKEN)
@@ -226,7 +221,8 @@ def _without_article(words: Words) -> Words:
 def _is_part(words: Words) -> bool:
     """Whether one can say "of an inch" after the words: a fraction, or a decimal below one."""
     return any(
-        reading.style in (FRACTION, MIXED) or (reading.style == DECIMAL and reading.value < 1)
+        reading.style in (Style.FRACTION, Style.MIXED)
+        or (reading.style == Style.DECIMAL and reading.value < 1)
         for reading in numbers.readings(words)
     )
 
@@ -248,9 +244,9 @@ def _fits(number: NumberReading, meaning: SpokenUnit, gravity: bool) -> bool:
         return False
     if meaning.scale != 1 and number.denominator in _INCH_PARTS:
         return False
-    if number.style == COMPACT_VOLTS:
+    if number.style == Style.COMPACT_VOLTS:
         return meaning.symbol == "V"
-    return number.style != COMPACT_GRAVITY or (gravity and meaning.symbol == "1")
+    return number.style != Style.COMPACT_GRAVITY or (gravity and meaning.symbol == "1")
 
 
 def _reading(
@@ -267,7 +263,7 @@ def _reading(
     own = [*number.flags, *flags]
     if meaning.loose:
         own.append(Flag.LOOSE_UNIT)
-    if number.style not in PROPER | {REPAIR}:
+    if number.style not in PROPER | {Style.REPAIR}:
         own.append(Flag.SHORTHAND)
     return QuantityReading(quantity, number, tuple(own))
 
@@ -281,8 +277,8 @@ def _settle(found: Iterable[QuantityReading]) -> list[QuantityReading]:
     kept = list(found)
     if any(Flag.LOOSE_UNIT not in r.flags for r in kept):
         kept = [r for r in kept if Flag.LOOSE_UNIT not in r.flags]
-    if any(r.number.style in (COMPACT_VOLTS, COMPACT_GRAVITY) for r in kept):
-        kept = [r for r in kept if r.number.style not in (REPAIR,)]
+    if any(r.number.style in (Style.COMPACT_VOLTS, Style.COMPACT_GRAVITY) for r in kept):
+        kept = [r for r in kept if r.number.style not in (Style.REPAIR,)]
     merged: dict[tuple[object, ...], QuantityReading] = {}
     for reading in kept:
         q = reading.quantity
@@ -299,7 +295,9 @@ def _bare(
     said = numbers.readings(words)
     if any(n.denominator in _ONLY_INCH for n in said) and "in" not in allowed:
         return ()
-    inch = [n for n in said if n.denominator in _INCH_PARTS and n.style in (FRACTION, MIXED)]
+    inch = [
+        n for n in said if n.denominator in _INCH_PARTS and n.style in (Style.FRACTION, Style.MIXED)
+    ]
     if inch and "in" in allowed:
         return tuple(_settle(_reading(n, SpokenUnit("in"), words) for n in inch))
     taken = [default] if default is not None else [s for s in allowed if s == "1"]

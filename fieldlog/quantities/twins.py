@@ -9,17 +9,22 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from types import MappingProxyType
 
 from fieldlog.quantities import numbers
 from fieldlog.quantities.number_words import DENOMINATORS, POINTS, TEEN_TENS
 from fieldlog.quantities.numbers import NumberReading
 
-TEEN_TY = "teen/ty"
-FRACTION_LOST = "fraction lost"
-NINE_FIVE = "nine/five"
-POINT_LOST = "point lost"
-KINDS = (TEEN_TY, FRACTION_LOST, NINE_FIVE, POINT_LOST)
+
+class TwinKind(StrEnum):
+    """How one number is taken for another."""
+
+    TEEN_TY = "teen/ty"
+    FRACTION_LOST = "fraction lost"
+    NINE_FIVE = "nine/five"
+    POINT_LOST = "point lost"
+
 
 _EITHER_WAY = MappingProxyType(dict(TEEN_TENS) | {ty: teen for teen, ty in TEEN_TENS.items()})
 _NINE_FIVE = MappingProxyType({"nine": "five", "five": "nine", "niner": "five", "fife": "nine"})
@@ -29,12 +34,14 @@ _NINE_FIVE = MappingProxyType({"nine": "five", "five": "nine", "niner": "five", 
 class Twin:
     """Another number that the words could have been: its kind, its words, its reading."""
 
-    kind: str
+    kind: TwinKind
     words: tuple[str, ...]
     reading: NumberReading
 
 
-def twins(words: Sequence[str], kinds: Collection[str] = (TEEN_TY,)) -> tuple[Twin, ...]:
+def twins(
+    words: Sequence[str], kinds: Collection[TwinKind] = (TwinKind.TEEN_TY,)
+) -> tuple[Twin, ...]:
     """The numbers that ``words`` (a whole number) could be misheard for, by kind.
 
     Only numbers said in full count as twins: "thirteen five" is none of "thirty five". Empty when
@@ -53,21 +60,21 @@ def twins(words: Sequence[str], kinds: Collection[str] = (TEEN_TY,)) -> tuple[Tw
 
 
 def _changed(
-    words: tuple[str, ...], kinds: Collection[str]
-) -> Iterator[tuple[str, tuple[str, ...]]]:
-    if TEEN_TY in kinds:
-        yield from ((TEEN_TY, other) for other in _swapped(words, _EITHER_WAY))
-    if FRACTION_LOST in kinds:
+    words: tuple[str, ...], kinds: Collection[TwinKind]
+) -> Iterator[tuple[TwinKind, tuple[str, ...]]]:
+    if TwinKind.TEEN_TY in kinds:
+        yield from ((TwinKind.TEEN_TY, other) for other in _swapped(words, _EITHER_WAY))
+    if TwinKind.FRACTION_LOST in kinds:
         for size in (2, 1):
             if len(words) > size and words[-size:] in DENOMINATORS:
-                yield FRACTION_LOST, words[:-size]
+                yield TwinKind.FRACTION_LOST, words[:-size]
                 break
-    if NINE_FIVE in kinds:
-        yield from ((NINE_FIVE, other) for other in _swapped(words, _NINE_FIVE))
-    if POINT_LOST in kinds:
+    if TwinKind.NINE_FIVE in kinds:
+        yield from ((TwinKind.NINE_FIVE, other) for other in _swapped(words, _NINE_FIVE))
+    if TwinKind.POINT_LOST in kinds:
         for n, word in enumerate(words):
             if word in POINTS and n:
-                yield POINT_LOST, words[:n]
+                yield TwinKind.POINT_LOST, words[:n]
 
 
 def _swapped(

@@ -12,6 +12,7 @@ from types import MappingProxyType
 
 from fieldlog.quantities import numbers
 from fieldlog.quantities.code_reading import CodeReading, distinct, literals, one_letter
+from fieldlog.quantities.values import Style
 
 Words = tuple[str, ...]
 SPEED_SYMBOLS = frozenset("BFJKLMNPQRSTUHVWY")
@@ -107,9 +108,9 @@ def _inch_widths(words: Words) -> Iterator[str]:
         if n.high is not None or n.qualifier is not None or n.flags:
             continue
         hundredths = None
-        if n.style == numbers.DECIMAL:
+        if n.style == Style.DECIMAL:
             hundredths = n.value * 100
-        elif n.style in (numbers.PAIRS, numbers.DIGIT_STRING, numbers.INTEGER) and n.value >= 200:
+        elif n.style in (Style.PAIRS, Style.DIGIT_STRING, Style.INTEGER) and n.value >= 200:
             hundredths = n.value  # "three twenty five eighteen" = 3.25-18
         if hundredths is not None and hundredths.denominator == 1 and 200 <= hundredths <= 600:
             whole, part = divmod(hundredths.numerator, 100)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from fractions import Fraction
 from functools import lru_cache
 
@@ -22,11 +23,27 @@ from fieldlog.quantities.number_words import (
 
 Words = tuple[str, ...]
 
-INTEGER, DECIMAL, FRACTION, MIXED = "integer", "decimal", "fraction", "mixed"
-DIGIT_STRING, PAIRS = "digits", "pairs"
-COMPACT_VOLTS, COMPACT_GRAVITY = "compact volts", "compact gravity"
-REPAIR = "repair"
-PROPER = frozenset({INTEGER, DECIMAL, FRACTION, MIXED})
+
+class Style(StrEnum):
+    """How a number was said."""
+
+    INTEGER = "integer"
+    DECIMAL = "decimal"
+    FRACTION = "fraction"
+    MIXED = "mixed"
+    DIGIT_STRING = "digits"
+    """One by one: "two four oh seven"."""
+    PAIRS = "pairs"
+    """In twos: "twenty five oh one"."""
+    COMPACT_VOLTS = "compact volts"
+    """The point left out: "twelve six"."""
+    COMPACT_GRAVITY = "compact gravity"
+    """Thousandths: "twelve sixty five" = 1.265."""
+    REPAIR = "repair"
+    """One of two numbers said in a row."""
+
+
+PROPER = frozenset({Style.INTEGER, Style.DECIMAL, Style.FRACTION, Style.MIXED})
 """Styles that say a number in full; the others are shorthand or a slip."""
 DOUBTFUL = frozenset({Flag.TWO_NUMBERS, Flag.NO_AND, Flag.EQUAL_ENDS, Flag.REVERSED})
 """Flags of readings that are never accepted without a question, even where no other is left:
@@ -37,10 +54,7 @@ DOUBTFUL = frozenset({Flag.TWO_NUMBERS, Flag.NO_AND, Flag.EQUAL_ENDS, Flag.REVER
 class NumberReading:
     """One meaning of number words.
 
-    ``high`` is the upper end of a range. ``style`` is one of the names above: "digits" are said
-    one by one ("two four oh seven"), "pairs" in twos ("twenty five oh one"), "compact volts" leaves
-    the point out ("twelve six"), "compact gravity" is thousandths ("twelve sixty five" = 1.265),
-    "repair" is one of two numbers said in a row. ``digits`` keeps the literal digit string,
+    ``high`` is the upper end of a range. ``digits`` keeps the literal digit string,
     ``places`` the decimals spoken, ``denominator`` that of a spoken fraction. ``flags``:
     ``HOMOPHONE``, ``AGREEMENT``, ``EITHER`` and those of ``DOUBTFUL``.
     """
@@ -48,7 +62,7 @@ class NumberReading:
     value: Fraction
     high: Fraction | None = None
     qualifier: Qualifier | None = None
-    style: str = INTEGER
+    style: Style = Style.INTEGER
     denominator: int | None = None
     places: int | None = None
     digits: str | None = None
@@ -85,7 +99,7 @@ def _integer(words: Words) -> Iterator[NumberReading]:
     if value is None and len(words) == 1 and words[0] in NOTHINGS:
         value = 0
     if value is not None:
-        yield NumberReading(Fraction(value), style=INTEGER)
+        yield NumberReading(Fraction(value), style=Style.INTEGER)
 
 
 def _whole(words: Words) -> int | None:
@@ -113,7 +127,7 @@ def _decimal(words: Words) -> Iterator[NumberReading]:
     places = card.decimal_string(right)
     if whole is not None and places:
         value = whole + Fraction(int(places), 10 ** len(places))
-        yield NumberReading(value, style=DECIMAL, places=len(places))
+        yield NumberReading(value, style=Style.DECIMAL, places=len(places))
 
 
 def _fraction(words: Words) -> Iterator[NumberReading]:
@@ -128,7 +142,7 @@ def _fraction(words: Words) -> Iterator[NumberReading]:
             slip = denominator in (32, 64) and plural != (numerator != 1)
             yield NumberReading(
                 numerator / denominator,
-                style=FRACTION,
+                style=Style.FRACTION,
                 denominator=denominator,
                 flags=(Flag.AGREEMENT,) if slip else (),
             )
@@ -164,7 +178,7 @@ def _mixed(words: Words, joined: bool = True) -> Iterator[NumberReading]:
             small = part.denominator is not None and part.denominator <= 64
             if 0 < part.value < 1 and (joined or (small and len(right) > 1)):
                 flags = part.flags if joined else (*part.flags, Flag.NO_AND)
-                yield replace(part, value=whole + part.value, style=MIXED, flags=flags)
+                yield replace(part, value=whole + part.value, style=Style.MIXED, flags=flags)
 
 
 def _strings(words: Words) -> Iterator[NumberReading]:
@@ -172,11 +186,11 @@ def _strings(words: Words) -> Iterator[NumberReading]:
         return
     literal = card.digit_string(words)
     if literal:
-        yield NumberReading(Fraction(int(literal)), style=DIGIT_STRING, digits=literal)
+        yield NumberReading(Fraction(int(literal)), style=Style.DIGIT_STRING, digits=literal)
         return
     literal = card.pair_string(words)
     if literal:
-        yield NumberReading(Fraction(int(literal)), style=PAIRS, digits=literal)
+        yield NumberReading(Fraction(int(literal)), style=Style.PAIRS, digits=literal)
 
 
 def _compact(words: Words, found: Iterable[NumberReading]) -> Iterator[NumberReading]:
@@ -187,10 +201,13 @@ def _compact(words: Words, found: Iterable[NumberReading]) -> Iterator[NumberRea
             value = whole + Fraction(int(places), 10 ** len(places))
             # "twelve thirteen": 12.13, or twelve put right to thirteen
             slip = (Flag.TWO_NUMBERS,) if rest[0] in TEENS else ()
-            yield NumberReading(value, style=COMPACT_VOLTS, places=len(places), flags=slip)
+            yield NumberReading(value, style=Style.COMPACT_VOLTS, places=len(places), flags=slip)
     for reading in found:
-        if reading.style in (INTEGER, DIGIT_STRING, PAIRS) and 1000 <= reading.value < 2000:
-            yield NumberReading(reading.value / 1000, style=COMPACT_GRAVITY, places=3)
+        if (
+            reading.style in (Style.INTEGER, Style.DIGIT_STRING, Style.PAIRS)
+            and 1000 <= reading.value < 2000
+        ):
+            yield NumberReading(reading.value / 1000, style=Style.COMPACT_GRAVITY, places=3)
 
 
 def _repairs(words: Words) -> Iterator[NumberReading]:
@@ -201,8 +218,8 @@ def _repairs(words: Words) -> Iterator[NumberReading]:
             continue
         for one in _proper(left):
             for other in _proper(right):
-                yield replace(one, style=REPAIR, flags=(*one.flags, Flag.TWO_NUMBERS))
-                yield replace(other, style=REPAIR, flags=(*other.flags, Flag.TWO_NUMBERS))
+                yield replace(one, style=Style.REPAIR, flags=(*one.flags, Flag.TWO_NUMBERS))
+                yield replace(other, style=Style.REPAIR, flags=(*other.flags, Flag.TWO_NUMBERS))
 
 
 def _conventional(left: Words, right: Words) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import assert_never
 
 from fieldlog.model import Judgement, Relation
 
@@ -33,12 +34,15 @@ def gauge(judgement: Judgement) -> Gauge | None:
         return None
     low: Fraction | None = None
     high: Fraction | None = None
-    if limit.relation.is_lower:
-        low = limit.value
-    elif limit.relation.is_upper:
-        high = limit.value
-    else:
-        low, high = limit.value, limit.high
+    match limit.relation:
+        case Relation.AT_LEAST | Relation.MORE_THAN:
+            low = limit.value
+        case Relation.AT_MOST | Relation.LESS_THAN:
+            high = limit.value
+        case Relation.BETWEEN:
+            low, high = limit.value, limit.high
+        case _:
+            assert_never(limit.relation)
     guard = judgement.guard_band or Fraction(0)
     points = [float(p) for p in (low, high, reading) if p is not None]
     points += [float(p + s * guard) for p in (low, high) if p is not None for s in (-1, 1)]
