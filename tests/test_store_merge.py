@@ -355,9 +355,9 @@ def test_an_original_that_cannot_be_kept_leaves_every_row_out(
 
 
 def test_what_is_told_meanwhile(pair: tuple[Path, Path]) -> None:
-    told: list[tuple[merging.Step, int]] = []
+    told: list[tuple[merging.Stage, int]] = []
     with Repository.open(pair[0]) as store:
         merged = store.merge(pair[1], lambda step, done: told.append((step, done)))
-    assert [step for step, _ in told if step is merging.Step.CHECK] == [merging.Step.CHECK]
-    assert max(done for step, done in told if step is merging.Step.ROWS) == merged.rows_there - 1
-    assert any(step is merging.Step.ORIGINALS for step, _ in told)
+    assert [step for step, _ in told if step is merging.Stage.CHECK] == [merging.Stage.CHECK]
+    assert max(done for step, done in told if step is merging.Stage.ROWS) == merged.rows_there - 1
+    assert any(step is merging.Stage.ORIGINALS for step, _ in told)

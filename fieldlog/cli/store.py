@@ -42,16 +42,16 @@ def merge(other: Path, as_json: bool, folder: Path | None) -> None:
       fieldlog store merge /media/stick/record
     """
     from fieldlog.cli.terminal import Terminal
-    from fieldlog.store.merging import Step, checked
+    from fieldlog.store.merging import checked
     from fieldlog.store.repository import utc_now
 
     if not is_record(folder or store_folder()):
         with checked(other, utc_now()):
             pass  # nothing is made here for a record that cannot be taken
     with opened(folder, new=True) as ours, Terminal.here().progress() as bar:
-        tasks = {step: bar.add_task(step.value, total=None, start=False) for step in Step}
+        tasks = {step: bar.add_task(step.value, total=None, start=False) for step in Stage}
 
-        def told(step: Step, done: int) -> None:
+        def told(step: Stage, done: int) -> None:
             bar.start_task(tasks[step])
             bar.update(tasks[step], completed=done)
 

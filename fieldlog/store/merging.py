@@ -25,7 +25,7 @@ from fieldlog.store.records import InspectionRecord, RecordedFinding
 from fieldlog.store.sqlite_store import SqliteStore
 
 
-class Step(Enum):
+class Stage(Enum):
     """What merging is at."""
 
     CHECK = "checking the other record"
@@ -33,7 +33,7 @@ class Step(Enum):
     ROWS = "rows"
 
 
-Told = Callable[[Step, int], None]
+Told = Callable[[Stage, int], None]
 """Called with the step and how much of it is done (clips and photos, rows)."""
 
 
@@ -63,7 +63,7 @@ def merge(
         same = (media.folder.parent / FILE).samefile(other / FILE)
         if same:
             raise UsageError(f"{other} is this record itself", todo="name the folder of another")
-    told(Step.CHECK, 0)
+    told(Stage.CHECK, 0)
     with checked(other, now) as (theirs, there):
         originals = _bring_originals(media, theirs, MediaFolder(other / "media"), told)
         with contextlib.closing(theirs.rows()) as rows:
@@ -156,7 +156,7 @@ def _bring_originals(
     """Copy clips and photos that are not here; how many."""
     copied = 0
     for done, name in enumerate(theirs.originals()):
-        told(Step.ORIGINALS, done)
+        told(Stage.ORIGINALS, done)
         if media.path(name).exists():
             continue
         if media.save_file(their_media.path(name), name.rpartition(".")[2]) != name:
@@ -171,7 +171,7 @@ def _bring_originals(
 
 def _counted(rows: Iterable[StoredRow], told: Told) -> Iterator[StoredRow]:
     for done, row in enumerate(rows):
-        told(Step.ROWS, done)
+        told(Stage.ROWS, done)
         yield row
 
 
