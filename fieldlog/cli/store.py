@@ -42,7 +42,7 @@ def merge(other: Path, as_json: bool, folder: Path | None) -> None:
       fieldlog store merge /media/stick/record
     """
     from fieldlog.cli.terminal import Terminal
-    from fieldlog.store.merging import checked
+    from fieldlog.store.merging import Stage, checked
     from fieldlog.store.repository import utc_now
 
     if not is_record(folder or store_folder()):
