@@ -276,6 +276,12 @@ def test_takes_are_read_as_they_were_written(tmp_path: Path) -> None:
         takes(tmp_path / "nowhere")
 
 
+@pytest.fixture
+def short_noises(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("fieldlog.lab.adapting.shop._NOISE_S", 8.0)  # takes here last 0.75 s
+
+
+@pytest.mark.usefixtures("short_noises")
 def test_batches_hold_what_the_takes_say(tmp_path: Path) -> None:
     takes_module._write(tmp_path / "one.npz", _takes(9))
     batch = next(iter(Batches(tmp_path, plain(), 4, seed=2)))
@@ -290,6 +296,7 @@ def test_batches_hold_what_the_takes_say(tmp_path: Path) -> None:
         assert (row == end).sum() == 1
 
 
+@pytest.mark.usefixtures("short_noises")
 def test_the_shop_is_noisy_to_the_ratio_that_was_drawn() -> None:
     shop = Shop(_takes(6))
     rng = np.random.default_rng(1)
