@@ -547,6 +547,13 @@ class TestStandingBy:
         assert isinstance(event, ev.FindingSaved)
         assert never_confirmed(bench.inspecting.record) == 0
 
+    def test_said_again_it_goes_on(self, bench: Bench) -> None:
+        for words in ("stand by", "stand by"):
+            (event,) = bench.say(words)
+            assert isinstance(event, ev.StandingBy)
+        (held,) = bench.say("front pads two millimetres")
+        assert isinstance(held, ev.HeldBack)
+
     def test_it_goes_on_in_the_next_process(self, bench: Bench) -> None:
         bench.type("stand by")
         bench.anew()

@@ -113,7 +113,7 @@ def _nothing_there(said: Said) -> str:
         case Command.SKIP:
             return "no such item is on the list; say what is open"
         case _:
-            return "no question waits for it"
+            return "no question waits that it could answer"
 
 
 def answered(said: Said) -> Text:

@@ -303,7 +303,7 @@ class Inspecting:
         return self._happened(step.tell(said, saved), scene, repeats=_is_told(understood))
 
     def _is_held(self, said: Understanding) -> bool:
-        return self._standing_by and said.dialogue is not Command.GO_AHEAD
+        return self._standing_by and said.dialogue not in TURNS
 
     def _turn(self, said: Understanding) -> None:
         if said.decision is Decision.ACCEPT and said.dialogue in TURNS:

@@ -126,7 +126,8 @@ class Scene:
         Stays as it was said, and so a question, where the value does not fit that finding or was
         not heard clearly to its end.
         """
-        if {Flag.UNCLEAR, Flag.MORE_SAID} & set(said.flags):
+        unclear = {Flag.UNCLEAR, Flag.MORE_SAID} & set(said.flags)
+        if said.dialogue is not Command.CORRECTION or unclear:
             return said
         value = value_said(said)
         last = self.last.finding if self.last else None
