@@ -31,7 +31,7 @@ TESTS = (
 )  # one file stays in one process: what it loads once is loaded once
 
 
-CORE_FLOOR = 97
+CORE_FLOOR = 98
 """Per cent of the pure core's lines that the tests must run."""
 
 
