@@ -1,8 +1,9 @@
 """Every check of the project, in the order that fails fastest: ``python -m tests``.
 
-Format, lint and layers, then strict types beside the tests (warnings are errors) with the coverage of the
-pure core (tests/conftest.py says which tests are counted); the tests run in two processes. Arguments are handed to pytest: ``python -m tests -k
-endpointer``; ``-n 0`` keeps them in one process, as a debugger needs it.
+Format, lint and layers, then strict types beside the tests (warnings are errors) with the coverage of
+the pure core (tests/conftest.py says which tests are counted); the tests run in two processes.
+Arguments are handed to pytest: ``python -m tests -k endpointer``; ``-n 0`` keeps them in one process,
+as a debugger needs it.
 """
 
 from __future__ import annotations
