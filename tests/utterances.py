@@ -17,7 +17,7 @@ KEYS = {"w", "d", "c", "p", "k", "v", "s", "g", "r", "f", "n", "why", "t", "x", 
 def rows(*names: str) -> list[dict[str, Any]]:
     """The rows of the named files, or of all files below the folder."""
     files = [FOLDER / name for name in names] if names else sorted(FOLDER.rglob("*.toml"))
-    return [row for file in files for row in tomllib.loads(file.read_text("utf-8"))["rows"]]
+    return [row for file in files for row in tomllib.loads(file.read_text("utf-8")).get("rows", [])]
 
 
 def faults(row: dict[str, Any], found: Understanding) -> list[str]:

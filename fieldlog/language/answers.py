@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from fieldlog.catalogue.component import Axis, Catalogue, Characteristic
+from fieldlog.catalogue.component import Catalogue, Characteristic
 from fieldlog.catalogue.phrases import expand
 from fieldlog.language.decide import decide
 from fieldlog.language.lexicon import Words
-from fieldlog.language.subjects import About
+from fieldlog.language.subjects import About, about_of
 from fieldlog.language.values import Reading, Standing, ValueReader
 from fieldlog.model import (
     Asks,
@@ -315,21 +315,7 @@ class Answers:
             yield (*one.quantity.words.split(), *words)
 
     def _about(self, one: Finding) -> About | None:
-        component = self.catalogue.get(one.component)
-        if component is None:
-            return None
-        known = component.characteristic(one.characteristic)
-        axes = known.axes if known else component.axes
-        return About(component, known, axes, dict(self._places_of(one.position, axes)), 0)
-
-    def _places_of(self, position: str | None, axes: Sequence[Axis]) -> Iterator[tuple[str, str]]:
-        rest = position or ""
-        for axis in axes:
-            for value in sorted(self.axis_values(axis.name), key=len, reverse=True):
-                if rest == value or rest.startswith(f"{value} "):
-                    yield axis.name, value
-                    rest = rest[len(value) :].strip()
-                    break
+        return about_of(one, self.catalogue, self.axis_values)
 
 
 def _value_of(quantity: Quantity) -> _Value:

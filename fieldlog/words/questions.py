@@ -49,6 +49,11 @@ def this_finding(finding: Finding) -> str:
     return tell.capital(f"{tell.finding(finding)}?")
 
 
+def together(findings: Sequence[Finding]) -> str:
+    """ "Left mirror: cracked; right mirror: sound?": all that one breath may have said."""
+    return tell.capital(f"{'; '.join(tell.finding(one) for one in findings)}?")
+
+
 def value_again(told: str) -> str:
     """ "Was that 50 mm? Say the value again."."""
     return f"Was that {told}? Say the value again."
