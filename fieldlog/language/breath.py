@@ -187,7 +187,8 @@ class BreathReader:
         if cover is not None:
             about = {one.component for one in found.offered}
             same = about.issuperset(one.component for one in cover.parts[-1].offered)
-            return cover.parts if cover.pieces > 1 or not same else ()
+            goes_on = self._stripped(words) != words  # "... and correction ..." begins nothing anew
+            return cover.parts if cover.pieces > 1 or goes_on or not same else ()
         for at in range(len(words) - 1, 1, -1):
             cover = self._cut(words, at)
             if cover and self.subjects.read(self._unjoined(words[at:])):
@@ -265,13 +266,13 @@ class BreathReader:
 
     def _cut(self, words: Words, at: int) -> _Cover | None:
         """The best way to cut the first ``at`` words, an end that joins left out."""
-        head = words[:at]
-        for joined in self.phrases.joined:
-            if head[-len(joined) :] == joined:
-                head = head[: -len(joined)]
-                break
-        covers = self._covers(head)
+        covers = self._covers(self._stripped(words[:at]))
         return min(covers, key=lambda cover: cover.rank, default=None)
+
+    def _stripped(self, words: Words) -> Words:
+        """Without a joining word at their end."""
+        ends = (joined for joined in self.phrases.joined if words[-len(joined) :] == joined)
+        return words[: len(words) - len(next(ends, ()))]
 
     def _unjoined(self, words: Words) -> Words:
         return words[len(_starting(words, self.phrases.joined)) :]
@@ -576,12 +577,15 @@ def _lacks_unit(found: Understanding) -> bool:
 
 
 def _unit_words(was: Finding) -> Iterator[Words]:
-    """The last words of a value that are its unit: "millimetres", "thirty seconds"."""
+    """The last words of a value that are its unit: "millimetres", "thirty seconds" and "second"."""
     value = _first_value(was)
     words = tuple(value.words.split()) if value is not None else ()
     for size in range(min(5, len(words) - 1), 0, -1):
-        if words[-size:] in SPOKEN or words[-size:] in DENOMINATORS:
-            yield words[-size:]
+        tail = words[-size:]
+        if tail in SPOKEN or tail in DENOMINATORS:
+            part = DENOMINATORS.get(tail, (0,))[0]
+            yield tail
+            yield from (other for other, known in DENOMINATORS.items() if part == known[0])
             return
 
 
