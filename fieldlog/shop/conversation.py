@@ -19,6 +19,7 @@ from fieldlog.doubt.question import telling_more, what_to_ask
 from fieldlog.doubt.question import waits as waits  # a question's own, and asked for here
 from fieldlog.grammar.language import Language, WordGraph
 from fieldlog.hearing import Heard, hear_clip, joined
+from fieldlog.language.breath import Breath
 from fieldlog.language.decide import meaning_key
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Command, Decision, Flag, Hearing, Kind, Understanding
@@ -162,16 +163,28 @@ class Conversation:
         """Typed words, which may answer the question that waits; they have no sound."""
         clip = Clip(np.zeros(0, dtype=np.float32), 0.0)
         language, question = self._ears.language, self._waiting
-        said = language.understand(text)
-        if question is not None and isinstance(language, InspectionLanguage):
+        breath = self._breath(text)
+        said = breath.whole
+        if question is not None and isinstance(language, InspectionLanguage) and not breath.several:
             answer = Answering(language, question.asked).understand(text)
             said = said if answer.decision is Decision.REFUSE else answer
-        heard = Heard(clip, Hearing("typed", (), 0.0), said, (), 0.0, complete=True)
+        parts = breath.parts if breath.several else ()
+        heard = Heard(clip, Hearing("typed", (), 0.0), said, (), 0.0, complete=True, parts=parts)
         if question is not None:
             heard = self._settled(heard, question)
         self._taken(heard)
         self._before = None
         return heard
+
+    def understand(self, text: str) -> Understanding:
+        """What typed words mean as a whole (``Breath.whole``)."""
+        return self._breath(text).whole
+
+    def _breath(self, text: str) -> Breath:
+        language = self._ears.language
+        if isinstance(language, InspectionLanguage):
+            return language.breath(text)
+        return Breath(text, (language.understand(text),))
 
     @property
     def language(self) -> Language:
@@ -222,7 +235,7 @@ class Conversation:
             self._waiting = _Question(said, heard.clip if len(heard.clip.samples) else None)
         elif (
             heard.answers is not None
-            or (heard.accepted and said.finding is not None)
+            or (heard.accepted and (said.finding is not None or heard.parts))
             or said.decision is Decision.ASK  # "yes" would be to this, which no short word settles
         ):
             self._waiting = None
@@ -250,6 +263,11 @@ class Conversation:
 
     def _settled(self, heard: Heard, question: _Question) -> Heard:
         asked, said = question.asked, heard.understanding
+        if any(settles(asked, part) for part in heard.parts):
+            if asked.dialogue is Command.CORRECTION:
+                whole = Breath(heard.text, heard.parts).asked("which of it corrects is not certain")
+                return replace(heard, understanding=whole.whole, parts=())
+            return replace(heard, answers=asked)
         if not settles(asked, said):
             return heard
         if said.dialogue in TAKES_NOTHING:

@@ -84,7 +84,7 @@ class Inspecting:
         self._store = store
         self._rules_of = rules_of
         self.conversation = conversation
-        self._understand = conversation.language.understand
+        self._understand = conversation.understand
         self._transcribe = transcribe
         self._origin = origin or Origin()
         self._now = now
@@ -172,12 +172,20 @@ class Inspecting:
             return ()
         clip = heard.clip
         said = Said(id, heard.understanding, source, clip.start_s, clip.end_s, heard.answers)
-        made = next((each for each in record.findings if each.utterance_id == id), None)
-        if made is None or made.verdict is None:
+        made = [each for each in record.findings if each.utterance_id == id]
+        parts = heard.parts or (heard.understanding,)
+        saved = tuple(
+            ev.FindingSaved(
+                replace(said, understanding=part),
+                Kept(each.id, each.number, each.finding, each.verdict),
+                Assessment(each.verdict),
+            )
+            for part, each in zip(parts, made, strict=False)
+            if each.verdict is not None
+        )
+        if len(saved) != len(parts):
             return self._happened((ev.AlreadySaved(said),))
-        kept = Kept(made.id, made.number, made.finding, made.verdict)
-        saved = ev.FindingSaved(said, kept, Assessment(made.verdict))
-        return self._happened((saved,), self._scene_of(record))
+        return self._happened(saved, self._scene_of(record))
 
     def _reopen(self, kept: Utterance) -> bool:
         """Let a question of the record wait for its answer; whether it can."""

@@ -9,7 +9,6 @@ from datetime import date
 from fieldlog.aftercare.checklist import Item, Skip, progress
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.errors import FieldlogError
-from fieldlog.language.answers import APART
 from fieldlog.limits.assess import Assessment, again, assess
 from fieldlog.model import Command, Context, Finding, Flag, Limit, State, Understanding, Verdict
 from fieldlog.shop.events import Kept
@@ -52,6 +51,10 @@ class Scene:
     def numbered(self, number: int) -> Kept | None:
         """The standing finding of that number."""
         return next((each for each in self.standing if each.number == number), None)
+
+    def beside(self, finding: Finding, verdict: Verdict) -> Scene:
+        """The scene with a finding that is about to be saved."""
+        return replace(self, standing=(*self.standing, Kept(NEW, 0, finding, verdict)))
 
     # -- judging ------------------------------------------------------------------------------
 
@@ -118,10 +121,11 @@ class Scene:
         if not value or last is None or last.quantity is None or not last.quantity.words:
             return said
         whole = last.words.removeprefix("correction ").replace(last.quantity.words, value)
-        if APART in whole and not last.given:  # "pads two millimetres / front" is no phrase
-            named = (last.position, last.component, last.characteristic, value)
-            whole = " ".join(part for part in named if part)
         understood = understand(f"correction {whole}")
+        if understood.finding is None and not last.given:
+            # "pads two millimetres / front" and, of a breath, "rear three" are no phrases
+            named = (last.position, last.component, last.characteristic, value)
+            understood = understand(f"correction {' '.join(part for part in named if part)}")
         if understood.finding is None or not same_thing(understood.finding, last):
             return said
         return replace(understood, text=said.text)
