@@ -218,6 +218,58 @@ def test_a_breath_that_holds_the_answer_answers(bench: Bench) -> None:
     assert bench.inspecting.conversation.waiting is None
 
 
+@pytest.mark.parametrize("words", ["yes", "affirm"])
+def test_yes_takes_all_of_a_breath_that_was_asked_about(bench: Bench, words: str) -> None:
+    (asked,) = bench.type("front disc four and a half, rear five")
+    assert isinstance(asked, ev.Asked)
+    events = bench.type(words)
+    assert [type(each) for each in events] == [ev.FindingSaved] * 2
+    kept = [each.finding for each in bench.inspecting.record.findings]
+    assert [(one.position, one.quantity and one.quantity.unit) for one in kept] == [
+        ("front", "mm"),
+        ("rear", "mm"),
+    ]
+    assert bench.inspecting.record.utterances[1].answers == asked.said.id
+    assert bench.inspecting.conversation.waiting is None
+    assert "answers" in event_text(events[0]).plain
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["front", "millimetres", "four and a half", "five millimetres", "no", "disregard"],
+)
+def test_no_short_word_takes_a_part_of_a_breath_that_was_asked_about(
+    bench: Bench, words: str
+) -> None:
+    bench.type("front disc four and a half, rear five")
+    bench.type(words)
+    assert bench.standing() == []
+
+
+def test_one_finding_of_a_breath_that_was_asked_about_leaves_it_asked(bench: Bench) -> None:
+    """It counts by itself; the question stays in the record as one that nobody settled."""
+    bench.type("front disc four and a half, rear five")
+    bench.type("front disc four and a half millimetres")
+    assert bench.standing() == ["front brake disc"]
+    assert bench.inspecting.record.utterances[1].answers is None
+
+
+def test_all_of_a_breath_said_in_full_answers_it(bench: Bench) -> None:
+    bench.type("front disc four and a half, rear five")
+    bench.type("front disc four and a half millimetres, rear five millimetres")
+    asked, said = bench.inspecting.record.utterances
+    assert said.answers == asked.id
+    assert len(bench.standing()) == 2
+
+
+def test_a_breath_that_asks_can_be_answered_in_another_program(bench: Bench) -> None:
+    bench.type("front disc four and a half, rear five")
+    asked = bench.inspecting.record.utterances[0]
+    other = bench.shop.inspecting(bench.inspecting.head.id)
+    events = other.answer(asked.id, "yes")
+    assert [type(each) for each in events] == [ev.FindingSaved] * 2
+
+
 def test_any_other_breath_ends_the_wait_for_an_answer(bench: Bench) -> None:
     bench.type("pads two millimetres")
     bench.type("left mirror cracked, chain dry")

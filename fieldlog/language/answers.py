@@ -79,10 +79,15 @@ class Answers:
         if whole.decision is not Decision.REFUSE:
             return whole
         candidates = asked.offered
-        taken = [*self._taken(asked, candidates, words)]
+        taken = [] if asked.asks is Asks.ALL_OF_IT else [*self._taken(asked, candidates, words)]
         if taken and all(left == taken[0][1] for pick, left in taken if pick.repeats):
             return self._narrowed(asked, taken[0][1], text, taken[0][0])
-        return self._said_anew(asked, candidates, words, text) or replace(
+        anew = (
+            None
+            if asked.asks is Asks.ALL_OF_IT
+            else self._said_anew(asked, candidates, words, text)
+        )
+        return anew or replace(
             whole,
             reason=f"no answer to '{asked.question_text}': {whole.reason}",
             question=asked.question,
@@ -92,6 +97,8 @@ class Answers:
     def _yes_or_no(self, asked: Understanding, said: Understanding) -> Understanding:
         if said.dialogue is Command.AFFIRM and asked.dialogue is Command.SIGN_OFF:
             return replace(asked, decision=Decision.ACCEPT, question=None, flags=(Flag.ANSWERED,))
+        if said.dialogue is Command.AFFIRM and asked.asks is Asks.ALL_OF_IT:
+            return said  # what it takes is several findings: ``Breath.agreed``
         by_yes = asked.question is not None and asked.question.kind.settled is Settled.BY_YES
         if said.dialogue is Command.AFFIRM and by_yes and len(asked.offered) == 1:
             yes = _Pick(lambda one: True, repeats=True, tells_unit=True, affirms=True)

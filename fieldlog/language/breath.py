@@ -56,6 +56,8 @@ class Breath:
     """One for each finding, all of them accepted; or one alone, whatever it is."""
     left_over: Words = ()
     """Words of a breath that is asked about or refused which no finding covers."""
+    agreed: tuple[Understanding, ...] = ()
+    """What its parts are once they were asked about as ``Asks.ALL_OF_IT`` and *affirm* was said."""
 
     @property
     def several(self) -> bool:
@@ -223,10 +225,12 @@ class BreathReader:
         if len(chosen) > 1:
             parts = tuple(part for cover in chosen.values() for part in cover.parts)
             return _asked(text, parts, "it can be cut into findings in more than one way")
+        agreed = _agreed(first.parts)
+        clash = _clash(agreed or first.parts)
         asked = next((p for p in first.parts if p.decision is not Decision.ACCEPT), None)
         if asked is not None:
-            return _asked(text, first.parts, f"'{asked.text}': {asked.reason}")
-        clash = _clash(first.parts)
+            reason = f"'{asked.text}': {asked.reason}"
+            return _asked(text, first.parts, reason, agreed=() if clash else agreed)
         if clash:
             return _asked(text, first.parts, clash)
         return Breath(text, first.parts)
@@ -368,7 +372,7 @@ class BreathReader:
             if len(unsaid) == 1 and len(self._values(unsaid[0])) == 2:
                 return self._each(self._values(unsaid[0]), (), rest)
             if said is not None and said.offered:
-                return (_doubted(said, "which two are meant was not said"),)
+                return (_doubted(said, "which two are meant was not said", Asks.IN_FULL),)
         return ()
 
     def _values(self, axis: str) -> list[Words]:
@@ -423,7 +427,7 @@ class BreathReader:
     @staticmethod
     def _placed(own: Understanding, was: Finding) -> Understanding:
         """Where only the place lacks, that of the same component before."""
-        if own.question is None or own.question.kind is not Asks.PLACE:
+        if own.asks is not Asks.PLACE:
             return own
         fitting = [
             one
@@ -566,14 +570,8 @@ def _first_value(finding: Finding | None) -> Quantity | None:
 
 
 def _lacks_unit(found: Understanding) -> bool:
-    return (
-        found.decision is Decision.ASK
-        and found.question is not None
-        and (
-            found.question.kind in (Asks.UNIT, Asks.ASSUMED_UNIT, Asks.PLACE_AND_UNIT)
-            or Flag.UNIT_ASSUMED in found.flags
-        )
-    )
+    kinds = (Asks.UNIT, Asks.ASSUMED_UNIT, Asks.PLACE_AND_UNIT)
+    return found.asks in kinds or (found.asks is not None and Flag.UNIT_ASSUMED in found.flags)
 
 
 def _unit_words(was: Finding) -> Iterator[Words]:
@@ -594,7 +592,7 @@ def _starting(words: Words, known: Sequence[Words]) -> Words:
     return next((phrase for phrase in known if words[: len(phrase)] == phrase), ())
 
 
-def _doubted(part: Understanding, reason: str) -> Understanding:
+def _doubted(part: Understanding, reason: str, kind: Asks = Asks.ALL_OF_IT) -> Understanding:
     """The same, to be asked about."""
     if not part.offered:
         return part
@@ -602,7 +600,7 @@ def _doubted(part: Understanding, reason: str) -> Understanding:
         part,
         decision=Decision.ASK,
         reason=reason,
-        question=Question(Asks.IN_FULL, questions.in_full(questions.together(part.offered))),
+        question=Question(kind, questions.together(part.offered)),
         finding=None,
         candidates=part.offered,
     )
@@ -618,21 +616,63 @@ def _clash(parts: Sequence[Understanding]) -> str:
     return ""
 
 
-def _asked(text: str, parts: Sequence[Understanding], reason: str, left_over: Words = ()) -> Breath:
-    """Nothing of a breath counts; what it may have said is offered, and no short word settles it."""
+def _asked(
+    text: str,
+    parts: Sequence[Understanding],
+    reason: str,
+    left_over: Words = (),
+    agreed: tuple[Understanding, ...] = (),
+) -> Breath:
+    """Nothing of a breath counts; what it may have said is offered, all of it or (``agreed`` empty)
+    with no short word that settles it."""
     offered: dict[tuple[object, ...], Finding] = {}
     for part in parts:
         for one in part.offered:
             offered.setdefault(one.meaning, one)
     candidates = tuple(offered.values())
-    question = questions.in_full(questions.together(candidates))
+    told = questions.together(candidates)
     whole = Understanding(
         Decision.ASK,
         Kind.FINDING,
         f"{reason}; nothing of it is taken yet",
         text,
         candidates=candidates,
-        question=Question(Asks.IN_FULL, question),
+        question=Question(Asks.ALL_OF_IT, told)
+        if agreed
+        else Question(Asks.IN_FULL, questions.in_full(told)),
         flags=tuple(dict.fromkeys(flag for part in parts for flag in part.flags)),
     )
-    return Breath(text, (whole,), left_over)
+    return Breath(text, (whole,), left_over, agreed)
+
+
+def _agreed(parts: Sequence[Understanding]) -> tuple[Understanding, ...]:
+    """The parts of a breath as *affirm* would take them: each as the one thing that is offered.
+
+    Empty where yes would not say which, where a value may be a slip, and where a unit was assumed
+    that another value of the same kind was not said in.
+    """
+    units: dict[tuple[str, str | None], set[str]] = {}
+    taken = []
+    for part in parts:
+        known = part.asks in (None, Asks.ASSUMED_UNIT, Asks.ALL_OF_IT)
+        if not known or len(part.offered) != 1 or not DOUBTFUL.isdisjoint(part.flags):
+            return ()
+        one = part.offered[0]
+        value = _first_value(one)
+        if value is not None:
+            units.setdefault((one.component, one.characteristic), set()).add(value.unit)
+        flags = (*(flag for flag in part.flags if flag is not Flag.UNIT_ASSUMED), Flag.ANSWERED)
+        taken.append(
+            replace(
+                part,
+                decision=Decision.ACCEPT,
+                reason="answered",
+                finding=one,
+                candidates=(),
+                question=None,
+                flags=flags,
+            )
+        )
+    mixed = any(len(said) > 1 for said in units.values())
+    assumed = any(Flag.UNIT_ASSUMED in part.flags for part in parts)
+    return () if mixed and assumed else tuple(taken)

@@ -120,10 +120,10 @@ class InspectionLanguage(OfferedGrammar):
         """
         said = self.understand(text)
         one = Breath(text, (said,))
-        of_what = said.question is not None and said.question.kind is Asks.OF_WHAT
         if said.dialogue is Command.SKIP:
             return self._beside_reason(one, said)
-        if said.decision is not Decision.REFUSE and not of_what and Flag.REPAIRED not in said.flags:
+        is_one = said.decision is not Decision.REFUSE and said.asks is not Asks.OF_WHAT
+        if is_one and Flag.REPAIRED not in said.flags:
             return one
         written = self._written(text)
         found = [(way, self._cut(_words(way.text), said, text)) for way in written.ways]

@@ -7,7 +7,7 @@ pause that cut a phrase in two, and remembers the question that waits, and nothi
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
@@ -19,10 +19,11 @@ from fieldlog.doubt.question import telling_more, what_to_ask
 from fieldlog.doubt.question import waits as waits  # a question's own, and asked for here
 from fieldlog.grammar.language import Language, WordGraph
 from fieldlog.hearing import Heard, hear_clip, joined
+from fieldlog.language.answers import APART
 from fieldlog.language.breath import Breath
 from fieldlog.language.decide import meaning_key
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Command, Decision, Flag, Hearing, Kind, Understanding
+from fieldlog.model import Asks, Command, Decision, Flag, Hearing, Kind, Understanding
 from fieldlog.shop.ears import Ears
 
 TAKES_NOTHING = {
@@ -43,6 +44,8 @@ def settles(asked: Understanding, said: Understanding) -> bool:
         return False
     if said.kind is Kind.DIALOGUE and said.dialogue in TAKES_NOTHING:
         return said.decision is Decision.ACCEPT
+    if asked.asks is Asks.ALL_OF_IT:  # one of its findings would leave the others unsaid
+        return False
     if Flag.ANSWERED in said.flags:
         return True
     if said.decision is Decision.ASK:
@@ -50,6 +53,14 @@ def settles(asked: Understanding, said: Understanding) -> bool:
         return bool(meanings) and meanings <= {one.meaning for one in asked.offered}
     subjects = {one.subject for one in asked.offered}
     return said.finding is not None and said.finding.subject in subjects
+
+
+def _settled_by_breath(asked: Understanding, parts: Sequence[Understanding]) -> bool:
+    """Whether a breath answers: by one of its findings, or, where all were asked about, by all."""
+    if asked.asks is not Asks.ALL_OF_IT:
+        return any(settles(asked, part) for part in parts)
+    said = {part.finding.subject for part in parts if part.finding is not None}
+    return bool(parts) and said.issuperset(one.subject for one in asked.offered)
 
 
 def _picked(asked: Understanding, said: Understanding) -> bool:
@@ -263,7 +274,12 @@ class Conversation:
 
     def _settled(self, heard: Heard, question: _Question) -> Heard:
         asked, said = question.asked, heard.understanding
-        if any(settles(asked, part) for part in heard.parts):
+        if said.dialogue is Command.AFFIRM and heard.accepted and asked.asks is Asks.ALL_OF_IT:
+            agreed = self._breath(asked.text).agreed
+            if agreed:
+                whole = Breath(f"{asked.text}{APART}{heard.text}", agreed)
+                return replace(heard, understanding=whole.whole, parts=agreed, answers=asked)
+        if _settled_by_breath(asked, heard.parts):
             if asked.dialogue is Command.CORRECTION:
                 whole = Breath(heard.text, heard.parts).asked("which of it corrects is not certain")
                 return replace(heard, understanding=whole.whole, parts=())
