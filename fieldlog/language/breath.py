@@ -596,11 +596,12 @@ def _doubted(part: Understanding, reason: str, kind: Asks = Asks.ALL_OF_IT) -> U
     """The same, to be asked about."""
     if not part.offered:
         return part
+    told = questions.together(part.offered)
     return replace(
         part,
         decision=Decision.ASK,
         reason=reason,
-        question=Question(kind, questions.together(part.offered)),
+        question=Question(kind, questions.in_full(told) if kind is Asks.IN_FULL else told),
         finding=None,
         candidates=part.offered,
     )
@@ -630,7 +631,7 @@ def _asked(
         for one in part.offered:
             offered.setdefault(one.meaning, one)
     candidates = tuple(offered.values())
-    told = questions.together(candidates)
+    told = questions.together(candidates) if agreed else questions.each(parts)
     whole = Understanding(
         Decision.ASK,
         Kind.FINDING,
