@@ -9,7 +9,7 @@ from fieldlog.language.breath import Breath
 from fieldlog.model import Finding, Quantity
 from tests.utterances import FOLDER
 
-KEYS = {"w", "d", "parts", "left", "f", "t"}
+KEYS = {"w", "d", "parts", "left", "f", "t", "q"}
 
 
 def rows() -> list[dict[str, Any]]:
@@ -31,6 +31,10 @@ def faults(row: dict[str, Any], found: Breath) -> list[str]:
         f"{key}: wanted {wanted[key]!r}, got {got[key]!r}" for key in got if wanted[key] != got[key]
     ]
     flags = found.whole.flags
+    if row.get("f") == [] and flags:
+        wrong.append(f"flags: {flags}")
+    if "q" in row and row["q"] != found.whole.asks:
+        wrong.append(f"question: wanted {row['q']!r}, got {found.whole.asks!r}")
     return wrong + [f"flag {flag!r} is missing" for flag in row.get("f", ()) if flag not in flags]
 
 

@@ -254,6 +254,13 @@ def test_one_finding_of_a_breath_that_was_asked_about_leaves_it_asked(bench: Ben
     assert bench.inspecting.record.utterances[1].answers is None
 
 
+def test_a_breath_with_one_of_them_leaves_it_asked(bench: Bench) -> None:
+    bench.type("front disc four and a half, rear five")
+    bench.type("front disc four and a half millimetres, chain dry")
+    assert bench.standing() == ["front brake disc", "None drive chain"]
+    assert bench.inspecting.record.utterances[1].answers is None
+
+
 def test_all_of_a_breath_said_in_full_answers_it(bench: Bench) -> None:
     bench.type("front disc four and a half, rear five")
     bench.type("front disc four and a half millimetres, rear five millimetres")

@@ -134,9 +134,9 @@ class _Cover:
         return all(part.decision is Decision.ACCEPT for part in self.parts)
 
     @property
-    def rank(self) -> tuple[int, bool, int]:
-        """Fewest pieces first, then what needs no question, then what is cut at commas."""
-        return self.pieces, not self.accepted, self.across
+    def rank(self) -> tuple[bool, int]:
+        """Of as many pieces: what needs no question first, then what is cut at commas."""
+        return not self.accepted, self.across
 
     @property
     def meaning(self) -> tuple[object, ...]:
@@ -159,11 +159,10 @@ class BreathReader:
         ``words`` are no single finding or command; ``commas``: before which of them one was typed.
         What is asked or refused is so as a whole.
         """
-        turns = tuple(self._turns(words))
-        covers = self._covers(words, commas, turns)
+        covers = self._covers(words, commas)
         if covers:
             return self._decided(covers, text)
-        for at, size, repairs in turns:
+        for at, size, repairs in self._turns(words):
             cover = self._cut(words, at)
             if cover is not None and repairs:
                 return self._repaired(words, at, size, cover, text)
@@ -283,13 +282,8 @@ class BreathReader:
 
     # --- cutting -------------------------------------------------------------------------------
 
-    def _covers(
-        self,
-        words: Words,
-        commas: frozenset[int] = frozenset(),
-        turns: Sequence[tuple[int, int, bool]] = (),
-    ) -> list[_Cover]:
-        """The ways to cut all of ``words`` into the fewest findings; none cuts one of ``turns``."""
+    def _covers(self, words: Words, commas: frozenset[int] = frozenset()) -> list[_Cover]:
+        """The ways to cut all of ``words`` into the fewest findings."""
         memo: dict[tuple[int, tuple[object, ...] | None], list[_Cover]] = {}
 
         def behind(start: int, before: Understanding | None, most: int) -> list[_Cover]:
@@ -305,8 +299,7 @@ class BreathReader:
                         joined = _starting(words[end:], self.phrases.joined)
                         last = parts[-1] if len(parts) == 1 else None
                         goes_on = end + len(joined)
-                        cuts = any(start <= at < goes_on and at + of > end for at, of, _ in turns)
-                        if cuts or (joined and goes_on == len(words)):
+                        if joined and goes_on == len(words):
                             continue
                         across = sum(start < comma < end for comma in commas)
                         for rest in behind(goes_on, last, most - 1):
