@@ -29,8 +29,6 @@ from fieldlog.quantities.units import SPOKEN
 from fieldlog.quantities.values import DOUBTFUL
 from fieldlog.words import questions, tell
 
-MOST = 8
-"""Findings in one breath; more than anybody says between two breaths."""
 _BOTH = "both"
 _AND = "and"
 _ONES = ("one", "ones")
@@ -286,11 +284,9 @@ class BreathReader:
         """The ways to cut all of ``words`` into the fewest findings."""
         memo: dict[tuple[int, tuple[object, ...] | None], list[_Cover]] = {}
 
-        def behind(start: int, before: Understanding | None, most: int) -> list[_Cover]:
+        def behind(start: int, before: Understanding | None) -> list[_Cover]:
             if start == len(words):
                 return [_Cover()]
-            if most == 0:
-                return []
             key = (start, None if before is None else (before.offered, before.decision))
             if key not in memo:
                 memo[key] = found = []
@@ -302,14 +298,14 @@ class BreathReader:
                         if joined and goes_on == len(words):
                             continue
                         across = sum(start < comma < end for comma in commas)
-                        for rest in behind(goes_on, last, most - 1):
+                        for rest in behind(goes_on, last):
                             whole = (*parts, *rest.parts)
                             found.append(_Cover(whole, rest.pieces + 1, across + rest.across))
                 fewest = min((cover.pieces for cover in found), default=0)
                 memo[key] = [cover for cover in found if cover.pieces == fewest]
             return memo[key]
 
-        return behind(0, None, MOST)
+        return behind(0, None)
 
     def _piece(
         self, words: Words, start: int, end: int, before: Understanding | None
