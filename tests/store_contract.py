@@ -326,6 +326,33 @@ class Contract:
             one.take(two.rows())
         assert everything(one) == before
 
+    @pytest.mark.parametrize("newer", ["corrected", "withdrawn"])
+    def test_of_a_correction_and_a_withdrawal_the_newer_rules_and_the_other_is_told(
+        self, new: Callable[[], Store], newer: str
+    ) -> None:
+        one, two = new(), new()
+        of = inspection(one, vehicle(one))
+        rows = said(of, "misheard", TREAD, 1)
+        one.append(rows, at(1))
+        two.take(one.rows())
+        later = {"corrected": (6, 5), "withdrawn": (5, 6)}[newer]
+        one.append(said(of, "anew", TREAD, later[0], corrects=rows[1].id), at(later[0]))
+        two.append(withdrawn(of, rows[1].id, later[1]), at(later[1]))
+        one.take(two.rows())
+        two.take(one.rows())
+        assert everything(one) == everything(two)
+        found = by_words(one, of)
+        if newer == "corrected":
+            assert found["anew"].stands
+            assert found["anew"].withdrawn_elsewhere
+            assert found["anew"].rivalled
+            assert not found["misheard"].rivalled
+        else:
+            assert not any(each.stands for each in found.values())
+            assert found["misheard"].rivals == (found["anew"].id,)
+            assert found["misheard"].rivalled
+            assert "withdrawn later" in found["anew"].reason
+
     @pytest.mark.parametrize("newer", ["one", "two"])
     def test_of_two_corrections_the_newer_stands_and_both_are_kept(
         self, new: Callable[[], Store], newer: str

@@ -137,6 +137,43 @@ def test_a_breath_is_taken_whole_or_not_at_all(run) -> None:  # type: ignore[no-
     assert "5 findings" in run("inspection", "list").output
 
 
+def test_each_word_that_is_entered_is_a_process_of_its_own(run) -> None:  # type: ignore[no-untyped-def]
+    run("vehicle", "add", "red single")
+    run("inspection", "start", "1")
+    run("inspection", "enter", "stand by")
+    held = run("inspection", "enter", "front pads 3 mm", code=2).output
+    assert "enter go ahead" in held
+    assert "0 findings" in run("inspection", "list").output
+    run("inspection", "enter", "go ahead")
+    run("inspection", "enter", "front pads 3 mm")
+    told = run("inspection", "enter", "correction 4 mm").output
+    assert "front brake pads, thickness: 4 mm" in told
+    assert "corrects front brake pads, thickness: 3 mm" in told
+    assert "asked: " in run("inspection", "enter", "tyre pressure 36").output
+    assert "asked: " in run("inspection", "enter", "front").output
+    assert "front tyre, pressure: 36 psi" in run("inspection", "enter", "psi").output
+
+
+def test_what_two_copies_said_of_one_finding_is_told_by_merging(run, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    here, there = tmp_path / "shop", tmp_path / "other"
+    run("vehicle", "add", "red single")
+    run("inspection", "start", "1")
+    for words in ("front pads 3 mm", "rear pads 3 mm"):
+        run("inspection", "enter", words)
+    shutil.copytree(here, there)
+    at = ("--store", str(there))
+    run("inspection", "enter", "correction front pads 4 mm")
+    run("inspection", "withdraw", "1", "--reason", "wrong wheel", *at)
+    run("inspection", "withdraw", "2", "--reason", "wrong wheel")
+    run("inspection", "enter", "correction rear pads 5 mm", *at)
+    told = run("store", "merge", str(there)).output
+    assert "inspection 1: finding 1 is withdrawn" in told
+    assert "finding 4 stands; withdrawn in one record, and corrected later in the other" in told
+    told = run("inspection", "show", "--all").output
+    assert "withdrawn; another copy of the record had corrected it" in told
+    assert "withdrawn in another copy of the record; this is newer" in told
+
+
 def test_a_finding_that_is_not_there_is_named(run) -> None:  # type: ignore[no-untyped-def]
     run("vehicle", "add", "red single")
     run("inspection", "start", "1")

@@ -213,6 +213,33 @@ def test_what_else_would_be_offered_now_is_not_answered(bench: Bench) -> None:
         bench.again().answer(asked.id, "affirm")
 
 
+def test_another_thing_said_of_the_same_part_settles_no_value(bench: Bench) -> None:
+    bench.inspecting.type("pads two millimetres")
+    (asked,) = bench.inspecting.record.utterances
+    for words, stays in (("rear pads worn", True), ("rear pads two millimetres", False)):
+        bench.inspecting.type(words)
+        assert left_open(bench.inspecting.record, asked) is stays
+
+
+@pytest.mark.parametrize(
+    ("words", "stays"),
+    [
+        ("correction front pads four millimetres", False),
+        ("rear pads four millimetres", True),
+    ],
+)
+def test_a_correction_of_what_is_settled_by_saying_of_what(
+    bench: Bench, words: str, stays: bool
+) -> None:
+    bench.inspecting.type("front pads three millimetres")
+    bench.inspecting.type("correction rear")
+    (_, asked) = bench.inspecting.record.utterances
+    assert never_confirmed(bench.inspecting.record) == 1
+    bench.inspecting.type(words)
+    bench.inspecting.type("correction front pads two millimetres")
+    assert left_open(bench.inspecting.record, asked) is stays
+
+
 def test_what_was_heard_unclearly_stays_so_over_a_pause(bench: Bench) -> None:
     said = bench.language.understand(PADS)
     unclear = replace(said, flags=(Flag.UNCLEAR,))

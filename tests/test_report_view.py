@@ -204,16 +204,22 @@ def test_what_was_heard_but_made_no_finding(store: Repository, filled: Filled) -
 
 
 @pytest.mark.parametrize(
-    ("component", "position", "closes"),
+    ("component", "position", "characteristic", "closes"),
     [
-        ("brake pads", "front", True),
-        ("brake pads", "rear", False),
-        ("brake fluid", "front", False),
-        ("front sprocket", None, False),
+        ("brake pads", "front", "thickness", True),
+        ("brake pads", "front", "condition", False),
+        ("brake pads", "rear", "thickness", False),
+        ("brake fluid", "front", "thickness", False),
+        ("front sprocket", None, "thickness", False),
     ],
 )
 def test_a_question_stays_open_until_its_own_thing_was_found(
-    store: Repository, filled: Filled, component: str, position: str | None, closes: bool
+    store: Repository,
+    filled: Filled,
+    component: str,
+    position: str | None,
+    characteristic: str,
+    closes: bool,
 ) -> None:
     asked = understood(
         "front pads two",
@@ -222,7 +228,7 @@ def test_a_question_stays_open_until_its_own_thing_was_found(
         candidates=(Finding("brake pads", "front", "thickness"),),
     )
     store.add_utterance(filled.inspection_id, NewUtterance(asked, START + timedelta(minutes=1)))
-    found = Finding(component, position, "condition", condition="sound")
+    found = Finding(component, position, characteristic, condition="sound")
     store.add_utterance(
         filled.inspection_id,
         NewUtterance(understood("later"), START + timedelta(minutes=2)),

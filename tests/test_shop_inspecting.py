@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from fieldlog import config
+from fieldlog.aftercare.plan import left_open, never_confirmed
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.cli.event_lines import event_text, events_text
 from fieldlog.errors import StoreError, UsageError
@@ -61,6 +62,10 @@ class Bench:
 
     def type(self, words: str) -> tuple[Event, ...]:
         return self.inspecting.type(words)
+
+    def anew(self) -> None:
+        """As the next process meets it."""
+        self.inspecting = self.shop.inspecting(self.inspecting.head.id)
 
     def standing(self) -> list[str]:
         return [
@@ -585,7 +590,9 @@ def test_a_fault_at_any_write_leaves_nothing_and_a_retry_doubles_nothing(
     after = _rows(bench.shop.store)
     assert after > before
     (event, *_) = bench.inspecting.say(heard, "microphone", id=id)
-    assert isinstance(event, ev.FindingSaved)
+    corrects = heard.understanding.dialogue is Command.CORRECTION
+    assert isinstance(event, ev.FindingCorrected if corrects else ev.FindingSaved)
+    assert event.kept.finding == heard.understanding.finding
     assert _rows(bench.shop.store) == after
     assert bench.shop.store.verify().agrees
 
@@ -607,6 +614,291 @@ def test_by_hand_every_verb_is_told_and_kept(bench: Bench) -> None:
     (event,) = bench.inspecting.withdraw(1, "wrong wheel")
     assert isinstance(event, ev.FindingWithdrawn)
     assert bench.inspecting.record.findings[0].reason == "wrong wheel"
+
+
+@pytest.mark.parametrize(
+    ("first", "correction", "value"),
+    [
+        ("front pads 3 mm", "correction 4 mm", "4 mm"),
+        ("Front Pads 3mm.", "Correction: 4mm", "4 mm"),
+        ("FRONT PADS THREE MM", "correction four millimetres", "4 mm"),
+        ("3 mm on the front pads", "correction 4 mm", "4 mm"),
+        ("correction front pads 3 mm", "correction 4 mm", "4 mm"),
+        ("front pads about 3 mm", "correction 2,5 mm", "5/2 mm"),
+        ("rear tread 4/32 in", "correction 3/32 in", "3/32 in"),
+        ("rear tread four thirty-seconds", "correction three thirty-seconds", "3/32 in"),
+        ("battery cell 1 1.22", "correction 1.26", "63/50 1"),
+    ],
+)
+def test_a_bare_correction_puts_the_new_value_in_however_the_old_one_was_typed(
+    bench: Bench, first: str, correction: str, value: str
+) -> None:
+    bench.type(first)
+    (event, *_) = bench.type(correction)
+    assert isinstance(event, ev.FindingCorrected)
+    (stands,) = (each.finding.quantity for each in bench.inspecting.record.findings if each.stands)
+    assert stands is not None
+    assert f"{stands.value} {stands.unit}" == value
+
+
+@pytest.mark.parametrize("words", ["correction rear", "correction front pads", "correction worn"])
+def test_what_is_no_value_never_says_the_old_one_anew(bench: Bench, words: str) -> None:
+    bench.type("front pads 3 mm")
+    (event,) = bench.type(words)
+    assert isinstance(event, ev.Asked)
+    assert [each.stands for each in bench.inspecting.record.findings] == [True]
+
+
+@pytest.mark.parametrize("first", ["front pads 3 mm", "front pads 3"])
+def test_figures_with_a_gap_are_asked_about_in_a_correction_too(bench: Bench, first: str) -> None:
+    bench.type(first)
+    (event,) = bench.type("correction 2 5 mm")
+    assert isinstance(event, ev.Asked)
+    assert {
+        str(one.quantity and one.quantity.value) for one in event.said.understanding.offered
+    } == {
+        "2",
+        "5",
+    }
+
+
+@pytest.mark.parametrize("way", ["say", "type"])
+def test_the_question_of_a_bare_correction_is_answered_by_a_short_word(
+    bench: Bench, way: str
+) -> None:
+    take = getattr(bench, way)
+    take("front pads three millimetres")
+    (asked,) = take("correction four")
+    assert isinstance(asked, ev.Asked)
+    (event,) = take("affirm")
+    assert isinstance(event, ev.FindingCorrected)
+    assert event.kept.finding.quantity is not None
+    assert event.kept.finding.quantity.value == 4
+    assert bench.inspecting.record.utterances[-1].answers == asked.said.id
+
+
+@pytest.mark.parametrize("way", ["say", "type"])
+@pytest.mark.parametrize(
+    "asking", ["correction four", "correction worn", "skip the horn", "no oil in the engine"]
+)
+def test_disregard_after_a_question_withdraws_no_finding(
+    bench: Bench, way: str, asking: str
+) -> None:
+    take = getattr(bench, way)
+    take("front pads three millimetres")
+    assert isinstance(take(asking)[0], ev.Asked)
+    (closed,) = take("disregard that")
+    assert isinstance(closed, ev.QuestionClosed)
+    assert bench.standing() == ["front brake pads"]
+    assert never_confirmed(bench.inspecting.record) == 0
+    (event,) = take("disregard that")
+    assert isinstance(event, ev.FindingWithdrawn)
+
+
+class TestStandingBy:
+    def test_what_was_held_back_asks_nothing(self, bench: Bench) -> None:
+        for words in ("stand by", "pads two millimetres", "go ahead"):
+            bench.say(words)
+        (event,) = bench.say("front")
+        assert isinstance(event, ev.Refused)
+        assert bench.standing() == []
+
+    @pytest.mark.parametrize("way", ["say", "type"])
+    def test_a_question_is_not_answered_by_what_was_held_back(self, bench: Bench, way: str) -> None:
+        take = getattr(bench, way)
+        for words in ("pads two millimetres", "stand by", "front", "disregard", "negative"):
+            take(words)
+        record = bench.inspecting.record
+        assert left_open(record, record.utterances[0])
+        assert never_confirmed(record) == 1
+        take("go ahead")
+        (event,) = take("front")
+        assert isinstance(event, ev.FindingSaved)
+        assert never_confirmed(bench.inspecting.record) == 0
+
+    def test_said_again_it_goes_on(self, bench: Bench) -> None:
+        for words in ("stand by", "stand by"):
+            (event,) = bench.say(words)
+            assert isinstance(event, ev.StandingBy)
+        (held,) = bench.say("front pads two millimetres")
+        assert isinstance(held, ev.HeldBack)
+
+    def test_it_goes_on_in_the_next_process(self, bench: Bench) -> None:
+        bench.type("stand by")
+        bench.anew()
+        (held,) = bench.type("front pads two millimetres")
+        assert isinstance(held, ev.HeldBack)
+        assert "go ahead" in event_text(held).plain
+        bench.anew()
+        bench.type("go ahead")
+        bench.anew()
+        bench.type("front pads two millimetres")
+        assert bench.standing() == ["front brake pads"]
+
+
+class TestTheNextProcess:
+    """`fieldlog inspection enter` is one process for each utterance."""
+
+    def test_takes_the_answer_though_something_was_said_in_between(self, bench: Bench) -> None:
+        for words in (
+            "pads two millimetres",
+            "lovely weather",
+            "what is left",
+            "say again",
+            "front",
+        ):
+            bench.anew()
+            events = bench.type(words)
+        assert isinstance(events[0], ev.FindingSaved)
+
+    @pytest.mark.parametrize("words", ["pads two millimetres", "correction worn"])
+    def test_repeats_the_question(self, bench: Bench, words: str) -> None:
+        bench.type(words)
+        bench.anew()
+        (again,) = bench.type("say again")
+        assert isinstance(again, ev.SaidAgain)
+        assert [type(each) for each in again.told] == [ev.Asked]
+
+    def test_repeats_the_finding(self, bench: Bench) -> None:
+        bench.type("front pads two millimetres")
+        for _ in range(2):
+            bench.anew()
+            (again,) = bench.type("say again")
+            assert isinstance(again, ev.SaidAgain)
+            (told,) = again.told
+            assert isinstance(told, ev.FindingSaved)
+            assert told.kept.number == 1
+            assert "2 mm" in event_text(again).plain
+        bench.inspecting.withdraw(1, "wrong wheel")
+        bench.anew()
+        (again,) = bench.type("say again")
+        assert isinstance(again, ev.SaidAgain)
+        assert again.told == ()
+
+    def test_drops_the_question_and_not_the_finding_before(self, bench: Bench) -> None:
+        for words in ("left mirror cracked", "pads two millimetres", "lovely weather", "disregard"):
+            bench.anew()
+            events = bench.type(words)
+        assert isinstance(events[0], ev.QuestionClosed)
+        assert bench.standing() == ["left mirror"]
+
+    def test_takes_the_answer_to_what_an_answer_left_open(self, bench: Bench) -> None:
+        for words in ("tyre pressure thirty six", "front", "psi"):
+            bench.anew()
+            events = bench.type(words)
+        assert isinstance(events[0], ev.FindingSaved)
+        assert events[0].kept.finding.quantity is not None
+        assert events[0].kept.finding.quantity.unit == "psi"
+        assert never_confirmed(bench.inspecting.record) == 0
+
+    def test_answers_nothing_that_a_finding_ended(self, bench: Bench) -> None:
+        for words in ("pads two millimetres", "left mirror cracked", "front"):
+            bench.anew()
+            events = bench.type(words)
+        assert isinstance(events[0], ev.Refused)
+
+
+def test_an_answer_that_could_not_be_taken_can_be_given_again(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for error, told in ((ValueError("odd"), None), (StoreError("full"), "full")):
+        bench.type("pads two millimetres")
+        with monkeypatch.context() as patch:
+            patch.setattr("fieldlog.shop.inspecting.step_of", _raising(error))
+            if told is None:
+                (event,) = bench.type("front")
+                assert isinstance(event, ev.Faulted)
+            else:
+                with pytest.raises(StoreError, match=told):
+                    bench.type("front")
+        (event,) = bench.type("front")
+        assert isinstance(event, ev.FindingSaved)
+
+
+def _raising(error: Exception) -> Callable[..., Any]:
+    def fails(*_: object) -> Any:
+        raise error
+
+    return fails
+
+
+def test_a_photo_of_something_is_for_that_and_not_for_what_was_said_last(bench: Bench) -> None:
+    for words in (
+        "front pads two millimetres",
+        "rear tread four thirty seconds",
+        "left mirror cracked",
+    ):
+        bench.type(words)
+    for words, number in (
+        ("photo of the brake pads", 1),
+        ("photo of the rear tyre", 2),
+        ("photo of the front tyre", None),
+        ("photo", 3),
+    ):
+        (marked,) = bench.type(words)
+        assert isinstance(marked, ev.Marked)
+        assert (marked.at.number if marked.at else None) == number, words
+    ids = [each.id for each in bench.inspecting.record.findings]
+    assert [each.finding_id for each in bench.inspecting.record.marks] == [
+        ids[0],
+        ids[1],
+        None,
+        ids[2],
+    ]
+
+
+@pytest.mark.parametrize("words", ["read back", "tell me why"])
+def test_what_was_withdrawn_elsewhere_is_told_and_not_that_nothing_stands(
+    bench: Bench, words: str
+) -> None:
+    bench.type("front pads three millimetres")
+    bench.type("rear pads three millimetres")
+    bench.shop.inspecting(bench.inspecting.head.id).withdraw(2, "wrong wheel")
+    (gone,) = bench.type(words)
+    assert isinstance(gone, ev.GoneAlready)
+    (event,) = bench.type(words)
+    assert isinstance(event, (ev.ReadBack, ev.WhyTold))
+    assert event.kept is not None
+    assert event.kept.number == 1
+
+
+def test_what_is_skipped_is_what_is_no_longer_open(bench: Bench) -> None:
+    (event,) = bench.type("skip front left brake disc because no time")
+    assert isinstance(event, ev.NothingToTake)
+    assert "on the list" in event_text(event).plain
+    vehicle = bench.inspecting.record.vehicle.id
+    for do, item in (
+        ("add", "front left brake disc"),
+        ("add", "front right brake disc"),
+        ("remove", "front brake disc"),
+    ):
+        bench.shop.store.add_log(vehicle, "checklist", {"do": do, "item": item})
+    before = {item.key for item in bench.inspecting.scene.open_items}
+    (event,) = bench.type("skip front brake disc because no time")
+    assert isinstance(event, ev.ItemSkipped)
+    assert event.items == ("front left brake disc", "front right brake disc")
+    assert before - {item.key for item in bench.inspecting.scene.open_items} == set(event.items)
+
+
+@pytest.mark.parametrize("key", ["grey twin", " grey twin ", "1"])
+def test_an_inspection_is_begun_of_the_vehicle_that_is_there(bench: Bench, key: str) -> None:
+    known = bench.inspecting.record.vehicle
+    assert bench.shop.begin(key).vehicle_id == known.id
+    assert [each.id for each in bench.shop.store.vehicles()] == [known.id]
+    assert bench.shop.begin("2").vehicle_name == "2"
+
+
+def test_nothing_is_kept_without_its_words(bench: Bench) -> None:
+    bench.type("front pads three millimetres")
+    hands = bench.inspecting
+    with pytest.raises(UsageError, match="reason"):
+        hands.withdraw(1, " ")
+    with pytest.raises(UsageError, match="words"):
+        hands.remark(" ")
+    with pytest.raises(UsageError, match="no photo"):
+        hands.attach("none", 1, "by hand")
+    assert bench.standing() == ["front brake pads"]
+    assert (hands.record.remarks, hands.record.photos) == ((), ())
 
 
 def test_an_inspection_that_is_not_there_is_named(bench: Bench) -> None:

@@ -12,7 +12,10 @@ from pathlib import Path
 
 import pytest
 
+from fieldlog.aftercare.plan import never_confirmed
 from fieldlog.errors import StoreError, UsageError
+from fieldlog.language.files import load_language
+from fieldlog.shop.workshop import Workshop
 from fieldlog.store import database, merging
 from fieldlog.store.database import FILE, back_up
 from fieldlog.store.media import MediaFolder
@@ -115,6 +118,28 @@ def test_old_copies_come_to_the_same(tmp_path: Path) -> None:
         assert store.merge(one).fingerprint == merged.fingerprint
         assert everything(store.engine) == read
         assert store.verify().faults == ()
+
+
+@pytest.mark.parametrize("first", ["question", "finding"])
+def test_a_question_is_as_open_in_either_copy(tmp_path: Path, first: str) -> None:
+    """Numbers are each copy's own: what came later is told by the order that all copies share."""
+    said = {"question": "pads two millimetres", "finding": "rear pads two millimetres"}
+    second = {"question": "finding", "finding": "question"}[first]
+    one, two = tmp_path / "one", tmp_path / "two"
+    language = load_language()
+    with Workshop.open(one, language=language) as shop:
+        shop.begin("grey twin")
+    shutil.copytree(one, two)
+    for folder, kind in ((one, first), (two, second)):
+        with Workshop.open(folder, language=language) as shop:
+            shop.inspecting().type(said[kind])
+    shutil.copytree(two, tmp_path / "copy")
+    opened = []
+    for folder, other in ((one, tmp_path / "copy"), (two, one)):
+        with Repository.open(folder) as store:
+            store.merge(other)
+            opened.append(never_confirmed(store.inspection_record("last")))
+    assert opened == [{"question": 0, "finding": 1}[first]] * 2
 
 
 def test_copies_that_go_on_as_one_writer_merge_all_the_same(pair: tuple[Path, Path]) -> None:

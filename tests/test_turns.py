@@ -264,6 +264,21 @@ def test_a_bare_correction_is_of_the_question_not_of_the_finding_before(talk: Ta
     ]
 
 
+@pytest.mark.parametrize("asking", ["pads two millimetres", "rear pads two"])
+def test_a_full_correction_of_the_question_leaves_what_was_found_elsewhere(
+    talk: Talk, asking: str
+) -> None:
+    talk.say("front pads three millimetres")
+    talk.say(asking)
+    talk.say("correction rear pads four millimetres")
+    assert talk.open() == []
+    assert talk.standing() == [
+        ("brake pads", "front", (3, "mm")),
+        ("brake pads", "rear", (4, "mm")),
+    ]
+    assert "corrects rear brake pads" in talk.say("correction rear pads five millimetres")
+
+
 @pytest.mark.parametrize("word", ["negative", "disregard", "take photo"])
 def test_affirm_is_to_the_newest_question_only(talk: Talk, word: str) -> None:
     def doubts(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:

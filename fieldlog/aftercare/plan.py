@@ -29,7 +29,7 @@ from fieldlog.catalogue.component import Catalogue
 from fieldlog.errors import UsageError
 from fieldlog.language.dialogue import CORRECTION
 from fieldlog.limits.context import JURISDICTIONS, SETTINGS, parse_context
-from fieldlog.model import Context, Decision, Finding, Kind, Limit, Settled
+from fieldlog.model import Asks, Context, Decision, Finding, Kind, Limit, Settled
 from fieldlog.store.records import (
     EventName,
     HistoryRow,
@@ -260,11 +260,19 @@ def left_open(record: InspectionRecord, asked: Utterance) -> bool:
     """Whether nobody answered it and no later finding that stands is of what was offered.
 
     An answer that led to a question itself leaves that one open, not this. "Brake fluid" is not of
-    a question about brake pads, nor the rear ones of one about the front.
+    a question about brake pads, nor the rear ones of one about the front. "Correction of what?" is
+    settled when the next finding is a correction, which says of what.
     """
     if any(u.answers == asked.id for u in record.utterances):
         return False
-    after = {u.id for u in record.utterances if u.number > asked.number}
+    # By their order, which is the same in every copy of the record; numbers are each copy's own.
+    order = [u.id for u in record.utterances]
+    later = record.utterances[order.index(asked.id) + 1 :]
+    if asked.asked is not None and asked.asked.kind is Asks.OF_WHAT:
+        found = (u for u in later if u.kind is Kind.FINDING and u.decision is Decision.ACCEPT)
+        anew = next(found, None)
+        return anew is None or anew.dialogue != CORRECTION
+    after = {u.id for u in later}
     return not any(
         _is_of(asked, each.finding)
         for each in record.findings
@@ -294,10 +302,14 @@ def _of_a_command(said: Utterance) -> bool:
 
 
 def _is_of(said: Utterance, finding: Finding) -> bool:
-    """Whether ``finding`` is of what was offered: there, where a place was said."""
+    """Whether ``finding`` is of what was offered: there, where a place was said, and the same thing
+    of it: that the pads are worn says nothing of the two millimetres that were asked about.
+    """
     if said.asked is None:
         return old_questions.names(said.text, finding)
     places = [where for component, where in said.asked.about if component == finding.component]
+    if said.asked.measured and finding.characteristic not in said.asked.measured:
+        return False
     return None in places or finding.position in places
 
 

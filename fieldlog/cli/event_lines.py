@@ -8,7 +8,7 @@ from typing import assert_never
 from rich.text import Text
 
 from fieldlog.cli.verdict_lines import limit_text, outcome_text
-from fieldlog.model import Decision, Finding, Understanding
+from fieldlog.model import Command, Decision, Finding, Understanding
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.words import tell
@@ -34,10 +34,13 @@ def event_text(event: Event) -> Text:
             return Text(f"  now {tell.state(verdict)}: {_told(kept)}", "dim")
         case ev.Asked(said) | ev.Refused(said):
             return outcome_text(said.understanding, None).append_text(answered(said))
-        case ev.QuestionClosed(said) | ev.NothingToTake(said):
+        case ev.QuestionClosed(said):
             return Text(str(said.understanding.dialogue)).append_text(answered(said))
+        case ev.NothingToTake(said):
+            return Text(f"{said.understanding.dialogue}: {_nothing_there(said)}")
         case ev.HeldBack(said):
-            return Text(f"standing by, not taken: {said.text or '(not understood)'}", "dim")
+            words = said.text or "(not understood)"
+            return Text(f"standing by until you say go ahead, not taken: {words}", "dim")
         case ev.Faulted(said):
             heard = f" (heard: {said.text})" if said.text else ""
             return Text(f"NOT TAKEN, say it again: {said.understanding.reason}{heard}", "bold")
@@ -45,8 +48,8 @@ def event_text(event: Event) -> Text:
             return Text(f"{_told(was)} was withdrawn elsewhere already; nothing else was", "yellow")
         case ev.RemarkKept(_, text):
             return Text.assemble("remark (unchecked): ", (text, "italic"))
-        case ev.Marked(_, name, _):
-            return Text(f"mark: {name}", "dim")
+        case ev.Marked(_, name, at):
+            return Text(f"mark: {name}{f' of {_told(at)}' if at else ''}", "dim")
         case ev.PhotoAttached(_, at, reason):
             where = _told(at.finding) if at else "no finding"
             return Text(f"photo to {where} ({reason})", "dim")
@@ -91,7 +94,9 @@ def _command_text(
         case ev.SaidAgain(_, told):
             again = events_text(told)
             return (
-                Text("once more: ", "cyan").append_text(again) if again else Text("(nothing yet)")
+                Text("once more: ", "cyan").append_text(again)
+                if again
+                else Text("(nothing was told here yet)")
             )
         case ev.StandingBy():
             return Text("standing by: nothing counts until you say go ahead", "cyan")
@@ -99,6 +104,16 @@ def _command_text(
             return Text("going ahead", "cyan")
         case _:
             assert_never(event)
+
+
+def _nothing_there(said: Said) -> str:
+    match said.understanding.dialogue:
+        case Command.DISREGARD:
+            return "no finding stands"
+        case Command.SKIP:
+            return "no such item is on the list; say what is open"
+        case _:
+            return "no question waits that it could answer"
 
 
 def answered(said: Said) -> Text:

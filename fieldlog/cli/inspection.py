@@ -19,11 +19,11 @@ from fieldlog.cli.store_option import (
     workshop,
     zone_here,
 )
-from fieldlog.errors import StoreError, UsageError
+from fieldlog.errors import FieldlogError, StoreError, UsageError
 
 if TYPE_CHECKING:
     from fieldlog.shop.events import Event
-    from fieldlog.store.records import Inspection
+    from fieldlog.store.records import Inspection, RecordedFinding
 
 _inspection_argument = click.argument("key", metavar="[INSPECTION]", default="last")
 _inspection_option = click.option(
@@ -147,8 +147,7 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
         if not (each.stands or with_history):
             continue
         state = tell.state(each.verdict)
-        rivalled = "  (corrected in two copies of the record; this is newer)" if each.rivals else ""
-        note = rivalled if each.stands else "  (withdrawn)" if each.withdrawn else "  (corrected)"
+        note = _note(each)
         note += "  (after the signature)" if each.made_after_signature else ""
         told = (tell.severity(each.verdict), tell.doubt(each.verdict))
         how = "".join(f", {text}" for text in told if text)
@@ -229,7 +228,7 @@ def enter(words: tuple[str, ...], key: str, folder: Path | None) -> None:
       fieldlog inspection enter "correction rear tread three thirty-seconds"
       fieldlog inspection enter what is open
     """
-    from fieldlog.shop.events import Refused
+    from fieldlog.shop.events import Faulted, HeldBack, Refused
 
     with workshop(folder) as shop:
         events = shop.inspecting(key).type(" ".join(words))
@@ -238,6 +237,16 @@ def enter(words: tuple[str, ...], key: str, folder: Path | None) -> None:
             raise UsageError(
                 f"{event.said.text!r} was not understood: {event.said.understanding.reason}",
                 todo="say component, place, and value or condition; the words are kept",
+            )
+        if isinstance(event, HeldBack):
+            raise UsageError(
+                f"standing by: {event.said.text!r} is kept and does not count",
+                todo="fieldlog inspection enter go ahead, then enter it again",
+            )
+        if isinstance(event, Faulted):
+            raise FieldlogError(
+                f"{event.said.text!r} was not taken: {event.said.understanding.reason}",
+                todo="enter it again; the words are kept",
             )
         _print(event)
 
@@ -327,6 +336,17 @@ def sign_off(name: str, key: str, folder: Path | None) -> None:
     with workshop(folder) as shop:
         for event in shop.inspecting(key).sign_off(name):
             _print(event)
+
+
+def _note(kept: RecordedFinding) -> str:
+    """What became of a finding, and whether two copies of the record differed on it."""
+    if kept.withdrawn:
+        return f"  (withdrawn{'; another copy of the record had corrected it' * kept.rivalled})"
+    if not kept.stands:
+        return "  (corrected)"
+    if kept.rivals:
+        return "  (corrected in two copies of the record; this is newer)"
+    return "  (withdrawn in another copy of the record; this is newer)" * kept.withdrawn_elsewhere
 
 
 def _print(event: Event) -> None:

@@ -24,7 +24,9 @@ _FINDINGS = ("finding", "findings")
 _QUESTIONS = ("question nobody answered", "questions nobody answered")
 _REFUSED = ("utterance not understood", "utterances not understood")
 _KNOWN = ("utterance was there already", "utterances were there already")
-_COUNTED = (_FINDINGS, _QUESTIONS, _REFUSED, _KNOWN)
+_HELD = ("utterance said while standing by", "utterances said while standing by")
+_FAULTED = ("utterance not taken", "utterances not taken")
+_COUNTED = (_FINDINGS, _QUESTIONS, _REFUSED, _HELD, _FAULTED, _KNOWN)
 
 
 @click.command()
@@ -68,7 +70,14 @@ def hear(
     from fieldlog.cli.ears import open_ears
     from fieldlog.cli.event_lines import events_text
     from fieldlog.cli.terminal import Terminal
-    from fieldlog.shop.events import Asked, FindingCorrected, FindingSaved, HeldBack, Refused
+    from fieldlog.shop.events import (
+        Asked,
+        Faulted,
+        FindingCorrected,
+        FindingSaved,
+        HeldBack,
+        Refused,
+    )
     from fieldlog.store.media import clip_name
 
     terminal = Terminal.here()
@@ -122,7 +131,9 @@ def hear(
                 for event in events:
                     counts[_FINDINGS] += isinstance(event, (FindingSaved, FindingCorrected))
                     counts[_QUESTIONS] += isinstance(event, Asked)
-                    counts[_REFUSED] += isinstance(event, (Refused, HeldBack))
+                    counts[_REFUSED] += isinstance(event, Refused)
+                    counts[_HELD] += isinstance(event, HeldBack)
+                    counts[_FAULTED] += isinstance(event, Faulted)
                 span = f"{heard.clip.start_s:7.1f} s  "
                 terminal.lines.print(Text.assemble((span, "dim"), events_text(events)))
 

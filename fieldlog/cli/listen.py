@@ -48,7 +48,7 @@ if TYPE_CHECKING:
     help="Folder for the recording of the whole stream.  [default: in the store]",
 )
 @click.option("--inspection", "key", metavar="KEY", help="Go on with this inspection (or `last`).")
-@click.option("--vehicle", metavar="NAME", help="Start an inspection of this vehicle.")
+@click.option("--vehicle", metavar="VEHICLE", help="Start one of this vehicle (name, number, id).")
 @click.option("--jurisdiction", metavar="CC", help="ISO 3166 code for a new inspection.")
 @click.option(
     "--set", "settings", metavar="KEY=VALUE", multiple=True, help="Context of a new inspection."

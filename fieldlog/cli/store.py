@@ -13,6 +13,7 @@ from fieldlog.config import store_folder
 
 if TYPE_CHECKING:
     from fieldlog.store.merging import Merged
+    from fieldlog.store.records import InspectionRecord, RecordedFinding
 
 
 @click.group()
@@ -33,8 +34,8 @@ def merge(other: Path, as_json: bool, folder: Path | None) -> None:
     """Add what the record in the folder OTHER has besides: rows, clips and photos.
 
     OTHER is checked first and never changed; what does not agree with itself is refused. Nothing is
-    lost or overwritten on either side, and merging again changes nothing. Where both corrected the
-    same finding, both corrections are kept and the newer one stands. Numbers of inspections and
+    lost or overwritten on either side, and merging again changes nothing. Where both corrected or
+    withdrew the same finding, all of it is kept, the newer one rules and that is told. Numbers of inspections and
     findings are each record's own.
 
     \b
@@ -67,14 +68,26 @@ def merge(other: Path, as_json: bool, folder: Path | None) -> None:
             f"{merged.rows} of {merged.rows_there} rows came in, {merged.originals} clips and photos"
         )
     for record, finding in merged.rivalled:
-        numbers = {each.id: each.number for each in record.findings}
-        lost = ", ".join(str(numbers[name]) for name in finding.rivals)
-        click.echo(
-            f"inspection {record.inspection.number}: finding {finding.number} stands; corrected in "
-            f"both records, the other correction is finding {lost}"
-        )
+        click.echo(f"inspection {record.inspection.number}: {_rivalled(record, finding)}")
     click.echo(f"fingerprint {merged.fingerprint}")
     click.echo(f"the other way: fieldlog store merge {here} --store {other}")
+
+
+def _rivalled(record: InspectionRecord, finding: RecordedFinding) -> str:
+    """What two records said of one finding, and which of it counts."""
+    numbers = {each.id: each.number for each in record.findings}
+    lost = ", ".join(str(numbers[name]) for name in finding.rivals)
+    if finding.withdrawn:
+        return (
+            f"finding {finding.number} is withdrawn, and the correction in the other record, "
+            f"finding {lost}, is older: enter it again if it counts"
+        )
+    told = [f"finding {finding.number} stands"]
+    if lost:
+        told.append(f"corrected in both records, the other correction is finding {lost}")
+    if finding.withdrawn_elsewhere:
+        told.append("withdrawn in one record, and corrected later in the other")
+    return "; ".join(told)
 
 
 def _document(merged: Merged) -> dict[str, object]:
@@ -84,7 +97,13 @@ def _document(merged: Merged) -> dict[str, object]:
         "rows_there": merged.rows_there,
         "fingerprint": merged.fingerprint,
         "rivalled": [
-            {"inspection": record.inspection.id, "finding": each.id, "rivals": list(each.rivals)}
+            {
+                "inspection": record.inspection.id,
+                "finding": each.id,
+                "stands": each.stands,
+                "rivals": list(each.rivals),
+                "withdrawn_elsewhere": each.withdrawn_elsewhere,
+            }
             for record, each in merged.rivalled
         ],
     }

@@ -39,6 +39,8 @@ HELD = "that is in it anyway; whether something is wrong was not said"
 NOT_THERE = "that one fault is not there; whether all is as it should be was not said"
 _FOUND = (("on",), ("at",), ("in",), ("from",))
 """Before what something was found in: "a leak at the drain plug"."""
+_LONGEST_OPENING = 8
+"""Typed words, fillers among them, that a remark may open with."""
 _FILLERS = frozenset({"um", "uh", "er", "erm", "ah", "hm", "hmm"})
 
 
@@ -125,7 +127,7 @@ class InspectionLanguage(OfferedGrammar):
         is_one = said.decision is not Decision.REFUSE and said.asks is not Asks.OF_WHAT
         if is_one and Flag.REPAIRED not in said.flags:
             return one
-        written = self._written(text)
+        written = _written(text)
         found = [(way, self._cut(_words(way.text), said, text)) for way in written.ways]
         cut = [(way, breath) for way, breath in found if breath is not None]
         if not cut:
@@ -184,7 +186,7 @@ class InspectionLanguage(OfferedGrammar):
 
     def answer(self, asked: Understanding, text: str) -> Understanding:
         """What ``text`` means as an answer to what was ``asked`` (an understanding that asks)."""
-        written = self._written(text)
+        written = _written(text)
         ways = [self._answers.answer(asked, text, _words(way.text)) for way in written.ways]
         return as_written(written, ways, text)
 
@@ -197,8 +199,8 @@ class InspectionLanguage(OfferedGrammar):
         return meaning_key(self.understand(text))
 
     def _understand(self, text: str) -> Understanding:
-        written = self._written(text)
-        words = [_words(way.text) for way in written.ways] or [_words(text.lower())]
+        written = _written(text)
+        words = _ways(written, text)
         found = self._dialogue.understand(words[0], text)
         if found is not None:
             if found.kind is Kind.REMARK:
@@ -212,11 +214,6 @@ class InspectionLanguage(OfferedGrammar):
         if UNKNOWN in words:
             return _refused(text, why_not(words, (), (), self._values, lambda _: 0))
         return self._finding(words, text)
-
-    @staticmethod
-    def _written(text: str) -> Written:
-        plain = text.lower()
-        return Written((Way(plain),)) if UNKNOWN in plain else read_written(respell_written(plain))
 
     def _finding(self, words: Words, text: str) -> Understanding:
         readings, reasons, abouts = self._readings(words, text)
@@ -383,6 +380,30 @@ def _commas(plain: str, words: Words) -> frozenset[int]:
     return frozenset(at[:-1]) if told == words else frozenset()
 
 
+def in_words(text: str) -> list[Words]:
+    """Every way to read ``text`` in the words of the grammar, the likeliest first."""
+    return _ways(_written(text), text)
+
+
+def value_said(said: Understanding) -> str:
+    """The value of a bare correction as it was typed, so that doubts about its figures are not lost.
+
+    Empty for everything else.
+    """
+    value = said.slots.get("value", "") if said.dialogue is CORRECTION else ""
+    word, *rest = said.text.split(maxsplit=1) or [""]
+    return rest[0] if value and rest and in_words(word) == [(CORRECTION,)] else value
+
+
+def _ways(written: Written, text: str) -> list[Words]:
+    return [_words(way.text) for way in written.ways] or [_words(text.lower())]
+
+
+def _written(text: str) -> Written:
+    plain = text.lower()
+    return Written((Way(plain),)) if UNKNOWN in plain else read_written(respell_written(plain))
+
+
 def _words(plain: str) -> Words:
     """The words of a text in lower case, as the grammar writes them."""
     if UNKNOWN in plain:
@@ -499,9 +520,12 @@ def _place_words(rules: Mapping[str, Rule]) -> Mapping[Words, frozenset[str]]:
 
 def _spoken_rest(text: str, rest: str) -> str:
     """The remark as it was typed, if its words can be found there; else the normalised words."""
-    count = len(rest.split())
     typed = text.split()
-    return " ".join(typed[-count:]) if 0 < count <= len(typed) else rest
+    for at in range(1, min(len(typed), _LONGEST_OPENING + 1)):
+        written = " ".join(typed[at:])
+        if " ".join(in_words(written)[0]) == rest:
+            return written
+    return rest
 
 
 def _refused(text: str, reason: str) -> Understanding:

@@ -185,6 +185,7 @@ def _finding(kept: RecordedFinding) -> dict[str, Any]:
         "supersedes": kept.supersedes,
         "superseded_by": kept.superseded_by,
         "rivals": list(kept.rivals),
+        "withdrawn_elsewhere": kept.withdrawn_elsewhere,
         "reason": kept.reason,
         "made_after_signature": kept.made_after_signature,
         "fallen_after_signature": kept.fallen_after_signature,

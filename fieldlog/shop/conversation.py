@@ -22,7 +22,7 @@ from fieldlog.hearing import Heard, hear_clip, joined
 from fieldlog.language.answers import APART
 from fieldlog.language.breath import Breath
 from fieldlog.language.decide import meaning_key
-from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.language.inspection import InspectionLanguage, value_said
 from fieldlog.model import Asks, Command, Decision, Flag, Hearing, Kind, Understanding
 from fieldlog.shop.ears import Ears
 
@@ -30,6 +30,8 @@ TAKES_NOTHING = {
     Command.NEGATIVE: "no: nothing of it is taken",
     Command.DISREGARD: "dropped: nothing is taken",
 }
+TURNS = (Command.STAND_BY, Command.GO_AHEAD)
+"""From the first on nothing that is said counts, until the second."""
 WAITS_S = 60.0
 """Seconds from the end of a question's words until a short word is no answer to it any more: long
 enough to read a gauge again, short enough that a word to somebody else is not taken."""
@@ -115,7 +117,7 @@ class Answering:
             return self._language.understand(text)  # weighed like any other word before it counts
         if said.dialogue is Command.CORRECTION and said.finding is None and "value" in said.slots:
             # A bare correction is of what was said last, and that is the question's utterance.
-            anew = self._offered.understand(said.slots["value"])
+            anew = self._offered.understand(value_said(said))
             return replace(said, slots={}) if anew.decision is Decision.REFUSE else anew
         return said
 
@@ -148,6 +150,10 @@ class Conversation:
         self._waiting: _Question | None = None
         self._earlier: _Question | None = None
         self._before: Heard | None = None
+        self._latest: Understanding | None = None
+        self.standing_by = False
+        """Whether nothing that is said counts now: it neither asks nor answers anything."""
+        self._stood_by = False
 
     @property
     def waiting(self) -> Understanding | None:
@@ -172,8 +178,18 @@ class Conversation:
 
     def typed(self, text: str) -> Heard:
         """Typed words, which may answer the question that waits; they have no sound."""
+        heard = self._typed(text, None if self.standing_by else self._waiting)
+        self._taken(heard)
+        self._before = None
+        return heard
+
+    def anew(self, text: str, asked: Understanding | None) -> Understanding:
+        """What ``text`` means after the question ``asked``; nothing is remembered of it."""
+        return self._typed(text, None if asked is None else _Question(asked, None)).understanding
+
+    def _typed(self, text: str, question: _Question | None) -> Heard:
         clip = Clip(np.zeros(0, dtype=np.float32), 0.0)
-        language, question = self._ears.language, self._waiting
+        language = self._ears.language
         breath = self._breath(text)
         said = breath.whole
         if question is not None and isinstance(language, InspectionLanguage) and not breath.several:
@@ -181,11 +197,7 @@ class Conversation:
             said = said if answer.decision is Decision.REFUSE else answer
         parts = breath.parts if breath.several else ()
         heard = Heard(clip, Hearing("typed", (), 0.0), said, (), 0.0, complete=True, parts=parts)
-        if question is not None:
-            heard = self._settled(heard, question)
-        self._taken(heard)
-        self._before = None
-        return heard
+        return heard if question is None else self._settled(heard, question)
 
     def understand(self, text: str) -> Understanding:
         """What typed words mean as a whole (``Breath.whole``)."""
@@ -208,6 +220,14 @@ class Conversation:
             self._waiting = _Question(asked, None)
             return True
         return False
+
+    def completed(self, heard: Heard, said: Understanding) -> None:
+        """``heard`` was taken as ``said``, with what the record told of it: that question waits.
+
+        Unless something came after it, which was understood without that.
+        """
+        if self._latest is heard.understanding and waits(said) and not self.standing_by:
+            self._waiting = _Question(said, heard.clip if len(heard.clip.samples) else None)
 
     def hear(self, clip: Clip) -> Heard:
         """One utterance; ``answers`` is set where it answers the question that waits."""
@@ -235,13 +255,19 @@ class Conversation:
         whole = joined(first, second, ears.listener, ears.language, ears.judge)
         question = self._waiting if kept else self._earlier
         if not kept and whole is not None:
-            self._waiting = self._earlier
+            self._waiting, self.standing_by = self._earlier, self._stood_by
+        question = None if self.standing_by else question
         return whole if whole is None or question is None else self._settled(whole, question)
 
     def _taken(self, heard: Heard) -> None:
         """What waits from now on: the question of this utterance, the one before, or none."""
         said = heard.understanding
-        self._before, self._earlier = heard, self._waiting
+        self._before, self._earlier, self._stood_by = heard, self._waiting, self.standing_by
+        self._latest = said
+        if said.decision is Decision.ACCEPT and said.dialogue in TURNS:
+            self.standing_by = said.dialogue is Command.STAND_BY
+        if self.standing_by:
+            return  # the question that waits goes on waiting
         if waits(said):
             self._waiting = _Question(said, heard.clip if len(heard.clip.samples) else None)
         elif (
@@ -253,7 +279,7 @@ class Conversation:
 
     def ready(self) -> None:
         """Prepare the listener for what may be said next, while nobody speaks."""
-        self._load(self.waiting)
+        self._load(None if self.standing_by else self.waiting)
 
     def elsewhere(self) -> None:
         """What comes next is of another recording, which goes on where this one ended."""
@@ -262,10 +288,12 @@ class Conversation:
         self._earlier = self._before = None
 
     def afresh(self) -> None:
-        """What comes next has nothing to do with what was heard."""
+        """What comes next has nothing to do with what was heard; standing by goes on."""
         self._waiting = self._earlier = self._before = None
 
     def _question(self, clip: Clip) -> _Question | None:
+        if self.standing_by:
+            return None
         question = self._waiting
         asked_s = question.clip.end_s if question and question.clip else 0.0
         if question and clip.start_s - asked_s > WAITS_S:

@@ -129,7 +129,10 @@ class RemarkKept:
 
 @dataclass(frozen=True, slots=True)
 class Marked:
-    """An instant ("photo"), for a finding where there is one; ``said`` is None where it was by hand."""
+    """An instant ("photo"), for a finding where there is one; ``said`` is None where it was by hand.
+
+    "Photo of the rear tyre" is for the newest finding of that, and for none where there is none yet.
+    """
 
     said: Said | None
     name: str
@@ -210,14 +213,18 @@ class GoingAhead:
 
 @dataclass(frozen=True, slots=True)
 class NothingToTake:
-    """A command that had nothing to act on ("disregard" where no finding stands)."""
+    """A command that had nothing to act on ("disregard" where no finding stands, "skip" of what no item
+    of the walk is).
+    """
 
     said: Said
 
 
 @dataclass(frozen=True, slots=True)
 class GoneAlready:
-    """What was to be disregarded was withdrawn by other hands already; nothing else was."""
+    """The last finding, which was asked for or to be disregarded, was withdrawn by other hands; nothing
+    else was, and the next such word is of the finding before it.
+    """
 
     said: Said
     was: Finding

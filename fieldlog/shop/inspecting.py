@@ -17,10 +17,11 @@ from fieldlog.aftercare.checklist import Skip, named
 from fieldlog.aftercare.plan import left_open, skipped_event, skips_of
 from fieldlog.errors import FieldlogError, StoreError, UsageError
 from fieldlog.hearing import Heard
-from fieldlog.limits.assess import Assessment
+from fieldlog.language.answers import APART
 from fieldlog.model import Command, Decision, Flag, Kind, Understanding
 from fieldlog.shop import events as ev
-from fieldlog.shop.conversation import Conversation
+from fieldlog.shop.conversation import TAKES_NOTHING, TURNS, Conversation
+from fieldlog.shop.earlier import become, kept_as, saved_as, stood_by, told_last, waiting_in
 from fieldlog.shop.events import Event, Kept, Said, said_in
 from fieldlog.shop.scene import Rules, Scene
 from fieldlog.shop.steps import (
@@ -39,7 +40,6 @@ from fieldlog.store.records import (
     NewAttachment,
     NewEntry,
     NewUtterance,
-    RecordedFinding,
     Utterance,
     Vehicle,
 )
@@ -97,10 +97,14 @@ class Inspecting:
         self._said = [each.id for each in record.findings if each.stands]
         """Ids of findings as they were said, as far as nobody said to disregard them."""
         self._standing_by = False
-        self._told: tuple[Event, ...] = ()
+        self._told = told_last(record)
         self._subscribers: list[Callable[[Event], None]] = []
-        if record.utterances and left_open(record, record.utterances[-1]):
-            self._reopen(record.utterances[-1])
+        self._stands_by(stood_by(record))
+        kept = waiting_in(record)
+        if kept is not None:
+            self._reopen(kept, record)
+        if kept is not None and self._asked:
+            self._told = (ev.Asked(Said(kept.id, self._asked[-1][1], kept.source)),)
 
     # -- reading ------------------------------------------------------------------------------
 
@@ -144,7 +148,13 @@ class Inspecting:
 
     def type(self, text: str) -> tuple[Event, ...]:
         """Take typed words, said now: the same language as spoken, answers and corrections too."""
-        return self._take(self.conversation.typed(text), "typed", self._now(), self.new_id())
+        heard = self.conversation.typed(text)
+        try:
+            return self._take(heard, "typed", self._now(), self.new_id())
+        except StoreError:
+            self.conversation.standing_by = self._standing_by
+            self._waits_again(heard)  # nothing of it was taken: it can be typed again
+            raise
 
     def answer(self, question: str, text: str) -> tuple[Event, ...]:
         """Take ``text`` as the answer to the utterance ``question`` (id), however long ago it asked.
@@ -153,7 +163,7 @@ class Inspecting:
         """
         record = self.record
         asked = next((each for each in record.utterances if each.id == question), None)
-        if asked is None or not left_open(record, asked) or not self._reopen(asked):
+        if asked is None or not left_open(record, asked) or not self._reopen(asked, record):
             raise UsageError(f"utterance {question} asks nothing that is still open")
         return self.type(text)
 
@@ -168,32 +178,39 @@ class Inspecting:
     def _saved_before(self, id: str, heard: Heard, source: str) -> tuple[Event, ...]:
         """What an earlier try of this utterance saved though it seemed to fail; empty if nothing."""
         record = self.record
-        if all(each.id != id for each in record.utterances):
+        before = next((each for each in record.utterances if each.id == id), None)
+        if before is None:
             return ()
         clip = heard.clip
-        said = Said(id, heard.understanding, source, clip.start_s, clip.end_s, heard.answers)
-        made = [each for each in record.findings if each.utterance_id == id]
-        parts = heard.parts or (heard.understanding,)
-        saved = tuple(
-            ev.FindingSaved(
-                replace(said, understanding=part),
-                Kept(each.id, each.number, each.finding, each.verdict),
-                Assessment(each.verdict),
-            )
-            for part, each in zip(parts, made, strict=False)
-            if each.verdict is not None
-        )
-        if len(saved) != len(parts):
+        understood = heard.understanding
+        said = Said(id, understood, source, clip.start_s, clip.end_s, heard.answers)
+        if before.decision is Decision.ASK:
+            self._asked.append((id, understood))
+            return self._happened((ev.Asked(said),))
+        if before.decision is Decision.ACCEPT:
+            self._turn(understood)
+        saved = saved_as(said, record)
+        if not saved:
             return self._happened((ev.AlreadySaved(said),))
         return self._happened(saved, self._scene_of(record))
 
-    def _reopen(self, kept: Utterance) -> bool:
+    def _reopen(self, kept: Utterance, record: InspectionRecord) -> bool:
         """Let a question of the record wait for its answer; whether it can."""
-        said = self.scene.completed(self._understand(kept.text), self._understand)
-        if Flag.UNCLEAR in kept.flags:  # the words alone do not tell; an answer must settle it too
-            said = replace(said, flags=(*said.flags, Flag.UNCLEAR))
+        said = self._meant(kept, record)
         self.asked_before(kept, said)
         return self._is_same(kept, said) and self.conversation.resume(said)
+
+    def _meant(self, kept: Utterance, record: InspectionRecord) -> Understanding:
+        """What an utterance of the record means, after the question that it answered itself."""
+        before = next((each for each in record.utterances if each.id == kept.answers), None)
+        if before is None:
+            said = self._scene_of(record).completed(self._understand(kept.text), self._understand)
+        else:
+            asked = self._meant(before, record)
+            said = self.conversation.anew(kept.text.removeprefix(f"{asked.text}{APART}"), asked)
+        if Flag.UNCLEAR in kept.flags:  # the words alone do not tell; an answer must settle it too
+            said = replace(said, flags=tuple(dict.fromkeys((*said.flags, Flag.UNCLEAR))))
+        return said
 
     def _is_same(self, kept: Utterance, said: Understanding) -> bool:
         """Whether ``said`` asks of the same words what ``kept`` asked, offering the same.
@@ -210,8 +227,12 @@ class Inspecting:
     def _take(self, heard: Heard, source: str, at: datetime, id: str) -> tuple[Event, ...]:
         """Whatever goes wrong with one utterance, it is kept and told; only a full disk raises."""
         try:
-            scene = self.scene
+            record = self.record
+            scene = self._scene_of(record)
+            heard = self._dropping(heard, record)
             understood = scene.completed(heard.understanding, self._understand)
+            if understood is not heard.understanding:
+                self.conversation.completed(heard, understood)
             step = step_of(replace(heard, understanding=understood), scene, self._around())
             return self._kept(heard, understood, step, source, at, id, scene)
         except StoreError:
@@ -219,8 +240,31 @@ class Inspecting:
         except Exception as error:
             # Saving is the last thing done with an utterance: nothing of it is in the record yet.
             failed = replace(heard, answers=None)
+            self._waits_again(heard)
             step = Step(NewEntry(), lambda said, _: (ev.Faulted(said),))
             return self._kept(failed, not_taken(heard.text, error), step, source, at, id)
+
+    def _dropping(self, heard: Heard, record: InspectionRecord) -> Heard:
+        """ "Disregard" after a question that no short word settles drops that question.
+
+        What was said last is its utterance: no finding before it is withdrawn.
+        """
+        said = heard.understanding
+        kept = waiting_in(record)
+        dropped = said.decision is Decision.ACCEPT and said.dialogue is Command.DISREGARD
+        if not dropped or heard.answers is not None or kept is None:
+            return heard
+        asked = next((was for name, was in reversed(self._asked) if name == kept.id), None)
+        if asked is None:
+            asked = self._meant(kept, record)
+            self._asked.append((kept.id, asked))
+        said = replace(said, reason=TAKES_NOTHING[Command.DISREGARD])
+        return replace(heard, understanding=said, answers=asked)
+
+    def _waits_again(self, heard: Heard) -> None:
+        """The question that ``heard`` answered, of which nothing was taken."""
+        if heard.answers is not None and self.conversation.waiting is None:
+            self.conversation.resume(heard.answers)
 
     def _kept(
         self,
@@ -233,6 +277,7 @@ class Inspecting:
         scene: Scene | None = None,
     ) -> tuple[Event, ...]:
         if self._is_held(understood):
+            heard = replace(heard, answers=None)  # what nobody took leaves the question open
             understood = replace(understood, decision=Decision.REFUSE, reason=_HELD)
             step = Step(NewEntry(), lambda said, _: (ev.HeldBack(said),))
         sounds = len(heard.clip.samples) > 0
@@ -258,13 +303,15 @@ class Inspecting:
         return self._happened(step.tell(said, saved), scene, repeats=_is_told(understood))
 
     def _is_held(self, said: Understanding) -> bool:
-        return self._standing_by and said.dialogue is not Command.GO_AHEAD
+        return self._standing_by and said.dialogue not in TURNS
 
     def _turn(self, said: Understanding) -> None:
-        if said.decision is Decision.ACCEPT and said.dialogue is Command.STAND_BY:
-            self._standing_by = True
-        elif said.decision is Decision.ACCEPT and said.dialogue is Command.GO_AHEAD:
-            self._standing_by = False
+        if said.decision is Decision.ACCEPT and said.dialogue in TURNS:
+            self._standing_by = said.dialogue is Command.STAND_BY
+
+    def _stands_by(self, whether: bool) -> None:
+        """As the record was left: another process may have been told so."""
+        self._standing_by = self.conversation.standing_by = whether
 
     # -- by hand ------------------------------------------------------------------------------
 
@@ -288,7 +335,11 @@ class Inspecting:
         return self._happened(step.tell(Said(id, said), saved), scene)
 
     def withdraw(self, number: int, reason: str) -> tuple[Event, ...]:
-        """Let finding ``number`` no longer stand; ``UsageError`` when it does not already."""
+        """Let finding ``number`` no longer stand.
+
+        Raises ``UsageError`` when it does not already, or for no reason.
+        """
+        _said_why(reason, "a finding is withdrawn only with a reason")
         scene = self.scene
         was = self._numbered(number, scene)
         entry, tell = withdrawal(scene, was, reason)
@@ -297,8 +348,7 @@ class Inspecting:
 
     def skip(self, item: str, reason: str) -> tuple[Event, ...]:
         """Leave out what ``item`` names of the walk; ``UsageError`` for none, or for no reason."""
-        if not reason.strip():
-            raise UsageError("an item is left out only with a reason", where="--reason")
+        _said_why(reason, "an item is left out only with a reason")
         scene = self.scene
         items = tuple(each.key for each in named(scene.rules.walk, item))
         events = tuple(skipped_event(Skip(key, reason)) for key in items)
@@ -306,7 +356,9 @@ class Inspecting:
         return self._happened((ev.ItemSkipped(None, items, reason),), scene)
 
     def remark(self, text: str) -> tuple[Event, ...]:
-        """Keep a typed remark; it is never judged."""
+        """Keep a typed remark; it is never judged. Raises ``UsageError`` for one without a word."""
+        if not text.strip():
+            raise UsageError("a remark has words", where="TEXT", todo="say what is to be kept")
         scene = self.scene
         self._store.save(self.head.id, NewEntry(remark=text))
         return self._happened((ev.RemarkKept(None, text),), scene)
@@ -319,8 +371,17 @@ class Inspecting:
         return self._happened((ev.Marked(None, name, at),), scene)
 
     def attach(self, photo_id: str, number: int | None, reason: str) -> tuple[Event, ...]:
-        """Put a photo to finding ``number``, or (None) to none, by hand; this can be done again."""
-        scene = self.scene
+        """Put a photo to finding ``number``, or (None) to none, by hand; this can be done again.
+
+        Raises ``UsageError`` when the inspection has no such photo, or no such finding any more.
+        """
+        record = self.record
+        scene = self._scene_of(record)
+        if all(each.id != photo_id for each in record.photos):
+            raise UsageError(
+                f"inspection {self.head.number} has no photo {photo_id!r}",
+                todo="see `fieldlog photos list`",
+            )
         at = None if number is None else self._numbered(number, scene)
         attachment = NewAttachment(photo_id, at.id if at else None, reason)
         self._store.save(self.head.id, NewEntry(attachments=(attachment,)))
@@ -343,13 +404,9 @@ class Inspecting:
         return self.record.fingerprint
 
     def _scene_of(self, record: InspectionRecord) -> Scene:
-        standing = tuple(
-            Kept(each.id, each.number, each.finding, each.verdict)
-            for each in record.findings
-            if each.stands
-        )
+        standing = tuple(kept_as(each) for each in record.findings if each.stands)
         signed = any(event.name == EventName.SIGNED_OFF for event in record.events)
-        last = _become(record, self._said[-1]) if self._said else None
+        last = become(record, self._said[-1]) if self._said else None
         return Scene(
             self._rules(record),
             standing,
@@ -395,7 +452,7 @@ class Inspecting:
 
     def _forget(self, gone: tuple[str, ...]) -> None:
         record = self.record
-        self._said = [one for one in self._said if _become(record, one).id not in gone]
+        self._said = [one for one in self._said if become(record, one).id not in gone]
 
     def _numbered(self, number: int, scene: Scene) -> Kept:
         found = scene.numbered(number)
@@ -428,12 +485,9 @@ class Inspecting:
         return told
 
 
-def _become(record: InspectionRecord, name: str) -> RecordedFinding:
-    """What the finding ``name`` has become, every correction of it followed."""
-    known = {each.id: each for each in record.findings}
-    while (newer := known[name].superseded_by) is not None:
-        name = newer
-    return known[name]
+def _said_why(reason: str, told: str) -> None:
+    if not reason.strip():
+        raise UsageError(told, where="--reason", todo="say why: it is kept in the record")
 
 
 def _is_told(said: Understanding) -> bool:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
 from fieldlog.aftercare.checklist import Item, Skip, progress
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.errors import FieldlogError
+from fieldlog.language.answers import APART
+from fieldlog.language.inspection import in_words, value_said
 from fieldlog.limits.assess import Assessment, again, assess
 from fieldlog.model import Command, Context, Finding, Flag, Limit, State, Understanding, Verdict
 from fieldlog.shop.events import Kept
@@ -56,6 +58,20 @@ class Scene:
         """The scene with a finding that is about to be saved."""
         return replace(self, standing=(*self.standing, Kept(NEW, 0, finding, verdict)))
 
+    def named_in(self, slots: Mapping[str, str]) -> Kept | None:
+        """The newest standing finding of the component and place that were said."""
+        place = slots.get("position", "").split()
+        measured = slots.get("characteristic")
+        for kept in reversed(self.standing):
+            one = kept.finding
+            if (
+                one.component == slots.get("component")
+                and set(place) <= set((one.position or "").split())
+                and measured in (None, one.characteristic)
+            ):
+                return kept
+        return None
+
     # -- judging ------------------------------------------------------------------------------
 
     def assess(self, finding: Finding, without: Kept | None = None) -> Assessment:
@@ -94,16 +110,16 @@ class Scene:
 
     # -- corrections --------------------------------------------------------------------------
 
-    def to_correct(self, finding: Finding) -> Kept | None:
+    def to_correct(self, finding: Finding, *, elsewhere: bool = True) -> Kept | None:
         """What a correction replaces: the newest standing finding about the same thing.
 
-        Else the last finding, when it is about the same component (the place was wrong); nothing
-        else is ever withdrawn by a correction that does not name it.
+        Else, where it may be ``elsewhere``, the last finding, when it is about the same component
+        (the place was wrong); nothing else is ever withdrawn by a correction that does not name it.
         """
         for kept in reversed(self.standing):
             if same_thing(kept.finding, finding):
                 return kept
-        last = self.last
+        last = self.last if elsewhere else None
         return last if last is not None and last.finding.component == finding.component else None
 
     def completed(
@@ -114,21 +130,19 @@ class Scene:
         Stays as it was said, and so a question, where the value does not fit that finding or was
         not heard clearly to its end.
         """
-        if {Flag.UNCLEAR, Flag.MORE_SAID} & set(said.flags):
+        unclear = {Flag.UNCLEAR, Flag.MORE_SAID} & set(said.flags)
+        if said.dialogue is not Command.CORRECTION or unclear:
             return said
-        value = said.slots.get("value", "") if said.dialogue is Command.CORRECTION else ""
+        value = value_said(said)
         last = self.last.finding if self.last else None
-        if not value or last is None or last.quantity is None or not last.quantity.words:
+        if not value or last is None:
             return said
-        whole = last.words.removeprefix("correction ").replace(last.quantity.words, value)
-        understood = understand(f"correction {whole}")
-        if understood.finding is None and not last.given:
-            # "pads two millimetres / front" and, of a breath, "rear three" are no phrases
-            named = (last.position, last.component, last.characteristic, value)
-            understood = understand(f"correction {' '.join(part for part in named if part)}")
-        if understood.finding is None or not same_thing(understood.finding, last):
-            return said
-        return replace(understood, text=said.text)
+        for whole in _with_value(last, value):
+            understood = understand(f"{Command.CORRECTION} {whole}")
+            offered = understood.offered
+            if offered and all(same_thing(one, last) for one in offered):
+                return replace(understood, text=said.text)
+        return said
 
     # -- the walk -----------------------------------------------------------------------------
 
@@ -138,6 +152,21 @@ class Scene:
         rules = self.rules
         findings = [each.finding for each in self.standing]
         return progress(rules.walk, findings, self.skips, dict(rules.checked), rules.day).open
+
+    def left_out(self, slots: Mapping[str, str]) -> tuple[str, ...]:
+        """Keys of what a skip of the component and place that were said leaves out.
+
+        Empty where the walk has the component and no item as fine: "front left brake disc" would
+        leave all of the front one out, or nothing. What is not on the walk at all is left out by
+        the name it was given.
+        """
+        component, place = slots["component"], slots.get("position", "")
+        key = f"{place} {component}".strip()
+        ours = [item for item in self.rules.walk if item.component == component]
+        if not ours or not place or any(item.key == key for item in ours):
+            return (key,)
+        within = set(place.split())
+        return tuple(item.key for item in ours if within <= set((item.position or "").split()))
 
     def how_to_check(self, slots: Mapping[str, str]) -> tuple[str | None, str]:
         """The component that was named (else the next open item's) and how it is checked."""
@@ -154,3 +183,25 @@ class Scene:
 def same_thing(one: Finding, other: Finding) -> bool:
     """Whether two findings are about the same characteristic of the same part."""
     return one.subject == other.subject
+
+
+def _with_value(last: Finding, value: str) -> Iterator[str]:
+    """The phrase of ``last`` with ``value`` in place of its own, in every way that may be meant.
+
+    How it was typed ("3 mm") is not how its value is kept ("three millimetres"): what is replaced
+    is looked for in the words of the grammar, and without it there the old value would be said anew.
+    """
+    if last.quantity is None or not last.quantity.words:
+        return
+    if APART not in last.words:
+        old = tuple(last.quantity.words.split())
+        for words in in_words(last.words):
+            phrase = words[1:] if words[:1] == (Command.CORRECTION,) else words
+            for at in reversed(range(len(phrase))):
+                if phrase[at : at + len(old)] == old:
+                    yield " ".join((*phrase[:at], value, *phrase[at + len(old) :]))
+    if (
+        not last.given
+    ):  # "pads two millimetres / front" and, of a breath, "rear three" are no phrases
+        named = (last.position, last.component, last.characteristic, value)
+        yield " ".join(part for part in named if part)

@@ -50,8 +50,7 @@ def step_of(heard: Heard, scene: Scene, around: Around) -> Step:
     if heard.parts:
         return _breath_step(scene, heard.parts)
     if said.finding is not None:
-        corrects = scene.to_correct(said.finding) if said.dialogue is Command.CORRECTION else None
-        return finding_step(scene, said.finding, corrects, "spoken correction")
+        return finding_step(scene, said.finding, _corrected(heard, scene), "spoken correction")
     if said.kind is Kind.REMARK:
         words = said.slots.get("remark", "")
         if not words and around.transcribe is not None:
@@ -63,23 +62,38 @@ def step_of(heard: Heard, scene: Scene, around: Around) -> Step:
     return _command(said.dialogue, heard, scene, around)
 
 
+def _corrected(heard: Heard, scene: Scene) -> Kept | None:
+    """What a finding replaces: nothing unless it is a correction.
+
+    "Rear pads two", a question, "correction rear pads four" puts right the words that were asked
+    about: what was found before them at another place stays.
+    """
+    said, asked = heard.understanding, heard.answers
+    if said.finding is None or said.dialogue is not Command.CORRECTION:
+        return None
+    anew = asked is not None and asked.dialogue is not Command.CORRECTION
+    return scene.to_correct(said.finding, elsewhere=not anew)
+
+
 def _command(command: Command, heard: Heard, scene: Scene, around: Around) -> Step:
     """What a dialogue word does: each one of them something."""
     slots, last = heard.understanding.slots, scene.last
     match command:
         case Command.PHOTO:
+            at = scene.named_in(slots) if slots else last
             return Step(
-                NewEntry(mark="photo", marks=last.id if last else None),
-                lambda s, _: (ev.Marked(s, "photo", last),),
+                NewEntry(mark="photo", marks=at.id if at else None),
+                lambda s, _: (ev.Marked(s, "photo", at),),
             )
         case Command.DISREGARD:
             return _disregard(heard, scene)
         case Command.SKIP:
-            place, component = slots.get("position", ""), slots["component"]
-            skip = Skip(f"{place} {component}".strip(), slots["reason"])
+            items, reason = scene.left_out(slots), slots["reason"]
+            if not items:
+                return Step(NewEntry(), lambda s, _: (ev.NothingToTake(s),))
             return Step(
-                NewEntry(events=(skipped_event(skip),)),
-                lambda s, _: (ev.ItemSkipped(s, (skip.key,), skip.reason),),
+                NewEntry(events=tuple(skipped_event(Skip(key, reason)) for key in items)),
+                lambda s, _: (ev.ItemSkipped(s, items, reason),),
             )
         case Command.WHAT_IS_OPEN:
             items = tuple(item.key for item in scene.open_items)
@@ -90,6 +104,9 @@ def _command(command: Command, heard: Heard, scene: Scene, around: Around) -> St
         case Command.HOW_TO_CHECK:
             about, advice = scene.how_to_check(slots)
             return Step(NewEntry(), lambda s, _: (ev.HowToCheckTold(s, about, advice),))
+        case Command.WHY | Command.READ_BACK if scene.gone is not None:
+            gone = scene.gone
+            return Step(NewEntry(), lambda s, _: (ev.GoneAlready(s, gone),))
         case Command.WHY:
             return Step(NewEntry(), lambda s, _: (ev.WhyTold(s, last),))
         case Command.READ_BACK:

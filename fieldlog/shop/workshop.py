@@ -158,12 +158,15 @@ class Workshop:
         place: str = "",
         odometer: Quantity | None = None,
     ) -> Inspection:
-        """Start an inspection of the vehicle of that name (added when it is new).
+        """Start an inspection of the vehicle of that name, number or id (added when it is new).
 
         ``vehicle`` None: a vehicle called "unnamed", so that nobody has to type before speaking.
         """
-        name = vehicle or UNNAMED
-        known = [each for each in self.store.vehicles() if each.name == name]
+        name = vehicle.strip() if vehicle else UNNAMED
+        vehicles = self.store.vehicles()
+        known = [each for each in vehicles if each.name == name] or [
+            each for each in vehicles if name in (str(each.number), each.id)
+        ]
         owner = known[-1] if known else self.store.add_vehicle(name)
         settings = context or Context()
         return self.store.start_inspection(

@@ -47,7 +47,8 @@ class Merged:
     """Rows of the other record."""
     fingerprint: str
     rivalled: tuple[tuple[InspectionRecord, RecordedFinding], ...] = ()
-    """Findings, of the inspections that something came in for, that both records corrected."""
+    """Findings, of the inspections that something came in for, that both records corrected, or that
+    one corrected and the other withdrew."""
 
 
 def merge(
@@ -182,5 +183,5 @@ def _rivalled(
     for owner in sorted(inspections.intersection(owners)):
         record = ours.read(owner)
         for finding in record.findings:
-            if finding.rivals:
+            if finding.rivalled:
                 yield record, finding

@@ -167,6 +167,7 @@ def _findings(
                 withdrawn=fallen is not None and fallen.superseded_by is None,
                 reason=fallen.reason if fallen else "",
                 rivals=came.rivals.get(row["id"], ()),
+                withdrawn_elsewhere=row["id"] in came.kept,
                 made_after_signature=row["id"] in uncovered,
                 fallen_after_signature=fallen != signed.fallen.get(row["id"]),
             )

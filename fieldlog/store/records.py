@@ -40,6 +40,8 @@ class KeptQuestion:
     offered: str = ""
     """Fingerprint of the meanings that were offered."""
     rest: Rest | None = None
+    measured: tuple[str | None, ...] = field(default=(), compare=False)
+    """Characteristics of everything that was offered, each once; empty where an earlier version kept it."""
 
     @classmethod
     def of(cls, said: Understanding) -> KeptQuestion | None:
@@ -50,7 +52,8 @@ class KeptQuestion:
         about = dict.fromkeys((one.component, one.position) for one in said.offered)
         meanings = json.dumps([one.meaning for one in said.offered], default=str)
         fingerprint = hashlib.sha256(meanings.encode()).hexdigest()[:16] if said.offered else ""
-        return cls(question.kind, tuple(about), fingerprint, question.rest)
+        measured = dict.fromkeys(one.characteristic for one in said.offered)
+        return cls(question.kind, tuple(about), fingerprint, question.rest, tuple(measured))
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,11 +284,19 @@ class RecordedFinding:
     """Why it was corrected or withdrawn."""
     rivals: tuple[str, ...] = ()
     """Ids of findings that another copy of the record had put in the same place; this one is newer
-    and stands."""
+    and stands, or was withdrawn later."""
+    withdrawn_elsewhere: bool = False
+    """Whether another copy of the record had withdrawn what this one is put in the place of; this
+    one is newer and stands."""
     made_after_signature: bool = False
     """Whether the inspection was signed and no signature had seen it: none covers it."""
     fallen_after_signature: bool = False
     """Whether no signature had seen that it was corrected or withdrawn."""
+
+    @property
+    def rivalled(self) -> bool:
+        """Whether two copies of the record had said different things of it."""
+        return bool(self.rivals) or self.withdrawn_elsewhere
 
     @property
     def stands(self) -> bool:

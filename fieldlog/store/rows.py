@@ -180,6 +180,7 @@ def flags_cell(flags: Sequence[str], asked: KeptQuestion | None) -> str:
         "about": [list(each) for each in asked.about],
         "offered": asked.offered,
         "rest": asked.rest,
+        "measured": list(asked.measured),
     }
     return to_json([*flags, f"{_ASKED}{to_json(kept)}"])
 
@@ -197,7 +198,11 @@ def flags_from(cell: str) -> tuple[tuple[str, ...], KeptQuestion | None]:
     about = tuple((component, position) for component, position in asked[0]["about"])
     rest = asked[0]["rest"]
     return flags, KeptQuestion(
-        Asks(asked[0]["kind"]), about, asked[0]["offered"], None if rest is None else Rest(rest)
+        Asks(asked[0]["kind"]),
+        about,
+        asked[0]["offered"],
+        None if rest is None else Rest(rest),
+        tuple(asked[0].get("measured", ())),
     )
 
 

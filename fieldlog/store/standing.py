@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 RIVALLED = "corrected in two copies of the record; the newer correction stands"
+OVERTAKEN = "corrected in one copy of the record and withdrawn later in another"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,11 @@ class Corrected:
     supersedes: dict[str, str]
     """Finding id -> the finding it was put in the place of."""
     rivals: dict[str, tuple[str, ...]]
-    """Finding id -> what another copy of the record had put in the same place, and lost."""
+    """Finding id -> what another copy of the record had put in the same place, and lost. The id of
+    one that was withdrawn is here where another copy had corrected it.
+    """
+    kept: frozenset[str]
+    """Ids of findings that stand though another copy had withdrawn what they are put in place of."""
 
 
 def standing(corrections: Sequence[Correction]) -> Corrected:
@@ -57,18 +62,22 @@ def standing(corrections: Sequence[Correction]) -> Corrected:
     supersedes = {c.replacement_id: c.finding_id for c in corrections if c.replacement_id}
     fallen: dict[str, Fallen] = {}
     rivals: dict[str, tuple[str, ...]] = {}
+    kept: set[str] = set()
     for first in sorted(set(of) - set(supersedes)):
         trails = sorted(_trails(first, of), key=lambda trail: (trail[-1].turn, trail[-1].hash))
         ruling = trails[-1]
         for trail in trails:  # the ruling one last: what it says of a finding stays
             fallen |= {each.finding_id: Fallen(each.replacement_id, each.reason) for each in trail}
         winner = ruling[-1].replacement_id
-        lost = {trail[-1].replacement_id for trail in trails} - {winner, None}
-        for name in sorted(filter(None, lost)):
-            fallen[name] = Fallen(winner, RIVALLED)
-        if winner is not None and lost:
-            rivals[winner] = tuple(sorted(filter(None, lost)))
-    return Corrected(fallen, supersedes, rivals)
+        ends = {trail[-1].replacement_id for trail in trails}
+        lost = tuple(sorted(name for name in ends if name not in (winner, None)))
+        for name in lost:
+            fallen[name] = Fallen(winner, RIVALLED if winner else OVERTAKEN)
+        if lost:
+            rivals[winner or ruling[-1].finding_id] = lost
+        if winner is not None and None in ends:
+            kept.add(winner)
+    return Corrected(fallen, supersedes, rivals, frozenset(kept))
 
 
 def _trails(first: str, of: dict[str, list[Correction]]) -> Iterator[tuple[Correction, ...]]:

@@ -1,0 +1,84 @@
+"""What the record tells of an inspection that was begun before, in this process or another (pure)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from fieldlog.aftercare.plan import left_open
+from fieldlog.limits.assess import Assessment
+from fieldlog.model import Command, Decision, Kind, Understanding
+from fieldlog.shop import events as ev
+from fieldlog.shop.conversation import TURNS
+from fieldlog.shop.events import Event, Kept, Said
+from fieldlog.store.records import InspectionRecord, RecordedFinding, Utterance
+
+
+def become(record: InspectionRecord, name: str) -> RecordedFinding:
+    """What the finding ``name`` has become, every correction of it followed."""
+    known = {each.id: each for each in record.findings}
+    while (newer := known[name].superseded_by) is not None:
+        name = newer
+    return known[name]
+
+
+def told_last(record: InspectionRecord) -> tuple[Event, ...]:
+    """What "say again" repeats of a finding that was saved in another process and stands; else
+    nothing.
+    """
+    standing = {each.utterance_id for each in record.findings if each.stands}
+    for kept in reversed(record.utterances):
+        if kept.dialogue == Command.SAY_AGAIN or kept.decision is Decision.REFUSE:
+            continue
+        meant = Understanding(kept.decision, kept.kind, kept.reason, kept.text)
+        told = saved_as(Said(kept.id, meant, kept.source, kept.start_s, kept.end_s), record)
+        return told if kept.id in standing else ()
+    return ()
+
+
+def saved_as(said: Said, record: InspectionRecord) -> tuple[Event, ...]:
+    """What the utterance became in the record, told as it was: nothing where it made no finding."""
+    made = [each for each in record.findings if each.utterance_id == said.id]
+    return tuple(_told(said, each, record) for each in made if each.verdict is not None)
+
+
+def _told(said: Said, made: RecordedFinding, record: InspectionRecord) -> Event:
+    assert made.verdict is not None
+    meant = replace(
+        said.understanding, decision=Decision.ACCEPT, kind=Kind.FINDING, finding=made.finding
+    )
+    said = replace(said, understanding=meant)
+    kept, assessment = kept_as(made), Assessment(made.verdict)
+    was = next((each for each in record.findings if each.id == made.supersedes), None)
+    if was is None:
+        return ev.FindingSaved(said, kept, assessment)
+    return ev.FindingCorrected(said, kept, assessment, kept_as(was))
+
+
+def kept_as(made: RecordedFinding) -> Kept:
+    """A finding of the record as events tell it."""
+    return Kept(made.id, made.number, made.finding, made.verdict)
+
+
+def waiting_in(record: InspectionRecord) -> Utterance | None:
+    """The question at the end of the record that the next words may answer, if one waits.
+
+    What was not understood, or told something, does not end it; an answer or a finding does, and
+    so does another question.
+    """
+    for said in reversed(record.utterances):
+        if said.decision is Decision.ASK:
+            return said if left_open(record, said) else None
+        taken = said.decision is Decision.ACCEPT and said.kind is Kind.FINDING
+        if said.answers is not None or taken:
+            return None
+    return None
+
+
+def stood_by(record: InspectionRecord) -> bool:
+    """Whether the last word of the record about it is that nothing counts."""
+    turns = (
+        said.dialogue
+        for said in reversed(record.utterances)
+        if said.decision is Decision.ACCEPT and said.dialogue in TURNS
+    )
+    return next(turns, None) == Command.STAND_BY
