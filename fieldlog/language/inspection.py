@@ -185,6 +185,9 @@ class InspectionLanguage(OfferedGrammar):
         found = self._finding(words[at:], text)
         if found.kind is not Kind.FINDING:
             return None
+        before = self._finding(words[: at - 1], text)
+        if before.kind is Kind.FINDING and not _named(before) & _named(found):
+            return None  # a finding of something else was said first: it must not be gone
         return replace(found, flags=(*found.flags, Flag.REPAIRED))
 
     def _counted(self, words: Words, text: str) -> Understanding | None:
@@ -437,3 +440,8 @@ def _spoken_rest(text: str, rest: str) -> str:
 
 def _refused(text: str, reason: str) -> Understanding:
     return Understanding(Decision.REFUSE, Kind.NOTHING, reason, text)
+
+
+def _named(said: Understanding) -> frozenset[str]:
+    """The components that an understanding is about."""
+    return frozenset(one.component for one in said.offered)
