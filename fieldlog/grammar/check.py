@@ -8,7 +8,7 @@ longer than a start should).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Set
 
 from fieldlog.errors import GrammarError
 from fieldlog.grammar.expression import (
@@ -26,6 +26,7 @@ from fieldlog.grammar.expression import (
     Void,
     Word,
     children,
+    inside,
 )
 
 
@@ -67,7 +68,7 @@ def speakable_rules(rules: Mapping[str, Rule]) -> frozenset[str]:
     return _least(rules, lambda rule, known: _speakable(rule.expression, known))
 
 
-def nullable(expression: Expression, rules: frozenset[str]) -> bool:
+def nullable(expression: Expression, rules: Set[str]) -> bool:
     """Whether ``expression`` matches no words, given the rules that do."""
     match expression:
         case Null() | Option() | Repeat(minimum=0):
@@ -96,25 +97,28 @@ def reachable(rules: Mapping[str, Rule], start: Iterable[str]) -> frozenset[str]
     return frozenset(seen)
 
 
+def recursive_rules(rules: Mapping[str, Rule]) -> frozenset[str]:
+    """Names of the rules that derivations may enter again inside themselves."""
+    edges = {
+        name: {reference.name for reference in references(rule.expression)}
+        for name, rule in rules.items()
+    }
+    return frozenset(name for name in _endless(edges) if name in reachable(rules, edges[name]))
+
+
 def references(expression: Expression) -> Iterator[Reference]:
     """Every rule reference inside ``expression``."""
-    if isinstance(expression, Reference):
-        yield expression
-    for child in children(expression):
-        yield from references(child)
+    return (one for one in inside(expression) if isinstance(one, Reference))
 
 
 def words_of(expression: Expression) -> Iterator[Word]:
     """Every word written inside ``expression`` itself (not in the rules it refers to)."""
-    if isinstance(expression, Word):
-        yield expression
-    for child in children(expression):
-        yield from words_of(child)
+    return (one for one in inside(expression) if isinstance(one, Word))
 
 
 def has_tag(expression: Expression) -> bool:
     """Whether a tag stands anywhere inside ``expression`` itself."""
-    return isinstance(expression, Tagged) or any(map(has_tag, children(expression)))
+    return any(isinstance(one, Tagged) for one in inside(expression))
 
 
 def unsayable(
@@ -155,21 +159,32 @@ def _simple(name: str) -> str:
     return name.rpartition(".")[2]
 
 
-def _least(
-    rules: Mapping[str, Rule], holds: Callable[[Rule, frozenset[str]], bool]
-) -> frozenset[str]:
+def _least(rules: Mapping[str, Rule], holds: Callable[[Rule, Set[str]], bool]) -> frozenset[str]:
     """The least set of rules closed under ``holds`` (rules known so far -> does it hold?)."""
-    known: frozenset[str] = frozenset()
+    known: set[str] = set()
+    waiting = list(rules)[::-1]  # what is referred to mostly stands behind
     while True:
-        more = known | {
-            name for name, rule in rules.items() if name not in known and holds(rule, known)
-        }
-        if more == known:
-            return known
-        known = more
+        rest = []
+        for name in waiting:
+            if holds(rules[name], known):
+                known.add(name)
+            else:
+                rest.append(name)
+        if len(rest) == len(waiting):
+            return frozenset(known)
+        waiting = rest
 
 
-def _speakable(expression: Expression, known: frozenset[str]) -> bool:
+def _endless(edges: Mapping[str, Collection[str]]) -> set[str]:
+    """The names from which one can go on for ever along ``edges``: few, or none, are in a cycle."""
+    rest = dict(edges)
+    while ended := [name for name, following in rest.items() if rest.keys().isdisjoint(following)]:
+        for name in ended:
+            del rest[name]
+    return set(rest)
+
+
+def _speakable(expression: Expression, known: Set[str]) -> bool:
     match expression:
         case Void():
             return False
@@ -190,14 +205,11 @@ def _speakable(expression: Expression, known: frozenset[str]) -> bool:
 
 
 def _empty_repeats(expression: Expression, known: frozenset[str]) -> Iterator[Fault]:
-    if isinstance(expression, Repeat) and nullable(expression.item, known):
-        yield Fault(expression.at, "what is repeated can match without any word")
-    if isinstance(expression, Tagged) and nullable(expression.item, known):
-        yield Fault(
-            expression.at, f"slot {{{expression.tag}}} can match without any word", warning=True
-        )
-    for child in children(expression):
-        yield from _empty_repeats(child, known)
+    for one in inside(expression):
+        if isinstance(one, Repeat) and nullable(one.item, known):
+            yield Fault(one.at, "what is repeated can match without any word")
+        if isinstance(one, Tagged) and nullable(one.item, known):
+            yield Fault(one.at, f"slot {{{one.tag}}} can match without any word", warning=True)
 
 
 def _leftmost(expression: Expression, known: frozenset[str]) -> Iterator[str]:
@@ -219,8 +231,9 @@ def _left_recursion(rules: Mapping[str, Rule], known: frozenset[str]) -> Iterato
     """One cycle per group of rules that may enter each other before any word."""
     edges = {name: set(_leftmost(rule.expression, known)) for name, rule in rules.items()}
     reported: set[str] = set()
+    endless = _endless(edges)
     for start in rules:
-        if start in reported:
+        if start in reported or start not in endless:
             continue
         paths: dict[str, tuple[str, ...]] = {start: (start,)}
         waiting = [start]

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
+from operator import is_
 from typing import TypeAlias
 
 from fieldlog.grammar.expression import (
@@ -20,6 +21,7 @@ from fieldlog.grammar.expression import (
     Sequence,
     Tagged,
     Void,
+    Word,
 )
 from fieldlog.grammar.reader import read_document
 
@@ -111,13 +113,15 @@ class _Scope:
 
     def resolve(self, expression: Expression) -> Expression:
         match expression:
+            case Word():  # most of them
+                return expression
             case Reference(name=name, at=at):
                 full = self.lookup(name, at)
                 return Void(at) if full is None else Reference(full, at)
-            case Sequence(items=items):
-                return replace(expression, items=tuple(map(self.resolve, items)))
-            case Alternative(choices=choices):
-                return replace(expression, choices=tuple(map(self.resolve, choices)))
+            case Sequence(items=items, at=at):
+                return Sequence(tuple(map(self.resolve, items)), at)
+            case Alternative(choices=choices, weights=weights, at=at):
+                return Alternative(tuple(map(self.resolve, choices)), weights, at)
             case Option(item=item) | Repeat(item=item) | Tagged(item=item):
                 return replace(expression, item=self.resolve(item))
             case _:
@@ -145,17 +149,24 @@ def _close_to(name: str, scope: _Scope) -> str:
 
 
 def prune(rules: Mapping[str, Rule], speakable: frozenset[str]) -> dict[str, Rule]:
-    """The same language without what can never be spoken: no ``<VOID>``, no choice of weight 0."""
+    """The same language without what can never be spoken: no ``<VOID>``, no choice of weight 0.
+
+    What has nothing of the kind inside it is kept as it is.
+    """
     kept: dict[str, Rule] = {}
     for name, rule in rules.items():
         expression = _pruned(rule.expression, speakable)
-        if expression is not None:
+        if expression is rule.expression:
+            kept[name] = rule
+        elif expression is not None:
             kept[name] = replace(rule, expression=expression)
     return kept
 
 
 def _pruned(expression: Expression, speakable: frozenset[str]) -> Expression | None:
     match expression:
+        case Word():  # most of them
+            return expression
         case Void():
             return None
         case Reference(name=name):
@@ -163,7 +174,9 @@ def _pruned(expression: Expression, speakable: frozenset[str]) -> Expression | N
         case Sequence(items=items):
             kept = [_pruned(item, speakable) for item in items]
             whole = tuple(item for item in kept if item is not None)
-            return replace(expression, items=whole) if len(whole) == len(items) else None
+            if len(whole) < len(items):
+                return None
+            return expression if _same(whole, items) else replace(expression, items=whole)
         case Alternative(choices=choices, weights=weights):
             live = [
                 (choice, weight)
@@ -172,6 +185,8 @@ def _pruned(expression: Expression, speakable: frozenset[str]) -> Expression | N
             ]
             if not live:
                 return None
+            if _same([choice for choice, _ in live], choices):
+                return expression
             return replace(
                 expression,
                 choices=tuple(choice for choice, _ in live),
@@ -179,9 +194,18 @@ def _pruned(expression: Expression, speakable: frozenset[str]) -> Expression | N
             )
         case Option(item=item, at=at) | Repeat(item=item, minimum=0, at=at):
             inside = _pruned(item, speakable)
+            if inside is item:
+                return expression
             return Null(at) if inside is None else replace(expression, item=inside)
         case Tagged(item=item) | Repeat(item=item):
             inside = _pruned(item, speakable)
+            if inside is item:
+                return expression
             return None if inside is None else replace(expression, item=inside)
         case _:
             return expression
+
+
+def _same(kept: Collection[Expression], before: Collection[Expression]) -> bool:
+    """Whether nothing was taken away and nothing changed: much cheaper than to make it again."""
+    return len(kept) == len(before) and all(map(is_, kept, before))

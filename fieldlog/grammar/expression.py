@@ -6,13 +6,13 @@ that say the same thing are equal wherever they stand.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Position:
-    """A place in a grammar's text; line and column count from 1."""
+class Position(NamedTuple):
+    """A place in a grammar's text; line and column count from 1 (one per token: cheap to make)."""
 
     file: str
     line: int
@@ -149,6 +149,8 @@ class Fault:
 def children(expression: Expression) -> tuple[Expression, ...]:
     """The expressions directly inside ``expression``."""
     match expression:
+        case Word() | Reference():  # most of them
+            return ()
         case Sequence(items=items):
             return items
         case Alternative(choices=choices):
@@ -157,3 +159,12 @@ def children(expression: Expression) -> tuple[Expression, ...]:
             return (item,)
         case _:
             return ()
+
+
+def inside(expression: Expression) -> Iterator[Expression]:
+    """``expression`` and every expression in it, in the order written."""
+    waiting = [expression]
+    while waiting:
+        one = waiting.pop()
+        yield one
+        waiting.extend(reversed(children(one)))

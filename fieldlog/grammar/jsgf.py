@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator, Mapping
 
 from fieldlog.grammar import expression as ex
-from fieldlog.grammar.check import raise_faults, reachable, references
+from fieldlog.grammar.check import raise_faults, reachable, recursive_rules, references
 from fieldlog.grammar.expression import Fault
 from fieldlog.grammar.grammar import Grammar
 
@@ -41,15 +41,9 @@ def to_jsgf(grammar: Grammar, *, tags: bool = True) -> str:
 
 def _middle_recursion(grammar: Grammar) -> Iterator[Fault]:
     """A fault for each rule that is entered again before its last item."""
-    inside = {
-        name: reachable(grammar.rules, (r.name for r in references(rule.expression)))
-        for name, rule in grammar.rules.items()
-    }
-    for name, rule in grammar.rules.items():
-        if name not in inside[name]:
-            continue
-        for reference in _not_last(rule.expression):
-            if reference.name == name or name in inside[reference.name]:
+    for name in sorted(recursive_rules(grammar.rules)):
+        for reference in _not_last(grammar.rules[name].expression):
+            if name in reachable(grammar.rules, (reference.name,)):
                 yield Fault(
                     reference.at,
                     f"<{reference.name.rpartition('.')[2]}> leads back to its own rule, "

@@ -19,7 +19,7 @@ from functools import cached_property
 from typing import NamedTuple, TypeAlias
 
 from fieldlog.grammar import expression as ex
-from fieldlog.grammar.check import nullable, nullable_rules, reachable, references
+from fieldlog.grammar.check import nullable_rules, recursive_rules
 
 MAX_WORDS = 400
 """Longer texts are nobody's utterance (ten words a second for 30 s would be 300)."""
@@ -93,7 +93,7 @@ class _Run:
     __slots__ = ("complete", "length", "memo", "words")
 
     def __init__(self, words: Sequence[str]) -> None:
-        self.words = words
+        self.words: tuple[str | None, ...] = (*words, None)  # behind the last one: none that fits
         self.length = len(words)
         self.memo: dict[tuple[int, int], _Ends] = {}
         self.complete = True
@@ -111,12 +111,16 @@ class _Node:
 
     def at(self, run: _Run, start: int) -> _Ends:
         """Ends reachable from ``start`` with their outcomes."""
-        if not self.empty and (start >= run.length or run.words[start] not in self.first):
-            return _NOTHING
-        return self.match(run, start)
+        if self.empty or run.words[start] in self.first:
+            return self.match(run, start)
+        return _NOTHING
 
     def match(self, run: _Run, start: int) -> _Ends:
-        """As ``at``, once the first word is known to fit (or none is needed)."""
+        """As ``at``, once the first word is known to fit (or none is needed).
+
+        What fits a rule, a tag, a choice of those that may begin so or the first of a sequence fits
+        what is inside it too: only what comes later has to be looked at again.
+        """
         return {start: _PLAIN}
 
 
@@ -132,29 +136,28 @@ class _Sequence(_Node):
     items: tuple[_Node, ...]
 
     def match(self, run: _Run, start: int) -> _Ends:
-        ends: _Ends = {start: _PLAIN}
-        for item in self.items:
-            ends = _extend(ends, item, run)
+        first, *others = self.items
+        ends = first.match(run, start)
+        for item in others:
             if not ends:
                 break
+            ends = _extend(ends, item, run)
         return ends
 
 
 class _Choice(_Node):
     __slots__ = ("always", "by_word", "choices")
     choices: tuple[_Node, ...]
-    by_word: dict[str, tuple[_Node, ...]]
+    by_word: dict[str | None, tuple[_Node, ...]]
     always: tuple[_Node, ...]
 
     def match(self, run: _Run, start: int) -> _Ends:
-        fitting = self.always
-        if start < run.length:
-            fitting = self.by_word.get(run.words[start], fitting)
+        fitting = self.by_word.get(run.words[start], self.always)
         if len(fitting) == 1:
-            return fitting[0].at(run, start)
+            return fitting[0].match(run, start)
         ends: _Ends = {}
         for choice in fitting:
-            for end, outcomes in choice.at(run, start).items():
+            for end, outcomes in choice.match(run, start).items():
                 ends[end] = _union(ends[end], outcomes, run) if end in ends else outcomes
         return ends
 
@@ -190,7 +193,7 @@ class _Tagged(_Node):
 
     def match(self, run: _Run, start: int) -> _Ends:
         ends: _Ends = {}
-        for end, outcomes in self.item.at(run, start).items():
+        for end, outcomes in self.item.match(run, start).items():
             if end > start:
                 own: Filling = ((self.tag, (1 << end) - (1 << start)),)
                 tagged = tuple((_fill(own, filling), trees) for filling, trees in outcomes)
@@ -212,7 +215,7 @@ class _Rule(_Node):
                 end: tuple(
                     (filling, (Tree(self.name, start, end, trees),)) for filling, trees in outcomes
                 )
-                for end, outcomes in self.item.at(run, start).items()
+                for end, outcomes in self.item.match(run, start).items()
             }
         return known
 
@@ -271,26 +274,23 @@ class Parser:
 
     def __init__(self, rules: Mapping[str, ex.Rule]) -> None:
         """Compile ``rules``, which must be closed."""
-        self._empty = nullable_rules(rules)
+        empty = nullable_rules(rules)
         self._rules: dict[str, _Rule] = {}
         self._nodes: list[_Node] = []
         for name in rules:
             self._rules[name] = entry = _Rule()
             entry.name = name
-            entry.empty = name in self._empty
-            entry.number = len(self._nodes)
-            self._nodes.append(entry)
-        for name, rule in rules.items():
-            self._rules[name].item = self._compile(rule.expression)
+            entry.empty = name in empty
+        # What is referred to mostly stands behind, so its words are known when they are asked for.
+        for name in reversed(self._rules):
+            self._rules[name].item = self._compile(rules[name].expression)
+            self._add(self._rules[name])
         self._set_first()
         for compiled in self._nodes:
             if isinstance(compiled, _Choice):
                 _index(compiled)
-        self._recursive = tuple(
-            self._rules[name]
-            for name, rule in rules.items()
-            if name in reachable(rules, (r.name for r in references(rule.expression)))
-        )
+        recursive = recursive_rules(rules)
+        self._recursive = tuple(self._rules[name] for name in rules if name in recursive)
 
     def parse(self, words: Sequence[str], start: Sequence[str]) -> tuple[Parse, ...]:
         """Every derivation of all ``words`` from one of the rules ``start`` (qualified names)."""
@@ -330,29 +330,37 @@ class Parser:
             case ex.Sequence(items=items):
                 node = sequence = _Sequence()
                 sequence.items = tuple(map(self._compile, items))
+                node.empty = all(item.empty for item in sequence.items)
             case ex.Alternative(choices=choices):
                 node = choice = _Choice()
                 choice.choices = tuple(map(self._compile, choices))
+                node.empty = any(item.empty for item in choice.choices)
             case ex.Option(item=item):
                 node = option = _Choice()
                 nothing = _Node()
                 nothing.empty = True
                 option.choices = (self._compile(item), nothing)
+                node.empty = True
             case ex.Repeat(item=item, minimum=minimum):
                 node = repeat = _Repeat()
                 repeat.item, repeat.minimum = self._compile(item), minimum
+                node.empty = minimum == 0 or repeat.item.empty
             case ex.Tagged(item=item, tag=tag):
                 node = tagged = _Tagged()
                 tagged.item, tagged.tag = self._compile(item), tag
+                node.empty = tagged.item.empty
             case ex.Void():
                 node = never = _Choice()
                 never.choices = ()
             case _:
                 node = _Node()
-        node.empty = nullable(expression, self._empty)
+                node.empty = True
+        self._add(node)
+        return node
+
+    def _add(self, node: _Node) -> None:
         node.number = len(self._nodes)
         self._nodes.append(node)
-        return node
 
     def _set_first(self) -> None:
         changed = True

@@ -223,7 +223,7 @@ class _Reader:
     # -- tokens --------------------------------------------------------------------------------
 
     def peek(self) -> Token:
-        return self.tokens[min(self.next, len(self.tokens) - 1)]
+        return self.tokens[self.next]  # nothing goes on past the one END
 
     def is_word(self, text: str) -> bool:
         token = self.peek()

@@ -9,7 +9,7 @@ from __future__ import annotations
 import bisect
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from fieldlog.grammar.expression import Fault, Position
 
@@ -39,8 +39,7 @@ _TOKEN = re.compile(
 _ESCAPE = re.compile(r"\\(.)", re.DOTALL)
 
 
-@dataclass(frozen=True, slots=True)
-class Token:
+class Token(NamedTuple):
     """One token: its kind (``WORD``, ``RULE``...), its text without the signs around it."""
 
     kind: str
@@ -64,8 +63,7 @@ def tokenize(text: str, file: str, faults: list[Fault]) -> Iterator[Token]:
         yield Token(HEADER, header.group(), at(here))
         here = header.end()
     while True:
-        space = _SPACE.match(text, here)
-        if space:
+        if space := _SPACE.match(text, here):
             here = space.end()
         if here >= len(text):
             break
@@ -77,29 +75,24 @@ def tokenize(text: str, file: str, faults: list[Fault]) -> Iterator[Token]:
             faults.append(Fault(at(here), _unreadable(text[here])))
             here += 1
             continue
-        yield from _tokens(found, at(here))
+        kind, written = str(found.lastgroup), found.group()
+        if kind == "quoted":
+            # A listener says words, so a quoted token of several words is those words in a row.
+            for word in _plain(written[1:-1]).split():
+                yield Token(WORD, word, at(here))
+        elif kind == SIGN:
+            yield Token(SIGN, written, at(here))
+        elif kind == WORD:
+            yield Token(WORD, _plain(written), at(here))
+        else:  # a rule, tag or weight between its signs
+            inner = _plain(written[1:-1]) if kind == TAG else written[1:-1]
+            yield Token(kind, inner.strip(), at(here))
         here = found.end()
     yield Token(END, "", at(len(text)))
 
 
-def _tokens(found: re.Match[str], at: Position) -> Iterator[Token]:
-    kind, text = str(found.lastgroup), found.group()
-    match kind:
-        case "quoted":
-            # A listener says words, so a quoted token of several words is those words in a row.
-            words = _ESCAPE.sub(r"\1", text[1:-1]).split()
-            for word in words:
-                yield Token(WORD, word, at)
-        case "rule":
-            yield Token(RULE, text[1:-1].strip(), at)
-        case "tag":
-            yield Token(TAG, _ESCAPE.sub(r"\1", text[1:-1]).strip(), at)
-        case "weight":
-            yield Token(WEIGHT, text[1:-1].strip(), at)
-        case "sign":
-            yield Token(SIGN, text, at)
-        case _:
-            yield Token(WORD, _ESCAPE.sub(r"\1", text), at)
+def _plain(text: str) -> str:
+    return _ESCAPE.sub(r"\1", text) if "\\" in text else text
 
 
 def _unreadable(character: str) -> str:
