@@ -7,6 +7,7 @@ import ast
 import sys
 from collections import defaultdict
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -45,6 +46,7 @@ def shared(homes: dict[str, list[str]]) -> dict[str, list[str]]:
     return {name: where for name, where in homes.items() if len(where) > 1}
 
 
+@cache  # every module is read for it
 def homes_of(kind: str) -> dict[str, list[str]]:
     found: dict[str, list[str]] = defaultdict(list)
     read = classes if kind == "class" else public_functions
