@@ -99,11 +99,21 @@ def reachable(rules: Mapping[str, Rule], start: Iterable[str]) -> frozenset[str]
 
 def recursive_rules(rules: Mapping[str, Rule]) -> frozenset[str]:
     """Names of the rules that derivations may enter again inside themselves."""
+    return in_order(rules)[1]
+
+
+def in_order(rules: Mapping[str, Rule]) -> tuple[tuple[str, ...], frozenset[str]]:
+    """The names, each behind those it refers to; and which of them refer back to themselves.
+
+    Those that come to a recursive rule stand last, in any order.
+    """
     edges = {
         name: {reference.name for reference in references(rule.expression)}
         for name, rule in rules.items()
     }
-    return frozenset(name for name in _endless(edges) if name in reachable(rules, edges[name]))
+    ended, endless = _followed(edges)
+    recursive = frozenset(name for name in endless if name in reachable(rules, edges[name]))
+    return (*ended, *endless), recursive
 
 
 def references(expression: Expression) -> Iterator[Reference]:
@@ -175,13 +185,18 @@ def _least(rules: Mapping[str, Rule], holds: Callable[[Rule, Set[str]], bool]) -
         waiting = rest
 
 
-def _endless(edges: Mapping[str, Collection[str]]) -> set[str]:
-    """The names from which one can go on for ever along ``edges``: few, or none, are in a cycle."""
+def _followed(edges: Mapping[str, Collection[str]]) -> tuple[list[str], list[str]]:
+    """Names that come to an end along ``edges``, each behind those it leads to; and all others.
+
+    The others lead to a cycle: few do, and only these need be searched for one.
+    """
+    ended: list[str] = []
     rest = dict(edges)
-    while ended := [name for name, following in rest.items() if rest.keys().isdisjoint(following)]:
-        for name in ended:
+    while more := [name for name, following in rest.items() if rest.keys().isdisjoint(following)]:
+        ended += more
+        for name in more:
             del rest[name]
-    return set(rest)
+    return ended, list(rest)
 
 
 def _speakable(expression: Expression, known: Set[str]) -> bool:
@@ -231,7 +246,7 @@ def _left_recursion(rules: Mapping[str, Rule], known: frozenset[str]) -> Iterato
     """One cycle per group of rules that may enter each other before any word."""
     edges = {name: set(_leftmost(rule.expression, known)) for name, rule in rules.items()}
     reported: set[str] = set()
-    endless = _endless(edges)
+    endless = frozenset(_followed(edges)[1])
     for start in rules:
         if start in reported or start not in endless:
             continue

@@ -19,7 +19,7 @@ from functools import cached_property
 from typing import NamedTuple, TypeAlias
 
 from fieldlog.grammar import expression as ex
-from fieldlog.grammar.check import nullable_rules, recursive_rules
+from fieldlog.grammar.check import in_order, nullable_rules
 
 MAX_WORDS = 400
 """Longer texts are nobody's utterance (ten words a second for 30 s would be 300)."""
@@ -90,22 +90,27 @@ _PLAIN: tuple[_Outcome, ...] = (((), ()),)
 class _Run:
     """One parse under way: the words and what has been worked out so far."""
 
-    __slots__ = ("complete", "length", "memo", "words")
+    __slots__ = ("complete", "length", "memo", "said", "words")
 
     def __init__(self, words: Sequence[str]) -> None:
         self.words: tuple[str | None, ...] = (*words, None)  # behind the last one: none that fits
+        self.said = frozenset(words)
         self.length = len(words)
         self.memo: dict[tuple[int, int], _Ends] = {}
         self.complete = True
 
 
 class _Node:
-    """A compiled expression. ``first``: words it may begin with; ``empty``: may match none."""
+    """A compiled expression. ``first``: words it may begin with; ``empty``: may match none.
 
-    __slots__ = ("empty", "first", "number")
+    ``needs``: words of which one at least is in whatever it matches; none where nothing is known.
+    """
+
+    __slots__ = ("empty", "first", "needs", "number")
 
     def __init__(self) -> None:
         self.first: frozenset[str] = frozenset()
+        self.needs: frozenset[str] = frozenset()
         self.empty = False
         self.number = -1
 
@@ -157,6 +162,8 @@ class _Choice(_Node):
             return fitting[0].match(run, start)
         ends: _Ends = {}
         for choice in fitting:
+            if choice.needs and choice.needs.isdisjoint(run.said):
+                continue  # of hundreds that begin with "front", few name what was said
             for end, outcomes in choice.match(run, start).items():
                 ends[end] = _union(ends[end], outcomes, run) if end in ends else outcomes
         return ends
@@ -281,15 +288,14 @@ class Parser:
             self._rules[name] = entry = _Rule()
             entry.name = name
             entry.empty = name in empty
-        # What is referred to mostly stands behind, so its words are known when they are asked for.
-        for name in reversed(self._rules):
+        order, recursive = in_order(rules)
+        for name in order:
             self._rules[name].item = self._compile(rules[name].expression)
             self._add(self._rules[name])
         self._set_first()
         for compiled in self._nodes:
             if isinstance(compiled, _Choice):
                 _index(compiled)
-        recursive = recursive_rules(rules)
         self._recursive = tuple(self._rules[name] for name in rules if name in recursive)
 
     def parse(self, words: Sequence[str], start: Sequence[str]) -> tuple[Parse, ...]:
@@ -359,6 +365,7 @@ class Parser:
         return node
 
     def _add(self, node: _Node) -> None:
+        node.needs = _needs(node)
         node.number = len(self._nodes)
         self._nodes.append(node)
 
@@ -385,6 +392,20 @@ def _first(node: _Node) -> frozenset[str]:
             if not item.empty:
                 break
         return first
+    return node.first
+
+
+def _needs(node: _Node) -> frozenset[str]:
+    if node.empty:
+        return frozenset()
+    if isinstance(node, _Rule | _Tagged | _Repeat):
+        return node.item.needs
+    if isinstance(node, _Choice):
+        each = [choice.needs for choice in node.choices]
+        return frozenset().union(*each) if all(each) else frozenset()
+    if isinstance(node, _Sequence):
+        known = [item.needs for item in node.items if item.needs]
+        return min(known, key=len, default=frozenset())
     return node.first
 
 
