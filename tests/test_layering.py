@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.conftest import MEASURED
 from tests.pure_core import PACKAGE, pure_modules
 
 OUTSIDE = {
@@ -38,6 +39,12 @@ def test_pure_module_touches_nothing(path: Path) -> None:
                 else getattr(node.func, "id", "")
             )
             assert name not in CALLS, f"line {node.lineno} calls {name}()"
+
+
+def test_every_test_whose_lines_are_counted_is_there() -> None:
+    """One that was renamed would be counted no more, and nobody would see it."""
+    here = Path(__file__).parent
+    assert [name for name in MEASURED if not (here / f"test_{name}.py").is_file()] == []
 
 
 def test_the_list_of_pure_modules_is_not_empty() -> None:
