@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import re
 import shutil
 from fractions import Fraction
@@ -54,6 +55,7 @@ def test_a_faulty_entry_stops_the_load_with_every_fault(folder: Path) -> None:
     (folder / "catalogue" / "own.toml").write_text(entry, "utf-8")
     with pytest.raises(GrammarError) as caught:
         load_language(folder)
+    assert gc.isenabled()  # it waits while a language is made
     told = str(caught.value)
     for part in ("name: a name is lower-case", "'(' is not closed", "how_to_check"):
         assert part in told

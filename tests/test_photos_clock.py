@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 import random
 from datetime import UTC, datetime, timedelta, timezone
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -21,7 +23,7 @@ from fieldlog.photos.clock import (
     unaligned,
 )
 from fieldlog.photos.facts import PhotoFacts
-from fieldlog.photos.matching import match_times
+from fieldlog.photos.matching import TOLERANCES_S, _chances, match_times
 
 T0 = datetime(2026, 5, 1, 8, tzinfo=UTC)
 
@@ -123,6 +125,28 @@ def test_too_few_times_say_nothing(marks: list[float], shots: list[float]) -> No
     result = match_times(marks, shots)
     assert (result.best, result.clear) == (None, False)
     assert align_marks("c", [_at(m) for m in marks], [_at(s) for s in shots]) is None
+
+
+def _nearest_to(at: float, times: list[float]) -> float:
+    return min(times, key=lambda time: abs(time - at))
+
+
+def test_chance_is_what_pairs_at_wrong_differences() -> None:
+    """Counted again one difference and one pair at a time; marks in two clusters pair often by chance."""
+    rng = random.Random(6)
+    marks = sorted(rng.uniform(0, 300) + at for at in (0, 20_000) for _ in range(40))
+    shots = sorted(rng.uniform(0, 300) + at for at in (0, 20_000) for _ in range(30))
+    counts = [0] * len(TOLERANCES_S)
+    for k in range(1, 17):
+        shift = (55.0 + 180.0 * (k * (math.sqrt(5) - 1) / 2 % 1.0)) * (1 if k % 2 else -1)
+        moved = [shot + shift for shot in shots]
+        for shot in moved:
+            mark = _nearest_to(shot, marks)
+            if _nearest_to(mark, moved) == shot:
+                for n, tolerance in enumerate(TOLERANCES_S):
+                    counts[n] += abs(mark - shot) <= tolerance
+    found = _chances(np.array(marks), np.array(shots))
+    assert list(found) == pytest.approx([count / 16 for count in counts])
 
 
 def test_bursts_count_once() -> None:
