@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,12 @@ KEYS = {"w", "d", "c", "p", "k", "v", "s", "g", "r", "f", "n", "why", "t", "x", 
 def rows(*names: str) -> list[dict[str, Any]]:
     """The rows of the named files, or of all files below the folder."""
     files = [FOLDER / name for name in names] if names else sorted(FOLDER.rglob("*.toml"))
-    return [row for file in files for row in tomllib.loads(file.read_text("utf-8"))["rows"]]
+    return [row for file in files for row in _of(file)]
+
+
+@cache  # some tests go through all rows for each of a hundred limits
+def _of(file: Path) -> list[dict[str, Any]]:
+    return list(tomllib.loads(file.read_text("utf-8"))["rows"])
 
 
 def faults(row: dict[str, Any], found: Understanding) -> list[str]:

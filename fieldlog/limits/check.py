@@ -116,7 +116,7 @@ def check(
 
 def relevant(finding: Finding, limits: Iterable[Limit], context: Context) -> list[Limit]:
     """Rows that speak about this component and characteristic in the context's jurisdiction."""
-    return [row for row in limits if in_reach(row, context) and speaks_of(row, finding)]
+    return [row for row in limits if speaks_of(row, finding) and in_reach(row, context)]
 
 
 def speaks_of(limit: Limit, finding: Finding) -> bool:
