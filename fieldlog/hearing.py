@@ -38,6 +38,9 @@ class Heard:
     """Whether the words are a whole phrase of the language, however well they were heard."""
     answers: Understanding | None = None
     """The question that this utterance answers."""
+    parts: tuple[Understanding, ...] = ()
+    """The findings of a breath that holds several, all accepted, in order; ``understanding`` is of
+    the breath as a whole then, and has none."""
 
     @property
     def text(self) -> str:

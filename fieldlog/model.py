@@ -401,6 +401,8 @@ class Asks(StrEnum):
     """Which of several texts was said, where not all of them are findings."""
     AGAIN = "again"
     """Nothing was heard that could be offered."""
+    ALL_OF_IT = "all of it"
+    """Of a breath: was every finding that is offered said? No answer takes some of them."""
     NEW_OR_CORRECTION = "new or correction"
     IN_FULL = "in full"
     OF_WHAT = "of what"
@@ -421,6 +423,7 @@ class Asks(StrEnum):
                 | Asks.SOUND
                 | Asks.HEARD
                 | Asks.SIGN_OFF
+                | Asks.ALL_OF_IT
             ):
                 return Settled.BY_YES
             case Asks.WHICH | Asks.PLACE | Asks.UNIT | Asks.PLACE_AND_UNIT | Asks.HEARD_WORDS:
@@ -486,6 +489,11 @@ class Understanding:
     def question_text(self) -> str:
         """How the question reads; empty where there is none."""
         return self.question.text if self.question is not None else ""
+
+    @property
+    def asks(self) -> Asks | None:
+        """What its question is after; None where there is none."""
+        return self.question.kind if self.question is not None else None
 
     @property
     def offered(self) -> tuple[Finding, ...]:

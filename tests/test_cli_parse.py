@@ -127,3 +127,32 @@ def test_bad_options_are_one_line_with_exit_code_2(arguments: tuple[str, str]) -
 
 def test_help_has_an_example() -> None:
     assert 'fieldlog parse "rear tread four thirty-seconds"' in run("--help").output
+
+
+def test_a_breath_prints_one_object_for_each_finding() -> None:
+    """Each with the fields of one finding, its own verdict, and the number of the utterance."""
+    result = run("rear tread one thirty second, front three, chain dry", "--json")
+    assert result.exit_code == 0, result.output
+    views = [json.loads(line) for line in result.output.splitlines()]
+    said = [(v["finding"]["component"], v["finding"]["position"], v["utterance"]) for v in views]
+    assert said == [("tyre", "rear", 1), ("tyre", "front", 1), ("drive chain", None, 1)]
+    assert [v["finding"]["quantity"]["den"] for v in views[:2]] == [32, 32]
+    assert all(v["finding"]["verdict"] is not None for v in views)
+    alone = view("chain dry")
+    assert views[2] == alone
+
+
+def test_a_breath_of_which_a_part_is_not_understood_is_one_object_and_no_finding() -> None:
+    found = view("chain dry and the bloke wants it back")
+    assert (found["decision"], found["finding"]) == ("refuse", None)
+    assert found["left_over"] == "the bloke wants it back"
+
+
+def test_a_breath_reads_line_by_line() -> None:
+    result = run("left mirror cracked, right loose")
+    assert result.exit_code == 0
+    first, second = (
+        line for line in result.output.splitlines() if line.startswith(("left", "right"))
+    )
+    assert "left mirror" in first
+    assert "right mirror" in second

@@ -112,6 +112,31 @@ def test_typed_words_are_taken_as_if_they_were_spoken(run) -> None:  # type: ign
     assert [each["decision"] for each in kept] == ["refuse", "ask", "accept", "accept"]
 
 
+def test_a_breath_is_taken_whole_or_not_at_all(run) -> None:  # type: ignore[no-untyped-def]
+    run("vehicle", "add", "grey twin")
+    run("inspection", "start", "1", "--jurisdiction", "US-VA")
+    told = run("inspection", "enter", "left mirror cracked, right loose, rear tread 1/32")
+    lines = [line for line in told.output.splitlines() if line[:4].strip().isdigit()]
+    assert [line.split(":")[0].split(maxsplit=1) for line in lines] == [
+        ["1", "left mirror"],
+        ["2", "right mirror"],
+        ["3", "rear tyre, tread depth"],
+    ]
+    assert "beyond" in lines[2]
+    refused = run("inspection", "enter", "chain dry and the bloke wants it back", code=2)
+    assert "'the bloke wants it back' was not understood" in refused.output
+    asked = run("inspection", "enter", "chain dry, sprocket worn").output
+    assert "drive chain: dry; 'sprocket worn': which end: front or rear?" in asked.lower()
+    assert "chain" not in run("inspection", "show").output
+    asked = run("inspection", "enter", "front disc four and a half, rear five").output
+    assert (
+        "asked: Front brake disc, thickness: 4 1/2 mm; rear brake disc, thickness: 5 mm?" in asked
+    )
+    told = run("inspection", "enter", "yes").output
+    assert ("front brake disc" in told, "rear brake disc" in told) == (True, True)
+    assert "5 findings" in run("inspection", "list").output
+
+
 def test_each_word_that_is_entered_is_a_process_of_its_own(run) -> None:  # type: ignore[no-untyped-def]
     run("vehicle", "add", "red single")
     run("inspection", "start", "1")

@@ -28,6 +28,7 @@ from fieldlog.limits.context import parse_context
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.model import Decision, Judgement, Question, Understanding, Verdict
 from fieldlog.shop.conversation import settles
+from tests import breaths
 from tests.utterances import rows
 
 PACKAGE = Path(__file__).resolve().parents[1] / "fieldlog"
@@ -329,6 +330,10 @@ def _all_that_is_decided(language: InspectionLanguage) -> Iterator[tuple[str, ob
                 [verdict.state for _, verdict in found.derived],
             )  # fmt: skip
         before = said
+    for text in (row["w"] for row in breaths.rows()):
+        breath = language.breath(text)
+        parts = [_decided(part) for part in (*breath.parts, *breath.agreed)]
+        yield f"{text}: breath", (parts, breath.left_over)
 
 
 TODAY = date(2026, 5, 1)

@@ -62,6 +62,7 @@ ASKED = {
     "correction four millimetres": Asks.OF_WHAT,
     "skip the horn": Asks.WHY_SKIPPED,
     "sign off the inspection": Asks.SIGN_OFF,
+    "front pads two, rear three": Asks.ALL_OF_IT,
 }
 
 
@@ -69,7 +70,7 @@ ASKED = {
 def test_what_is_asked_and_what_settles_it(
     language: InspectionLanguage, text: str, kind: Asks
 ) -> None:
-    asked = language.understand(text)
+    asked = language.breath(text).whole
     assert asked.question is not None
     assert asked.question.kind is kind
     assert asked.question.text

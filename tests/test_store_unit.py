@@ -15,7 +15,7 @@ import pytest
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.model import Finding, Hearing, Hypothesis, Kind, Quantity, State
 from fieldlog.store.ids import new_id
-from fieldlog.store.records import NewEvent, NewUtterance, Saved
+from fieldlog.store.records import NewEvent, NewFinding, NewUtterance, Saved
 from fieldlog.store.repository import Repository
 from tests.broken_connection import BrokenConnection
 from tests.store_plain import plain
@@ -46,6 +46,7 @@ class Standing:
             "utterance_id": self.name,
             "finding": replace(NEW, readings=RUN_OUT.readings),
             "verdict": tread_verdict(),
+            "further": (NewFinding(CRACKED, tread_verdict(State.BEYOND)), NewFinding(NEW)),
             "remark": "worn in the middle",
             "mark": "photo",
             "corrects": self.old,
@@ -87,6 +88,11 @@ def test_all_that_follows_is_one_unit(standing: Standing) -> None:
     assert saved.finding_id is not None
     assert by_id[saved.finding_id].verdict == tread_verdict()
     assert by_id[saved.finding_id].number == saved.number == 6
+    assert [number for _, number in saved.further] == [7, 8]
+    further = [by_id[name] for name, _ in saved.further]
+    assert [each.finding for each in further] == [CRACKED, NEW]
+    assert [each.verdict for each in further] == [tread_verdict(State.BEYOND), None]
+    assert {each.utterance_id for each in further} == {standing.name}
     assert record.remarks[-1].id == saved.remark_id
     assert (record.marks[-1].id, record.marks[-1].finding_id) == (saved.mark_id, saved.finding_id)
     assert record.events[-1].text == "no gauge"
@@ -143,6 +149,8 @@ def test_trying_again_in_another_program_returns_what_was_saved(standing: Standi
         {"finding": CRACKED},
         {"verdict": tread_verdict(State.BEYOND)},
         {"verdict": None},
+        {"further": ()},
+        {"further": (NewFinding(NEW), NewFinding(CRACKED, tread_verdict(State.BEYOND)))},
         {"remark": None},
         {"remark": "worn at the edge"},
         {"mark": None},

@@ -216,13 +216,15 @@ def verify(key: str, as_json: bool, folder: Path | None) -> None:
 @_inspection_option
 @store_option
 def enter(words: tuple[str, ...], key: str, folder: Path | None) -> None:
-    """Take WORDS as if they were spoken: a finding, a correction, an answer, a command.
+    """Take WORDS as if they were spoken: findings, a correction, an answer, a command.
 
-    What has to be asked is kept, and the next words that are entered may be its answer.
+    Several findings may be said in one breath: all of them count, or none does. What has to be asked is
+    kept, and the next words that are entered may be its answer.
 
     \b
     Examples:
       fieldlog inspection enter rear tread four thirty-seconds
+      fieldlog inspection enter "left mirror cracked, right loose and the chain dry"
       fieldlog inspection enter "correction rear tread three thirty-seconds"
       fieldlog inspection enter what is open
     """

@@ -7,6 +7,7 @@ inside. Keys that have nothing to say are null or empty, not left out, except th
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
@@ -16,8 +17,24 @@ from fieldlog.model import Finding, Judgement, Limit, Quantity, Understanding, V
 Json = dict[str, Any]
 
 
+def breath_view(
+    judged: Sequence[tuple[Understanding, Assessment | None]],
+    left_over: Sequence[str] = (),
+    utterance: int = 1,
+) -> list[Json]:
+    """The objects of ``fieldlog parse --json``: one for each finding or outcome of one breath.
+
+    ``left_over``: the words that no finding covers; ``utterance``: the breath's number, from 1.
+    """
+    return [
+        understanding_view(part, assessment)
+        | {"utterance": utterance, "left_over": " ".join(left_over)}
+        for part, assessment in judged
+    ]
+
+
 def understanding_view(understood: Understanding, assessment: Assessment | None = None) -> Json:
-    """The object of ``fieldlog parse --json``; ``assessment`` belongs to its finding."""
+    """What was understood; ``assessment`` belongs to its finding."""
     finding = understood.finding
     return {
         "decision": understood.decision.value,

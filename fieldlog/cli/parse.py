@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 from rich.console import Console
 
-from fieldlog.cli.json_view import understanding_view
+from fieldlog.cli.json_view import breath_view
 from fieldlog.cli.limit_option import limits_with, own_limits_option
 from fieldlog.cli.verdict_lines import assessor, understood_lines
 from fieldlog.language.files import load_language
@@ -16,7 +16,7 @@ from fieldlog.language.files import load_language
 
 @click.command()
 @click.argument("words", nargs=-1, required=True)
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object for each finding.")
 @click.option("--jurisdiction", metavar="CC", help="ISO 3166 code: US, US-VA, US-MD, GB, DE, FR.")
 @click.option(
     "--set", "settings", metavar="KEY=VALUE", multiple=True, help="Context, e.g. rim=alloy."
@@ -29,21 +29,26 @@ def parse(
     settings: tuple[str, ...],
     own: tuple[Path, ...],
 ) -> None:
-    """Say what WORDS mean: the finding with its verdict, or what has to be asked.
+    """Say what WORDS mean: each finding with its verdict, or what has to be asked.
+
+    Several findings may be said in one breath; all of them count, or none does.
 
     \b
     Examples:
       fieldlog parse "rear tread four thirty-seconds"
       fieldlog parse "front pads two millimetres" --jurisdiction US-VA --json
       fieldlog parse "front rim run out 1.2 mm" --set rim=steel
+      fieldlog parse "left mirror cracked, right loose and the chain dry"
     """
     language = load_language()
     assess = assessor(language, jurisdiction, settings, limits_with(own))
-    understood = language.understand(" ".join(words))
-    assessment = assess(understood)
+    breath = language.breath(" ".join(words))
+    judged = [(part, assess(part)) for part in breath.parts]
     if as_json:
-        click.echo(json.dumps(understanding_view(understood, assessment)))
-    else:
-        console = Console(highlight=False, soft_wrap=True)
-        for line in understood_lines(understood, assessment):
+        for view in breath_view(judged, breath.left_over):
+            click.echo(json.dumps(view))
+        return
+    console = Console(highlight=False, soft_wrap=True)
+    for part, assessment in judged:
+        for line in understood_lines(part, assessment):
             console.print(line)

@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from fieldlog.catalogue.component import Axis, Catalogue, Characteristic
+from fieldlog.catalogue.component import Catalogue, Characteristic
 from fieldlog.catalogue.phrases import expand
 from fieldlog.language.decide import decide
 from fieldlog.language.lexicon import Words
-from fieldlog.language.subjects import About
+from fieldlog.language.subjects import About, about_of
 from fieldlog.language.values import Reading, Standing, ValueReader
 from fieldlog.model import (
     Asks,
@@ -79,10 +79,15 @@ class Answers:
         if whole.decision is not Decision.REFUSE:
             return whole
         candidates = asked.offered
-        taken = [*self._taken(asked, candidates, words)]
+        taken = [] if asked.asks is Asks.ALL_OF_IT else [*self._taken(asked, candidates, words)]
         if taken and all(left == taken[0][1] for pick, left in taken if pick.repeats):
             return self._narrowed(asked, taken[0][1], text, taken[0][0])
-        return self._said_anew(asked, candidates, words, text) or replace(
+        anew = (
+            None
+            if asked.asks is Asks.ALL_OF_IT
+            else self._said_anew(asked, candidates, words, text)
+        )
+        return anew or replace(
             whole,
             reason=f"no answer to '{asked.question_text}': {whole.reason}",
             question=asked.question,
@@ -92,6 +97,8 @@ class Answers:
     def _yes_or_no(self, asked: Understanding, said: Understanding) -> Understanding:
         if said.dialogue is Command.AFFIRM and asked.dialogue is Command.SIGN_OFF:
             return replace(asked, decision=Decision.ACCEPT, question=None, flags=(Flag.ANSWERED,))
+        if said.dialogue is Command.AFFIRM and asked.asks is Asks.ALL_OF_IT:
+            return said  # what it takes is several findings: ``Breath.agreed``
         by_yes = asked.question is not None and asked.question.kind.settled is Settled.BY_YES
         if said.dialogue is Command.AFFIRM and by_yes and len(asked.offered) == 1:
             yes = _Pick(lambda one: True, repeats=True, tells_unit=True, affirms=True)
@@ -315,21 +322,7 @@ class Answers:
             yield (*one.quantity.words.split(), *words)
 
     def _about(self, one: Finding) -> About | None:
-        component = self.catalogue.get(one.component)
-        if component is None:
-            return None
-        known = component.characteristic(one.characteristic)
-        axes = known.axes if known else component.axes
-        return About(component, known, axes, dict(self._places_of(one.position, axes)), 0)
-
-    def _places_of(self, position: str | None, axes: Sequence[Axis]) -> Iterator[tuple[str, str]]:
-        rest = position or ""
-        for axis in axes:
-            for value in sorted(self.axis_values(axis.name), key=len, reverse=True):
-                if rest == value or rest.startswith(f"{value} "):
-                    yield axis.name, value
-                    rest = rest[len(value) :].strip()
-                    break
+        return about_of(one, self.catalogue, self.axis_values)
 
 
 def _value_of(quantity: Quantity) -> _Value:

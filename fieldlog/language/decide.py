@@ -7,25 +7,22 @@ what it would be.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import replace
 from itertools import product
 from typing import assert_never
 
-from fieldlog.language.subjects import About
+from fieldlog.language.subjects import About, AxisValues
 from fieldlog.language.values import Reading, Standing
 from fieldlog.model import Asks, Decision, Finding, Flag, Kind, Question, Understanding
 from fieldlog.quantities.values import DOUBTFUL
 from fieldlog.words import questions, tell
 
-Values = Callable[[str], Sequence[str]]
-"""Axis -> its canonical values."""
-
 _MOST_CANDIDATES = 8
 TWIN_SLOT = "twin"
 
 
-def decide(readings: Iterable[Reading], text: str, values: Values) -> Understanding | None:
+def decide(readings: Iterable[Reading], text: str, values: AxisValues) -> Understanding | None:
     """The understanding of the best readings; None when there is no reading at all."""
     kept = _distinct(readings)
     if not kept:
@@ -119,7 +116,7 @@ def _doubtful(reading: Reading, doubt: str, text: str) -> Understanding:
     )
 
 
-def _unplaced(chosen: list[Reading], text: str, values: Values) -> Understanding:
+def _unplaced(chosen: list[Reading], text: str, values: AxisValues) -> Understanding:
     first = chosen[0]
     candidates = [f for reading in chosen for f in _places(reading, values)][:_MOST_CANDIDATES]
     missing = first.about.missing
@@ -138,7 +135,7 @@ def _unplaced(chosen: list[Reading], text: str, values: Values) -> Understanding
     )
 
 
-def _places(reading: Reading, values: Values) -> list[Finding]:
+def _places(reading: Reading, values: AxisValues) -> list[Finding]:
     about = reading.about
     found = []
     for places in product(*(values(axis.name) for axis in about.missing)):
@@ -149,7 +146,7 @@ def _places(reading: Reading, values: Values) -> list[Finding]:
     return found
 
 
-def _unitless(chosen: list[Reading], text: str, values: Values) -> Understanding:
+def _unitless(chosen: list[Reading], text: str, values: AxisValues) -> Understanding:
     """No unit was said: what it would be in each; a place that lacks too is asked for later."""
     whole = [reading for reading in chosen if not DOUBTFUL & set(reading.flags)] or chosen
     complete = [reading for reading in whole if not reading.about.missing] or whole

@@ -55,4 +55,5 @@ def _read(folder: Path) -> InspectionLanguage:
     grammar = load_grammar(folder / "inspection.jsgf", {GRAMMAR: shaped.text})
     dialogue = load_grammar(folder / "dialogue.jsgf")
     answers = load_grammar(folder / "answer.jsgf")
-    return InspectionLanguage(grammar, shaped, catalogue, dialogue, answers)
+    breath = load_grammar(folder / "breath.jsgf")
+    return InspectionLanguage(grammar, shaped, catalogue, dialogue, answers, breath)

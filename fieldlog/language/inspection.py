@@ -6,6 +6,7 @@ listed, before a microphone is opened. ``load`` reads the files; all else is pur
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from functools import cached_property, lru_cache
@@ -19,6 +20,7 @@ from fieldlog.grammar.offered import OfferedGrammar
 from fieldlog.language.answering import AnsweringLanguage, with_answers
 from fieldlog.language.answers import Answers
 from fieldlog.language.as_written import as_written
+from fieldlog.language.breath import Breath, BreathReader, Phrases
 from fieldlog.language.decide import decide, meaning_key
 from fieldlog.language.diagnose import UNKNOWN, meant, why_not
 from fieldlog.language.dialogue import CORRECTION, Dialogue
@@ -28,7 +30,7 @@ from fieldlog.language.shape import GRAMMAR, Shaped
 from fieldlog.language.spellings import respell, respell_written
 from fieldlog.language.subjects import About, SubjectReader
 from fieldlog.language.values import NONE, Reading, Unread, ValueReader, Vocabulary
-from fieldlog.model import Asks, Decision, Flag, Kind, Question, Understanding
+from fieldlog.model import Asks, Command, Decision, Flag, Kind, Question, Understanding
 from fieldlog.quantities.normalise import normalise
 from fieldlog.quantities.written import Way, Written, read_written
 from fieldlog.words import questions
@@ -58,12 +60,14 @@ class InspectionLanguage(OfferedGrammar):
         catalogue: Catalogue,
         dialogue: Grammar,
         answers: Grammar,
+        breath: Grammar,
     ) -> None:
         """``grammar`` closed over the made text; ``dialogue``: dialogue.jsgf with its typed forms.
 
-        ``answers``: what may be said besides while a question is open.
+        ``answers``: what may be said besides while a question is open; ``breath``: what may stand
+        between the findings of one breath.
         """
-        self._made_of = (grammar, shaped, catalogue, dialogue, answers)
+        self._made_of = (grammar, shaped, catalogue, dialogue, answers, breath)
         super().__init__(grammar)
         self.answer_grammar = answers
         self.catalogue = catalogue
@@ -78,6 +82,16 @@ class InspectionLanguage(OfferedGrammar):
             self._values,
             self._subjects.values,
             self.understand,
+        )
+        axes = {a.name for c in catalogue for a in c.axes} | {
+            a.name for c in catalogue for k in c.characteristics for a in k.axes
+        }
+        self._breaths = BreathReader(
+            lru_cache(maxsize=4096)(self._one_finding),
+            catalogue,
+            self._subjects,
+            self._values,
+            Phrases.of(breath.rules, rules, {a: self._subjects.values(a) for a in axes}),
         )
         self._remembered = lru_cache(maxsize=4096)(self._understand)
 
@@ -100,6 +114,75 @@ class InspectionLanguage(OfferedGrammar):
     def understand(self, text: str) -> Understanding:
         """Parse ``text``: the finding, dialogue word or remark it is, what to ask, or why not."""
         return self._remembered(text)
+
+    def breath(self, text: str) -> Breath:
+        """All that ``text`` says: several findings in order, or the one thing it is.
+
+        One finding, command or remark is what ``understand`` says it is.
+        """
+        said = self.understand(text)
+        one = Breath(text, (said,))
+        if said.dialogue is Command.SKIP:
+            return self._beside_reason(one, said)
+        is_one = said.decision is not Decision.REFUSE and said.asks is not Asks.OF_WHAT
+        if is_one and Flag.REPAIRED not in said.flags:
+            return one
+        written = _written(text)
+        found = [(way, self._cut(_words(way.text), said, text)) for way in written.ways]
+        cut = [(way, breath) for way, breath in found if breath is not None]
+        if not cut:
+            return one
+        way, breath = cut[0]
+        if breath.whole.decision is not Decision.ACCEPT or (
+            len(found) == 1 and way.sure and self._as_typed(way, breath)
+        ):
+            return breath
+        return breath.asked("its figures can be read in more than one way")
+
+    @staticmethod
+    def _as_typed(way: Way, breath: Breath) -> bool:
+        ways = [as_written(Written((way,)), (part,), part.text) for part in breath.parts]
+        return all(one.decision is Decision.ACCEPT for one in ways)
+
+    def _cut(self, words: Words, said: Understanding, text: str) -> Breath | None:
+        """More than the one thing that ``said`` is; None where it is nothing more."""
+        if UNKNOWN in words or not words:
+            return None
+        meant = self._breaths.instead(words)
+        if said.decision is Decision.REFUSE and meant is not None:
+            return Breath(text, (self._correction(meant, text),))
+        commas = _commas(text.lower(), words)
+        if words[:1] == (CORRECTION,):
+            found = self._breaths.read(words[1:], text, frozenset(at - 1 for at in commas))
+            if found is None or found.whole.decision is not Decision.ACCEPT:
+                return found
+            return found.asked("whether all of it corrects is not certain")
+        if Flag.REPAIRED not in said.flags:
+            return self._breaths.read(words, text, commas)
+        at = len(words) - words[::-1].index(CORRECTION) - 1 if CORRECTION in words else 0
+        lost = self._breaths.lost_to_repair(words[:at], said)
+        if not lost:
+            return None
+        found = self._breaths.read(words, text, commas)
+        if found is not None and found.whole.decision is not Decision.REFUSE:
+            return found
+        return Breath(text, (*lost, said)).asked("not all of it is what was corrected")
+
+    def _beside_reason(self, one: Breath, said: Understanding) -> Breath:
+        """The speaker's own reason for a skip must not swallow a finding said behind it."""
+        reason = tuple(said.slots.get("reason", "").split())
+        beside = self._breaths.behind(reason)
+        return Breath(one.text, beside).asked("a finding behind a reason") if beside else one
+
+    def _one_finding(self, words: Words) -> Understanding | None:
+        """What the words are as one finding by any rule that never guesses."""
+        text = " ".join(words)
+        return (
+            decide(self._readings(words, text)[0], text, self._subjects.values)
+            or self._restarted(words, text)
+            or self._counted(words, text)
+            or self._turned_round(words, text)
+        )
 
     def answer(self, asked: Understanding, text: str) -> Understanding:
         """What ``text`` means as an answer to what was ``asked`` (an understanding that asks)."""
@@ -288,6 +371,16 @@ class InspectionLanguage(OfferedGrammar):
         ]
         words = {w for names in said for text in names for p in expand(text) for w in p.split()}
         return tuple(sorted(word for word in words - places_said if len(word) > 2))
+
+
+def _commas(plain: str, words: Words) -> frozenset[int]:
+    """Before which of ``words`` a comma was typed; none where the figures do not tell."""
+    at: list[int] = []
+    told: Words = ()
+    for stretch in re.split(r"[,;](?!\d)", plain):
+        told += _words(stretch)
+        at.append(len(told))
+    return frozenset(at[:-1]) if told == words else frozenset()
 
 
 def in_words(text: str) -> list[Words]:

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from fieldlog.catalogue.component import Axis, Characteristic, Component
+from fieldlog.catalogue.component import Axis, Catalogue, Characteristic, Component
 from fieldlog.grammar import expression as ex
 from fieldlog.grammar.check import reachable
 from fieldlog.grammar.parse import Parse, Parser
 from fieldlog.language.lexicon import spoken_name
 from fieldlog.language.shape import GRAMMAR, SUBJECTS, Subject
+from fieldlog.model import Finding
 
 _START = f"{GRAMMAR}.{SUBJECTS}"
 _POSITIONS = "positions."
+
+AxisValues = Callable[[str], Sequence[str]]
+"""Axis -> its canonical values."""
 
 
 @dataclass(frozen=True)
@@ -92,6 +96,28 @@ class SubjectReader:
         return About(
             subject.component, subject.characteristic, subject.axes, places, len(parse.words)
         )
+
+
+def about_of(one: Finding, catalogue: Catalogue, values: AxisValues) -> About | None:
+    """What a finding is about; None where the catalogue has no such component."""
+    component = catalogue.get(one.component)
+    if component is None:
+        return None
+    known = component.characteristic(one.characteristic)
+    axes = known.axes if known else component.axes
+    return About(component, known, axes, dict(_places_of(one.position, axes, values)), 0)
+
+
+def _places_of(
+    position: str | None, axes: Sequence[Axis], values: AxisValues
+) -> Iterator[tuple[str, str]]:
+    rest = position or ""
+    for axis in axes:
+        for value in sorted(values(axis.name), key=len, reverse=True):
+            if rest == value or rest.startswith(f"{value} "):
+                yield axis.name, value
+                rest = rest[len(value) :].strip()
+                break
 
 
 def _choices(expression: ex.Expression) -> tuple[ex.Reference, ...]:

@@ -7,7 +7,7 @@ pause that cut a phrase in two, and remembers the question that waits, and nothi
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
@@ -19,9 +19,11 @@ from fieldlog.doubt.question import telling_more, what_to_ask
 from fieldlog.doubt.question import waits as waits  # a question's own, and asked for here
 from fieldlog.grammar.language import Language, WordGraph
 from fieldlog.hearing import Heard, hear_clip, joined
+from fieldlog.language.answers import APART
+from fieldlog.language.breath import Breath
 from fieldlog.language.decide import meaning_key
 from fieldlog.language.inspection import InspectionLanguage, value_said
-from fieldlog.model import Command, Decision, Flag, Hearing, Kind, Understanding
+from fieldlog.model import Asks, Command, Decision, Flag, Hearing, Kind, Understanding
 from fieldlog.shop.ears import Ears
 
 TAKES_NOTHING = {
@@ -44,6 +46,8 @@ def settles(asked: Understanding, said: Understanding) -> bool:
         return False
     if said.kind is Kind.DIALOGUE and said.dialogue in TAKES_NOTHING:
         return said.decision is Decision.ACCEPT
+    if asked.asks is Asks.ALL_OF_IT:  # one of its findings would leave the others unsaid
+        return False
     if Flag.ANSWERED in said.flags:
         return True
     if said.decision is Decision.ASK:
@@ -51,6 +55,14 @@ def settles(asked: Understanding, said: Understanding) -> bool:
         return bool(meanings) and meanings <= {one.meaning for one in asked.offered}
     subjects = {one.subject for one in asked.offered}
     return said.finding is not None and said.finding.subject in subjects
+
+
+def _settled_by_breath(asked: Understanding, parts: Sequence[Understanding]) -> bool:
+    """Whether a breath answers: by one of its findings, or, where all were asked about, by all."""
+    if asked.asks is not Asks.ALL_OF_IT:
+        return any(settles(asked, part) for part in parts)
+    said = {part.finding.subject for part in parts if part.finding is not None}
+    return bool(parts) and said.issuperset(one.subject for one in asked.offered)
 
 
 def _picked(asked: Understanding, said: Understanding) -> bool:
@@ -178,12 +190,24 @@ class Conversation:
     def _typed(self, text: str, question: _Question | None) -> Heard:
         clip = Clip(np.zeros(0, dtype=np.float32), 0.0)
         language = self._ears.language
-        said = language.understand(text)
-        if question is not None and isinstance(language, InspectionLanguage):
+        breath = self._breath(text)
+        said = breath.whole
+        if question is not None and isinstance(language, InspectionLanguage) and not breath.several:
             answer = Answering(language, question.asked).understand(text)
             said = said if answer.decision is Decision.REFUSE else answer
-        heard = Heard(clip, Hearing("typed", (), 0.0), said, (), 0.0, complete=True)
+        parts = breath.parts if breath.several else ()
+        heard = Heard(clip, Hearing("typed", (), 0.0), said, (), 0.0, complete=True, parts=parts)
         return heard if question is None else self._settled(heard, question)
+
+    def understand(self, text: str) -> Understanding:
+        """What typed words mean as a whole (``Breath.whole``)."""
+        return self._breath(text).whole
+
+    def _breath(self, text: str) -> Breath:
+        language = self._ears.language
+        if isinstance(language, InspectionLanguage):
+            return language.breath(text)
+        return Breath(text, (language.understand(text),))
 
     @property
     def language(self) -> Language:
@@ -248,7 +272,7 @@ class Conversation:
             self._waiting = _Question(said, heard.clip if len(heard.clip.samples) else None)
         elif (
             heard.answers is not None
-            or (heard.accepted and said.finding is not None)
+            or (heard.accepted and (said.finding is not None or heard.parts))
             or said.decision is Decision.ASK  # "yes" would be to this, which no short word settles
         ):
             self._waiting = None
@@ -278,6 +302,16 @@ class Conversation:
 
     def _settled(self, heard: Heard, question: _Question) -> Heard:
         asked, said = question.asked, heard.understanding
+        if said.dialogue is Command.AFFIRM and heard.accepted and asked.asks is Asks.ALL_OF_IT:
+            agreed = self._breath(asked.text).agreed
+            if agreed:
+                whole = Breath(f"{asked.text}{APART}{heard.text}", agreed)
+                return replace(heard, understanding=whole.whole, parts=agreed, answers=asked)
+        if _settled_by_breath(asked, heard.parts):
+            if asked.dialogue is Command.CORRECTION:
+                whole = Breath(heard.text, heard.parts).asked("which of it corrects is not certain")
+                return replace(heard, understanding=whole.whole, parts=())
+            return replace(heard, answers=asked)
         if not settles(asked, said):
             return heard
         if said.dialogue in TAKES_NOTHING:

@@ -31,15 +31,18 @@ def told_last(record: InspectionRecord) -> tuple[Event, ...]:
             continue
         meant = Understanding(kept.decision, kept.kind, kept.reason, kept.text)
         told = saved_as(Said(kept.id, meant, kept.source, kept.start_s, kept.end_s), record)
-        return (told,) if told is not None and kept.id in standing else ()
+        return told if kept.id in standing else ()
     return ()
 
 
-def saved_as(said: Said, record: InspectionRecord) -> Event | None:
-    """What the utterance became in the record, told as it was; None where it made no finding."""
-    made = next((each for each in record.findings if each.utterance_id == said.id), None)
-    if made is None or made.verdict is None:
-        return None
+def saved_as(said: Said, record: InspectionRecord) -> tuple[Event, ...]:
+    """What the utterance became in the record, told as it was: nothing where it made no finding."""
+    made = [each for each in record.findings if each.utterance_id == said.id]
+    return tuple(_told(said, each, record) for each in made if each.verdict is not None)
+
+
+def _told(said: Said, made: RecordedFinding, record: InspectionRecord) -> Event:
+    assert made.verdict is not None
     meant = replace(
         said.understanding, decision=Decision.ACCEPT, kind=Kind.FINDING, finding=made.finding
     )

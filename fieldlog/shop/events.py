@@ -22,6 +22,7 @@ class Said:
     id: str
     """Id of the utterance."""
     understanding: Understanding
+    """Of a breath with several findings: what was understood of the one that an event is about."""
     source: str = "typed"
     """File name, ``microphone`` or ``typed``."""
     start_s: float = 0.0

@@ -84,7 +84,7 @@ class Inspecting:
         self._store = store
         self._rules_of = rules_of
         self.conversation = conversation
-        self._understand = conversation.language.understand
+        self._understand = conversation.understand
         self._transcribe = transcribe
         self._origin = origin or Origin()
         self._now = now
@@ -190,9 +190,9 @@ class Inspecting:
         if before.decision is Decision.ACCEPT:
             self._turn(understood)
         saved = saved_as(said, record)
-        if saved is None:
+        if not saved:
             return self._happened((ev.AlreadySaved(said),))
-        return self._happened((saved,), self._scene_of(record))
+        return self._happened(saved, self._scene_of(record))
 
     def _reopen(self, kept: Utterance, record: InspectionRecord) -> bool:
         """Let a question of the record wait for its answer; whether it can."""

@@ -54,6 +54,10 @@ class Scene:
         """The standing finding of that number."""
         return next((each for each in self.standing if each.number == number), None)
 
+    def beside(self, finding: Finding, verdict: Verdict) -> Scene:
+        """The scene with a finding that is about to be saved."""
+        return replace(self, standing=(*self.standing, Kept(NEW, 0, finding, verdict)))
+
     def named_in(self, slots: Mapping[str, str]) -> Kept | None:
         """The newest standing finding of the component and place that were said."""
         place = slots.get("position", "").split()
@@ -189,14 +193,15 @@ def _with_value(last: Finding, value: str) -> Iterator[str]:
     """
     if last.quantity is None or not last.quantity.words:
         return
-    if APART in last.words:  # "pads two millimetres / front" is no phrase
-        if not last.given:
-            named = (last.position, last.component, last.characteristic, value)
-            yield " ".join(part for part in named if part)
-        return
-    old = tuple(last.quantity.words.split())
-    for words in in_words(last.words):
-        phrase = words[1:] if words[:1] == (Command.CORRECTION,) else words
-        for at in reversed(range(len(phrase))):
-            if phrase[at : at + len(old)] == old:
-                yield " ".join((*phrase[:at], value, *phrase[at + len(old) :]))
+    if APART not in last.words:
+        old = tuple(last.quantity.words.split())
+        for words in in_words(last.words):
+            phrase = words[1:] if words[:1] == (Command.CORRECTION,) else words
+            for at in reversed(range(len(phrase))):
+                if phrase[at : at + len(old)] == old:
+                    yield " ".join((*phrase[:at], value, *phrase[at + len(old) :]))
+    if (
+        not last.given
+    ):  # "pads two millimetres / front" and, of a breath, "rear three" are no phrases
+        named = (last.position, last.component, last.characteristic, value)
+        yield " ".join(part for part in named if part)

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fieldlog.aftercare.checklist import Skip
 from fieldlog.aftercare.plan import skipped_event
 from fieldlog.hearing import Heard
 from fieldlog.limits.assess import Assessment
-from fieldlog.model import Command, Decision, Finding, Flag, Kind, Verdict
+from fieldlog.model import Command, Decision, Finding, Flag, Kind, Understanding, Verdict
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.shop.scene import Scene
-from fieldlog.store.records import EventName, NewEntry, NewEvent, Saved
+from fieldlog.store.records import EventName, NewEntry, NewEvent, NewFinding, Saved
 
 Transcribe = Callable[[Heard], str]
 """Open transcription of free speech, for remarks; clearly marked as unchecked."""
@@ -47,6 +47,8 @@ def step_of(heard: Heard, scene: Scene, around: Around) -> Step:
     if said.decision is Decision.REFUSE:
         failed = Flag.NOT_TAKEN in said.flags
         return Step(NewEntry(), lambda s, _: (ev.Faulted(s) if failed else ev.Refused(s),))
+    if heard.parts:
+        return _breath_step(scene, heard.parts)
     if said.finding is not None:
         return finding_step(scene, said.finding, _corrected(heard, scene), "spoken correction")
     if said.kind is Kind.REMARK:
@@ -176,15 +178,46 @@ def finding_step(scene: Scene, finding: Finding, corrects: Kept | None, reason: 
     return Step(entry, tell)
 
 
+def _breath_step(scene: Scene, parts: Sequence[Understanding]) -> Step:
+    """Every finding of a breath with its verdict, each beside those before it."""
+    judged: list[tuple[Understanding, Finding, Assessment]] = []
+    for part in parts:
+        assert part.finding is not None  # a breath with several parts has accepted findings only
+        assessment = scene.assess(part.finding)
+        judged.append((part, part.finding, assessment))
+        scene = scene.beside(part.finding, assessment.verdict)
+    (_, first, of_first), *further = judged
+    entry = NewEntry(
+        finding=first,
+        verdict=of_first.verdict,
+        further=tuple(NewFinding(found, of.verdict) for _, found, of in further),
+    )
+
+    def tell(said: Said, saved: Saved) -> Sequence[Event]:
+        kept = ((saved.finding_id, saved.number), *saved.further)
+        return tuple(
+            _new(replace(said, understanding=part), name, number, found, of)
+            for (part, found, of), (name, number) in zip(judged, kept, strict=True)
+        )
+
+    return Step(entry, tell)
+
+
+def _new(
+    said: Said, name: str | None, number: int | None, finding: Finding, assessment: Assessment
+) -> ev.FindingSaved:
+    assert name is not None
+    assert number is not None
+    return ev.FindingSaved(said, Kept(name, number, finding, assessment.verdict), assessment)
+
+
 def _saved_event(
     said: Said, saved: Saved, finding: Finding, assessment: Assessment, corrects: Kept | None
 ) -> Event:
-    assert saved.finding_id is not None
-    assert saved.number is not None
-    kept = Kept(saved.finding_id, saved.number, finding, assessment.verdict)
+    event = _new(said, saved.finding_id, saved.number, finding, assessment)
     if corrects is not None:
-        return ev.FindingCorrected(said, kept, assessment, corrects)
-    return ev.FindingSaved(said, kept, assessment)
+        return ev.FindingCorrected(said, event.kept, assessment, corrects)
+    return event
 
 
 def withdrawal(

@@ -30,6 +30,13 @@ def entry_rows(inspection_id: str, entry: NewEntry, now: datetime) -> tuple[list
         if entry.verdict is not None:
             verdict_id = part("verdict")
             rows.append(entries.verdict(verdict_id, inspection_id, finding_id, entry.verdict))
+    further = []
+    for rank, other in enumerate(entry.further, start=2):
+        further.append(part(f"finding-{rank}"))
+        rows.append(entries.finding(further[-1], inspection_id, other.finding, name))
+        if other.verdict is not None:
+            named = part(f"finding-{rank}-verdict")
+            rows.append(entries.verdict(named, inspection_id, further[-1], other.verdict))
     if entry.corrects is not None:
         rows.append(
             entries.correction(
@@ -56,7 +63,8 @@ def entry_rows(inspection_id: str, entry: NewEntry, now: datetime) -> tuple[list
         entries.attachment(part(f"attachment-{rank}"), inspection_id, attachment)
         for rank, attachment in enumerate(entry.attachments)
     ]
-    return rows, Saved(name, finding_id, None, verdict_id, remark_id, mark_id)
+    numberless = tuple((each, None) for each in further)
+    return rows, Saved(name, finding_id, None, verdict_id, remark_id, mark_id, numberless)
 
 
 def _namer(utterance: str | None, now: datetime) -> Callable[[str], str]:

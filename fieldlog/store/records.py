@@ -127,6 +127,14 @@ class NewEvent:
 
 
 @dataclass(frozen=True, slots=True)
+class NewFinding:
+    """A further finding of the same breath, with its verdict."""
+
+    finding: Finding
+    verdict: Verdict | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class NewEntry:
     """An utterance, or something done by hand, with all that follows: saved whole or not at all."""
 
@@ -134,6 +142,8 @@ class NewEntry:
     finding: Finding | None = None
     verdict: Verdict | None = None
     """Of ``finding``."""
+    further: tuple[NewFinding, ...] = ()
+    """What the same breath said besides ``finding``, in order."""
     corrects: str | None = None
     """Id of the finding that ``finding`` supersedes, or that is withdrawn when there is none."""
     reason: str = ""
@@ -160,6 +170,8 @@ class Saved:
     verdict_id: str | None = None
     remark_id: str | None = None
     mark_id: str | None = None
+    further: tuple[tuple[str, int | None], ...] = ()
+    """Id and number of every further finding of the same breath, in order."""
 
 
 @dataclass(frozen=True, slots=True)

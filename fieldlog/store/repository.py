@@ -29,6 +29,7 @@ from fieldlog.store.records import (
     NewAttachment,
     NewEntry,
     NewEvent,
+    NewFinding,
     NewPhoto,
     NewUtterance,
     Saved,
@@ -193,7 +194,8 @@ class Repository:
         now = self._now()
         rows, saved = entry_rows(inspection_id, entry, now)
         numbers = {kept.id: kept.number for kept in self.append(rows, now)}
-        return replace(saved, number=numbers.get(saved.finding_id or ""))
+        further = tuple((name, numbers.get(name)) for name, _ in saved.further)
+        return replace(saved, number=numbers.get(saved.finding_id or ""), further=further)
 
     def add_utterance(
         self,
@@ -203,6 +205,7 @@ class Repository:
         utterance_id: str | None = None,
         finding: Finding | None = None,
         verdict: Verdict | None = None,
+        further: Sequence[NewFinding] = (),
         remark: str | None = None,
         mark: str | None = None,
         marks: str | None = None,
@@ -213,7 +216,7 @@ class Repository:
     ) -> Saved:
         """``save`` of one utterance."""
         entry = NewEntry(
-            replace(utterance, id=utterance_id), finding, verdict, corrects, reason,
+            replace(utterance, id=utterance_id), finding, verdict, tuple(further), corrects, reason,
             verdicts=tuple(verdicts), remark=remark, mark=mark, marks=marks,
             events=(event,) if event is not None else (),
         )  # fmt: skip

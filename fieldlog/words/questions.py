@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from fieldlog.catalogue.component import Axis
-from fieldlog.model import Finding, Quantity, Rest
+from fieldlog.model import Finding, Quantity, Rest, Understanding
 from fieldlog.words import tell
 
 IN_FULL = "Say in full how it is."
@@ -47,6 +47,23 @@ def this_quantity(value: Quantity) -> str:
 def this_finding(finding: Finding) -> str:
     """ "Front brake pads, thickness: 2 mm?"."""
     return tell.capital(f"{tell.finding(finding)}?")
+
+
+def together(findings: Sequence[Finding]) -> str:
+    """ "Left mirror: cracked; right mirror: sound?": all that one breath may have said."""
+    return tell.capital(f"{'; '.join(tell.finding(one) for one in findings)}?")
+
+
+def each(parts: Sequence[Understanding]) -> str:
+    """ "Drive chain: dry; 'sprocket worn': Which end: front or rear?": of a breath, what is known of
+    each part of it."""
+    told = [
+        f"'{part.text}': {part.question_text.rstrip('?')}"
+        if part.question is not None
+        else "; ".join(tell.finding(one) for one in part.offered)
+        for part in parts
+    ]
+    return tell.capital(f"{'; '.join(told)}?")
 
 
 def value_again(told: str) -> str:
