@@ -1,4 +1,4 @@
-"""``python -m fieldlog.lab breath``: is a finding swallowed, is a pause bridged?"""
+"""``python -m fieldlog.lab breath``: does anything that was said in one breath vanish?"""
 
 from __future__ import annotations
 
@@ -10,8 +10,11 @@ from pathlib import Path
 import click
 
 from fieldlog.errors import AudioError, UsageError
-from fieldlog.lab.benchmarks.breath_takes import SEED
+from fieldlog.lab.benchmarks.breath_takes import KINDS, SEED, Plan
 from fieldlog.lab.speech_set.voices import STYLES, TEST, TUNE
+
+_VOICES = {TEST: 5, TUNE: 2}
+"""For each sentence, where the number is not given."""
 
 
 @click.command("breath")
@@ -22,49 +25,75 @@ from fieldlog.lab.speech_set.voices import STYLES, TEST, TUNE
     required=True,
     help="Folder in which what was spoken is kept, and used again.",
 )
-@click.option("--pairs", type=int, default=64, show_default=True, help="Pairs of findings.")
+@click.option(
+    "--only", "kinds", multiple=True, type=click.Choice(KINDS), help="Only this (may be repeated)."
+)
+@click.option(
+    "--sentences", type=int, help="Only so many of the written sentences, and of the tails."
+)
+@click.option(
+    "--voices", "each", type=int, help="Voices for each sentence  [default: 5; 2 of the part tune]"
+)
+@click.option("--pairs", type=int, default=64, show_default=True, help="Pairs of drawn findings.")
 @click.option(
     "--part",
     type=click.Choice((TUNE, TEST)),
     default=TEST,
     show_default=True,
-    help="Voices and phrases: the level was chosen on tune, figures come from test.",
+    help="Voices and sentences: levels are chosen on tune, figures come from test.",
 )
 @click.option("--seed", type=int, default=SEED, show_default=True)
 @click.option("--voice", "names", multiple=True, help="Only these voices (may be repeated).")
+@click.option("--snr", "snr_db", type=float, help="Workshop noise so many dB below the words.")
 @click.option(
     "--kokoro-styles",
     type=click.Path(path_type=Path, exists=True, dir_okay=False),
     envvar=STYLES,
     help="The file that `npm pack kokoro-js@1.2.1` leaves: more natural voices.",
 )
+@click.option(
+    "--rules",
+    "own_rules",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    help="Another doubt/rules.toml, to try its levels.",
+)
+@click.option("--speak-only", is_flag=True, help="Speak what is not there yet, hear nothing.")
 @click.option("--docs", type=click.Path(path_type=Path), help="Write breath.md into this folder.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object per take.")
 def breath(
     folder: Path,
+    kinds: tuple[str, ...],
+    sentences: int | None,
+    each: int | None,
     pairs: int,
     part: str,
     seed: int,
     names: tuple[str, ...],
+    snr_db: float | None,
     kokoro_styles: Path | None,
+    own_rules: Path | None,
+    speak_only: bool,
     docs: Path | None,
     as_json: bool,
 ) -> None:
-    """Say two findings in one breath, the same singly, and sentences with a pause inside; hear them.
+    """Say several findings in one breath, a finding and what changes it, findings shortly one after
+    the other, and sentences with a pause inside; hear them.
 
-    No finding may be accepted while the one behind it is gone without a word, and none may come of
-    a sentence that is no finding. The policy is that of FIELDLOG_POLICY.
+    No finding may be accepted while another one is gone, and none may come of what is no finding.
+    The policy is that of FIELDLOG_POLICY.
 
     \b
     Examples:
       python -m fieldlog.lab breath --takes takes
-      python -m fieldlog.lab breath --takes takes --part tune --pairs 16 --voice "flite kal16"
+      python -m fieldlog.lab breath --takes takes --only sentences --only tails --snr 10
+      python -m fieldlog.lab breath --takes takes --part tune --pairs 16 --json
     """
     from fieldlog.cli.terminal import Terminal
     from fieldlog.config import policy_name
-    from fieldlog.doubt.decide import policy_named
+    from fieldlog.doubt.decide import policy_named, read_rules
     from fieldlog.doubt.files import shipped_rules
-    from fieldlog.lab.benchmarks.breath import hear_takes, page
+    from fieldlog.lab.benchmarks.breath import hear_takes
+    from fieldlog.lab.benchmarks.breath_page import page
     from fieldlog.lab.benchmarks.breath_takes import planned, spoken
     from fieldlog.lab.speech_set.voices import available
     from fieldlog.language.files import load_language
@@ -72,6 +101,9 @@ def breath(
 
     if pairs < 2:
         raise UsageError(f"{pairs} pairs say nothing", where="--pairs", todo="say 64")
+    for option, number in (("--sentences", sentences), ("--voices", each)):
+        if number is not None and number < 1:
+            raise UsageError(f"{number} is none", where=option, todo="say 5, or leave it out")
     if kokoro_styles is not None:
         os.environ[STYLES] = str(kokoro_styles.resolve())
     usable, left_out = available()
@@ -84,14 +116,19 @@ def breath(
         )
     for name, reason in left_out.items():
         click.echo(f"left out: {name}: {reason}", err=True)
-    policy, rules = policy_named(policy_name()), shipped_rules()
+    rules = shipped_rules()
+    if own_rules is not None:
+        rules = read_rules(own_rules.read_text(encoding="utf-8"), str(own_rules))
     language = load_language()
-    takes = planned(language, voices, part, pairs, seed)
-    listener = WhisperListener()
+    plan = Plan(frozenset(kinds or KINDS), pairs, sentences, each or _VOICES[part], seed)
+    takes = planned(language, voices, part, plan)
     with Terminal.here().progress() as bar:
         speaking = bar.add_task("speaking", total=None)
         spoken(takes, folder, lambda done, of: bar.update(speaking, completed=done, total=of or 1))
+        if speak_only:
+            return
         hearing = bar.add_task("hearing", total=len(takes))
+        listener = WhisperListener()
         try:
             came = hear_takes(
                 takes,
@@ -99,20 +136,27 @@ def breath(
                 listener,
                 language,
                 rules,
-                policy,
+                policy_named(policy_name()),
+                snr_db,
                 lambda done, of: bar.update(hearing, completed=done, total=of),
             )
         finally:
             listener.close()
     command = f"python -m fieldlog.lab breath --takes TAKES --part {part} --pairs {pairs}"
+    command += "".join(f" --only {kind}" for kind in kinds)
+    command += f" --sentences {sentences}" if sentences is not None else ""
+    command += f" --voices {each}" if each is not None else ""
+    command += "".join(f' --voice "{name}"' for name in names)
+    command += f" --snr {snr_db:g}" if snr_db is not None else ""
+    command += " --rules RULES" if own_rules is not None else ""
     command += f" --seed {seed}" if seed != SEED else ""
     if docs is not None:
         docs.mkdir(parents=True, exist_ok=True)
-        text = page(came, part, rules, f"{command} --docs docs/hearing")
+        text = page(came, part, snr_db, f"{command} --docs docs/hearing")
         (docs / "breath.md").write_text(text, encoding="utf-8")
         click.echo(f"{docs / 'breath.md'}: written", err=True)
     if as_json:
-        for each in came:
-            click.echo(json.dumps(asdict(each)))
+        for one in came:
+            click.echo(json.dumps(asdict(one)))
     else:
-        click.echo(page(came, part, rules, command), nl=False)
+        click.echo(page(came, part, snr_db, command), nl=False)

@@ -1,4 +1,4 @@
-"""What the benchmark of one breath says: pairs of findings, the same findings singly, split phrases.
+"""What the benchmark of one breath says: several findings, one and a tail, one alone, one cut by a pause.
 
 Planning is pure; ``spoken`` makes the sound with the voices that are here and keeps it in a folder.
 """
@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 import random
 import tomllib
+import zlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,7 +19,10 @@ from numpy.typing import NDArray
 from fieldlog.audio.clip import RATE
 from fieldlog.audio.files import read_clip
 from fieldlog.lab import speech_set
+from fieldlog.lab.benchmarks.breath_sentences import sentences, tails
+from fieldlog.lab.benchmarks.noise_mix import mix, rms
 from fieldlog.lab.speech_set.items import write_sound
+from fieldlog.lab.speech_set.noises import NOISES, workshop_noise
 from fieldlog.lab.speech_set.phrases import Phrase, PhraseSource, in_part, part_of
 from fieldlog.lab.speech_set.voices import Job, Voice, as_said, speak, trimmed
 from fieldlog.language.inspection import InspectionLanguage
@@ -28,11 +32,13 @@ Samples = NDArray[np.float32]
 Progress = Callable[[int, int], None]
 
 SEED = 20_270_118
-PAIR, SINGLE, SPLIT, TALK = "pair", "single", "split", "talk"
-JOINERS: tuple[tuple[str, float | None], ...] = (
-    ("and", None), ("then", None), ("but", None), ("", None), ("", 0.0), ("", 0.2), ("", 0.35), ("", 0.5),
-)  # fmt: skip
-"""(word between the two, seconds of silence between two sentences spoken apart); None: one sentence."""
+SENTENCE, TAIL, GAP, PAIR = "sentences", "tails", "gaps", "pairs"
+SINGLE, SPLIT, TALK = "singles", "pauses", "talk"
+KINDS = (SENTENCE, TAIL, GAP, PAIR, SINGLE, SPLIT, TALK)
+JOINERS = ("and", "then", "but", "")
+"""Words between the two of a pair that is one sentence."""
+GAPS_S = (0.1, 0.2, 0.35, 0.5, 0.7, 1.0)
+"""Silence between two findings that are spoken apart."""
 PAUSES_S = (0.5, 1.0, 1.5, 2.0, 2.5)
 NEGATIVES = Path(speech_set.__file__).with_name("negatives.toml")
 _LEAD_S, _TRAIL_S = 0.5, 1.5
@@ -42,6 +48,8 @@ _MOST_WORDS = 7
 _LOUD = 0.3
 _DRAWS, _FEW = 12, 2
 """Phrases drawn for each component; where only a few pairs are wanted."""
+_TAIL_VOICES = 3
+"""A tail is said by fewer voices than a sentence."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,39 +58,55 @@ class Take:
 
     kind: str
     said: tuple[str, ...]
-    """The findings in it, in the words of the grammar; none in talk."""
+    """The findings in it, in the words of the grammar; none in talk and in what takes one back."""
     texts: tuple[str, ...]
     pause_s: float
     joiner: str
     """How the parts hang together, as the page names it."""
     voice: Voice
+    half: str = ""
+    """The finding that its tail changes or limits: never right by itself."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """How much is said."""
+
+    kinds: frozenset[str] = frozenset(KINDS)
+    pairs: int = 64
+    """Pairs of drawn findings; half as many phrases, and sentences that are no finding, with a pause."""
+    sentences: int | None = None
+    """Of sentences and of tails so many; None: all that are written."""
+    voices: int = 5
+    """Different voices for each sentence."""
+    seed: int = SEED
 
 
 def planned(
-    language: InspectionLanguage, voices: Sequence[Voice], part: str, pairs: int, seed: int = SEED
+    language: InspectionLanguage, voices: Sequence[Voice], part: str, plan: Plan
 ) -> list[Take]:
-    """``pairs`` pairs, each of their findings singly; half as many phrases, and as many sentences that
-    are no finding, with each of the pauses inside.
+    """What is said. The same arguments give the same takes.
 
-    The same arguments give the same takes; each pair, and each split phrase, has one voice,
-    and the slow voices speak less often.
+    A sentence has ``plan.voices`` voices, all voices in turn. Each pair, and each split phrase, has
+    one voice, and the slow voices speak less often; a pair is said as one sentence, with each gap,
+    and each of its findings singly.
     """
+    takes = _lines(voices, part, plan)
+    if plan.kinds <= {SENTENCE, TAIL}:
+        return [take for take in takes if take.kind in plan.kinds]
+    seed, pairs = plan.seed, plan.pairs
     rng = random.Random(f"{seed} {part}")
     found = _phrases(language, part, seed, _FEW if pairs < 10 else _DRAWS)
     speakers = [voice for voice in voices for _ in range(voice.share)]
     rng.shuffle(speakers)
-    takes: list[Take] = []
-    for number, (first, second) in enumerate(_pairs(found, language, pairs)):
+    for number, both in enumerate(_pairs(found, language, pairs)):
         voice = speakers[number % len(speakers)]
         # The joiners go on by one each time round the voices, so that each voice has each of them.
-        word, pause = JOINERS[(number + number // len(speakers)) % len(JOINERS)]
-        if pause is None:
-            texts: tuple[str, ...] = (" ".join(each for each in (first, word, second) if each),)
-            joiner = f'"{word}"' if word else "nothing, one sentence"
-        else:
-            texts, joiner = (first, second), f"pause of {pause:g} s"
-        takes.append(Take(PAIR, (first, second), texts, pause or 0.0, joiner, voice))
-        takes += [Take(SINGLE, (one,), (one,), 0.0, "", voice) for one in (first, second)]
+        word = JOINERS[(number + number // len(speakers)) % len(JOINERS)]
+        text = " ".join(each for each in (both[0], word, both[1]) if each)
+        takes.append(Take(PAIR, both, (text,), 0.0, f'"{word}"' if word else "nothing", voice))
+        takes += [Take(GAP, both, both, gap_s, f"{gap_s:.2f} s", voice) for gap_s in GAPS_S]
+        takes += [Take(SINGLE, (one,), (one,), 0.0, "", voice) for one in both]
     splits = [cut for phrase in found if (cut := halves_of(phrase, language)) is not None]
     paused: list[tuple[str, tuple[str, ...], tuple[str, str]]] = [
         (SPLIT, (f"{head} {rest}",), (head, rest)) for head, rest in splits[: pairs // 2]
@@ -91,6 +115,24 @@ def planned(
     for number, (kind, said, texts) in enumerate(paused):
         voice = speakers[number % len(speakers)]
         takes += [Take(kind, said, texts, pause, f"{pause:.1f} s", voice) for pause in PAUSES_S]
+    return [take for take in takes if take.kind in plan.kinds]
+
+
+def _lines(voices: Sequence[Voice], part: str, plan: Plan) -> list[Take]:
+    """The written sentences and tails, each by several voices."""
+    in_turn = list(voices)
+    random.Random(f"{plan.seed} {part} voices").shuffle(in_turn)
+    takes = []
+    number = 0
+    for kind, lines, most in (
+        (SENTENCE, sentences(part), plan.voices),
+        (TAIL, tails(part), min(plan.voices, _TAIL_VOICES)),
+    ):
+        for line in lines[: plan.sentences]:
+            for _ in range(min(most, len(in_turn))):
+                voice = in_turn[number % len(in_turn)]
+                takes.append(Take(kind, line.holds, (line.say,), 0.0, "", voice, line.half))
+                number += 1
     return takes
 
 
@@ -166,7 +208,7 @@ def spoken(takes: Sequence[Take], folder: Path, progress: Progress = lambda done
     for first in range(0, len(absent), 40):
         batch = absent[first : first + 40]
         jobs = [
-            Job(as_said(text), voice, 1.0, 0.0, SEED, _file(folder, text, voice, ".wav"))
+            Job(_with_commas(text), voice, 1.0, 0.0, SEED, _file(folder, text, voice, ".wav"))
             for text, voice in batch
         ]
         speak(jobs)
@@ -176,18 +218,31 @@ def spoken(takes: Sequence[Take], folder: Path, progress: Progress = lambda done
         progress(first + len(batch), len(absent))
 
 
-def sound_of(take: Take, folder: Path) -> Samples:
-    """The recording of a take that was ``spoken``: float32 at ``RATE``, silence round it."""
+def _with_commas(text: str) -> str:
+    """``as_said`` of each stretch between commas."""
+    return ", ".join(as_said(each) for each in text.split(", "))
+
+
+def sound_of(take: Take, folder: Path, snr_db: float | None = None) -> Samples:
+    """The recording of a take that was ``spoken``: float32 at ``RATE``, silence round it.
+
+    With ``snr_db`` a workshop noise lies over all of it, so much below the level of the words.
+    """
+    words = [read_clip(_file(folder, text, take.voice)).samples for text in take.texts]
     parts: list[Samples] = [np.zeros(round(_LEAD_S * RATE), np.float32)]
-    for number, text in enumerate(take.texts):
+    for number, samples in enumerate(words):
         if number:
             parts.append(np.zeros(round(take.pause_s * RATE), np.float32))
-        parts.append(read_clip(_file(folder, text, take.voice)).samples)
+        parts.append(samples)
     parts.append(np.zeros(round(_TRAIL_S * RATE), np.float32))
     sound = np.concatenate(parts)
     hiss = np.random.default_rng(SEED).normal(0.0, _HISS, len(sound)).astype(np.float32)
     mixed: Samples = sound + hiss
-    return mixed
+    if snr_db is None:
+        return mixed
+    seed = zlib.crc32(f"{take.voice.name} {take.texts} {take.pause_s}".encode())
+    noise = workshop_noise(NOISES[seed % len(NOISES)], len(mixed) / RATE, seed)
+    return mix(mixed, noise[: len(mixed)], snr_db, speech_rms=rms(np.concatenate(words)))
 
 
 def _file(folder: Path, text: str, voice: Voice, kind: str = ".flac") -> Path:
