@@ -130,6 +130,8 @@ def test_sentences_and_tails_go_round_the_voices(language: InspectionLanguage) -
     changed = [t for t in planned(language, voices, TEST, plan) if t.kind == TAIL]
     assert len(changed) >= 64
     assert {take.half for take in changed} == {each.half for each in tails(TEST)}
+    fewer = Plan(frozenset({SENTENCE, TAIL}), sentences=9, voices=2)
+    assert {*planned(language, voices, TEST, fewer)} < {*said, *changed}
     for take in (*said, *changed):
         assert take.voice.part == TEST
 
@@ -335,31 +337,53 @@ def test_no_question_of_one_take_waits_in_the_next(
     language: InspectionLanguage, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(breath_takes, "speak", buzz)
-    monkeypatch.setattr(breath, "utterances", lambda blocks: [Clip(blocks[0])])
+    monkeypatch.setattr(
+        breath, "utterances", lambda blocks: [Clip(blocks[0]), Clip(blocks[0], 20.0)]
+    )
     take = Take(SINGLE, (PADS,), (PADS,), 0.0, "", TOYS[0])
     spoken([take], tmp_path)
 
+    unsure, noise = "front pads two", "what a day"
+
     class InTurn(Ear):
-        says = iter(["front pads two", "affirm", "stand by", PADS])
+        """Each clip has words of its own, however often it is heard."""
+
+        says = iter([unsure, noise, "affirm", noise, "stand by", noise, unsure, "affirm"])
+
+        def __init__(self) -> None:
+            super().__init__()
+            self.words: list[tuple[Clip, str]] = []
 
         def hear(self, clip: Clip) -> Hearing:
+            known = next((words for one, words in self.words if one is clip), None)
+            if known is None:
+                known = next(self.says)
+                self.words.append((clip, known))
             sure = {"bend": 0.0, "margin": 8.0, "tokens": 4.0, "logprob": -0.1, "tail": 0.0}
-            return Hearing(self.name, (Hypothesis(next(self.says), 0.0, sure),), 0.0)
+            return Hearing(self.name, (Hypothesis(known, 0.0, sure),), 0.0)
 
     came = hear_takes([take] * 4, tmp_path, InTurn(), language, shipped_rules())
     assert [each.result for each in came] == [OFFERED, WRONG, WRONG, RIGHT]
 
 
-def test_of_the_tail_of_what_is_accepted_the_worst_counts() -> None:
+def test_the_page_counts_what_it_is_given() -> None:
     take = Take(GAP, (PADS, MIRROR), (PADS, MIRROR), 1.0, "1.00 s", TOYS[0])
 
     def one(decision: str, tail: float) -> Utterance:
         return Utterance("x", decision, (), (), 0.0, 1.0, 100.0, {"tail": tail})
 
     both = Came(take, RIGHT, (one("accept", -0.5), one("accept", -1.7), one("refuse", -7.0)))
-    text = page([both], TEST, 10.0, "command")
-    assert "| -1.5 | 0 (- %, at most 100.0 %) | 1 (100.0 %, at most 100.0 %) |" in text
-    assert "| -2 | 0 (- %, at most 100.0 %) | 0 (0.0 %, at most 95.0 %) |" in text
+    paused = [
+        Came(replace(take, kind=SPLIT, pause_s=pause_s), result, ())
+        for pause_s, result in ((0.5, LOST), (1.0, RIGHT), (2.5, OFFERED), (2.5, LOST))
+    ]
+    text = page([both, *paused], TEST, 10.0, "command")
+    assert (
+        "| pauses of 1 s and more: all right or asked, all of it offered | at least 90 % | 2 (66.7 %, at most 98.3 %) |"
+        in text
+    )
+    assert "| -1.5 | 2 (100.0 %, at most 100.0 %) | 1 (50.0 %, at most 97.5 %) |" in text
+    assert "| -2 | 2 (100.0 %, at most 100.0 %) | 0 (0.0 %, at most 77.6 %) |" in text
     assert "3 utterances, each understood 100 ms (median), 100 ms (p95) after its end" in text
     assert "workshop noise 10 dB below the words" in text
 

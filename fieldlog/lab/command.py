@@ -18,7 +18,7 @@ COMMANDS: Table = {
     ),
     "breath": (
         "fieldlog.lab.benchmarks.breath_command:breath",
-        "two findings in one breath; a pause inside a phrase",
+        "several findings in one breath, tails, gaps and pauses",
     ),
     "start": (
         "fieldlog.lab.benchmarks.hearing_start_command:start",

@@ -10,10 +10,10 @@ from pathlib import Path
 import click
 
 from fieldlog.errors import AudioError, UsageError
-from fieldlog.lab.benchmarks.breath_takes import KINDS, SEED, Plan
+from fieldlog.lab.benchmarks.breath_takes import KINDS, SEED, SENTENCE_VOICES, Plan
 from fieldlog.lab.speech_set.voices import STYLES, TEST, TUNE
 
-_VOICES = {TEST: 5, TUNE: 2}
+_VOICES = {TEST: SENTENCE_VOICES, TUNE: 2}
 """For each sentence, where the number is not given."""
 
 
@@ -29,10 +29,15 @@ _VOICES = {TEST: 5, TUNE: 2}
     "--only", "kinds", multiple=True, type=click.Choice(KINDS), help="Only this (may be repeated)."
 )
 @click.option(
-    "--sentences", type=int, help="Only so many of the written sentences, and of the tails."
+    "--sentences",
+    type=click.IntRange(min=1),
+    help="Only so many of the written sentences, and of the tails.",
 )
 @click.option(
-    "--voices", "each", type=int, help="Voices for each sentence  [default: 5; 2 of the part tune]"
+    "--voices",
+    "each",
+    type=click.IntRange(1, SENTENCE_VOICES),
+    help="Voices for each sentence and, up to 3, each tail.  [default: 5; of the part tune 2]",
 )
 @click.option("--pairs", type=int, default=64, show_default=True, help="Pairs of drawn findings.")
 @click.option(
@@ -101,9 +106,6 @@ def breath(
 
     if pairs < 2:
         raise UsageError(f"{pairs} pairs say nothing", where="--pairs", todo="say 64")
-    for option, number in (("--sentences", sentences), ("--voices", each)):
-        if number is not None and number < 1:
-            raise UsageError(f"{number} is none", where=option, todo="say 5, or leave it out")
     if kokoro_styles is not None:
         os.environ[STYLES] = str(kokoro_styles.resolve())
     usable, left_out = available()

@@ -123,10 +123,11 @@ def _targets(by_kind: Mapping[str, Sequence[Came]]) -> list[str]:
         (GAP, SILENT, "0"),
         (SPLIT, (RIGHT, OFFERED), "at least 90 %"),
     ):
-        came = by_kind[kind]
+        came = [c for c in by_kind[kind] if kind != SPLIT or c.take.pause_s >= 1.0]
         if came:
             count = sum(each.result in results for each in came)
-            lines.append(f"| {kind}: {' or '.join(results)} | {aim} | {_share(count, len(came))} |")
+            what = f"{kind}{' of 1 s and more' if kind == SPLIT else ''}: {' or '.join(results)}"
+            lines.append(f"| {what} | {aim} | {_share(count, len(came))} |")
     return ["", "## Aimed at", "", *_head("what", "aim", "came"), *lines] if lines else []
 
 

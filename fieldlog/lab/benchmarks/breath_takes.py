@@ -48,8 +48,8 @@ _MOST_WORDS = 7
 _LOUD = 0.3
 _DRAWS, _FEW = 12, 2
 """Phrases drawn for each component; where only a few pairs are wanted."""
-_TAIL_VOICES = 3
-"""A tail is said by fewer voices than a sentence."""
+SENTENCE_VOICES, TAIL_VOICES = 5, 3
+"""Different voices for each, at most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +77,8 @@ class Plan:
     """Pairs of drawn findings; half as many phrases, and sentences that are no finding, with a pause."""
     sentences: int | None = None
     """Of sentences and of tails so many; None: all that are written."""
-    voices: int = 5
-    """Different voices for each sentence."""
+    voices: int = SENTENCE_VOICES
+    """At most so many for each sentence and tail."""
     seed: int = SEED
 
 
@@ -87,7 +87,7 @@ def planned(
 ) -> list[Take]:
     """What is said. The same arguments give the same takes.
 
-    A sentence has ``plan.voices`` voices, all voices in turn. Each pair, and each split phrase, has
+    Sentences and tails go round the voices. Each pair, and each split phrase, has
     one voice, and the slow voices speak less often; a pair is said as one sentence, with each gap,
     and each of its findings singly.
     """
@@ -119,20 +119,20 @@ def planned(
 
 
 def _lines(voices: Sequence[Voice], part: str, plan: Plan) -> list[Take]:
-    """The written sentences and tails, each by several voices."""
+    """The written sentences and tails, each by several voices; of a smaller plan the same takes."""
     in_turn = list(voices)
     random.Random(f"{plan.seed} {part} voices").shuffle(in_turn)
     takes = []
-    number = 0
+    first = 0
     for kind, lines, most in (
-        (SENTENCE, sentences(part), plan.voices),
-        (TAIL, tails(part), min(plan.voices, _TAIL_VOICES)),
+        (SENTENCE, sentences(part), SENTENCE_VOICES),
+        (TAIL, tails(part), TAIL_VOICES),
     ):
-        for line in lines[: plan.sentences]:
-            for _ in range(min(most, len(in_turn))):
-                voice = in_turn[number % len(in_turn)]
+        for number, line in enumerate(lines[: plan.sentences]):
+            for turn in range(min(plan.voices, most, len(in_turn))):
+                voice = in_turn[(first + number * most + turn) % len(in_turn)]
                 takes.append(Take(kind, line.holds, (line.say,), 0.0, "", voice, line.half))
-                number += 1
+        first += len(lines) * most
     return takes
 
 
