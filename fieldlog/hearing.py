@@ -8,16 +8,16 @@ needs for phrases that a pause has cut in two.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from rapidfuzz import fuzz
 
-from fieldlog.audio.clip import Clip
+from fieldlog.audio.clip import FRAME_S, Clip
 from fieldlog.audio.endpointer import join, joinable
-from fieldlog.grammar.language import Language
+from fieldlog.grammar.language import Language, is_said
 from fieldlog.listeners.base import Listener
-from fieldlog.model import Decision, Hearing, Kind, Understanding
+from fieldlog.model import Command, Decision, Hearing, Kind, Understanding
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
 """The doubt module's part: may turn *accept* into *ask* or *refuse*, never the other way round."""
@@ -38,9 +38,31 @@ class Heard:
     """Whether the words are a whole phrase of the language, however well they were heard."""
     answers: Understanding | None = None
     """The question that this utterance answers."""
-    parts: tuple[Understanding, ...] = ()
-    """The findings of a breath that holds several, all accepted, in order; ``understanding`` is of
-    the breath as a whole then, and has none."""
+
+    @property
+    def parts(self) -> tuple[Understanding, ...]:
+        """The findings of a breath that holds several, all accepted, in order."""
+        return self.understanding.parts
+
+    @property
+    def outcomes(self) -> tuple[Understanding, ...]:
+        """Each finding of a breath, or the one thing that it is."""
+        return self.understanding.parts or (self.understanding,)
+
+    @property
+    def stretches(self) -> tuple[tuple[float, float], ...]:
+        """For each of ``outcomes`` from when to when it was said: seconds of the stream.
+
+        The whole clip where it is not known better; together they hold all of it.
+        """
+        whole = (self.clip.start_s, self.clip.end_s)
+        return tuple(
+            (
+                whole[0] if begin is None else self.clip.start_s + begin,
+                whole[1] if end is None else self.clip.start_s + end,
+            )
+            for begin, end in stretches_of(self.outcomes, self.text, self.hearing.times)
+        )
 
     @property
     def text(self) -> str:
@@ -53,12 +75,48 @@ class Heard:
         return self.understanding.decision is Decision.ACCEPT
 
 
+def stretches_of(
+    parts: Sequence[Understanding], text: str, times: Sequence[tuple[float, float]]
+) -> tuple[tuple[float | None, float | None], ...]:
+    """Where in a clip each part of ``text`` was said, whose words were at ``times`` (pure).
+
+    None: where the clip begins, or ends. Parts whose words are not found in order ("both pegs bent") and
+    words without times have the whole clip.
+    """
+    words = text.split()
+    found: list[tuple[int, int]] = []
+    at = 0
+    for part in parts:
+        said = part.text.split()
+        begins = range(at, len(words) - len(said) + 1)
+        begin = next((n for n in begins if words[n : n + len(said)] == said), None)
+        if begin is None:
+            break
+        at = begin + len(said)
+        found.append((begin, at))
+    if len(found) < len(parts) or len(times) != len(words):
+        return ((None, None),) * len(parts)
+    last = len(parts) - 1
+    return tuple(
+        (None if n == 0 else times[begin][0], None if n == last else times[end - 1][1])
+        for n, (begin, end) in enumerate(found)
+    )
+
+
 def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) -> Heard:
     """Hear one clip: the best hypothesis is parsed again and weighed before it counts."""
     started = time.perf_counter()
     hearing = listener.hear(clip)
     best = hearing.hypotheses[0].text if hearing.hypotheses else ""
     parsed = language.understand(best)
+    if parsed.dialogue in TAKES_OR_SETTLES and not is_said(language.word_graph(), best.split()):
+        parsed = _half_a_phrase(parsed)
+    left = left_over(clip.voice, hearing.times)
+    if left and parsed.decision is Decision.ACCEPT and parsed.kind is Kind.FINDING:
+        whole = _with_the_rest(clip, hearing, parsed, left, listener, language, judge)
+        if whole is not None:
+            return replace(whole, latency_ms=(time.perf_counter() - started) * 1000)
+    hearing = replace(hearing, left_over=left)
     understanding = judge(parsed, hearing, clip)
     if understanding.decision is Decision.REFUSE or parsed.kind is Kind.REMARK:
         understanding = _free_speech(clip, listener, language, parsed, understanding)
@@ -70,6 +128,70 @@ def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) 
         latency_ms=(time.perf_counter() - started) * 1000,
         complete=parsed.decision is Decision.ACCEPT,
     )
+
+
+LEAST_LEFT_S = 0.4
+"""Seconds of speech behind the last word from which something was said there. The word's own end is put
+too early by up to 0.34 s (of 217 phrases heard right, 99 in 100 by up to 0.26 s)."""
+
+
+def left_over(
+    voice: Sequence[float], times: Sequence[tuple[float, float]]
+) -> tuple[tuple[float, float], ...]:
+    """Seconds of a clip that hold speech behind its last word (``times`` of all of them).
+
+    Every frame between two words is one of theirs; what was said there shows in how far the grammar
+    bent what was heard.
+    """
+    if not times or not voice:
+        return ()
+    end = times[-1][1]
+    behind = [n for n, chance in enumerate(voice) if chance > 0.5 and (n + 0.5) * FRAME_S >= end]
+    if len(behind) * FRAME_S < LEAST_LEFT_S:
+        return ()
+    return ((max(end, behind[0] * FRAME_S), (behind[-1] + 1) * FRAME_S),)
+
+
+TAKES_OR_SETTLES = frozenset(
+    {Command.DISREGARD, Command.AFFIRM, Command.NEGATIVE, Command.SIGN_OFF}
+)
+"""What withdraws or settles something: only as a whole phrase that a listener was offered."""
+
+
+def _half_a_phrase(said: Understanding) -> Understanding:
+    """What means something typed, but is no whole phrase of what a listener was offered.
+
+    Some listeners tell the beginning of a phrase where they never heard its end: "disregard" alone.
+    """
+    reason = f"'{said.text}' is no whole phrase that can be heard: say all of it, or type it"
+    return Understanding(Decision.REFUSE, Kind.NOTHING, reason, said.text)
+
+
+def _with_the_rest(
+    clip: Clip,
+    hearing: Hearing,
+    parsed: Understanding,
+    left: Sequence[tuple[float, float]],
+    listener: Listener,
+    language: Language,
+    judge: Judge,
+) -> Heard | None:
+    """The whole of a clip whose first words were heard alone, when the rest is findings as well."""
+    if judge(parsed, hearing, clip).decision is not Decision.ACCEPT:
+        return None
+    rest = hear_clip(clip.part(left[0][0], clip.duration_s), listener, language, judge)
+    if not rest.accepted or rest.understanding.kind is not Kind.FINDING:
+        return None
+    whole = language.understand(f"{parsed.text} {rest.text}")
+    if whole.decision is not Decision.ACCEPT or not whole.parts:
+        return None
+    later_s = rest.clip.start_s - clip.start_s
+    moved = tuple((later_s + begin, later_s + end) for begin, end in rest.hearing.times)
+    best = replace(hearing.hypotheses[0], text=whole.text)
+    heard = replace(
+        hearing, hypotheses=(best, *hearing.hypotheses[1:]), times=(*hearing.times, *moved)
+    )
+    return Heard(clip, heard, whole, rest.alternatives, 0.0, complete=True)
 
 
 OPENING_LIKENESS = 75.0

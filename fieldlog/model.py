@@ -305,6 +305,10 @@ class Hearing:
     listener: str
     hypotheses: tuple[Hypothesis, ...]
     latency_ms: float
+    times: tuple[tuple[float, float], ...] = ()
+    """Seconds of the clip in which each word of the best one was said; empty where it is not known."""
+    left_over: tuple[tuple[float, float], ...] = ()
+    """Seconds of the clip in which something was said that no word of the best one covers."""
 
 
 class Command(StrEnum):
@@ -484,6 +488,8 @@ class Understanding:
     dialogue: Command | None = None
     """The dialogue word, if that is what was said; ``CORRECTION`` beside the corrected finding."""
     flags: tuple[Flag, ...] = ()
+    parts: tuple[Understanding, ...] = ()
+    """The findings of a breath that holds several, all accepted, in order; it has none itself then."""
 
     @property
     def question_text(self) -> str:
@@ -498,6 +504,8 @@ class Understanding:
     @property
     def offered(self) -> tuple[Finding, ...]:
         """Every finding that it can be."""
+        if self.parts:
+            return tuple(one for part in self.parts for one in part.offered)
         return self.candidates or ((self.finding,) if self.finding is not None else ())
 
 

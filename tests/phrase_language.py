@@ -11,6 +11,7 @@ class PhraseGraph:
     """A tree of words: one state per beginning of a phrase."""
 
     start = 0
+    further: int | None = None
 
     def __init__(self, phrases: Iterable[str]) -> None:
         self._arcs: list[dict[str, tuple[int, float]]] = [{}]

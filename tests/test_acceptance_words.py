@@ -52,7 +52,6 @@ def test_the_first_words_of_a_measurement_are_no_judgement(language: InspectionL
     ("words", "decision", "told"),
     [
         ("chain slack", "refuse", "no value was said for the slack of the drive chain"),
-        ("front pads two millimetres and rear pads three millimetres", "refuse", "more than one"),
         ("front tyre date code 5324", "ask", "5324 is no week"),  # 2024 had 52 weeks (1.4)
         ("rear tyre date code fifty four twenty", "ask", "5420 is no week"),
         ("insurance expires 05/03/2027", "ask", "2027-03-05 or 2027-05-03"),

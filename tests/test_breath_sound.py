@@ -55,15 +55,17 @@ def test_each_alone_is_accepted(ears: Ears, one: str, other: str, first: str, se
 
 @pytest.mark.parametrize("pause_s", [0.0, 0.35, 0.5])
 @pytest.mark.parametrize(("one", "other", "first", "second"), PAIRS)
-def test_in_one_breath_none_is_accepted_and_the_rest_is_told(
+def test_in_one_breath_both_are_heard(
     ears: Ears, one: str, other: str, first: str, second: str, pause_s: float
 ) -> None:
     clips = spoken(one, other, pause_s=pause_s)
     assert len(clips) == 1
     (both,) = heard(ears, clips)
-    assert not both.accepted
-    if both.understanding.decision is Decision.ASK:
-        assert Flag.MORE_SAID in both.understanding.flags
+    assert both.accepted
+    assert [part.text for part in both.parts] == [first, second]
+    (begin, middle), (behind, end) = both.stretches
+    assert (begin, end) == (both.clip.start_s, both.clip.end_s)
+    assert begin < middle <= behind < end
 
 
 HALVES = [
@@ -86,3 +88,24 @@ def test_a_second_or_two_of_pause_is_bridged(
 @pytest.mark.parametrize(("head", "rest", "words"), HALVES)
 def test_halves_far_apart_are_nothing(ears: Ears, head: str, rest: str, words: str) -> None:
     assert not any(each.accepted for each in heard(ears, spoken(head, rest, pause_s=3.5)))
+
+
+def test_speech_that_no_word_covers_is_told_and_nothing_is_taken_unasked(ears: Ears) -> None:
+    """A finding, and talk behind it in the same breath."""
+    clips = spoken("parking_light", "chatter", pause_s=0.2)
+    (both,) = heard(ears, clips[:1])
+    assert not both.accepted
+    ((begin, end),) = both.hearing.left_over
+    assert 0.5 < begin < end <= both.clip.duration_s
+    if both.understanding.decision is Decision.ASK:
+        assert Flag.MORE_SAID in both.understanding.flags
+
+
+def test_three_findings_in_a_breath(ears: Ears) -> None:
+    clips = spoken("parking_light", "belt", "rear_tyre", pause_s=0.3)
+    (breath,) = heard(ears, clips)
+    assert [part.text for part in breath.parts] == [
+        "parking light filthy",
+        "belt all okay",
+        "the rear tyre is dirty",
+    ]

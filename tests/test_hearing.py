@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fieldlog.audio.clip import RATE, Clip
+from fieldlog.audio.clip import FRAME, RATE, Clip
 from fieldlog.grammar.language import Language
 from fieldlog.grammar.tagged import TaggedLanguage
-from fieldlog.hearing import Heard, hear_clip
+from fieldlog.hearing import Heard, hear_clip, left_over, stretches_of
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Decision, Hearing, Hypothesis, Kind, Understanding
@@ -241,3 +241,102 @@ class TestFreeSpeech:
         told = Told({0.1: "remark"}, "The weather is nice today.")
         heard = hear_clip(sound(0.1, 0.0), told, language, ask)
         assert heard.understanding.decision is Decision.ASK
+
+
+class TestStretches:
+    TIMES = ((0.3, 0.6), (0.6, 1.0), (1.0, 1.1), (1.1, 1.5), (1.5, 1.9))
+
+    def parts(self, *texts: str) -> list[Understanding]:
+        return [Understanding(Decision.ACCEPT, Kind.FINDING, "", text) for text in texts]
+
+    def test_each_part_has_its_own_and_together_they_hold_the_clip(self) -> None:
+        said = self.parts("horn works", "chain dry")
+        found = stretches_of(said, "horn works and chain dry", self.TIMES)
+        assert found == ((None, 1.0), (1.1, None))
+
+    def test_a_word_said_twice_is_found_in_its_place(self) -> None:
+        said = self.parts("horn works", "works")
+        found = stretches_of(said, "horn works and then works", self.TIMES)
+        assert found == ((None, 1.0), (1.5, None))
+
+    @pytest.mark.parametrize("said", [("pegs bent", "pegs bent"), ("chain dry", "horn works")])
+    def test_parts_whose_words_are_not_in_order_have_the_whole(self, said: tuple[str, ...]) -> None:
+        found = stretches_of(self.parts(*said), "horn works and chain dry", self.TIMES)
+        assert found == ((None, None), (None, None))
+
+    def test_without_times_each_has_the_whole(self) -> None:
+        said = self.parts("horn works", "chain dry")
+        assert stretches_of(said, "horn works and chain dry", ()) == ((None, None),) * 2
+
+
+class TestLeftOver:
+    """Frames of 32 ms; words end at 0.64 s, i.e. with frame 20."""
+
+    TIMES = ((0.0, 0.32), (0.32, 0.64))
+
+    @pytest.mark.parametrize(("frames", "told"), [(12, False), (13, True), (40, True)])
+    def test_four_tenths_of_a_second_behind_the_last_word_are_told(
+        self, frames: int, told: bool
+    ) -> None:
+        voice = [0.9] * 20 + [0.9] * frames + [0.1] * 10
+        assert bool(left_over(voice, self.TIMES)) is told
+
+    def test_it_says_from_when_to_when(self) -> None:
+        voice = [0.9] * 20 + [0.1] * 5 + [0.9] * 14 + [0.1] * 3
+        ((begin, end),) = left_over(voice, self.TIMES)
+        assert (begin, end) == (pytest.approx(25 * 0.032), pytest.approx(39 * 0.032))
+
+    def test_what_is_not_known_is_not_told(self) -> None:
+        assert left_over((), self.TIMES) == left_over([0.9] * 40, ()) == ()
+
+
+@dataclass
+class Timed(Told):
+    """Words one behind the other at the clip's start, 0.2 s each."""
+
+    def hear(self, clip: Clip) -> Hearing:
+        found = super().hear(clip)
+        count = len(found.hypotheses[0].text.split()) if found.hypotheses else 0
+        times = tuple((0.2 * n, 0.2 * n + 0.2) for n in range(count))
+        return replace(found, times=times)
+
+
+class TestTheRestIsHeardAgain:
+    """One clip of 1.92 s, speech in all of it; the listener tells its first words only."""
+
+    def heard(self, rest: str, *, accepts: bool = True) -> Heard:
+        samples = np.zeros(60 * FRAME, np.float32)
+        samples[0], samples[20 * FRAME] = 0.1, 0.2  # what is left begins at 0.64 s, in frame 20
+        clip = Clip(samples, 5.0, voice=(0.9,) * 60)
+        listener = Timed({0.3: "left mirror cracked", 0.2: rest})
+        language = load_language()
+
+        def judge(said: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
+            taken = accepts and not hearing.left_over
+            return said if taken else replace(said, decision=Decision.ASK, parts=())
+
+        return hear_clip(clip, listener, language, judge)
+
+    def test_findings_in_it_are_the_next_ones(self) -> None:
+        whole = self.heard("right fork seal leaking horn works left mirror")
+        assert not whole.accepted  # what was heard of the rest is no whole sentence
+        whole = self.heard("horn works chain dry right mirror loose")
+        assert [part.text for part in whole.parts] == [
+            "left mirror cracked",
+            "horn works",
+            "chain dry",
+            "right mirror loose",
+        ]
+        assert not whole.hearing.left_over
+        assert whole.hearing.times[3][0] == pytest.approx(0.608)
+
+    @pytest.mark.parametrize("rest", ["", "horn", "affirm", "disregard", "horn works"])
+    def test_anything_else_is_told_and_nothing_is_taken(self, rest: str) -> None:
+        """Three and four words cover less than the rest of the clip, so that more was said."""
+        whole = self.heard(rest)
+        assert not whole.accepted
+        assert whole.hearing.left_over
+
+    def test_what_would_not_count_by_itself_takes_nothing_with_it(self) -> None:
+        whole = self.heard("horn works chain dry right mirror loose", accepts=False)
+        assert not whole.accepted

@@ -188,8 +188,8 @@ def heard(*understandings: Understanding) -> Heard:
     clip = Clip(np.zeros(160, np.float32))
     first = understandings[0]
     parts = understandings if len(understandings) > 1 else ()
-    whole = replace(first, finding=None) if parts else first
-    return Heard(clip, Hearing("x", (), 0.0), whole, (), 0.0, parts=parts)
+    whole = replace(first, finding=None, parts=parts) if parts else first
+    return Heard(clip, Hearing("x", (), 0.0), whole, (), 0.0)
 
 
 def asked(*understandings: Understanding) -> Understanding:

@@ -119,25 +119,25 @@ CORRECT = ["inspection", "correct", "2", "rear pads five millimetres"]
 
 
 def test_disregard_of_what_was_withdrawn_elsewhere_takes_no_other_finding_along(shop: Shop) -> None:
-    done = shop.listen(FRONT, REAR, shop.first(WITHDRAW, "disregard"))
+    done = shop.listen(FRONT, REAR, shop.first(WITHDRAW, "disregard that"))
     assert shop.standing() == ["front 3"]
     assert "withdrawn elsewhere already; nothing else was" in done.stdout
     assert shop.record.utterances[-1].clip is not None
 
 
 def test_a_second_disregard_goes_on_to_the_finding_before(shop: Shop) -> None:
-    shop.listen(FRONT, REAR, shop.first(WITHDRAW, "disregard"), "disregard")
+    shop.listen(FRONT, REAR, shop.first(WITHDRAW, "disregard that"), "disregard that")
     assert shop.standing() == []
 
 
 def test_disregard_takes_back_what_a_correction_elsewhere_made_of_it(shop: Shop) -> None:
-    shop.listen(FRONT, REAR, shop.first(CORRECT, "disregard"))
+    shop.listen(FRONT, REAR, shop.first(CORRECT, "disregard that"))
     assert shop.standing() == ["front 3"]
 
 
 def test_disregard_leaves_alone_what_was_typed_elsewhere(shop: Shop) -> None:
     typed = ["inspection", "enter", "front disc four point two millimetres"]
-    shop.listen(FRONT, REAR, shop.first(typed, "disregard"))
+    shop.listen(FRONT, REAR, shop.first(typed, "disregard that"))
     assert shop.standing() == ["front 3", "front 21/5"]
 
 
@@ -164,7 +164,9 @@ def test_what_was_typed_elsewhere_can_be_corrected(shop: Shop) -> None:
 
 
 def test_after_a_spoken_correction_disregard_goes_back_to_the_finding_before(shop: Shop) -> None:
-    done = shop.listen(FRONT, REAR, "correction six millimetres", "disregard", "disregard")
+    done = shop.listen(
+        FRONT, REAR, "correction six millimetres", "disregard that", "disregard that"
+    )
     assert shop.standing() == []
     assert done.stdout.count("withdrawn: ") == 2
 
@@ -261,10 +263,10 @@ def test_a_race_for_one_finding_supersedes_it_once(shop: Shop, monkeypatch: Any)
         return save(store, inspection, entry)
 
     monkeypatch.setattr(Repository, "save", late)
-    done = shop.listen(FRONT, REAR, "disregard", FRONT)
+    done = shop.listen(FRONT, REAR, "disregard that", FRONT)
     assert shop.standing() == ["front 3", "front 3"]
     assert "already corrected or withdrawn" in done.stdout
-    assert [u.text for u in shop.record.utterances] == [FRONT, REAR, "disregard", FRONT]
+    assert [u.text for u in shop.record.utterances] == [FRONT, REAR, "disregard that", FRONT]
 
 
 # -- listening that cannot start makes nothing -----------------------------------------------------

@@ -120,7 +120,7 @@ def talk(tmp_path: Path, language: InspectionLanguage) -> Iterator[Talk]:
     [
         ("pads two millimetres", "the rear one", ("brake pads", "rear", (2, "mm"))),
         ("front pads two", "millimetres", ("brake pads", "front", (2, "mm"))),
-        ("front pads two", "yes", ("brake pads", "front", (2, "mm"))),
+        ("front pads two", "affirm", ("brake pads", "front", (2, "mm"))),
         ("front pads three four millimetres", "four", ("brake pads", "front", (4, "mm"))),
         ("fork seals leaking", "left", ("fork seal", "left", "leaking")),
         ("pads two millimetres", "rear pads two millimetres", ("brake pads", "rear", (2, "mm"))),
@@ -139,7 +139,7 @@ def test_the_next_utterance_answers_and_the_record_joins_the_two(
 
 def test_no_leaves_nothing_accepted_and_nothing_open(talk: Talk) -> None:
     talk.say("front pads two")
-    line = talk.say("no")
+    line = talk.say("negative")
     assert "nothing" in talk.record.utterances[-1].reason
     assert line == "negative  answers: 2 mm? (no: nothing of it is taken)"
     assert (talk.standing(), talk.joins(), talk.open()) == ([], [(2, 1)], [])
@@ -247,10 +247,10 @@ def test_what_must_be_said_in_full_is_settled_by_no_short_word(talk: Talk, words
 def test_disregard_drops_the_question_not_the_finding_before(talk: Talk) -> None:
     talk.say("left fork seal leaking")
     talk.say("pads two millimetres")
-    talk.say("disregard")
+    talk.say("disregard that")
     assert talk.standing() == [("fork seal", "left", "leaking")]
     assert talk.joins() == [(3, 2)]
-    talk.say("disregard")
+    talk.say("disregard that")
     assert talk.standing() == []
 
 
@@ -279,7 +279,7 @@ def test_a_full_correction_of_the_question_leaves_what_was_found_elsewhere(
     assert "corrects rear brake pads" in talk.say("correction rear pads five millimetres")
 
 
-@pytest.mark.parametrize("word", ["negative", "disregard", "take photo"])
+@pytest.mark.parametrize("word", ["negative", "disregard that", "take photo"])
 def test_affirm_is_to_the_newest_question_only(talk: Talk, word: str) -> None:
     def doubts(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
         from fieldlog.doubt.decide import asked_instead
@@ -478,7 +478,7 @@ def test_hear_prints_what_was_answered(tmp_path: Path, monkeypatch: pytest.Monke
 
 
 def test_what_was_heard_best_is_said_once_and_its_figures_are_in_the_json() -> None:
-    from fieldlog.cli.hear import heard_view
+    from fieldlog.cli.hear import heard_views
     from fieldlog.cli.verdict_lines import outcome_text
     from fieldlog.doubt.decide import refused_instead
 
@@ -486,7 +486,8 @@ def test_what_was_heard_best_is_said_once_and_its_figures_are_in_the_json() -> N
     refused = refused_instead(said)
     assert outcome_text(refused, None).plain.count("left fork seal leaking") == 1
     hearing = Hearing("told", (Hypothesis(said.text, 0.0, {"bend": -4.6}),), 1.0)
-    view = heard_view(Heard(clip_at(0.0), hearing, refused, (), 1.0), "a.wav", "told", None)
+    heard = Heard(clip_at(0.0), hearing, refused, (), 1.0)
+    (view,) = heard_views(heard, "a.wav", "told", [None], 1)
     assert view["evidence"] == {"bend": -4.6}
     assert view["answers"] is None
 
@@ -534,7 +535,7 @@ class TestMoreSaid:
         talk.say("left mirror cracked")
         assert len(talk.standing()) == 2
 
-    @pytest.mark.parametrize("answer", ["negative", "disregard"])
+    @pytest.mark.parametrize("answer", ["negative", "disregard that"])
     def test_no_takes_nothing(self, talk: Talk, answer: str) -> None:
         doubting(talk, self.FIRST)
         talk.say(self.FIRST)
@@ -571,7 +572,7 @@ class TestMoreSaid:
         assert REST[Rest.AGAIN] in talk.say("front")
         assert talk.standing() == []
 
-    @pytest.mark.parametrize("answer", ["affirm", "negative", "disregard"])
+    @pytest.mark.parametrize("answer", ["affirm", "negative", "disregard that"])
     def test_yes_and_no_with_something_behind_them_settle_nothing(
         self, talk: Talk, answer: str
     ) -> None:

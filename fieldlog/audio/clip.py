@@ -10,6 +10,10 @@ from numpy.typing import NDArray
 
 RATE = 16_000
 """Hertz; every listener gets this rate, converted once at the edge."""
+FRAME = 512
+"""Samples of one frame of voice activity (32 ms)."""
+FRAME_S = FRAME / RATE
+"""Seconds of one."""
 
 
 class SoundFlag(StrEnum):
@@ -33,11 +37,20 @@ class Clip:
     start_s: float = 0.0
     """Seconds from the start of the stream or file it was cut from."""
     flags: frozenset[SoundFlag] = field(default_factory=frozenset)
+    voice: tuple[float, ...] = ()
+    """Probability that each frame (``FRAME`` samples) from the start holds speech; empty: not known."""
 
     @property
     def duration_s(self) -> float:
         """Length in seconds."""
         return len(self.samples) / RATE
+
+    def part(self, begin_s: float, end_s: float) -> Clip:
+        """From ``begin_s`` to ``end_s`` (seconds from its start, cut at whole frames)."""
+        first, last = max(0, int(begin_s / FRAME_S)), round(end_s / FRAME_S)
+        samples = self.samples[first * FRAME : last * FRAME]
+        start_s = self.start_s + first * FRAME_S
+        return Clip(samples, start_s, self.flags, self.voice[first:last])
 
     @property
     def end_s(self) -> float:

@@ -9,22 +9,19 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fieldlog.audio.bounds import Bounds, BoundsSettings, Change
-from fieldlog.audio.clip import RATE, Clip, SoundFlag
+from fieldlog.audio.clip import FRAME, FRAME_S, RATE, Clip, SoundFlag
 from fieldlog.audio.convert import sound_flags
 from fieldlog.audio.files import open_audio
-from fieldlog.audio.vad import FRAME, VoiceActivity, voice_activity
+from fieldlog.audio.vad import VoiceActivity, voice_activity
 
 Samples = NDArray[np.float32]
-
-FRAME_S = FRAME / RATE
-"""Seconds per frame: 0.032."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +78,7 @@ class Endpointer:
         self._bounds = Bounds(self._bounds_settings)
         self._partial = np.empty(0, dtype=np.float32)
         self._frames: deque[Samples] = deque()
+        self._voiced: deque[float] = deque()
         self._first = 0
         self._count = 0
         self._end_sample = 0
@@ -166,6 +164,7 @@ class Endpointer:
     def _take(self, frame: Samples) -> Clip | None:
         self.probability = self._voice.probability(frame)
         self._frames.append(frame.copy())
+        self._voiced.append(self.probability)
         self._count += 1
         change = self._bounds.push(self.probability)
         clip = None
@@ -211,7 +210,8 @@ class Endpointer:
         flags |= {flag for at, flag in self._marks if begin - FRAME <= at <= end + FRAME}
         if settle:
             self._marks = [(at, flag) for at, flag in self._marks if at > end]
-        return Clip(samples, begin / RATE, flags)
+        first, last = begin // FRAME - self._first, -(-end // FRAME) - self._first
+        return Clip(samples, begin / RATE, flags, tuple(self._voiced)[first:last])
 
     def _forget(self) -> None:
         """Drop frames that no utterance can need any more, so memory stays flat."""
@@ -223,6 +223,7 @@ class Endpointer:
             needed = self._count - back - bounds.onset_frames - 1 - bounds.rise_frames
         while self._first < needed and self._frames:
             self._frames.popleft()
+            self._voiced.popleft()
             self._first += 1
         if not self._bounds.speaking:
             self._marks = [(at, flag) for at, flag in self._marks if at >= self._first * FRAME]
@@ -241,7 +242,7 @@ def utterances(
     if isinstance(source, (Path, str)):
         with open_audio(source) as audio:
             for clip in _cut(audio.blocks(1.0), endpointer):
-                yield Clip(clip.samples, clip.start_s, clip.flags | audio.flags)
+                yield replace(clip, flags=clip.flags | audio.flags)
     else:
         yield from _cut(source, endpointer)
 
@@ -253,7 +254,11 @@ def join(first: Clip, second: Clip) -> Clip:
     """
     gap = max(0, round((second.start_s - first.end_s) * RATE))
     samples = np.concatenate([first.samples, np.zeros(gap, dtype=np.float32), second.samples])
-    return Clip(samples, first.start_s, first.flags | second.flags | {SoundFlag.JOINED})
+    flags = first.flags | second.flags | {SoundFlag.JOINED}
+    known = bool(first.voice) and bool(second.voice)
+    silence = (0.0,) * max(0, -(-len(samples) // FRAME) - len(first.voice) - len(second.voice))
+    voice = (*first.voice, *silence, *second.voice) if known else ()
+    return Clip(samples, first.start_s, flags, voice)
 
 
 def joinable(first: Clip, second: Clip, *, gap_s: float = 1.5, longest_s: float = 30.0) -> bool:
@@ -273,7 +278,7 @@ def _shorten(clip: Clip, end: int) -> Clip:
     over = round(clip.start_s * RATE) + len(clip.samples) - end
     if over <= 0:
         return clip
-    return Clip(clip.samples[:-over], clip.start_s, clip.flags)
+    return replace(clip, samples=clip.samples[:-over])
 
 
 def _frames(seconds: float) -> int:

@@ -15,8 +15,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-FRAME = 512
-"""Samples per frame at 16 kHz; the only size the network takes."""
+from fieldlog.audio.clip import FRAME as FRAME  # the only size the network takes
 
 
 class VoiceActivity(Protocol):

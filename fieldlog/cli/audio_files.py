@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -119,11 +119,10 @@ class _Stream:
 
     def clips(self) -> Iterator[Clip]:
         """The utterances of the file, in bounded memory; flags of the whole file on each."""
-        from fieldlog.audio.clip import Clip
         from fieldlog.audio.endpointer import utterances
 
         for clip in utterances(self._blocks(), voice=self.voice):
-            yield Clip(clip.samples, clip.start_s, clip.flags | self.audio.flags)
+            yield replace(clip, flags=clip.flags | self.audio.flags)
 
     def _blocks(self) -> Iterator[Samples]:
         from fieldlog.audio.clip import RATE

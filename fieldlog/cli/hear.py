@@ -80,37 +80,70 @@ def hear(
     with open_ears(language, listener, model) as ears:
 
         def tell(path: Path, heard: Heard) -> None:
-            assessment = assess(heard.understanding)
+            assessed = [assess(part) for part in heard.outcomes]
             if as_json:
-                view = heard_view(heard, str(path), ears.listener.name, assessment)
-                terminal.lines.out(json.dumps(view), highlight=False)
+                numbers[path] = numbers.get(path, 0) + 1
+                for view in heard_views(
+                    heard, str(path), ears.listener.name, assessed, numbers[path]
+                ):
+                    terminal.lines.out(json.dumps(view), highlight=False)
                 return
             if len(audio) > 1 and path not in begun:
                 begun.add(path)
                 terminal.lines.print(Text(str(path), "bold"))
-            span = f"{heard.clip.start_s:7.2f} - {heard.clip.end_s:7.2f} s  "
-            first, *rest = understood_lines(heard.understanding, assessment)
-            answer = answered_text(heard.answers, heard.understanding)
-            terminal.lines.print(Text.assemble((span, "dim"), first, answer))
-            for line in rest:
-                terminal.lines.print(line)
+            told = zip(heard.outcomes, heard.stretches, assessed, strict=True)
+            for part, (begin_s, end_s), assessment in told:
+                span = f"{begin_s:7.2f} - {end_s:7.2f} s  "
+                first, *rest = understood_lines(part, assessment)
+                answer = answered_text(heard.answers, part)
+                terminal.lines.print(Text.assemble((span, "dim"), first, answer))
+                for line in rest:
+                    terminal.lines.print(line)
+            for begin_s, end_s in heard.hearing.left_over:
+                at_s = heard.clip.start_s
+                span = f"{at_s + begin_s:7.2f} - {at_s + end_s:7.2f} s  "
+                terminal.lines.print(Text.assemble((span, "dim"), "said here: not understood"))
 
         begun: set[Path] = set()
+        numbers: dict[Path, int] = {}
         hear_files(
             audio, Conversation(ears), terminal, tell, follows=lambda before, path: conversation
         )
 
 
-def heard_view(heard: Heard, file: str, listener: str, assessment: Assessment | None) -> Json:
-    """The object of ``fieldlog hear --json`` (pure)."""
+def heard_views(
+    heard: Heard,
+    file: str,
+    listener: str,
+    assessed: Sequence[Assessment | None],
+    utterance: int,
+) -> list[Json]:
+    """The objects of ``fieldlog hear --json``: one for each finding or outcome (pure).
+
+    ``utterance``: the number of the breath in its file, from 1.
+    """
     from fieldlog.cli.json_view import understanding_view
 
-    view = understanding_view(heard.understanding, assessment)
+    at_s = heard.clip.start_s
+    left = [[round(at_s + b, 3), round(at_s + e, 3)] for b, e in heard.hearing.left_over]
+    told = zip(heard.outcomes, heard.stretches, assessed, strict=True)
+    return [
+        {
+            "file": file,
+            "start_s": round(begin_s, 3),
+            "end_s": round(end_s, 3),
+            **understanding_view(part, assessment),
+            "utterance": utterance,
+            "covered": not left,
+            "left_over": left,
+            **_heard_as(heard, listener),
+        }
+        for part, (begin_s, end_s), assessment in told
+    ]
+
+
+def _heard_as(heard: Heard, listener: str) -> Json:
     return {
-        "file": file,
-        "start_s": round(heard.clip.start_s, 3),
-        "end_s": round(heard.clip.end_s, 3),
-        **view,
         "listener": listener,
         "latency_ms": round(heard.latency_ms, 1),
         "answers": heard.answers.question_text if heard.answers else None,

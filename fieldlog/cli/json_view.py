@@ -26,11 +26,8 @@ def breath_view(
 
     ``left_over``: the words that no finding covers; ``utterance``: the breath's number, from 1.
     """
-    return [
-        understanding_view(part, assessment)
-        | {"utterance": utterance, "left_over": " ".join(left_over)}
-        for part, assessment in judged
-    ]
+    told = {"utterance": utterance, "covered": not left_over, "left_over": " ".join(left_over)}
+    return [understanding_view(part, assessment) | told for part, assessment in judged]
 
 
 def understanding_view(understood: Understanding, assessment: Assessment | None = None) -> Json:

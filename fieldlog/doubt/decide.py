@@ -51,6 +51,8 @@ until the ear is trained for them: "nearside" was heard as "right side", which i
 KINDS = ("measured", "judged", "coded", "dialogue", "order")
 """What was said, as far as doubt is concerned; each has weights of its own."""
 
+_STRICTEST = ("measured", "coded", "judged")
+
 TERMS = ("bend", "margin", "logprob", "tail")
 """Evidence that counts; a larger value never makes it less likely that the meaning is right."""
 
@@ -125,8 +127,11 @@ class DoubtRules:
     def goes_on(self, hearing: Hearing) -> bool:
         """Whether more was said than the best hypothesis holds ("front pads worn, left mirror ...").
 
-        Of the tail alone: the words that were heard may fit as well as can be.
+        Of the tail, and of speech that no word covers: the words that were heard may fit as well as
+        can be.
         """
+        if hearing.left_over:
+            return True
         return terms(hearing).get("tail", 0.0) < self.more_said.get(hearing.listener, -math.inf)
 
     def least(self, weights: Weights, policy: Policy, flags: frozenset[str]) -> float:
@@ -167,6 +172,8 @@ def kind_of(understanding: Understanding) -> str:
     """Which of ``KINDS`` an understanding is."""
     if understanding.kind is Kind.ORDER:
         return "order"
+    if understanding.parts:  # the least certain of what it holds
+        return min((kind_of(part) for part in understanding.parts), key=_STRICTEST.index)
     finding = understanding.finding
     if finding is None:
         return "dialogue"
@@ -327,6 +334,7 @@ def refused_instead(understanding: Understanding) -> Understanding:
         question=None,
         slots={},
         dialogue=None,
+        parts=(),
     )
 
 
@@ -371,5 +379,6 @@ def asked_instead(
         reason=reason,
         question=what_to_ask(understanding, others),
         candidates=distinct((understanding, *others)),
+        parts=(),
         flags=tuple(dict.fromkeys((*understanding.flags, flag))),
     )

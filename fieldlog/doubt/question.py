@@ -46,8 +46,9 @@ def distinct(understandings: Sequence[Understanding]) -> tuple[Finding, ...]:
     """The findings of several understandings, each meaning once, in their order."""
     found: dict[tuple[object, ...], Finding] = {}
     for each in understandings:
-        if each.finding is not None:
-            found.setdefault(each.finding.meaning, each.finding)
+        for one in (each, *each.parts):
+            if one.finding is not None:
+                found.setdefault(one.finding.meaning, one.finding)
     return tuple(found.values())
 
 
@@ -61,6 +62,11 @@ def what_to_ask(best: Understanding, others: Sequence[Understanding]) -> Questio
     """
     each = (best, *others)
     findings = distinct(each)
+    if any(one.parts for one in each):
+        all_of_it = questions.together(findings)
+        if len(findings) == len(best.parts):
+            return Question(Asks.ALL_OF_IT, all_of_it)
+        return Question(Asks.IN_FULL, questions.in_full(all_of_it))
     if findings and all(one.kind is Kind.FINDING for one in each):
         corrects = {_corrects(one) for one in each}
         if len(corrects) > 1 and len(findings) == 1:

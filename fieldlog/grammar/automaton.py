@@ -180,8 +180,13 @@ class Automaton:
 
     start = 0
 
-    def __init__(self, rules: Mapping[str, ex.Rule], start: Sequence[str]) -> None:
-        """Begin at any of the rules ``start`` (qualified names)."""
+    further: int | None
+    """The state from which a breath goes on behind a whole utterance; None: it never does."""
+
+    def __init__(
+        self, rules: Mapping[str, ex.Rule], start: Sequence[str], further: str = ""
+    ) -> None:
+        """Begin at any of the rules ``start`` (qualified names), and again with ``further``."""
         self.network = Network(rules)
         self.stacks = Stacks()
         self._states: list[tuple[tuple[Place, float], ...]] = []
@@ -190,6 +195,8 @@ class Automaton:
         self._final: dict[int, float | None] = {}
         self._settled: dict[Place, Place] = {}
         self._state({(self.network.entry[name], BOTTOM): 0.0 for name in start})
+        again = {(self.network.entry[further], BOTTOM): 0.0} if further else None
+        self.further = None if again is None else self._state(again)
 
     def __len__(self) -> int:
         """States made so far."""
@@ -227,6 +234,18 @@ class Automaton:
                 return state, number
             state = arc[0]
         return state, len(words)
+
+    def longest(self, words: Sequence[str]) -> int:
+        """How many of the first words are a whole utterance, at most; 0: none."""
+        state, found = self.start, 0
+        for number, word in enumerate(words, start=1):
+            arc = self.arcs(state).get(word)
+            if arc is None:
+                break
+            state = arc[0]
+            if self.is_final(state):
+                found = number
+        return found
 
     def weight(self, words: Sequence[str]) -> float | None:
         """Natural-log weight of the best derivation of ``words``; None when not accepted."""

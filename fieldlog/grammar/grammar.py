@@ -7,7 +7,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from fieldlog.grammar.automaton import Automaton
@@ -42,6 +42,8 @@ class Grammar:
     rules: Mapping[str, Rule]
     public: tuple[str, ...]
     warnings: tuple[Fault, ...] = ()
+    further: str = ""
+    """The rule of what may follow an utterance in the same breath, again and again; empty: nothing."""
 
     @classmethod
     def from_text(cls, text: str, file: str = "<grammar>", loader: Loader = no_imports) -> Grammar:
@@ -63,7 +65,11 @@ class Grammar:
 
     def __reduce__(self) -> tuple[object, ...]:
         """Sent to another process as rules only; parser and automaton are made again there."""
-        return Grammar, (self.name, dict(self.rules), self.public, self.warnings)
+        return Grammar, (self.name, dict(self.rules), self.public, self.warnings, self.further)
+
+    def of(self, public: str, further: str) -> Grammar:
+        """The same with other utterances and what follows them: qualified names of its rules."""
+        return replace(self, name=public.rpartition(".")[0], public=(public,), further=further)
 
     def parse(self, words: Sequence[str], rule: str | None = None) -> tuple[Parse, ...]:
         """Every derivation of ``words`` from the public rules (or from ``rule`` alone).
@@ -87,7 +93,7 @@ class Grammar:
 
     @cached_property
     def _automaton(self) -> Automaton:
-        return Automaton(self.rules, self.public)
+        return Automaton(self.rules, self.public, self.further)
 
     @cached_property
     def words(self) -> frozenset[str]:

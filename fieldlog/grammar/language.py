@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Protocol
 
 from fieldlog.model import Understanding
@@ -11,6 +12,8 @@ class WordGraph(Protocol):
     """A deterministic automaton over words: what may be said next from each state."""
 
     start: int
+    further: int | None
+    """The state from which a breath goes on behind a whole utterance; None: it never does."""
 
     def arcs(self, state: int) -> dict[str, tuple[int, float]]:
         """``word -> (next state, natural-log weight)`` for every word that may follow."""
@@ -23,6 +26,17 @@ class WordGraph(Protocol):
     def final_weight(self, state: int) -> float | None:
         """Natural-log weight of ending here, on top of the arcs'; None where none may end."""
         ...
+
+
+def is_said(graph: WordGraph, words: Sequence[str]) -> bool:
+    """Whether ``words`` are whole utterances of ``graph`` to the last word, in one breath."""
+    states = {graph.start}
+    for number, word in enumerate(words):
+        states = {arc[0] for state in states if (arc := graph.arcs(state).get(word)) is not None}
+        last = number == len(words) - 1
+        if not last and graph.further is not None and any(map(graph.is_final, states)):
+            states.add(graph.further)
+    return bool(words) and any(map(graph.is_final, states))
 
 
 class Language(Protocol):

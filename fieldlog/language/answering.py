@@ -14,7 +14,8 @@ from fieldlog.model import Understanding
 def with_answers(grammar: Grammar, answers: Grammar) -> Grammar:
     """One grammar whose utterances are those of both."""
     rules = {**answers.rules, **grammar.rules}
-    return Grammar(grammar.name, rules, (*grammar.public, *answers.public))
+    public = (*grammar.public, *answers.public)
+    return Grammar(grammar.name, rules, public, further=grammar.further)
 
 
 class AnsweringLanguage(OfferedGrammar):

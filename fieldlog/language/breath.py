@@ -19,7 +19,7 @@ from itertools import combinations
 from fieldlog.catalogue.component import SOUND, Axis, Catalogue, Characteristic, Component
 from fieldlog.catalogue.phrases import expand
 from fieldlog.grammar.expression import Rule
-from fieldlog.language.decide import decide
+from fieldlog.language.decide import decide, meaning_key
 from fieldlog.language.lexicon import Words, phrases
 from fieldlog.language.subjects import About, SubjectReader, about_of
 from fieldlog.language.values import REPAIR, ValueReader
@@ -69,7 +69,14 @@ class Breath:
             return self.parts[0]
         flags = dict.fromkeys(flag for part in self.parts for flag in part.flags)
         reason = f"understood: {len(self.parts)} findings in one breath"
-        return Understanding(Decision.ACCEPT, Kind.FINDING, reason, self.text, flags=tuple(flags))
+        return Understanding(
+            Decision.ACCEPT,
+            Kind.FINDING,
+            reason,
+            self.text,
+            flags=tuple(flags),
+            parts=self.parts,
+        )
 
     def asked(self, reason: str) -> Breath:
         """The same, with nothing of it accepted: all of it is asked about."""
@@ -230,7 +237,7 @@ class BreathReader:
             return _asked(text, first.parts, reason, agreed=() if clash else agreed)
         if clash:
             return _asked(text, first.parts, clash)
-        return Breath(text, first.parts)
+        return Breath(text, first.parts, agreed=agreed)
 
     def _left_over(self, words: Words, text: str) -> Breath | None:
         """No cut covers all words: what was not understood behind findings is named."""
@@ -350,7 +357,8 @@ class BreathReader:
                 return self._each(self._values(_ENDS[said[-1]]), said[:-size], ())
         for axis in self.phrases.places:
             for first, at, second, end in self._paired(said, axis):
-                return self._each([first, second], said[:at], said[end:])
+                if found := self._each([first, second], said[:at], said[end:]):
+                    return found  # "left and right side panel": side is a word of either
         return ()
 
     def _both_named(self, rest: Words) -> tuple[Understanding, ...]:
@@ -535,6 +543,11 @@ class BreathReader:
     def _decided_of(self, of: About, told: Words, said: Words) -> Understanding | None:
         text = " ".join(said)
         return decide(self.values.read(of, told, text)[0], text, self.subjects.values)
+
+
+def breath_key(breath: Breath) -> str:
+    """A key equal for breaths that mean the same; "" for one that is refused."""
+    return " and ".join(meaning_key(part) for part in breath.parts)
 
 
 UNSURE_OF_WHAT = "what it is said of is not certain"

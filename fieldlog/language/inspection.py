@@ -20,8 +20,8 @@ from fieldlog.grammar.offered import OfferedGrammar
 from fieldlog.language.answering import AnsweringLanguage, with_answers
 from fieldlog.language.answers import Answers
 from fieldlog.language.as_written import as_written
-from fieldlog.language.breath import Breath, BreathReader, Phrases
-from fieldlog.language.decide import decide, meaning_key
+from fieldlog.language.breath import Breath, BreathReader, Phrases, breath_key
+from fieldlog.language.decide import decide
 from fieldlog.language.diagnose import UNKNOWN, meant, why_not
 from fieldlog.language.dialogue import CORRECTION, Dialogue
 from fieldlog.language.hint import HINT
@@ -55,19 +55,20 @@ class InspectionLanguage(OfferedGrammar):
 
     def __init__(
         self,
-        grammar: Grammar,
+        spoken: Grammar,
         shaped: Shaped,
         catalogue: Catalogue,
         dialogue: Grammar,
         answers: Grammar,
         breath: Grammar,
     ) -> None:
-        """``grammar`` closed over the made text; ``dialogue``: dialogue.jsgf with its typed forms.
+        """``spoken`` closed over the made text; ``dialogue``: dialogue.jsgf with its typed forms.
 
         ``answers``: what may be said besides while a question is open; ``breath``: what may stand
         between the findings of one breath.
         """
-        self._made_of = (grammar, shaped, catalogue, dialogue, answers, breath)
+        self._made_of = (spoken, shaped, catalogue, dialogue, answers, breath)
+        grammar = spoken.of("inspection.utterance", further="spoken.further")
         super().__init__(grammar)
         self.answer_grammar = answers
         self.catalogue = catalogue
@@ -81,11 +82,12 @@ class InspectionLanguage(OfferedGrammar):
             _place_words(answers.rules),
             self._values,
             self._subjects.values,
-            self.understand,
+            lambda text: self._alone(text),
         )
         axes = {a.name for c in catalogue for a in c.axes} | {
             a.name for c in catalogue for k in c.characteristics for a in k.axes
         }
+        self._breath_words = breath.words
         self._breaths = BreathReader(
             lru_cache(maxsize=4096)(self._one_finding),
             catalogue,
@@ -93,7 +95,8 @@ class InspectionLanguage(OfferedGrammar):
             self._values,
             Phrases.of(breath.rules, rules, {a: self._subjects.values(a) for a in axes}),
         )
-        self._remembered = lru_cache(maxsize=4096)(self._understand)
+        self._alone = lru_cache(maxsize=4096)(self._understand)
+        self._breath = lru_cache(maxsize=4096)(self._all_of)
 
     def __reduce__(self) -> tuple[object, ...]:
         """Sent to another process (``listeners.worker``) as its parts; the rest is made there."""
@@ -112,15 +115,19 @@ class InspectionLanguage(OfferedGrammar):
     # --- meaning -------------------------------------------------------------------------------
 
     def understand(self, text: str) -> Understanding:
-        """Parse ``text``: the finding, dialogue word or remark it is, what to ask, or why not."""
-        return self._remembered(text)
+        """Parse ``text``: the finding or findings, dialogue word or remark it is, what to ask, or why
+        not."""
+        return self.breath(text).whole
 
     def breath(self, text: str) -> Breath:
         """All that ``text`` says: several findings in order, or the one thing it is.
 
-        One finding, command or remark is what ``understand`` says it is.
+        One finding, command or remark is what it is by itself.
         """
-        said = self.understand(text)
+        return self._breath(text)
+
+    def _all_of(self, text: str) -> Breath:
+        said = self._alone(text)
         one = Breath(text, (said,))
         if said.dialogue is Command.SKIP:
             return self._beside_reason(one, said)
@@ -149,7 +156,8 @@ class InspectionLanguage(OfferedGrammar):
         if UNKNOWN in words or not words:
             return None
         meant = self._breaths.instead(words)
-        if said.decision is Decision.REFUSE and meant is not None:
+        known = self._known_words | self._breath_words
+        if said.decision is Decision.REFUSE and meant is not None and known.issuperset(words):
             return Breath(text, (self._correction(meant, text),))
         commas = _commas(text.lower(), words)
         if words[:1] == (CORRECTION,):
@@ -196,7 +204,7 @@ class InspectionLanguage(OfferedGrammar):
 
     def meaning(self, text: str) -> str:
         """A key equal for texts that mean the same; "" when the text is refused."""
-        return meaning_key(self.understand(text))
+        return breath_key(self.breath(text))
 
     def _understand(self, text: str) -> Understanding:
         written = _written(text)
@@ -268,9 +276,6 @@ class InspectionLanguage(OfferedGrammar):
         found = self._finding(words[at:], text)
         if found.kind is not Kind.FINDING:
             return None
-        before = self._finding(words[: at - 1], text)
-        if before.kind is Kind.FINDING and not _named(before) & _named(found):
-            return None  # a finding of something else was said first: it must not be gone
         return replace(found, flags=(*found.flags, Flag.REPAIRED))
 
     def _counted(self, words: Words, text: str) -> Understanding | None:
@@ -533,8 +538,3 @@ def _spoken_rest(text: str, rest: str) -> str:
 
 def _refused(text: str, reason: str) -> Understanding:
     return Understanding(Decision.REFUSE, Kind.NOTHING, reason, text)
-
-
-def _named(said: Understanding) -> frozenset[str]:
-    """The components that an understanding is about."""
-    return frozenset(one.component for one in said.offered)

@@ -20,6 +20,10 @@ GRAMMAR = "catalogue"
 """Name of the grammar that is made."""
 FINDINGS, SUBJECTS, THINGS = "findings", "subjects", "things"
 """Its rules: every finding; everything a finding can be about; the same without characteristics."""
+PAIRS, CARRIED, MORE = "pairs", "carried", "said"
+"""And those of a breath: two findings said as one ("both mirrors cracked"); what is said behind a
+finding of another place or characteristic of the same thing ("front disc five millimetres, rear four");
+what is said of the same ("tyre cracked and worn")."""
 
 _HEADER = re.compile(r"#JSGF[^;]*;|grammar\s+\w+\s*;")
 _COMMENT = re.compile(r"//[^\n]*|/\*.*?\*/", re.DOTALL)
@@ -42,6 +46,9 @@ _PATTERNS: Mapping[str, frozenset[str]] = {
     "measured_given": frozenset({"subject", "value", "given"}),
     "found_in": frozenset({"fault", "subject"}),
     "coded": frozenset({"subject", "code"}),
+    "carried": frozenset({"place", "words", "condition", "value"}),
+    "paired": frozenset({"names", "pair", "both", "condition"}),
+    "paired_measured": frozenset({"names", "pair", "value"}),
 }
 """The pattern rules that finding.jsgf has to have, with the holes each may use."""
 
@@ -131,16 +138,21 @@ class _Shaper:
         self.found_in: dict[str, _Made] = {}
         self.coded: dict[CodeKind, _Made] = {}
         self.things: list[str] = []
+        self.paired: dict[tuple[tuple[str, ...], str], list[str]] = {}
+        self.paired_measured: dict[tuple[tuple[str, ...], str], list[str]] = {}
 
     def shaped(self) -> Shaped:
         for component in self.catalogue:
             self._component(component)
-        findings = [*self._instances()]
+        findings, pairs = [*self._instances()], [*self._pairs()]
         lines = [f"#JSGF V1.0 UTF-8 en;\ngrammar {GRAMMAR};", *self.imports, *self.shared]
         lines += [f"<{name}> = {body};" for name, body in self.rules.items()]
         lines.append(f"public <{FINDINGS}> = {_either(findings)};")
         lines.append(f"public <{SUBJECTS}> = {_either(self.subjects)};")
         lines.append(f"public <{THINGS}> = {_either(self.things)};")
+        lines.append(f"public <{PAIRS}> = {_either(pairs)};")
+        lines.append(f"public <{CARRIED}> = {self._carried()};")
+        lines.append(f"public <{MORE}> = {self._more()};")
         return Shaped("\n".join(lines) + "\n", self.subjects)
 
     # --- subjects ----------------------------------------------------------------------------
@@ -152,6 +164,7 @@ class _Shaper:
         whole = self._subject("plain", slug, about, component.axes)
         self.things += [rule for rule in whole if rule]
         conditions = _conditions(component.conditions, component.say)
+        pair = self._pair_of(component.axes)
         for one in component.characteristics:
             own = _conditions(one.conditions, one.say)
             named = [*self._named(component, one, slug)]
@@ -172,11 +185,15 @@ class _Shaper:
                     for subject in self._named(component, one, slug, axis.name):
                         made.add(subject)
                         self._given_with(one, subject, f" <positions.{axis.name}_last>")
+            if one.units and not one.named and pair and one.axes == component.axes:
+                self.paired_measured.setdefault((value_rules(one), pair), []).append(slug)
             if not one.named:
                 conditions = tuple(dict.fromkeys((*conditions, *own)))
         for fact in component.given:
             self._amounts(fact, component.say, whole)
         self._found_in(component.conditions, whole)
+        if conditions and pair:
+            self.paired.setdefault((conditions, pair), []).append(slug)
         if conditions:
             self.judged.setdefault(conditions, _Made()).add(whole)
             for axis in component.axes:
@@ -356,6 +373,56 @@ class _Shaper:
             yield self._said("found_in", made, fault=f"<faults.{_slug(fault)}>")
         for code, made in self.coded.items():
             yield self._said("coded", made, code=_code(code))
+
+    def _pair_of(self, axes: tuple[Axis, ...]) -> str:
+        """The only axis, where both of its values may be said at once; "" for none."""
+        names = [axis.name for axis in axes]
+        shared = "".join(self.shared)
+        return names[0] if len(names) == 1 and f"<pair_{names[0]}>" in shared else ""
+
+    def _pairs(self) -> Iterator[str]:
+        """ "Both mirrors cracked", "front and rear rims fine": of what has one axis of two values."""
+        for (conditions, axis), names in self.paired.items():
+            said = f"({' | '.join(conditions)})"
+            yield self._pair("paired", axis, names, both=f"<both_{axis}>", condition=said)
+        for (value, axis), names in self.paired_measured.items():
+            yield self._pair("paired_measured", axis, names, value=_quantity(value))
+
+    def _pair(self, pattern: str, axis: str, names: Sequence[str], **holes: str) -> str:
+        name = self._new(pattern)
+        said = f"({_either(names)})"
+        self.rules[name] = _fill(self.patterns[pattern], names=said, pair=f"<pair_{axis}>", **holes)
+        return name
+
+    def _carried(self) -> str:
+        """A place or characteristic with whatever any part is said to be or to measure: which of it
+        the part before may be is found when it was heard."""
+        axes = {a.name for c in self.catalogue for a in c.axes}
+        axes |= {a.name for c in self.catalogue for one in c.characteristics for a in one.axes}
+        places = [
+            f"positions.{axis}_before"
+            for axis in sorted(axes)
+            if f"{axis} before" in self.spoken_axes
+        ]
+        words = dict.fromkeys(
+            name for name in self.rules if name.endswith("__words") and "__" in name
+        )
+        values = dict.fromkeys(rule for said in self.measured for rule in said)
+        value = f"(/20/ {_quantity(values)} | /1/ {_quantity(bare_rules(tuple(values)))})"
+        return _fill(
+            self.patterns["carried"],
+            place=f"({_either(places)})",
+            words=f"({_either(words)})",
+            condition=f"({' | '.join(self._conditions())})",
+            value=value,
+        )
+
+    def _more(self) -> str:
+        codes = [_code(code) for code in self.coded]
+        return f"/4/ ({' | '.join(self._conditions())}) | /1/ ({' | '.join(codes)})"
+
+    def _conditions(self) -> list[str]:
+        return [*dict.fromkeys(one for said in self.judged for one in said)]
 
     def _said(self, pattern: str, made: _Made, **holes: str) -> str:
         about = self._new("about")

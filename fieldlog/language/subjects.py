@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 from fieldlog.catalogue.component import Axis, Catalogue, Characteristic, Component
 from fieldlog.grammar import expression as ex
+from fieldlog.grammar.automaton import Automaton
 from fieldlog.grammar.check import reachable
 from fieldlog.grammar.parse import Parse, Parser
 from fieldlog.language.lexicon import spoken_name
@@ -60,7 +61,10 @@ class SubjectReader:
         names = [name for name in self._subjects if name in rules]
         start = ex.Rule(_START, ex.Alternative(tuple(ex.Reference(name) for name in names)))
         used = reachable({**rules, _START: start}, [_START])
-        self._parser = Parser({name: rules.get(name, start) for name in used})
+        own = {name: rules.get(name, start) for name in used}
+        self._parser = Parser(own)
+        self._graph = Automaton(own, (_START,))
+        self._known = lru_cache(maxsize=16_384)(self._read)
         self._values = {
             axis.name: tuple(
                 spoken_name(choice.name)
@@ -76,6 +80,11 @@ class SubjectReader:
 
     def read(self, words: Sequence[str]) -> tuple[About, ...]:
         """Everything that the first words can be about, the longest first, each meaning once."""
+        # A breath asks this of each of its words: the automaton says at once that most begin nothing.
+        longest = self._graph.longest(words)
+        return self._known(tuple(words[:longest])) if longest else ()
+
+    def _read(self, words: tuple[str, ...]) -> tuple[About, ...]:
         found: dict[tuple[str, str, str | None, int], About] = {}
         for parse in self._parser.prefixes(words, _START):
             about = self._about(parse)

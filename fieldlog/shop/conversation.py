@@ -112,6 +112,9 @@ class Answering:
         return meaning_key(self.understand(text))
 
     def _understand(self, text: str) -> Understanding:
+        whole = self._language.understand(text)
+        if whole.parts:
+            return whole
         said = self._offered.understand(text)
         if said.dialogue is Command.NEGATIVE:
             return self._language.understand(text)  # weighed like any other word before it counts
@@ -190,24 +193,16 @@ class Conversation:
     def _typed(self, text: str, question: _Question | None) -> Heard:
         clip = Clip(np.zeros(0, dtype=np.float32), 0.0)
         language = self._ears.language
-        breath = self._breath(text)
-        said = breath.whole
-        if question is not None and isinstance(language, InspectionLanguage) and not breath.several:
+        said = language.understand(text)
+        if question is not None and isinstance(language, InspectionLanguage):
             answer = Answering(language, question.asked).understand(text)
             said = said if answer.decision is Decision.REFUSE else answer
-        parts = breath.parts if breath.several else ()
-        heard = Heard(clip, Hearing("typed", (), 0.0), said, (), 0.0, complete=True, parts=parts)
+        heard = Heard(clip, Hearing("typed", (), 0.0), said, (), 0.0, complete=True)
         return heard if question is None else self._settled(heard, question)
 
     def understand(self, text: str) -> Understanding:
-        """What typed words mean as a whole (``Breath.whole``)."""
-        return self._breath(text).whole
-
-    def _breath(self, text: str) -> Breath:
-        language = self._ears.language
-        if isinstance(language, InspectionLanguage):
-            return language.breath(text)
-        return Breath(text, (language.understand(text),))
+        """What typed words mean."""
+        return self._ears.language.understand(text)
 
     @property
     def language(self) -> Language:
@@ -303,14 +298,15 @@ class Conversation:
     def _settled(self, heard: Heard, question: _Question) -> Heard:
         asked, said = question.asked, heard.understanding
         if said.dialogue is Command.AFFIRM and heard.accepted and asked.asks is Asks.ALL_OF_IT:
-            agreed = self._breath(asked.text).agreed
+            agreed = self._agreed(asked.text)
             if agreed:
-                whole = Breath(f"{asked.text}{APART}{heard.text}", agreed)
-                return replace(heard, understanding=whole.whole, parts=agreed, answers=asked)
+                whole = Breath(f"{asked.text}{APART}{heard.text}", agreed).whole
+                return replace(heard, understanding=whole, answers=asked)
         if _settled_by_breath(asked, heard.parts):
             if asked.dialogue is Command.CORRECTION:
-                whole = Breath(heard.text, heard.parts).asked("which of it corrects is not certain")
-                return replace(heard, understanding=whole.whole, parts=())
+                asked_of = Breath(heard.text, heard.parts)
+                reason = "which of it corrects is not certain"
+                return replace(heard, understanding=asked_of.asked(reason).whole)
             return replace(heard, answers=asked)
         if not settles(asked, said):
             return heard
@@ -332,6 +328,10 @@ class Conversation:
         if Flag.ANSWERED in said.flags and Flag.MORE_SAID in (*asked.flags, *said.flags):
             said = telling_more(said)
         return replace(heard, understanding=said, answers=asked)
+
+    def _agreed(self, text: str) -> tuple[Understanding, ...]:
+        language = self._ears.language
+        return language.breath(text).agreed if isinstance(language, InspectionLanguage) else ()
 
     def _load(self, asked: Understanding | None) -> None:
         """The answers' words into the listener, where that takes a fraction of a second."""

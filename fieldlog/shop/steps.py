@@ -48,7 +48,7 @@ def step_of(heard: Heard, scene: Scene, around: Around) -> Step:
         failed = Flag.NOT_TAKEN in said.flags
         return Step(NewEntry(), lambda s, _: (ev.Faulted(s) if failed else ev.Refused(s),))
     if heard.parts:
-        return _breath_step(scene, heard.parts)
+        return _breath_step(scene, heard)
     if said.finding is not None:
         return finding_step(scene, said.finding, _corrected(heard, scene), "spoken correction")
     if said.kind is Kind.REMARK:
@@ -178,8 +178,9 @@ def finding_step(scene: Scene, finding: Finding, corrects: Kept | None, reason: 
     return Step(entry, tell)
 
 
-def _breath_step(scene: Scene, parts: Sequence[Understanding]) -> Step:
+def _breath_step(scene: Scene, heard: Heard) -> Step:
     """Every finding of a breath with its verdict, each beside those before it."""
+    parts, stretches = heard.parts, heard.stretches
     judged: list[tuple[Understanding, Finding, Assessment]] = []
     for part in parts:
         assert part.finding is not None  # a breath with several parts has accepted findings only
@@ -196,8 +197,13 @@ def _breath_step(scene: Scene, parts: Sequence[Understanding]) -> Step:
     def tell(said: Said, saved: Saved) -> Sequence[Event]:
         kept = ((saved.finding_id, saved.number), *saved.further)
         return tuple(
-            _new(replace(said, understanding=part), name, number, found, of)
-            for (part, found, of), (name, number) in zip(judged, kept, strict=True)
+            _new(
+                replace(said, understanding=part, start_s=begin_s, end_s=end_s),
+                *(name, number, found, of),
+            )
+            for (part, found, of), (name, number), (begin_s, end_s) in zip(
+                judged, kept, stretches, strict=True
+            )
         )
 
     return Step(entry, tell)

@@ -177,7 +177,8 @@ def _pairs(
         one, other = findings_of(language, first), findings_of(language, second)
         if one is None or other is None or one.component == other.component:
             continue
-        if language.understand(f"{first} {second}").decision is Decision.REFUSE:
+        both = language.understand(f"{first} {second}")
+        if both.parts or both.decision is Decision.REFUSE:
             yield first, second
             made += 1
         if made == count:

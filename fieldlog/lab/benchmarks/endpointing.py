@@ -18,10 +18,10 @@ import click
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldlog.audio.clip import RATE, Clip
-from fieldlog.audio.endpointer import FRAME_S, Endpointer, EndpointSettings
+from fieldlog.audio.clip import FRAME, FRAME_S, RATE, Clip
+from fieldlog.audio.endpointer import Endpointer, EndpointSettings
 from fieldlog.audio.files import read_clip
-from fieldlog.audio.vad import FRAME, VoiceActivity, voice_activity
+from fieldlog.audio.vad import VoiceActivity, voice_activity
 from fieldlog.errors import AudioError
 from fieldlog.lab.benchmarks.noise_mix import excerpt, mix
 

@@ -11,6 +11,7 @@ projection; the few rows needed as input are taken from the file's own float16 w
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -133,11 +134,18 @@ class Decoder:
         return Sound(tuple(keys), tuple(values))
 
     def prefill(
-        self, sound: Sound, columns: Ints, capacity: int = 32, *, every: bool = False
+        self,
+        sound: Sound,
+        columns: Ints,
+        capacity: int = 32,
+        *,
+        every: bool = False,
+        looked: list[Array] | None = None,
     ) -> tuple[Array, Memory]:
         """Feed the opening at once; returns the logits after its last token ``[1, vocabulary]``.
 
-        With ``every`` they are those after each of its tokens ``[tokens, vocabulary]``.
+        With ``every`` they are those after each of its tokens ``[tokens, vocabulary]``. ``looked`` takes
+        where in the sound each layer looked ``[heads, tokens, frames]``.
 
         ``columns`` are places in ``vocabulary``; the memory has one row, with room for ``capacity``
         tokens before it must grow.
@@ -158,7 +166,7 @@ class Decoder:
             weights = _softmax(query @ key + hidden)
             mixed = (weights @ value).transpose(1, 0, 2).reshape(len(x), self.width)
             x = x + layer.self_out(mixed)
-            x = x + self._cross(layer, index, sound, x)
+            x = x + self._cross(layer, index, sound, x, looked)
             x = x + layer.feed_out(gelu(layer.feed_in(_normed(x))))
         shape = (len(self.layers), 1, self.heads, capacity, self.width // self.heads)
         opening = Opening(tuple(kept_keys), tuple(kept_values), count)
@@ -208,10 +216,25 @@ class Decoder:
     def _embedded(self, columns: Ints) -> Array:
         return self._weights.floats(_EMBEDDING, self.vocabulary[columns])
 
-    def _cross(self, layer: _Layer, index: int, sound: Sound, x: Array) -> Array:
+    def attention(self, sound: Sound, columns: Ints, heads: Sequence[tuple[int, int]]) -> Array:
+        """Where ``heads`` (layer, head) looked while each of ``columns`` was fed ``[tokens, frames]``."""
+        looked: list[Array] = []
+        self.prefill(sound, columns, every=True, looked=looked)
+        return np.asarray(np.mean([looked[layer][head] for layer, head in heads], axis=0))
+
+    def _cross(
+        self,
+        layer: _Layer,
+        index: int,
+        sound: Sound,
+        x: Array,
+        looked: list[Array] | None = None,
+    ) -> Array:
         rows = x.shape[0]
         query = layer.cross_q(_normed(x)).reshape(rows, self.heads, -1).transpose(1, 0, 2)
         weights = _softmax(query @ sound.keys[index])
+        if looked is not None:
+            looked.append(weights)
         mixed = (weights @ sound.values[index]).transpose(1, 0, 2).reshape(rows, self.width)
         return layer.cross_out(mixed)
 

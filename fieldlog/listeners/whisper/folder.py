@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import mmap
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -42,6 +43,8 @@ class ModelFolder:
     special: Special
     files: dict[str, bytes] | None = None
     """What CTranslate2 is to load instead of the folder's files, by name."""
+    heads: tuple[tuple[int, int], ...] = ()
+    """(Layer, head) of the decoder's attention that follows the sound; empty: not known."""
     adapted: bool = False
     """Whether the weights are the bundled ones with the shop additions."""
 
@@ -97,10 +100,11 @@ def open_folder(path: Path | None, *, adapt: bool = True) -> ModelFolder:
         mapped = mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ)
     weights = _whisper(read_weights(memoryview(mapped), str(binary)))
     special = _special(tokenizer, weights, folder)
+    heads = _heads(folder / "config.json")
     if path is None and adapt:
         weights, files = _with_additions(folder, weights)
-        return ModelFolder(folder, weights, tokenizer, special, files, adapted=True)
-    return ModelFolder(folder, weights, tokenizer, special)
+        return ModelFolder(folder, weights, tokenizer, special, files, heads, adapted=True)
+    return ModelFolder(folder, weights, tokenizer, special, heads=heads)
 
 
 def _with_additions(folder: Path, weights: ModelWeights) -> tuple[ModelWeights, dict[str, bytes]]:
@@ -133,6 +137,15 @@ def _with_additions(folder: Path, weights: ModelWeights) -> tuple[ModelWeights, 
     }
     files["model.bin"] = bytes(data)
     return replace(weights, variables={**weights.variables, **changed}), files
+
+
+def _heads(config: Path) -> tuple[tuple[int, int], ...]:
+    """What the converter wrote down; a folder without it gives no times."""
+    try:
+        listed = json.loads(config.read_text(encoding="utf-8")).get("alignment_heads", ())
+        return tuple((int(layer), int(head)) for layer, head in listed)
+    except (OSError, ValueError, TypeError, AttributeError):
+        return ()
 
 
 def _whisper(weights: ModelWeights) -> ModelWeights:

@@ -14,12 +14,13 @@ from fieldlog.errors import ModelError
 from fieldlog.grammar.language import Language
 from fieldlog.listeners.pcm import finite, is_silent
 from fieldlog.listeners.whisper.adapter import CUE
-from fieldlog.listeners.whisper.decoder import Decoder
+from fieldlog.listeners.whisper.decoder import Decoder, Sound
 from fieldlog.listeners.whisper.encoder import Encoder
 from fieldlog.listeners.whisper.features import MAX_FRAMES, log_mel, pad_features
 from fieldlog.listeners.whisper.folder import ModelFolder, open_folder
 from fieldlog.listeners.whisper.search import Found, Result, SearchSettings, distinct, search
 from fieldlog.listeners.whisper.threads import one_blas_thread
+from fieldlog.listeners.whisper.times import STEP_S, word_times
 from fieldlog.listeners.whisper.tokens import TokenGraph, vocabulary
 from fieldlog.model import Hearing, Hypothesis
 
@@ -119,12 +120,15 @@ class WhisperListener:
             raise ModelError("nothing is loaded", where=self.name, todo="call load() first")
         if is_silent(clip):
             return Hearing(self.name, (), _since(began))
-        encoded = self._encoder.encode(self._features(clip))
-        result = self._decode(encoded)
+        assert self._decoder is not None
+        sound = self._decoder.listen(self._encoder.encode(self._features(clip)))
+        result = self._decode(sound)
         found = distinct(result.found, self._language.meaning)
+        times = self._times(sound, found[0]) if found else ()
         if self._graph is not None:
             self._graph.tidy()
-        return Hearing(self.name, tuple(hypotheses_of(found, result.rest)), _since(began))
+        hypotheses = tuple(hypotheses_of(found, result.rest))
+        return Hearing(self.name, hypotheses, _since(began), times)
 
     def transcribe(self, clip: Clip) -> str:
         """Plain decoding of the same weights, no grammar: for remarks, never for findings.
@@ -159,7 +163,18 @@ class WhisperListener:
         bands = log_mel(finite(clip)[:longest], self._encoder.bands)
         return pad_features(bands, extra, lead=LEAD_FRAMES)
 
-    def _decode(self, encoded: NDArray[np.float32]) -> Result:
+    def _times(self, sound: Sound, best: Found) -> tuple[tuple[float, float], ...]:
+        assert self._folder is not None
+        assert self._decoder is not None
+        if not self._folder.heads:
+            return ()
+        opening = [self._decoder.column[token] for token in self._opening]
+        columns = np.array([*opening, *best.path], dtype=np.intp)
+        looked = self._decoder.attention(sound, columns, self._folder.heads)
+        # The row of a token looks for the next one: that of the opening's last wrote the first.
+        return tuple(word_times(looked[len(opening) - 1 :], best.counts, LEAD_FRAMES * STEP_S / 2))
+
+    def _decode(self, sound: Sound) -> Result:
         assert self._folder is not None
         assert self._decoder is not None
         assert self._graph is not None
@@ -167,7 +182,7 @@ class WhisperListener:
         columns = self._decoder.column
         return search(
             self._decoder,
-            self._decoder.listen(encoded),
+            sound,
             self._graph,
             np.array([columns[token] for token in self._opening], dtype=np.intp),
             np.array([columns[token] for token in special.closing], dtype=np.intp),

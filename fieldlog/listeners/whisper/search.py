@@ -55,6 +55,10 @@ class Found:
     """The largest bend of a single token, end included (0 at best)."""
     tail: float = 0.0
     """The larger bend of its last token and its end: a phrase that stops too early shows there."""
+    path: tuple[int, ...] = ()
+    """Its tokens, as places in the decoder's vocabulary."""
+    counts: tuple[int, ...] = ()
+    """How many words were whole behind each of them; -1 inside one."""
 
     @property
     def text(self) -> str:
@@ -90,6 +94,10 @@ class _Live:
     """State and joining of the tree that begins here, until it is needed; ``node`` then."""
     between: bool = False
     """Behind a whole word."""
+    before: _Live | None = None
+    """What it goes on from."""
+    column: int = -1
+    """The token with which it does."""
 
 
 _INSIDE = -1
@@ -142,6 +150,12 @@ def search(
 
 
 def _finish(item: _Live, end: float, total: float, ending: float) -> Found:
+    path, counts = [], []
+    step: _Live | None = item
+    while step is not None and step.before is not None:
+        path.append(step.column)
+        counts.append(len(step.words) if step.between else -1)
+        step = step.before
     return Found(
         words=item.words,
         score=item.score + end - total + ending,
@@ -150,6 +164,8 @@ def _finish(item: _Live, end: float, total: float, ending: float) -> Found:
         tokens=item.tokens + 1,
         worst=min(item.worst, end),
         tail=min(item.last, end),
+        path=tuple(reversed(path)),
+        counts=tuple(reversed(counts)),
     )
 
 
@@ -164,6 +180,8 @@ def _merged(one: Found, other: Found) -> Found:
         better.tokens,
         better.worst,
         better.tail,
+        better.path,
+        better.counts,
     )
 
 
@@ -214,6 +232,8 @@ def _extend(
                 last=gain,
                 root=root,
                 between=root is not None,
+                before=item,
+                column=column,
             )
             key = (*root, words) if root else (id(node), _INSIDE, words)
             known = merged.get(key)

@@ -26,9 +26,18 @@ START, SPACED, GLUED, PAUSED = 0, 1, 2, 3
 Encode = Callable[[str], tuple[int, ...]]
 Code = tuple[int, ...]
 
+FURTHER = -3.0
+"""Natural-log weight of going on behind a whole phrase in the same breath."""
+
 _MAX_SPELLED = 4
 _MARKS = {",": PAUSED, "-": GLUED}
 """What may stand between two words, and how the next one is joined then."""
+HESITATIONS = ("um", "uh", "er", "erm", "hmm")
+"""Sounds between words that are none of them."""
+OPENINGS = ("okay", "so", "well", "now", "right", "all right", "alright", "oh", "yeah")
+"""Words before a finding that say nothing."""
+EMPTY = -2.5
+"""Natural-log weight of one of these."""
 _MOST_TREES = 4000
 """Trees kept; a session that has met more forgets them and grows them anew (memory stays flat)."""
 
@@ -53,6 +62,7 @@ class Goal:
     words: tuple[str, ...]
     run: str = ""
     joining: int = SPACED
+    weight: float = 0.0
 
 
 Entry = tuple[Code, Goal]
@@ -184,6 +194,10 @@ class TokenGraph:
         if joining == SPACED:
             for mark, after in _MARKS.items():
                 yield from self._form_entries(mark, SPACED, Goal((), joining=after))
+        if joining in (START, SPACED):
+            opens = joining == START or state == self._graph.further
+            for word in (*HESITATIONS, *(OPENINGS if opens else ())):
+                yield from self._form_entries(f" {word}", joining, Goal((), weight=EMPTY))
 
     def _word_entries(self, word: str, joining: int) -> Iterator[tuple[int, Entry]]:
         """Ways to write a word, and the phrases that begin with it; the same in every state."""
@@ -212,7 +226,7 @@ class TokenGraph:
     def _followed(self, state: int, goal: Goal) -> Iterator[Exit]:
         """Where a goal leads from ``state``, as far as the grammar goes with it."""
         if not goal.run and not goal.words:
-            yield Exit((), state, goal.joining, 0.0)
+            yield Exit((), state, goal.joining, goal.weight)
             return
         for words in written.readings(goal.run) if goal.run else (goal.words,):
             here, weight = state, 0.0
@@ -223,6 +237,9 @@ class TokenGraph:
                 here, weight = step[0], weight + step[1]
             else:
                 yield Exit(words, here, goal.joining, weight)
+                further, ending = self._graph.further, self._graph.final_weight(here)
+                if further is not None and ending is not None:
+                    yield Exit(words, further, goal.joining, weight + ending + FURTHER)
 
     def _letters(self, state: int) -> Iterator[tuple[str, ...]]:
         """Letters spelled one by one from ``state`` ("t w i"), two to ``_MAX_SPELLED`` of them.
@@ -244,6 +261,8 @@ def vocabulary(words: Iterable[str], encode: Encode) -> set[int]:
     """Every token that the written forms of these words can need."""
     known = set(words)
     texts = set(_MARKS)
+    for empty in (*HESITATIONS, *OPENINGS):
+        texts |= {f" {empty}", f" {written.capitalised(empty)}"}
     for word in known:
         for form in written.word_forms(word):
             texts |= {form, " " + form, " " + written.capitalised(form)}
