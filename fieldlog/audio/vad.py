@@ -94,6 +94,13 @@ class ChosenActivity:
     warning: str = ""
 
 
+def voice_of(samples: NDArray[np.float32], activity: VoiceActivity) -> tuple[float, ...]:
+    """Probability of speech for each whole frame of one recording, as ``Clip.voice`` has them."""
+    activity.reset()
+    ends = range(FRAME, len(samples) + 1, FRAME)
+    return tuple(activity.probability(samples[end - FRAME : end]) for end in ends)
+
+
 def voice_activity() -> ChosenActivity:
     """The best voice activity that works here; the warning must be shown to the user."""
     try:

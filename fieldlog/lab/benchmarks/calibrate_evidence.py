@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldlog.audio.clip import Clip
+from fieldlog.audio.vad import voice_activity, voice_of
 from fieldlog.errors import UsageError
+from fieldlog.hearing import left_over
 from fieldlog.listeners.base import Listener
 from fieldlog.model import Hearing, Hypothesis
 
@@ -61,10 +63,13 @@ class Line:
 def hear_cases(
     cases: Iterable[Case], listener: Listener, second: Second | None = None
 ) -> Iterator[Line]:
-    """Hear each case as one clip, as it stands."""
+    """Hear each case as one clip, as it stands; speech that no word covers is noted."""
+    activity = voice_activity().activity
     for case in cases:
-        clip = Clip(case.sound())
+        sound = case.sound()
+        clip = Clip(sound, voice=voice_of(sound, activity))
         hearing = listener.hear(clip)
+        hearing = replace(hearing, left_over=left_over(clip.voice, hearing.times))
         scores = second(clip, hearing) if second is not None else {}
         yield Line(
             case.id,
@@ -112,7 +117,8 @@ def read_lines(path: Path) -> list[Line]:
 def _line(data: dict[str, Any]) -> Line:
     heard = data.pop("hearing")
     hypotheses = tuple(Hypothesis(**each) for each in heard["hypotheses"])
-    hearing = Hearing(heard["listener"], hypotheses, heard["latency_ms"])
+    times, left = (tuple(map(tuple, heard.get(name, ()))) for name in ("times", "left_over"))
+    hearing = Hearing(heard["listener"], hypotheses, heard["latency_ms"], times, left)
     return Line(**{**data, "flags": tuple(data["flags"]), "hearing": hearing})
 
 
