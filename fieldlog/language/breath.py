@@ -21,6 +21,7 @@ from fieldlog.catalogue.phrases import expand
 from fieldlog.grammar.expression import Rule
 from fieldlog.language.decide import decide, meaning_key
 from fieldlog.language.lexicon import Words, phrases
+from fieldlog.language.shape import SIDE
 from fieldlog.language.subjects import About, SubjectReader, about_of
 from fieldlog.language.values import REPAIR, ValueReader
 from fieldlog.model import Asks, Decision, Finding, Flag, Kind, Quantity, Question, Understanding
@@ -365,7 +366,10 @@ class BreathReader:
         """The two of a kind, where only one thing tells them apart."""
         said = self._one(rest)
         for about in self.subjects.read(rest)[:1]:
-            unsaid = [axis.name for axis in about.axes if axis.name not in about.places]
+            left = [axis for axis in about.axes if axis.name not in about.places]
+            if not any(axis.required for axis in left):  # "both pegs": left and right of one rider
+                left = [axis for axis in left if axis.name == SIDE] or left
+            unsaid = [axis.name for axis in left]
             if len(unsaid) == 1 and len(self._values(unsaid[0])) == 2:
                 return self._each(self._values(unsaid[0]), (), rest)
             if said is not None and said.offered:

@@ -20,10 +20,13 @@ GRAMMAR = "catalogue"
 """Name of the grammar that is made."""
 FINDINGS, SUBJECTS, THINGS = "findings", "subjects", "things"
 """Its rules: every finding; everything a finding can be about; the same without characteristics."""
-PAIRS, CARRIED, MORE = "pairs", "carried", "said"
+PAIRS, CARRIED, MORE, VALUES = "pairs", "carried", "said", "values"
 """And those of a breath: two findings said as one ("both mirrors cracked"); what is said behind a
 finding of another place or characteristic of the same thing ("front disc five millimetres, rear four");
-what is said of the same ("tyre cracked and worn")."""
+what is said of the same ("tyre cracked and worn"); any value with its unit or without."""
+
+SIDE = "side"
+"""The axis of the rider's left and right."""
 
 _HEADER = re.compile(r"#JSGF[^;]*;|grammar\s+\w+\s*;")
 _COMMENT = re.compile(r"//[^\n]*|/\*.*?\*/", re.DOTALL)
@@ -47,7 +50,8 @@ _PATTERNS: Mapping[str, frozenset[str]] = {
     "found_in": frozenset({"fault", "subject"}),
     "coded": frozenset({"subject", "code"}),
     "carried": frozenset({"place", "words", "condition", "value"}),
-    "paired": frozenset({"names", "pair", "both", "condition"}),
+    "paired": frozenset({"names", "pair", "condition"}),
+    "paired_last": frozenset({"names", "both", "condition"}),
     "paired_measured": frozenset({"names", "pair", "value"}),
 }
 """The pattern rules that finding.jsgf has to have, with the holes each may use."""
@@ -139,6 +143,7 @@ class _Shaper:
         self.coded: dict[CodeKind, _Made] = {}
         self.things: list[str] = []
         self.paired: dict[tuple[tuple[str, ...], str], list[str]] = {}
+        self.paired_last: dict[tuple[tuple[str, ...], str], list[str]] = {}
         self.paired_measured: dict[tuple[tuple[str, ...], str], list[str]] = {}
 
     def shaped(self) -> Shaped:
@@ -153,6 +158,7 @@ class _Shaper:
         lines.append(f"public <{PAIRS}> = {_either(pairs)};")
         lines.append(f"public <{CARRIED}> = {self._carried()};")
         lines.append(f"public <{MORE}> = {self._more()};")
+        lines.append(f"public <{VALUES}> = {self._values()};")
         return Shaped("\n".join(lines) + "\n", self.subjects)
 
     # --- subjects ----------------------------------------------------------------------------
@@ -194,6 +200,9 @@ class _Shaper:
         self._found_in(component.conditions, whole)
         if conditions and pair:
             self.paired.setdefault((conditions, pair), []).append(slug)
+        for axis in component.axes if conditions else ():
+            if f"<both_{axis.name}>" in "".join(self.shared):
+                self.paired_last.setdefault((conditions, axis.name), []).append(slug)
         if conditions:
             self.judged.setdefault(conditions, _Made()).add(whole)
             for axis in component.axes:
@@ -375,8 +384,11 @@ class _Shaper:
             yield self._said("coded", made, code=_code(code))
 
     def _pair_of(self, axes: tuple[Axis, ...]) -> str:
-        """The only axis, where both of its values may be said at once; "" for none."""
+        """The axis of which both values may be said at once: the only one, or of several that may all
+        be left out the rider's sides; "" for none."""
         names = [axis.name for axis in axes]
+        if SIDE in names and not any(axis.required for axis in axes):
+            names = [SIDE]
         shared = "".join(self.shared)
         return names[0] if len(names) == 1 and f"<pair_{names[0]}>" in shared else ""
 
@@ -384,14 +396,17 @@ class _Shaper:
         """ "Both mirrors cracked", "front and rear rims fine": of what has one axis of two values."""
         for (conditions, axis), names in self.paired.items():
             said = f"({' | '.join(conditions)})"
-            yield self._pair("paired", axis, names, both=f"<both_{axis}>", condition=said)
+            yield self._pair("paired", names, pair=f"<pair_{axis}>", condition=said)
+        for (conditions, axis), names in self.paired_last.items():
+            said = f"({' | '.join(conditions)})"
+            yield self._pair("paired_last", names, both=f"<both_{axis}>", condition=said)
         for (value, axis), names in self.paired_measured.items():
-            yield self._pair("paired_measured", axis, names, value=_quantity(value))
+            said = _quantity(value)
+            yield self._pair("paired_measured", names, pair=f"<pair_{axis}>", value=said)
 
-    def _pair(self, pattern: str, axis: str, names: Sequence[str], **holes: str) -> str:
+    def _pair(self, pattern: str, names: Sequence[str], **holes: str) -> str:
         name = self._new(pattern)
-        said = f"({_either(names)})"
-        self.rules[name] = _fill(self.patterns[pattern], names=said, pair=f"<pair_{axis}>", **holes)
+        self.rules[name] = _fill(self.patterns[pattern], names=f"({_either(names)})", **holes)
         return name
 
     def _carried(self) -> str:
@@ -407,15 +422,17 @@ class _Shaper:
         words = dict.fromkeys(
             name for name in self.rules if name.endswith("__words") and "__" in name
         )
-        values = dict.fromkeys(rule for said in self.measured for rule in said)
-        value = f"(/20/ {_quantity(values)} | /1/ {_quantity(bare_rules(tuple(values)))})"
         return _fill(
             self.patterns["carried"],
             place=f"({_either(places)})",
             words=f"({_either(words)})",
             condition=f"({' | '.join(self._conditions())})",
-            value=value,
+            value=f"<{VALUES}>",
         )
+
+    def _values(self) -> str:
+        values = dict.fromkeys(rule for said in self.measured for rule in said)
+        return f"/20/ {_quantity(values)} | /1/ {_quantity(bare_rules(tuple(values)))}"
 
     def _more(self) -> str:
         codes = [_code(code) for code in self.coded]
