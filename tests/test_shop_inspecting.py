@@ -214,6 +214,32 @@ def test_a_bare_correction_behind_a_breath_is_of_its_last_finding(bench: Bench) 
     assert bench.standing() == ["front brake pads", "rear brake pads"]
 
 
+@pytest.mark.parametrize("anew", [False, True])
+@pytest.mark.parametrize(
+    "asked",
+    [
+        "rear pads fifty millimetres, chain dry",
+        "rear pads three millimetres, horn works, wait",
+        "rear pads three millimetres, rear pads four millimetres",
+    ],
+)
+def test_a_bare_correction_behind_a_breath_that_is_asked_about_leaves_what_was_before(
+    bench: Bench, asked: str, anew: bool
+) -> None:
+    """It is of what was said last, of which nothing was taken: not of the front pads."""
+    bench.type("front pads two millimetres")
+    bench.type(asked)
+    if anew:
+        bench.anew()
+    for _ in range(2):
+        (event,) = bench.type("correction five millimetres")
+        assert isinstance(event, ev.Asked)
+    (kept,) = bench.inspecting.record.findings
+    assert kept.stands
+    assert kept.finding.quantity is not None
+    assert kept.finding.quantity.value == 2
+
+
 def test_a_breath_that_holds_the_answer_answers(bench: Bench) -> None:
     bench.type("pads two millimetres")
     events = bench.type("front pads two millimetres, chain dry")

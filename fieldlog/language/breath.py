@@ -25,6 +25,7 @@ from fieldlog.language.shape import SIDE
 from fieldlog.language.subjects import About, SubjectReader, about_of
 from fieldlog.language.values import REPAIR, ValueReader
 from fieldlog.model import Asks, Decision, Finding, Flag, Kind, Quantity, Question, Understanding
+from fieldlog.quantities.dates import DATE_WORDS
 from fieldlog.quantities.number_words import DENOMINATORS, NUMBER_WORDS
 from fieldlog.quantities.units import SPOKEN
 from fieldlog.quantities.values import DOUBTFUL
@@ -33,6 +34,8 @@ from fieldlog.words import questions, tell
 _BOTH = "both"
 _AND = "and"
 _ONES = ("one", "ones")
+VALUE_WORDS = NUMBER_WORDS.union(DATE_WORDS, *SPOKEN)
+"""Words that a value may be begun with before it is put right."""
 _LIKE = Fraction(4)
 """How many times another a value may be that was said without its unit: "thirty two psi, rear two
 point four" means bar."""
@@ -185,11 +188,17 @@ class BreathReader:
                 yield at, max(len(limit), len(meant)), len(meant) > len(limit)
 
     def lost_to_repair(self, words: Words, found: Understanding) -> tuple[Understanding, ...]:
-        """The findings in ``words``, which a self-repair follows, besides the one it repairs.
+        """The findings before the last self-repair in ``words`` besides the one it repairs.
 
-        ``found``: what stands behind the repair. "left mirror cracked front pads, correction, rear
-        pads ...": the mirror is not what is repaired.
+        ``found``: what all of the words mean as one. "left mirror cracked front pads, correction, rear
+        pads ...": the mirror is not what is repaired. Where it is a value that is put right, and what
+        stands before it is of something else, or not of one thing, ``found`` itself is uncertain.
         """
+        at = len(words) - words[::-1].index(REPAIR) - 1 if REPAIR in words else 0
+        words, behind = words[:at], words[at + 1 :]
+        if not self.subjects.read(behind) and not self._is_value(words, found):
+            cover = self._cut(words, len(words))
+            return (found, *(cover.parts if cover else ()))
         cover = self._cut(words, len(words))
         if cover is not None:
             about = {one.component for one in found.offered}
@@ -201,6 +210,15 @@ class BreathReader:
             if cover and self.subjects.read(self._unjoined(words[at:])):
                 return cover.parts
         return ()
+
+    def _is_value(self, words: Words, found: Understanding) -> bool:
+        """Whether ``words`` are one finding about what ``found`` is about, or its beginning."""
+        before = self.core(words)
+        if before is not None:
+            about = {(one.component, one.position) for one in found.offered}
+            return any((one.component, one.position) in about for one in before.offered)
+        used = max((about.used for about in self.subjects.read(words)), default=0)
+        return VALUE_WORDS.issuperset(words[used:])
 
     def behind(self, words: Words) -> tuple[Understanding, ...]:
         """The findings behind a joining word in ``words``, which are something else at first."""
@@ -340,10 +358,8 @@ class BreathReader:
         found = self.core(said)
         if found is None or found.kind is not Kind.FINDING:
             return None
-        if REPAIR in said[1:-1]:  # it repairs one finding, and swallows no other
-            repaired = said[: len(said) - said[::-1].index(REPAIR) - 1]
-            if self.lost_to_repair(repaired, found):
-                return None
+        if REPAIR in said[1:-1] and self.lost_to_repair(said, found):
+            return None  # it repairs one finding, and swallows no other
         return replace(found, text=" ".join(said))
 
     # --- both, front and rear ---------------------------------------------------------------------
@@ -546,6 +562,10 @@ class BreathReader:
 
     def _decided_of(self, of: About, told: Words, said: Words) -> Understanding | None:
         text = " ".join(said)
+        if REPAIR in told[1:-1]:
+            first = told[: told.index(REPAIR)]
+            if self._decided_of(of, first, said) is None and not VALUE_WORDS.issuperset(first):
+                return None  # what is put right is something else
         return decide(self.values.read(of, told, text)[0], text, self.subjects.values)
 
 

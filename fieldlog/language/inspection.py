@@ -167,8 +167,7 @@ class InspectionLanguage(OfferedGrammar):
             return found.asked("whether all of it corrects is not certain")
         if Flag.REPAIRED not in said.flags:
             return self._breaths.read(words, text, commas)
-        at = len(words) - words[::-1].index(CORRECTION) - 1 if CORRECTION in words else 0
-        lost = self._breaths.lost_to_repair(words[:at], said)
+        lost = self._breaths.lost_to_repair(words, said)
         if not lost:
             return None
         found = self._breaths.read(words, text, commas)

@@ -185,14 +185,16 @@ class ValueReader:
 
     def _judged(self, about: About, said: Words, words: str, found: list[Reading]) -> None:
         table = self.conditions_of(about.component, about.characteristic)
+        flags = _repaired(said)
         for place, body in self._last_place(about, about.axes, _after_repair(said)):
             known = table.get(body)
             if known is not None:
                 finding = Finding(
                     about.component.name, place.position, known[0], condition=known[1], words=words
                 )
-                found.append(_placed(Reading(place, finding, Standing.FITS)))
-            found += self._amounted(place, body, words, table)
+                found.append(_placed(Reading(place, finding, Standing.FITS, flags)))
+            amounted = self._amounted(place, body, words, table)
+            found += [replace(one, flags=flags) for one in amounted]
 
     def _amounted(
         self, about: About, body: Words, words: str, table: Mapping[Words, tuple[str, str]]
@@ -222,6 +224,7 @@ class ValueReader:
         body = _after_repair(said)
         for code in codes(one.code, body):
             flags = [flag for flag in code.flags if flag in _KEPT_OF_CODES]
+            flags += _repaired(said)
             twin = brake_fluid_twin(code.text) if one.code is CodeKind.BRAKE_FLUID else None
             if twin:
                 flags.append(Flag.GRADE_TWIN)
@@ -337,6 +340,10 @@ class ValueReader:
 
 def _with(reading: Reading, given: Facts) -> Reading:
     return replace(reading, finding=replace(reading.finding, given=given)) if given else reading
+
+
+def _repaired(said: Words) -> tuple[Flag, ...]:
+    return (Flag.REPAIRED,) if REPAIR in said[:-1] else ()
 
 
 def _after_repair(said: Words) -> Words:

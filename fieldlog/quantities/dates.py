@@ -73,6 +73,8 @@ _ORDINALS = {
         start=1,
     )
 }
+DATE_WORDS = frozenset(_MONTHS).union(*_ORDINALS)
+"""Words of a date that are no numbers."""
 _YEARS = range(1980, 2080)
 
 

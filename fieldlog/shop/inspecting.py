@@ -230,7 +230,7 @@ class Inspecting:
             record = self.record
             scene = self._scene_of(record)
             heard = self._dropping(heard, record)
-            understood = scene.completed(heard.understanding, self._understand)
+            understood = self._completed(heard, scene, record)
             if understood is not heard.understanding:
                 self.conversation.completed(heard, understood)
             step = step_of(replace(heard, understanding=understood), scene, self._around())
@@ -250,16 +250,34 @@ class Inspecting:
         What was said last is its utterance: no finding before it is withdrawn.
         """
         said = heard.understanding
-        kept = waiting_in(record)
         dropped = said.decision is Decision.ACCEPT and said.dialogue is Command.DISREGARD
-        if not dropped or heard.answers is not None or kept is None:
+        asked = self._asked_last(record) if dropped and heard.answers is None else None
+        if asked is None:
             return heard
+        said = replace(said, reason=TAKES_NOTHING[Command.DISREGARD])
+        return replace(heard, understanding=said, answers=asked)
+
+    def _completed(self, heard: Heard, scene: Scene, record: InspectionRecord) -> Understanding:
+        """A bare correction with what the last finding was about.
+
+        Behind a question that no short word settles it is of that, of which nothing was taken: its value
+        is never given to the finding before.
+        """
+        understood = scene.completed(heard.understanding, self._understand)
+        if understood is heard.understanding or heard.answers is not None:
+            return understood
+        return understood if self._asked_last(record) is None else heard.understanding
+
+    def _asked_last(self, record: InspectionRecord) -> Understanding | None:
+        """The question at the end of the record that is still open, as it was understood."""
+        kept = waiting_in(record)
+        if kept is None:
+            return None
         asked = next((was for name, was in reversed(self._asked) if name == kept.id), None)
         if asked is None:
             asked = self._meant(kept, record)
             self._asked.append((kept.id, asked))
-        said = replace(said, reason=TAKES_NOTHING[Command.DISREGARD])
-        return replace(heard, understanding=said, answers=asked)
+        return asked
 
     def _waits_again(self, heard: Heard) -> None:
         """The question that ``heard`` answered, of which nothing was taken."""
