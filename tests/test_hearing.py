@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from fieldlog.audio.clip import FRAME, RATE, Clip
-from fieldlog.grammar.language import Language
+from fieldlog.grammar.language import Language, is_said
 from fieldlog.grammar.tagged import TaggedLanguage
 from fieldlog.hearing import Heard, hear_clip, left_over, stretches_of
 from fieldlog.language.files import load_language
@@ -340,3 +340,14 @@ class TestTheRestIsHeardAgain:
     def test_what_would_not_count_by_itself_takes_nothing_with_it(self) -> None:
         whole = self.heard("horn works chain dry right mirror loose", accepts=False)
         assert not whole.accepted
+
+
+@pytest.mark.parametrize("between", ["no", "or", "sorry", "i mean", "wait"])
+def test_what_turns_a_finding_round_is_offered_and_asked_about(
+    language: InspectionLanguage, between: str
+) -> None:
+    """Not offered, it would be heard as nothing, and both findings would count."""
+    words = f"front tyre worn {between} rear tyre worn"
+    assert is_said(language.word_graph(), words.split())
+    asked = language.understand(words)
+    assert (asked.decision, asked.parts) == (Decision.ASK, ())

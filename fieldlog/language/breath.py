@@ -124,8 +124,10 @@ class Phrases:
                 if phrase[-len(words) :] == words
             }
         taken_back = longest_first("taken_back")
-        limits = longest_first("taken_back", "apart", "at_times")
-        return cls(longest_first("joined"), longest_first("meant"), taken_back, limits, places)
+        meant = longest_first("meant")
+        limits = longest_first("turned", "taken_back", "apart", "at_times")
+        limits = tuple(phrase for phrase in limits if phrase not in meant)
+        return cls(longest_first("joined"), meant, taken_back, limits, places)
 
 
 @dataclass(frozen=True, slots=True)
