@@ -11,11 +11,12 @@ from typing import Any
 
 import numpy as np
 import pytest
+from rich.text import Text
 
 from fieldlog import config
 from fieldlog.aftercare.plan import left_open, never_confirmed
 from fieldlog.audio.clip import RATE, Clip
-from fieldlog.cli.event_lines import event_text, events_text
+from fieldlog.cli.event_lines import event_text, events_behind, events_text
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language
@@ -152,6 +153,13 @@ def test_a_breath_is_one_utterance_with_a_finding_for_each_part(bench: Bench) ->
     assert record.findings[2].verdict is not None
     assert record.findings[2].verdict.state is State.BEYOND
     assert bench.shop.store.verify().agrees
+
+
+def test_every_finding_of_a_breath_is_a_line_below_the_first(bench: Bench) -> None:
+    events = bench.type("left mirror cracked, right loose")
+    first, second = events_behind(Text("  4.9 s  ", "dim"), events).plain.split("\n")
+    assert first.startswith("  4.9 s  left mirror")
+    assert second.startswith("         right mirror")
 
 
 def test_a_breath_is_judged_as_its_findings_one_after_the_other(

@@ -31,7 +31,7 @@ def demo(out: Path, listener: str, model: Path | None) -> None:
     """
     from fieldlog import config
     from fieldlog.cli.ears import open_ears
-    from fieldlog.cli.event_lines import events_text
+    from fieldlog.cli.event_lines import events_behind
     from fieldlog.cli.inspection_jobs import what_follows
     from fieldlog.cli.verdict_lines import placed_lines
     from fieldlog.shop import demo as job
@@ -49,7 +49,7 @@ def demo(out: Path, listener: str, model: Path | None) -> None:
             seen.add(file)
             console.print(Text(f"\n{file}", "bold"))
         at = Text(f"{outcome.start_s:6.1f} s  ", "dim")
-        console.print(at, events_text(outcome.events), sep="", end="\n")
+        console.print(events_behind(at, outcome.events))
 
     folder = _fresh(out / "record")
     with Workshop.open(folder) as shop, open_ears(shop.language, listener, model) as ears:

@@ -19,6 +19,12 @@ def events_text(events: Iterable[Event]) -> Text:
     return Text("\n").join(line for event in events if (line := event_text(event)))
 
 
+def events_behind(head: Text, events: Iterable[Event]) -> Text:
+    """``head``, and what an utterance led to behind it: every further line under the first."""
+    lines = events_text(events).split("\n")
+    return Text.assemble(head, Text("\n" + " " * head.cell_len).join(lines))
+
+
 def event_text(event: Event) -> Text:
     """One event as a line; empty where another line says it already."""
     match event:

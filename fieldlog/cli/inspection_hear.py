@@ -68,7 +68,7 @@ def hear(
 
     from fieldlog.cli.audio_files import hear_files
     from fieldlog.cli.ears import open_ears
-    from fieldlog.cli.event_lines import events_text
+    from fieldlog.cli.event_lines import events_behind
     from fieldlog.cli.terminal import Terminal
     from fieldlog.shop.events import (
         Asked,
@@ -134,8 +134,8 @@ def hear(
                     counts[_REFUSED] += isinstance(event, Refused)
                     counts[_HELD] += isinstance(event, HeldBack)
                     counts[_FAULTED] += isinstance(event, Faulted)
-                span = f"{heard.clip.start_s:7.1f} s  "
-                terminal.lines.print(Text.assemble((span, "dim"), events_text(events)))
+                span = Text(f"{heard.clip.start_s:7.1f} s  ", "dim")
+                terminal.lines.print(events_behind(span, events))
 
             def ended(path: Path, seconds: float) -> None:
                 nonlocal next_s

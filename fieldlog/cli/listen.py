@@ -165,10 +165,10 @@ def run(
 
 def told_text(told: Told) -> Text:
     """What an utterance led to, behind when it was said and doubts about its sound."""
-    from fieldlog.cli.event_lines import events_text
+    from fieldlog.cli.event_lines import events_behind
 
     late = Text("(saved late) ") if told.late else Text()
-    return Text.assemble(stamp(told.spoken), late, events_text(told.events))
+    return events_behind(Text.assemble(stamp(told.spoken), late), told.events)
 
 
 def stamp(spoken: Spoken) -> Text:
