@@ -27,12 +27,21 @@ LEAD_IN_S = 1.0
 PAUSE_S = (1.6, 2.6)
 STRETCH = 1.1  # unhurried, as somebody speaks who wants a number to be heard
 LEVEL = 0.09  # RMS of speech, full scale 1.0: a voice at half a metre
+THINKS = " ... "  # in a line's words: the speaker stops in the middle of the phrase
+THINKS_S = 1.5
 
 Samples = NDArray[np.float64]
 
 
 def speak(words: str, voice: str) -> Samples:
-    """One utterance by flite, at ``RATE``, trimmed of silence at both ends, at ``LEVEL``."""
+    """One line by flite, at ``RATE``, at ``LEVEL``, with a pause wherever ``THINKS`` stands."""
+    first, *further = (_stretch(said, voice) for said in words.split(THINKS))
+    thinks = np.zeros(int(THINKS_S * RATE))
+    return np.concatenate([first, *(piece for said in further for piece in (thinks, said))])
+
+
+def _stretch(words: str, voice: str) -> Samples:
+    """Words in one go, trimmed of silence at both ends."""
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "said.wav"
         pace = f"duration_stretch={STRETCH}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -32,13 +33,19 @@ def ran(tmp_path_factory: pytest.TempPathFactory) -> tuple[demo.Demo, Inspection
 
 def test_the_manifest_asks_for_what_the_demo_must_show() -> None:
     manifest = demo.read_manifest(MEDIA)
-    expected = [u["expect"] for part in manifest["parts"] for u in part["utterances"]]
+    spoken = [each for part in manifest["parts"] for each in part["utterances"]]
+    breaths = [demo.expected(each) for each in spoken]
+    expected = [one for breath in breaths for one in breath]
     findings = [e for e in expected if "component" in e]
-    assert 25 <= len(findings) <= 40
+    assert 25 <= len(findings) <= 45
+    assert set(map(len, breaths)) == {1, 2, 3}
+    assert any(" ... " in each["words"] for each in spoken)
+    assert len({one["id"] for one in expected}) == len(expected)
     assert 6 <= len(manifest["photos"]) <= 10
     kinds = Counter(e.get("kind", e.get("decision", "accept")) for e in expected)
-    assert kinds["remark"] == 1
-    assert kinds["ask"] == 1
+    assert kinds["remark"] == 2
+    assert kinds["ask"] == 2
+    assert [e["decision"] for e in expected if "rest" in e] == ["ask"]
     assert sum("corrects" in e for e in expected) == 1
     assert any(part["noise"] for part in manifest["parts"])
     catalogue = load_language().catalogue
@@ -59,11 +66,58 @@ def test_every_utterance_verdict_and_photo(
 def test_deviations_would_be_seen(ran: tuple[demo.Demo, InspectionRecord, bool]) -> None:
     result, record, _ = ran
     manifest = demo.read_manifest(MEDIA)
-    manifest["parts"][0]["utterances"][0]["expect"]["condition"] = "low"
+    manifest["parts"][0]["utterances"][0]["expect"][0]["condition"] = "low"
     manifest["photos"][0]["belongs_to"] = "battery-volts"
     found = demo.deviations(result, record, manifest)
     assert len(found) == 2
     assert "condition is 'between marks' instead of 'low'" in found[0]
+
+
+def test_a_finding_lost_from_a_breath_would_be_seen(
+    ran: tuple[demo.Demo, InspectionRecord, bool],
+) -> None:
+    result, record, _ = ran
+    manifest = demo.read_manifest(MEDIA)
+    for at in range(3):  # the fluids, three in the first breath
+        kept = (*record.findings[:at], *record.findings[at + 1 :])
+        lost = record.findings[at].finding.component
+        (found,) = demo.deviations(result, replace(record, findings=kept), manifest)
+        assert found.endswith("is not in the record"), lost
+
+    (file, breath), *others = result.outcomes
+    shorter = replace(breath, events=breath.events[:-1])
+    assert "fluids: findings taken: 2 instead of 3" in demo.deviations(
+        replace(result, outcomes=((file, shorter), *others)), record, manifest
+    )
+
+
+def test_a_finding_nobody_said_would_be_seen(
+    ran: tuple[demo.Demo, InspectionRecord, bool],
+) -> None:
+    result, record, _ = ran
+    manifest = demo.read_manifest(MEDIA)
+    asked = next(
+        each
+        for part in manifest["parts"]
+        for each in part["utterances"]
+        if each["id"] == "throttle"
+    )
+    asked["expect"] = {"dialogue": "affirm"}
+    found = demo.deviations(result, record, manifest)
+    assert "throttle: findings taken: 1 instead of 0" in found
+
+
+def test_what_a_correction_corrects_is_held(
+    ran: tuple[demo.Demo, InspectionRecord, bool],
+) -> None:
+    result, record, _ = ran
+    manifest = demo.read_manifest(MEDIA)
+    spoken = (each for part in manifest["parts"] for each in part["utterances"])
+    next(each for each in spoken if each["id"] == "pads-rear-again")["expect"]["corrects"] = (
+        "pads-front"
+    )
+    (found,) = demo.deviations(result, record, manifest)
+    assert found.startswith("pads-rear-again: corrects is ")
 
 
 def test_the_camera_clock_is_found_not_given(

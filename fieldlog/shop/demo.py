@@ -7,7 +7,7 @@ here. What must come out is only read by ``deviations``, which holds the record 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from fractions import Fraction
@@ -24,7 +24,7 @@ from fieldlog.shop.conversation import utterances_of
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.events import Event, understood_by
 from fieldlog.shop.workshop import Workshop
-from fieldlog.store.records import Inspection, InspectionRecord
+from fieldlog.store.records import Inspection, InspectionRecord, RecordedFinding
 
 Manifest = dict[str, Any]
 
@@ -109,19 +109,16 @@ def deviations(demo: Demo, record: InspectionRecord, manifest: Manifest) -> list
     """Everything in which the record differs from what the manifest says must come out."""
     found: list[str] = []
     ids: dict[str, str] = {}
+    kept = {each.id: each for each in record.findings}
     for part in manifest["parts"]:
         heard = [outcome for file, outcome in demo.outcomes if file == part["file"]]
         wanted = part["utterances"]
         if len(heard) != len(wanted):
             found.append(f"{part['file']}: {len(heard)} utterances instead of {len(wanted)}")
-        for want, outcome in zip(wanted, heard, strict=False):
-            found += [f"{want['id']}: {text}" for text in _differs(want["expect"], outcome)]
-            saved = _saved(outcome.events)
-            corrects = want["expect"].get("corrects")
-            if corrects and not isinstance(saved, ev.FindingCorrected):
-                found.append(f"{want['id']}: does not correct {corrects}")
-            if saved is not None:
-                ids[want["id"]] = saved.kept.id
+        for spoken, outcome in zip(wanted, heard, strict=False):
+            found += _differs(spoken, outcome, kept, ids)
+    unasked = [each for key, each in kept.items() if key not in ids.values()]
+    found += [f"finding {each.number}: nobody said {each.finding.component}" for each in unasked]
     attached = {
         photo.file: photo.attachment.finding_id if photo.attachment else None
         for photo in record.photos
@@ -133,29 +130,48 @@ def deviations(demo: Demo, record: InspectionRecord, manifest: Manifest) -> list
     return found
 
 
-def _differs(expect: dict[str, str], outcome: Outcome) -> Iterable[str]:
-    understood = outcome.understood
-    got = _facts(understood, outcome)
-    for key, want in {"decision": "accept", **expect}.items():
-        if key != "corrects" and got.get(key) != want:
-            yield f"{key} is {got.get(key)!r} instead of {want!r} (heard: {understood.text!r})"
+def expected(spoken: Manifest) -> list[dict[str, str]]:
+    """What an utterance of the manifest must come out as: a table for each finding of a breath."""
+    expect = spoken["expect"]
+    return expect if isinstance(expect, list) else [{"id": spoken["id"], **expect}]
 
 
-def _saved(events: Iterable[Event]) -> ev.FindingSaved | ev.FindingCorrected | None:
-    found = (e for e in events if isinstance(e, (ev.FindingSaved, ev.FindingCorrected)))
-    return next(found, None)
+def _differs(
+    spoken: Manifest, outcome: Outcome, kept: Mapping[str, RecordedFinding], ids: dict[str, str]
+) -> Iterable[str]:
+    """One utterance against the record; what it put there goes into ``ids``, by the manifest's ids."""
+    wanted = expected(spoken)
+    taken = sum("component" in one and one.get("decision") != "ask" for one in wanted)
+    saved = [e for e in outcome.events if isinstance(e, ev.FindingSaved | ev.FindingCorrected)]
+    if len(saved) != taken:
+        yield f"{spoken['id']}: findings taken: {len(saved)} instead of {taken}"
+    for one, event in zip(wanted, saved or (None,), strict=False):
+        understood = event.said.understanding if event else outcome.understood
+        recorded = kept.get(event.kept.id) if event else None
+        if event and recorded is None:
+            yield f"{one['id']}: is not in the record"
+            continue
+        if recorded is not None:
+            ids[one["id"]] = recorded.id
+        got = _facts(understood, recorded)
+        for key, told in {"decision": "accept", **one}.items():
+            want = ids.get(told) if key == "corrects" else told
+            if key != "id" and got.get(key) != want:
+                yield f"{one['id']}: {key} is {got.get(key)!r} instead of {want!r} (heard: {understood.text!r})"
 
 
-def _facts(understood: Understanding, outcome: Outcome) -> dict[str, str | None]:
+def _facts(understood: Understanding, recorded: RecordedFinding | None) -> dict[str, str | None]:
+    question, finding = understood.question, understood.finding
     facts: dict[str, str | None] = {
         "decision": understood.decision.value,
         "kind": understood.kind.value,
         "dialogue": understood.dialogue,
+        "rest": question.rest if question is not None else None,
     }
-    saved = _saved(outcome.events)
-    if saved is not None:
-        facts["state"] = saved.assessment.verdict.state.value
-    finding = understood.finding
+    if recorded is not None:
+        finding = recorded.finding
+        facts["corrects"] = recorded.supersedes
+        facts["state"] = recorded.verdict.state.value if recorded.verdict else None
     return facts if finding is None else facts | _of(finding)
 
 
