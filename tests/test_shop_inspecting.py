@@ -229,6 +229,7 @@ def test_a_bare_correction_behind_a_breath_is_of_its_last_finding(bench: Bench) 
         "rear pads fifty millimetres, chain dry",
         "rear pads three millimetres, horn works, wait",
         "rear pads three millimetres, rear pads four millimetres",
+        "rear pads three millimetres, banana",
     ],
 )
 def test_a_bare_correction_behind_a_breath_that_is_asked_about_leaves_what_was_before(

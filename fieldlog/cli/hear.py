@@ -122,7 +122,7 @@ def heard_views(
 
     ``utterance``: the number of the breath in its file, from 1.
     """
-    from fieldlog.cli.json_view import understanding_view
+    from fieldlog.cli.json_view import is_covered, understanding_view
 
     at_s = heard.clip.start_s
     left = [[round(at_s + b, 3), round(at_s + e, 3)] for b, e in heard.hearing.left_over]
@@ -134,7 +134,7 @@ def heard_views(
             "end_s": round(end_s, 3),
             **understanding_view(part, assessment),
             "utterance": utterance,
-            "covered": not left,
+            "covered": is_covered(part, left),
             "left_over": left,
             **_heard_as(heard, listener),
         }

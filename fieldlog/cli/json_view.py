@@ -12,7 +12,16 @@ from fractions import Fraction
 from typing import Any
 
 from fieldlog.limits.assess import Assessment
-from fieldlog.model import Finding, Judgement, Limit, Quantity, Understanding, Verdict
+from fieldlog.model import (
+    Decision,
+    Finding,
+    Flag,
+    Judgement,
+    Limit,
+    Quantity,
+    Understanding,
+    Verdict,
+)
 
 Json = dict[str, Any]
 
@@ -26,8 +35,21 @@ def breath_view(
 
     ``left_over``: the words that no finding covers; ``utterance``: the breath's number, from 1.
     """
-    told = {"utterance": utterance, "covered": not left_over, "left_over": " ".join(left_over)}
-    return [understanding_view(part, assessment) | told for part, assessment in judged]
+    return [
+        understanding_view(part, assessment)
+        | {
+            "utterance": utterance,
+            "covered": is_covered(part, left_over),
+            "left_over": " ".join(left_over),
+        }
+        for part, assessment in judged
+    ]
+
+
+def is_covered(said: Understanding, left_over: Sequence[object]) -> bool:
+    """Whether the words that were understood are all that was said."""
+    refused = said.decision is Decision.REFUSE
+    return not refused and not left_over and Flag.MORE_SAID not in said.flags
 
 
 def understanding_view(understood: Understanding, assessment: Assessment | None = None) -> Json:

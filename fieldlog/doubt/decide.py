@@ -43,10 +43,14 @@ SLIPS: tuple[tuple[str, str], ...] = (
     ("right side", "nearside"),
     ("left side", "offside"),
     ("outside", "offside"),
+    ("right front", "front"),
+    ("right rear", "rear"),
+    ("right back", "back"),
 )
 """Words that are hardly ever said and mostly come of others ("torque reads sixteen" heard as "torque
 three to sixteen"), or that sound the same: asked about wherever the other makes sense. The British sides are among them
-until the ear is trained for them: "nearside" was heard as "right side", which is the opposite."""
+until the ear is trained for them: "nearside" was heard as "right side", which is the opposite. "Right, front
+disc worn" begins as the right one does."""
 
 KINDS = ("measured", "judged", "coded", "dialogue", "order")
 """What was said, as far as doubt is concerned; each has weights of its own."""

@@ -301,6 +301,8 @@ class Conversation:
             agreed = self._agreed(asked.text)
             if agreed:
                 whole = Breath(f"{asked.text}{APART}{heard.text}", agreed).whole
+                if Flag.MORE_SAID in asked.flags:
+                    whole = telling_more(whole)
                 return replace(heard, understanding=whole, answers=asked)
         if _settled_by_breath(asked, heard.parts):
             if asked.dialogue is Command.CORRECTION:

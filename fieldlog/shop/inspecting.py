@@ -18,6 +18,7 @@ from fieldlog.aftercare.plan import left_open, skipped_event, skips_of
 from fieldlog.errors import FieldlogError, StoreError, UsageError
 from fieldlog.hearing import Heard
 from fieldlog.language.answers import APART
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Command, Decision, Flag, Kind, Understanding
 from fieldlog.shop import events as ev
 from fieldlog.shop.conversation import TAKES_NOTHING, TURNS, Conversation
@@ -260,13 +261,25 @@ class Inspecting:
     def _completed(self, heard: Heard, scene: Scene, record: InspectionRecord) -> Understanding:
         """A bare correction with what the last finding was about.
 
-        Behind a question that no short word settles it is of that, of which nothing was taken: its value
-        is never given to the finding before.
+        Behind a question that no short word settles, or a finding that was refused, it is of that, of which
+        nothing was taken: its value is never given to the finding before.
         """
         understood = scene.completed(heard.understanding, self._understand)
         if understood is heard.understanding or heard.answers is not None:
             return understood
-        return understood if self._asked_last(record) is None else heard.understanding
+        of_another = self._asked_last(record) is not None or self._refused_last(record)
+        return heard.understanding if of_another else understood
+
+    def _refused_last(self, record: InspectionRecord) -> bool:
+        """Whether a finding, or a breath with one in it, was said last and refused."""
+        last = record.utterances[-1] if record.utterances else None
+        language = self.conversation.language
+        if last is None or last.decision is not Decision.REFUSE:
+            return False
+        if not isinstance(language, InspectionLanguage):
+            return False
+        said = language.breath(last.text)
+        return bool(said.left_over) or said.whole.kind is Kind.FINDING
 
     def _asked_last(self, record: InspectionRecord) -> Understanding | None:
         """The question at the end of the record that is still open, as it was understood."""

@@ -33,7 +33,7 @@ class SearchSettings:
     """The search ends when the best live one is this far below the best finished one."""
     grammar: float = 1.0
     """Factor on the grammar's own weights."""
-    longest: int = 60
+    longest: int = 120
     """Tokens, however long the clip."""
     spoken_rate: float = 9.0
     """Tokens per second, padding included, beyond which nobody speaks: noise makes loops."""
