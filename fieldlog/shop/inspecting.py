@@ -17,10 +17,9 @@ from fieldlog.aftercare.checklist import Skip, named
 from fieldlog.aftercare.plan import left_open, skipped_event, skips_of
 from fieldlog.errors import FieldlogError, StoreError, UsageError
 from fieldlog.hearing import Heard
-from fieldlog.language.answers import APART
-from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Command, Decision, Flag, Kind, Understanding
 from fieldlog.shop import events as ev
+from fieldlog.shop.asked import OpenQuestions
 from fieldlog.shop.conversation import TAKES_NOTHING, TURNS, Conversation
 from fieldlog.shop.earlier import become, kept_as, saved_as, stood_by, told_last, waiting_in
 from fieldlog.shop.events import Event, Kept, Said, said_in
@@ -37,7 +36,6 @@ from fieldlog.shop.steps import (
 from fieldlog.store.records import (
     EventName,
     InspectionRecord,
-    KeptQuestion,
     NewAttachment,
     NewEntry,
     NewUtterance,
@@ -93,8 +91,7 @@ class Inspecting:
         record = store.inspection_record(key)
         self.head = record.inspection
         self._rules(record)
-        self._asked: list[tuple[str, Understanding]] = []
-        """Utterances (id) that led to a question."""
+        self._questions = OpenQuestions(conversation, self._origin.grammar, self._scene_of)
         self._said = [each.id for each in record.findings if each.stands]
         """Ids of findings as they were said, as far as nobody said to disregard them."""
         self._standing_by = False
@@ -103,9 +100,10 @@ class Inspecting:
         self._stands_by(stood_by(record))
         kept = waiting_in(record)
         if kept is not None:
-            self._reopen(kept, record)
-        if kept is not None and self._asked:
-            self._told = (ev.Asked(Said(kept.id, self._asked[-1][1], kept.source)),)
+            self._questions.reopen(kept, record)
+        asked = self._questions.newest
+        if kept is not None and asked is not None:
+            self._told = (ev.Asked(Said(kept.id, asked, kept.source)),)
 
     # -- reading ------------------------------------------------------------------------------
 
@@ -164,7 +162,11 @@ class Inspecting:
         """
         record = self.record
         asked = next((each for each in record.utterances if each.id == question), None)
-        if asked is None or not left_open(record, asked) or not self._reopen(asked, record):
+        if (
+            asked is None
+            or not left_open(record, asked)
+            or not self._questions.reopen(asked, record)
+        ):
             raise UsageError(f"utterance {question} asks nothing that is still open")
         return self.type(text)
 
@@ -173,8 +175,7 @@ class Inspecting:
 
         Nothing is saved. Only the same question to the same words, heard again, can get its answer.
         """
-        if self._is_same(kept, said):
-            self._asked.append((kept.id, said))
+        self._questions.asked_before(kept, said)
 
     def _saved_before(self, id: str, heard: Heard, source: str) -> tuple[Event, ...]:
         """What an earlier try of this utterance saved though it seemed to fail; empty if nothing."""
@@ -186,7 +187,7 @@ class Inspecting:
         understood = heard.understanding
         said = Said(id, understood, source, clip.start_s, clip.end_s, heard.answers)
         if before.decision is Decision.ASK:
-            self._asked.append((id, understood))
+            self._questions.note(id, understood)
             return self._happened((ev.Asked(said),))
         if before.decision is Decision.ACCEPT:
             self._turn(understood)
@@ -194,36 +195,6 @@ class Inspecting:
         if not saved:
             return self._happened((ev.AlreadySaved(said),))
         return self._happened(saved, self._scene_of(record))
-
-    def _reopen(self, kept: Utterance, record: InspectionRecord) -> bool:
-        """Let a question of the record wait for its answer; whether it can."""
-        said = self._meant(kept, record)
-        self.asked_before(kept, said)
-        return self._is_same(kept, said) and self.conversation.resume(said)
-
-    def _meant(self, kept: Utterance, record: InspectionRecord) -> Understanding:
-        """What an utterance of the record means, after the question that it answered itself."""
-        before = next((each for each in record.utterances if each.id == kept.answers), None)
-        if before is None:
-            said = self._scene_of(record).completed(self._understand(kept.text), self._understand)
-        else:
-            asked = self._meant(before, record)
-            said = self.conversation.anew(kept.text.removeprefix(f"{asked.text}{APART}"), asked)
-        if Flag.UNCLEAR in kept.flags:  # the words alone do not tell; an answer must settle it too
-            said = replace(said, flags=tuple(dict.fromkeys((*said.flags, Flag.UNCLEAR))))
-        return said
-
-    def _is_same(self, kept: Utterance, said: Understanding) -> bool:
-        """Whether ``said`` asks of the same words what ``kept`` asked, offering the same.
-
-        Earlier versions kept no more of a question than how it read: there the same words mean the
-        same under the same grammar and catalogue.
-        """
-        if not Decision.ASK is kept.decision is said.decision or kept.text != said.text:
-            return False
-        if kept.asked is None:
-            return kept.grammar == self._origin.grammar
-        return kept.asked == KeptQuestion.of(said)
 
     def _take(self, heard: Heard, source: str, at: datetime, id: str) -> tuple[Event, ...]:
         """Whatever goes wrong with one utterance, it is kept and told; only a full disk raises."""
@@ -252,7 +223,7 @@ class Inspecting:
         """
         said = heard.understanding
         dropped = said.decision is Decision.ACCEPT and said.dialogue is Command.DISREGARD
-        asked = self._asked_last(record) if dropped and heard.answers is None else None
+        asked = self._questions.at_end(record) if dropped and heard.answers is None else None
         if asked is None:
             return heard
         said = replace(said, reason=TAKES_NOTHING[Command.DISREGARD])
@@ -267,30 +238,9 @@ class Inspecting:
         understood = scene.completed(heard.understanding, self._understand)
         if understood is heard.understanding or heard.answers is not None:
             return understood
-        of_another = self._asked_last(record) is not None or self._refused_last(record)
+        questions = self._questions
+        of_another = questions.at_end(record) is not None or questions.refused_at_end(record)
         return heard.understanding if of_another else understood
-
-    def _refused_last(self, record: InspectionRecord) -> bool:
-        """Whether a finding, or a breath with one in it, was said last and refused."""
-        last = record.utterances[-1] if record.utterances else None
-        language = self.conversation.language
-        if last is None or last.decision is not Decision.REFUSE:
-            return False
-        if not isinstance(language, InspectionLanguage):
-            return False
-        said = language.breath(last.text)
-        return bool(said.left_over) or said.whole.kind is Kind.FINDING
-
-    def _asked_last(self, record: InspectionRecord) -> Understanding | None:
-        """The question at the end of the record that is still open, as it was understood."""
-        kept = waiting_in(record)
-        if kept is None:
-            return None
-        asked = next((was for name, was in reversed(self._asked) if name == kept.id), None)
-        if asked is None:
-            asked = self._meant(kept, record)
-            self._asked.append((kept.id, asked))
-        return asked
 
     def _waits_again(self, heard: Heard) -> None:
         """The question that ``heard`` answered, of which nothing was taken."""
@@ -322,14 +272,14 @@ class Inspecting:
             source=source,
             model=self._origin.model,
             grammar=self._origin.grammar,
-            answers=self._question(heard.answers),
+            answers=self._questions.id_of(heard.answers),
             id=id,
         )
         entry = replace(step.entry, utterance=utterance, made_by=_BY_VOICE)
         saved = self._store.save(self.head.id, entry)
         said = Said(id, understood, source, utterance.start_s, utterance.end_s, heard.answers)
         if understood.decision is Decision.ASK:
-            self._asked.append((id, understood))
+            self._questions.note(id, understood)
         self._turn(understood)
         return self._happened(step.tell(said, saved), scene, repeats=_is_told(understood))
 
@@ -493,11 +443,6 @@ class Inspecting:
                 todo="see `fieldlog inspection show --all`",
             )
         return found
-
-    def _question(self, asked: Understanding | None) -> str | None:
-        """Id of the utterance behind a question, the newest where it was asked twice."""
-        ids = (name for name, kept in reversed(self._asked) if kept == asked)
-        return None if asked is None else next(ids, None)
 
     def _happened(
         self, events: Sequence[Event], scene: Scene | None = None, *, repeats: bool = True

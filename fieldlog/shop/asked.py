@@ -1,0 +1,99 @@
+"""The questions of one inspection: which utterance asked what, also as the record kept it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from fieldlog.language.answers import APART
+from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.model import Decision, Flag, Kind, Understanding
+from fieldlog.shop.conversation import Conversation
+from fieldlog.shop.earlier import waiting_in
+from fieldlog.shop.scene import Scene
+from fieldlog.store.records import InspectionRecord, KeptQuestion, Utterance
+
+SceneOf = Callable[[InspectionRecord], Scene]
+
+
+class OpenQuestions:
+    """Which utterance (id) led to which question; nothing of it is saved, the record has it all."""
+
+    def __init__(self, conversation: Conversation, grammar: str, scene_of: SceneOf) -> None:
+        """``grammar``: fingerprint of what is in force; ``scene_of``: what an utterance meets."""
+        self._conversation = conversation
+        self._understand = conversation.understand
+        self._grammar = grammar
+        self._scene_of = scene_of
+        self._asked: list[tuple[str, Understanding]] = []
+
+    @property
+    def newest(self) -> Understanding | None:
+        """The question that was noted last."""
+        return self._asked[-1][1] if self._asked else None
+
+    def note(self, id: str, said: Understanding) -> None:
+        """Utterance ``id`` asks what ``said`` says."""
+        self._asked.append((id, said))
+
+    def id_of(self, asked: Understanding | None) -> str | None:
+        """Id of the utterance behind a question, the newest where it was asked twice."""
+        ids = (name for name, kept in reversed(self._asked) if kept == asked)
+        return None if asked is None else next(ids, None)
+
+    def asked_before(self, kept: Utterance, said: Understanding) -> None:
+        """``said`` is what the record holds as ``kept``, if it is the same question to the same words."""
+        if self._is_same(kept, said):
+            self.note(kept.id, said)
+
+    def reopen(self, kept: Utterance, record: InspectionRecord) -> bool:
+        """Let a question of the record wait for its answer; whether it can."""
+        said = self._meant(kept, record)
+        self.asked_before(kept, said)
+        return self._is_same(kept, said) and self._conversation.resume(said)
+
+    def refused_at_end(self, record: InspectionRecord) -> bool:
+        """Whether a finding, or a breath with one in it, was said last and refused."""
+        last = record.utterances[-1] if record.utterances else None
+        language = self._conversation.language
+        if last is None or last.decision is not Decision.REFUSE:
+            return False
+        if not isinstance(language, InspectionLanguage):
+            return False
+        said = language.breath(last.text)
+        return bool(said.left_over) or said.whole.kind is Kind.FINDING
+
+    def at_end(self, record: InspectionRecord) -> Understanding | None:
+        """The question at the end of the record that is still open, as it was understood."""
+        kept = waiting_in(record)
+        if kept is None:
+            return None
+        asked = next((was for name, was in reversed(self._asked) if name == kept.id), None)
+        if asked is None:
+            asked = self._meant(kept, record)
+            self.note(kept.id, asked)
+        return asked
+
+    def _meant(self, kept: Utterance, record: InspectionRecord) -> Understanding:
+        """What an utterance of the record means, after the question that it answered itself."""
+        before = next((each for each in record.utterances if each.id == kept.answers), None)
+        if before is None:
+            said = self._scene_of(record).completed(self._understand(kept.text), self._understand)
+        else:
+            asked = self._meant(before, record)
+            said = self._conversation.anew(kept.text.removeprefix(f"{asked.text}{APART}"), asked)
+        if Flag.UNCLEAR in kept.flags:  # the words alone do not tell; an answer must settle it too
+            said = replace(said, flags=tuple(dict.fromkeys((*said.flags, Flag.UNCLEAR))))
+        return said
+
+    def _is_same(self, kept: Utterance, said: Understanding) -> bool:
+        """Whether ``said`` asks of the same words what ``kept`` asked, offering the same.
+
+        Earlier versions kept no more of a question than how it read: there the same words mean the
+        same under the same grammar and catalogue.
+        """
+        if not Decision.ASK is kept.decision is said.decision or kept.text != said.text:
+            return False
+        if kept.asked is None:
+            return kept.grammar == self._grammar
+        return kept.asked == KeptQuestion.of(said)
