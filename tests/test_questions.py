@@ -31,7 +31,7 @@ from fieldlog.model import (
 )
 from fieldlog.report.export import record_json
 from fieldlog.shop import events as ev
-from fieldlog.shop.inspecting import Inspecting, Origin
+from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import KeptQuestion
 from fieldlog.store.rows import flags_cell, flags_from
@@ -174,7 +174,7 @@ class Bench:
         self.shop = Workshop.open(self.folder, language=fresh_language())
         self.inspecting = self.shop.inspecting(self.id)
         if grammar:
-            self.inspecting._origin = Origin(grammar=grammar)
+            self.inspecting._questions._grammar = grammar
         return self.inspecting
 
 
