@@ -120,6 +120,8 @@ def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) 
     understanding = judge(parsed, hearing, clip)
     if understanding.decision is Decision.REFUSE or parsed.kind is Kind.REMARK:
         understanding = _free_speech(clip, listener, language, parsed, understanding)
+    if understanding.kind is Kind.REMARK:  # all of its words are kept, whatever they are
+        hearing = replace(hearing, left_over=())
     return Heard(
         clip=clip,
         hearing=hearing,

@@ -351,3 +351,14 @@ def test_what_turns_a_finding_round_is_offered_and_asked_about(
     assert is_said(language.word_graph(), words.split())
     asked = language.understand(words)
     assert (asked.decision, asked.parts) == (Decision.ASK, ())
+
+
+def test_a_remark_leaves_nothing_over() -> None:
+    """Its words are no phrase of the grammar beyond the first, and all of them are kept."""
+    clip = Clip(np.full(60 * FRAME, 0.001, np.float32), voice=(0.9,) * 60)
+    key = round(float(clip.samples.sum()), 3)
+    listener = Timed({key: "remark"}, plain="Remark the owner says it pulls to the left.")
+    heard = hear_clip(clip, listener, load_language(), as_parsed)
+    assert heard.understanding.kind is Kind.REMARK
+    assert heard.understanding.slots["remark"] == "the owner says it pulls to the left."
+    assert heard.hearing.left_over == ()
