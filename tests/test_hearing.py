@@ -269,6 +269,11 @@ class TestStretches:
         assert stretches_of(said, "horn works and chain dry", ()) == ((None, None),) * 2
 
 
+def sounding(voice: list[float]) -> Clip:
+    """A clip of a steady sound with this voice activity."""
+    return Clip(np.full(len(voice) * FRAME, 0.1, np.float32), voice=tuple(voice))
+
+
 class TestLeftOver:
     """Frames of 32 ms; words end at 0.64 s, i.e. with frame 20."""
 
@@ -279,15 +284,23 @@ class TestLeftOver:
         self, frames: int, told: bool
     ) -> None:
         voice = [0.9] * 20 + [0.9] * frames + [0.1] * 10
-        assert bool(left_over(voice, self.TIMES)) is told
+        assert bool(left_over(sounding(voice), self.TIMES)) is told
+
+    @pytest.mark.parametrize(("below_db", "told"), [(0.0, True), (7.0, True), (9.0, False)])
+    def test_a_voice_far_below_the_speaker_is_somebody_else(
+        self, below_db: float, told: bool
+    ) -> None:
+        clip = sounding([0.9] * 45)
+        clip.samples[20 * FRAME :] *= 10 ** (-below_db / 20)
+        assert bool(left_over(clip, self.TIMES)) is told
 
     def test_it_says_from_when_to_when(self) -> None:
         voice = [0.9] * 20 + [0.1] * 5 + [0.9] * 14 + [0.1] * 3
-        ((begin, end),) = left_over(voice, self.TIMES)
+        ((begin, end),) = left_over(sounding(voice), self.TIMES)
         assert (begin, end) == (pytest.approx(25 * 0.032), pytest.approx(39 * 0.032))
 
     def test_what_is_not_known_is_not_told(self) -> None:
-        assert left_over((), self.TIMES) == left_over([0.9] * 40, ()) == ()
+        assert left_over(sounding([]), self.TIMES) == left_over(sounding([0.9] * 40), ()) == ()
 
 
 @dataclass
@@ -305,10 +318,14 @@ class TestTheRestIsHeardAgain:
     """One clip of 1.92 s, speech in all of it; the listener tells its first words only."""
 
     def heard(self, rest: str, *, accepts: bool = True) -> Heard:
-        samples = np.zeros(60 * FRAME, np.float32)
-        samples[0], samples[20 * FRAME] = 0.1, 0.2  # what is left begins at 0.64 s, in frame 20
-        clip = Clip(samples, 5.0, voice=(0.9,) * 60)
-        listener = Timed({0.3: "left mirror cracked", 0.2: rest})
+        clip = Clip(np.full(60 * FRAME, 0.001, np.float32), 5.0, voice=(0.9,) * 60)
+        left = clip.part(0.608, 2.0)  # what is left begins in frame 19
+        listener = Timed(
+            {
+                round(float(clip.samples.sum()), 3): "left mirror cracked",
+                round(float(left.samples.sum()), 3): rest,
+            }
+        )
         language = load_language()
 
         def judge(said: Understanding, hearing: Hearing, clip: Clip) -> Understanding:

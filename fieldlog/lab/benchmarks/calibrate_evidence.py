@@ -69,7 +69,7 @@ def hear_cases(
         sound = case.sound()
         clip = Clip(sound, voice=voice_of(sound, activity))
         hearing = listener.hear(clip)
-        hearing = replace(hearing, left_over=left_over(clip.voice, hearing.times))
+        hearing = replace(hearing, left_over=left_over(clip, hearing.times))
         scores = second(clip, hearing) if second is not None else {}
         yield Line(
             case.id,
