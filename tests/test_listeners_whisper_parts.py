@@ -340,3 +340,16 @@ def test_a_graph_that_has_grown_too_large_starts_anew(monkeypatch: pytest.Monkey
     graph.tidy()
     assert graph.root is not before
     assert follow(graph, " Front brake worn") == {("front", "brake", "worn")}
+
+
+def test_words_that_say_nothing_are_only_heard_so_where_a_breath_may_go_on() -> None:
+    """ "Oh" is a digit elsewhere: "oh seven" must never be heard as seven."""
+    graph, _ = graph_of("seven", "oh seven")
+    assert follow(graph, " oh seven") == {("oh", "seven")}
+    words = PhraseLanguage(["chain dry"])
+    column = {t: n for n, t in enumerate(sorted(vocabulary(words.words(), bundled().encode)))}
+    breath = words.word_graph()
+    assert follow(TokenGraph(breath, bundled().encode, column), " okay chain um dry") == set()
+    breath.further = breath.start
+    found = follow(TokenGraph(breath, bundled().encode, column), " okay chain um dry")
+    assert found == {("chain", "dry")}

@@ -251,7 +251,7 @@ class BreathReader:
             parts = tuple(part for cover in chosen.values() for part in cover.parts)
             return _asked(text, parts, "it can be cut into findings in more than one way")
         agreed = _agreed(first.parts)
-        clash = _clash(agreed or first.parts)
+        clash = self._clash(agreed or first.parts)
         asked = next((p for p in first.parts if p.decision is not Decision.ACCEPT), None)
         if asked is not None:
             reason = f"'{asked.text}': {asked.reason}"
@@ -259,6 +259,22 @@ class BreathReader:
         if clash:
             return _asked(text, first.parts, clash)
         return Breath(text, first.parts, agreed=agreed)
+
+    def _clash(self, parts: Sequence[Understanding]) -> str:
+        """Why two findings cannot both be meant: two values of one thing, or as it should be and not."""
+        findings = [part.finding for part in parts if part.finding is not None]
+        for one, other in combinations(findings, 2):
+            faults = self._is_fault(one) and self._is_fault(other)
+            if one.subject == other.subject and (not faults or one.meaning == other.meaning):
+                return f"two things were said of the {tell.place(one.component, one.position)}"
+        return ""
+
+    def _is_fault(self, one: Finding) -> bool:
+        """Whether it is a condition that is not as it should be: a thing may have two of these."""
+        component = self.catalogue.get(one.component)
+        if component is None or one.condition in (None, SOUND):
+            return False
+        return component.severity(str(one.condition), one.characteristic) is not None
 
     def _left_over(self, words: Words, text: str) -> Breath | None:
         """No cut covers all words: what was not understood behind findings is named."""
@@ -633,16 +649,6 @@ def _doubted(part: Understanding, reason: str, kind: Asks = Asks.ALL_OF_IT) -> U
         finding=None,
         candidates=part.offered,
     )
-
-
-def _clash(parts: Sequence[Understanding]) -> str:
-    """Why two findings cannot both be meant: two values of one thing, or as it should be and not."""
-    findings = [part.finding for part in parts if part.finding is not None]
-    for one, other in combinations(findings, 2):
-        faults = {one.condition, other.condition}.isdisjoint((None, SOUND))
-        if one.subject == other.subject and (not faults or one.meaning == other.meaning):
-            return f"two things were said of the {tell.place(one.component, one.position)}"
-    return ""
 
 
 def _asked(

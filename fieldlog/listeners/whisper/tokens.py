@@ -194,7 +194,7 @@ class TokenGraph:
         if joining == SPACED:
             for mark, after in _MARKS.items():
                 yield from self._form_entries(mark, SPACED, Goal((), joining=after))
-        if joining in (START, SPACED):
+        if self._graph.further is not None and joining in (START, SPACED):  # "oh" may be a digit
             opens = joining == START or state == self._graph.further
             for word in (*HESITATIONS, *(OPENINGS if opens else ())):
                 yield from self._form_entries(f" {word}", joining, Goal((), weight=EMPTY))
