@@ -48,6 +48,15 @@ def policy_name(environ: Mapping[str, str] | None = None) -> str:
     return env.get("FIELDLOG_POLICY", "").strip().lower() or "balanced"
 
 
+def decimal_sign(environ: Mapping[str, str] | None = None) -> str:
+    """Which sign is typed before decimals: ``FIELDLOG_DECIMAL``, ``point`` or ``comma``; "" not set.
+
+    It settles "12,340" and "12.340", which are asked about otherwise.
+    """
+    env = os.environ if environ is None else environ
+    return env.get("FIELDLOG_DECIMAL", "").strip().lower()
+
+
 # --- files that ship with the package ---------------------------------------------------------
 
 _PACKAGE = Path(__file__).resolve().parent

@@ -12,6 +12,7 @@ from itertools import product
 
 import pytest
 
+from fieldlog.errors import UsageError
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Decision, Understanding
@@ -110,7 +111,9 @@ def test_no_sign_or_gap_is_dropped(language: InspectionLanguage, turn: int) -> N
         ("front pads (2 mm)", "2 mm"),
         ("front pads. 2 mm", "2 mm"),
         ("front pads... 2 mm", "2 mm"),
-        ("odometer 12,340 km", "12340 km"),
+        ("idle 1,100 rpm", "1100 1/min"),
+        ("rear disc 4.125 mm", "33/8 mm"),
+        ("cell 3 1.265", "253/200 1"),
         ("odometer 12340,5 km", "24681/2 km"),
         ("battery 12,65 V", "253/20 V"),
         ("front disc run out 0,002 mm", "1/500 mm"),
@@ -140,6 +143,13 @@ def test_what_is_written_plainly_is_accepted(
         ("front pads 2..3 mm", ["23/10", "2..3"]),
         ("odometer 12 340 km", ["12340", "12", "340"]),
         ("odometer 12'340 km", ["12340"]),
+        ("odometer 12,340 km", ["12340", "617/50"]),
+        ("odometer 12.340 km", ["617/50", "12340"]),
+        ("rear tyre tread 1,234 mm", ["1234", "617/500"]),
+        ("front pads oh five millimetres", ["5", "1/2"]),
+        ("front pads zero five millimetres", ["5", "1/2"]),
+        ("front pads 05 mm", ["5", "1/2"]),
+        ("front tyre pressure hundred and one quarter kPa", ["101/4", "401/4"]),
         ("odometer 12.340,5 km", ["24681/2"]),
         ("odometer 1,2340 km", ["617/500"]),
         ("air temperature - 5 C", ["-5", "5"]),
@@ -201,10 +211,38 @@ def test_an_answer_is_read_no_other_way(
     assert [str(one.quantity.value) for one in found.candidates if one.quantity] == values
 
 
+def test_where_thousands_and_decimals_are_told_apart_nothing_is_asked(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    for sign, comma, point in (
+        ("point", 12340, Fraction(617, 50)),
+        ("COMMA", Fraction(617, 50), 12340),
+    ):
+        monkeypatch.setenv("FIELDLOG_DECIMAL", sign)
+        language = load_language()
+        for text, value in (("odometer 12,340 km", comma), ("odometer 12.340 km", point)):
+            found = language.understand(text).finding
+            assert found is not None
+            assert found.quantity is not None
+            assert found.quantity.value == value
+    monkeypatch.setenv("FIELDLOG_DECIMAL", "dot")
+    with pytest.raises(UsageError, match="dot"):
+        load_language()
+
+
+def test_what_the_other_sign_would_make_impossible_is_not_asked() -> None:
+    """ "1,100 rpm" is no 1.1; a breath with it is no other value either."""
+    language = load_language()
+    found = language.understand("idle 1,100 rpm, front pads 3 mm")
+    assert [part.finding.quantity.value for part in found.parts] == [1100, 3]  # type: ignore[union-attr]
+    asked = language.understand("odometer 12,340 km, front pads 3 mm")
+    assert asked.decision is Decision.ASK
+
+
 def test_a_plain_text_is_one_way() -> None:
     for text in (
         "front pads 2.5 mm",
-        "cell 3 1.265",
+        "cell 3 1.26",
         "5 1/2 turns",
         "2-3 mm",
         ".5 mm",

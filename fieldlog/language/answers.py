@@ -26,6 +26,7 @@ from fieldlog.model import (
     Understanding,
 )
 from fieldlog.quantities import units
+from fieldlog.quantities.codes import codes
 from fieldlog.quantities.quantity import quantities
 from fieldlog.quantities.values import DOUBTFUL
 from fieldlog.words import questions, tell
@@ -213,6 +214,7 @@ class Answers:
             tells_unit=True,
         )
         yield _Pick(lambda one: self._is_named(one, words))
+        yield _Pick(lambda one: self._is_code(one, words), confirms=True, repeats=True)
         said, with_unit = self._values_said(candidates, words)
         yield _Pick(
             lambda one: one.quantity is not None and _value_of(one.quantity) in said,
@@ -269,6 +271,13 @@ class Answers:
             for value in self.places.get(words[:size], ()):
                 for rest in self._as_places(words[size:]):
                     yield (value, *rest)
+
+    def _is_code(self, one: Finding, words: Words) -> bool:
+        """Whether the words are the code of ``one`` and no other."""
+        known = self._known(one)
+        if one.code is None or known is None or known.code is None or not words:
+            return False
+        return {reading.text for reading in codes(known.code, words)} == {one.code}
 
     def _is_named(self, one: Finding, words: Words) -> bool:
         known = self._known(one)

@@ -30,14 +30,22 @@ def as_written(written: Written, ways: Sequence[Understanding], text: str) -> Un
     ]
     if len(written.ways) == 1 and written.ways[0].sure:
         return _asked_unless_literal(written.ways[0], ways[0])
+    if any(way.sure and not _cannot_be(found) for way, found in kept):
+        # "1,100 rpm" is no 1.1 that an engine could idle at
+        kept = [(way, found) for way, found in kept if way.sure or not _cannot_be(found)]
     findings = [(way, found) for way, found in kept if found.kind is Kind.FINDING]
     alike = len({meaning_key(found) for _, found in kept}) == 1
-    if kept and alike and all(way.sure for way, _ in kept):
-        return _asked_unless_literal(*kept[0])
+    usual = [(way, found) for way, found in kept if way.sure]
+    if usual and alike:
+        return _asked_unless_literal(*usual[0])
     if not findings:
         sure = [one for way, one in zip(written.ways, ways, strict=False) if way.sure]
         return sure[0] if sure and not kept else _unreadable(written, text)
     return _asked([found for _, found in findings], f"'{written.odd}'")
+
+
+def _cannot_be(found: Understanding) -> bool:
+    return found.asks is Asks.HARDLY_POSSIBLE
 
 
 def _asked_unless_literal(way: Way, found: Understanding) -> Understanding:

@@ -68,6 +68,8 @@ def _fitting(chosen: list[Reading], text: str) -> Understanding:
     doubt = [flag for flag in _flags(chosen) if flag in DOUBTFUL]
     if len(chosen) == 1 and doubt:
         return _doubtful(chosen[0], doubt[0], text)
+    if len(chosen) == 1 and Flag.THREE_DIGITS in chosen[0].flags:
+        return _short_code(chosen[0], text)
     if len(chosen) == 1:
         reading = chosen[0]
         return Understanding(
@@ -211,6 +213,22 @@ def _implausible(chosen: list[Reading], text: str) -> Understanding:
         question=Question(Asks.HARDLY_POSSIBLE, questions.value_again(tell.quantity(values[0]))),
         slots=_slots(first),
         flags=_flags(chosen),
+    )
+
+
+def _short_code(reading: Reading, text: str) -> Understanding:
+    """A tyre of before 2000, which hardly anybody rides on, or a digit that was not said."""
+    code = reading.finding.code or ""
+    return Understanding(
+        Decision.ASK,
+        Kind.FINDING,
+        f"{code} has three digits: a tyre made before 2000, or one digit was not said",
+        text,
+        finding=reading.finding,
+        candidates=(reading.finding,),
+        question=Question(Asks.SLIP, questions.code_again(code)),
+        slots=_slots(reading),
+        flags=reading.flags,
     )
 
 

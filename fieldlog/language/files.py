@@ -10,28 +10,41 @@ from pathlib import Path
 
 from fieldlog import config
 from fieldlog.catalogue.files import load_catalogue, rule_names
+from fieldlog.errors import UsageError
 from fieldlog.grammar.files import load_grammar, read_text
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.language.shape import GRAMMAR, shape
+from fieldlog.quantities.written import DecimalSign
 
 
 def load_language(folder: Path | None = None) -> InspectionLanguage:
     """The language of the grammar folder (default: the one that ships with fieldlog).
 
     The one that ships is made once in a process: nothing about it ever changes. Raises
-    ``GrammarError`` that lists every fault.
+    ``GrammarError`` that lists every fault, ``UsageError`` for a decimal sign that is none.
     """
-    return _shipped() if folder is None else _made(folder)
+    sign = _decimal_sign(config.decimal_sign())
+    return _shipped(sign) if folder is None else _made(folder, sign)
+
+
+def _decimal_sign(name: str) -> DecimalSign | None:
+    try:
+        return DecimalSign(name) if name else None
+    except ValueError:
+        known = " or ".join(DecimalSign)
+        raise UsageError(
+            f"no decimal sign {name!r}", where="FIELDLOG_DECIMAL", todo=f"{known}, or not set"
+        ) from None
 
 
 @cache
-def _shipped() -> InspectionLanguage:
-    return _made(config.grammars())
+def _shipped(sign: DecimalSign | None) -> InspectionLanguage:
+    return _made(config.grammars(), sign)
 
 
-def _made(folder: Path) -> InspectionLanguage:
+def _made(folder: Path, sign: DecimalSign | None) -> InspectionLanguage:
     with _nothing_collected():
-        return _read(folder)
+        return _read(folder, sign)
 
 
 @contextmanager
@@ -46,7 +59,7 @@ def _nothing_collected() -> Iterator[None]:
             gc.enable()
 
 
-def _read(folder: Path) -> InspectionLanguage:
+def _read(folder: Path, sign: DecimalSign | None) -> InspectionLanguage:
     catalogue = load_catalogue(folder)
     pattern = folder / "finding.jsgf"
     axes = frozenset(rule_names(folder / "positions.jsgf"))
@@ -56,4 +69,4 @@ def _read(folder: Path) -> InspectionLanguage:
     dialogue = load_grammar(folder / "dialogue.jsgf")
     answers = load_grammar(folder / "answer.jsgf")
     breath = load_grammar(folder / "breath.jsgf")
-    return InspectionLanguage(spoken, shaped, catalogue, dialogue, answers, breath)
+    return InspectionLanguage(spoken, shaped, catalogue, dialogue, answers, breath, sign)

@@ -32,7 +32,7 @@ from fieldlog.language.subjects import About, SubjectReader
 from fieldlog.language.values import NONE, Reading, Unread, ValueReader, Vocabulary
 from fieldlog.model import Asks, Command, Decision, Flag, Kind, Question, Understanding
 from fieldlog.quantities.normalise import normalise
-from fieldlog.quantities.written import Way, Written, read_written
+from fieldlog.quantities.written import DecimalSign, Way, Written, read_written
 from fieldlog.words import questions
 
 HELD = "that is in it anyway; whether something is wrong was not said"
@@ -61,13 +61,15 @@ class InspectionLanguage(OfferedGrammar):
         dialogue: Grammar,
         answers: Grammar,
         breath: Grammar,
+        decimal_sign: DecimalSign | None = None,
     ) -> None:
         """``spoken`` closed over the made text; ``dialogue``: dialogue.jsgf with its typed forms.
 
         ``answers``: what may be said besides while a question is open; ``breath``: what may stand
-        between the findings of one breath.
+        between the findings of one breath; ``decimal_sign``: which one is typed, where that is known.
         """
-        self._made_of = (spoken, shaped, catalogue, dialogue, answers, breath)
+        self._made_of = (spoken, shaped, catalogue, dialogue, answers, breath, decimal_sign)
+        self._sign = decimal_sign
         grammar = spoken.of("inspection.utterance", further="spoken.further")
         super().__init__(grammar)
         self.answer_grammar = answers
@@ -134,8 +136,10 @@ class InspectionLanguage(OfferedGrammar):
         is_one = said.decision is not Decision.REFUSE and said.asks is not Asks.OF_WHAT
         if is_one and Flag.REPAIRED not in said.flags:
             return one
-        written = _written(text)
+        written = _written(text, self._sign)
         found = [(way, self._cut(_words(way.text), said, text)) for way in written.ways]
+        if any(way.sure and _is_accepted(breath) for way, breath in found):
+            found = [(way, breath) for way, breath in found if way.sure or _is_accepted(breath)]
         cut = [(way, breath) for way, breath in found if breath is not None]
         if not cut:
             return one
@@ -193,7 +197,7 @@ class InspectionLanguage(OfferedGrammar):
 
     def answer(self, asked: Understanding, text: str) -> Understanding:
         """What ``text`` means as an answer to what was ``asked`` (an understanding that asks)."""
-        written = _written(text)
+        written = _written(text, self._sign)
         ways = [self._answers.answer(asked, text, _words(way.text)) for way in written.ways]
         return as_written(written, ways, text)
 
@@ -206,7 +210,7 @@ class InspectionLanguage(OfferedGrammar):
         return breath_key(self.breath(text))
 
     def _understand(self, text: str) -> Understanding:
-        written = _written(text)
+        written = _written(text, self._sign)
         words = _ways(written, text)
         found = self._dialogue.understand(words[0], text)
         if found is not None:
@@ -406,9 +410,15 @@ def _ways(written: Written, text: str) -> list[Words]:
     return [_words(way.text) for way in written.ways] or [_words(text.lower())]
 
 
-def _written(text: str) -> Written:
+def _written(text: str, sign: DecimalSign | None = None) -> Written:
     plain = text.lower()
-    return Written((Way(plain),)) if UNKNOWN in plain else read_written(respell_written(plain))
+    if UNKNOWN in plain:
+        return Written((Way(plain),))
+    return read_written(respell_written(plain), sign)
+
+
+def _is_accepted(breath: Breath | None) -> bool:
+    return breath is not None and breath.whole.decision is Decision.ACCEPT
 
 
 def _words(plain: str) -> Words:

@@ -18,11 +18,14 @@ def below_hundred(words: tuple[str, ...]) -> int | None:
 
 
 def _rest(words: tuple[str, ...], limit: int) -> int | None:
-    """What follows a scale word: nothing, a smaller number, or *and* with 1..99."""
+    """What follows a scale word: nothing, a smaller number, *and* with 1..99 or, behind a thousand
+    and more, with hundreds ("twelve thousand and three hundred")."""
     if not words:
         return 0
     if words[0] == "and":
-        return below_hundred(words[1:])
+        hundreds = limit > 100 and "hundred" in words
+        value = _hundreds(words[1:]) if hundreds else below_hundred(words[1:])
+        return value if value is not None and value < limit else None
     value = cardinal(words) if limit > 100 else below_hundred(words)
     return value if value is not None and value < limit else None
 

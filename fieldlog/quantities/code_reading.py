@@ -82,11 +82,15 @@ def distinct(found: Iterable[CodeReading]) -> tuple[CodeReading, ...]:
     return tuple(seen.values())
 
 
+_KEPT = frozenset({Flag.LEADING_ZERO})
+"""Flags of numbers that are as good a code as any: "oh five twenty one" is the fifth week."""
+
+
 def literals(words: tuple[str, ...]) -> set[str]:
     """The digit strings that ``words`` can be: as said digit by digit, in pairs, or in full."""
     found = set()
     for n in numbers.readings(words):
-        if n.high is not None or n.qualifier is not None or n.flags:
+        if n.high is not None or n.qualifier is not None or not _KEPT.issuperset(n.flags):
             continue
         if n.digits is not None:
             found.add(n.digits)

@@ -45,7 +45,15 @@ class Style(StrEnum):
 
 PROPER = frozenset({Style.INTEGER, Style.DECIMAL, Style.FRACTION, Style.MIXED})
 """Styles that say a number in full; the others are shorthand or a slip."""
-DOUBTFUL = frozenset({Flag.TWO_NUMBERS, Flag.NO_AND, Flag.EQUAL_ENDS, Flag.REVERSED})
+_SAID_EITHER_WAY = frozenset({2, 3, 4, 5, 8, 16, 32, 64})
+""" "A hundred and one quarter" is 100 1/4 or 101 quarters; of hundredths and thousandths there are
+hundreds ("a hundred and twenty five thousandths"), and 100.025 of nothing is measured."""
+DOUBTFUL = frozenset(
+    (
+        *(Flag.TWO_NUMBERS, Flag.NO_AND, Flag.EQUAL_ENDS, Flag.REVERSED),
+        *(Flag.LEADING_ZERO, Flag.EITHER_AND),
+    )
+)
 """Flags of readings that are never accepted without a question, even where no other is left:
 "two nineteen millimetres" is not 2 mm because 19 mm would be too thick."""
 
@@ -91,7 +99,14 @@ def _positive(words: Words) -> list[NumberReading]:
 
 @lru_cache(maxsize=4096)
 def _proper(words: Words) -> tuple[NumberReading, ...]:
-    return (*_integer(words), *_decimal(words), *_fraction(words), *_mixed(words))
+    parts, mixed = tuple(_fraction(words)), tuple(_mixed(words))
+    if mixed and any(part.denominator in _SAID_EITHER_WAY for part in parts):
+        parts, mixed = _doubted(parts, Flag.EITHER_AND), _doubted(mixed, Flag.EITHER_AND)
+    return (*_integer(words), *_decimal(words), *parts, *mixed)
+
+
+def _doubted(found: Iterable[NumberReading], flag: Flag) -> tuple[NumberReading, ...]:
+    return tuple(replace(one, flags=(*one.flags, flag)) for one in found)
 
 
 def _integer(words: Words) -> Iterator[NumberReading]:
@@ -184,13 +199,19 @@ def _mixed(words: Words, joined: bool = True) -> Iterator[NumberReading]:
 def _strings(words: Words) -> Iterator[NumberReading]:
     if len(words) < 2:
         return
-    literal = card.digit_string(words)
-    if literal:
-        yield NumberReading(Fraction(int(literal)), style=Style.DIGIT_STRING, digits=literal)
+    literal, style = card.digit_string(words), Style.DIGIT_STRING
+    if not literal:
+        literal, style = card.pair_string(words), Style.PAIRS
+    if not literal:
         return
-    literal = card.pair_string(words)
-    if literal:
-        yield NumberReading(Fraction(int(literal)), style=Style.PAIRS, digits=literal)
+    whole = NumberReading(Fraction(int(literal)), style=style, digits=literal)
+    if literal[0] != "0":
+        yield whole
+        return
+    # "zero five": 5, or 0.5 whose point was left out
+    places = len(literal) - 1
+    part = NumberReading(Fraction(int(literal), 10**places), style=Style.DECIMAL, places=places)
+    yield from _doubted((whole, part), Flag.LEADING_ZERO)
 
 
 def _compact(words: Words, found: Iterable[NumberReading]) -> Iterator[NumberReading]:

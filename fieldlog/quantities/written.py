@@ -14,6 +14,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from enum import StrEnum
 from fractions import Fraction
 from itertools import product
 
@@ -24,6 +25,7 @@ _MOST_WAYS = 8
 _CLUSTER = re.compile(r"""(?P<lead>[.,;:'"\s-]*)(?P<body>\d(?:[\d.,;:'"\s_/-]*\d)?)""")
 _PARTS = re.compile(r"(\D+)")
 _THOUSANDS = re.compile(r"[1-9]\d{0,2}(?:,\d{3})+(?:\.\d+)?")
+_THREE_BEHIND = re.compile(r"[1-9]\d{0,2}[.,]\d{3}")
 _POINTED_THOUSANDS = re.compile(r"[1-9]\d{0,2}(?:\.\d{3})+(?:,\d+)?")
 _DECIMAL_COMMA = re.compile(r"\d+,\d+")
 _PLAIN = re.compile(r"\d+(?:\.\d+)?")
@@ -65,8 +67,18 @@ class Written:
     """The figures that can be read in more than one way, or in none, as they were typed."""
 
 
-def read_written(text: str) -> Written:
-    """Every plain way to write ``text`` (lower case): at most eight; itself where nothing is odd."""
+class DecimalSign(StrEnum):
+    """Which sign stands before the decimals where somebody writes; the other one groups thousands."""
+
+    POINT = "point"
+    COMMA = "comma"
+
+
+def read_written(text: str, sign: DecimalSign | None = None) -> Written:
+    """Every plain way to write ``text`` (lower case): at most eight; itself where nothing is odd.
+
+    ``sign``: what settles "12,340" and "12.340", which are both ways otherwise.
+    """
     plain = plain_signs(text)
     if not any(c.isdigit() for c in plain):
         return Written((Way(plain),))
@@ -76,7 +88,7 @@ def read_written(text: str) -> Written:
     for match in _CLUSTER.finditer(plain):
         pieces.append((Way(plain[at : match.start()]),))
         at = match.end()
-        ways = tuple(_ways(plain, match))
+        ways = tuple(_ways(plain, match, sign))
         pieces.append(ways)
         if len(ways) != 1 or not ways[0].sure:
             odd.append(match.group().strip())
@@ -115,11 +127,11 @@ def _fraction(written: str) -> Fraction:
 # --- one stretch of figures --------------------------------------------------------------------
 
 
-def _ways(text: str, match: re.Match[str]) -> Iterator[Way]:
+def _ways(text: str, match: re.Match[str], sign: DecimalSign | None) -> Iterator[Way]:
     """Every way to write one stretch of figures and signs, what leads to it included."""
     listed = "reading" in text
     beside = _words_beside(text, match)
-    bodies = list(_bodies(match["body"], listed))
+    bodies = list(_bodies(match["body"], listed, sign))
     for lead, body in product(_leads(text, match), bodies):
         pointed = lead.text.endswith(".") and not body.text[: len(_first(body.text))].isdigit()
         if not pointed:
@@ -163,13 +175,13 @@ def _leads(text: str, match: re.Match[str]) -> tuple[Way, ...]:
     return tuple(Way(one + other, sure=False) for one in minus for other in point)
 
 
-def _bodies(body: str, listed: bool) -> Iterator[Way]:
+def _bodies(body: str, listed: bool, sign: DecimalSign | None) -> Iterator[Way]:
     """Every way to write the figures from the first to the last."""
     numbers, between = _numbers(body)
-    ways = [_number(number, listed) for number in numbers]
+    ways = [_number(number, listed, sign) for number in numbers]
     junctions = [
-        _between(numbers[n], sign, numbers[n + 1], between[n + 1 : n + 2], listed)
-        for n, sign in enumerate(between)
+        _between(numbers[n], signs, numbers[n + 1], between[n + 1 : n + 2], listed)
+        for n, signs in enumerate(between)
     ]
     for chosen in product(*ways):
         for joints in product(*junctions):
@@ -193,8 +205,10 @@ def _numbers(body: str) -> tuple[list[str], list[str]]:
     return numbers, between
 
 
-def _number(written: str, listed: bool) -> tuple[Way, ...]:
+def _number(written: str, listed: bool, sign: DecimalSign | None) -> tuple[Way, ...]:
     """One number without a gap: plain, or the plain ways to write it."""
+    if _THREE_BEHIND.fullmatch(written) and not listed:
+        return _three_behind(written, sign)
     if _PLAIN.fullmatch(written) or _THOUSANDS.fullmatch(written):
         return (Way(written),)
     decimal = _DECIMAL_COMMA.fullmatch(written)
@@ -210,6 +224,16 @@ def _number(written: str, listed: bool) -> tuple[Way, ...]:
     if listed and "," not in written:
         return (Way(written),)  # cut into readings in every way, and asked
     return ()
+
+
+def _three_behind(written: str, sign: DecimalSign | None) -> tuple[Way, ...]:
+    """ "12,340" and "12.340": thousands in one country, thousandths in the next."""
+    decimal = Way(written.replace(",", "."), "." in written)
+    grouped = Way(written.replace(".", ","), "," in written)
+    if sign is None:
+        return (decimal, grouped) if decimal.sure else (grouped, decimal)
+    is_decimal = ("." in written) == (sign is DecimalSign.POINT)
+    return (Way((decimal if is_decimal else grouped).text),)
 
 
 def _between(
