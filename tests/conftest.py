@@ -19,8 +19,8 @@ if "PYTEST_XDIST_WORKER" in os.environ:
 
 MEASURED = frozenset((
     "acceptance_parse", "acceptance_words", "aftercare", "aftercare_data", "aftercare_trend",
-    "aftercare_year", "assess", "catalogue_read", "cli_catalogue", "derived", "derived_published",
-    "doubt", "doubt_question", "from_finding", "grammar_automaton", "grammar_check",
+    "aftercare_year", "assess", "catalogue_read", "cautions", "cli_catalogue", "derived",
+    "derived_published", "doubt", "doubt_question", "from_finding", "grammar_automaton", "grammar_check",
     "grammar_compilers", "grammar_hint", "grammar_parse", "grammar_reader", "language_answers",
     "language_figures", "language_settled", "language_utterances", "limits_aggregate",
     "limits_check", "limits_context", "limits_entered", "limits_packs", "limits_uncertainty",

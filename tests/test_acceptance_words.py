@@ -23,7 +23,6 @@ from fieldlog.grammar.sample import Sampler
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.limits.assess import assess
-from fieldlog.limits.cautions import system_of
 from fieldlog.limits.context import SETTINGS, parse_context
 from fieldlog.limits.from_finding import Derived, derive
 from fieldlog.limits.packs import shipped_limits
@@ -155,19 +154,24 @@ def test_what_stands_beside_a_condition_is_read_back(language: InspectionLanguag
 
 
 @pytest.mark.parametrize(
-    ("component", "system"),
+    ("component", "has", "has_not"),
     [
-        ("primary oil", None),  # no rim in it
-        ("brake lamp", None),
-        ("brake pads", "brakes"),
-        ("master cylinder", "brakes"),
-        ("fork seal", "steering"),
-        ("rim", "wheels"),
-        ("spokes", "wheels"),
+        ("primary oil", "hot parts", "wheels"),  # no rim in it
+        ("brake lamp", "electrics", "brakes"),
+        ("brake pads", "brakes", "fuel"),
+        ("brake pads", "lifting", "fuel"),
+        ("master cylinder", "brakes", "lifting"),
+        ("fork seal", "steering and suspension", "brakes"),
+        ("rim", "wheels", "tyres"),
+        ("spokes", "wheels", "tyres"),
     ],
 )
-def test_cautions_fit_the_component(component: str, system: str | None) -> None:
-    assert system_of(component) == system
+def test_cautions_fit_the_component(
+    language: InspectionLanguage, component: str, has: str, has_not: str
+) -> None:
+    names = {each.name for each in language.catalogue[component].classes}
+    assert has in names
+    assert has_not not in names
 
 
 def test_lines_for_people_name_what_a_limit_asks_for(language: InspectionLanguage) -> None:

@@ -157,6 +157,14 @@ class Characteristic:
 
 
 @dataclass(frozen=True, slots=True)
+class CautionClass:
+    """What can hurt in one way, wherever it is met: lifting, fuel, what is hot."""
+
+    name: str
+    says: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Component:
     """One entry of the catalogue."""
 
@@ -172,7 +180,15 @@ class Component:
     """What is in it anyway: "oil in the fork" is no fault, "oil on the fork" is one."""
     how_to_check: str = ""
     cautions: tuple[str, ...] = ()
+    """Its own; ``warned`` has those of its classes as well."""
     beyond: Beyond = Beyond()
+    classes: tuple[CautionClass, ...] = ()
+
+    @property
+    def warned(self) -> tuple[str, ...]:
+        """Every caution of it: of its classes, then its own."""
+        said = (text for each in self.classes for text in each.says)
+        return tuple(dict.fromkeys((*said, *self.cautions)))
 
     def characteristic(self, name: str | None) -> Characteristic | None:
         """The characteristic of that name, or None ("condition" is the component as a whole)."""
@@ -204,6 +220,8 @@ class Catalogue:
     """Every component by canonical name, in the order of the walk (system by system)."""
 
     components: Mapping[str, Component]
+    at_start: tuple[CautionClass, ...] = ()
+    """What is said before an inspection begins, whatever will be found."""
 
     def __iter__(self) -> Iterator[Component]:
         """The components in order."""

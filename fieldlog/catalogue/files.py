@@ -6,6 +6,7 @@ import re
 from functools import lru_cache
 from pathlib import Path
 
+from fieldlog.catalogue.cautions import with_cautions
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.catalogue.read import Known, read_catalogue
 from fieldlog.errors import GrammarError
@@ -17,7 +18,8 @@ _PUBLIC_RULE = re.compile(r"^public <(\w+)>", re.MULTILINE)
 
 
 def load_catalogue(folder: Path) -> Catalogue:
-    """The catalogue of the grammar folder ``folder``: ``catalogue/*.toml`` beside the JSGF files.
+    """The catalogue of the grammar folder ``folder``: ``catalogue/*.toml`` beside the JSGF files, and the
+    classes of cautions in ``cautions.toml``.
 
     Raises ``GrammarError`` with every fault, or when the folder holds no catalogue.
     """
@@ -28,7 +30,16 @@ def load_catalogue(folder: Path) -> Catalogue:
             where=str(folder / "catalogue"),
             todo="name the folder that holds finding.jsgf and catalogue/*.toml",
         )
-    return read_catalogue({file.name: read_text(file) for file in files}, known_names(folder))
+    catalogue = read_catalogue({file.name: read_text(file) for file in files}, known_names(folder))
+    faults: list[str] = []
+    catalogue = with_cautions(catalogue, read_text(folder / "cautions.toml"), faults)
+    if faults:
+        raise GrammarError(
+            "\n  ".join([f"{len(faults)} faults in the cautions", *faults]),
+            where="cautions",
+            todo="correct the rows named and try again",
+        )
+    return catalogue
 
 
 @lru_cache(maxsize=4)

@@ -21,12 +21,20 @@ expanded uncertainty (k = 2) of the reading.
 
 def components_page(catalogue: Catalogue) -> str:
     """The Markdown page, system by system."""
-    parts = [_HEAD]
+    parts = [_HEAD, *_caution_classes(catalogue)]
     for system in catalogue.systems:
         parts.append(f"\n## {system.capitalize()}\n")
         for component in catalogue.of_system(system):
             parts.append("\n".join(component_lines(component)) + "\n")
     return "\n".join(parts)
+
+
+def _caution_classes(catalogue: Catalogue) -> Iterator[str]:
+    """What each class of cautions says, once."""
+    of_components = {each.name: each for one in catalogue for each in one.classes}
+    classes = of_components | {each.name: each for each in catalogue.at_start}
+    yield "\n## Cautions\n\nOne class each; a component names its own (`grammars/cautions.toml`).\n"
+    yield "".join(f"- **{each.name}**: {' '.join(each.says)}\n" for each in classes.values())
 
 
 def component_lines(component: Component) -> Iterator[str]:
@@ -39,6 +47,8 @@ def component_lines(component: Component) -> Iterator[str]:
     yield component.how_to_check
     for caution in component.cautions:
         yield f"*Caution: {caution}*"
+    if component.classes:
+        yield f"*Cautions of: {', '.join(each.name for each in component.classes)}*"
     yield ""
     yield f"- conditions: {_conditions(component.conditions)}" + "".join(
         f"; {told}" for told in _given(component.given)

@@ -7,8 +7,8 @@ from typing import assert_never
 
 from rich.text import Text
 
-from fieldlog.cli.verdict_lines import limit_text, outcome_text
-from fieldlog.model import Command, Decision, Finding, Understanding
+from fieldlog.cli.verdict_lines import caution_lines, limit_text, outcome_text
+from fieldlog.model import Command, Decision, Finding, Severity, State, Understanding, Verdict
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.words import tell
@@ -29,11 +29,12 @@ def event_text(event: Event) -> Text:
     """One event as a line; empty where another line says it already."""
     match event:
         case ev.FindingSaved(said, _, assessment):
-            return outcome_text(said.understanding, assessment).append_text(answered(said))
+            line = outcome_text(said.understanding, assessment).append_text(answered(said))
+            return _warned(line, assessment.verdict)
         case ev.FindingCorrected(said, _, assessment, was):
             line = outcome_text(said.understanding, assessment)
             line.append(f"  corrects {_told(was)}", "yellow")
-            return line.append_text(answered(said))
+            return _warned(line.append_text(answered(said)), assessment.verdict)
         case ev.FindingWithdrawn(_, was, _):
             return Text(f"withdrawn: {_told(was)}", "yellow")
         case ev.JudgedAgain(kept, verdict):
@@ -110,6 +111,13 @@ def _command_text(
             return Text("going ahead", "cyan")
         case _:
             assert_never(event)
+
+
+def _warned(line: Text, verdict: Verdict) -> Text:
+    """``line`` with the cautions under it where what was found is dangerous."""
+    if verdict.state is State.WITHIN or verdict.severity is not Severity.DANGEROUS:
+        return line
+    return Text("\n").join([line, *caution_lines(verdict.cautions)])
 
 
 def _nothing_there(said: Said) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -26,6 +27,8 @@ _json_option = click.option("--json", "as_json", is_flag=True, help="Print one J
 def jobs(key: str, as_json: bool, folder: Path | None) -> None:
     """Show what to do and to buy after an INSPECTION, in the order the work is done.
 
+    The cautions of that work come first.
+
     Torque values are the vehicle's own first; a guideline is advice only, where a fact such as
     thread_caliper_bolt="M8 8.8" names the fastener.
 
@@ -35,14 +38,19 @@ def jobs(key: str, as_json: bool, folder: Path | None) -> None:
     """
     from fieldlog.aftercare.job_lines import shopping
     from fieldlog.cli.care_lines import job_json, job_text
+    from fieldlog.cli.terminal import Terminal
+    from fieldlog.cli.verdict_lines import caution_lines
+    from fieldlog.limits.cautions import cautions_for
 
     with workshop(folder) as shop:
         record = shop.store.inspection_record(key)
         lines = shop.jobs(record)
+        warned = cautions_for(chain.from_iterable(e.components for e in lines), shop.care.catalogue)
     bought = shopping(lines)
     if as_json:
         numbers = {each.id: each.number for each in record.findings}
         document = {
+            "cautions": list(warned),
             "jobs": [job_json(line, numbers) for line in lines],
             "shopping": [{"item": name, "count": count} for name, count in bought],
         }
@@ -51,6 +59,8 @@ def jobs(key: str, as_json: bool, folder: Path | None) -> None:
     if not lines:
         click.echo("no job follows from the findings")
         return
+    for text in caution_lines(warned):
+        Terminal.here().lines.print(text)
     for number, line in enumerate(lines, start=1):
         first, *rest = job_text(line)
         click.echo(f"{number:>2}. {first}")

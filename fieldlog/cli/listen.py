@@ -74,7 +74,8 @@ def listen(
     Every utterance is in the record, with its clip and verdict, before its line appears. Without
     --inspection a new one is started, of --vehicle or of a vehicle that has no name yet. A question
     is answered by the next utterance ("the rear one", "fifty newton metres", "affirm", "negative");
-    one that nobody answers stays in the record as open.
+    one that nobody answers stays in the record as open. The usual cautions are shown first, and those
+    of a component with each dangerous finding on it.
 
     \b
     Examples:
@@ -86,6 +87,8 @@ def listen(
     if only_list:
         show_devices()
         return
+    from fieldlog.cli.verdict_lines import caution_lines
+    from fieldlog.limits.cautions import at_start
     from fieldlog.limits.context import parse_context
     from fieldlog.shop.live import LiveInspection
 
@@ -116,6 +119,8 @@ def listen(
             head = shop.store.inspection(key)
         told = f"inspection {head.number} of {head.vehicle_name}"
         click.echo(f"{told}; its report: fieldlog report {head.number}", err=True)
+        for line in caution_lines(at_start(language.catalogue)):
+            terminal.status.print(line)
         live = LiveInspection(shop.inspecting(head.id, ears))
         try:
             run(chosen, live, recorder, terminal=terminal)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -105,10 +105,15 @@ def understood_lines(understood: Understanding, assessment: Assessment | None) -
         for other in verdict.others:
             told = "" if other.judged else other.reason
             yield Text(f"  also {told or tell.state(other)}: {limit_text(other)}")
-        for caution in verdict.cautions:
-            yield Text(f"  caution: {caution}")
+        yield from caution_lines(verdict.cautions)
     if understood.flags:
         yield Text(f"  look at: {', '.join(understood.flags)}")
+
+
+def caution_lines(cautions: Iterable[str]) -> Iterator[Text]:
+    """Cautions as they stand under a finding, before the work and before an inspection."""
+    for caution in cautions:
+        yield Text(f"  caution: {caution}")
 
 
 def limit_text(judgement: Judgement) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from fieldlog.catalogue.component import Catalogue
-from fieldlog.limits.cautions import cautions
+from fieldlog.limits.cautions import cautioned
 from fieldlog.limits.check import check, merge_readings, worse_severity
 from fieldlog.limits.from_finding import Derived, Lacking, derive
 from fieldlog.limits.judge import SEVERENESS
@@ -67,7 +67,13 @@ def assess(
     if verdict.gate is None and lacking:
         hints = "; ".join(each.what for each in lacking)
         verdict = replace(verdict, reason=f"{verdict.reason}; {hints}" if verdict.reason else hints)
-    return Assessment(verdict, tuple(derived), tuple(lacking))
+    return Assessment(
+        cautioned(verdict, finding.component, catalogue),
+        tuple(
+            (each, cautioned(of_it, each.finding.component, catalogue)) for each, of_it in derived
+        ),
+        tuple(lacking),
+    )
 
 
 def context_for(finding: Finding, context: Context, today: date) -> Context:
@@ -149,14 +155,13 @@ def _with_severity(verdict: Verdict, finding: Finding, catalogue: Catalogue) -> 
     if severity is None:
         return replace(verdict, state=State.WITHIN, reason="found as it should be; no limit cited")
     reason = f"{finding.condition}: common practice, {severity.value}; no limit cited"
-    told = cautions(finding, State.MARGINAL)
-    return replace(verdict, state=State.MARGINAL, severity=severity, reason=reason, cautions=told)
+    return replace(verdict, state=State.MARGINAL, severity=severity, reason=reason)
 
 
 def _worse(one: Verdict, other: Verdict, arithmetic: str) -> Verdict:
     """Whichever decides more against the finding; a verdict without a gate never outranks one.
 
-    The worse severity and the cautions of either stay with it.
+    The worse severity of either stays with it.
     """
     if other.gate is None:
         return one
@@ -170,7 +175,6 @@ def _worse(one: Verdict, other: Verdict, arithmetic: str) -> Verdict:
             told,
             others=(*told.others, *one.others),
             severity=None if told.state is State.WITHIN else severity,
-            cautions=told.cautions or one.cautions,
         )
     keep, drop = (told, one) if _weight(told) > _weight(one) else (one, told)
     dropped = (drop.gate,) if drop.gate is not None else ()
@@ -178,7 +182,6 @@ def _worse(one: Verdict, other: Verdict, arithmetic: str) -> Verdict:
         keep,
         others=(*keep.others, *dropped, *drop.others),
         severity=severity,
-        cautions=keep.cautions or drop.cautions,
     )
 
 

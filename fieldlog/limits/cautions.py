@@ -1,14 +1,12 @@
-"""The usual cautions, by system, in our own words; every one defers to manual, rules and practice.
-
-Shown with a verdict where what was found can hurt somebody. Common practice throughout.
-"""
+"""Which cautions go with a verdict; every one that is not *within* ends in the deferral (pure)."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from types import MappingProxyType
+from collections.abc import Iterable
+from dataclasses import replace
 
-from fieldlog.model import Finding, State
+from fieldlog.catalogue.component import Catalogue
+from fieldlog.model import State, Verdict
 
 DEFERS = (
     "The vehicle maker's manual, the local rules and a licensed workshop have the last word; "
@@ -16,77 +14,24 @@ DEFERS = (
 )
 """Ends every list of cautions."""
 
-CAUTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {
-        "brakes": (
-            "Brakes decide whether the vehicle stops: a fault here is put right before the next "
-            "ride, and the brake is tried at walking pace first.",
-            "Brake fluid harms eyes, skin and paint, and old and new grades are not mixed.",
-            "Brake dust may hold harmful fibres: wipe it wet, never blow it off.",
-        ),
-        "tyres": (
-            "A tyre that lets go takes the vehicle down: a worn-out or damaged one is replaced "
-            "before the next ride.",
-            "Seat a bead from a distance and never above the pressure marked on the sidewall.",
-        ),
-        "steering": (
-            "Play or binding in steering or fork can end in a fall: "
-            "it is put right before the next ride.",
-        ),
-        "fuel": (
-            "Petrol vapour ignites from a spark far off: no flame, no hot lamp, doors open, "
-            "battery disconnected.",
-        ),
-        "battery": (
-            "A charging battery gives off hydrogen: no sparks, vent hose open, eyes protected.",
-            "Battery acid burns: rinse with plenty of water at once and see a doctor for eyes.",
-            "A frozen battery is not charged and not jump-started: it can burst.",
-        ),
-        "wheels": (
-            "A rim or spoke that gives way can drop the vehicle: one that is cracked, bent or loose "
-            "is put right before the next ride.",
-        ),
-        "drive": (
-            "Keep fingers and rags away from chain, belt and sprockets; "
-            "turn the wheel by hand with the engine off.",
-        ),
-        "stand": ("Secure the vehicle before working on it: it can tip off a stand or lift.",),
-        "heat": ("Exhaust, oil and coolant burn long after the engine has stopped.",),
-    }
-)
-"""System -> cautions."""
 
-_SYSTEM_WORDS: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("brakes", ("brake", "caliper", "master cylinder", "reservoir cap")),
-    ("tyres", ("tyre", "valve stem")),
-    ("steering", ("steering", "fork", "handlebar", "swing arm", "triple clamp")),
-    ("fuel", ("fuel", "carburetor")),
-    ("battery", ("battery", "electrolyte")),
-    ("wheels", ("rim", "spokes", "wheel", "axle", "hub")),
-    ("drive", ("chain", "belt", "sprocket", "pulley", "master link")),
-    ("stand", ("stand", "jack")),
-    ("heat", ("exhaust", "coolant", "engine oil", "radiator")),
-)
+def cautioned(verdict: Verdict, component: str, catalogue: Catalogue) -> Verdict:
+    """``verdict`` on a finding of ``component`` with the cautions that go with it."""
+    return replace(verdict, cautions=cautions(verdict.state, component, catalogue))
 
 
-_LAMPS = ("lamp", "lamps")
-"""A brake lamp is a lamp: nothing of what is said of brakes is said of it."""
+def cautions(state: State, component: str, catalogue: Catalogue) -> tuple[str, ...]:
+    """Every caution of the component and the deferral, for a state that is not *within*."""
+    return () if state is State.WITHIN else cautions_for([component], catalogue)
 
 
-def system_of(component: str) -> str | None:
-    """The caution heading a component belongs to, by the words of its name."""
-    name = f" {component.lower()} "
-    if any(f" {word} " in name for word in _LAMPS):
-        return None
-    for system, words in _SYSTEM_WORDS:
-        if any(f" {word} " in name for word in words):
-            return system
-    return None
+def cautions_for(components: Iterable[str], catalogue: Catalogue) -> tuple[str, ...]:
+    """Cautions of work on ``components``, each once, ending in the deferral; none for no component."""
+    found = [catalogue.get(name) for name in dict.fromkeys(components)]
+    said = dict.fromkeys(text for each in found if each for text in each.warned)
+    return (*said, DEFERS) if found else ()
 
 
-def cautions(finding: Finding, state: State) -> tuple[str, ...]:
-    """Cautions for a finding that is not plainly within; none where nobody can come to harm."""
-    system = system_of(finding.component)
-    if system is None or state is State.WITHIN:
-        return ()
-    return (*CAUTIONS[system], DEFERS)
+def at_start(catalogue: Catalogue) -> tuple[str, ...]:
+    """What is said before an inspection begins."""
+    return (*(text for each in catalogue.at_start for text in each.says), DEFERS)

@@ -21,7 +21,6 @@ from fractions import Fraction
 from itertools import product
 
 from fieldlog.limits.applies import assumptions, holds, in_reach, missing_keys
-from fieldlog.limits.cautions import cautions
 from fieldlog.limits.context import SETTINGS
 from fieldlog.limits.decision import DEFAULT_RULE
 from fieldlog.limits.entered import entered_limits, hint
@@ -110,7 +109,6 @@ def check(
         others=others,
         severity=outcome.severity,
         reason="; ".join(part for part in (outcome.reason, *notes) if part),
-        cautions=cautions(finding, outcome.state),
     )
 
 

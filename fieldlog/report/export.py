@@ -21,7 +21,7 @@ COLUMNS = (
     "characteristic", "value_num", "value_den", "high_num", "high_den", "unit", "qualifier",
     "readings", "condition", "code", "spoken", "state", "severity", "limit_num", "limit_den",
     "limit_unit", "limit_relation", "limit_source", "limit_status", "margin", "stands",
-    "superseded_by", "photos", "not_covered",
+    "superseded_by", "photos", "not_covered", "cautions",
 )  # fmt: skip
 
 
@@ -318,6 +318,7 @@ def findings_csv(record: InspectionRecord, systems: dict[str, str]) -> str:
                     )
                     if later
                 ),
+                " ".join(verdict.cautions) if verdict else None,
             )
         )
     return buffer.getvalue()

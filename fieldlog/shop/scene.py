@@ -12,6 +12,7 @@ from fieldlog.errors import FieldlogError
 from fieldlog.language.answers import APART
 from fieldlog.language.inspection import in_words, value_said
 from fieldlog.limits.assess import Assessment, again, assess
+from fieldlog.limits.cautions import cautioned
 from fieldlog.model import Command, Context, Finding, Flag, Limit, State, Understanding, Verdict
 from fieldlog.shop.events import Kept
 
@@ -102,11 +103,15 @@ class Scene:
     def _assess(self, finding: Finding, beside: Sequence[Finding]) -> Assessment:
         rules = self.rules
         if rules.fault:
-            return Assessment(Verdict(State.UNDECIDED, None, reason=rules.fault))
+            return self._undecided(finding, rules.fault)
         try:
             return assess(finding, rules.limits, rules.context, rules.catalogue, rules.day, beside)
         except FieldlogError as error:
-            return Assessment(Verdict(State.UNDECIDED, None, reason=str(error)))
+            return self._undecided(finding, str(error))
+
+    def _undecided(self, finding: Finding, why: str) -> Assessment:
+        verdict = Verdict(State.UNDECIDED, None, reason=why)
+        return Assessment(cautioned(verdict, finding.component, self.rules.catalogue))
 
     # -- corrections --------------------------------------------------------------------------
 
