@@ -17,7 +17,7 @@ from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.limits.assess import assess
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import Decision, LimitStatus, State, Verdict
+from fieldlog.model import Decision, Flag, LimitStatus, State, Verdict
 
 TODAY = date(2026, 11, 25)
 Row = tuple[str, str | None, str, str, str | None]
@@ -393,6 +393,8 @@ def language() -> InspectionLanguage:
 
 def judged(language: InspectionLanguage, words: str, where: str | None, settings: str) -> Verdict:
     understood = language.understand(words)
+    if Flag.THREE_DIGITS in understood.flags:
+        understood = language.answer(understood, "affirm")
     assert understood.decision is Decision.ACCEPT, understood.reason
     assert understood.finding is not None
     given = [part for part in settings.split(",") if part]

@@ -18,7 +18,7 @@ from enum import StrEnum
 from fractions import Fraction
 from itertools import product
 
-from fieldlog.quantities.number_words import DIGITS, TEENS, TENS
+from fieldlog.quantities.number_words import DIGITS, NOTHINGS, TEENS, TENS
 from fieldlog.quantities.signs import plain_signs
 
 _MOST_WAYS = 8
@@ -34,6 +34,9 @@ _IN_PUNCTUATION = re.compile(r"[.,;:']+\s+")
 """Signs that close what stands before them: "front pads: 2 mm"."""
 _BETWEEN_WORDS = frozenset(DIGITS) | frozenset(TEENS) | frozenset(TENS)
 _COUNT = "|".join(sorted(_BETWEEN_WORDS))
+_NOUGHT = "|".join(sorted(NOTHINGS))
+_DASH = re.compile(rf"(?<![^\s,;:~<>(])-(?:(?P<glued>)|\s+)(?=(?:{_COUNT}|{_NOUGHT}|point)\b)")
+"""A dash before a number in words, which stands behind no word or number of its own."""
 _WORD_BEFORE = re.compile(rf"\b(?:{_COUNT})$")
 _DENOMINATOR_BEHIND = re.compile(r"(?:nd|th)s?\b")
 """What makes the figures the lower half of a fraction: "four 32nds"."""
@@ -80,6 +83,9 @@ def read_written(text: str, sign: DecimalSign | None = None) -> Written:
     ``sign``: what settles "12,340" and "12.340", which are both ways otherwise.
     """
     plain = plain_signs(text)
+    dash = _DASH.search(plain)
+    if dash is not None:
+        return _dashed(plain, dash, sign)
     if not any(c.isdigit() for c in plain):
         return Written((Way(plain),))
     pieces: list[tuple[Way, ...]] = []
@@ -102,6 +108,16 @@ def read_written(text: str, sign: DecimalSign | None = None) -> Written:
         for chosen in product(*pieces)
     }
     return Written(tuple(whole.values())[:_MOST_WAYS], ", ".join(odd))
+
+
+def _dashed(plain: str, dash: re.Match[str], sign: DecimalSign | None) -> Written:
+    """ "- five degrees": below zero, or a dash before the value; "-five" is below zero."""
+    before, behind = plain[: dash.start()], plain[dash.end() :]
+    signs = ("minus",) if dash["glued"] is not None else ("minus", "")
+    each = [read_written(f"{before} {told} {behind}", sign) for told in signs]
+    ways = tuple(dict.fromkeys(way for one in each for way in one.ways))
+    odd = ", ".join(dict.fromkeys(one.odd for one in each if one.odd))
+    return Written(ways[:_MOST_WAYS], odd or (dash.group().strip() if len(signs) > 1 else ""))
 
 
 def literals(text: str) -> frozenset[Fraction]:
