@@ -436,10 +436,10 @@ class Asks(StrEnum):
                 return Settled.BY_YES
             case Asks.WHICH | Asks.PLACE | Asks.UNIT | Asks.PLACE_AND_UNIT | Asks.HEARD_WORDS:
                 return Settled.BY_CHOICE
-            case (
-                Asks.NEW_OR_CORRECTION | Asks.IN_FULL | Asks.OF_WHAT | Asks.WHY_SKIPPED | Asks.AGAIN
-            ):
+            case Asks.NEW_OR_CORRECTION | Asks.IN_FULL | Asks.OF_WHAT | Asks.AGAIN:
                 return Settled.IN_FULL
+            case Asks.WHY_SKIPPED:
+                return Settled.BY_REASON
         assert_never(self)
 
 
@@ -450,6 +450,8 @@ class Settled(StrEnum):
     """Yes, where one thing is offered; a choice among several, or the value itself, as well."""
     BY_CHOICE = "choice"
     """One of what was offered, or the value itself; yes would not say which."""
+    BY_REASON = "reason"
+    """Why something is left out."""
     IN_FULL = "in full"
     """None: it is said again."""
 

@@ -6,10 +6,12 @@ from fractions import Fraction
 
 import pytest
 
+from fieldlog.doubt.question import waits
+from fieldlog.grammar.language import is_said
 from fieldlog.grammar.sample import Sampler
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Decision, Kind
+from fieldlog.model import Asks, Command, Decision, Kind
 
 
 @pytest.fixture(scope="module")
@@ -183,5 +185,49 @@ def test_every_answer_that_can_be_said_is_taken_or_refused_with_the_question(
     sampler = Sampler(grammar.rules, ["answer.answer"], seed=2)
     for _ in range(300):
         found = language.answer(asked, sampler.next_phrase())
-        if found.decision is Decision.REFUSE:
+        if found.decision is Decision.REFUSE and found.dialogue is not Command.NEGATIVE:
             assert found.question_text == asked.question_text
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "wanted"),
+    [
+        ("front pads two", "yes 2 mm", ("accept", "brake pads", "front", "thickness", (2, MM))),
+        ("front pads two", "no, 4 mm", ("accept", "brake pads", "front", "thickness", (4, MM))),
+        ("front pads two", "yes 3 mm", ("ask", 2)),
+        ("front pads two", "no 2 mm", ("ask", "brake pads", "front", "thickness", (2, MM))),
+        ("front pads two", "yes two", ("accept", "brake pads", "front", "thickness", (2, MM))),
+        ("front pads two", "that's right", ("accept", "brake pads", "front", "thickness", (2, MM))),
+        ("front pads two", "yeah", ("accept", "brake pads", "front", "thickness", (2, MM))),
+        ("front pads two", "rear 3 mm", ("refuse", 1)),
+        ("front tyre pressure 36", "yes psi", ("accept", "tyre", "front", "pressure", (36, "psi"))),
+        ("tyre pressure 36", "front 36 psi", ("accept", "tyre", "front", "pressure", (36, "psi"))),
+        ("tyre pressure 36", "36 psi at the rear", ("accept", "tyre", "rear", "pressure", (36, "psi"))),
+        ("tyre pressure 36", "front psi", ("accept", "tyre", "front", "pressure", (36, "psi"))),
+        ("tyre pressure 36", "rear 2.4 bar", ("accept", "tyre", "rear", "pressure", (Fraction(12, 5), "bar"))),
+        ("rear tyre date code 317", "three one seven", ("accept", "tyre", "rear", "date code", "317")),
+        ("rear tyre date code 317", "3117", ("accept", "tyre", "rear", "date code", "3117")),
+        ("battery one two six volts", "twelve six", ("ask", "battery", None, "resting voltage", (Fraction(63, 5), "V"))),
+    ],
+)  # fmt: skip
+def test_yes_no_and_a_place_may_stand_before_what_is_said(
+    language: InspectionLanguage, first: str, second: str, wanted: tuple[object, ...]
+) -> None:
+    assert what(language, first, second) == wanted
+
+
+def test_the_reason_that_was_asked_for_is_enough(language: InspectionLanguage) -> None:
+    asked = language.understand("skip drive belt")
+    assert waits(asked)
+    for said, reason in (("no time", "no time"), ("because it has none", "not fitted")):
+        found = language.answer(asked, said)
+        assert found.decision is Decision.ACCEPT
+        assert found.slots == {"component": "drive belt", "reason": reason}
+    assert language.answer(asked, "banana").decision is Decision.REFUSE
+    assert language.answer(asked, "no").decision is Decision.REFUSE  # it is not skipped then
+
+
+def test_sign_off_alone_is_agreed_to_when_typed(language: InspectionLanguage) -> None:
+    asked = language.understand("sign off")
+    assert asked.asks is Asks.SIGN_OFF
+    assert not is_said(language.word_graph(), ["sign", "off"])

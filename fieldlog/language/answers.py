@@ -9,6 +9,7 @@ from fractions import Fraction
 from fieldlog.catalogue.component import Catalogue, Characteristic
 from fieldlog.catalogue.phrases import expand
 from fieldlog.language.decide import decide
+from fieldlog.language.dialogue import Dialogue
 from fieldlog.language.lexicon import Words
 from fieldlog.language.subjects import About, about_of
 from fieldlog.language.values import Reading, Standing, ValueReader
@@ -67,6 +68,7 @@ class Answers:
     values: ValueReader
     axis_values: Callable[[str], Sequence[str]]
     understand: Callable[[str], Understanding]
+    dialogue: Dialogue
 
     def answer(self, asked: Understanding, text: str, words: Words) -> Understanding:
         """``asked`` with the answer ``text``: accepted, asked again with fewer candidates, or refused.
@@ -79,21 +81,78 @@ class Answers:
             return self._yes_or_no(asked, whole)
         if whole.decision is not Decision.REFUSE:
             return whole
+        if asked.asks is Asks.WHY_SKIPPED:
+            return self._because(asked, whole, words)
+        return (
+            self._short(asked, text, words)
+            or self._behind_yes_or_no(asked, text, words)
+            or replace(
+                whole,
+                reason=f"no answer to '{asked.question_text}': {whole.reason}",
+                question=asked.question,
+                candidates=asked.offered,
+            )
+        )
+
+    def _because(self, asked: Understanding, whole: Understanding, words: Words) -> Understanding:
+        """The reason that was asked for: "no time"."""
+        reason = self.dialogue.reason(words) if words else None
+        if not reason:
+            return replace(whole, reason="no reason was understood", question=asked.question)
+        return replace(
+            asked, decision=Decision.ACCEPT, reason="answered", question=None,
+            text=_both(asked.text, whole.text), slots={**asked.slots, "reason": reason},
+            flags=(Flag.ANSWERED,),
+        )  # fmt: skip
+
+    def _behind_yes_or_no(
+        self, asked: Understanding, text: str, words: Words
+    ) -> Understanding | None:
+        """ "No, 4 mm", "yes, the front one": what is said behind it counts, where the two agree.
+
+        "Yes, 3 mm" after "2 mm?" and "no, 2 mm" contradict themselves: it is asked which.
+        """
+        for opening, command in self.dialogue.openings:
+            rest = words[len(opening) :]
+            if words[: len(opening)] != opening or not rest:
+                continue
+            found = self.answer(asked, " ".join(rest), rest)
+            if found.decision is Decision.REFUSE or found.kind is not Kind.FINDING:
+                return None
+            found = replace(found, text=_both(asked.text, text))
+            before = {one.meaning for one in asked.offered}
+            agrees = all(one.meaning in before for one in found.offered)
+            denied = command is Command.NEGATIVE and agrees and len(before) == 1
+            if denied or (command is Command.AFFIRM and not agrees):
+                return _contradicted(asked, found)
+            if command is Command.AFFIRM and found.decision is Decision.ASK:
+                agreed = self._yes_or_no(asked, replace(found, dialogue=command, text=text))
+                return agreed if agreed.decision is Decision.ACCEPT else found
+            return found
+        return None
+
+    def _short(self, asked: Understanding, text: str, words: Words) -> Understanding | None:
+        """What the words pick, or the value they say anew, a place before or behind it included."""
         candidates = asked.offered
         taken = [] if asked.asks is Asks.ALL_OF_IT else [*self._taken(asked, candidates, words)]
         if taken and all(left == taken[0][1] for pick, left in taken if pick.repeats):
             return self._narrowed(asked, taken[0][1], text, taken[0][0])
-        anew = (
-            None
-            if asked.asks is Asks.ALL_OF_IT
-            else self._said_anew(asked, candidates, words, text)
-        )
-        return anew or replace(
-            whole,
-            reason=f"no answer to '{asked.question_text}': {whole.reason}",
-            question=asked.question,
-            candidates=candidates,
-        )
+        if asked.asks is Asks.ALL_OF_IT:
+            return None
+        return self._said_anew(asked, candidates, words, text) or self._placed(asked, text, words)
+
+    def _placed(self, asked: Understanding, text: str, words: Words) -> Understanding | None:
+        """ "Front 36 psi", "36 psi at the front": a place, and what is said of it."""
+        for at in range(len(words) - 1, 0, -1):
+            for place, rest in ((words[:at], words[at:]), (words[at:], words[:at])):
+                left = tuple(one for one in asked.offered if self._has_place(one, place))
+                if left:
+                    only = left[0] if len(left) == 1 else None
+                    there = replace(asked, finding=only, candidates=left)
+                    found = self._short(there, text, rest)
+                    if found is not None:
+                        return found
+        return None
 
     def _yes_or_no(self, asked: Understanding, said: Understanding) -> Understanding:
         if said.dialogue is Command.AFFIRM and asked.dialogue is Command.SIGN_OFF:
@@ -332,6 +391,23 @@ class Answers:
 
     def _about(self, one: Finding) -> About | None:
         return about_of(one, self.catalogue, self.axis_values)
+
+
+def _contradicted(asked: Understanding, found: Understanding) -> Understanding:
+    """Yes or no, and a value that says the opposite: which of them was meant?"""
+    each = {one.meaning: one for one in (*asked.offered, *found.offered)}
+    both = tuple(each.values())
+    several = len(both) > 1
+    told = questions.still_open(both) if several else questions.this_finding(both[0])
+    return replace(
+        asked,
+        reason="yes or no, and a value that contradicts it",
+        finding=None if several else both[0],
+        candidates=both,
+        question=Question(Asks.WHICH if several else Asks.HEARD, told),
+        text=found.text,
+        flags=tuple(dict.fromkeys((*asked.flags, *found.flags))),
+    )
 
 
 def _value_of(quantity: Quantity) -> _Value:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from fieldlog.errors import GrammarError
 from fieldlog.grammar import expression as ex
@@ -54,6 +55,14 @@ class Dialogue:
     remarks: tuple[Words, ...]
     subjects: SubjectReader
 
+    @cached_property
+    def openings(self) -> tuple[tuple[Words, Command], ...]:
+        """Yes and no, longest first, as they stand before more of an answer ("no, 4 mm")."""
+        said = [
+            each for each in self.whole.items() if each[1] in (Command.AFFIRM, Command.NEGATIVE)
+        ]
+        return tuple(sorted(said, key=lambda each: -len(each[0])))
+
     @classmethod
     def of(
         cls, rules: Mapping[str, ex.Rule], subjects: SubjectReader, typed: Mapping[str, ex.Rule]
@@ -101,7 +110,7 @@ class Dialogue:
         reason = ""
         for about in self.subjects.read(rest):
             if word is Command.SKIP:
-                known = self._reason(rest[about.used :])
+                known = self.reason(rest[about.used :])
                 if known is None:
                     return _why_skipped(about, text)
                 reason = known
@@ -110,8 +119,11 @@ class Dialogue:
             return _spoken(word, text, **_slots(about, reason))
         return None
 
-    def _reason(self, said: Words) -> str | None:
-        """The reason that was said: one of the list, else in the speaker's own words."""
+    def reason(self, said: Words) -> str | None:
+        """The reason that was said: one of the list, else in the speaker's own words.
+
+        None where the words are no reason.
+        """
         given = next((b for b in self.because if said[: len(b)] == b), ())
         said = said[len(given) :]
         known = self.reasons.get(said)

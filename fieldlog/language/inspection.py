@@ -85,6 +85,7 @@ class InspectionLanguage(OfferedGrammar):
             self._values,
             self._subjects.values,
             lambda text: self._alone(text),
+            self._dialogue,
         )
         axes = {a.name for c in catalogue for a in c.axes} | {
             a.name for c in catalogue for k in c.characteristics for a in k.axes
