@@ -33,6 +33,9 @@ class State(StrEnum):
 
     WITHIN = "within"
     MARGINAL = "marginal"
+    """A number nearer to a limit than the guard band."""
+    FAULTY = "faulty"
+    """A fault that no cited or entered row covers, with its severity: by common practice."""
     BEYOND = "beyond"
     UNDECIDED = "undecided"
 
@@ -230,7 +233,15 @@ class Limit:
     """What a row of relation ``is`` makes of a finding whose condition or code it names."""
     outright: bool = False
     """Outside it nothing is left to work with (no pad, no air): beyond whatever the row's status and
-    the uncertainty. Inside it the row says nothing."""
+    the uncertainty. Inside it the row says nothing, as for ``silent``."""
+    silent: bool = False
+    """Inside it the row says nothing: outside lies what cannot be right, whatever the maker says."""
+    exact: bool = False
+    """Held without a guard band: dates, and what is set by hand to the very value."""
+    superseded: bool = False
+    """Of an edition that no longer holds: it advises like common practice and never says beyond."""
+    step: str = ""
+    """Which step of a graded row this is (``near``, ``worn``, ``gone``); empty for any other."""
     layer: Layer = Layer.REGULATION
     section: str = ""
     scope: str = ""

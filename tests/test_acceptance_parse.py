@@ -25,7 +25,7 @@ Row = tuple[str, str | None, str, str, str | None]
 
 TREAD: list[Row] = [
     # COMAR 11.14.03.05 A(1): less than 1/32 in at the thinnest point fails (1.1)
-    ("rear tread one thirty second", "US-MD", "", "within", "us-md.tread"),
+    ("rear tread one thirty second", "US-MD", "", "beyond", "common.indicator-level"),
     ("rear tread point oh three inches", "US-MD", "", "beyond", "us-md.tread"),
     ("rear tread 0.8 mm", "US-MD", "", "within", "us-md.tread"),  # 1/32 in = 0.79375 mm
     ("rear tread 0.79 mm", "US-MD", "", "beyond", "us-md.tread"),
@@ -63,7 +63,7 @@ TREAD: list[Row] = [
     ("front tread one sixteenth of an inch", "US-OH", "", "within", "us-oh.tread"),
     ("front tread 1.5 mm", "US-OH", "", "beyond", "us-oh.tread"),
     # FMVSS 119 S6.4: motorcycle indicator 1/32 in; 3/32 in is the shop's minimum (1.1)
-    ("rear tread one thirty second", None, "", "marginal", "common.tread"),
+    ("rear tread one thirty second", None, "", "beyond", "common.indicator-level"),
     ("rear tread point oh three inches", None, "", "beyond", "fmvss119.indicator"),
     ("rear tread three thirty seconds", None, "", "within", "fmvss119.indicator"),
     # 49 CFR 570.62(a) and 393.75: 4/32 front, 2/32 others, heavy vehicles (1.1)
@@ -72,7 +72,7 @@ TREAD: list[Row] = [
     ("rear tread two thirty seconds", "US", "vehicle_class=truck", "within", None),
     ("rear tread one thirty second", "US", "vehicle_class=truck", "beyond", "cfr393.75c"),
     # Utah R714-160-8(1)(c): less than half of the recommended pressure (1.1)
-    ("front tyre 18 psi", "US-UT", "pressure_front=36psi", "beyond", None),
+    ("front tyre 18 psi", "US-UT", "pressure_front=36psi", "faulty", None),
     ("front tyre 17.9 psi", "US-UT", "pressure_front=36psi", "beyond", None),
 ]
 
@@ -83,14 +83,14 @@ BRAKES: list[Row] = [
     ("front pads one sixteenth", "US-VA", "", "within", "us-va.pads"),
     ("rear shoes one thirty second", "US-VA", "", "beyond", "us-va.pads"),
     # UK: 1.5 mm standard, 1.0 mm sintered above the backing plate (2.2)
-    ("front pads 1.5 mm", "GB", "pads=organic", "within", "gb.pads-organic"),
-    ("front pads 1.4 mm", "GB", "pads=organic", "beyond", "gb.pads-organic"),
-    ("front pads 1.0 mm", "GB", "pads=sintered", "within", "gb.pads-sintered"),
-    ("front pads 0.9 mm", "GB", "pads=sintered", "beyond", "gb.pads-sintered"),
-    ("front pads 1.2 mm", "GB", "", "undecided", None),
+    ("front pads 1.5 mm", "GB", "pads=organic", "faulty", "common.pads"),
+    ("front pads 1.4 mm", "GB", "pads=organic", "faulty", "gb.pads-organic"),
+    ("front pads 1.0 mm", "GB", "pads=sintered", "faulty", "common.pads"),
+    ("front pads 0.9 mm", "GB", "pads=sintered", "faulty", "gb.pads-sintered"),
+    ("front pads 1.2 mm", "GB", "", "faulty", None),
     # common practice 1/16 in: alone no more than marginal (2.2; the trade list of the issue)
     ("front pads two millimetres", None, "", "within", "common.pads"),
-    ("front pads one millimetre", None, "", "marginal", "common.pads"),
+    ("front pads one millimetre", None, "", "faulty", "common.pads"),
     # no lining at all: beyond by common practice too, because no brake works without
     ("front pads zero millimetres", None, "", "beyond", "common.no-lining"),
     # 49 CFR 570.59(c), over 10,000 lb: 1/32 over the fastener, 1/16 over the shoe (2.2)
@@ -173,28 +173,28 @@ BRAKES: list[Row] = [
 CHAIN: list[Row] = [
     # 20 pitches of 15.875 mm: +1 % 320.675, +2 % 323.85, +3 % 327.025 mm (3.2)
     ("chain span 320.675 mm", None, "chain=520,pitches=20", "within", "chain.elongation"),
-    ("chain span 327 mm", None, "chain=520,pitches=20", "within", "chain.elongation"),
+    ("chain span 327 mm", None, "chain=520,pitches=20", "faulty", "chain.elongation-warning"),
     ("chain span 327.025 mm", None, "chain=520,pitches=20", "beyond", "chain.elongation"),
     ("chain span 261.62 mm", None, "chain=428,pitches=20", "beyond", "chain.elongation"),
-    ("chain span 392.42 mm", None, "chain=630,pitches=20", "within", "chain.elongation"),
+    ("chain span 392.42 mm", None, "chain=630,pitches=20", "faulty", "chain.elongation-warning"),
     ("chain span over twenty pitches 327.025 mm", None, "chain=525", "beyond", "chain.elongation"),
     ("chain span 323.85 mm over 20 links", None, "chain=530", "within", "chain.elongation"),
     ("chain elongation three percent", None, "", "beyond", "chain.elongation"),
     # 24 pitches measured as 24.75: 3.125 % (3.2)
     ("chain elongation 3.125 %", None, "", "beyond", "chain.elongation"),
-    # 200/N %: 80 teeth 2.5 %, the 3 % cap up to 66 teeth (3.2)
+    # 200/N %: 80 teeth 2.5 %, the 3 % cap up to 66 teeth (3.2); 2 % by common practice
     ("chain elongation 2.6 %", None, "teeth=80", "beyond", "chain.elongation-large"),
-    ("chain elongation 2.5 %", None, "teeth=80", "within", "chain.elongation-large"),
-    ("chain elongation 2.6 %", None, "teeth=44", "within", "chain.elongation"),
-    # half a tooth exposed, more than 1/8 in: common practice, at most marginal (3.2)
-    ("chain half a tooth exposed", None, "", "marginal", "common.chain-lifting-off"),
+    ("chain elongation 2.5 %", None, "teeth=80", "faulty", "chain.elongation-warning"),
+    ("chain elongation 2.6 %", None, "teeth=44", "faulty", "chain.elongation-warning"),
+    # half a tooth exposed, more than 1/8 in: common practice, at most faulty (3.2)
+    ("chain half a tooth exposed", None, "", "faulty", "common.chain-lifting-off"),
     ("chain lift off an eighth of an inch", None, "", "within", "common.chain-lift-off"),
-    ("chain lift off four millimetres", None, "", "marginal", "common.chain-lift-off"),
+    ("chain lift off four millimetres", None, "", "faulty", "common.chain-lift-off"),
 ]
 
 BATTERY: list[Row] = [
     # 12.45 V is 75 % (4.1); common practice alone
-    ("battery twelve point four volts", None, "", "marginal", None),
+    ("battery twelve point four volts", None, "", "faulty", None),
     ("battery twelve point five volts", None, "", "within", None),
     # TM 9-6140-200-14: more than 0.025 between cells of a charged battery (4.4)
     (
@@ -212,7 +212,7 @@ BATTERY: list[Row] = [
         "tm9-6140.cell-spread",
     ),
     # TM 5-3740-214-14: a cell below 1.150, or 0.050 apart (4.4)
-    ("cell three eleven fifty", None, "", "marginal", None),  # 21 % charged: common practice
+    ("cell three eleven fifty", None, "", "faulty", None),  # 21 % charged: common practice
     ("cell three eleven forty nine", None, "", "beyond", "tm5-3740.cell-low"),
     (
         "specific gravity readings twelve eighty then twelve thirty",
@@ -240,7 +240,7 @@ BATTERY: list[Row] = [
         "cell one twelve hundred",
         None,
         "lowest_temperature=-26degC",
-        "marginal",
+        "faulty",
         "common.state-of-charge",
     ),
     (
@@ -255,7 +255,7 @@ BATTERY: list[Row] = [
         "cell one twelve hundred at one hundred degrees fahrenheit",
         None,
         "lowest_temperature=-27degC",
-        "marginal",
+        "faulty",
         "common.state-of-charge",
     ),
 ]
@@ -288,13 +288,13 @@ WHEELS: list[Row] = [
         "gb.run-out-alloy",
     ),
     # usual handbook value from memory: never gates (6)
-    ("front rim lateral run out 9 mm", None, "", "undecided", None),
+    ("front rim lateral run out 9 mm", None, "", "faulty", None),
     ("front spokes loose", "GB", "", "beyond", "gb.spokes"),
     ("front spokes bent", "US-VA", "", "beyond", "us-va.spokes"),
     ("front spokes missing", "US-MD", "", "beyond", "us-md.spokes"),
-    ("front spokes bent", "US-MD", "", "marginal", None),  # COMAR names loose and missing only
+    ("front spokes bent", "US-MD", "", "faulty", None),  # COMAR names loose and missing only
     ("front spokes adjusted a quarter turn", None, "", "within", "common.spoke-turn"),
-    ("front spokes adjusted half a turn", None, "", "marginal", "common.spoke-turn"),
+    ("front spokes adjusted half a turn", None, "", "faulty", "common.spoke-turn"),
     # 19VAC30-70-360 A.7: 4 in at 25 ft, in any direction (7)
     ("headlamp aim four inches low", "US-VA", "", "within", "us-va.headlamp-aim"),
     ("headlamp aim 4.1 in to the left", "US-VA", "", "beyond", "us-va.headlamp-aim"),
@@ -322,8 +322,8 @@ TYRE_MARKS: list[Row] = [
         None,
     ),
     # age from the date code (1.4): week 25 of 2001; more than six years is common practice
-    ("rear tyre date code 2501", None, "", "marginal", "common.tyre-age"),
-    ("rear tyre date code 2524", None, "", "within", "common.tyre-age"),
+    ("rear tyre date code 2501", None, "", "faulty", "common.tyre-age.gone"),
+    ("rear tyre date code 2524", None, "", "within", "common.tyre-age.near"),
     ("rear tyre date code 317", None, "", "undecided", None),
 ]
 
@@ -340,11 +340,11 @@ TORQUE: list[Row] = [
         "rear axle nut torque forty four newton metres",
         None,
         "torque=50N.m",
-        "beyond",
+        "faulty",
         "entered.torque",
     ),
     ("rear axle nut torque 55 Nm", None, "torque=50N.m", "within", "entered.torque"),
-    ("rear axle nut torque 41 ft-lb", None, "torque=50N.m", "beyond", "entered.torque"),
+    ("rear axle nut torque 41 ft-lb", None, "torque=50N.m", "faulty", "entered.torque"),
     ("rear axle nut torque forty foot pounds", None, "torque=50N.m", "within", "entered.torque"),
     ("rear axle nut torque five kilogram metres", None, "torque=50N.m", "within", "entered.torque"),
 ]

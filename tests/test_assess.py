@@ -55,7 +55,7 @@ class TestFrozenBattery:
 
     def test_the_same_battery_in_a_mild_winter(self, language: InspectionLanguage) -> None:
         got = said(language, "battery eleven point nine volts", "lowest_temperature=-5degC")
-        assert got.verdict.state is State.MARGINAL  # low charge is common practice only
+        assert got.verdict.state is State.FAULTY  # low charge is common practice only
 
     def test_nothing_is_said_of_frost_without_a_temperature(
         self, language: InspectionLanguage
@@ -128,15 +128,19 @@ class TestDerivedVerdicts:
             ("rear tyre hot pressure forty p s i", ("hot_temperature=50degC", "pressure_rear=36psi"),
              None, State.WITHIN, "Gay" ),
             ("rear tyre hot pressure thirty p s i",
-             ("hot_temperature=50degC", "pressure_rear=36psi"), None, State.BEYOND, "kPa x"),
+             ("hot_temperature=50degC", "pressure_rear=36psi"), None, State.FAULTY, "no tolerance"),
             ("rear tyre hot pressure forty p s i", ("pressure_rear=36psi",), None, State.UNDECIDED,
              "set hot_temperature"),
             # six years of age is common practice only
-            ("rear tyre date code two five one eight", (), None, State.MARGINAL, "8.4 years"),
+            ("rear tyre date code two five one eight", (), None, State.FAULTY, "8.4 years"),
             ("rear tyre date code two five two five", (), None, State.WITHIN, ""),
             # 19VAC30-70-360: 4 in at 25 ft
             ("headlamp aim offset five inches down", (), "US-VA", State.BEYOND, ""),
             ("headlamp aim offset two inches down", (), "US-VA", State.WITHIN, ""),
+            # at another distance by its angle: 2 in at 10 ft are 5 in at 25 ft
+            ("headlamp aim offset two inches down at ten feet", (), "US-VA", State.BEYOND, "5 in"),
+            ("headlamp aim offset two inches down at ten feet", (), "DE", State.FAULTY, "5 in"),
+            ("headlamp aim offset one inch down at ten feet", (), "US-VA", State.WITHIN, "2.5 in"),
             # bars stand 1/32 in high: under the 2/32 of Virginia, at the 1/32 of Maryland
             ("rear tyre at the wear bars", (), "US-VA", State.BEYOND, "1/32 in"),
         ],
@@ -164,9 +168,9 @@ class TestDerivedVerdicts:
 
 
 class TestConditionsOfTheCatalogue:
-    def test_common_practice_says_no_more_than_marginal(self, language: InspectionLanguage) -> None:
+    def test_common_practice_says_no_more_than_faulty(self, language: InspectionLanguage) -> None:
         got = said(language, "rear disc cracked").verdict
-        assert (got.state, got.severity) == (State.MARGINAL, Severity.DANGEROUS)
+        assert (got.state, got.severity) == (State.FAULTY, Severity.DANGEROUS)
         assert "common practice" in got.reason
 
     def test_what_is_as_it_should_be_is_within(self, language: InspectionLanguage) -> None:

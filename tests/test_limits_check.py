@@ -178,7 +178,7 @@ TABLE = [
     ),
     # Chain: replace at 3 % (V2, ANSI B29.1 cited).
     ("drive chain", "elongation", "3", "%", None, None, (EXACT,), "beyond", "3 %"),
-    ("drive chain", "elongation", "2.9", "%", None, None, (EXACT,), "within", "3 %"),
+    ("drive chain", "elongation", "1.9", "%", None, None, (EXACT,), "within", "3 %"),
 ]
 
 
@@ -232,15 +232,16 @@ def test_every_limit_that_applies_is_shown() -> None:
     assert found.state is State.WITHIN
     assert shown(found) == {
         "fmvss119.indicator": State.WITHIN,
-        "common.tread": State.MARGINAL,
+        "common.tread.near": State.FAULTY,
+        "common.tread.worn": State.WITHIN,
         "memory.cfr570.9a": State.WITHIN,
     }
     assert "3/32 in" in found.reason
 
 
-def test_common_practice_alone_gives_at_most_marginal_with_its_advice() -> None:
+def test_common_practice_alone_gives_at_most_faulty_with_its_advice() -> None:
     found = verdict(measured("battery", "resting voltage", "11.9", "V"))
-    assert found.state is State.MARGINAL
+    assert (found.state, found.severity) == (State.FAULTY, Severity.MAJOR)
     assert found.gate is not None
     assert found.gate.limit.status is LimitStatus.COMMON
     assert "charge" in found.reason
@@ -253,9 +254,9 @@ def test_an_equipment_standard_condemns_but_does_not_clear_what_practice_advises
     # FMVSS 119 S6.4: motorcycle indicators stand at 1/32 in (V), not at 2/32.
     assert worn.gate.limit.id == "fmvss119.indicator"
     low = verdict(measured("tyre", "tread depth", "2/32", "in", "rear"), None, EXACT)
-    assert low.state is State.MARGINAL
+    assert low.state is State.FAULTY
     assert low.gate is not None
-    assert low.gate.limit.id == "common.tread"
+    assert low.gate.limit.id == "common.tread.near"
     fine = verdict(measured("tyre", "tread depth", "4/32", "in", "rear"), None, EXACT)
     assert fine.state is State.WITHIN
     assert fine.gate is not None

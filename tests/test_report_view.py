@@ -118,6 +118,7 @@ def test_attention_lists_dangerous_first_then_the_worst(store: Repository, fille
     ]
     assert dict(report.counts) == {
         "beyond": 1,
+        "faulty": 0,
         "marginal": 2,
         "undecided": 1,
         "within": 0,

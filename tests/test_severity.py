@@ -126,7 +126,7 @@ class TestNothingLeft:
         verdict = judged("rear tyre zero psi", None, "pressure_rear=36psi")
         assert (verdict.state, verdict.severity) == (State.BEYOND, Severity.DANGEROUS)
         assert verdict.gate is not None
-        assert verdict.gate.limit.id == "entered.pressure-rear"
+        assert verdict.gate.limit.id == "common.no-air"
 
     @pytest.mark.parametrize("settings", [("uncertainty=5mm",), ("decision_rule=6 sigma",)])
     def test_no_uncertainty_makes_a_pad_out_of_none(self, settings: tuple[str, ...]) -> None:
@@ -141,10 +141,12 @@ class TestNothingLeft:
         ("words", "state"),
         [
             ("front tyre thirty psi", State.UNDECIDED),  # no recommended pressure is entered
-            ("front tyre one psi", State.UNDECIDED),
+            ("front tyre one psi", State.FAULTY),  # that cannot be right
             ("front pads four millimetres", State.WITHIN),
-            ("front pads zero point five millimetres", State.MARGINAL),
-            ("front pads less than one millimetre", State.MARGINAL),
+            ("front pads one point five millimetres", State.MARGINAL),  # 1/16 in, U 0.2 mm
+            ("front pads zero point five millimetres", State.FAULTY),
+            ("front pads less than one millimetre", State.FAULTY),
+            ("front pads less than two millimetres", State.UNDECIDED),
         ],
     )
     def test_a_row_that_nothing_is_wrong_by_says_nothing(self, words: str, state: State) -> None:
@@ -216,16 +218,33 @@ class TestOwnSeverity:
         verdict = judged("front axle loose", "GB")
         assert (verdict.state, verdict.severity) == (State.BEYOND, Severity.DANGEROUS)
 
-    def test_worn_to_the_bars_is_not_milder_for_an_equipment_standard_just_met(self) -> None:
-        # FMVSS 119 S6.4: bars stand 1/32 in high; the shop minimum is 3/32 in
-        verdict = judged("rear tread one thirty second")
-        assert (verdict.state, verdict.severity) == (State.MARGINAL, Severity.MAJOR)
+    def test_level_with_the_bars_is_worn_out_though_an_equipment_standard_is_just_met(self) -> None:
+        # FMVSS 119 S6.4: bars stand 1/32 in high
+        for words in ("rear tread one thirty second", "rear tyre at the wear bars"):
+            verdict = judged(words)
+            assert (verdict.state, verdict.severity) == (State.BEYOND, Severity.DANGEROUS)
+
+    @pytest.mark.parametrize(
+        ("words", "step", "severity"),
+        [  # shop minimum 3/32 in, worn at 2/32 in; U = 0.2 mm
+            ("rear tread two point one millimetres", "near", Severity.MINOR),
+            ("rear tread one point two millimetres", "worn", Severity.MAJOR),
+            ("rear tyre age seven years", "near", Severity.MINOR),
+            ("rear tyre age eleven years", "old", Severity.MAJOR),
+            ("rear tyre age twenty five years", "gone", Severity.DANGEROUS),
+        ],
+    )
+    def test_a_graded_row_says_how_far_gone(
+        self, words: str, step: str, severity: Severity
+    ) -> None:
+        verdict = judged(words)
         assert verdict.gate is not None
-        assert verdict.gate.limit.id == "common.tread"
+        assert (verdict.state, verdict.gate.limit.step) == (State.FAULTY, step)
+        assert verdict.severity is severity
 
     def test_what_is_computed_keeps_its_severity_and_its_cautions(self) -> None:
         verdict = judged("rear tyre date code one zero zero one")
-        assert verdict.severity is Severity.MAJOR
+        assert verdict.severity is Severity.DANGEROUS
         assert verdict.cautions
 
 
@@ -261,8 +280,6 @@ class TestInDoubt:
     @pytest.mark.parametrize(
         ("words", "where", "severity"),
         [
-            # DVSA manual: 1.5 mm of standard lining, 1.0 mm of sintered; which it is is not set
-            ("front pads one millimetre", "GB", Severity.DANGEROUS),
             # steel 4 mm, alloy 2 mm (DVSA 5.2.2)
             ("front rim lateral run out three millimetres", "GB", Severity.MAJOR),
             # common practice alone would have asked for work
@@ -281,7 +298,7 @@ class TestInDoubt:
         ("words", "where"),
         [
             ("front tyre thirty psi", None),  # nothing to hold it against
-            ("front pads one point five millimetres", "GB"),  # at the limit, or inside the other
+            ("front rim lateral run out two millimetres", "GB"),  # at one limit, inside the other
         ],
     )
     def test_what_is_plainly_open_makes_no_job(self, words: str, where: str | None) -> None:
@@ -298,7 +315,7 @@ class TestInDoubt:
         open_ = judged("front tyre thirty psi", "US-VA")
         assert conclude([low, open_, near, near, gone], 2).headline == (
             "1 finding beyond limits, 2 findings outside their limits by less than the measuring "
-            "uncertainty and 1 finding near a limit or against common practice, at least one of "
+            "uncertainty and 1 fault that no cited limit covers, at least one of "
             "them dangerous: do not ride it before this is put right. "
             "1 finding without a decision and 2 items not checked."
         )
@@ -326,7 +343,7 @@ class TestInDoubt:
         )
         low = finding("battery twelve point three volts")
         got = assess(low, own, parse_context(), LANGUAGE.catalogue, TODAY)
-        assert (got.verdict.state, got.verdict.severity) == (State.MARGINAL, Severity.MAJOR)
+        assert (got.verdict.state, got.verdict.severity) == (State.FAULTY, Severity.MAJOR)
         assert {each.limit.id for each in got.verdict.others} >= {"own.any", "own.charged"}
 
     def test_the_milder_of_two_that_are_alike_does_not_hide_the_other(self) -> None:
@@ -344,9 +361,10 @@ class TestInDoubt:
         )
         low = finding("battery twelve point three volts")
         got = assess(low, own, parse_context(), LANGUAGE.catalogue, TODAY)
-        assert (got.verdict.state, got.verdict.severity) == (State.MARGINAL, Severity.MAJOR)
+        assert (got.verdict.state, got.verdict.severity) == (State.FAULTY, Severity.MAJOR)
         assert got.verdict.gate is not None
-        assert got.verdict.gate.limit.id == "own.rest"
+        assert got.verdict.gate.limit.id == "own.charge"
+        assert "own.rest" in {each.limit.id for each in got.verdict.others}
 
 
 class TestFaces:
@@ -372,7 +390,7 @@ class TestFaces:
         with Repository.open(shop) as store:
             record = store.inspection_record("last")
         report = build(record, Surroundings(LANGUAGE.catalogue, datetime(2026, 11, 26, tzinfo=UTC)))
-        assert report.headline.startswith(f"1 finding {BY_LESS} and 2 findings near")
+        assert report.headline.startswith(f"1 finding {BY_LESS} and 2 faults that")
         assert [row.number for row in report.attention] == [4, 2, 3, 1]
         first = report.attention[0]
         assert (first.state, first.severity) == ("undecided", "dangerous")
@@ -396,7 +414,7 @@ class TestFaces:
         [
             (("inspection", "show", "last"), f"front brake pads, thickness: 1.5 mm, dangerous, "
              f"{BY_LESS}"),
-            (("inspection", "show", "last"), f"\n1 finding {BY_LESS} and 2 findings"),
+            (("inspection", "show", "last"), f"\n1 finding {BY_LESS} and 2 faults that"),
             (("inspection", "jobs", "last"), "[dangerous] replace the pads of this end as a set"),
         ],
     )  # fmt: skip
@@ -481,10 +499,10 @@ class TestOutrightRows:
     def test_one_side_only_is_not_outside(self) -> None:
         some = Quantity(F(1), "mm", qualifier=Qualifier.LESS)
         verdict = judged(Finding("brake pads", "front", "thickness", some), "DE")
-        assert verdict.state is State.MARGINAL  # less than 1 mm is less than 1/16 in, not none
+        assert verdict.state is State.FAULTY  # less than 1 mm is less than 1/16 in, not none
 
     def test_common_practice_otherwise_never_says_beyond(self) -> None:
         for row in shipped_limits():
             if row.layer == "common practice" and row.outright:
                 assert row.severity is Severity.DANGEROUS
-                assert row.words or row.value == 0
+                assert row.words or row.value == 0 or row.printed == "1/32 in"  # the indicators

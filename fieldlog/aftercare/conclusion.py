@@ -16,6 +16,7 @@ class Conclusion:
 
     headline: str
     beyond: int
+    faulty: int
     marginal: int
     undecided: int
     within: int
@@ -37,6 +38,7 @@ def conclude(verdicts: Iterable[Verdict], open_items: int, asked: int = 0) -> Co
     return Conclusion(
         headline(counts, in_doubt, worst, asked, open_items),
         counts[State.BEYOND],
+        counts[State.FAULTY],
         counts[State.MARGINAL],
         counts[State.UNDECIDED],
         counts[State.WITHIN],

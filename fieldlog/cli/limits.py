@@ -20,9 +20,12 @@ from fieldlog.limits.packs import (
     pack_files,
     parse_pack,
     read_packs,
+    shipped_limits,
     shipped_packs,
+    shipped_sides,
 )
 from fieldlog.limits.page import limits_page, source, where
+from fieldlog.limits.sides import sides_faults
 from fieldlog.model import Limit
 from fieldlog.words import tell
 
@@ -63,7 +66,10 @@ def lint(files: tuple[Path, ...], as_json: bool) -> None:
         pack, wrong = parse_pack(text, path.name)
         faults += wrong
         packs += [pack] if pack else []
-    faults += lint_packs(packs, load_catalogue(grammars()))
+    catalogue = load_catalogue(grammars())
+    faults += lint_packs(packs, catalogue)
+    if not files:
+        faults += sides_faults(shipped_limits(), catalogue, shipped_sides())
     count = sum(len(pack.limits) for pack in packs)
     if as_json:
         click.echo(json.dumps({"packs": len(paths), "limits": count, "faults": faults}))

@@ -23,10 +23,17 @@ if TYPE_CHECKING:
 COLOURS = {
     State.WITHIN: "green",
     State.MARGINAL: "yellow",
+    State.FAULTY: "red",
     State.BEYOND: "bold red",
     State.UNDECIDED: "cyan",
 }
-SIGNS = {State.WITHIN: "+", State.MARGINAL: "~", State.BEYOND: "!", State.UNDECIDED: "?"}
+SIGNS = {
+    State.WITHIN: "+",
+    State.MARGINAL: "~",
+    State.FAULTY: "x",
+    State.BEYOND: "!",
+    State.UNDECIDED: "?",
+}
 
 Assessor = Callable[[Understanding], Assessment | None]
 

@@ -52,7 +52,8 @@ def assess(
         if isinstance(result, Lacking):
             lacking.append(result)
         else:
-            derived.append((result, checked(result.finding, limits, context, catalogue)))
+            there = context_for(result.finding, context, today)
+            derived.append((result, checked(result.finding, limits, there, catalogue)))
     if together is not None:
         for each in derive(together, context, today):
             if isinstance(each, Derived) and each.finding.characteristic in _OF_SEVERAL:
@@ -138,7 +139,7 @@ def usual_uncertainty(finding: Finding, catalogue: Catalogue) -> Quantity | None
 def _with_severity(verdict: Verdict, finding: Finding, catalogue: Catalogue) -> Verdict:
     """A condition without a limit of its own is judged by the catalogue: common practice.
 
-    The catalogue never says *beyond*: what is not as it should be is *marginal* then, with its
+    The catalogue never says *beyond*: what is not as it should be is *faulty* then, with its
     severity, and what is as it should be is *within*. Beside a row the worse severity counts.
     """
     component = catalogue.get(finding.component)
@@ -155,7 +156,7 @@ def _with_severity(verdict: Verdict, finding: Finding, catalogue: Catalogue) -> 
     if severity is None:
         return replace(verdict, state=State.WITHIN, reason="found as it should be; no limit cited")
     reason = f"{finding.condition}: common practice, {severity.value}; no limit cited"
-    return replace(verdict, state=State.MARGINAL, severity=severity, reason=reason)
+    return replace(verdict, state=State.FAULTY, severity=severity, reason=reason)
 
 
 def _worse(one: Verdict, other: Verdict, arithmetic: str) -> Verdict:
@@ -167,7 +168,7 @@ def _worse(one: Verdict, other: Verdict, arithmetic: str) -> Verdict:
         return one
     severity = worse_severity(one.severity, other.severity)
     told = replace(other, reason=f"{arithmetic}: {other.reason}" if other.reason else arithmetic)
-    judged = one.state is State.MARGINAL  # by the catalogue
+    judged = one.state is State.FAULTY  # by the catalogue
     if one.gate is None and judged and _weight(told) < _weight(one):
         return replace(one, others=(*one.others, other.gate, *other.others))
     if one.gate is None:

@@ -3,10 +3,12 @@
 Rules, from the design:
 
 * The strictest limit that is *cited* or *entered by user* gates; all that apply are shown.
-* *From memory* never gates. *Common practice* alone gives at most *marginal*, with its advice; an
-  *outright* row says *beyond* whatever its status, where nothing is left (no pad, no air).
-* An equipment standard (what a part must be made like) can condemn, but it does not clear what
-  common practice advises against.
+* *From memory* never gates. *Common practice* alone, and an edition that was superseded, give at most
+  *faulty*, with its severity and advice; an *outright* row says *beyond* whatever its status, where
+  nothing is left (no pad, no air).
+* *Marginal* is what is nearer to a limit than the guard band, and of common practice on either side.
+* An equipment standard (what a part must be made like) and a handbook of industry (chains of machines)
+  can condemn, but they do not clear what common practice advises against.
 * What is not known (rim material, grade) is tried both ways: if the answer is the same it stands,
   else the verdict is *undecided* and says what to set.
 * The worst severity of the rows that the reading is outside of counts, decided or not. Minor is what
@@ -23,7 +25,7 @@ from itertools import product
 from fieldlog.limits.applies import assumptions, holds, in_reach, missing_keys
 from fieldlog.limits.context import SETTINGS
 from fieldlog.limits.decision import DEFAULT_RULE
-from fieldlog.limits.entered import entered_limits, hint
+from fieldlog.limits.entered import ENTERED, entered_limits, hint
 from fieldlog.limits.judge import SEVERENESS, comparable, judge, outside
 from fieldlog.limits.uncertainty import Uncertainty, uncertainty_of
 from fieldlog.model import (
@@ -43,6 +45,8 @@ from fieldlog.quantities.units import convert
 from fieldlog.words import tell
 
 GATING = frozenset({LimitStatus.CITED, LimitStatus.ENTERED})
+_NOT_CLEARING = frozenset({Layer.EQUIPMENT, Layer.HANDBOOK})
+"""Layers written for other than a vehicle in use: met, they say nothing against common practice."""
 SEVERITIES = tuple(Severity)
 """From minor to dangerous."""
 _SOUND = "sound"
@@ -88,11 +92,11 @@ def check(
     uncertainty = _uncertainty(finding, context, default_uncertainty)
     rule = context.settings.get("decision_rule", DEFAULT_RULE)
     raw = {row.id: judge(row, finding, uncertainty, rule) for row, _ in applying}
-    silent = {row.id for row, _ in applying if row.outright and not outside(raw[row.id])}
+    silent = {row.id for row, _ in applying if _one_way(row) and not outside(raw[row.id])}
     applying = [each for each in applying if each[0].id not in silent]
     if not applying:
-        spoke = [row for row in rows if not row.outright]
-        return _nothing(finding, spoke, [each for each in candidates if not each[0].outright])
+        spoke = [row for row in rows if not _one_way(row)]
+        return _nothing(finding, spoke, [each for each in candidates if not _one_way(each[0])])
     judged = {row.id: _tempered(raw[row.id]) for row, _ in applying}
     failed = frozenset(row.id for row, _ in applying if _fails(raw[row.id]))
     outcome = _settle(finding, applying, judged, settings, failed)
@@ -162,8 +166,17 @@ def merge_readings(findings: Sequence[Finding]) -> Finding:
 
 
 def gates(limit: Limit) -> bool:
-    """Whether the row may decide *beyond*: cited, entered, or outright."""
-    return limit.status in GATING or limit.outright
+    """Whether the row may decide *beyond*: cited or entered in an edition that holds, or outright."""
+    return limit.outright or (limit.status in GATING and not limit.superseded)
+
+
+def advises(limit: Limit) -> bool:
+    """Whether the row speaks without deciding *beyond*: common practice, a superseded edition."""
+    return not gates(limit) and (limit.status is LimitStatus.COMMON or limit.superseded)
+
+
+def _one_way(limit: Limit) -> bool:
+    return limit.outright or limit.silent
 
 
 def worse_severity(one: Severity | None, other: Severity | None) -> Severity | None:
@@ -172,21 +185,21 @@ def worse_severity(one: Severity | None, other: Severity | None) -> Severity | N
 
 
 def _fails(judgement: Judgement) -> bool:
-    """Outside the row; of common practice also what may be, which it makes *marginal* all the same."""
-    open_ = judgement.state is State.UNDECIDED and judgement.limit.status is LimitStatus.COMMON
+    """Outside the row; of what advises also what may be, which counts with its severity."""
+    open_ = judgement.state is State.UNDECIDED and advises(judgement.limit)
     return open_ or outside(judgement)
 
 
 def _tempered(judgement: Judgement) -> Judgement:
-    """Common practice says no more than marginal; a value from memory says that it does not gate."""
+    """What advises says no more than faulty; a value from memory says that it does not gate."""
     if gates(judgement.limit):
         return judgement
-    if judgement.limit.layer is Layer.COMMON:
-        if SEVERENESS.index(judgement.state) > SEVERENESS.index(State.MARGINAL):
-            if not judgement.judged:
-                return judgement
-            return replace(judgement, state=State.MARGINAL)
-    elif judgement.limit.status is LimitStatus.MEMORY:
+    if advises(judgement.limit):
+        if judgement.state is State.BEYOND:
+            return replace(judgement, state=State.FAULTY)
+        near = judgement.state is State.UNDECIDED and judgement.guard_band and judgement.margin
+        return replace(judgement, state=State.MARGINAL) if near else judgement
+    if judgement.limit.status is LimitStatus.MEMORY:
         note = "from memory: shown, never gating"
         reason = f"{judgement.reason}; {note}" if judgement.reason else note
         return replace(judgement, reason=reason)
@@ -238,32 +251,30 @@ def _gate(judgements: Sequence[Judgement], finding: Finding, failed: Set[str]) -
     """The outcome of the rows that apply, all keys being known."""
     usable = [each for each in judgements if each.judged]
     cited = [each for each in usable if gates(each.limit)]
-    common = [
-        each for each in usable if each.limit.status is LimitStatus.COMMON and not gates(each.limit)
-    ]
+    common = [each for each in usable if advises(each.limit)]
     advice = _worst(common, finding)
     if cited:
         gate = _worst(cited, finding)
         assert gate is not None
-        equipment = all(each.limit.layer is Layer.EQUIPMENT for each in cited)
+        clears = any(each.limit.layer not in _NOT_CLEARING for each in cited)
         against = advice is not None and advice.state is not State.WITHIN
-        if equipment and advice and against and gate.state in (State.WITHIN, State.MARGINAL):
-            severity = _severity(State.MARGINAL, common, failed)
-            return _Outcome(State.MARGINAL, advice, _common_reason(advice, gate), severity)
+        if not clears and advice and against and gate.state in (State.WITHIN, State.MARGINAL):
+            severity = _severity(advice.state, common, failed)
+            return _Outcome(advice.state, advice, _common_reason(advice, gate), severity)
         reason = _cited_reason(gate)
         severity = _severity(gate.state, cited, failed)
         open_ = gate.state is State.UNDECIDED and severity is None
         if advice and against and (open_ or gate.state is State.WITHIN):
-            note = f"common practice ({tell.limit(advice.limit, outcome=False)}): {advice.limit.advice}"
+            note = f"{_whose(advice.limit)}: {advice.limit.advice}"
             reason = "; ".join(part for part in (reason, note) if part)
         if open_:  # what common practice alone would have said is not lost
             severity = _severity(gate.state, common, failed)
         return _Outcome(gate.state, gate, reason, severity)
     if advice:
         if advice.state is State.WITHIN:
-            return _Outcome(State.WITHIN, advice, "common practice only")
-        severity = _severity(State.MARGINAL, common, failed)
-        return _Outcome(State.MARGINAL, advice, _common_reason(advice, None), severity)
+            return _Outcome(State.WITHIN, advice, f"{_by(advice.limit)} only")
+        severity = _severity(advice.state, common, failed)
+        return _Outcome(advice.state, advice, _common_reason(advice, None), severity)
     if usable:
         return _Outcome(State.UNDECIDED, None, "only a value from memory, which never gates")
     lacking = next((each.reason for each in judgements if each.reason), "no limit applies")
@@ -295,12 +306,22 @@ def _cited_reason(gate: Judgement) -> str:
 
 
 def _common_reason(advice: Judgement, cited: Judgement | None) -> str:
-    text = f"common practice ({tell.limit(advice.limit, outcome=False)})"
+    text = _whose(advice.limit)
+    if advice.limit.pack == ENTERED:
+        text += f", {advice.limit.source}"
     if advice.limit.advice:
         text += f": {advice.limit.advice}"
     if cited is not None:
         return f"{text}; inside {tell.limit(cited.limit, outcome=False)} of {cited.limit.source}"
-    return text + "; common practice alone gives no more than marginal"
+    return f"{text}; no cited limit" if advice.state is State.FAULTY else text
+
+
+def _by(limit: Limit) -> str:
+    return "superseded edition" if limit.superseded else "common practice"
+
+
+def _whose(limit: Limit) -> str:
+    return f"{_by(limit)} ({tell.limit(limit, outcome=False)})"
 
 
 def _worst(judgements: Sequence[Judgement], finding: Finding) -> Judgement | None:
@@ -310,10 +331,17 @@ def _worst(judgements: Sequence[Judgement], finding: Finding) -> Judgement | Non
         judgements,
         key=lambda each: (
             SEVERENESS.index(each.state),
+            _step_of(each),
             _strictness(each, finding),
             _LAYERS.index(each.limit.layer),
         ),
     )
+
+
+def _step_of(judgement: Judgement) -> int:
+    """Of what advises and is not met the worst step leads: *worn* before *near*."""
+    asks = advises(judgement.limit) and judgement.state is not State.WITHIN
+    return SEVERITIES.index(judgement.limit.severity) if asks else 0
 
 
 def _strictness(judgement: Judgement, finding: Finding) -> Fraction:

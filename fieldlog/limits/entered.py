@@ -26,6 +26,10 @@ SPEED_ORDER = ("B", "F", "J", "K", "L", "M", "N", "P", "Q", "R", "S", "T", "U", 
 """Speed symbols from slow to fast: H (210 km/h) stands between U (200) and V (240)."""
 _SIZE = re.compile(r"(?P<size>.*?\d\d)(?:(?P<load>\d\d)(?P<speed>[A-Z]))?")
 _UNFIT = "fit a tyre that the vehicle is approved with"
+ENTERED = "entered"
+"""The pack of the rows that are made here."""
+_TOLERANCE = "10%"
+"""Common practice about a recommended pressure or torque where the maker's is not known."""
 _LARGE_SPROCKET = 66
 """Teeth up to which the plain 3 % governs; above it chain makers print 200/N %."""
 
@@ -36,7 +40,8 @@ def entered_limits(context: Context, finding: Finding) -> tuple[Limit, ...]:
     ``disc_minimum``, ``brake_fluid``, ``torque`` with ``torque_tolerance``, ``pressure_front`` and
     ``pressure_rear`` with ``pressure_tolerance``, ``lowest_temperature`` (the battery's freezing
     point lies below it), ``load_index``, ``speed_symbol``, ``tyre_size_*``, ``date`` (papers run to
-    a later one). Status *entered by user*, so they gate. ``teeth`` brings in the chain makers'
+    a later one). Status *entered by user*, so they gate; a tolerance that nobody entered is common
+    practice, and so is the row it makes. ``teeth`` brings in the chain makers'
     lower wear limit for large sprockets, which is cited.
     """
     return tuple(row for build in _BUILDERS for row in build(context, finding))
@@ -87,13 +92,12 @@ def _disc(context: Context, finding: Finding) -> Iterator[Limit]:
 def _torque(context: Context, finding: Finding) -> Iterator[Limit]:
     text = context.settings.get("torque")
     if text and finding.characteristic == "torque":
-        tolerance = share(context.settings.get("torque_tolerance", "10%"))
         yield _around(
             "entered.torque",
             finding,
             text,
-            tolerance,
-            f"maker's torque {text} within {float(tolerance) * 100:g} %, entered by user",
+            context.settings.get("torque_tolerance"),
+            f"maker's torque {text}, entered by user",
             "tighten to the maker's value with a calibrated wrench",
         )
 
@@ -104,14 +108,12 @@ def _pressure(context: Context, finding: Finding) -> Iterator[Limit]:
     ends = [end for end in ("front", "rear") if end in (finding.position or "").split()]
     for end in ends:
         if text := context.settings.get(f"pressure_{end}"):
-            tolerance = share(context.settings.get("pressure_tolerance", "10%"))
             yield _around(
                 f"entered.pressure-{end}",
                 finding,
                 text,
-                tolerance,
-                f"recommended cold pressure {text} within {float(tolerance) * 100:g} %, "
-                f"entered as pressure_{end}",
+                context.settings.get("pressure_tolerance"),
+                f"recommended cold pressure {text}, entered as pressure_{end}",
                 "set the pressure cold and find out why it is off",
             )
 
@@ -316,9 +318,17 @@ def _measured(
 
 
 def _around(
-    identity: str, finding: Finding, text: str, tolerance: Fraction, source: str, advice: str
+    identity: str, finding: Finding, text: str, entered: str | None, source: str, advice: str
 ) -> Limit:
+    """What may lie about ``text``; ``entered``: its tolerance, common practice where there is none."""
     value, unit = amount(text)
+    tolerance = share(entered or _TOLERANCE)
+    told = f"{float(tolerance) * 100:g} %"
+    if entered:
+        status, layer, source = LimitStatus.ENTERED, Layer.MAKER, f"{source}, within {told}"
+    else:
+        status, layer = LimitStatus.COMMON, Layer.COMMON
+        source = f"{source}; the {told} about it are common practice: no tolerance was entered"
     low, high = value * (1 - tolerance), value * (1 + tolerance)
     return _row(
         identity,
@@ -330,6 +340,8 @@ def _around(
         value=low,
         unit=unit,
         high=high,
+        status=status,
+        layer=layer,
     )
 
 
@@ -360,11 +372,13 @@ def _row(
     high: Fraction | None = None,
     word: str = "",
     outcome: State = State.BEYOND,
+    status: LimitStatus = LimitStatus.ENTERED,
+    layer: Layer = Layer.MAKER,
 ) -> Limit:
     ends = " to ".join(f"{float(end):g}" for end in (value, high) if end is not None)
     return Limit(
         id=identity,
-        pack="entered",
+        pack=ENTERED,
         component=finding.component,
         characteristic=finding.characteristic or "",
         relation=relation,
@@ -375,12 +389,12 @@ def _row(
         source=source,
         edition="",
         read_on="",
-        status=LimitStatus.ENTERED,
+        status=status,
         severity=severity,
         advice=advice,
         printed=f"{ends} {unit}" if ends else "",
         high=high,
         words=(word,) if word else (),
         outcome=outcome,
-        layer=Layer.MAKER,
+        layer=layer,
     )

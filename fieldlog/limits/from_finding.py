@@ -53,6 +53,7 @@ class Lacking:
 
 
 Result = Derived | Lacking
+_SCREEN = f"{headlamp.SCREEN_DISTANCE_MM}mm"
 
 
 def derive(finding: Finding, context: Context, today: date) -> tuple[Result, ...]:
@@ -220,7 +221,17 @@ def _from_aim(finding: Finding, context: Context, today: date) -> tuple[Result, 
     distance = setting_in(context, "distance", "mm") or headlamp.SCREEN_DISTANCE_MM
     angle = Fraction(headlamp.aim_degrees(offset, distance)).limit_denominator(10**6)
     how = arithmetic.tilted(offset, distance, angle, headlamp.aim_percent(offset, distance))
-    return (_made(finding, "aim angle", angle, "deg", how, "screen at 25 ft: SAE J599 practice"),)
+    source = "screen at 25 ft: SAE J599 practice"
+    made = _made(finding, "aim angle", angle, "deg", how, source)
+    if distance == headlamp.SCREEN_DISTANCE_MM:
+        return (made,)
+    there = finding.quantity.value * headlamp.SCREEN_DISTANCE_MM / distance
+    unit = finding.quantity.unit
+    text = arithmetic.as_at(there, unit, headlamp.SCREEN_DISTANCE_MM)
+    at_25_ft = _made(finding, "aim offset", there, unit, f"{how}; {text}", source)
+    given = tuple(each for each in finding.given if each[0] != "distance")
+    asked = replace(at_25_ft.finding, given=(*given, ("distance", _SCREEN)))
+    return made, replace(at_25_ft, finding=asked)
 
 
 def _from_load_index(finding: Finding, context: Context, today: date) -> tuple[Result, ...]:

@@ -27,7 +27,7 @@ from fieldlog.model import (
 )
 from fieldlog.quantities.units import UNITS, convert
 
-SEVERENESS = (State.WITHIN, State.MARGINAL, State.UNDECIDED, State.BEYOND)
+SEVERENESS = (State.WITHIN, State.MARGINAL, State.UNDECIDED, State.FAULTY, State.BEYOND)
 """States from best to worst."""
 
 _NEAR = {
@@ -75,8 +75,8 @@ def judge(
         raise ValueError(f"limit {limit.id} does not speak about this finding")
     allowed = tolerance(limit)
     u = uncertainty.in_unit(limit.unit) if uncertainty else Fraction(0)
-    # no uncertainty of a gauge makes a pad out of none
-    w = Fraction(0) if limit.outright else guard_band(u, rule)
+    # no uncertainty of a gauge makes a pad out of none, and a rule obeyed exactly is obeyed
+    w = Fraction(0) if limit.outright or _exact(limit) else guard_band(u, rule)
     one_sided = [r for r in readings if r.qualifier in (Qualifier.LESS, Qualifier.MORE)]
     if one_sided:
         return _one_sided(limit, allowed, readings)
@@ -107,6 +107,14 @@ def judge(
         reading=value,
         reason="; ".join([*how, *([reason] if reason else [])]),
     )
+
+
+TIME = "time"
+
+
+def _exact(limit: Limit) -> bool:
+    """Whether no guard band belongs to it: ages run by dates, and what is set by hand is marked so."""
+    return limit.exact or UNITS[limit.unit].dimension == TIME
 
 
 def outside(judgement: Judgement) -> bool:

@@ -23,6 +23,7 @@ from fieldlog.errors import LimitError, UsageError
 from fieldlog.limits.applies import holds
 from fieldlog.limits.context import JURISDICTIONS, SETTINGS, Holds
 from fieldlog.limits.provenance import outright_faults, provenance_faults
+from fieldlog.limits.sides import Sides, read_sides
 from fieldlog.model import (
     Aggregation,
     KOfN,
@@ -43,7 +44,7 @@ _PACK_KEYS = (
 _ROW_KEYS = (
     "id component characteristic relation printed aggregation applies conditions codes outcome "
     "source section edition read_on status seen where scope severity advice layer "
-    "jurisdiction outright"
+    "jurisdiction outright silent exact superseded steps step"
 )
 _NUMBER = r"[+-]?(?:\d+ \d+/\d+|\d+/\d+|\d+(?:\.\d+)?)"
 _PRINTED = re.compile(  # the space before the unit is needed: "2/32" is not 2/3 of a unit "2"
@@ -149,9 +150,10 @@ def parse_pack(text: str, name: str) -> tuple[Pack | None, list[str]]:
     limits: list[Limit] = []
     for number, row in enumerate(rows, 1):
         label = row.get("id") if isinstance(row, dict) else None
-        found, wrong = _row(head, row if isinstance(row, dict) else {})
-        faults += [f"{name}: limit {label or f'number {number}'}: {fault}" for fault in wrong]
-        limits += [] if wrong else found
+        for step in _steps(row if isinstance(row, dict) else {}):
+            found, wrong = _row(head, step)
+            faults += [f"{name}: limit {label or f'number {number}'}: {fault}" for fault in wrong]
+            limits += [] if wrong else found
     pack = Pack(
         name,
         str(head.get("id", name)),
@@ -209,10 +211,28 @@ def shipped_limits() -> tuple[Limit, ...]:
     return tuple(limit for pack in shipped_packs() for limit in pack.limits)
 
 
+@lru_cache(maxsize=1)
+def shipped_sides() -> Sides:
+    """On which side each measure goes wrong."""
+    return read_sides((limit_packs().parent / "sides.toml").read_text(encoding="utf-8"))
+
+
 def with_own(limits: Sequence[Limit], own: Sequence[Limit]) -> tuple[Limit, ...]:
     """Ours plus a vehicle's own rows; an own row with the id of one of ours replaces it."""
     replaced = {limit.id for limit in own}
     return (*(limit for limit in limits if limit.id not in replaced), *own)
+
+
+def _steps(row: dict[str, Any]) -> Iterable[dict[str, Any]]:
+    """A graded row as one row per step (``near``, ``worn``, ``gone``), each with its own severity."""
+    shared = {key: value for key, value in row.items() if key != "steps"}
+    steps = row.get("steps")
+    if steps is None:
+        yield shared
+        return
+    for step in steps if isinstance(steps, list) else [steps]:
+        own = step if isinstance(step, dict) else {}
+        yield {**shared, **own, "id": f"{row.get('id', '')}.{own.get('step', '')}"}
 
 
 def _row(head: Mapping[str, Any], row: Mapping[str, Any]) -> tuple[list[Limit], list[str]]:
@@ -277,6 +297,10 @@ def _row(head: Mapping[str, Any], row: Mapping[str, Any]) -> tuple[list[Limit], 
             words=said,
             outcome=outcome or State.BEYOND,
             outright=row.get("outright", False) is True,
+            silent=row.get("silent", False) is True,
+            exact=row.get("exact", False) is True,
+            superseded=row.get("superseded", False) is True,
+            step=text("step"),
             layer=layer or Layer.REGULATION,
             section=text("section"),
             scope=text("scope"),
@@ -285,8 +309,11 @@ def _row(head: Mapping[str, Any], row: Mapping[str, Any]) -> tuple[list[Limit], 
         )
         for component in components
     ]
-    if not isinstance(row.get("outright", False), bool):
-        faults.append("outright is neither true nor false")
+    for key in ("outright", "silent", "exact", "superseded"):
+        if not isinstance(row.get(key, False), bool):
+            faults.append(f"{key} is neither true nor false")
+    if identity.endswith("."):
+        faults.append("a step has no name")
     if limits:
         faults += [*provenance_faults(limits[0]), *outright_faults(limits[0])]
     return limits, list(dict.fromkeys(faults))

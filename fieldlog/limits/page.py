@@ -15,8 +15,8 @@ Generated from `fieldlog/limits/packs/*.toml` by `fieldlog limits docs --out doc
 edit by hand. How to add a limit or a pack: [limits-how.md](limits-how.md).
 
 Status: *cited* rows name a section that was read (in the source's own text, or in a secondary copy
-that quotes it); *common practice* alone gives at most *marginal*, save rows marked *outright*: outside
-those nothing is left, and that is *beyond* everywhere; *from memory* is shown and never gates;
+that quotes it); *common practice* alone and a *superseded* edition give at most *faulty*, save rows marked *outright*:
+outside those nothing is left, and that is *beyond* everywhere; *from memory* is shown and never gates;
 *entered by user* comes from the vehicle's own file or from settings. Severity is fieldlog's assessment
 in the classes of directive 2014/45/EU. Values stand as printed.
 """
@@ -64,6 +64,18 @@ def source(limit: Limit) -> str:
     return "; ".join(part for part in parts if part)
 
 
+def _marks(limit: Limit) -> Iterable[str]:
+    """How it is held otherwise than a plain row."""
+    if limit.outright:
+        yield "outright"
+    if limit.silent:
+        yield "says nothing inside"
+    if limit.exact:
+        yield "without guard band"
+    if limit.superseded:
+        yield "superseded"
+
+
 def _table(limits: Iterable[Limit]) -> Iterable[str]:
     yield "\n| id | component | characteristic | limit | applies | status | severity | source |\n"
     yield "|---|---|---|---|---|---|---|---|\n"
@@ -72,7 +84,7 @@ def _table(limits: Iterable[Limit]) -> Iterable[str]:
             f"`{limit.id}`",
             limit.component,
             limit.characteristic,
-            tell.limit_in_full(limit) + (", outright" if limit.outright else ""),
+            tell.limit_in_full(limit) + "".join(f", {mark}" for mark in _marks(limit)),
             where(limit),
             limit.status.value,
             limit.severity.value,

@@ -47,6 +47,8 @@ def outright_faults(limit: Limit) -> list[str]:
     faults = []
     if limit.status is LimitStatus.MEMORY:
         faults.append("outright, but from memory: it must not gate")
+    if limit.superseded:
+        faults.append("outright, but of a superseded edition: it must not gate")
     if limit.outcome is not State.BEYOND:
         faults.append(f"outright, but its outcome is {limit.outcome.value!r}")
     if not limit.section:

@@ -44,8 +44,9 @@ _PHOTO = (54 * mm, 40 * mm)
 
 HOW_TO_READ = (
     (Shown.WITHIN, "within: inside the limit by the guard band or more"),
-    (Shown.MARGINAL, "marginal: inside, but by less; or common practice advises against it"),
+    (Shown.MARGINAL, "marginal: inside, but by less; or that near to common practice"),
     (Shown.UNDECIDED, "undecided: the uncertainty or a missing fact leaves it open"),
+    (Shown.FAULTY, "faulty: a fault by common practice; no cited limit covers it"),
     (Shown.BEYOND, "beyond: outside the limit"),
 )
 

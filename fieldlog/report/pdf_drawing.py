@@ -21,8 +21,8 @@ WHITE = Color(1, 1, 1)
 def draw_mark(canvas: Any, state: Shown, x: float, y: float, size: float) -> None:
     """The mark of ``state`` in a square of ``size`` points whose lower left corner is ``x, y``.
 
-    Circle with a tick: within. Half filled: marginal. Black square with a cross: beyond. Broken
-    circle with a question mark: undecided. Dash: not judged. Told apart without colour.
+    Circle with a tick: within. Half filled: marginal. Square with a cross: faulty, black: beyond.
+    Broken circle with a question mark: undecided. Dash: not judged. Told apart without colour.
     """
     canvas.saveState()
     canvas.translate(x, y)
@@ -35,6 +35,11 @@ def draw_mark(canvas: Any, state: Shown, x: float, y: float, size: float) -> Non
             canvas.rect(1.5, 1.5, 21, 21, stroke=0, fill=1)
             canvas.setStrokeColor(WHITE)
             canvas.setLineWidth(3)
+            canvas.line(7, 7, 17, 17)
+            canvas.line(17, 7, 7, 17)
+        case Shown.FAULTY:
+            canvas.rect(2.5, 2.5, 19, 19, stroke=1, fill=0)
+            canvas.setLineWidth(2.4)
             canvas.line(7, 7, 17, 17)
             canvas.line(17, 7, 7, 17)
         case Shown.MARGINAL:
@@ -87,6 +92,9 @@ class VerdictMark(Flowable):  # type: ignore[misc]
         self.canv.drawString(self._size + 6, 2.2, self._text)
 
 
+_HEAVY = {Shown.BEYOND: 2.4, Shown.FAULTY: 2.0, Shown.MARGINAL: 1.5, Shown.UNDECIDED: 1.5}
+
+
 class Stamp(Flowable):  # type: ignore[misc]
     """The verdict of a finding in a frame; the frame's weight follows the verdict."""
 
@@ -105,7 +113,7 @@ class Stamp(Flowable):  # type: ignore[misc]
     def draw(self) -> None:
         """Draw on the page."""
         canvas = self.canv
-        heavy = {Shown.BEYOND: 2.4, Shown.MARGINAL: 1.5, Shown.UNDECIDED: 1.5}.get(self._state, 0.6)
+        heavy = _HEAVY.get(self._state, 0.6)
         canvas.saveState()
         canvas.setStrokeColor(LINE if self._state in {Shown.WITHIN, Shown.NOT_JUDGED} else INK)
         canvas.setLineWidth(heavy)

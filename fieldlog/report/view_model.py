@@ -14,6 +14,7 @@ class Shown(StrEnum):
     """How a finding stands, as its row shows it, worst first."""
 
     BEYOND = State.BEYOND.value
+    FAULTY = State.FAULTY.value
     MARGINAL = State.MARGINAL.value
     UNDECIDED = State.UNDECIDED.value
     WITHIN = State.WITHIN.value

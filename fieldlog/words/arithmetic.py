@@ -81,6 +81,11 @@ def tilted(offset_mm: Fraction, distance_mm: Fraction, degrees: Fraction, percen
     return f"atan({run}) = {fixed(degrees, 'deg')}, {fixed(percent, '%', 2)}"
 
 
+def as_at(offset: Fraction, unit: str, distance_mm: Fraction) -> str:
+    """``5 in at 7.62 m``: the same angle on a screen at another distance."""
+    return f"{fixed(offset, unit, 2)} at {fixed(distance_mm / 1000, 'm', 2)}"
+
+
 def stands_for(what: str, code: object, value: Fraction | int, unit: str) -> str:
     """``load index 58: 236 kg``; ``speed symbol H: 210 km/h``."""
     return f"{what} {code}: {with_unit(str(value), unit)}"

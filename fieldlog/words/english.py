@@ -35,6 +35,7 @@ STATES: Mapping[State, str] = MappingProxyType(
     {
         State.WITHIN: "within",
         State.MARGINAL: "marginal",
+        State.FAULTY: "faulty",
         State.BEYOND: "beyond",
         State.UNDECIDED: "undecided",
     }

@@ -28,6 +28,7 @@ _IN_DOUBT: Mapping[InDoubt, tuple[str, str]] = {
         "findings perhaps beyond their limits",
     ),
 }
+_FAULTY = ("fault that no cited limit covers", "faults that no cited limit covers")
 _BEYOND = ("finding beyond limits", "findings beyond limits")
 _MARGINAL = (
     "finding near a limit or against common practice",
@@ -54,6 +55,7 @@ def headline(
         [
             (states.get(State.BEYOND, 0), _BEYOND),
             *((in_doubt.get(each, 0), _IN_DOUBT[each]) for each in InDoubt),
+            (states.get(State.FAULTY, 0), _FAULTY),
             (states.get(State.MARGINAL, 0), _MARGINAL),
         ]
     )
