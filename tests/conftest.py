@@ -24,7 +24,7 @@ MEASURED = frozenset((
     "grammar_compilers", "grammar_hint", "grammar_parse", "grammar_reader", "language_answers",
     "language_figures", "language_settled", "language_utterances", "limits_aggregate",
     "limits_check", "limits_context", "limits_entered", "limits_packs", "limits_uncertainty",
-    "limits_why", "listeners_whisper_parts", "listeners_whisper_search", "meaning_codes",
+    "limits_why", "listeners_whisper_parts", "looked_at", "listeners_whisper_search", "meaning_codes",
     "meaning_normalise", "meaning_quantity", "meaning_say", "meaning_twins", "photos_attach",
     "photos_clock", "report_view", "report_words", "session", "session_walk", "shop_inspecting",
     "language_slips", "turns", "units",

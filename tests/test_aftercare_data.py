@@ -17,6 +17,7 @@ from fieldlog.aftercare.equipment import Fact, has, unknown
 from fieldlog.aftercare.files import load_care
 from fieldlog.aftercare.intervals import Intervals, distance_km, read_intervals, said
 from fieldlog.aftercare.page import page
+from fieldlog.aftercare.plan import WALKS
 from fieldlog.aftercare.walk_list import read_walk, walk_for
 from fieldlog.aftercare.work import MANUAL, read_work, torques_for
 from fieldlog.catalogue.files import load_catalogue
@@ -110,11 +111,23 @@ class TestFaults:
             needs = { drive = "air" }
             [[item]]
             component = "horn"
+            [[item]]
+            component = "mirror"
+            stage = "dreaming"
+            at = ["left"]
+            see = [
+              { name = "glass", measures = ["shine"], conditions = ["purple"], of = ["rotor"] },
+              { name = "glass", odd = 1 },
+            ]
+            [[stage]]
+            name = "dreaming"
             """,
             "walk",
         )
         for part in (
             "assumed 'rope'", "at = 'middle'", "'wings' is not in", "'air', none of chain, belt",
+            "'shine' is measured on none", "'purple' is no condition", "'rotor' is not in", "one name",
+            "unknown key 'odd'", "no stage 'standing'", "stage 1: a name of its own and what it is",
             "'horn' is on the walk twice", "no item of the system 'papers'",
         ):  # fmt: skip
             assert part in told, part
@@ -161,14 +174,28 @@ class TestShipped:
 
     def test_the_walk_is_of_a_size_a_person_does_and_misses_no_system(self) -> None:
         items = walk_for(CARE.walk, CATALOGUE, {}).items
-        assert 40 <= len(items) <= 60
+        assert 60 <= len(items) <= 90  # each lamp, seal, nut and mirror by its place
         assert {item.system for item in items} == set(CATALOGUE.systems)
+        assert {sight.stage.name for item in items for sight in item.sees} == {
+            *("before start", "standing", "running", "loaded", "test ride")
+        }
+
+    def test_the_further_walks(self) -> None:
+        assert tuple(CARE.others) == WALKS
+        for name, has_it, has_not in (
+            ("storage", "fuel system", "horn"),
+            ("recommissioning", "front brake caliper", "left mirror"),
+            ("recheck", "front spokes", "horn"),
+        ):
+            names = [item.key for item in walk_for(CARE.others[name], CATALOGUE, {}).items]
+            assert has_it in names
+            assert has_not not in names
 
     @pytest.mark.parametrize(
         ("facts", "there", "not_there"),
         [
             ({"drive": "shaft"}, "final drive oil", "drive chain"),
-            ({"drive": "belt"}, "drive belt", "sprocket"),
+            ({"drive": "belt"}, "front pulley", "rear sprocket"),
             ({"rear_brake": "drum"}, "rear brake shoes", "rear brake pads"),
             ({"rear_brake": "drum"}, "front brake pads", "rear brake fluid"),
             ({"wheels": "cast"}, "front rim", "front spokes"),
@@ -298,7 +325,7 @@ class TestWalkEdits:
 
 
 class TestProgress:
-    WALK = (Item("lights", "tail lamp", also=("all lights",)),
+    WALK = (Item("lights", "tail lamp", all_in=("all lights",)),
             Item("brakes", "brake shoes", "rear", also=("brake drum",)),
             Item("tyres", "tyre", "front"), Item("tyres", "tyre", "rear"))  # fmt: skip
 

@@ -336,7 +336,12 @@ def test_jobs_command(shop: Shop) -> None:
 
 def test_open_and_skip_commands(shop: Shop) -> None:
     before = parsed(shop, "inspection", "open", "last")
-    assert "front tyre" in before["checked"]
+    assert "front brake pads" in before["checked"]
+    assert "front tyre" in before["open"]
+    assert next(each for each in before["left"] if each["item"] == "front tyre") == {
+        "item": "front tyre", "system": "tyres", "stage": "before start", "sights": ["pressure"],
+        "begun": True,
+    }  # fmt: skip
     assert "coolant" not in before["open"]
     assert "horn" in before["open"]
     run(shop, "inspection", "skip", "horn", "--reason", "no key")

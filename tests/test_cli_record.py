@@ -43,7 +43,7 @@ def test_the_walk_from_vehicle_to_report(run, tmp_path: Path) -> None:  # type: 
     run("inspection", "withdraw", "3", "--reason", "another machine")
     run("inspection", "remark", "pulls to the left")
     run("inspection", "skip", "battery", "--reason", "sealed")
-    signed = run("inspection", "sign-off", "A. Smith").output
+    signed = run("inspection", "sign-off", "A. Smith", "--as-it-stands").output
     shown = run("inspection", "show", "--all").output
     assert "(corrected)" in shown
     assert "(withdrawn)" in shown
@@ -290,7 +290,10 @@ def test_what_came_after_the_signature_is_told_wherever_the_record_is(run, tmp_p
     run("inspection", "start", "red single", "--jurisdiction", "US-VA")
     run("inspection", "enter", "rear tread four thirty-seconds")
     run("inspection", "enter", "left fork seal leaking")
-    assert "after the signature" not in run("inspection", "sign-off", "A. Smith").output
+    assert (
+        "after the signature"
+        not in run("inspection", "sign-off", "A. Smith", "--as-it-stands").output
+    )
     shown = run("inspection", "show").output
     assert "not covered by the signature" not in shown
     for arguments in (
@@ -318,5 +321,5 @@ def test_what_came_after_the_signature_is_told_wherever_the_record_is(run, tmp_p
     assert [each["after_signature"] for each in found["remarks"] + found["events"]] == [True, False]
     rows = csv.DictReader(io.StringIO(table.read_text(encoding="utf-8")))
     assert [row["not_covered"] for row in rows] == ["fallen", "fallen", "made", "made"]
-    assert "signed off again" in run("inspection", "sign-off", "A. Smith").output
+    assert "signed off again" in run("inspection", "sign-off", "A. Smith", "--as-it-stands").output
     assert "not covered" not in run("inspection", "show").output

@@ -212,7 +212,7 @@ def test_a_fact_given_elsewhere_changes_the_walk(shop: Shop) -> None:
 
 
 def test_what_is_said_after_the_sign_off_is_kept(shop: Shop) -> None:
-    shop.listen(FRONT, shop.first(["inspection", "sign-off", "A. Smith"], REAR))
+    shop.listen(FRONT, shop.first(["inspection", "sign-off", "A. Smith", "--as-it-stands"], REAR))
     assert shop.standing() == ["front 3", "rear 4"]
 
 

@@ -332,7 +332,7 @@ def test_nothing_of_a_breath_counts_while_standing_by(bench: Bench) -> None:
 
 
 def test_a_breath_after_the_signature_is_told_once(bench: Bench) -> None:
-    bench.inspecting.sign_off("A. Smith")
+    bench.inspecting.sign_off("A. Smith", as_it_stands=True)
     events = bench.type("left mirror cracked, chain dry")
     assert [type(each) for each in events] == [ev.FindingSaved, ev.FindingSaved, ev.AfterSignature]
 
@@ -423,7 +423,7 @@ def test_nothing_counts_while_standing_by_and_nothing_is_lost(bench: Bench) -> N
 def test_a_spoken_signature_is_agreed_to_and_tells_what_is_open(bench: Bench) -> None:
     asked, open_ = bench.say("sign off the inspection")
     assert isinstance(asked, ev.Asked)
-    assert isinstance(open_, ev.OpenTold)
+    assert isinstance(open_, ev.BeforeSigning)
     assert "horn" in open_.items
     assert [event.name for event in bench.inspecting.record.events] == []
     (signed,) = bench.say("affirm")
@@ -431,7 +431,7 @@ def test_a_spoken_signature_is_agreed_to_and_tells_what_is_open(bench: Bench) ->
     assert (signed.name, signed.open_items, signed.again) == ("A. Smith", len(open_.items), False)
     (event,) = bench.inspecting.record.events
     assert (event.name, event.text) == ("signed off", "A. Smith")
-    (again,) = bench.inspecting.sign_off("B. Jones")
+    (again,) = bench.inspecting.sign_off("B. Jones", as_it_stands=True)
     assert isinstance(again, ev.SignedOff)
     assert again.again
 
@@ -443,7 +443,7 @@ def test_what_comes_after_the_signature_says_so_until_it_is_signed_again(
     take = bench.say if way == "say" else bench.type
     take("rear tread four thirty seconds")
     take("left fork seal leaking")
-    bench.inspecting.sign_off("A. Smith")
+    bench.inspecting.sign_off("A. Smith", as_it_stands=True)
     told: list[Event] = []
     bench.inspecting.subscribe(told.append)
     for words, kind in (
@@ -467,7 +467,7 @@ def test_what_comes_after_the_signature_says_so_until_it_is_signed_again(
         "withdrawn no. 4",
         "1 item left out",
     )
-    (signed,) = bench.inspecting.sign_off("A. Smith")
+    (signed,) = bench.inspecting.sign_off("A. Smith", as_it_stands=True)
     assert isinstance(signed, ev.SignedOff)
     assert signed.again
     assert after_signature(bench.inspecting.record) == ()
@@ -478,7 +478,7 @@ def test_what_is_done_by_hand_after_the_signature_says_so(bench: Bench) -> None:
     bench.type("left fork seal leaking")
     hands = bench.inspecting
     photo = bench.shop.store.add_photo(hands.head.id, NewPhoto("0" * 64 + ".jpg", "a.jpg", "jpeg"))
-    hands.sign_off("A. Smith")
+    hands.sign_off("A. Smith", as_it_stands=True)
     said = hands.conversation.language.understand("rear tread three thirty seconds")
     for events in (
         hands.correct(1, said),
@@ -908,11 +908,11 @@ def test_what_is_skipped_is_what_is_no_longer_open(bench: Bench) -> None:
         ("remove", "front brake disc"),
     ):
         bench.shop.store.add_log(vehicle, "checklist", {"do": do, "item": item})
-    before = {item.key for item in bench.inspecting.scene.open_items}
+    before = {item.key for item in bench.inspecting.scene.progress.open}
     (event,) = bench.type("skip front brake disc because no time")
     assert isinstance(event, ev.ItemSkipped)
     assert event.items == ("front left brake disc", "front right brake disc")
-    assert before - {item.key for item in bench.inspecting.scene.open_items} == set(event.items)
+    assert before - {item.key for item in bench.inspecting.scene.progress.open} == set(event.items)
 
 
 @pytest.mark.parametrize("key", ["grey twin", " grey twin ", "1"])

@@ -7,16 +7,17 @@ make some of them monthly. Skipping an item needs a reason, and the reason is ke
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence, Set
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from difflib import get_close_matches
+from itertools import groupby
 
+from fieldlog.aftercare.sights import Sight, WalkStage, shown
+from fieldlog.catalogue.component import SOUND
 from fieldlog.errors import UsageError
 from fieldlog.model import Finding
-
-_WHOLE = "*"
-"""Place of a finding that names none: it speaks of the whole vehicle."""
+from fieldlog.words import walk as walk_words
 
 MONTH_DAYS = 30
 """A monthly item checked within this many days is not asked for again."""
@@ -31,7 +32,11 @@ class Item:
     position: str | None = None
     monthly: bool = False
     also: tuple[str, ...] = ()
-    """Other components whose findings check it too ("all lights")."""
+    """Other names of the same thing: their findings show it as well ("paper air filter")."""
+    all_in: tuple[str, ...] = ()
+    """What speaks for it where that is as it should be ("all lights work"), though not for a measure."""
+    sees: tuple[Sight, ...] = (Sight(),)
+    """What has to be seen of it, in the order of the stages."""
 
     @property
     def key(self) -> str:
@@ -48,14 +53,30 @@ class Skip:
 
 
 @dataclass(frozen=True, slots=True)
+class LeftOpen:
+    """What nobody has looked at of an item, at one stage."""
+
+    item: Item
+    stage: WalkStage
+    sights: tuple[Sight, ...]
+    begun: bool
+    """Whether something else of the item was looked at."""
+    entire: bool
+    """Whether this is all there is to see of the item."""
+
+
+@dataclass(frozen=True, slots=True)
 class Progress:
     """Where the walk stands."""
 
     checked: tuple[Item, ...]
     skipped: tuple[tuple[Item, str], ...]
     open: tuple[Item, ...]
+    """Items of which something was not looked at."""
     not_due: tuple[Item, ...]
     """Monthly items that were checked recently enough."""
+    left: tuple[LeftOpen, ...] = ()
+    """The same stage by stage, with what is open of each; an item may be in two stages."""
 
     @property
     def complete(self) -> bool:
@@ -100,21 +121,22 @@ def progress(
 ) -> Progress:
     """What of ``walk`` is done, skipped and open after ``findings``.
 
-    A finding at a finer position ("front left") checks the coarser item ("front"); a finding with no
-    position checks only an item with none, unless its component has no positions ("all lights").
-    A skip that names the component alone leaves out all its items. Skips without a reason are
-    refused (``UsageError``).
+    An item is done when all there is to see of it was found, whatever was found. A skip that names
+    the component alone leaves out all its items. Skips without a reason are refused
+    (``UsageError``).
     """
-    seen = {(f.component, place) for f in findings for place in _covers(f.position)}
+    by_component = _by_component(findings)
     reasons: dict[str, str] = {}
     for skip in skips:
         if not skip.reason.strip():
             raise UsageError(f"skipping {skip.key!r} needs a reason", where="checklist")
         reasons[skip.key] = skip.reason
     checked, skipped, still_open, not_due = [], [], [], []
+    left: list[LeftOpen] = []
     for item in walk:
         reason = reasons.get(item.key) or reasons.get(item.component)
-        if is_checked(item, seen):
+        unseen = _unseen(item, by_component)
+        if not unseen:
             checked.append(item)
         elif reason:
             skipped.append((item, reason))
@@ -122,14 +144,77 @@ def progress(
             not_due.append(item)
         else:
             still_open.append(item)
-    return Progress(tuple(checked), tuple(skipped), tuple(still_open), tuple(not_due))
+            left += _by_stage(item, unseen)
+    left.sort(key=lambda each: each.stage.order)  # within a stage the order of the walk stays
+    return Progress(
+        tuple(checked),
+        tuple(skipped),
+        tuple(still_open),
+        tuple(not_due),
+        tuple(left),
+    )
 
 
-def is_checked(item: Item, seen: Set[tuple[str, str | None]]) -> bool:
-    """Whether ``seen`` (component, place) pairs check the item, through another entry as well."""
-    if (item.component, item.position) in seen:
-        return True
-    return any((name, place) in seen for name in item.also for place in (item.position, _WHOLE))
+def _unseen(item: Item, findings: Mapping[str, Sequence[Finding]]) -> tuple[Sight, ...]:
+    """What of the item no finding shows."""
+    spoken_for = any(
+        each.condition == SOUND and each.position in (None, item.position)
+        for name in item.all_in
+        for each in findings.get(name, ())
+    )
+    return tuple(
+        sight
+        for sight in item.sees
+        if not (spoken_for and (sight.whole or SOUND in sight.conditions))
+        and not any(
+            shown(sight, item.position, finding)
+            for name in sight.of or (item.component, *item.also)
+            for finding in findings.get(name, ())
+        )
+    )
+
+
+def _by_stage(item: Item, unseen: tuple[Sight, ...]) -> Iterator[LeftOpen]:
+    for stage in dict.fromkeys(sight.stage for sight in unseen):
+        here = tuple(sight for sight in unseen if sight.stage == stage)
+        begun, entire = len(unseen) < len(item.sees), here == item.sees
+        yield LeftOpen(item, stage, here, begun, entire)
+
+
+def _by_component(findings: Iterable[Finding]) -> Mapping[str, Sequence[Finding]]:
+    found: dict[str, list[Finding]] = defaultdict(list)
+    for finding in findings:
+        found[finding.component].append(finding)
+    return found
+
+
+def told(left: Iterable[LeftOpen]) -> Mapping[WalkStage, tuple[str, ...]]:
+    """What is left open as it reads, stage by stage; places of one component together."""
+    found: dict[WalkStage, list[str]] = defaultdict(list)
+    for (stage, _, _), group in groupby(left, _alike):
+        alike = list(group)
+        first = alike[0]
+        if _plain(first) and first.item.position:
+            where = [each.item.position or "" for each in alike]
+            found[stage].append(walk_words.places(first.item.component, where))
+        else:
+            found[stage] += map(left_text, alike)
+    return {stage: tuple(texts) for stage, texts in found.items()}
+
+
+def left_text(one: LeftOpen) -> str:
+    """``rear tyre: sidewall not looked at``."""
+    names = [sight.name for sight in one.sights]
+    return walk_words.left(one.item.key, names, begun=one.begun, entire=one.entire)
+
+
+def _alike(one: LeftOpen) -> tuple[WalkStage, str, bool]:
+    return one.stage, one.item.component, _plain(one)
+
+
+def _plain(one: LeftOpen) -> bool:
+    """Whether its name says all of it."""
+    return one.entire and not one.begun
 
 
 def named(walk: Sequence[Item], text: str) -> tuple[Item, ...]:
@@ -152,19 +237,13 @@ def named(walk: Sequence[Item], text: str) -> tuple[Item, ...]:
 def last_checked(walk: Sequence[Item], history: Iterable[tuple[date, Finding]]) -> dict[str, date]:
     """Item -> the last day it was checked in ``history`` (day and finding, any order)."""
     found: dict[str, date] = {}
-    by_day: dict[date, set[tuple[str, str | None]]] = defaultdict(set)
+    by_day: dict[date, list[Finding]] = defaultdict(list)
     for day, finding in history:
-        by_day[day] |= {(finding.component, place) for place in _covers(finding.position)}
+        by_day[day].append(finding)
     for day in sorted(by_day):
-        found |= {item.key: day for item in walk if is_checked(item, by_day[day])}
+        seen = _by_component(by_day[day])
+        found |= {item.key: day for item in walk if not _unseen(item, seen)}
     return found
-
-
-def _covers(position: str | None) -> tuple[str | None, ...]:
-    if position is None:
-        return (None, _WHOLE)
-    words = position.split()
-    return (position, *words, None)
 
 
 def _recent(key: str, last: dict[str, date] | None, today: date | None) -> bool:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
+from types import MappingProxyType
 
 from fieldlog import config
 from fieldlog.aftercare.intervals import read_intervals
-from fieldlog.aftercare.plan import Care, Past
+from fieldlog.aftercare.plan import WALKS, Care, Past
 from fieldlog.aftercare.walk_list import read_walk
 from fieldlog.aftercare.work import read_work
 from fieldlog.catalogue.files import load_catalogue
@@ -20,11 +21,16 @@ _FOLDER = Path(__file__).resolve().parent
 
 @lru_cache(maxsize=2)
 def load_care(grammars: Path | None = None) -> Care:
-    """Catalogue, default walk, intervals and work. Raises ``GrammarError`` or ``LimitError``."""
+    """Catalogue, walks, intervals and work. Raises ``GrammarError`` or ``LimitError``."""
     catalogue = load_catalogue(grammars or config.grammars())
     walk = read_walk(_text("walk.toml"), catalogue)
     intervals = read_intervals(_text("intervals.toml"), catalogue, walk.facts)
-    return Care(catalogue, walk, intervals, read_work(_text("work.toml"), catalogue))
+    others = {
+        name: read_walk(_text(f"walk_{name}.toml"), catalogue, f"walk_{name}.toml", walk)
+        for name in WALKS
+    }
+    work = read_work(_text("work.toml"), catalogue)
+    return Care(catalogue, walk, intervals, work, MappingProxyType(others))
 
 
 def past_of(store: Repository, vehicle: Vehicle) -> Past:

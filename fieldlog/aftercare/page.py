@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from fieldlog.aftercare.due import Interval
 from fieldlog.aftercare.plan import Care
+from fieldlog.aftercare.walk_list import DefaultWalk
 from fieldlog.quantities.units import convert
 
 TITLE = "# Usual intervals, what wears, and the default walk"
@@ -24,6 +25,22 @@ def every_text(interval: Interval) -> str:
     if interval.count is not None:
         parts.append(f"{interval.count} x {interval.of}")
     return " or ".join(parts) or "when worn"
+
+
+def _walk(name: str, walk: DefaultWalk) -> Iterator[str]:
+    """One walk as a table."""
+    yield f"## The walk `{name}`: {walk.about}"
+    yield ""
+    yield "| system | item | what has to be seen (stage) | also | needs | how often |"
+    yield "|---|---|---|---|---|---|"
+    for place in walk.places:
+        item = place.item
+        needs = ", ".join(f"{key}={value}" for key, value in place.needs.items())
+        often = "monthly" if item.monthly else "every time"
+        seen = ", ".join(f"{each.name or 'it'} ({each.stage.name})" for each in item.sees)
+        also = ", ".join((*item.also, *item.all_in))
+        yield f"| {item.system} | {item.key} | {seen} | {also} | {needs} | {often} |"
+    yield ""
 
 
 def page(care: Care) -> str:
@@ -58,16 +75,16 @@ def _lines(care: Care) -> Iterator[str]:
         unset = fact.assumed or "everything that needs it is asked for"
         yield f"| {fact.key} | {fact.about} | {', '.join(fact.choices)} | {unset} |"
     yield ""
-    yield "## The default walk"
+    yield "## Stages"
     yield ""
-    yield "| system | item | checked by as well | needs | how often |"
-    yield "|---|---|---|---|---|"
-    for place in care.walk.places:
-        item = place.item
-        needs = ", ".join(f"{key}={value}" for key, value in place.needs.items())
-        often = "monthly" if item.monthly else "every time"
-        yield f"| {item.system} | {item.key} | {', '.join(item.also)} | {needs} | {often} |"
+    for stage in care.walk.stages.values():
+        yield f"* {stage.name}: {stage.about}"
     yield ""
+    yield f"Read and no look at the part: {', '.join(care.walk.tells_nothing)}."
+    yield ""
+    yield from _walk("usual", care.walk)
+    for name, walk in care.others.items():
+        yield from _walk(name, walk)
     yield "## Fasteners a job undoes"
     yield ""
     yield "| job on | fasteners |"

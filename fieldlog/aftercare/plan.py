@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from calendar import monthrange
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from fractions import Fraction
 from itertools import pairwise
@@ -42,6 +42,11 @@ from fieldlog.store.records import (
 from fieldlog.words import old_questions
 
 EXPIRES = "expires"
+WALK = "walk"
+"""Setting of an inspection that names its walk; without it the usual one, as the vehicle has it."""
+USUAL = "usual"
+WALKS = ("storage", "recommissioning", "recheck")
+"""Names of the others; each is a file ``walk_NAME.toml``."""
 _URGENT = (When.OVERDUE, When.SOON, When.LATER, When.UNKNOWN)
 
 
@@ -53,6 +58,8 @@ class Care:
     walk: DefaultWalk
     intervals: Intervals
     work: Work
+    others: Mapping[str, DefaultWalk] = field(default_factory=dict)
+    """Further walks by name: for storage, after it, after work."""
 
 
 @dataclass(frozen=True)
@@ -108,7 +115,7 @@ def context_of(vehicle: Vehicle, inspection: Inspection) -> Context:
     Raises ``UsageError`` for a value that a setting cannot hold.
     """
     facts = {key: value for key, value in vehicle.facts.items() if key in SETTINGS}
-    return parse_context(inspection.jurisdiction, {**facts, **inspection.settings})
+    return parse_context(inspection.jurisdiction, {**facts, **_said_of(inspection)})
 
 
 def usable_context(vehicle: Vehicle, inspection: Inspection) -> tuple[Context, tuple[str, ...]]:
@@ -121,7 +128,7 @@ def usable_context(vehicle: Vehicle, inspection: Inspection) -> tuple[Context, t
     except UsageError:
         kept: dict[str, str] = {}
         notes = []
-        for key, value in {**vehicle.facts, **inspection.settings}.items():
+        for key, value in {**vehicle.facts, **_said_of(inspection)}.items():
             if key in SETTINGS:
                 try:
                     kept |= parse_context(None, {key: value}).settings
@@ -129,6 +136,11 @@ def usable_context(vehicle: Vehicle, inspection: Inspection) -> tuple[Context, t
                     notes.append(f"left out: {error.where} {error.what}")
         jurisdiction = inspection.jurisdiction if inspection.jurisdiction in JURISDICTIONS else None
         return Context(jurisdiction, kept), tuple(notes)
+
+
+def _said_of(inspection: Inspection) -> dict[str, str]:
+    """Settings of an inspection that its checks may assume: not which walk it is."""
+    return {key: value for key, value in inspection.settings.items() if key != WALK}
 
 
 def plan(past: Past, care: Care, limits: Sequence[Limit], today: date) -> Plan:
@@ -217,8 +229,23 @@ def last_day(code: str) -> date:
 # -- the checklist ----------------------------------------------------------------------------------
 
 
-def vehicle_walk(vehicle: Vehicle, care: Care) -> Walk:
-    """The vehicle's list: the default walk without what it has not, with its own edits."""
+def walk_setting(name: str) -> dict[str, str]:
+    """What an inspection that goes the walk ``name`` is started with; ``UsageError`` for none of them."""
+    if name == USUAL:
+        return {}
+    if name not in WALKS:
+        raise UsageError(f"{name!r} is no walk", where="--walk", todo=", ".join((USUAL, *WALKS)))
+    return {WALK: name}
+
+
+def vehicle_walk(vehicle: Vehicle, care: Care, inspection: Inspection | None = None) -> Walk:
+    """The vehicle's list: the usual walk without what it has not, with its own edits.
+
+    Of an ``inspection`` that goes another walk (for storage, say) that one, without the edits.
+    """
+    other = care.others.get(inspection.settings.get(WALK, "")) if inspection else None
+    if other is not None:
+        return walk_for(other, care.catalogue, vehicle.facts)
     edits = [entry.data for entry in vehicle.log if entry.kind == CHECKLIST]
     return walk_for(care.walk, care.catalogue, vehicle.facts, edits)
 
@@ -253,7 +280,13 @@ def progress_of(
     """Where the walk of an inspection stands."""
     findings = [each.finding for each in record.findings if each.stands]
     day = record.inspection.started_at.date()
-    return progress(walk, findings, skips_of(record), checked, day)
+    return progress(walk, [*findings, *entered_with(record)], skips_of(record), checked, day)
+
+
+def entered_with(record: InspectionRecord) -> tuple[Finding, ...]:
+    """What was read without being said: the distance entered when the inspection began."""
+    here = (each.inspection_id == record.inspection.id for each in record.vehicle.odometer)
+    return (Finding("odometer", None, "reading"),) if any(here) else ()
 
 
 def left_open(record: InspectionRecord, asked: Utterance) -> bool:

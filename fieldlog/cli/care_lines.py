@@ -7,6 +7,7 @@ from datetime import date
 from fractions import Fraction
 from typing import Any
 
+from fieldlog.aftercare.checklist import LeftOpen
 from fieldlog.aftercare.due import DueItem, WearReading, When
 from fieldlog.aftercare.job_lines import JobLine
 from fieldlog.aftercare.plot import plot
@@ -147,6 +148,17 @@ def job_json(line: JobLine, numbers: dict[str, int]) -> Json:
         "advice": list(line.advice),
         "severity": line.severity.value if line.severity else None,
         "because": sorted(numbers[name] for name in line.because),
+    }
+
+
+def left_json(left: LeftOpen) -> Json:
+    """What of an item nobody looked at, at one stage; ``begun``: something else of it was."""
+    return {
+        "item": left.item.key,
+        "system": left.item.system,
+        "stage": left.stage.name,
+        "sights": [sight.name for sight in left.sights if sight.name],
+        "begun": left.begun,
     }
 
 

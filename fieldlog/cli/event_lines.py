@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import assert_never
 
 from rich.text import Text
 
+from fieldlog.aftercare.checklist import LeftOpen, left_text, told
 from fieldlog.cli.verdict_lines import caution_lines, limit_text, outcome_text
-from fieldlog.model import Command, Decision, Finding, Severity, State, Understanding, Verdict
+from fieldlog.limits.cautions import is_dangerous
+from fieldlog.model import Command, Decision, Finding, Understanding, Verdict
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.words import tell
@@ -62,6 +64,8 @@ def event_text(event: Event) -> Text:
             return Text(f"photo to {where} ({reason})", "dim")
         case ev.SignedOff():
             return _signed(event)
+        case ev.BeforeSigning(_, left, dangerous):
+            return before_signing(left, dangerous)
         case ev.AfterSignature():
             return Text("  after the signature: not covered until it is signed again", "yellow")
         case ev.AlreadySaved(said):
@@ -87,10 +91,10 @@ def _command_text(
     match event:
         case ev.ItemSkipped(_, items, reason):
             return Text("\n".join(f"left out: {item} ({reason})" for item in items), "yellow")
-        case ev.OpenTold(_, items):
-            return Text(f"open: {', '.join(items) or 'nothing is open'}", "cyan")
-        case ev.NextTold(_, item):
-            return Text(f"next: {item or 'nothing is open'}", "cyan")
+        case ev.OpenTold(_, left):
+            return _open(left)
+        case ev.NextTold(_, left):
+            return Text(f"next: {_next(left) if left else 'nothing is open'}", "cyan")
         case ev.HowToCheckTold(_, component, advice):
             known = f"{component}: {advice}" if component else "nothing is open: name what to check"
             return Text(known, "cyan")
@@ -115,9 +119,28 @@ def _command_text(
 
 def _warned(line: Text, verdict: Verdict) -> Text:
     """``line`` with the cautions under it where what was found is dangerous."""
-    if verdict.state is State.WITHIN or verdict.severity is not Severity.DANGEROUS:
+    if not is_dangerous(verdict):
         return line
     return Text("\n").join([line, *caution_lines(verdict.cautions)])
+
+
+def _open(left: Sequence[LeftOpen]) -> Text:
+    """What is left open, stage by stage."""
+    if not left:
+        return Text("open: nothing is open", "cyan")
+    stages = (f"{stage.name}: {', '.join(texts)}" for stage, texts in told(left).items())
+    return Text(f"open: {'; '.join(stages)}", "cyan")
+
+
+def _next(left: LeftOpen) -> str:
+    return f"{left_text(left)} ({left.stage.name})"
+
+
+def before_signing(left: Sequence[LeftOpen], dangerous: Sequence[Kept]) -> Text:
+    """What whoever signs should know: what is dangerous first, then what nobody looked at."""
+    lines = [Text(f"DANGEROUS, not put right: {_read(each)}", "bold") for each in dangerous]
+    lines += [_open(left)] if left else []
+    return Text("\n").join(lines) if lines else Text("nothing is open, nothing dangerous stands")
 
 
 def _nothing_there(said: Said) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,7 @@ from fieldlog.cli.store_option import (
     pairs,
     started_at,
     store_option,
+    walk_option,
     workshop,
     zone_here,
 )
@@ -58,6 +60,7 @@ for _after in (inspection_hear.hear, *inspection_jobs.COMMANDS):
 @click.option("--jurisdiction", default=None, help="ISO 3166, such as GB, DE or US-VA.")
 @click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="Context; repeatable.")
 @click.option("--odometer", metavar="'N km|mi'", help="Distance done at this inspection.")
+@walk_option
 @click.option(
     "--on",
     "day",
@@ -74,6 +77,7 @@ def start(
     jurisdiction: str | None,
     settings: tuple[str, ...],
     odometer: str | None,
+    walk: str,
     day: str | None,
     as_json: bool,
     folder: Path | None,
@@ -86,8 +90,11 @@ def start(
     \b
     Examples:
       fieldlog inspection start 1 --jurisdiction GB --odometer "12480 km"
+      fieldlog inspection start 1 --walk storage
       fieldlog inspection start "blue roadster" --on 2026-03-14T09:05 --zone=-05:00
     """
+    from fieldlog.aftercare.plan import walk_setting
+
     with opened(folder) as store:
         started = store.start_inspection(
             store.vehicle(vehicle).id,
@@ -96,7 +103,7 @@ def start(
             inspector=inspector,
             place=place,
             jurisdiction=jurisdiction,
-            settings=pairs(settings),
+            settings={**pairs(settings), **walk_setting(walk)},
             odometer=distance(odometer),
         )
     _print_head(started, as_json)
@@ -324,18 +331,38 @@ def skip(item: str, reason: str, key: str, folder: Path | None) -> None:
 
 @inspection.command("sign-off")
 @click.argument("name")
+@click.option(
+    "--as-it-stands",
+    is_flag=True,
+    help="Sign with what is open and dangerous, without being asked.",
+)
 @_inspection_option
 @store_option
-def sign_off(name: str, key: str, folder: Path | None) -> None:
+def sign_off(name: str, as_it_stands: bool, key: str, folder: Path | None) -> None:
     """Sign the inspection off as NAME; what comes later shows as not covered until it is signed again.
 
+    What nobody looked at and what was found dangerous is shown first, and asked about; where nobody can
+    be asked (in a script), --as-it-stands confirms it, and without it nothing is signed.
+
     \b
-    Example:
+    Examples:
       fieldlog inspection sign-off "A. Smith"
+      fieldlog inspection sign-off "A. Smith" --as-it-stands
     """
     with workshop(folder) as shop:
-        for event in shop.inspecting(key).sign_off(name):
+        inspecting = shop.inspecting(key)
+        known = inspecting.before_signing()
+        if not known.nothing:
+            _print(known)
+            if not as_it_stands and is_asked():
+                as_it_stands = click.confirm(f"Sign it off as {name} all the same?", abort=True)
+        for event in inspecting.sign_off(name, as_it_stands=as_it_stands):
             _print(event)
+
+
+def is_asked() -> bool:
+    """Whether somebody can be asked."""
+    return sys.stdin.isatty()
 
 
 def _note(kept: RecordedFinding) -> str:

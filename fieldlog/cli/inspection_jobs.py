@@ -59,8 +59,8 @@ def jobs(key: str, as_json: bool, folder: Path | None) -> None:
     if not lines:
         click.echo("no job follows from the findings")
         return
-    for text in caution_lines(warned):
-        Terminal.here().lines.print(text)
+    for caution in caution_lines(warned):
+        Terminal.here().lines.print(caution)
     for number, line in enumerate(lines, start=1):
         first, *rest = job_text(line)
         click.echo(f"{number:>2}. {first}")
@@ -76,25 +76,33 @@ def jobs(key: str, as_json: bool, folder: Path | None) -> None:
 @_json_option
 @store_option
 def open_(key: str, as_json: bool, folder: Path | None) -> None:
-    """Show what of the vehicle's checklist an INSPECTION has not checked yet.
+    """Show what of the vehicle's checklist nobody has looked at yet, stage by stage.
+
+    An item is done when all there is to see of it was: of a tyre tread, pressure and sidewall.
 
     \b
     Example:
       fieldlog inspection open
     """
+    from fieldlog.aftercare.checklist import told
+    from fieldlog.cli.care_lines import left_json
+
     with workshop(folder) as shop:
         state = shop.progress(shop.store.inspection_record(key))
     if as_json:
         document = {
             "open": [item.key for item in state.open],
+            "left": [left_json(each) for each in state.left],
             "checked": [item.key for item in state.checked],
             "skipped": {item.key: reason for item, reason in state.skipped},
             "not_due": [item.key for item in state.not_due],
         }
         click.echo(json.dumps(document))
         return
-    for item in state.open:
-        click.echo(f"{item.system:<20} {item.key}")
+    for stage, texts in told(state.left).items():
+        click.echo(f"{stage.name} ({stage.about})")
+        for text in texts:
+            click.echo(f"    {text}")
     left_out = "".join(f"\n  left out: {item.key} ({why})" for item, why in state.skipped)
     rest = f", {len(state.not_due)} checked within the month" if state.not_due else ""
     click.echo(f"{len(state.open)} open, {len(state.checked)} checked{rest}{left_out}")

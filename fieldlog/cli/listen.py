@@ -24,7 +24,7 @@ from fieldlog.audio.microphone import Microphone, list_devices
 from fieldlog.audio.recorder import Recorder, recover, stream_name
 from fieldlog.audio.source import AudioSource, FileSource
 from fieldlog.cli.ears import listener_options, open_ears
-from fieldlog.cli.store_option import store_option, workshop, zone_here
+from fieldlog.cli.store_option import store_option, walk_option, workshop, zone_here
 from fieldlog.cli.terminal import Terminal
 
 if TYPE_CHECKING:
@@ -53,6 +53,7 @@ if TYPE_CHECKING:
 @click.option(
     "--set", "settings", metavar="KEY=VALUE", multiple=True, help="Context of a new inspection."
 )
+@walk_option
 @listener_options
 @store_option
 def listen(
@@ -65,6 +66,7 @@ def listen(
     vehicle: str | None,
     jurisdiction: str | None,
     settings: tuple[str, ...],
+    walk: str,
     listener: str,
     model: Path | None,
     folder: Path | None,
@@ -87,6 +89,7 @@ def listen(
     if only_list:
         show_devices()
         return
+    from fieldlog.aftercare.plan import walk_setting
     from fieldlog.cli.verdict_lines import caution_lines
     from fieldlog.limits.cautions import at_start
     from fieldlog.limits.context import parse_context
@@ -96,6 +99,7 @@ def listen(
     if isinstance(chosen, Microphone):
         chosen.find()  # one that is not there is told before a model is loaded
     context = parse_context(jurisdiction, settings)
+    walk_setting(walk)  # a slip is told before anything is made
     terminal = Terminal.here()
 
     def crashed(crash: object) -> None:
@@ -114,7 +118,7 @@ def listen(
         streams = keep or shop.store.folder / "streams"
         recorder = stack.enter_context(recording(streams, terminal))
         if key is None:
-            head = shop.begin(vehicle, context, zone=zone_here())
+            head = shop.begin(vehicle, context, zone=zone_here(), walk=walk)
         else:
             head = shop.store.inspection(key)
         told = f"inspection {head.number} of {head.vehicle_name}"

@@ -36,6 +36,17 @@ def store_option(command: _Command) -> _Command:
     )(command)
 
 
+def walk_option(command: _Command) -> _Command:
+    """Add ``--walk NAME`` to a command that starts an inspection."""
+    return click.option(
+        "--walk",
+        metavar="NAME",
+        default="usual",
+        show_default=True,
+        help="What is gone through: usual, storage, recommissioning or recheck (after work).",
+    )(command)
+
+
 @contextlib.contextmanager
 def opened(folder: Path | None, *, new: bool = False) -> Iterator[Repository]:
     """The store a command works on; what opening it had to report goes to stderr.

@@ -235,7 +235,7 @@ def checklist(
         found = store.vehicle(key)
         items = vehicle_walk(found, care).items
         for edit in edits:  # all of them must fit before one is saved
-            items = edited(items, edit, care.catalogue)
+            items = edited(items, edit, care.catalogue, care.walk.tells_nothing)
         for edit in edits:
             store.add_log(found.id, CHECKLIST, edit)
         walk = vehicle_walk(store.vehicle(found.id), care)

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from fieldlog.catalogue.component import Catalogue
-from fieldlog.model import State, Verdict
+from fieldlog.model import Severity, State, Verdict
 
 DEFERS = (
     "The vehicle maker's manual, the local rules and a licensed workshop have the last word; "
@@ -30,6 +30,13 @@ def cautions_for(components: Iterable[str], catalogue: Catalogue) -> tuple[str, 
     found = [catalogue.get(name) for name in dict.fromkeys(components)]
     said = dict.fromkeys(text for each in found if each for text in each.warned)
     return (*said, DEFERS) if found else ()
+
+
+def is_dangerous(verdict: Verdict | None) -> bool:
+    """Whether what was found is dangerous, or may be: it is never played down."""
+    if verdict is None or verdict.state is State.WITHIN:
+        return False
+    return verdict.severity is Severity.DANGEROUS
 
 
 def at_start(catalogue: Catalogue) -> tuple[str, ...]:

@@ -7,11 +7,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, tzinfo
 
-from fieldlog.aftercare.checklist import Item, progress
+from fieldlog.aftercare.checklist import Item
 from fieldlog.aftercare.conclusion import conclude
 from fieldlog.aftercare.due import DueItem
 from fieldlog.aftercare.job_lines import JobLine, Judged, job_lines, shopping
-from fieldlog.aftercare.plan import left_open, never_confirmed, skips_of
+from fieldlog.aftercare.plan import left_open, never_confirmed, progress_of
 from fieldlog.aftercare.trend import Trend
 from fieldlog.aftercare.walk_list import NOT_FITTED, places_of
 from fieldlog.aftercare.work import NO_WORK, Work
@@ -236,10 +236,7 @@ class _Builder:
         walk = self.around.walk if self.around.walk is not None else catalogue_walk(catalogue)
         absent = {name.strip() for name in self.record.vehicle.facts.get(NOT_FITTED, "").split(",")}
         walk = tuple(item for item in walk if not {item.component, item.key} & absent)
-        skips = skips_of(self.record)
-        day = self.record.inspection.started_at.date()
-        findings = [each.finding for each in self.standing]
-        state = progress(walk, findings, skips, dict(self.around.checked), day)
+        state = progress_of(self.record, walk, dict(self.around.checked))
         by_system: dict[str, list[FindingRow]] = defaultdict(list)
         for kept, row in zip(self.standing, rows, strict=True):
             component = catalogue.get(kept.finding.component)

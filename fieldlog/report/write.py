@@ -92,7 +92,7 @@ def surroundings(store: Repository, record: InspectionRecord, printed_at: dateti
     care, vehicle, head = load_care(), record.vehicle, record.inspection
     limits = with_own(shipped_limits(), vehicle.limits)
     past = past_of(store, vehicle).until(head)
-    walk = vehicle_walk(vehicle, care)
+    walk = vehicle_walk(vehicle, care, head)
     planned = plan(past, care, limits, head.started_at.date())
     return Surroundings(
         care.catalogue,

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
+from fieldlog.aftercare.checklist import LeftOpen
 from fieldlog.errors import FieldlogError
 from fieldlog.limits.assess import Assessment
 from fieldlog.model import Finding, Understanding, Verdict
@@ -150,18 +151,50 @@ class ItemSkipped:
 
 @dataclass(frozen=True, slots=True)
 class OpenTold:
-    """What of the walk is still unchecked, in the order of the walk."""
+    """What of the walk nobody has looked at, stage by stage, in the order of the walk."""
 
     said: Said
-    items: tuple[str, ...]
+    left: tuple[LeftOpen, ...]
+
+    @property
+    def items(self) -> tuple[str, ...]:
+        """Names of the items, each once."""
+        return _names(self.left)
 
 
 @dataclass(frozen=True, slots=True)
 class NextTold:
-    """The next unchecked item of the walk; None: nothing is open."""
+    """What of the walk comes next; None: nothing is open."""
 
     said: Said
-    item: str | None
+    left: LeftOpen | None
+
+    @property
+    def item(self) -> str | None:
+        """Name of the item."""
+        return None if self.left is None else self.left.item.key
+
+
+@dataclass(frozen=True, slots=True)
+class BeforeSigning:
+    """What whoever signs should know: nobody looked at it, or it was found dangerous.
+
+    ``said`` is None where the signature is to be given by hand.
+    """
+
+    said: Said | None
+    left: tuple[LeftOpen, ...]
+    dangerous: tuple[Kept, ...]
+
+    @property
+    def items(self) -> tuple[str, ...]:
+        """Names of what nobody looked at, or not at all of, each once."""
+        return _names(self.left)
+
+    @property
+    def nothing(self) -> bool:
+        """Whether nothing is open and nothing dangerous."""
+        return not self.left and not self.dangerous
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,6 +326,7 @@ Event: TypeAlias = (
     | ItemSkipped
     | OpenTold
     | NextTold
+    | BeforeSigning
     | HowToCheckTold
     | WhyTold
     | ReadBack
@@ -318,6 +352,10 @@ CHANGES = (
     PhotoAttached,
 )
 """What a signature stands for: after one, these are not covered by it."""
+
+
+def _names(left: Sequence[LeftOpen]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(each.item.key for each in left))
 
 
 def said_in(event: Event) -> Said | None:

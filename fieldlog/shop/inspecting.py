@@ -28,6 +28,7 @@ from fieldlog.shop.steps import (
     Around,
     Step,
     Transcribe,
+    before_signing,
     finding_step,
     sign_off,
     step_of,
@@ -43,6 +44,7 @@ from fieldlog.store.records import (
     Vehicle,
 )
 from fieldlog.store.repository import Repository
+from fieldlog.words.walk import unsigned
 
 RulesOf = Callable[[InspectionRecord], Rules]
 
@@ -368,11 +370,26 @@ class Inspecting:
         self._store.save(self.head.id, NewEntry(attachments=(attachment,)))
         return self._happened((ev.PhotoAttached(photo_id, at, reason),), scene)
 
-    def sign_off(self, name: str) -> tuple[Event, ...]:
-        """Sign the inspection off as ``name``; ``UsageError`` for an empty name."""
+    def before_signing(self) -> ev.BeforeSigning:
+        """What nobody looked at and what is dangerous, as whoever signs should know it."""
+        return before_signing(self.scene, None)
+
+    def sign_off(self, name: str, *, as_it_stands: bool = False) -> tuple[Event, ...]:
+        """Sign the inspection off as ``name``.
+
+        ``as_it_stands``: with what ``before_signing`` tells, which whoever signs has confirmed. Raises
+        ``UsageError`` for an empty name, and where there is something to confirm and nobody did.
+        """
         if not name.strip():
             raise UsageError("an inspection is signed with a name", where="NAME")
-        entry, tell = sign_off(self.scene, name, self._fingerprint)
+        scene = self.scene
+        known = before_signing(scene, None)
+        if not known.nothing and not as_it_stands:
+            raise UsageError(
+                unsigned(len(known.dangerous), len(scene.progress.open)),
+                todo="confirm it with --as-it-stands, or see `fieldlog inspection open`",
+            )
+        entry, tell = sign_off(scene, name, self._fingerprint)
         self._store.save(self.head.id, entry)
         return self._happened(tell(None))
 

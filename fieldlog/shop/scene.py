@@ -6,13 +6,13 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from fieldlog.aftercare.checklist import Item, Skip, progress
+from fieldlog.aftercare.checklist import Item, LeftOpen, Progress, Skip, progress
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.errors import FieldlogError
 from fieldlog.language.answers import APART
 from fieldlog.language.inspection import in_words, value_said
 from fieldlog.limits.assess import Assessment, again, assess
-from fieldlog.limits.cautions import cautioned
+from fieldlog.limits.cautions import cautioned, is_dangerous
 from fieldlog.model import Command, Context, Finding, Flag, Limit, State, Understanding, Verdict
 from fieldlog.shop.events import Kept
 
@@ -35,6 +35,8 @@ class Rules:
     """Item of it -> the last day it was checked in an earlier inspection."""
     fault: str = ""
     """Why nothing can be judged now; empty when all is well."""
+    entered: tuple[Finding, ...] = ()
+    """What was read without being said."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,11 +154,21 @@ class Scene:
     # -- the walk -----------------------------------------------------------------------------
 
     @property
-    def open_items(self) -> tuple[Item, ...]:
-        """What of the walk is unchecked and was not left out."""
+    def progress(self) -> Progress:
+        """Where the walk stands."""
         rules = self.rules
-        findings = [each.finding for each in self.standing]
-        return progress(rules.walk, findings, self.skips, dict(rules.checked), rules.day).open
+        findings = [*(each.finding for each in self.standing), *rules.entered]
+        return progress(rules.walk, findings, self.skips, dict(rules.checked), rules.day)
+
+    @property
+    def left(self) -> tuple[LeftOpen, ...]:
+        """What nobody has looked at or left out, stage by stage."""
+        return self.progress.left
+
+    @property
+    def dangerous(self) -> tuple[Kept, ...]:
+        """Standing findings that are dangerous, or may be."""
+        return tuple(each for each in self.standing if is_dangerous(each.verdict))
 
     def left_out(self, slots: Mapping[str, str]) -> tuple[str, ...]:
         """Keys of what a skip of the component and place that were said leaves out.
@@ -175,12 +187,16 @@ class Scene:
 
     def how_to_check(self, slots: Mapping[str, str]) -> tuple[str | None, str]:
         """The component that was named (else the next open item's) and how it is checked."""
-        open_ = self.open_items
-        name = slots.get("component") or (open_[0].component if open_ else "")
-        component = self.rules.catalogue.get(name)
+        named, measure = slots.get("component"), slots.get("characteristic")
+        left = self.left
+        if not named and left:
+            sight = left[0].sights[0]
+            named = (*sight.of, left[0].item.component)[0]
+            measure = measure or (sight.measures[0] if sight.name and sight.measures else None)
+        component = self.rules.catalogue.get(named or "")
         if component is None:
             return None, ""
-        measured = component.characteristic(slots.get("characteristic"))
+        measured = component.characteristic(measure)
         own = measured.how_to_check if measured else ""
         return component.name, own or component.how_to_check
 

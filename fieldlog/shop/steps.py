@@ -96,10 +96,10 @@ def _command(command: Command, heard: Heard, scene: Scene, around: Around) -> St
                 lambda s, _: (ev.ItemSkipped(s, items, reason),),
             )
         case Command.WHAT_IS_OPEN:
-            items = tuple(item.key for item in scene.open_items)
-            return Step(NewEntry(), lambda s, _: (ev.OpenTold(s, items),))
+            left = scene.left
+            return Step(NewEntry(), lambda s, _: (ev.OpenTold(s, left),))
         case Command.NEXT_ITEM:
-            first = next((item.key for item in scene.open_items), None)
+            first = next(iter(scene.left), None)
             return Step(NewEntry(), lambda s, _: (ev.NextTold(s, first),))
         case Command.HOW_TO_CHECK:
             about, advice = scene.how_to_check(slots)
@@ -147,17 +147,22 @@ def sign_off(
     """A signature as ``name``, and what is told of it; ``fingerprint``: with the signature in it."""
 
     def tell(said: Said | None) -> Sequence[Event]:
-        items = len(scene.open_items)
+        items = len(scene.progress.open)
         return (ev.SignedOff(said, name, fingerprint(), items, again=scene.signed),)
 
     return NewEntry(events=(NewEvent(EventName.SIGNED_OFF, name),)), tell
 
 
 def _sign_off_told(said: Said, scene: Scene) -> tuple[Event, ...]:
-    """Before anybody signs, what is still unchecked."""
+    """Before anybody signs, what nobody looked at and what was found dangerous."""
     if said.understanding.dialogue is not Command.SIGN_OFF:
         return ()
-    return (ev.OpenTold(said, tuple(item.key for item in scene.open_items)),)
+    return (before_signing(scene, said),)
+
+
+def before_signing(scene: Scene, said: Said | None) -> ev.BeforeSigning:
+    """What whoever signs should know."""
+    return ev.BeforeSigning(said, scene.left, scene.dangerous)
 
 
 def finding_step(scene: Scene, finding: Finding, corrects: Kept | None, reason: str) -> Step:

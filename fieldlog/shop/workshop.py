@@ -17,15 +17,18 @@ from fieldlog.aftercare.conclusion import Conclusion
 from fieldlog.aftercare.files import load_care, past_of
 from fieldlog.aftercare.job_lines import JobLine, Judged, job_lines
 from fieldlog.aftercare.plan import (
+    USUAL,
     Care,
     Past,
     Plan,
     checked_before,
     conclusion_of,
     context_of,
+    entered_with,
     plan,
     progress_of,
     vehicle_walk,
+    walk_setting,
 )
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
@@ -122,7 +125,7 @@ class Workshop:
 
     def rules_of(self, record: InspectionRecord) -> Rules:
         """What an inspection is judged by: raises ``UsageError`` for a context nobody can mean."""
-        walk = vehicle_walk(record.vehicle, self.care).items
+        walk = vehicle_walk(record.vehicle, self.care, record.inspection).items
         return Rules(
             self.care.catalogue,
             self.limits_of(record.vehicle),
@@ -130,6 +133,7 @@ class Workshop:
             record.inspection.started_at.date(),
             walk,
             checked_before(self.past_of(record.vehicle), walk, record.inspection),
+            entered=entered_with(record),
         )
 
     # -- inspections --------------------------------------------------------------------------
@@ -157,11 +161,14 @@ class Workshop:
         inspector: str = "",
         place: str = "",
         odometer: Quantity | None = None,
+        walk: str = USUAL,
     ) -> Inspection:
         """Start an inspection of the vehicle of that name, number or id (added when it is new).
 
         ``vehicle`` None: a vehicle called "unnamed", so that nobody has to type before speaking.
+        ``walk``: what is gone through, ``usual`` or one of ``WALKS``; ``UsageError`` for another.
         """
+        chosen = walk_setting(walk)
         name = vehicle.strip() if vehicle else UNNAMED
         vehicles = self.store.vehicles()
         known = [each for each in vehicles if each.name == name] or [
@@ -176,7 +183,7 @@ class Workshop:
             inspector=inspector,
             place=place,
             jurisdiction=settings.jurisdiction,
-            settings=settings.settings,
+            settings={**settings.settings, **chosen},
             odometer=odometer,
         )
 
@@ -211,7 +218,7 @@ class Workshop:
 
     def progress(self, record: InspectionRecord) -> Progress:
         """Where the walk of an inspection stands."""
-        walk = vehicle_walk(record.vehicle, self.care).items
+        walk = vehicle_walk(record.vehicle, self.care, record.inspection).items
         checked = checked_before(self.past_of(record.vehicle), walk, record.inspection)
         return progress_of(record, walk, checked)
 

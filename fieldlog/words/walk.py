@@ -1,0 +1,37 @@
+"""How what nobody looked at reads (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+NOT_LOOKED_AT = "not looked at"
+
+
+def left(key: str, sights: Sequence[str], *, begun: bool, entire: bool) -> str:
+    """``rear tyre: sidewall not looked at``; ``front tyre (tread, sidewall)``; ``horn``.
+
+    ``sights``: names of what is open; ``begun``: whether something else of it was looked at;
+    ``entire``: whether that is all there is to see of it.
+    """
+    names = ", ".join(name for name in sights if name)
+    if begun:
+        return f"{key}: {names} {NOT_LOOKED_AT}"
+    return key if entire or not names else f"{key} ({names})"
+
+
+def places(component: str, where: Sequence[str]) -> str:
+    """Several places of one component: ``mirror (left, right)``; ``left mirror`` for one."""
+    return f"{where[0]} {component}" if len(where) == 1 else f"{component} ({', '.join(where)})"
+
+
+def unsigned(dangerous: int, open_items: int) -> str:
+    """Why nothing was signed: how many dangerous findings stand and items nobody looked at."""
+    parts = [
+        f"{count} {nouns[count != 1]}"
+        for count, nouns in (
+            (dangerous, ("dangerous finding stands", "dangerous findings stand")),
+            (open_items, ("item was not looked at", "items were not looked at")),
+        )
+        if count
+    ]
+    return f"nothing is signed: {' and '.join(parts)}"
