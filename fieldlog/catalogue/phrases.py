@@ -7,6 +7,7 @@ choices are all there is: no tags, weights, repeats or references.
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from itertools import product
 
 _TOKEN = re.compile(r"\s*([\[\]()|]|[^\s\[\]()|]+)")
@@ -14,6 +15,7 @@ _WORD = re.compile(r"[a-z]+")
 _CLOSING = {"[": "]", "(": ")"}
 
 
+@lru_cache(maxsize=16_384)
 def expand(text: str) -> tuple[str, ...]:
     """Every phrase of ``text``, each once, longest way first.
 

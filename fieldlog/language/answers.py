@@ -83,9 +83,13 @@ class Answers:
             return whole
         if asked.asks is Asks.WHY_SKIPPED:
             return self._because(asked, whole, words)
+        said, after = self._short(asked, text, words), self._behind_yes_or_no(asked, text, words)
+        if said is not None and after is not None:
+            # "negative, three degrees": no, or below zero? "no, less than one": that, or "no less"?
+            return after if said.asks is Asks.HARDLY_POSSIBLE else _contradicted(after, said)
         return (
-            self._short(asked, text, words)
-            or self._behind_yes_or_no(asked, text, words)
+            said
+            or after
             or replace(
                 whole,
                 reason=f"no answer to '{asked.question_text}': {whole.reason}",
@@ -401,6 +405,7 @@ def _contradicted(asked: Understanding, found: Understanding) -> Understanding:
     told = questions.still_open(both) if several else questions.this_finding(both[0])
     return replace(
         asked,
+        decision=Decision.ASK,
         reason="yes or no, and a value that contradicts it",
         finding=None if several else both[0],
         candidates=both,

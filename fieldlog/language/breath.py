@@ -11,7 +11,7 @@ half is never taken.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property
 from itertools import combinations
@@ -163,12 +163,28 @@ class BreathReader:
     subjects: SubjectReader
     values: ValueReader
     phrases: Phrases
+    _known: dict[tuple[object, ...], Understanding | None] = field(default_factory=dict)
+    """What words say of a thing: asked again for every place where a breath is cut."""
+    _pairs: dict[Words, tuple[Understanding, ...]] = field(default_factory=dict)
+    """Words -> the two findings that they are, if any; for the same reason."""
+    _tried: int = 0
+    """Stretches looked at of the text that is being read."""
+
+    def afresh(self) -> None:
+        """Another text is read from now on."""
+        self._tried = 0
+
+    @property
+    def overrun(self) -> bool:
+        """Whether the text can be cut in more ways than were looked at: nothing is said of it then."""
+        return self._tried > _MOST_TRIED
 
     def read(self, words: Words, text: str, commas: frozenset[int] = frozenset()) -> Breath | None:
         """What the words hold; None where they are nothing that can be cut.
 
         ``words`` are no single finding or command; ``commas``: before which of them one was typed.
-        What is asked or refused is so as a whole.
+        What is asked or refused is so as a whole. A heap of numbers that can be cut in more ways than
+        anybody means is nothing.
         """
         covers = self._covers(words, commas)
         if covers:
@@ -211,7 +227,7 @@ class BreathReader:
             cover = self._cut(words, at)
             if cover and self.subjects.read(self._unjoined(words[at:])):
                 return cover.parts
-        return ()
+        return (found,) if self.overrun else ()
 
     def _is_value(self, words: Words, found: Understanding) -> bool:
         """Whether ``words`` are one finding about what ``found`` is about, or its beginning."""
@@ -331,6 +347,8 @@ class BreathReader:
         def behind(start: int, before: Understanding | None) -> list[_Cover]:
             if start == len(words):
                 return [_Cover()]
+            if self.overrun:
+                return []
             key = (start, None if before is None else (before.offered, before.decision))
             if key not in memo:
                 memo[key] = found = []
@@ -349,14 +367,20 @@ class BreathReader:
                 memo[key] = [cover for cover in found if cover.pieces == fewest]
             return memo[key]
 
-        return behind(0, None)
+        found = behind(0, None)
+        return [] if self.overrun else found  # not all of them were looked at
 
     def _piece(
         self, words: Words, start: int, end: int, before: Understanding | None
     ) -> Iterator[tuple[Understanding, ...]]:
         """The findings that one stretch of words is, as one way or several."""
         said = words[start:end]
-        both = self._both(said)
+        self._tried += 1
+        both = self._pairs.get(said)
+        if both is None:
+            if len(self._pairs) > _MOST_KNOWN:
+                self._pairs.clear()
+            both = self._pairs[said] = self._both(said)
         if both:
             yield both
             return
@@ -579,6 +603,15 @@ class BreathReader:
         return found
 
     def _decided_of(self, of: About, told: Words, said: Words) -> Understanding | None:
+        one = None if of.characteristic is None else of.characteristic.name
+        key = (of.component.name, one, tuple(of.places.items()), told, said)
+        if key not in self._known:
+            if len(self._known) > _MOST_KNOWN:
+                self._known.clear()
+            self._known[key] = self._decided_anew(of, told, said)
+        return self._known[key]
+
+    def _decided_anew(self, of: About, told: Words, said: Words) -> Understanding | None:
         text = " ".join(said)
         if REPAIR in told[1:-1]:
             first = told[: told.index(REPAIR)]
@@ -593,6 +626,9 @@ def breath_key(breath: Breath) -> str:
 
 
 UNSURE_OF_WHAT = "what it is said of is not certain"
+_MOST_KNOWN = 20_000
+_MOST_TRIED = 800
+"""Stretches; the longest breath of the tests needs 314."""
 _ASKED_ALL_THE_SAME = frozenset({*DOUBTFUL, Flag.UNIT_ASSUMED})
 
 

@@ -133,10 +133,12 @@ class InspectionLanguage(OfferedGrammar):
         said = self._alone(text)
         one = Breath(text, (said,))
         if said.dialogue is Command.SKIP:
+            self._breaths.afresh()
             return self._beside_reason(one, said)
         is_one = said.decision is not Decision.REFUSE and said.asks is not Asks.OF_WHAT
         if is_one and Flag.REPAIRED not in said.flags:
             return one
+        self._breaths.afresh()
         written = _written(text, self._sign)
         found = [(way, self._cut(_words(way.text), said, text)) for way in written.ways]
         if any(way.sure and _is_accepted(breath) for way, breath in found):
@@ -184,6 +186,9 @@ class InspectionLanguage(OfferedGrammar):
         """The speaker's own reason for a skip must not swallow a finding said behind it."""
         reason = tuple(said.slots.get("reason", "").split())
         beside = self._breaths.behind(reason)
+        if self._breaths.overrun:
+            told = "too long for a reason: whether it holds a finding cannot be told"
+            return Breath(one.text, (_refused(one.text, told),))
         return Breath(one.text, beside).asked("a finding behind a reason") if beside else one
 
     def _one_finding(self, words: Words) -> Understanding | None:

@@ -6,6 +6,8 @@ import re
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from fieldlog.quantities.written import is_listed
+
 _TOGETHER: Mapping[str, str] = MappingProxyType(
     {
         "sg": "specific gravity",
@@ -58,7 +60,7 @@ _MONTHS = (
 )
 _ISO_DATE = re.compile(r"\b(\d{4})-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])\b")
 _ORDINAL_DAY = re.compile(rf"\b(\d{{1,2}})(?:st|nd|rd|th)(?: of)? (?={'|'.join(_MONTHS)})")
-_TEMPERATURE = re.compile(r"(?<=\d)\s?°?\s?([cf])\b(?!\.)")
+_TEMPERATURE = re.compile(r"(?<=\d)\s?°?\s?([cf])\b(?!\.\w)")
 _FIGURES = re.compile(r"\b(\d{1,2})[/.](\d{1,2})[/.](\d{4})\b")
 _LOAD_SPEED = r"(?:\s?m/c)?(?:\s?\(?(?P<load>\d\d)\s?(?P<speed>[a-z])\)?(?![a-z]))?"
 _SIZES = (
@@ -100,7 +102,7 @@ def respell_written(text: str) -> str:
     text = _FIGURES.sub(r"\1 slash \2 slash \3", text)
     for size in _SIZES:
         text = size.sub(_spaced, text)
-    return _BETWEEN_READINGS.sub(" then ", text) if "reading" in text else text
+    return _BETWEEN_READINGS.sub(" then ", text) if is_listed(text) else text
 
 
 def _spaced(match: re.Match[str]) -> str:

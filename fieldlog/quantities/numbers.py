@@ -153,7 +153,8 @@ def _elliptical(
     """Ranges whose first end borrows from the second, or the second from the first.
 
     "two to three thirty seconds" = 2/32..3/32; "two to three hundred" = 200..300; "point two to
-    three" = 0.2..0.3; "twelve point four to six" = 12.4..12.6.
+    three" = 0.2..0.3; "twelve point four to six" = 12.4..12.6. "Point oh oh eight to fifteen" borrows
+    nothing: 0.15 and 0.015 are as likely.
     """
     for tail_size in (2, 1):
         tail = right[-tail_size:]
@@ -177,7 +178,7 @@ def _elliptical(
             (a, b)
             for a in lows
             for b in values(whole + right)
-            if a.style == b.style == Style.DECIMAL and a.value < b.value
+            if a.style == b.style == Style.DECIMAL and a.places == b.places and a.value < b.value
         )
 
 

@@ -33,6 +33,7 @@ _LISTED = re.compile(r"\d+(?:,\d+)+")
 _IN_PUNCTUATION = re.compile(r"[.,;:']+\s+")
 """Signs that close what stands before them: "front pads: 2 mm"."""
 _BETWEEN_WORDS = frozenset(DIGITS) | frozenset(TEENS) | frozenset(TENS)
+_ANNOUNCED = re.compile(r"\breadings\b|\bin turn\b|\ball round\b")
 _COUNT = "|".join(sorted(_BETWEEN_WORDS))
 _NOUGHT = "|".join(sorted(NOTHINGS))
 _DASH = re.compile(rf"(?<![^\s,;:~<>(])-(?:(?P<glued>)|\s+)(?=(?:{_COUNT}|{_NOUGHT}|point)\b)")
@@ -120,6 +121,11 @@ def _dashed(plain: str, dash: re.Match[str], sign: DecimalSign | None) -> Writte
     return Written(ways[:_MOST_WAYS], odd or (dash.group().strip() if len(signs) > 1 else ""))
 
 
+def is_listed(text: str) -> bool:
+    """Whether several readings are announced: between them a comma parts, and groups nothing."""
+    return _ANNOUNCED.search(text) is not None
+
+
 def literals(text: str) -> frozenset[Fraction]:
     """The numbers that stand in a plain text, each exactly as it is written."""
     found: set[Fraction] = set()
@@ -145,7 +151,7 @@ def _fraction(written: str) -> Fraction:
 
 def _ways(text: str, match: re.Match[str], sign: DecimalSign | None) -> Iterator[Way]:
     """Every way to write one stretch of figures and signs, what leads to it included."""
-    listed = "reading" in text
+    listed = is_listed(text)
     beside = _words_beside(text, match)
     bodies = list(_bodies(match["body"], listed, sign))
     for lead, body in product(_leads(text, match), bodies):
@@ -257,12 +263,16 @@ def _between(
 ) -> tuple[Way, ...]:
     """What may stand between two numbers: what joins them to one, or keeps them apart."""
     signs = sign.strip()
+    if signs[:1] == "-" and sign[-1:] == "." and not signs[1:-1].strip():
+        return (Way(f"{sign[:-1]}0.", sure=False),)  # ".2-.4"
     if set(signs) & set("/_") or signs == "-":
         return (Way(sign),)  # a fraction, a range, or what rejects the whole
     if not signs and following[:1] and following[0].strip() == "/":
         return (Way(sign),)  # "5 1/2"
     apart = Way(" then " if listed and signs else " ", gap=True)
-    grouped = bool(re.fullmatch(r"[1-9]\d{0,2}", first) and re.fullmatch(r"\d{3}", second))
+    grouped = bool(
+        re.fullmatch(r"[1-9]\d{0,2}", first) and re.fullmatch(r"\d{3}(?:[.,]\d+)?", second)
+    )
     if first == "0" and not listed and signs in ("", ",", ";", ":") and second.isdigit():
         return Way(".", sure=False), Way(apart.text, sure=False, gap=True)  # "0 5", "0, 5"
     if not signs:
