@@ -39,6 +39,9 @@ class Heard:
     """Whether the words are a whole phrase of the language, however well they were heard."""
     answers: Understanding | None = None
     """The question that this utterance answers."""
+    takes_back: bool = False
+    """Whether it goes on from the utterance before, and asks about that: what was taken of it no longer
+    stands until this is answered."""
 
     @property
     def parts(self) -> tuple[Understanding, ...]:

@@ -29,7 +29,7 @@ from fieldlog.model import (
     Understanding,
     Verdict,
 )
-from fieldlog.store.records import NewPhoto, NewUtterance
+from fieldlog.store.records import NewPhoto, NewUtterance, Stretch
 from fieldlog.store.repository import Repository
 
 START = datetime(2026, 5, 4, 8, 30, tzinfo=UTC)
@@ -185,6 +185,7 @@ def fill(store: Repository, folder: Path, *, newest: bool = True) -> Filled:
             understood("rear tread about four thirty seconds", flags=("homophone",)),
             said_at=START + timedelta(seconds=5),
             hearings=hearings,
+            stretches=(Stretch(0.5, 1.9, 0), Stretch(1.9, 2.4)),
             clip=clip,
             start_s=5.0,
             end_s=7.25,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import soundfile as sf
@@ -15,6 +17,7 @@ from fieldlog.audio.convert import Converter
 from fieldlog.audio.endpointer import (
     Endpointer,
     EndpointSettings,
+    is_draft,
     join,
     joinable,
     utterances,
@@ -218,9 +221,10 @@ def test_draft_is_what_the_utterance_will_be() -> None:
             break
     assert draft_at is not None
     assert end_at is not None
-    assert np.array_equal(early.samples, clip.samples)
-    assert early.start_s == clip.start_s
-    assert draft_at == pytest.approx(1.5 + 0.32, abs=0.07)
+    assert np.array_equal(early.samples, clip.samples[: len(early.samples)])
+    assert is_draft(early, clip)
+    assert not is_draft(early, replace(clip, start_s=clip.start_s + 0.1))
+    assert draft_at == pytest.approx(1.5 + 0.256, abs=0.07)
     assert end_at == pytest.approx(1.5 + 0.77, abs=0.07)
     assert endpointer.delay_s == pytest.approx(0.77, abs=0.04)
 
@@ -339,3 +343,34 @@ def test_a_voice_that_rises_slowly_is_followed_back() -> None:
     changes = [bounds.push(p) for p in faint]
     assert Change.BEGIN in changes
     assert bounds.begin == 10
+
+
+@pytest.mark.parametrize(("seconds", "known_after"), [(0.42, 0.42), (0.1, 0.32), (1.2, 1.2)])
+def test_who_heard_the_draft_says_how_long_the_silence_lasts(
+    seconds: float, known_after: float
+) -> None:
+    sound = stream(-0.5, 1.0, -2.0, 1.0, -2.0)
+    endpointer = Endpointer(None, Loudness())
+    waited, ends = False, []
+    for i in range(0, len(sound), FRAME):
+        if endpointer.process(sound[i : i + FRAME]):
+            ends.append(endpointer.delay_s)
+        draft = endpointer.draft()
+        if draft is not None and not waited:
+            waited = True
+            endpointer.wait(draft, seconds)
+    assert ends[0] == pytest.approx(known_after, abs=0.04)
+    assert ends[1] == pytest.approx(0.77, abs=0.04)  # it holds for that silence alone
+
+
+def test_speech_since_the_draft_makes_its_wait_void() -> None:
+    sound = stream(-0.5, 1.0, -0.4, 1.0, -2.0)
+    endpointer = Endpointer(None, Loudness())
+    early: Clip | None = None
+    clips: list[Clip] = []
+    for i in range(0, len(sound), FRAME):
+        clips += endpointer.process(sound[i : i + FRAME])
+        early = early or endpointer.draft()
+        if early is not None and endpointer.position_s > 2.0:
+            endpointer.wait(early, 0.3)
+    assert len(clips) == 1

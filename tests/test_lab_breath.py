@@ -265,6 +265,17 @@ def test_the_first_half_of_what_goes_on_is_never_right(language: InspectionLangu
     assert came(nothing, said=()) == REFUSED
 
 
+def test_what_is_taken_back_until_it_is_answered_does_not_stand(
+    language: InspectionLanguage,
+) -> None:
+    take = Take(TAIL, (), ("never mind",), 0.0, "", TOYS[0], MIRROR)
+    first = heard(language.understand(MIRROR))
+    behind = replace(heard(asked(language.understand(MIRROR))), takes_back=True)
+    assert result_of(take, [first], language) == LOST
+    assert result_of(take, [first, behind], language) == OFFERED
+    assert result_of(take, [first, replace(behind, takes_back=False)], language) == LOST
+
+
 def test_the_upper_bound_is_clopper_and_pearsons() -> None:
     # NIST/SEMATECH e-Handbook, 7.2.4.1: 4 defectives of 20, 90 % two-sided, upper limit 0.401029.
     assert upper_bound(4, 20) == pytest.approx(0.401029, abs=1e-6)

@@ -6,7 +6,8 @@ followed back without a break (``rise_frames`` at most). In speech: a frame is *
 voice fades without a break (probability at least ``fade``), and after a break when the voice
 clearly comes back (``back_frames`` voiced frames in a row). ``hangover_frames`` after the last kept
 frame the utterance ends there. So a faint tail is followed down, and a clatter behind it is not
-taken for more speech.
+taken for more speech. Who knows what was said may let the silence that lasts now be shorter or longer
+(``wait``).
 """
 
 from __future__ import annotations
@@ -70,12 +71,18 @@ class Bounds:
         self._run = 0
         """Voiced frames in a row."""
         self._now = 0
+        self._wait: int | None = None
+        """Frames to wait in this silence instead of the hangover."""
 
     def push(self, probability: float) -> Change | None:
         """Take the next frame."""
         now = self._now
         self._now += 1
         return self._inside(now, probability) if self.speaking else self._outside(now, probability)
+
+    def wait(self, frames: int) -> None:
+        """Let the silence that lasts now end the utterance after ``frames`` of it; the next one may not."""
+        self._wait = frames
 
     def flush(self) -> Change | None:
         """The stream ends here: an open utterance ends too."""
@@ -118,8 +125,9 @@ class Bounds:
         unbroken = now - self.last_kept <= settings.fade_gap_frames + 1
         if (unbroken and probability >= settings.fade) or self._run >= settings.back_frames:
             self.last_kept = now
+            self._wait = None
         quiet = now - self.last_kept
-        if quiet >= settings.hangover_frames:
+        if quiet >= (settings.hangover_frames if self._wait is None else self._wait):
             return self._end()
         if len(self._speech) >= settings.most_frames:
             return self._cut(now)
@@ -127,6 +135,7 @@ class Bounds:
 
     def _end(self) -> Change:
         self.speaking = False
+        self._wait = None
         self._speech = []
         self._recent.clear()
         return Change.END if self._voiced >= self._settings.least_voiced_frames else Change.DROP

@@ -81,6 +81,7 @@ class Capture:
         )
         self._levelled_s = -1.0
         self._drafted = False
+        self._waits: tuple[Clip, float] | None = None
         self._position_s = 0.0
         self._gap = False
 
@@ -104,6 +105,13 @@ class Capture:
                 # Nobody wants the rest, but the thread may wait for room to put it.
                 ended = self._events.get() is None
             thread.join(timeout=5.0)
+
+    def wait(self, draft: Draft, seconds: float) -> None:
+        """End the utterance of ``draft`` after so much silence, if nothing more is said till then.
+
+        Called by whoever hears the draft, in a thread of its own.
+        """
+        self._waits = (draft.clip, seconds)
 
     def _run(self) -> None:
         try:
@@ -130,6 +138,9 @@ class Capture:
                 self._gap = False
                 self.clock.note(self._position_s, self._now())
             self._record(block)
+            waits, self._waits = self._waits, None
+            if waits is not None:
+                self._endpointer.wait(*waits)
             clips = self._endpointer.process(samples)
             self._position_s += len(samples) / RATE
             self._say(clips)

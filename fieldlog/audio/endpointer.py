@@ -34,8 +34,8 @@ class EndpointSettings:
     """Kept after the last voiced frame: a faint ending in noise is not cut."""
     hangover_s: float = 0.77
     """Silence that ends an utterance; longer than a speaker's pause before a number."""
-    pause_s: float = 0.32
-    """Silence after which ``draft`` offers the utterance so far; at least ``trail_s``."""
+    pause_s: float = 0.256
+    """Silence after which ``draft`` offers the utterance so far; at most ``trail_s``."""
     longest_s: float = 30.0
     """An utterance that lasts longer is cut at its quietest place and flagged."""
     least_voice_s: float = 0.16
@@ -151,11 +151,21 @@ class Endpointer:
         clip = None if change is None else self._finish(change)
         return [] if clip is None else [clip]
 
+    def wait(self, draft: Clip, seconds: float) -> None:
+        """End the utterance that ``draft`` was of after ``seconds`` of silence, not the usual hangover.
+
+        Counts only while nothing was said since that draft. Silence that lasts longer already ends it
+        with the next frame.
+        """
+        now = self.draft()
+        if now is not None and is_draft(draft, now, self.settings):
+            self._bounds.wait(_frames(seconds))
+
     def draft(self) -> Clip | None:
         """The open utterance once it has been silent for ``pause_s``, else None.
 
-        When no more speech comes, the clip that ends it later holds exactly these samples, so what
-        was heard in the draft need not be heard again.
+        When no more speech comes, the clip that ends it later holds these samples and at most some
+        more silence (``is_draft``), so what was heard in the draft need not be heard again.
         """
         if not self.speaking or self.quiet_s < self.settings.pause_s - FRAME_S / 2:
             return None
@@ -245,6 +255,15 @@ def utterances(
                 yield replace(clip, flags=clip.flags | audio.flags)
     else:
         yield from _cut(source, endpointer)
+
+
+def is_draft(draft: Clip, clip: Clip, settings: EndpointSettings | None = None) -> bool:
+    """Whether nothing was said between ``draft`` and ``clip``, a later state of an utterance or its end."""
+    settings = settings or EndpointSettings()
+    more = len(clip.samples) - len(draft.samples)
+    silent = settings.trail_s - settings.pause_s + FRAME_S / 2
+    same_place = abs(draft.start_s - clip.start_s) < 1e-6 and draft.flags == clip.flags
+    return same_place and 0 <= more <= round(silent * RATE)
 
 
 def join(first: Clip, second: Clip) -> Clip:

@@ -272,7 +272,7 @@ def _weighed(
     evidence = terms(hearing)
     chance = weights.chance(evidence)
     if chance < weights.refuse:
-        return refused_instead(understanding)
+        return refused_instead(understanding, more_said=bool(hearing.left_over))
     if understanding.decision is Decision.ASK:
         return _asked_already(understanding, chance, known, rules, policy, flags)
     twin = tuple(each for each, behind in near_twins if behind < weights.twin_margin)
@@ -325,13 +325,17 @@ def judge_for(language: Language, rules: DoubtRules, policy: Policy = Policy.BAL
     return judge
 
 
-def refused_instead(understanding: Understanding) -> Understanding:
-    """In a mechanic's words; the figures are the hypothesis's evidence, which is kept with it."""
+def refused_instead(understanding: Understanding, *, more_said: bool = False) -> Understanding:
+    """In a mechanic's words; the figures are the hypothesis's evidence, which is kept with it.
+
+    ``more_said``: whether there was speech that no word of it covers.
+    """
+    why = "more was said than that, and it" if more_said else "it"
     return replace(
         understanding,
         decision=Decision.REFUSE,
         kind=Kind.NOTHING,
-        reason=f"the nearest is '{understanding.text}', but it did not sound enough like it to "
+        reason=f"the nearest is '{understanding.text}', but {why} did not sound enough like it to "
         "count: say it again, closer to the microphone, or type it",
         finding=None,
         candidates=(),

@@ -30,13 +30,29 @@ class WordGraph(Protocol):
 
 def is_said(graph: WordGraph, words: Sequence[str]) -> bool:
     """Whether ``words`` are whole utterances of ``graph`` to the last word, in one breath."""
-    states = {graph.start}
+    return any(map(graph.is_final, _reached(graph, words)))
+
+
+def expected(graph: WordGraph, words: Sequence[str]) -> frozenset[str] | None:
+    """Words with which the last utterance in ``words`` may still go on; None: it is not whole yet.
+
+    That another one may follow in the same breath is not said by it.
+    """
+    reached = _reached(graph, words)
+    if not any(map(graph.is_final, reached)):
+        return None
+    return frozenset(word for state in reached for word in graph.arcs(state))
+
+
+def _reached(graph: WordGraph, words: Sequence[str]) -> set[int]:
+    """The states in which ``words`` may end, each utterance but the last of them whole."""
+    states = {graph.start} if words else set()
     for number, word in enumerate(words):
         states = {arc[0] for state in states if (arc := graph.arcs(state).get(word)) is not None}
         last = number == len(words) - 1
         if not last and graph.further is not None and any(map(graph.is_final, states)):
             states.add(graph.further)
-    return bool(words) and any(map(graph.is_final, states))
+    return states
 
 
 class Language(Protocol):

@@ -214,6 +214,10 @@ def _utterance(u: Utterance) -> dict[str, Any]:
         "dialogue": u.dialogue,
         "flags": list(u.flags),
         "answers": u.answers,
+        "stretches": [
+            {"start_s": each.start_s, "end_s": each.end_s, "part": each.part}
+            for each in u.stretches
+        ],
         "hypotheses": [
             {
                 "listener": listener,

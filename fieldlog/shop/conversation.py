@@ -14,17 +14,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fieldlog.audio.clip import Clip
-from fieldlog.audio.endpointer import joinable
+from fieldlog.audio.endpointer import join, joinable
 from fieldlog.doubt.question import telling_more, what_to_ask
 from fieldlog.doubt.question import waits as waits  # a question's own, and asked for here
 from fieldlog.grammar.language import Language, WordGraph
-from fieldlog.hearing import Heard, hear_clip, joined
+from fieldlog.hearing import BRIDGED_S, Heard, hear_clip, joined
 from fieldlog.language.answers import APART
 from fieldlog.language.breath import Breath
 from fieldlog.language.decide import meaning_key
 from fieldlog.language.inspection import InspectionLanguage, value_said
 from fieldlog.model import Asks, Command, Decision, Flag, Hearing, Kind, Understanding
 from fieldlog.shop.ears import Ears
+from fieldlog.shop.going_on import going_on, may_go_on
+from fieldlog.shop.silence import Silences, silence_s
 
 TAKES_NOTHING = {
     Command.NEGATIVE: "no: nothing of it is taken",
@@ -171,12 +173,16 @@ class Conversation:
         """
         heard = ahead or self.hear(clip)
         before = self._before
-        whole = None
-        if before is not None and not (kept and before.accepted):
+        whole = breath = None
+        if before is not None:
             with suppress(Exception):  # what fails together counts by itself
-                whole = self._joined(before, heard, kept=kept)
+                if not (kept and before.accepted):
+                    whole = self._joined(before, heard, kept=kept)
+                elif may_go_on(before, heard):
+                    heard, breath = self._going_on(before, heard)
         turn = Turn(heard) if whole is None else Turn(whole, completes=True)
         self._taken(turn.heard)
+        self._before = breath or self._before
         return turn
 
     def typed(self, text: str) -> Heard:
@@ -254,6 +260,21 @@ class Conversation:
         question = None if self.standing_by else question
         return whole if whole is None or question is None else self._settled(whole, question)
 
+    def _going_on(self, first: Heard, second: Heard) -> tuple[Heard, Heard | None]:
+        """``second``, as what goes on from ``first`` where it does, and then the two of them.
+
+        Of ``first`` the record has the findings already.
+        """
+        if not joinable(first.clip, second.clip, gap_s=BRIDGED_S):
+            return second, None
+        ears = self._ears
+        clip = join(first.clip, second.clip)
+        whole = hear_clip(clip, ears.listener, ears.language, ears.judge)
+        further = going_on(first, second, whole)
+        if further is None:
+            return second, None
+        return further, further if further.takes_back else whole
+
     def _taken(self, heard: Heard) -> None:
         """What waits from now on: the question of this utterance, the one before, or none."""
         said = heard.understanding
@@ -271,6 +292,10 @@ class Conversation:
             or said.decision is Decision.ASK  # "yes" would be to this, which no short word settles
         ):
             self._waiting = None
+
+    def silence_s(self, draft: Heard, silences: Silences | None = None) -> float:
+        """Seconds of silence that end the utterance which was heard so far as ``draft``."""
+        return silence_s(draft, self._ears.language.word_graph(), silences)
 
     def ready(self) -> None:
         """Prepare the listener for what may be said next, while nobody speaks."""

@@ -38,7 +38,18 @@ def told_last(record: InspectionRecord) -> tuple[Event, ...]:
 def saved_as(said: Said, record: InspectionRecord) -> tuple[Event, ...]:
     """What the utterance became in the record, told as it was: nothing where it made no finding."""
     made = [each for each in record.findings if each.utterance_id == said.id]
-    return tuple(_told(said, each, record) for each in made if each.verdict is not None)
+    stretches = next((each.stretches for each in record.utterances if each.id == said.id), ())
+    where = {each.part: each for each in stretches}
+    return tuple(
+        _told(
+            said
+            if (own := where.get(part)) is None
+            else replace(said, start_s=own.start_s, end_s=own.end_s),
+            *(each, record),
+        )
+        for part, each in enumerate(made)
+        if each.verdict is not None
+    )
 
 
 def _told(said: Said, made: RecordedFinding, record: InspectionRecord) -> Event:

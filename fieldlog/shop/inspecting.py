@@ -40,6 +40,7 @@ from fieldlog.store.records import (
     NewAttachment,
     NewEntry,
     NewUtterance,
+    Stretch,
     Utterance,
     Vehicle,
 )
@@ -275,6 +276,7 @@ class Inspecting:
             model=self._origin.model,
             grammar=self._origin.grammar,
             answers=self._questions.id_of(heard.answers),
+            stretches=_stretches(heard) if sounds else (),
             id=id,
         )
         entry = replace(step.entry, utterance=utterance, made_by=_BY_VOICE)
@@ -405,10 +407,16 @@ class Inspecting:
         standing = tuple(kept_as(each) for each in record.findings if each.stands)
         signed = any(event.name == EventName.SIGNED_OFF for event in record.events)
         last = become(record, self._said[-1]) if self._said else None
+        breath = {
+            each.id
+            for each in record.findings
+            if last is not None and each.utterance_id == last.utterance_id
+        }
         return Scene(
             self._rules(record),
             standing,
             next((each for each in standing if last and each.id == last.id), None),
+            tuple(each for each in standing if each.id in breath),
             last.finding if last and not last.stands else None,
             skips_of(record),
             signed,
@@ -481,6 +489,14 @@ class Inspecting:
 def _said_why(reason: str, told: str) -> None:
     if not reason.strip():
         raise UsageError(told, where="--reason", todo="say why: it is kept in the record")
+
+
+def _stretches(heard: Heard) -> tuple[Stretch, ...]:
+    """Where each of several findings was said, and what no word covers: seconds of the stream."""
+    parts = heard.stretches if heard.parts else ()
+    at = heard.clip.start_s
+    left = (Stretch(at + begin, at + end) for begin, end in heard.hearing.left_over)
+    return (*(Stretch(*where, part) for part, where in enumerate(parts)), *left)
 
 
 def _is_told(said: Understanding) -> bool:

@@ -1,17 +1,18 @@
-"""A live session: thinks ahead at the first silence, saves at the end of each utterance."""
+"""A live session: thinks ahead at the first silence, which what was heard so far makes short or
+long, and saves at the end of each utterance."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from pathlib import Path
 from typing import TypeAlias
 
 from fieldlog.audio.capture import Capture, Draft, Level, Spoken
 from fieldlog.audio.clip import Clip
-from fieldlog.audio.endpointer import Endpointer
+from fieldlog.audio.endpointer import Endpointer, is_draft
 from fieldlog.audio.health import Notice
 from fieldlog.audio.recorder import Recorder
 from fieldlog.audio.source import AudioSource
@@ -64,11 +65,16 @@ class LiveInspection:
         self._ahead: Heard | None = None
         self._waiting: list[_Waiting] = []
 
-    def draft(self, draft: Draft) -> None:
-        """Hear the open utterance at its first silence."""
+    def draft(self, draft: Draft) -> float | None:
+        """Hear the open utterance at its first silence: seconds of silence that shall end it.
+
+        None: nobody can tell, and the usual silence ends it.
+        """
         self._ahead = None
         with suppress(Exception):  # it is heard again, and told, when it has ended
             self._ahead = self._conversation.hear(draft.clip)
+            return self._conversation.silence_s(self._ahead)
+        return None
 
     def spoken(self, spoken: Spoken) -> tuple[Told, ...]:
         """Take an utterance that ended: in the record before it is told.
@@ -123,10 +129,9 @@ class LiveInspection:
 
     def _known(self, clip: Clip) -> Heard | None:
         ahead = self._ahead
-        if ahead is None or len(ahead.clip.samples) != len(clip.samples):
-            return None
-        same_place = abs(ahead.clip.start_s - clip.start_s) < 1e-6
-        return ahead if same_place and ahead.clip.flags == clip.flags else None
+        return (
+            None if ahead is None or not is_draft(ahead.clip, clip) else replace(ahead, clip=clip)
+        )
 
     def _lost(self, error: StoreError, folder: Path) -> StoreError:
         """What the person has to know about what is not in the record: where it is, what to type."""
@@ -160,11 +165,14 @@ def listen(
     Utterances are taken in this thread; sound is kept (with a ``recorder``) and cut meanwhile,
     however long that takes.
     """
-    for event in Capture(source, Endpointer(), recorder).events():
+    capture = Capture(source, Endpointer(), recorder)
+    for event in capture.events():
         if isinstance(event, Spoken):
             yield from live.spoken(event)
             live.ready()
         elif isinstance(event, Draft):
-            live.draft(event)
+            seconds = live.draft(event)
+            if seconds is not None:
+                capture.wait(event, seconds)
         else:
             yield event

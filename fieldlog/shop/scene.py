@@ -48,6 +48,8 @@ class Scene:
     """Findings that stand, oldest first."""
     last: Kept | None = None
     """What the last finding that was said has become; None: none was, or it no longer stands."""
+    together: tuple[Kept, ...] = ()
+    """What stands of the breath in which ``last`` was said."""
     gone: Finding | None = None
     """That finding, where other hands withdrew it."""
     skips: tuple[Skip, ...] = ()
@@ -60,6 +62,10 @@ class Scene:
     def beside(self, finding: Finding, verdict: Verdict) -> Scene:
         """The scene with a finding that is about to be saved."""
         return replace(self, standing=(*self.standing, Kept(NEW, 0, finding, verdict)))
+
+    def without(self, was: Kept) -> Scene:
+        """The scene once ``was`` no longer stands."""
+        return replace(self, standing=tuple(each for each in self.standing if each is not was))
 
     def named_in(self, slots: Mapping[str, str]) -> Kept | None:
         """The newest standing finding of the component and place that were said."""

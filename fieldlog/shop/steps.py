@@ -42,6 +42,8 @@ class Around:
 def step_of(heard: Heard, scene: Scene, around: Around) -> Step:
     """What an utterance leads to that is meant as ``heard.understanding`` says."""
     said = heard.understanding
+    if said.decision is Decision.ASK and heard.takes_back:
+        return _taken_back(scene)
     if said.decision is Decision.ASK:
         return Step(NewEntry(), lambda s, _: (ev.Asked(s), *_sign_off_told(s, scene)))
     if said.decision is Decision.REFUSE:
@@ -241,6 +243,30 @@ def withdrawal(
         NewEntry(corrects=was.id, reason=reason, verdicts=verdicts),
         lambda said: (ev.FindingWithdrawn(said, was, reason), *_rejudged(again)),
     )
+
+
+def _taken_back(scene: Scene) -> Step:
+    """What was said next asks about the breath before: none of it stands until that is answered."""
+    gone, again = scene.together, dict[str, tuple[Kept, Verdict]]()
+    for was in gone:
+        again |= {kept.id: (kept, verdict) for kept, verdict in scene.judged_again(was, None)}
+        scene = scene.without(was)
+    left = tuple(again[each.id] for each in scene.standing if each.id in again)
+    entry = NewEntry(
+        takes_back=tuple(was.id for was in gone),
+        reason=SAID_ON,
+        verdicts=tuple((kept.id, verdict) for kept, verdict in left),
+    )
+
+    def tell(said: Said, _: Saved) -> Sequence[Event]:
+        withdrawn = (ev.FindingWithdrawn(said, was, SAID_ON) for was in gone)
+        return (*withdrawn, *_rejudged(left), ev.Asked(said))
+
+    return Step(entry, tell)
+
+
+SAID_ON = "more was said of it"
+"""Why a finding is taken back whose speaker went on."""
 
 
 def _spoken(entry: NewEntry, tell: Callable[[Said | None], Sequence[Event]]) -> Step:

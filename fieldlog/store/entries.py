@@ -93,7 +93,7 @@ def inspection(
 
 
 def utterance(id: str, inspection_id: str, new: NewUtterance) -> NewRow:
-    """One utterance with every hypothesis."""
+    """One utterance with every hypothesis, and where in it what was said."""
     u = new.understanding
     hypotheses: list[Row] = []
     for hearing in new.hearings:
@@ -129,7 +129,18 @@ def utterance(id: str, inspection_id: str, new: NewUtterance) -> NewRow:
         "flags": flags_cell(u.flags, KeptQuestion.of(u)),
         "answers": new.answers,
     }
-    return NewRow("utterance", id, inspection_id, columns, {"hypothesis": hypotheses})
+    stretches: list[Row] = [
+        {
+            "utterance_id": id,
+            "rank": rank,
+            "start_s": float(each.start_s),
+            "end_s": float(each.end_s),
+            "part": each.part,
+        }
+        for rank, each in enumerate(new.stretches)
+    ]
+    children = {"hypothesis": hypotheses, "stretch": stretches}
+    return NewRow("utterance", id, inspection_id, columns, children)
 
 
 def finding(id: str, inspection_id: str, found: Finding, utterance_id: str | None) -> NewRow:

@@ -44,6 +44,12 @@ def entry_rows(inspection_id: str, entry: NewEntry, now: datetime) -> tuple[list
                 entry.made_by,
             )
         )  # fmt: skip
+    rows += [
+        entries.correction(
+            part(f"taken-back-{rank}"), inspection_id, other, None, entry.reason, entry.made_by
+        )
+        for rank, other in enumerate(entry.takes_back)
+    ]
     at = said.said_at if said is not None else now
     if entry.remark is not None:
         remark_id = part("remark")

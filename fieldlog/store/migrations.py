@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from sqlite_utils import Migrations
 
+from fieldlog.store.schema import create_table, guards
 from fieldlog.store.to_writers import to_writers
 
 if TYPE_CHECKING:
@@ -195,6 +196,16 @@ def writers(db: Database) -> None:
     to_writers(db)
 
 
+@migrations(name="0007_stretches")
+def stretches(db: Database) -> None:
+    """Where in an utterance each of its findings was said, and where something no word covers."""
+    if "stretch" not in db.table_names():  # 0006 makes every table as it is now
+        db.execute(create_table("stretch"))
+        for name, statement in guards().items():
+            if name.startswith("stretch_"):
+                db.execute(statement)
+
+
 NAMES: tuple[str, ...] = (
     "0001_record",
     "0002_indexes",
@@ -202,5 +213,6 @@ NAMES: tuple[str, ...] = (
     "0004_given",
     "0005_answers",
     "0006_writers",
+    "0007_stretches",
 )
 """Every migration this version knows, oldest first; another name in a file means it is newer."""

@@ -23,6 +23,7 @@ from fieldlog.store.records import (
     Photo,
     RecordedFinding,
     Remark,
+    Stretch,
     Utterance,
 )
 from fieldlog.store.rows import flags_from, instant_from, judgement_from, limit_from, quantity_from
@@ -107,6 +108,14 @@ def _utterances(connection: sqlite3.Connection, inspection_id: str) -> tuple[Utt
         heard[row["utterance_id"]].append(
             (row["listener"], Hypothesis(row["text"], score, json.loads(row["evidence"])))
         )
+    said: dict[str, list[Stretch]] = defaultdict(list)
+    for row in rows_of(
+        connection,
+        "SELECT s.* FROM utterance u JOIN stretch s ON s.utterance_id = u.id "
+        "WHERE u.inspection_id = ? ORDER BY s.utterance_id, s.rank",
+        inspection_id,
+    ):
+        said[row["utterance_id"]].append(Stretch(row["start_s"], row["end_s"], row["part"]))
     return tuple(
         Utterance(
             id=row["id"],
@@ -130,6 +139,7 @@ def _utterances(connection: sqlite3.Connection, inspection_id: str) -> tuple[Utt
             hypotheses=tuple(heard.get(row["id"], ())),
             answers=row["answers"],
             asked=asked,
+            stretches=tuple(said.get(row["id"], ())),
         )
         for row in _in_order(connection, "utterance", inspection_id)
         for flags, asked in (flags_from(row["flags"]),)

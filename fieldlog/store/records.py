@@ -57,6 +57,16 @@ class KeptQuestion:
 
 
 @dataclass(frozen=True, slots=True)
+class Stretch:
+    """Seconds of an utterance's source in which one thing was said."""
+
+    start_s: float
+    end_s: float
+    part: int | None = None
+    """Which finding of the utterance, from 0; None: something that no word covers."""
+
+
+@dataclass(frozen=True, slots=True)
 class NewUtterance:
     """One stretch of speech as the session hands it over. ``hearings``: default listener first."""
 
@@ -75,6 +85,8 @@ class NewUtterance:
     """Fingerprint of the grammar and catalogue that were in force."""
     answers: str | None = None
     """Id of the utterance whose question this one answers."""
+    stretches: tuple[Stretch, ...] = ()
+    """Where each of several findings was said, and what was left over."""
     id: str | None = None
     """Given by whoever may have to try again: the same id is the same row. None: a new one."""
 
@@ -158,6 +170,8 @@ class NewEntry:
     """Id of the finding that the mark is for."""
     events: tuple[NewEvent, ...] = ()
     attachments: tuple[NewAttachment, ...] = ()
+    takes_back: tuple[str, ...] = ()
+    """Ids of findings that are withdrawn besides, for ``reason``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,6 +278,8 @@ class Utterance:
     """Id of the utterance whose question this one answers."""
     asked: KeptQuestion | None = None
     """What ``question`` was after; None where there is none, or an earlier version kept it."""
+    stretches: tuple[Stretch, ...] = ()
+    """Where each of several findings was said, in order, and what no word covers."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,7 +30,7 @@ CHAINED: tuple[str, ...] = (
 )
 CHILDREN: dict[str, tuple[tuple[str, str], ...]] = {
     # parent -> (child table, column that names the parent)
-    "utterance": (("hypothesis", "utterance_id"),),
+    "utterance": (("hypothesis", "utterance_id"), ("stretch", "utterance_id")),
     "finding": (("reading", "finding_id"),),
     "verdict": (("judgement", "verdict_id"),),
 }
@@ -100,6 +100,10 @@ TABLES: dict[str, str] = {
   utterance_id TEXT NOT NULL REFERENCES utterance(id), rank INTEGER NOT NULL,
   listener TEXT NOT NULL, text TEXT NOT NULL, score REAL, evidence TEXT NOT NULL,
   PRIMARY KEY (utterance_id, rank)""",
+    "stretch": """
+  utterance_id TEXT NOT NULL REFERENCES utterance(id), rank INTEGER NOT NULL,
+  start_s REAL NOT NULL, end_s REAL NOT NULL, part INTEGER CHECK (part >= 0),
+  PRIMARY KEY (utterance_id, rank)""",
     "finding": f"""
   id TEXT PRIMARY KEY NOT NULL REFERENCES record(id),
   inspection_id TEXT NOT NULL REFERENCES inspection(id), local_number INTEGER NOT NULL,
@@ -159,7 +163,7 @@ TABLES: dict[str, str] = {
 """Table -> its columns and constraints; every table is STRICT."""
 
 _WITHOUT_ROWID = {
-    *("limit_text", "hypothesis", "reading", "judgement", "local_state", "local_head"),
+    *("limit_text", "hypothesis", "stretch", "reading", "judgement", "local_state", "local_head"),
 }
 GUARDED: tuple[str, ...] = tuple(table for table in TABLES if not table.startswith("local_"))
 

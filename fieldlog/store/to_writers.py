@@ -36,11 +36,9 @@ _HASHED_NUMBERS = ("utterance", "finding")
 def to_writers(db: Database) -> None:
     """Rebuild every table as it is now, with the rows it has. Raises ``StoreError``."""
     connection = db.conn
-    carried = (
-        "limit_text",
-        *CHAINED,
-        *(child for pairs in CHILDREN.values() for child, _ in pairs),
-    )
+    there = {row[0] for row in connection.execute("SELECT name FROM sqlite_schema ORDER BY name")}
+    known = ("limit_text", *CHAINED, *(c for pairs in CHILDREN.values() for c, _ in pairs))
+    carried = tuple(table for table in known if table in there)  # some came later
     # Without this a renamed table would take the references of all others with it
     # (sqlite.org/pragma.html#pragma_legacy_alter_table).
     connection.execute("PRAGMA legacy_alter_table=ON")

@@ -1,6 +1,7 @@
 """Several findings in one breath, tails, gaps and pauses: each take heard the way of ``fieldlog hear``.
 
-Cut into utterances, heard in turn, joined where a pause cut a phrase, weighed by doubt.
+Cut into utterances, heard in turn, joined where a pause cut a phrase, weighed by doubt; or (``live``) the
+way of ``fieldlog listen``, where what was heard so far says how long a silence ends an utterance.
 """
 
 from __future__ import annotations
@@ -9,16 +10,18 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from fieldlog.audio.endpointer import utterances
+from fieldlog.audio.endpointer import Endpointer, utterances
 from fieldlog.doubt.decide import DoubtRules, Judge, Policy, judge_for
 from fieldlog.grammar.language import Language
 from fieldlog.hearing import Heard
 from fieldlog.lab.benchmarks.breath_outcome import result_of
 from fieldlog.lab.benchmarks.breath_takes import Take, sound_of
+from fieldlog.lab.benchmarks.live_takes import hear_live
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.listeners.base import Listener
 from fieldlog.shop.conversation import Conversation, utterances_of
 from fieldlog.shop.ears import Ears
+from fieldlog.shop.silence import Silences
 from fieldlog.words import tell
 
 
@@ -46,6 +49,8 @@ class Came:
     result: str
     """One of ``breath_outcome.RESULTS``."""
     heard: tuple[Utterance, ...]
+    waits_s: tuple[float, ...] = ()
+    """Live: from the last voiced frame of each utterance until it was known to be over."""
 
 
 def hear_takes(
@@ -57,8 +62,14 @@ def hear_takes(
     policy: Policy = Policy.BALANCED,
     snr_db: float | None = None,
     progress: Callable[[int, int], None] = lambda done, of: None,
+    *,
+    live: bool = False,
+    silences: Silences | None = None,
 ) -> list[Came]:
-    """What each take comes to; ``listener`` hears, whatever it was loaded with."""
+    """What each take comes to; ``listener`` hears, whatever it was loaded with.
+
+    ``live``: as a live session cuts and keeps it (with ``silences``), else as a recording is.
+    """
 
     def judging(spoken: Language) -> Judge:
         return judge_for(spoken, rules, policy)
@@ -70,10 +81,15 @@ def hear_takes(
     for number, take in enumerate(takes):
         conversation.afresh()
         conversation.standing_by = False
-        clips = list(utterances([sound_of(take, folder, snr_db)]))
-        heard = list(utterances_of(clips, conversation))
+        sound = sound_of(take, folder, snr_db)
+        waits: tuple[float, ...] = ()
+        if live:
+            found = hear_live(sound, conversation, Endpointer(), silences)
+            heard, waits = [each.heard for each in found], tuple(each.wait_s for each in found)
+        else:
+            heard = list(utterances_of(utterances([sound]), conversation))
         result = result_of(take, heard, language)
-        came.append(Came(take, result, tuple(_utterance(each) for each in heard)))
+        came.append(Came(take, result, tuple(_utterance(each) for each in heard), waits))
         progress(number + 1, len(takes))
     return came
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import click
@@ -12,6 +12,7 @@ import click
 from fieldlog.errors import AudioError, UsageError
 from fieldlog.lab.benchmarks.breath_takes import KINDS, SEED, SENTENCE_VOICES, Plan
 from fieldlog.lab.speech_set.voices import STYLES, TEST, TUNE
+from fieldlog.shop.silence import Silences
 
 _VOICES = {TEST: SENTENCE_VOICES, TUNE: 2}
 """For each sentence, where the number is not given."""
@@ -62,8 +63,19 @@ _VOICES = {TEST: SENTENCE_VOICES, TUNE: 2}
     type=click.Path(path_type=Path, exists=True, dir_okay=False),
     help="Another doubt/rules.toml, to try its levels.",
 )
+@click.option("--live", is_flag=True, help="As a live session hears them, not as a recording is.")
+@click.option(
+    "--settled",
+    "settled_s",
+    type=click.FloatRange(0.0, 2.0),
+    help="Live: seconds of silence that end an utterance behind a whole finding.  [default: 0.42]",
+)
 @click.option("--speak-only", is_flag=True, help="Speak what is not there yet, hear nothing.")
-@click.option("--docs", type=click.Path(path_type=Path), help="Write breath.md into this folder.")
+@click.option(
+    "--docs",
+    type=click.Path(path_type=Path),
+    help="Write breath.md (live: breath-live.md) into this folder.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object per take.")
 def breath(
     folder: Path,
@@ -77,6 +89,8 @@ def breath(
     snr_db: float | None,
     kokoro_styles: Path | None,
     own_rules: Path | None,
+    live: bool,
+    settled_s: float | None,
     speak_only: bool,
     docs: Path | None,
     as_json: bool,
@@ -141,6 +155,8 @@ def breath(
                 policy_named(policy_name()),
                 snr_db,
                 lambda done, of: bar.update(hearing, completed=done, total=of),
+                live=live,
+                silences=None if settled_s is None else _settled(settled_s),
             )
         finally:
             listener.close()
@@ -150,15 +166,23 @@ def breath(
     command += f" --voices {each}" if each is not None else ""
     command += "".join(f' --voice "{name}"' for name in names)
     command += f" --snr {snr_db:g}" if snr_db is not None else ""
+    command += " --live" if live else ""
+    command += f" --settled {settled_s:g}" if settled_s is not None else ""
     command += " --rules RULES" if own_rules is not None else ""
     command += f" --seed {seed}" if seed != SEED else ""
     if docs is not None:
         docs.mkdir(parents=True, exist_ok=True)
         text = page(came, part, snr_db, f"{command} --docs docs/hearing")
-        (docs / "breath.md").write_text(text, encoding="utf-8")
-        click.echo(f"{docs / 'breath.md'}: written", err=True)
+        written = docs / ("breath-live.md" if live else "breath.md")
+        written.write_text(text, encoding="utf-8")
+        click.echo(f"{written}: written", err=True)
     if as_json:
         for one in came:
             click.echo(json.dumps(asdict(one)))
     else:
         click.echo(page(came, part, snr_db, command), nl=False)
+
+
+def _settled(seconds: float) -> Silences:
+    """The silences behind whole findings, both so long; the others as they ship."""
+    return replace(Silences(), settled=seconds, goes_on=max(seconds, Silences().goes_on))

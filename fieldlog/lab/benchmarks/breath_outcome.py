@@ -59,9 +59,12 @@ def _standing(heard: Sequence[Heard]) -> tuple[list[Finding | None], bool]:
     which knows what it is of: here it only takes away what was said last.
     """
     standing: list[Finding | None] = []
+    before = 0
     corrected = False
     for each in heard:
         said = each.understanding
+        if each.takes_back and before:
+            del standing[-before:]
         if said.decision is Decision.REFUSE:
             continue
         if said.dialogue is Command.CORRECTION and standing:
@@ -73,7 +76,9 @@ def _standing(heard: Sequence[Heard]) -> tuple[list[Finding | None], bool]:
             if said.finding is None:
                 continue
         if each.accepted:
-            standing += [part.finding for part in each.parts] or [said.finding]
+            said_now = [part.finding for part in each.parts] or [said.finding]
+            standing += said_now
+            before = len(said_now)
     return standing, corrected
 
 

@@ -107,9 +107,21 @@ def _times(came: Sequence[Came]) -> list[str]:
     if not times:
         return []
     median, most = np.percentile(times, [50, 95])
-    return [
+    lines = [
         f"{len(times)} utterances, each understood {median:.0f} ms (median), {most:.0f} ms (p95) after its end."
     ]
+    waits = [wait for c in came for wait in c.waits_s]
+    if waits:
+        median, most = np.percentile(waits, [50, 95])
+        lines.append(
+            f"Known to be over {median:.2f} s (median), {most:.2f} s (p95) after the last voiced frame."
+        )
+        whole = [c for c in came if c.take.kind in (SENTENCE, PAIR, SINGLE, TAIL)]
+        cut = sum(len(c.heard) > 1 for c in whole)
+        lines.append(
+            f"Of what was said without a pause {_share(cut, len(whole))} takes were cut in two or more."
+        )
+    return lines
 
 
 def _targets(by_kind: Mapping[str, Sequence[Came]]) -> list[str]:

@@ -15,14 +15,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldlog.doubt.decide import CLOSE, LARGEST_TAIL, TERMS, Policy, Weights
+from fieldlog.lab.benchmarks.breath_outcome import upper_bound
 
 CAP = 8.0
 """Nats; the listener itself reports no larger margin."""
 RIDGE = 0.01
 TOWARDS_ALL = 30.0
 """How strongly a kind is drawn to the fit of all kinds (docs/doubt.md: less of it is worse)."""
-SILENT = {Policy.CAUTIOUS: 0.0, Policy.BALANCED: 0.002, Policy.BRISK: 0.01}
-"""Share of all utterances of the tuning part that may be accepted and wrong."""
+SILENT = {Policy.CAUTIOUS: 0.0, Policy.BALANCED: 0.003, Policy.BRISK: 0.012}
+"""Share of utterances that may be accepted and wrong: what the upper 95 % bound of those of the tuning part
+must hold, not their count. Where even none of so few could claim it, none is."""
 VALUES = ("measured", "coded")
 """Kinds that state a value: it is the worst thing to be silently wrong about."""
 COMMANDS = ("dialogue",)
@@ -134,8 +136,8 @@ def with_levels(
 ) -> dict[str, Weights]:
     """Accept and refuse levels out of ``utterances`` that were heard.
 
-    The accept level of a policy is the least at which no more answers are silently wrong than the
-    policy allows: of all utterances, and for a kind that states a value of its own answers; of
+    The accept level of a policy is the least at which no more answers are silently wrong than let the
+    policy's share be claimed: of all utterances, and for a kind that states a value of its own answers; of
     commands none is. The refuse level, common to all kinds, is the largest that loses few right answers.
     """
     chances = np.array([fitted[s.kind].chance(s.terms) for s in samples])
@@ -147,7 +149,7 @@ def with_levels(
         wrong = np.sort(chances[mine & free & ~right])[::-1]
         for policy in Policy:
             heard = int(mine.sum()) if together[0] in VALUES else utterances
-            allowed = int(SILENT[policy] * heard)
+            allowed = allowed_of(heard, SILENT[policy])
             found = _above(float(wrong[allowed])) if len(wrong) > allowed else 0.0
             for kind in together:
                 accept[kind][policy.value] = max(LEAST[policy], found)
@@ -166,6 +168,14 @@ def with_levels(
         )
         for kind, one in fitted.items()
     }
+
+
+def allowed_of(heard: int, share: float) -> int:
+    """How many of ``heard`` may be silently wrong for the upper 95 % bound to hold ``share``; at least 0."""
+    allowed = 0
+    while upper_bound(allowed + 1, heard) <= share:
+        allowed += 1
+    return allowed
 
 
 def _groups(kinds: Iterable[str]) -> list[tuple[str, ...]]:

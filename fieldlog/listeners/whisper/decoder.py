@@ -134,21 +134,26 @@ class Decoder:
         return Sound(tuple(keys), tuple(values))
 
     def prefill(
-        self,
-        sound: Sound,
-        columns: Ints,
-        capacity: int = 32,
-        *,
-        every: bool = False,
-        looked: list[Array] | None = None,
+        self, sound: Sound, columns: Ints, capacity: int = 32, *, every: bool = False
     ) -> tuple[Array, Memory]:
         """Feed the opening at once; returns the logits after its last token ``[1, vocabulary]``.
 
-        With ``every`` they are those after each of its tokens ``[tokens, vocabulary]``. ``looked`` takes
-        where in the sound each layer looked ``[heads, tokens, frames]``.
+        With ``every`` they are those after each of its tokens ``[tokens, vocabulary]``.
 
         ``columns`` are places in ``vocabulary``; the memory has one row, with room for ``capacity``
         tokens before it must grow.
+        """
+        x, opening = self._fed(sound, columns, every=every)
+        shape = (len(self.layers), 1, self.heads, capacity, self.width // self.heads)
+        memory = Memory(opening, np.empty(shape, np.float32), np.empty(shape, np.float32), 0)
+        return self.projection(_normed(x)), memory
+
+    def _fed(
+        self, sound: Sound, columns: Ints, *, every: bool, looked: list[Array] | None = None
+    ) -> tuple[Array, Opening]:
+        """What the last layer makes of ``columns`` (of the last of them, or of ``every`` one).
+
+        ``looked`` takes where in the sound each layer looked ``[heads, tokens, frames]``.
         """
         count = len(columns)
         kept_keys, kept_values = [], []
@@ -168,10 +173,7 @@ class Decoder:
             x = x + layer.self_out(mixed)
             x = x + self._cross(layer, index, sound, x, looked)
             x = x + layer.feed_out(gelu(layer.feed_in(_normed(x))))
-        shape = (len(self.layers), 1, self.heads, capacity, self.width // self.heads)
-        opening = Opening(tuple(kept_keys), tuple(kept_values), count)
-        memory = Memory(opening, np.empty(shape, np.float32), np.empty(shape, np.float32), 0)
-        return self.projection(_normed(x)), memory
+        return x, Opening(tuple(kept_keys), tuple(kept_values), count)
 
     def step(self, sound: Sound, memory: Memory, parents: Ints, columns: Ints) -> Array:
         """Feed one token to each of several rows; returns logits ``[rows, vocabulary]``.
@@ -219,7 +221,7 @@ class Decoder:
     def attention(self, sound: Sound, columns: Ints, heads: Sequence[tuple[int, int]]) -> Array:
         """Where ``heads`` (layer, head) looked while each of ``columns`` was fed ``[tokens, frames]``."""
         looked: list[Array] = []
-        self.prefill(sound, columns, every=True, looked=looked)
+        self._fed(sound, columns, every=True, looked=looked)
         return np.asarray(np.mean([looked[layer][head] for layer, head in heads], axis=0))
 
     def _cross(

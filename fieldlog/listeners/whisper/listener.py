@@ -123,7 +123,7 @@ class WhisperListener:
         assert self._decoder is not None
         sound = self._decoder.listen(self._encoder.encode(self._features(clip)))
         result = self._decode(sound)
-        found = distinct(result.found, self._language.meaning)
+        found = distinct(result.found, self._language.meaning, behind=LARGEST_MARGIN)
         times = self._times(sound, found[0]) if found else ()
         if self._graph is not None:
             self._graph.tidy()

@@ -287,10 +287,17 @@ def _best_rows(
     return kept, parents, columns
 
 
-def distinct(found: list[Found], meaning: Callable[[str], str], most: int = 6) -> list[Found]:
-    """The best of each meaning, best first; word sequences that mean nothing are left out."""
+def distinct(
+    found: list[Found], meaning: Callable[[str], str], most: int = 6, behind: float = math.inf
+) -> list[Found]:
+    """The best of each meaning, best first; word sequences that mean nothing are left out.
+
+    So is what is further than ``behind`` nats from the best: reading a breath takes its time.
+    """
     seen: dict[str, Found] = {}
     for item in found[: most * 2]:
+        if item.score < found[0].score - behind:
+            break
         key = meaning(item.text)
         if key and key not in seen:
             seen[key] = item

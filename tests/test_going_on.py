@@ -1,0 +1,244 @@
+"""A live session ends an utterance soon behind a whole finding: what follows may still be said of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fieldlog.audio.capture import Spoken
+from fieldlog.audio.clip import FRAME_S, RATE, Clip, SoundFlag
+from fieldlog.grammar.language import expected
+from fieldlog.hearing import Heard
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.model import Context, Decision, Flag, Hearing, Hypothesis, Understanding
+from fieldlog.shop import events as ev
+from fieldlog.shop.ears import Ears
+from fieldlog.shop.going_on import silence_between
+from fieldlog.shop.live import LiveInspection
+from fieldlog.shop.silence import Silences, silence_s
+from fieldlog.shop.workshop import Workshop
+from fieldlog.store.repository import Repository
+
+START = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
+SPOKEN_S = 1.0
+EDGE = 10
+"""Silent frames at either end of a clip."""
+VOICE = (0.0,) * EDGE + (0.9,) * (round(SPOKEN_S / FRAME_S) - 2 * EDGE + 1) + (0.0,) * EDGE
+
+
+@pytest.fixture(scope="module")
+def language() -> InspectionLanguage:
+    return load_language()
+
+
+def as_parsed(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
+    return understanding
+
+
+@dataclass
+class Remembers:
+    """Hears what it was told of each clip, and of two joined clips the words of both."""
+
+    name: str = "remembers"
+    said: dict[float, str] = field(default_factory=dict)
+    apart: bool = False
+    """Whether two joined clips are not understood together."""
+
+    def load(self, language: object) -> None:
+        """Nothing to load."""
+
+    def hear(self, clip: Clip) -> Hearing:
+        within = [words for at, words in self.said.items() if clip.start_s <= at < clip.end_s]
+        joined = SoundFlag.JOINED in clip.flags
+        words = "" if joined and self.apart else " ".join(filter(None, within))
+        return Hearing(self.name, (Hypothesis(words, 0.0),) if words else (), 1.0)
+
+    def close(self) -> None:
+        """Nothing to close."""
+
+
+class Session:
+    """A live session that is told what was said after which silence."""
+
+    def __init__(self, store: Repository, language: InspectionLanguage) -> None:
+        self.store = store
+        self.listener = Remembers()
+        shop = Workshop(store, language=language)
+        vehicle = shop.add_vehicle("grey twin", {})
+        self.id = shop.begin(vehicle.name, Context("US-VA"), started_at=START).id
+        ears = Ears(language, self.listener, as_parsed)
+        self.inspecting = shop.inspecting(self.id, ears)
+        self.live = LiveInspection(self.inspecting)
+        self.at = 0.0
+
+    def say(self, words: str, silence_s: float = 10.0) -> tuple[ev.Event, ...]:
+        """``silence_s``: without voice, before it."""
+        self.at += max(0.0, silence_s - 2 * EDGE * FRAME_S)
+        self.listener.said[self.at] = words
+        clip = Clip(np.full(RATE, 0.1, dtype=np.float32), self.at, voice=VOICE)
+        (told,) = self.live.spoken(Spoken(clip, 0.0, START + timedelta(seconds=self.at), "mic"))
+        self.at += SPOKEN_S
+        return told.events
+
+    def standing(self) -> list[str]:
+        found = (
+            each.finding for each in self.store.inspection_record(self.id).findings if each.stands
+        )
+        return [
+            f"{one.position} {one.component}: "
+            + (
+                one.condition
+                or (f"{one.quantity.value} {one.quantity.unit}" if one.quantity else "")
+            )
+            for one in found
+        ]
+
+
+@pytest.fixture
+def session(tmp_path: Path, language: InspectionLanguage) -> Iterator[Session]:
+    with Repository.open(tmp_path / "record") as store:
+        yield Session(store, language)
+
+
+def test_what_is_left_out_is_carried_over_from_the_utterance_before(session: Session) -> None:
+    session.say("left mirror cracked")
+    (told,) = session.say("right loose", 0.5)
+    assert isinstance(told, ev.FindingSaved)
+    assert told.said.text == "right loose"
+    assert session.standing() == ["left mirror: cracked", "right mirror: loose"]
+
+
+def test_three_that_follow_each_other_are_three(session: Session) -> None:
+    session.say("front disc four point five millimetres")
+    session.say("rear four", 0.6)
+    session.say("left mirror loose", 0.6)
+    session.say("right cracked", 0.5)
+    assert session.standing() == [
+        "front brake disc: 9/2 mm",
+        "rear brake disc: 4 mm",
+        "left mirror: loose",
+        "right mirror: cracked",
+    ]
+
+
+def test_the_third_may_lean_on_the_second(session: Session) -> None:
+    session.say("left mirror cracked")
+    session.say("right tight", 0.5)
+    session.say("and loose brake lever", 0.5)
+    assert session.standing()[:2] == ["left mirror: cracked", "right mirror: sound"]
+
+
+def test_a_repair_behind_a_short_silence_is_a_correction(session: Session) -> None:
+    session.say("rear pads five millimetres")
+    (told,) = session.say("no I meant six", 0.5)
+    assert isinstance(told, ev.FindingCorrected)
+    assert session.standing() == ["rear brake pads: 6 mm"]
+
+
+def test_words_that_make_the_last_finding_another_one_correct_it(session: Session) -> None:
+    session.say("front tyre thirty two p s i")
+    (told,) = session.say("hot", 0.6)
+    assert isinstance(told, ev.FindingCorrected)
+    assert told.kept.finding.meaning != told.was.finding.meaning
+    assert len(session.standing()) == 1
+
+
+def test_what_limits_a_finding_takes_it_back_until_it_is_answered(session: Session) -> None:
+    session.say("horn works")
+    told = session.say("now and then", 0.5)
+    assert [type(each) for each in told] == [ev.FindingWithdrawn, ev.Asked]
+    assert session.standing() == []
+
+
+def test_behind_a_short_silence_what_nobody_understood_takes_back_what_it_may_change(
+    session: Session,
+) -> None:
+    session.listener.apart = True
+    session.say("left mirror cracked, right mirror loose")
+    told = session.say("", 0.5)
+    withdrawn, again, asked = told
+    assert isinstance(withdrawn, ev.FindingWithdrawn)
+    assert isinstance(again, ev.FindingWithdrawn)
+    assert isinstance(asked, ev.Asked)
+    assert Flag.MORE_SAID in asked.said.understanding.flags
+    assert session.standing() == []
+    session.say("affirm", 3.0)
+    assert session.standing() == ["left mirror: cracked", "right mirror: loose"]
+
+
+def test_behind_a_longer_silence_it_is_an_utterance_of_its_own(session: Session) -> None:
+    session.listener.apart = True
+    session.say("left mirror cracked")
+    (told,) = session.say("", 1.4)
+    assert isinstance(told, ev.Refused)
+    assert session.standing() == ["left mirror: cracked"]
+
+
+def test_a_finding_by_itself_changes_nothing_before_it(session: Session) -> None:
+    session.say("left mirror cracked")
+    session.say("chain slack thirty millimetres", 0.45)
+    assert session.standing() == ["left mirror: cracked", "None drive chain: 30 mm"]
+
+
+def test_another_reading_of_the_first_words_changes_nothing(session: Session) -> None:
+    session.say("front pads four millimetres")
+    session.listener.said = dict.fromkeys(session.listener.said, "front pads fourteen millimetres")
+    (told,) = session.say("chattering", 1.4)
+    assert isinstance(told, ev.Refused)
+    assert session.standing() == ["front brake pads: 4 mm"]
+
+
+def test_the_silence_between_two_clips_is_what_has_no_voice(session: Session) -> None:
+    one = Clip(np.zeros(RATE, np.float32), 0.0, voice=VOICE)
+    other = replace(one, start_s=1.2)
+    assert silence_between(one, other) == pytest.approx(0.2 + 2 * EDGE * FRAME_S, abs=0.05)
+
+
+def heard(language: InspectionLanguage, words: str, margin: float = 3.0) -> Heard:
+    found = (Hypothesis(words, 0.0, {"margin": margin}),) if words else ()
+    clip = Clip(np.zeros(RATE, np.float32), 0.0, voice=VOICE)
+    return Heard(clip, Hearing("whisper", found, 1.0), language.understand(words), (), 1.0)
+
+
+@pytest.mark.parametrize(
+    ("words", "silence"),
+    [
+        ("left mirror cracked", "settled"),
+        ("horn works and left mirror loose", "settled"),
+        ("disregard that", "settled"),
+        ("front tyre thirty two p s i", "goes_on"),
+        ("front pads four millimetres", "goes_on"),
+        ("front pads four", "unfinished"),
+        ("pads two millimetres", "unfinished"),
+        ("front pads four point", "usual"),
+        ("remark the owner says it pulls", "unfinished"),
+        ("", "unfinished"),
+    ],
+)
+def test_what_may_still_follow_says_how_long_the_silence_lasts(
+    language: InspectionLanguage, words: str, silence: str
+) -> None:
+    wanted = getattr(Silences(), silence)
+    assert silence_s(heard(language, words), language.word_graph()) == wanted
+
+
+def test_half_a_phrase_that_fits_as_well_makes_the_silence_long(
+    language: InspectionLanguage,
+) -> None:
+    said = heard(language, "front pads", margin=0.0)
+    assert said.understanding.decision is not Decision.ACCEPT
+    assert silence_s(said, language.word_graph()) == Silences().unfinished
+
+
+def test_what_may_follow_is_read_off_the_grammar(language: InspectionLanguage) -> None:
+    graph = language.word_graph()
+    assert expected(graph, ["front", "pads"]) is None
+    assert expected(graph, ["left", "mirror", "cracked"]) == frozenset()
+    assert "hot" in (expected(graph, ["front", "tyre", "thirty", "two", "p", "s", "i"]) or ())
+    assert expected(graph, []) is None
