@@ -19,7 +19,7 @@ from fieldlog.aftercare.intervals import Intervals, distance_km, read_intervals,
 from fieldlog.aftercare.page import page
 from fieldlog.aftercare.plan import WALKS
 from fieldlog.aftercare.walk_list import read_walk, walk_for
-from fieldlog.aftercare.work import MANUAL, read_work, torques_for
+from fieldlog.aftercare.work import MANUAL, Tighten, read_work, torques_for
 from fieldlog.catalogue.files import load_catalogue
 from fieldlog.derived import torque
 from fieldlog.errors import LimitError, UsageError
@@ -277,22 +277,23 @@ class TestTorques:
     def test_the_vehicles_own_value_comes_first(self) -> None:
         facts = {"thread_caliper_bolt": "M8 8.8"}
         told = torques_for("brake pads", "front", CARE.work, [self.OWN], facts)
-        assert told == ("caliper bolt: 35 N·m (manual p. 9)",)
+        assert told == (Tighten("caliper bolt", "front", "35 N·m", "manual p. 9"),)
 
     def test_a_value_for_the_other_end_is_not_used(self) -> None:
         (told,) = torques_for("brake pads", "rear", CARE.work, [self.OWN], {})
-        assert told == f"caliper bolt: {MANUAL}"
+        assert told == Tighten("caliper bolt", "rear", "", MANUAL)
 
     def test_a_guideline_is_advice_with_its_edition(self) -> None:
         facts = {"thread_caliper_bolt": "M8x1 10.9"}
         (told,) = torques_for("brake pads", "rear", CARE.work, [], facts)
-        assert "advice only: 42.7 N·m" in told  # VDI 2230:2001 fine threads, published as 42.8
-        assert torque.EDITION in told
+        # VDI 2230:2001 fine threads, published as 42.8
+        assert "advice only: 42.7 N·m" in told.source
+        assert torque.EDITION in told.source
 
     @pytest.mark.parametrize("fact", ["", "M8", "M8 9.9", "M99 8.8", "M8 8.8 dry"])
     def test_a_thread_that_is_not_in_the_table_gives_none(self, fact: str) -> None:
         (told,) = torques_for("brake pads", "rear", CARE.work, [], {"thread_caliper_bolt": fact})
-        assert told.endswith(MANUAL)
+        assert told.source == MANUAL
 
     def test_work_that_undoes_nothing(self) -> None:
         assert torques_for("horn", None, CARE.work, [self.OWN], {}) == ()

@@ -319,18 +319,31 @@ def test_due_command(shop: Shop) -> None:
 
 def test_jobs_command(shop: Shop) -> None:
     found = parsed(shop, "inspection", "jobs", "last")
-    chain, rear, fluid = found["jobs"]
-    assert chain["parts"] == ["drive chain", "front sprocket", "rear sprocket"]
-    assert "axle nut: 85 to 95 N·m (maker's manual, page 112)" in chain["torques"]
+    chain, rear, fluid, ride, again = found["jobs"]
+    assert [part["item"] for part in chain["parts"]] == [
+        "drive chain",
+        "front sprocket",
+        "rear sprocket",
+    ]
+    assert {
+        "fastener": "axle nut",
+        "place": "rear",
+        "value": "85 to 95 N·m",
+        "source": "maker's manual, page 112",
+    } in chain["torques"]
     assert (rear["position"], rear["severity"]) == ("rear", "dangerous")
-    assert rear["parts"] == ["brake disc", "brake pads"]  # the worn pads go with the cracked disc
+    # the worn pads go with the cracked disc
+    assert [part["item"] for part in rear["parts"]] == ["brake disc", "brake pads"]
     assert len(rear["because"]) == 2
-    (caliper,) = [text for text in rear["torques"] if text.startswith("caliper bolt")]
+    (caliper,) = [t["source"] for t in rear["torques"] if t["fastener"] == "caliper bolt"]
     assert "maker's manual: no value entered" in caliper
     assert "advice only" in caliper
     assert "VDI 2230:2001" in caliper
     assert any("never mixed with DOT 4" in text for text in fluid["advice"])
-    assert {"item": "rear brake pads", "count": 1} in found["shopping"]
+    assert ride["do"].startswith("test ride")
+    assert again["do"].startswith("after 50 to 100 miles")
+    pads = next(each for each in found["shopping"] if each["item"] == "brake pads")
+    assert (pads["count"], pads["each"], pads["place"]) == (1, "set", "rear")
     assert "to buy:" in run(shop, "inspection", "jobs")
 
 

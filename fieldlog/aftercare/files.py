@@ -10,9 +10,11 @@ from types import MappingProxyType
 from fieldlog import config
 from fieldlog.aftercare.intervals import read_intervals
 from fieldlog.aftercare.plan import WALKS, Care, Past
+from fieldlog.aftercare.repairs import read_repairs
 from fieldlog.aftercare.walk_list import read_walk
 from fieldlog.aftercare.work import read_work
 from fieldlog.catalogue.files import load_catalogue
+from fieldlog.limits.from_finding import CHARACTERISTICS
 from fieldlog.store.records import Vehicle
 from fieldlog.store.repository import Repository
 
@@ -29,7 +31,9 @@ def load_care(grammars: Path | None = None) -> Care:
         name: read_walk(_text(f"walk_{name}.toml"), catalogue, f"walk_{name}.toml", walk)
         for name in WALKS
     }
-    work = read_work(_text("work.toml"), catalogue)
+    computed = [name for _, name, _ in CHARACTERISTICS]
+    repairs = read_repairs(_text("repairs.toml"), catalogue, intervals.rows, computed)
+    work = replace(read_work(_text("work.toml"), catalogue), repairs=repairs)
     return Care(catalogue, walk, intervals, work, MappingProxyType(others))
 
 

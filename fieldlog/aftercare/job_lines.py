@@ -1,27 +1,34 @@
 """What to do and what to buy, from findings that are not within (pure).
 
-Parts that go together (chain and both sprockets, disc and pads) come from the catalogue's entries:
-lines of one place on the vehicle that share a part become one line. Lines stand in the order work
-is done (common practice): what can hurt first is found first, wheels come out once, fluids last.
+What is done follows from the fault (``repairs.toml``), not from the component: a dry chain is
+lubricated, a worn one replaced. Places stay apart unless the row says how far its work goes. Lines
+stand in the order work is done (common practice): what can hurt first is found first, wheels come out
+once, fluids last, then the test ride and what is looked at again.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
+from typing import TypeVar
 
-from fieldlog.aftercare.work import NO_WORK, Work, torques_for
+from fieldlog.aftercare.known import known_facts, values_for
+from fieldlog.aftercare.repairs import Consumable, Part, Repair, Repairs, Uses, filled
+from fieldlog.aftercare.work import NO_WORK, Tighten, Work, torques_for
 from fieldlog.catalogue.component import Catalogue, Component
-from fieldlog.model import Finding, Limit, Severity, State, Verdict
-from fieldlog.words.advice import not_yet_told
+from fieldlog.model import Finding, Limit, LimitStatus, Severity, State, Verdict
+from fieldlog.words.advice import not_yet_told, summed
 
 WORK_ORDER = (
     "battery", "controls and chassis", "final drive", "wheels", "tyres", "brakes", "cables",
     "filters", "fasteners", "lights", "fluids", "papers",
 )  # fmt: skip
 """Systems in the order their work is done."""
+CLOSING = "closing"
+"""Stands for a system in the lines that end every work."""
 
+_T = TypeVar("_T")
 _RANK = {Severity.DANGEROUS: 0, Severity.MAJOR: 1, Severity.MINOR: 2, None: 3}
 
 
@@ -35,6 +42,22 @@ class Judged:
 
 
 @dataclass(frozen=True, slots=True)
+class Needed:
+    """A part or a consumable to buy: how many of what, for which place."""
+
+    item: str
+    text: str
+    """With what is known of the vehicle: ``520 chain, 110 links``."""
+    place: str | None = None
+    count: int = 1
+    each: str = ""
+    """What one of it is: ``set``, ``pair``; empty for a piece."""
+    amount: str = ""
+    """How much of a consumable."""
+    adds: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class JobLine:
     """One piece of work with what it needs."""
 
@@ -42,14 +65,21 @@ class JobLine:
     system: str
     components: tuple[str, ...]
     position: str | None
-    parts: tuple[str, ...]
-    consumables: tuple[str, ...]
-    torques: tuple[str, ...]
-    """Torque of each fastener that it undoes, with its source; the maker's manual otherwise."""
+    parts: tuple[Needed, ...]
+    """What the work replaces."""
+    consumables: tuple[Needed, ...]
+    torques: tuple[Tighten, ...]
+    """Each fastener that it tightens."""
     because: tuple[str, ...]
     """Ids of the findings it follows from."""
     severity: Severity | None
     advice: tuple[str, ...] = ()
+    settles: tuple[str, ...] = ()
+    """Ids of the intervals that it settles; no others."""
+    recheck: tuple[str, ...] = ()
+    job: str = ""
+    first: bool = False
+    """It falls away where the thing itself is replaced."""
 
 
 def job_lines(
@@ -59,40 +89,50 @@ def job_lines(
     work: Work = NO_WORK,
     facts: Mapping[str, str] = MappingProxyType({}),
 ) -> tuple[JobLine, ...]:
-    """Every line that follows from findings judged beyond or marginal, in the order of the work.
+    """Every line that follows from findings that are not within, in the order of the work.
 
     An undecided finding makes one where it may well be beyond (it has a severity then). What is
     within, or open either way, makes none; neither does a component without an entry.
-    ``work`` says which fasteners a job undoes; their torque comes from ``limits`` (the vehicle's own
-    first) and from the vehicle's ``facts``.
+    ``work`` says what is done about which fault and which fasteners it undoes; their torque comes
+    from ``limits`` (the vehicle's own first). ``facts`` of the vehicle fill the lines.
     """
+    every = list(judged)
+    known = known_facts(facts, (each.finding for each in every))
     lines: list[JobLine] = []
-    for each in judged:
+    for each in every:
         component = catalogue.get(each.finding.component)
         if component is None or not _asks_for_work(each.verdict):
             continue
-        finding = each.finding
-        torques = torques_for(finding.component, finding.position, work, limits, facts)
-        line = _line(each, component, torques)
-        at = next((n for n, other in enumerate(lines) if _belong(other, line)), None)
+        line = _line(each, component, limits, work, known, facts)
+        at = next((n for n, other in enumerate(lines) if _same_job(other, line)), None)
         if at is None:
             lines.append(line)
         else:
             lines[at] = _united(lines[at], line)
-    return tuple(sorted(lines, key=_place))
+    ordered = sorted(_without_what_falls_away(lines), key=_order)
+    return (*ordered, *_closing(ordered, work.repairs))
 
 
-def shopping(lines: Iterable[JobLine]) -> tuple[tuple[str, int], ...]:
-    """Parts with how many lines ask for them, then consumables, each once; what to buy."""
-    counts: dict[str, int] = {}
-    consumables: dict[str, int] = {}
+def shopping(lines: Iterable[JobLine]) -> tuple[Needed, ...]:
+    """What to buy: each part once for each place, then each consumable once.
+
+    What two jobs at one place replace is bought once; amounts that add are summed over the places.
+    """
+    parts: dict[tuple[str, str | None], Needed] = {}
+    used: dict[str, dict[str | None, Needed]] = {}
     for line in lines:
         for part in line.parts:
-            name = f"{line.position} {part}" if line.position else part
-            counts[name] = counts.get(name, 0) + 1
-        for consumable in line.consumables:
-            consumables[consumable] = 1
-    return (*counts.items(), *consumables.items())
+            have = parts.get((part.item, part.place))
+            parts[part.item, part.place] = part if have is None or have.count < part.count else have
+        for use in line.consumables:
+            used.setdefault(use.item, {}).setdefault(use.place, use)
+    together = []
+    for places in used.values():
+        first, *rest = places.values()
+        amounts = tuple(each.amount for each in (first, *rest))
+        amount = summed(amounts) if first.adds else first.amount
+        together.append(replace(first, place=None, amount=amount))
+    return (*parts.values(), *together)
 
 
 def _asks_for_work(verdict: Verdict) -> bool:
@@ -101,63 +141,175 @@ def _asks_for_work(verdict: Verdict) -> bool:
     return verdict.state is not State.WITHIN
 
 
-def _line(each: Judged, component: Component, torques: tuple[str, ...]) -> JobLine:
-    finding, verdict = each.finding, each.verdict
-    gate, beyond = verdict.gate, component.follows(finding.characteristic)
-    told = gate.limit.advice if gate else ""
-    advice: tuple[str, ...] = (told,) if told else ()
-    if verdict.state is State.UNDECIDED:
-        advice = (f"undecided: {verdict.reason}", *not_yet_told(told, verdict.reason))
+def _line(
+    each: Judged,
+    component: Component,
+    limits: Sequence[Limit],
+    work: Work,
+    known: Mapping[str, str],
+    facts: Mapping[str, str],
+) -> JobLine:
+    finding, verdict, repairs = each.finding, each.verdict, work.repairs
+    found = repairs.of(finding, verdict)
+    repair = found or _as_the_catalogue_says(component, finding)
+    values = values_for(finding, known)
+    place = repair.covers.place(finding.position)
+    parts = tuple(_part(text, place, repairs, values) for text in repair.parts)
+    fastens = repair.tightens and component.characteristic("torque") is not None
+    torques = (
+        torques_for(component.name, finding.position, work, limits, facts, fastens)
+        if parts or repair.tightens
+        else ()
+    )
     return JobLine(
-        do=beyond.do or f"put the {component.name} right as the maker's manual says",
+        do=filled(repair.do, values) or repair.do[-1],
         system=component.system,
         components=(component.name,),
-        position=finding.position,
-        parts=beyond.parts,
-        consumables=beyond.consumables,
+        position=place,
+        parts=parts,
+        consumables=tuple(_use(each, place, repairs, values) for each in repair.uses),
         torques=torques,
         because=(each.id,),
         severity=verdict.severity,
-        advice=advice,
+        advice=_advice(verdict, repair, found is None),
+        settles=tuple(filled([name], values) or name for name in repair.settles),
+        recheck=(repair.recheck,) if repair.recheck else (),
+        job=repair.job,
+        first=repair.first,
     )
 
 
-def _belong(one: JobLine, other: JobLine) -> bool:
-    """Whether two lines are one job: the same work at one place, or parts in common there."""
-    if one.system != other.system:
+def _as_the_catalogue_says(component: Component, finding: Finding) -> Repair:
+    """What no row names: the component's own entry."""
+    beyond = component.follows(finding.characteristic)
+    return Repair(
+        do=(beyond.do or f"put the {component.name} right as the maker's manual says",),
+        parts=beyond.parts,
+        uses=tuple(Uses(item) for item in beyond.consumables),
+    )
+
+
+def _advice(verdict: Verdict, repair: Repair, unnamed: bool) -> tuple[str, ...]:
+    """Why it is undecided, what the limit's own row advises, and what is checked afterwards.
+
+    The advice of a row of ours is for the component whatever the fault; it stands only where no
+    repair is named. What somebody entered always stands.
+    """
+    gate = verdict.gate
+    told = gate.limit.advice if gate else ""
+    if gate is not None and not unnamed and gate.limit.status is not LimitStatus.ENTERED:
+        told = ""
+    then = (f"then: {repair.then}",) if repair.then else ()
+    reason = f"undecided: {verdict.reason}" if verdict.state is State.UNDECIDED else ""
+    open_ = (reason,) if reason else ()
+    return (*open_, *not_yet_told(told, reason or repair.do[-1]), *then)
+
+
+def _part(text: str, place: str | None, repairs: Repairs, values: Mapping[str, str]) -> Needed:
+    number, _, rest = text.partition(" ")
+    count, name = (int(number), rest) if number.isdigit() else (1, text)
+    name = filled([name], values) or name
+    part = repairs.parts.get(name, Part())
+    if part.counted:
+        count = int(values.get("count", count))
+    told = filled(part.told, values) or name
+    return Needed(name, told, part.at.place(place), count, part.each)
+
+
+def _use(use: Uses, place: str | None, repairs: Repairs, values: Mapping[str, str]) -> Needed:
+    name = filled([use.item], values) or use.item
+    usual = repairs.uses.get(name, Consumable())
+    amount = filled(use.amount, values) or usual.amount
+    told = filled(usual.told, values) or name
+    return Needed(name, told, place, amount=amount, adds=usual.adds)
+
+
+def _same_job(one: JobLine, other: JobLine) -> bool:
+    """The same work at one place: places stay apart unless the row's work covers more."""
+    if one.system != other.system or one.position != other.position:
         return False
-    same_place = one.position == other.position or None in (one.position, other.position)
-    shared = set(one.parts) & set(other.parts)
-    if one.do == other.do and one.position == other.position:
-        return True
-    # a chain and its sprockets are one set wherever the worn one sits; pads of two ends are not
-    whole_set = len(one.parts) > 1 and set(one.parts) == set(other.parts)
-    return bool(shared) and (same_place or whole_set)
+    return one.job == other.job if one.job or other.job else one.do == other.do
 
 
 def _united(one: JobLine, other: JobLine) -> JobLine:
-    lead, add = (one, other) if len(one.parts) >= len(other.parts) else (other, one)
-    position = one.position if one.position == other.position else None
-    if len(set(lead.parts)) and set(add.parts) <= set(lead.parts):
-        position = position or (lead.position if add.position is None else position)
-    return JobLine(
-        do=lead.do,
-        system=lead.system,
+    worse = min(one, other, key=lambda line: _RANK[line.severity])
+    return replace(
+        worse,
         components=_both(one.components, other.components),
-        position=position,
-        parts=_both(lead.parts, add.parts),
-        consumables=_both(lead.consumables, add.consumables),
+        parts=_both(one.parts, other.parts),
+        consumables=_once(_both(one.consumables, other.consumables)),
         torques=_both(one.torques, other.torques),
         because=_both(one.because, other.because),
-        severity=min(one.severity, other.severity, key=_RANK.__getitem__),
         advice=_both(one.advice, other.advice),
+        settles=_both(one.settles, other.settles),
+        recheck=_both(one.recheck, other.recheck),
+        first=one.first and other.first,
     )
 
 
-def _both(one: tuple[str, ...], other: tuple[str, ...]) -> tuple[str, ...]:
+def _once(uses: tuple[Needed, ...]) -> tuple[Needed, ...]:
+    """Each consumable once; an amount that was said counts before the usual one."""
+    found: dict[str, Needed] = {}
+    for use in uses:
+        have = found.get(use.item)
+        found[use.item] = use if have is None or have.amount[:1].isalpha() else have
+    return tuple(found.values())
+
+
+def _without_what_falls_away(lines: Sequence[JobLine]) -> list[JobLine]:
+    """Nothing is cleaned or set that is replaced anyway, and no part is replaced by two jobs.
+
+    The findings, and the worse severity, go to the job that stays.
+    """
+    kept = list(lines)
+    for line in lines:
+        others = [other for other in kept if other is not line]
+        heir = next((other for other in others if _replaces(other, line)), None)
+        if heir is not None and line in kept:
+            merged = replace(
+                heir,
+                because=_both(heir.because, line.because),
+                severity=min(heir.severity, line.severity, key=_RANK.__getitem__),
+                advice=heir.advice if line.first else _both(heir.advice, line.advice),
+            )
+            kept = [merged if other is heir else other for other in others]
+    return kept
+
+
+def _replaces(other: JobLine, line: JobLine) -> bool:
+    """Whether ``other`` puts a new part where ``line`` would work on the old one."""
+    if other.first or other.system != line.system:
+        return False
+    if line.first:
+        here = other.position is None or (line.position or "").startswith(other.position)
+        bought = {part.item for part in other.parts}
+        same = set(line.components) <= set(other.components) and bool(bought)
+        return here and (same or set(line.components) <= bought)
+    asked, given = _bought(line), _bought(other)
+    return bool(asked) and asked < given
+
+
+def _bought(line: JobLine) -> set[tuple[str, str | None]]:
+    return {(part.item, part.place) for part in line.parts}
+
+
+def _closing(lines: Sequence[JobLine], repairs: Repairs) -> tuple[JobLine, ...]:
+    """The test ride, and what is looked at again after it has run."""
+    systems = {line.system for line in lines} - set(repairs.no_ride_for)
+    if not systems or not repairs.test_ride:
+        return ()
+    again = dict.fromkeys(name for line in lines for name in line.recheck)
+    told = [repairs.test_ride]
+    if again:
+        rechecks = "; ".join(text for name, text in repairs.rechecks.items() if name in again)
+        told.append(repairs.recheck.format(rechecks=rechecks))
+    return tuple(JobLine(text, CLOSING, (), None, (), (), (), (), None) for text in told)
+
+
+def _both(one: tuple[_T, ...], other: tuple[_T, ...]) -> tuple[_T, ...]:
     return tuple(dict.fromkeys((*one, *other)))
 
 
-def _place(line: JobLine) -> tuple[int, int, str]:
+def _order(line: JobLine) -> tuple[int, int, str]:
     order = WORK_ORDER.index(line.system) if line.system in WORK_ORDER else len(WORK_ORDER)
     return order, _RANK[line.severity], line.do

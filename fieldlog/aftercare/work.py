@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from fieldlog.aftercare.data import Faults, rows, table, texts
+from fieldlog.aftercare.repairs import NO_REPAIRS, Repairs, end_of
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.derived import torque
 from fieldlog.model import Limit, LimitStatus
@@ -23,11 +24,23 @@ FRICTION = 0.14
 MANUAL = "maker's manual: no value entered"
 
 
+@dataclass(frozen=True, slots=True)
+class Tighten:
+    """One fastener of a job, to be ticked: what it takes, by whose word, and room for what it got."""
+
+    fastener: str
+    place: str | None
+    value: str
+    """The value with its unit; empty where none was entered."""
+    source: str
+
+
 @dataclass(frozen=True)
 class Work:
-    """Component -> the fasteners that a job on it undoes."""
+    """Component -> the fasteners that a job on it undoes, and what is done about which fault."""
 
     undoes: Mapping[str, tuple[str, ...]]
+    repairs: Repairs = NO_REPAIRS
 
 
 NO_WORK = Work(MappingProxyType({}))
@@ -42,7 +55,7 @@ def read_work(text: str, catalogue: Catalogue, file: str = "work.toml") -> Work:
         if called not in catalogue.components:
             faults.add(called, "is not in the catalogue")
         for name in fasteners:
-            fastener = catalogue.get(name)
+            fastener = catalogue.get(_named(name)[0])
             if fastener is None or fastener.characteristic("torque") is None:
                 faults.add(called, f"{name!r} has no torque in the catalogue")
         if called in found:
@@ -58,26 +71,40 @@ def torques_for(
     work: Work,
     limits: Sequence[Limit],
     facts: Mapping[str, str],
-) -> tuple[str, ...]:
-    """The torque of every fastener the job undoes, each with its source or the lack of one."""
-    fasteners = work.undoes.get(component, ())
+    fastens: bool = False,
+) -> tuple[Tighten, ...]:
+    """Every fastener the job undoes with its torque, each with its source or the lack of one.
+
+    ``fastens``: the component itself is tightened.
+    """
     own = [
-        limit
-        for limit in limits
-        if limit.characteristic == "torque" and limit.value is not None and _at(limit, position)
+        limit for limit in limits if limit.characteristic == "torque" and limit.value is not None
     ]
-    if not fasteners and any(limit.component == component for limit in own):
-        fasteners = (component,)
+    entered_here = any(
+        each.component == component and each.status is LimitStatus.ENTERED and _at(each, position)
+        for each in own
+    )
+    itself = fastens or (component not in work.undoes and entered_here)
+    fasteners = (*((component,) if itself else ()), *work.undoes.get(component, ()))
     told = []
-    for name in fasteners:
-        entered = [limit for limit in own if limit.component == name]
+    for named in dict.fromkeys(fasteners):
+        name, end = _named(named)
+        at = end or end_of(position)
+        entered = [limit for limit in own if limit.component == name and _at(limit, at)]
         gating = [limit for limit in entered if limit.status is LimitStatus.ENTERED]
         found = gating or [limit for limit in entered if limit.status is LimitStatus.CITED]
-        if found:
-            told += [f"{name}: {tell.limit_value(limit)} ({limit.source})" for limit in found]
-        else:
-            told.append(f"{name}: {MANUAL}{_guideline(facts.get(_thread(name), ''))}")
+        told += [Tighten(name, at, tell.limit_value(each), each.source) for each in found]
+        if not found:
+            told.append(
+                Tighten(name, at, "", f"{MANUAL}{_guideline(facts.get(_thread(name), ''))}")
+            )
     return tuple(told)
+
+
+def _named(fastener: str) -> tuple[str, str | None]:
+    """``rear axle nut`` as the axle nut at the rear."""
+    end, _, rest = fastener.partition(" ")
+    return (rest, end) if end in ("front", "rear") else (fastener, None)
 
 
 def _at(limit: Limit, position: str | None) -> bool:

@@ -9,12 +9,12 @@ from typing import Any
 
 from fieldlog.aftercare.checklist import LeftOpen
 from fieldlog.aftercare.due import DueItem, WearReading, When
-from fieldlog.aftercare.job_lines import JobLine
+from fieldlog.aftercare.job_lines import JobLine, Needed
 from fieldlog.aftercare.plot import plot
 from fieldlog.aftercare.trend import Trend
 from fieldlog.cli.json_view import limit_view
 from fieldlog.quantities.units import convert
-from fieldlog.report.lines import due_row
+from fieldlog.report.lines import due_row, needed, tightening
 from fieldlog.words import tell
 
 Json = dict[str, Any]
@@ -126,13 +126,27 @@ def job_text(line: JobLine) -> Iterator[str]:
     where = f" ({line.position})" if line.position else ""
     yield f"{severity}{line.do}{where}"
     for label, values in (
-        ("parts", line.parts),
-        ("consumables", line.consumables),
-        ("torque", line.torques),
+        ("parts", [needed(each) for each in line.parts]),
+        ("consumables", [needed(each) for each in line.consumables]),
+        ("settles the interval", line.settles),
         ("advice", line.advice),
     ):
         if values:
             yield f"    {label}: {'; '.join(values)}"
+    for each in line.torques:
+        yield f"    {tightening(each)}"
+
+
+def needed_json(each: Needed) -> Json:
+    """A part or consumable with its quantity and place."""
+    return {
+        "item": each.item,
+        "what": each.text,
+        "count": each.count,
+        "each": each.each,
+        "amount": each.amount,
+        "place": each.place,
+    }
 
 
 def job_json(line: JobLine, numbers: dict[str, int]) -> Json:
@@ -142,9 +156,13 @@ def job_json(line: JobLine, numbers: dict[str, int]) -> Json:
         "system": line.system,
         "components": list(line.components),
         "position": line.position,
-        "parts": list(line.parts),
-        "consumables": list(line.consumables),
-        "torques": list(line.torques),
+        "parts": [needed_json(each) for each in line.parts],
+        "consumables": [needed_json(each) for each in line.consumables],
+        "torques": [
+            {"fastener": t.fastener, "place": t.place, "value": t.value, "source": t.source}
+            for t in line.torques
+        ],
+        "settles": list(line.settles),
         "advice": list(line.advice),
         "severity": line.severity.value if line.severity else None,
         "because": sorted(numbers[name] for name in line.because),

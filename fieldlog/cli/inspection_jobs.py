@@ -37,10 +37,11 @@ def jobs(key: str, as_json: bool, folder: Path | None) -> None:
       fieldlog inspection jobs last
     """
     from fieldlog.aftercare.job_lines import shopping
-    from fieldlog.cli.care_lines import job_json, job_text
+    from fieldlog.cli.care_lines import job_json, job_text, needed_json
     from fieldlog.cli.terminal import Terminal
     from fieldlog.cli.verdict_lines import caution_lines
     from fieldlog.limits.cautions import cautions_for
+    from fieldlog.report.lines import needed
 
     with workshop(folder) as shop:
         record = shop.store.inspection_record(key)
@@ -52,7 +53,7 @@ def jobs(key: str, as_json: bool, folder: Path | None) -> None:
         document = {
             "cautions": list(warned),
             "jobs": [job_json(line, numbers) for line in lines],
-            "shopping": [{"item": name, "count": count} for name, count in bought],
+            "shopping": [needed_json(each) for each in bought],
         }
         click.echo(json.dumps(document))
         return
@@ -64,11 +65,11 @@ def jobs(key: str, as_json: bool, folder: Path | None) -> None:
     for number, line in enumerate(lines, start=1):
         first, *rest = job_text(line)
         click.echo(f"{number:>2}. {first}")
-        for text in rest:
-            click.echo(text)
+        for more in rest:
+            click.echo(more)
     click.echo("to buy:")
-    for name, count in bought:
-        click.echo(f"    {count} x {name}" if count > 1 else f"    {name}")
+    for each in bought:
+        click.echo(f"    {needed(each)}")
 
 
 @click.command("open")

@@ -6,11 +6,14 @@ from datetime import timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from fieldlog.aftercare.due import DueItem
+from fieldlog.aftercare.job_lines import Needed
+from fieldlog.aftercare.work import Tighten
 from fieldlog.model import Judgement, Verdict
 from fieldlog.quantities.units import convert
 from fieldlog.report.view_model import DueRow, LimitLine
 from fieldlog.store.records import EventName, InspectionRecord, Utterance
 from fieldlog.words import tell
+from fieldlog.words.advice import to_buy, to_tighten
 
 NOT_COVERED = "not covered by the signature"
 
@@ -112,6 +115,16 @@ def _distance(item: DueItem, unit: str) -> str:
     if item.by_km is None:
         return ""
     return tell.with_unit(f"{round(float(convert(item.by_km, 'km', unit)))}", unit)
+
+
+def needed(each: Needed) -> str:
+    """A line to buy: ``1 x 160/60-17 tyre, rear``."""
+    return to_buy(each.text, each.count, each.each, each.place, each.amount)
+
+
+def tightening(each: Tighten) -> str:
+    """A fastener to tick, with its value, its source and room for what it got."""
+    return to_tighten(each.fastener, each.place, each.value, each.source)
 
 
 def best_guess(utterance: Utterance) -> str:

@@ -215,9 +215,7 @@ class _Card(Typesetting):
                     self.rich(f"<b>{escape(job.do)}</b>{where}{how}", "text"),
                     self.p("; ".join(p for p in (job.parts, job.consumables) if p), "text"),
                     self.p(
-                        "; ".join(
-                            p for p in (job.torques or "torque: maker’s manual", job.advice) if p
-                        ),
+                        "; ".join(p for p in (job.torques, job.advice) if p),
                         "text",
                     ),
                     self.p(", ".join(map(str, job.because)), "typed"),

@@ -25,6 +25,8 @@ from fieldlog.report.lines import (
     best_guess,
     due_row,
     limit_lines,
+    needed,
+    tightening,
     zone_of,
 )
 from fieldlog.report.trend_picture import trend_picture
@@ -266,9 +268,9 @@ class _Builder:
             JobRow(
                 do=line.do,
                 where=line.position or "",
-                parts=", ".join(line.parts),
-                consumables=", ".join(line.consumables),
-                torques="; ".join(line.torques),
+                parts=", ".join(needed(each) for each in line.parts),
+                consumables=", ".join(needed(each) for each in line.consumables),
+                torques="; ".join(tightening(each) for each in line.torques),
                 advice="; ".join(line.advice),
                 because=tuple(sorted(self.numbers[name] for name in line.because)),
                 severity=line.severity.value if line.severity else "",
@@ -282,8 +284,7 @@ class _Builder:
         return job_lines(self._lines(), around.catalogue, around.limits, around.work, facts)
 
     def _shopping(self) -> tuple[str, ...]:
-        bought = shopping(self._work())
-        return tuple(f"{count} x {name}" if count > 1 else name for name, count in bought)
+        return tuple(needed(each) for each in shopping(self._work()))
 
     def _cautions(self, verdicts: Iterable[Verdict]) -> tuple[str, ...]:
         said = [caution for verdict in verdicts for caution in verdict.cautions]

@@ -1,0 +1,303 @@
+"""Work by fault: what is done about a finding, what it replaces and what it uses up (pure).
+
+A row speaks of conditions or measures, of some components or of all; the row that names most of what
+was found wins. What no row names is put right as the catalogue says of the component.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from types import MappingProxyType
+from typing import Any
+
+from fieldlog.aftercare.data import Faults, rows, table, texts
+from fieldlog.catalogue.component import Catalogue
+from fieldlog.limits.sides import Side
+from fieldlog.model import Finding, Judgement, Relation, Verdict
+
+WHAT = "what"
+"""Stands in a text for the component's name."""
+ALWAYS_KNOWN: Mapping[str, str] = MappingProxyType({WHAT: "", "aim": ""})
+"""What the last text of a row may name; anything else is a fact that may lack."""
+
+
+class Covers(StrEnum):
+    """How far a piece of work goes, or where a part belongs."""
+
+    PLACE = "place"
+    """Where it was found."""
+    END = "end"
+    BOTH = "both"
+    """Left and right."""
+    VEHICLE = "vehicle"
+
+    def place(self, position: str | None) -> str | None:
+        """The place it covers, of something found at ``position``."""
+        match self:
+            case Covers.PLACE:
+                return position
+            case Covers.END:
+                return end_of(position)
+            case Covers.BOTH:
+                return " ".join(part for part in (end_of(position), "left and right") if part)
+            case Covers.VEHICLE:
+                return None
+
+
+def end_of(position: str | None) -> str | None:
+    """``front`` of ``front left``; None where no end is named."""
+    return next((word for word in (position or "").split() if word in ("front", "rear")), None)
+
+
+@dataclass(frozen=True, slots=True)
+class Uses:
+    """A consumable that a row uses, with texts of how much where it is known better than usual."""
+
+    item: str
+    amount: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Repair:
+    """What is done about one kind of fault."""
+
+    do: tuple[str, ...]
+    """The first whose facts are known is taken."""
+    components: tuple[str, ...] = ()
+    conditions: tuple[str, ...] = ()
+    measures: tuple[str, ...] = ()
+    side: Side | None = None
+    parts: tuple[str, ...] = ()
+    """``oil filter``, or ``2 fork seal``."""
+    uses: tuple[Uses, ...] = ()
+    covers: Covers = Covers.PLACE
+    job: str = ""
+    """Rows of one job are one line for what they cover."""
+    tightens: bool = False
+    first: bool = False
+    """It falls away where the thing itself is replaced at the same place."""
+    settles: tuple[str, ...] = ()
+    """Intervals that the work settles; no others."""
+    recheck: str = ""
+    then: str = ""
+
+    def fits(self, finding: Finding, side: Side | None) -> int:
+        """How much of the finding the row names; 0 where it does not speak of it."""
+        if self.components and finding.component not in self.components:
+            return 0
+        if self.conditions and finding.condition not in self.conditions:
+            return 0
+        if self.measures and finding.characteristic not in self.measures:
+            return 0
+        if self.side is not None and self.side is not side:
+            return 0
+        named = (8 * bool(self.components), 4 * bool(self.measures), 2 * bool(self.conditions))
+        return sum(named) + bool(self.side)
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """How a part is bought: where it belongs, what one of it is, how it is told with known facts."""
+
+    at: Covers = Covers.PLACE
+    each: str = ""
+    told: tuple[str, ...] = ()
+    counted: bool = False
+    """As many as were said: "two missing"."""
+
+
+@dataclass(frozen=True, slots=True)
+class Consumable:
+    """How much of it is bought, and whether one place's amount adds to another's."""
+
+    amount: str = ""
+    adds: bool = False
+    told: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Repairs:
+    """The rows, what they buy, and how every work ends."""
+
+    rows: tuple[Repair, ...] = ()
+    parts: Mapping[str, Part] = field(default_factory=lambda: MappingProxyType({}))
+    uses: Mapping[str, Consumable] = field(default_factory=lambda: MappingProxyType({}))
+    rechecks: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    test_ride: str = ""
+    recheck: str = ""
+    no_ride_for: tuple[str, ...] = ()
+    """Systems whose work alone needs no test ride."""
+
+    def of(self, finding: Finding, verdict: Verdict) -> Repair | None:
+        """The row that names most of what was found; the first of several."""
+        side = wrong_side(verdict.gate)
+        fitting = max(self.rows, key=lambda row: row.fits(finding, side), default=None)
+        return fitting if fitting is not None and fitting.fits(finding, side) else None
+
+
+NO_REPAIRS = Repairs()
+
+
+def wrong_side(gate: Judgement | None) -> Side | None:
+    """On which side of the gating limit the reading lies, where the limit has sides."""
+    if gate is None or gate.limit.value is None or gate.limit.relation is Relation.IS:
+        return None
+    if gate.limit.relation.is_lower:
+        return Side.LESS
+    if gate.limit.relation.is_upper or gate.reading is None:
+        return Side.MORE
+    middle = (gate.limit.value + (gate.limit.high or gate.limit.value)) / 2
+    return Side.LESS if gate.reading < middle else Side.MORE
+
+
+def filled(options: Iterable[str], values: Mapping[str, str]) -> str | None:
+    """The first text whose ``{facts}`` are all in ``values``, with them; None where none is."""
+    for text in options:
+        try:
+            return text.format_map(values)
+        except KeyError:
+            continue
+    return None
+
+
+# --- reading ---------------------------------------------------------------------------------------
+
+_KEYS = [
+    "conditions",
+    "measures",
+    "side",
+    "components",
+    "do",
+    "parts",
+    "uses",
+    "covers",
+    "job",
+    "tightens",
+    "first",
+    "settles",
+    "recheck",
+    "then",
+]
+
+
+def read_repairs(
+    text: str,
+    catalogue: Catalogue,
+    intervals: Collection[str],
+    derived: Collection[str] = (),
+    file: str = "repairs.toml",
+) -> Repairs:
+    """The rows of one TOML text. Raises ``LimitError`` that lists every fault.
+
+    ``intervals``: ids that a row may settle; ``derived``: characteristics that are computed.
+    """
+    faults = Faults(file)
+    document = table(text, faults)
+    parts = {
+        name: Part(
+            _covers(row, "at", name, faults),
+            str(row.get("each", "")),
+            _texts(row, "told"),
+            row.get("counted") is True,
+        )
+        for name, row in document.get("part", {}).items()
+    }
+    uses = {
+        name: Consumable(str(row.get("amount", "")), row.get("adds") is True, _texts(row, "told"))
+        for name, row in document.get("use", {}).items()
+    }
+    rechecks = {name: str(told) for name, told in document.get("recheck", {}).items()}
+    found = []
+    for called, row in rows(document, "repair", _KEYS, faults):
+        repair = _repair(row, called, faults)
+        _names(repair, called, catalogue, faults, derived)
+        items = [use.item for use in repair.uses if "{" not in use.item]
+        for item in items:
+            if item not in uses:
+                faults.add(called, f"uses {item!r}, which has no [use] of its own")
+        if repair.recheck and repair.recheck not in rechecks:
+            faults.add(called, f"recheck {repair.recheck!r} is none of {', '.join(rechecks)}")
+        for name in repair.settles:
+            if "{" not in name and name not in intervals:
+                faults.add(called, f"settles {name!r}, which is no interval")
+        found.append(repair)
+    closing = document.get("closing", {})
+    faults.stop()
+    return Repairs(
+        tuple(found),
+        MappingProxyType(parts),
+        MappingProxyType(uses),
+        MappingProxyType(rechecks),
+        str(closing.get("test_ride", "")),
+        str(closing.get("recheck", "")),
+        _texts(closing, "not_for"),
+    )
+
+
+def _repair(row: Mapping[str, Any], called: str, faults: Faults) -> Repair:
+    do = _texts(row, "do")
+    conditions, measures = _texts(row, "conditions"), _texts(row, "measures")
+    if not do or filled(do[-1:], ALWAYS_KNOWN) is None:
+        faults.add(called, "do: a last text is needed that leans on no fact")
+    if not conditions and not measures:
+        faults.add(called, "conditions or measures are needed")
+    side = row.get("side")
+    if side is not None and side not in set(Side):
+        faults.add(called, f"side {side!r} is none of {', '.join(Side)}")
+        side = None
+    return Repair(
+        do=do,
+        components=texts(row, "components", called, faults),
+        conditions=conditions,
+        measures=measures,
+        side=None if side is None else Side(side),
+        parts=_texts(row, "parts"),
+        uses=tuple(_uses(each) for each in row.get("uses", ())),
+        covers=_covers(row, "covers", called, faults),
+        job=str(row.get("job", "")),
+        tightens=row.get("tightens") is True,
+        first=row.get("first") is True,
+        settles=_texts(row, "settles"),
+        recheck=str(row.get("recheck", "")),
+        then=str(row.get("then", "")),
+    )
+
+
+def _names(
+    repair: Repair, called: str, catalogue: Catalogue, faults: Faults, derived: Collection[str]
+) -> None:
+    """Whether every name is one of the catalogue's, and may be found there at all."""
+    known = [catalogue.get(name) for name in repair.components] or list(catalogue)
+    for name, component in zip(repair.components, known, strict=False):
+        if component is None:
+            faults.add(called, f"{name!r} is not in the catalogue")
+    there = [component for component in known if component is not None]
+    words = {word for component in there for _, word, _ in component.judged()}
+    measures = {each.name for component in there for each in component.characteristics}
+    for word in repair.conditions:
+        if word not in words:
+            faults.add(called, f"is never found {word!r}")
+    for name in repair.measures:
+        if name not in measures and name not in derived:
+            faults.add(called, f"has no {name!r}")
+
+
+def _uses(each: object) -> Uses:
+    if isinstance(each, dict):
+        return Uses(str(each.get("item", "")), _texts(each, "amount"))
+    return Uses(str(each))
+
+
+def _covers(row: Mapping[str, Any], key: str, called: str, faults: Faults) -> Covers:
+    value = str(row.get(key, Covers.PLACE))
+    if value not in set(Covers):
+        faults.add(called, f"{key} {value!r} is none of {', '.join(Covers)}")
+        return Covers.PLACE
+    return Covers(value)
+
+
+def _texts(row: Mapping[str, Any], key: str) -> tuple[str, ...]:
+    value = row.get(key, ())
+    return (value,) if isinstance(value, str) else tuple(map(str, value))

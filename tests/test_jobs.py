@@ -1,0 +1,341 @@
+"""Work follows from the fault: what is done, bought and ticked after an inspection."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from fieldlog.aftercare.files import load_care
+from fieldlog.aftercare.job_lines import CLOSING, JobLine, Judged, Needed, job_lines, shopping
+from fieldlog.aftercare.repairs import read_repairs
+from fieldlog.cli import main
+from fieldlog.errors import LimitError
+from fieldlog.language.files import load_language
+from fieldlog.limits.assess import assess
+from fieldlog.limits.context import parse_context
+from fieldlog.limits.packs import shipped_limits
+from fieldlog.model import Decision, Finding, Limit, Severity, State, Verdict
+from fieldlog.report.lines import needed, tightening
+
+LANGUAGE = load_language()
+CARE = load_care()
+TODAY = date(2026, 11, 29)
+FACTS = {
+    "chain": "520",
+    "tyre_size_front": "120/70-17",
+    "tyre_size_rear": "160/60-17",
+    "brake_fluid": "DOT 4",
+    "pressure_front": "36psi",
+}
+DIRTY_AND_DRY = (
+    "chain dry",
+    "chain dirty",
+    "front tyre dirty",
+    "rear tyre dirty",
+    "front left disc rusted",
+    "rear disc dirty",
+    "front pads dirty",
+    "throttle cable dry",
+    "clutch cable dry",
+    "brake lever dry",
+    "clutch lever stiff",
+    "side stand dry",
+    "front rim dirty",
+    "rear spokes rusty",
+    "frame dirty",
+    "headlamp dirty",
+    "positive battery terminal corroded",
+    "air filter dirty",
+    "rear sprocket dirty",
+    "steering head bearing dry",
+    "front axle dry",
+)
+"""Nothing of it is worn or broken."""
+
+
+def judged(*phrases: str, where: str | None = None) -> list[Judged]:
+    found = []
+    for number, words in enumerate(phrases, start=1):
+        understood = LANGUAGE.understand(words)
+        assert understood.decision is Decision.ACCEPT, f"{words}: {understood.reason}"
+        assert understood.finding is not None
+        context = parse_context(where)
+        verdict = assess(
+            understood.finding, shipped_limits(), context, LANGUAGE.catalogue, TODAY
+        ).verdict
+        found.append(Judged(str(number), understood.finding, verdict))
+    return found
+
+
+def lines(*phrases: str, limits: tuple[Limit, ...] = ()) -> tuple[JobLine, ...]:
+    return job_lines(judged(*phrases), LANGUAGE.catalogue, limits, CARE.work, FACTS)
+
+
+def work(*phrases: str) -> tuple[JobLine, ...]:
+    """The lines before the test ride."""
+    return tuple(line for line in lines(*phrases) if line.system != CLOSING)
+
+
+def bought(*phrases: str) -> list[str]:
+    return [needed(each) for each in shopping(lines(*phrases))]
+
+
+def parts(*phrases: str) -> list[str]:
+    return [needed(each) for each in shopping(lines(*phrases)) if not each.amount]
+
+
+class TestAWholeMotorcycle:
+    def test_dirty_and_dry_buys_what_cleans_and_lubricates_and_nothing_else(self) -> None:
+        assert len(DIRTY_AND_DRY) >= 20
+        assert parts(*DIRTY_AND_DRY) == []
+        told = shopping(lines(*DIRTY_AND_DRY))
+        kinds = ("clean", "lubric", "grease", "oil", "rust remover", "corrosion protection")
+        assert all(any(kind in each.item for kind in kinds) for each in told), told
+        assert len(told) == len({each.item for each in told})
+
+    def test_two_worn_tyres_and_two_cracked_discs_are_two_of_each(self) -> None:
+        told = parts(
+            "front tyre worn", "rear tyre worn", "front left disc cracked", "rear disc cracked"
+        )
+        assert told == [
+            "1 x 120/70-17 tyre, front",
+            "1 x valve stem, front",
+            "1 x 160/60-17 tyre, rear",
+            "1 x valve stem, rear",
+            "1 x brake disc, front left",
+            "1 set brake pads, front",
+            "1 x brake disc, rear",
+            "1 set brake pads, rear",
+        ]
+
+    def test_two_discs_of_one_end_need_one_set_of_pads(self) -> None:
+        told = parts("front left disc cracked", "front right disc cracked", "front pads worn")
+        assert told == [
+            "1 x brake disc, front left",
+            "1 set brake pads, front",
+            "1 x brake disc, front right",
+        ]
+        assert len(work("front left disc cracked", "front right disc cracked")) == 2
+
+    @pytest.mark.parametrize("phrases", [DIRTY_AND_DRY, ("front tyre worn", "rear disc cracked")])
+    def test_the_command(self, tmp_path: Path, phrases: tuple[str, ...]) -> None:
+        def run(*args: str) -> str:
+            result = CliRunner().invoke(main, [*args, "--store", str(tmp_path)])
+            assert result.exit_code == 0, result.output
+            return result.output
+
+        run("vehicle", "add", "blue roadster", "--set", "tyre_size_front=120/70-17")
+        run("inspection", "start", "1")
+        for words in phrases:
+            run("inspection", "enter", words)
+        told = run("inspection", "jobs", "last")
+        assert "test ride" in told
+        assert ("1 x 120/70-17 tyre, front" in told) is ("front tyre worn" in phrases)
+        assert ("tyre, front" in told) is ("front tyre worn" in phrases)
+
+
+class TestByFault:
+    @pytest.mark.parametrize(
+        ("words", "do", "buys"),
+        [
+            ("chain dry", "lubricate it warm", ["chain cleaner, 1 can", "chain lubricant, 1 can"]),
+            ("front pads dirty", "clean pads", ["brake cleaner, 1 can", "pad grease, 1 tube"]),
+            ("rear disc rusted", "take surface rust off, measure", ["brake cleaner, 1 can"]),
+            ("front axle rusted", "measure and grease", ["grease, 1 tube"]),
+            ("front brake fluid low", "worn pads or a leak", ["brake fluid DOT 4, 0.5 L"]),
+            ("battery twelve point one volts", "charge the battery", []),
+            ("battery weak", "charge the battery", []),
+            ("rear tyre has a nail in it", "may be plugged from inside where the local rule", []),
+            ("front tyre nine psi", "set the cold pressure to 36 psi", []),
+            ("headlamp aim offset five inches down", "5 in too low: raise it", []),
+            ("headlamp aim low", "too low: raise it", []),
+            ("headlamp aim offset six inches left", "6 in too far left: turn it right", []),
+            ("headlamp dim", "measure the voltage", ["contact cleaner, 1 can"]),
+            ("rear brake shoes worn", "replace the shoes", [
+                "1 pair brake shoes, rear", "1 set shoe springs, rear", "brake cleaner, 1 can"]),
+            ("rear brake shoes zero millimetres", "replace the shoes", [
+                "1 pair brake shoes, rear", "1 set shoe springs, rear", "brake cleaner, 1 can"]),
+            ("engine oil half a quart low", "find out where the engine oil went", [
+                "engine oil, 1/2 qt"]),
+            ("two rear spokes missing", "replace the spokes", ["2 x spoke and nipple, rear"]),
+            ("left fork seal leaking", "both legs", [
+                "2 x fork seal, left and right", "2 x dust seal, left and right",
+                "fork oil, 1 L"]),
+            ("front caliper bolt loose", "tighten the caliper bolt", []),
+            ("rear wheel bearing has play", "both bearings", [
+                "1 set wheel bearings, rear", "1 set wheel seals, rear", "bearing grease, 1 tube"]),
+        ],
+    )  # fmt: skip
+    def test_what_is_done_and_bought(self, words: str, do: str, buys: list[str]) -> None:
+        (line,) = work(words)
+        assert do in line.do
+        assert bought(words) == buys
+
+    def test_a_replacement_takes_the_smaller_work_with_it(self) -> None:
+        (line,) = work("chain dry", "chain worn", "rear sprocket hooked")
+        assert line.because == ("2", "3", "1")
+        assert parts("chain dry", "chain worn", "rear sprocket hooked") == [
+            "1 x 520 chain",
+            "1 x front sprocket",
+            "1 x rear sprocket",
+        ]
+        assert len(work("front tyre worn", "rear tyre dirty")) == 2  # another place stays
+
+    def test_what_the_inspection_read_fills_the_line(self) -> None:
+        assert "1 x 520 chain, 110 links" in parts("chain worn", "chain length 110 links")
+
+    def test_places_stay_apart(self) -> None:
+        assert [each.position for each in work("front tyre worn", "rear tyre worn")] == [
+            "front",
+            "rear",
+        ]
+
+    def test_what_adds_is_summed_over_places(self) -> None:
+        both = bought("front brake fluid dark", "rear brake fluid dark")
+        assert both == ["brake fluid DOT 4, 1 L"]
+
+    def test_a_fault_that_nobody_named_is_put_right_as_the_catalogue_says(self) -> None:
+        (line,) = work("left fork gaiter torn")
+        assert line.do == "replace the gaiter"
+
+    def test_every_fault_of_the_catalogue_has_a_line(self) -> None:
+        for component in LANGUAGE.catalogue:
+            for name, condition, severity in component.judged():
+                if severity is None:
+                    continue
+                found = Finding(component.name, "front left", name, condition=condition)
+                each = Judged("a", found, Verdict(State.FAULTY, None, severity=severity))
+                first, *_ = job_lines([each], LANGUAGE.catalogue, (), CARE.work)
+                assert first.do
+                assert "{" not in first.do
+
+    def test_nothing_that_is_only_dirty_dry_or_loose_is_replaced(self) -> None:
+        """What is bought for those is a washer, a pin, a filter's element, or a link: listed here."""
+        cheap = {
+            "2 x sealing washer, front", "1 x lock washer", "1 x split pin, front",
+            "1 x master link", "1 x drain plug washer", "1 x oil filter", "1 x fuel filter",
+            "1 x paper air filter",
+            # loose in its seat is worn out
+            "1 x valve stem, front", "1 x cush drive rubbers, front left",
+            "1 x chain slider, front left", "1 set wheel bearings, front",
+            "1 set wheel seals, front", "1 x lock washer, front left",
+            "2 x sealing washer, front left", "1 x drain plug washer, front left",
+            "1 x paper air filter, front left", "1 x fuel filter, front left",
+        }  # fmt: skip
+        for component in LANGUAGE.catalogue:
+            for condition in ("dirty", "dry", "stiff", "rusted", "loose", "low", "wet", "oily"):
+                severity = component.conditions.get(condition)
+                if severity is None or (component.name, condition) == ("brake pads", "oily"):
+                    continue
+                if (component.name, condition) == ("brake shoes", "oily"):
+                    continue
+                found = Finding(component.name, "front left", "condition", condition=condition)
+                each = Judged("a", found, Verdict(State.FAULTY, None, severity=severity))
+                told = job_lines([each], LANGUAGE.catalogue, (), CARE.work)
+                things = {needed(part) for line in told for part in line.parts}
+                assert things <= cheap, (component.name, condition, things)
+
+
+class TestTicks:
+    def test_a_torque_is_ticked_only_where_something_is_tightened(self) -> None:
+        for words in (
+            "tail lamp not working",
+            "air filter dirty",
+            "engine oil low",
+            "front brake fluid dark",
+            "front tyre dirty",
+            "chain dry",
+        ):
+            assert [line.torques for line in work(words)] == [()], words
+        (line,) = work("rear tyre worn")
+        assert [each.fastener for each in line.torques] == ["axle nut", "pinch bolt"]
+        told = tightening(line.torques[0])
+        assert told.startswith("[ ] axle nut, rear: maker's manual")
+        assert told.endswith("reached ________")
+
+    def test_a_chain_is_put_on_at_the_rear(self) -> None:
+        (line,) = work("chain worn")
+        assert [(each.fastener, each.place) for each in line.torques] == [
+            ("axle nut", "rear"),
+            ("sprocket", "front"),
+            ("sprocket", "rear"),
+        ]
+
+
+class TestOrder:
+    def test_it_ends_with_the_ride_and_what_is_looked_at_again(self) -> None:
+        told = lines("front pads worn", "battery weak", "front spokes loose", "chain worn")
+        assert [each.system for each in told] == [
+            "battery",
+            "final drive",
+            "wheels",
+            "brakes",
+            CLOSING,
+            CLOSING,
+        ]
+        assert told[-2].do.startswith("test ride")
+        assert "50 to 100 miles" in told[-1].do
+        for what in ("spokes", "chain", "lever, pads"):
+            assert what in told[-1].do
+
+    def test_papers_need_no_test_ride(self) -> None:
+        assert [each.system for each in lines("insurance expired")] == ["papers"]
+
+    def test_work_settles_its_own_interval_alone(self) -> None:
+        (care,) = work("chain dry")
+        assert care.settles == ("chain lubrication",)
+        (flush,) = work("front brake fluid dark")
+        assert flush.settles == ("brake fluid",)
+        assert [line.settles for line in work("engine oil low")] == [()]
+
+
+def test_shopping_takes_the_larger_count_at_one_place() -> None:
+    def line(count: int) -> JobLine:
+        part = Needed("sealing washer", "sealing washer", "front", count)
+        return JobLine("do", "brakes", (), "front", (part,), (), (), (), Severity.MINOR)
+
+    (got,) = shopping([line(1), line(2)])
+    assert got.count == 2
+
+
+def test_every_fault_of_the_file_at_once() -> None:
+    text = """
+        [use."tea"]
+        amount = "1 cup"
+        [recheck]
+        spokes = "spokes"
+        [[repair]]
+        components = ["wings"]
+        conditions = ["dirty"]
+        do = "{tyre_size}"
+        uses = ["coffee"]
+        settles = ["flying"]
+        recheck = "wings"
+        covers = "sky"
+        [[repair]]
+        components = ["horn"]
+        conditions = ["cords showing"]
+        measures = ["tread depth"]
+        side = "above"
+        do = "x"
+        [[repair]]
+        do = "x"
+    """
+    with pytest.raises(LimitError) as caught:
+        read_repairs(text, LANGUAGE.catalogue, ["spokes"], file="own.toml")
+    for part in (
+        "'wings' is not in the catalogue",
+        "that leans on no fact",
+        "uses 'coffee'",
+        "settles 'flying'",
+        "recheck 'wings'",
+        "covers 'sky'",
+        "never found 'cords showing'",
+        "has no 'tread depth'",
+        "side 'above'",
+        "conditions or measures are needed",
+    ):
+        assert part in str(caught.value), part
