@@ -408,6 +408,8 @@ class Asks(StrEnum):
     """The words may be a slip of the tongue: the value once more."""
     HARDLY_POSSIBLE = "hardly possible"
     """The value is not plausible: once more."""
+    NOT_AS_KNOWN = "not as known"
+    """It does not follow on what the record knows: once more."""
     FIGURES = "figures"
     """Typed as nobody writes a number: was it that?"""
     DID_YOU_MEAN = "did you mean"
@@ -437,6 +439,7 @@ class Asks(StrEnum):
                 Asks.ASSUMED_UNIT
                 | Asks.SLIP
                 | Asks.HARDLY_POSSIBLE
+                | Asks.NOT_AS_KNOWN
                 | Asks.FIGURES
                 | Asks.DID_YOU_MEAN
                 | Asks.SOUND

@@ -166,6 +166,7 @@ def fill(store: Repository, folder: Path, *, newest: bool = True) -> Filled:
         jurisdiction="DE",
         settings={"rim": "alloy"},
         odometer=_km(12_345),
+        sure=True,  # in the past, and the vehicle was added with less
     )
     clip = store.media.save_clip(tone())
     hearings = (

@@ -17,6 +17,7 @@ from fieldlog.cli.store_option import (
     pairs,
     started_at,
     store_option,
+    sure_option,
     walk_option,
     workshop,
     zone_here,
@@ -60,6 +61,7 @@ for _after in (inspection_hear.hear, *inspection_jobs.COMMANDS):
 @click.option("--jurisdiction", default=None, help="ISO 3166, such as GB, DE or US-VA.")
 @click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="Context; repeatable.")
 @click.option("--odometer", metavar="'N km|mi'", help="Distance done at this inspection.")
+@sure_option
 @walk_option
 @click.option(
     "--on",
@@ -77,6 +79,7 @@ def start(
     jurisdiction: str | None,
     settings: tuple[str, ...],
     odometer: str | None,
+    sure: bool,
     walk: str,
     day: str | None,
     as_json: bool,
@@ -105,6 +108,7 @@ def start(
             jurisdiction=jurisdiction,
             settings={**pairs(settings), **walk_setting(walk)},
             odometer=distance(odometer),
+            sure=sure,
         )
     _print_head(started, as_json)
 
@@ -262,10 +266,11 @@ def enter(words: tuple[str, ...], key: str, folder: Path | None) -> None:
 @click.argument("number", type=int)
 @click.argument("words", nargs=-1, required=True)
 @click.option("--reason", default="", help="Why; kept in the record.")
+@sure_option
 @_inspection_option
 @store_option
 def correct(
-    number: int, words: tuple[str, ...], reason: str, key: str, folder: Path | None
+    number: int, words: tuple[str, ...], reason: str, sure: bool, key: str, folder: Path | None
 ) -> None:
     """Supersede finding NUMBER by the one typed as WORDS; the old one stays in the record.
 
@@ -275,7 +280,7 @@ def correct(
     """
     with workshop(folder) as shop:
         said = shop.language.understand(" ".join(words))
-        for event in shop.inspecting(key).correct(number, said, reason):
+        for event in shop.inspecting(key).correct(number, said, reason, sure=sure):
             _print(event)
 
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from fieldlog.store.repository import Repository
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
-_DISTANCE = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(km|mi)\s*")
+_DISTANCE = re.compile(r"\s*(\d[\d.,]*)\s*(km|mi)\s*")
 
 
 def store_option(command: _Command) -> _Command:
@@ -77,6 +77,13 @@ def workshop(folder: Path | None, *, new: bool = False) -> Iterator[Workshop]:
         yield Workshop(store)
 
 
+sure_option = click.option(
+    "--sure",
+    is_flag=True,
+    help="The odometer shows it, though it does not follow on what is known.",
+)
+
+
 def is_record(folder: Path) -> bool:
     """Whether a record lies in ``folder``."""
     from fieldlog.store.database import FILE
@@ -100,9 +107,25 @@ def distance(text: str | None) -> Quantity | None:
     if text is None:
         return None
     match = _DISTANCE.fullmatch(text)
-    if match is None:
+    ways = _figures(match[1]) if match else []
+    if match is None or not ways:
         raise UsageError(f"{text!r} is no odometer reading", todo="write it like '12345 km'")
-    return Quantity(Fraction(match[1]), match[2], text.strip())
+    if len(ways) > 1:
+        told = " or ".join(f"{way} {match[2]}" for way in ways)
+        raise UsageError(f"{text!r} can be {told}", todo="write it without the sign in it")
+    return Quantity(Fraction(ways[0]), match[2], text.strip())
+
+
+def _figures(written: str) -> list[str]:
+    """Every number that the figures can be, in plain figures."""
+    from fieldlog.language.files import decimal_sign
+    from fieldlog.quantities.written import read_written
+
+    if written.isdigit():
+        return [written]
+    ways = read_written(written, decimal_sign()).ways
+    plain = [way.text.strip().replace(",", "") for way in ways if way.sure or len(ways) > 1]
+    return [way for way in plain if re.fullmatch(r"\d+(?:\.\d+)?", way)]
 
 
 def zone_here() -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fieldlog.cli import vehicle_care, vehicle_limits
-from fieldlog.cli.store_option import distance, opened, pairs, store_option
+from fieldlog.cli.store_option import distance, opened, pairs, store_option, sure_option
 from fieldlog.errors import UsageError
 from fieldlog.words import tell
 
@@ -122,19 +122,23 @@ def set_(key: str, facts: tuple[str, ...], folder: Path | None) -> None:
 @vehicle.command()
 @click.argument("key", metavar="VEHICLE")
 @click.argument("reading", metavar="'N km|mi'")
+@sure_option
 @store_option
-def odometer(key: str, reading: str, folder: Path | None) -> None:
+def odometer(key: str, reading: str, sure: bool, folder: Path | None) -> None:
     """Save an odometer reading of a VEHICLE.
 
+    One below the last that is known, or far above it, is saved only with --sure.
+
     \b
-    Example:
+    Examples:
       fieldlog vehicle odometer 1 "12480 km"
+      fieldlog vehicle odometer 1 "12 km" --sure
     """
     done = distance(reading)
     with opened(folder) as store:
         found = store.vehicle(key)
         if done is not None:
-            store.add_odometer(found.id, done)
+            store.add_odometer(found.id, done, sure=sure)
     click.echo(f"vehicle {found.number}: odometer {reading} saved")
 
 

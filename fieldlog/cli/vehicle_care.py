@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import click
 
-from fieldlog.cli.store_option import distance, opened, store_option, workshop
+from fieldlog.cli.store_option import distance, opened, store_option, sure_option, workshop
 from fieldlog.errors import UsageError
 
 _vehicle_argument = click.argument("key", metavar="VEHICLE")
@@ -121,12 +121,14 @@ def due(key: str, day: datetime | None, as_json: bool, folder: Path | None) -> N
 @click.argument("words", nargs=-1, required=True)
 @_on_option
 @click.option("--odometer", metavar="'N km|mi'", help="Distance done then.")
+@sure_option
 @store_option
 def done(
     key: str,
     words: tuple[str, ...],
     day: datetime | None,
     odometer: str | None,
+    sure: bool,
     folder: Path | None,
 ) -> None:
     """Save that work was done on a VEHICLE, in WORDS such as "brake fluid changed".
@@ -146,6 +148,10 @@ def done(
     read = distance(odometer)
     with opened(folder) as store:
         found = store.vehicle(key)
+        if read is not None and not sure:
+            store.hold_against_known(
+                found.id, read, day.replace(tzinfo=UTC) if day else datetime.now(UTC)
+            )
         for each in work:
             store.add_log(found.id, DONE, done_entry(text, each, _today(day), read))
     for each in work:

@@ -23,11 +23,13 @@ def load_language(folder: Path | None = None) -> InspectionLanguage:
     The one that ships is made once in a process: nothing about it ever changes. Raises
     ``GrammarError`` that lists every fault, ``UsageError`` for a decimal sign that is none.
     """
-    sign = _decimal_sign(config.decimal_sign())
+    sign = decimal_sign()
     return _shipped(sign) if folder is None else _made(folder, sign)
 
 
-def _decimal_sign(name: str) -> DecimalSign | None:
+def decimal_sign() -> DecimalSign | None:
+    """The sign that is typed before decimals, where it is known; ``UsageError`` for one that is none."""
+    name = config.decimal_sign()
     try:
         return DecimalSign(name) if name else None
     except ValueError:

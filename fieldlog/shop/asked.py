@@ -78,10 +78,12 @@ class OpenQuestions:
         """What an utterance of the record means, after the question that it answered itself."""
         before = next((each for each in record.utterances if each.id == kept.answers), None)
         if before is None:
-            said = self._scene_of(record).completed(self._understand(kept.text), self._understand)
+            scene, asked = self._scene_of(record), None
+            said = scene.completed(self._understand(kept.text), self._understand)
         else:
-            asked = self._meant(before, record)
+            scene, asked = self._scene_of(record), self._meant(before, record)
             said = self._conversation.anew(kept.text.removeprefix(f"{asked.text}{APART}"), asked)
+        said = scene.as_known(said, asked)
         if Flag.UNCLEAR in kept.flags:  # the words alone do not tell; an answer must settle it too
             said = replace(said, flags=tuple(dict.fromkeys((*said.flags, Flag.UNCLEAR))))
         return said

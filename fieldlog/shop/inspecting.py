@@ -44,7 +44,7 @@ from fieldlog.store.records import (
     Utterance,
     Vehicle,
 )
-from fieldlog.store.repository import Repository
+from fieldlog.store.repository import SURE, Repository
 from fieldlog.words.walk import unsigned
 
 RulesOf = Callable[[InspectionRecord], Rules]
@@ -239,11 +239,11 @@ class Inspecting:
         nothing was taken: its value is never given to the finding before.
         """
         understood = scene.completed(heard.understanding, self._understand)
-        if understood is heard.understanding or heard.answers is not None:
-            return understood
-        questions = self._questions
-        of_another = questions.at_end(record) is not None or questions.refused_at_end(record)
-        return heard.understanding if of_another else understood
+        if understood is not heard.understanding and heard.answers is None:
+            questions = self._questions
+            of_another = questions.at_end(record) is not None or questions.refused_at_end(record)
+            understood = heard.understanding if of_another else understood
+        return scene.as_known(understood, heard.answers)
 
     def _waits_again(self, heard: Heard) -> None:
         """The question that ``heard`` answered, of which nothing was taken."""
@@ -300,11 +300,13 @@ class Inspecting:
 
     # -- by hand ------------------------------------------------------------------------------
 
-    def correct(self, number: int, said: Understanding, reason: str = "") -> tuple[Event, ...]:
+    def correct(
+        self, number: int, said: Understanding, reason: str = "", *, sure: bool = False
+    ) -> tuple[Event, ...]:
         """Supersede finding ``number`` by the one that was typed.
 
-        Raises ``UsageError`` when there is no such finding any more, or the words are not one whole
-        finding.
+        ``sure``: a distance counts even where it is not as known. Raises ``UsageError`` when there is no
+        such finding any more, or the words are not one whole finding.
         """
         if said.decision is not Decision.ACCEPT or said.finding is None:
             raise UsageError(
@@ -312,6 +314,9 @@ class Inspecting:
                 todo=said.question_text or "say component, place, and value or condition",
             )
         scene = self.scene
+        asked = scene.as_known(replace(said, dialogue=Command.CORRECTION), None)
+        if asked.decision is Decision.ASK and not sure:
+            raise UsageError(f"{said.text!r} is not saved: {asked.reason}", todo=SURE)
         step = finding_step(scene, said.finding, self._numbered(number, scene), reason)
         id = self.new_id()
         utterance = NewUtterance(said, self._now(), id=id, grammar=self._origin.grammar)
@@ -420,6 +425,9 @@ class Inspecting:
             last.finding if last and not last.stands else None,
             skips_of(record),
             signed,
+            record.vehicle.odometer,
+            record.inspection.started_at,
+            record.inspection.id,
         )
 
     def _remember(self, events: Sequence[Event]) -> None:

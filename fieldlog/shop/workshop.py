@@ -161,12 +161,14 @@ class Workshop:
         inspector: str = "",
         place: str = "",
         odometer: Quantity | None = None,
+        sure: bool = False,
         walk: str = USUAL,
     ) -> Inspection:
         """Start an inspection of the vehicle of that name, number or id (added when it is new).
 
         ``vehicle`` None: a vehicle called "unnamed", so that nobody has to type before speaking.
         ``walk``: what is gone through, ``usual`` or one of ``WALKS``; ``UsageError`` for another.
+        ``sure``: ``odometer`` counts even where it does not follow on what is known of the vehicle.
         """
         chosen = walk_setting(walk)
         name = vehicle.strip() if vehicle else UNNAMED
@@ -185,6 +187,7 @@ class Workshop:
             jurisdiction=settings.jurisdiction,
             settings={**settings.settings, **chosen},
             odometer=odometer,
+            sure=sure,
         )
 
     def inspecting(self, key: str = "last", ears: Ears | None = None) -> Inspecting:

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from types import MappingProxyType
 from typing import Any
 
+from fieldlog.derived.odometer import COMPONENT, READING
 from fieldlog.errors import UsageError
 from fieldlog.model import (
     Finding,
@@ -66,16 +67,7 @@ def vehicle(connection: sqlite3.Connection, key: str) -> Vehicle:
         head["id"],
     )
     facts = {row["key"]: row["value"] for row in told if not row["key"].startswith(LOG)}
-    odometer = tuple(
-        Odometer(quantity, instant_from(row["read_at"]), row["inspection_id"])
-        for row in rows_of(
-            connection,
-            "SELECT o.* FROM odometer o JOIN record r ON r.id = o.id WHERE o.vehicle_id = ? "
-            "ORDER BY o.read_at, r.turn, r.id",
-            head["id"],
-        )
-        if (quantity := quantity_from(row)) is not None
-    )
+    odometer = _distances(connection, head["id"])
     own: dict[str, Limit | None] = {}
     for row in rows_of(
         connection,
@@ -102,6 +94,38 @@ def vehicle(connection: sqlite3.Connection, key: str) -> Vehicle:
             if row["key"].startswith(LOG)
         ),
     )
+
+
+def _distances(connection: sqlite3.Connection, vehicle_id: str) -> tuple[Odometer, ...]:
+    """Every distance that was entered or found on the odometer and stands, in the order it was read."""
+    entered = rows_of(
+        connection,
+        "SELECT o.*, o.read_at AS at FROM odometer o JOIN record r ON r.id = o.id "
+        "WHERE o.vehicle_id = ? ORDER BY o.read_at, r.turn, r.id",
+        vehicle_id,
+    )
+    found = rows_of(
+        connection,
+        "SELECT f.*, coalesce(u.said_at, i.started_at) AS at FROM inspection i "
+        "JOIN finding f ON f.inspection_id = i.id JOIN record r ON r.id = f.id "
+        "LEFT JOIN utterance u ON u.id = f.utterance_id "
+        "WHERE i.vehicle_id = ? AND f.component = ? AND f.characteristic = ? "
+        "ORDER BY at, r.turn, r.id",
+        vehicle_id,
+        COMPONENT,
+        READING,
+    )
+    fallen = (
+        standing(corrections(connection, "WHERE i.vehicle_id = ? ", vehicle_id)[0]).fallen
+        if found
+        else ()
+    )
+    read = [
+        Odometer(quantity, instant_from(row["at"]), row["inspection_id"])
+        for row in (*entered, *(row for row in found if row["id"] not in fallen))
+        if (quantity := quantity_from(row)) is not None
+    ]
+    return tuple(sorted(read, key=lambda each: each.read_at))
 
 
 # -- inspections ----------------------------------------------------------------------------------
@@ -243,14 +267,9 @@ def history(
         readings[part["finding_id"]].append(quantity_from(part))
     fallen = standing(corrections(connection, "WHERE i.vehicle_id = ? ", vehicle_id)[0]).fallen
     distances = {
-        row["inspection_id"]: quantity_from(row)
-        for row in rows_of(
-            connection,
-            "SELECT o.* FROM odometer o JOIN record r ON r.id = o.id "
-            "WHERE o.vehicle_id = ? AND o.inspection_id IS NOT NULL "
-            "ORDER BY o.read_at, r.turn, r.id",
-            vehicle_id,
-        )
+        each.inspection_id: each.distance
+        for each in _distances(connection, vehicle_id)
+        if each.inspection_id is not None
     }
     return tuple(
         HistoryRow(

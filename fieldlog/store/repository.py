@@ -14,6 +14,7 @@ from types import TracebackType
 from typing import Self
 
 from fieldlog.config import VERSION
+from fieldlog.derived.odometer import unlike
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.model import Finding, Limit, Quantity, Verdict
 from fieldlog.store import entries
@@ -38,11 +39,16 @@ from fieldlog.store.records import (
 )
 from fieldlog.store.rows import to_json
 from fieldlog.store.sqlite_store import SqliteStore
+from fieldlog.words import questions, tell
 
 
 def utc_now() -> datetime:
     """The wall clock, as the default for ``Repository.open``."""
     return datetime.now(UTC)
+
+
+SURE = "enter it again with --sure if that is what the odometer shows"
+"""What is told of a distance that is not as known."""
 
 
 class Repository:
@@ -116,16 +122,30 @@ class Repository:
         *,
         read_at: datetime | None = None,
         inspection_id: str | None = None,
+        sure: bool = False,
     ) -> str:
-        """Add a reading of the distance done (km or mi); returns its id."""
+        """Add a reading of the distance done (km or mi); returns its id.
+
+        Raises ``UsageError`` for one that does not follow on what is known, unless ``sure``.
+        """
         if distance.unit not in {"km", "mi"}:
             raise UsageError(
                 f"a distance in {distance.unit!r} is no odometer reading", todo="say km or mi"
             )
         now = self._now()
+        if not sure:
+            self.hold_against_known(vehicle_id, distance, read_at or now)
         return self._append_one(
             entries.odometer(new_id(now), vehicle_id, distance, read_at or now, inspection_id), now
         )
+
+    def hold_against_known(self, vehicle_id: str, distance: Quantity, at: datetime) -> None:
+        """Raises ``UsageError`` for a distance, read ``at``, that does not follow on what is known."""
+        known = ((each.read_at, each.distance) for each in self.vehicle(vehicle_id).odometer)
+        found = unlike(distance, at, known)
+        if found is not None:
+            why = questions.not_as_known(found[0], tell.quantity(found[1]))
+            raise UsageError(f"{tell.quantity(distance)} is not saved: {why}", todo=SURE)
 
     def add_log(self, vehicle_id: str, kind: str, data: Mapping[str, str]) -> str:
         """Add an entry to a vehicle's log (``done``, ``interval``, ``checklist``): all count."""
@@ -156,10 +176,16 @@ class Repository:
         jurisdiction: str | None = None,
         settings: Mapping[str, str] | None = None,
         odometer: Quantity | None = None,
+        sure: bool = False,
         program: str = f"fieldlog {VERSION}",
     ) -> Inspection:
-        """Begin one walk round one vehicle. ``zone``: IANA name or offset of the session clock."""
+        """Begin one walk round one vehicle. ``zone``: IANA name or offset of the session clock.
+
+        Raises ``UsageError`` for a distance that does not follow on what is known, unless ``sure``.
+        """
         now = self._now()
+        if odometer is not None and not sure:
+            self.hold_against_known(vehicle_id, odometer, started_at or now)
         inspection_id = new_id(now)
         rows = [
             entries.inspection(

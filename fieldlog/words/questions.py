@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from fieldlog.catalogue.component import Axis
+from fieldlog.derived.odometer import Unlike
 from fieldlog.model import Finding, Quantity, Rest, Understanding
 from fieldlog.words import tell
 
@@ -69,6 +70,20 @@ def each(parts: Sequence[Understanding]) -> str:
 def value_again(told: str) -> str:
     """ "Was that 50 mm? Say the value again."."""
     return f"Was that {told}? Say the value again."
+
+
+def distance_again(told: str, known: str) -> str:
+    """ "Was that 12 mi? 18350 mi are known. Say the value again."."""
+    return f"Was that {told}? {known} are known. Say the value again."
+
+
+def not_as_known(why: Unlike, known: str) -> str:
+    """Why a distance can hardly be, beside one that is known."""
+    return {
+        Unlike.BELOW: f"no distance goes down, and {known} were read before",
+        Unlike.FAR_ABOVE: f"far more than {known}, which were read last",
+        Unlike.ABOVE_LATER: f"more than {known}, which were read later",
+    }[why]
 
 
 def code_again(code: str) -> str:

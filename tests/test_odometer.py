@@ -1,0 +1,173 @@
+"""A distance that does not follow on what is known is asked about; one that does becomes the vehicle's."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from fieldlog.cli import main
+from fieldlog.derived.odometer import Unlike, unlike
+from fieldlog.errors import UsageError
+from fieldlog.model import Asks, Decision, Quantity
+from fieldlog.shop.inspecting import Inspecting
+from fieldlog.shop.workshop import Workshop
+
+NOON = datetime(2026, 5, 1, 12, tzinfo=UTC)
+
+
+def miles(n: int) -> Quantity:
+    return Quantity(Fraction(n), "mi")
+
+
+@pytest.mark.parametrize(
+    ("distance", "days", "why"),
+    [
+        (miles(18_350), 1, None),
+        (miles(18_349), 1, Unlike.BELOW),
+        (miles(12), 1, Unlike.BELOW),
+        (miles(183_500), 1, Unlike.FAR_ABOVE),
+        (miles(25_000), 1, Unlike.ABOVE_LATER),
+        (Quantity(Fraction(29_000), "km"), 1, Unlike.BELOW),
+        (Quantity(Fraction(30_000), "km"), 1, None),
+        (miles(17_000), -1, None),
+        (miles(19_000), -1, Unlike.ABOVE_LATER),
+    ],
+)
+def test_what_follows_on_what_is_known(distance: Quantity, days: int, why: Unlike | None) -> None:
+    known = [(NOON, miles(18_350)), (NOON + timedelta(days=30), miles(20_000))]
+    found = unlike(distance, NOON + timedelta(days=days), known)
+    assert (found[0] if found else None) is why
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Iterator[Workshop]:
+    with Workshop.open(tmp_path, now=lambda: NOON) as opened:
+        opened.add_vehicle("blue roadster", odometer=miles(18_350))
+        opened.begin("blue roadster", started_at=NOON)
+        yield opened
+
+
+def said_last(one: Inspecting) -> tuple[Decision, Asks | None]:
+    last = one.record.utterances[-1]
+    return last.decision, last.asked.kind if last.asked else None
+
+
+def standing(one: Inspecting) -> list[Fraction]:
+    found = (each.finding.quantity for each in one.record.findings if each.stands)
+    return [quantity.value for quantity in found if quantity is not None]
+
+
+def test_a_distance_below_the_last_is_asked_and_settled_by_yes(shop: Workshop) -> None:
+    one = shop.inspecting()
+    one.type("odometer 12 miles")
+    assert said_last(one) == (Decision.ASK, Asks.NOT_AS_KNOWN)
+    assert standing(one) == []
+    one.type("yes")
+    assert standing(one) == [12]
+    assert shop.vehicle("1").odometer[-1].distance == one.record.findings[-1].finding.quantity
+
+
+def test_another_distance_is_held_against_what_is_known_too(shop: Workshop) -> None:
+    one = shop.inspecting()
+    one.type("odometer 12 miles")
+    one.type("1835 miles")
+    assert said_last(one) == (Decision.ASK, Asks.NOT_AS_KNOWN)
+    one.type("no, 18360 miles")
+    assert standing(one) == [18_360]
+
+
+def test_the_question_of_the_unit_settles_no_distance(shop: Workshop) -> None:
+    one = shop.inspecting()
+    one.type("odometer 183500")
+    one.type("miles")
+    assert said_last(one) == (Decision.ASK, Asks.NOT_AS_KNOWN)
+    one.type("183500 miles")
+    assert standing(one) == [183_500]
+
+
+def test_the_question_waits_for_another_process(shop: Workshop) -> None:
+    shop.inspecting().type("odometer 12 miles")
+    other = shop.inspecting()
+    other.type("affirm")
+    assert standing(other) == [12]
+
+
+def test_in_a_breath_nothing_of_it_counts(shop: Workshop) -> None:
+    one = shop.inspecting()
+    one.type("odometer 12 miles, front pads 3 mm")
+    assert said_last(one) == (Decision.ASK, Asks.IN_FULL)
+    one.type("odometer 18400 miles, front pads 3 mm")
+    assert standing(one) == [18_400, 3]
+
+
+def test_what_was_found_is_the_vehicles_until_it_is_withdrawn(shop: Workshop) -> None:
+    one = shop.inspecting()
+    one.type("odometer 18400 miles")
+    assert [int(read.distance.value) for read in shop.vehicle("1").odometer] == [18_350, 18_400]
+    one.type("odometer 18380 miles")
+    assert said_last(one) == (Decision.ASK, Asks.NOT_AS_KNOWN)
+    one.type("disregard that")
+    one.type("correction odometer 18380 miles")  # what it replaces is no reading to hold it against
+    assert [int(read.distance.value) for read in shop.vehicle("1").odometer] == [18_350, 18_380]
+    one.withdraw(one.scene.standing[-1].number, "misread")
+    assert [int(read.distance.value) for read in shop.vehicle("1").odometer] == [18_350]
+
+
+def test_by_hand_it_takes_a_word_more(shop: Workshop) -> None:
+    one = shop.inspecting()
+    one.type("odometer 18400 miles")
+    number = one.scene.standing[-1].number
+    with pytest.raises(UsageError, match="no distance goes down"):
+        one.correct(number, shop.language.understand("odometer 12 miles"))
+    one.correct(number, shop.language.understand("odometer 12 miles"), sure=True)
+    assert standing(one) == [12]
+
+
+@pytest.fixture
+def run(tmp_path: Path) -> Callable[..., tuple[int, str]]:
+    def command(*words: str) -> tuple[int, str]:
+        done = CliRunner().invoke(main, [*words, "--store", str(tmp_path)])
+        return done.exit_code, done.output
+
+    command("vehicle", "add", "red single", "--odometer", "18350 mi")
+    return command
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["vehicle", "odometer", "1", "12 mi"],
+        ["inspection", "start", "1", "--odometer", "12 mi"],
+        ["inspection", "start", "1", "--odometer", "183500 mi"],
+        ["vehicle", "done", "1", "engine oil changed", "--odometer", "12 mi"],
+    ],
+)
+def test_a_command_saves_it_only_with_sure(
+    run: Callable[..., tuple[int, str]], words: list[str]
+) -> None:
+    code, told = run(*words)
+    assert code == 2
+    assert "--sure" in told
+    assert run(*words, "--sure")[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("18,360 mi", "18360 mi or 18.360 mi"),
+        ("18.360 mi", "18.360 mi or 18360 mi"),
+        ("1.8.3 mi", "no odometer"),
+    ],
+)
+def test_figures_that_can_be_two_distances_are_not_saved(
+    run: Callable[..., tuple[int, str]], text: str, told: str
+) -> None:
+    code, output = run("vehicle", "odometer", "1", text)
+    assert code == 2
+    assert told in output
+    assert run("vehicle", "odometer", "1", "18360.5 mi")[0] == 0
