@@ -65,6 +65,17 @@ class LimitStatus(StrEnum):
     ENTERED = "entered by user"
 
 
+class SeverityFrom(StrEnum):
+    """Who gave a row its severity."""
+
+    PRINTED = "printed"
+    """The source prints it."""
+    INFERRED = "inferred"
+    """From a text that takes over the same table with its classes printed."""
+    OWN = "our own"
+    """The source prints none."""
+
+
 class Relation(StrEnum):
     """How a value has to lie to its limit; ``IS``: a row about conditions or codes."""
 
@@ -113,6 +124,7 @@ class Aggregation(StrEnum):
     SPREAD = "spread"
     PAIR_DIFFERENCE = "pair difference"
     AVERAGE = "average"
+    ADJACENT = "adjacent grooves"
     MAGNITUDE = "magnitude"
 
 
@@ -250,6 +262,14 @@ class Limit:
     """``text`` when the source itself was read, ``secondary`` when a public copy quotes it."""
     where: str = ""
     """Address of the public copy that was read."""
+    text: str = ""
+    """The sentence that was read, as printed."""
+    cut: str = ""
+    """Where the copy broke off inside that sentence."""
+    asks: str = ""
+    """The qualifier under which alone the rule rejects ("so as to affect the safe operation"). Until
+    somebody has looked whether it holds, a finding outside the row is undecided."""
+    severity_from: SeverityFrom = SeverityFrom.OWN
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,10 +34,13 @@ TREAD: list[Row] = [
     ("rear tyre at the wear bars", "US-MD", "", "beyond", None),
     # 19VAC30-70-400(5): 2/32 in (1.1)
     ("rear tread two thirty seconds", "US-VA", "", "within", "us-va.tread"),
-    ("rear tread one thirty second", "US-VA", "", "beyond", "us-va.tread"),
+    ("rear tread one thirty second", "US-VA", "", "beyond", "common.indicator-level"),
+    ("rear tread 1.2 mm", "US-VA", "", "undecided", "us-va.tread"),  # the groove beside?
     # 2/32 in is 1.5875 mm and never 1.6 (1.1, trap): 1.59 mm passes there, fails in Germany
     ("rear tread 1.59 mm", "US-VA", "", "within", "us-va.tread"),
-    ("rear tread 1.58 mm", "US-VA", "", "beyond", "us-va.tread"),
+    ("rear tread 1.58 mm", "US-VA", "", "undecided", "us-va.tread"),
+    ("rear tread readings 1.58 mm, 1.5 mm", "US-VA", "", "beyond", "us-va.tread"),
+    ("rear tread readings 1.59 mm, 1.5 mm", "US-VA", "", "within", "us-va.tread"),
     ("rear tread 1.59 mm", "DE", "", "beyond", "de.tread"),
     ("rear tread one point six millimetres", "DE", "", "within", "de.tread"),
     # StVZO s.36: 1.0 mm for mopeds and light motorcycles (1.1)
@@ -73,7 +76,8 @@ TREAD: list[Row] = [
     ("rear tread one thirty second", "US", "vehicle_class=truck", "beyond", "cfr393.75c"),
     # Utah R714-160-8(1)(c): less than half of the recommended pressure (1.1)
     ("front tyre 18 psi", "US-UT", "pressure_front=36psi", "faulty", None),
-    ("front tyre 17.9 psi", "US-UT", "pressure_front=36psi", "beyond", None),
+    ("front tyre 17.9 psi", "US-UT", "pressure_front=36psi,vehicle_class=car", "beyond", None),
+    ("front tyre 17.9 psi", "US-UT", "pressure_front=36psi", "faulty", None),  # a rule for cars
 ]
 
 BRAKES: list[Row] = [
@@ -218,7 +222,7 @@ BATTERY: list[Row] = [
         "specific gravity readings twelve eighty then twelve thirty",
         None,
         "charge=unknown",
-        "beyond",
+        "undecided",
         "tm5-3740.cell-spread",
     ),
     (
@@ -289,7 +293,7 @@ WHEELS: list[Row] = [
     ),
     # usual handbook value from memory: never gates (6)
     ("front rim lateral run out 9 mm", None, "", "faulty", None),
-    ("front spokes loose", "GB", "", "beyond", "gb.spokes"),
+    ("front spokes loose", "GB", "", "faulty", "gb.spokes"),  # the manual before 2018: superseded
     ("front spokes bent", "US-VA", "", "beyond", "us-va.spokes"),
     ("front spokes missing", "US-MD", "", "beyond", "us-md.spokes"),
     ("front spokes bent", "US-MD", "", "faulty", None),  # COMAR names loose and missing only

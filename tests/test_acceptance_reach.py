@@ -128,8 +128,13 @@ def test_every_limit_is_reached_by_words(language: InspectionLanguage, limit: Li
         ("rear tread readings 1.5 mm, 1.5 mm, 1.58 mm", "US-MD", "vehicle_class=car", "beyond"),
         ("rear tread readings 1.5 mm, 1.5 mm, 1.59 mm", "US-MD", "vehicle_class=car", "within"),
         ("rear tread 1.5 mm", "US-MD", "vehicle_class=trailer", "undecided"),
-        ("rear tread 1.5 mm", "US-UT", "", "undecided"),
-        ("rear tread readings 1 mm, 1 mm, 1 mm, 1 mm, 1 mm, 1 mm", "US-UT", "", "beyond"),
+        ("rear tread 1.5 mm", "US-UT", "vehicle_class=car", "undecided"),
+        (
+            "rear tread readings 1 mm, 1 mm, 1 mm, 1 mm, 1 mm, 1 mm",
+            "US-UT",
+            "vehicle_class=car",
+            "beyond",
+        ),
         # standards 2.2: 49 CFR 393.47(d) air disc 1/8, hydraulic 1/16, other air drum 1/4 in
         ("front pads 3.17 mm", "US", "vehicle_class=truck,brakes=air disc", "beyond"),
         ("front pads 3.18 mm", "US", "vehicle_class=truck,brakes=air disc", "within"),

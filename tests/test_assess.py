@@ -141,7 +141,7 @@ class TestDerivedVerdicts:
             ("headlamp aim offset two inches down at ten feet", (), "US-VA", State.BEYOND, "5 in"),
             ("headlamp aim offset two inches down at ten feet", (), "DE", State.FAULTY, "5 in"),
             ("headlamp aim offset one inch down at ten feet", (), "US-VA", State.WITHIN, "2.5 in"),
-            # bars stand 1/32 in high: under the 2/32 of Virginia, at the 1/32 of Maryland
+            # bars stand 1/32 in high: level with them is beyond everywhere
             ("rear tyre at the wear bars", (), "US-VA", State.BEYOND, "1/32 in"),
         ],
     )  # fmt: skip

@@ -23,7 +23,7 @@ def view(*arguments: str) -> dict[str, Any]:
 
 
 def test_a_finding_comes_with_exact_value_and_verdict() -> None:
-    found = view("rear tread one thirty second", "--jurisdiction", "US-VA")
+    found = view("rear tread one thirty second", "--jurisdiction", "US-OH")
     assert found["decision"] == "accept"
     finding = found["finding"]
     assert (finding["component"], finding["position"]) == ("tyre", "rear")
@@ -32,11 +32,11 @@ def test_a_finding_comes_with_exact_value_and_verdict() -> None:
     assert quantity == {"num": 1, "den": 32, "unit": "in", "words": "one thirty second"}
     verdict = finding["verdict"]
     assert verdict["state"] == "beyond"
-    # Virginia 19VAC30-70-400(5): 2/32 in for motorcycles.
+    # Ohio 4501:2-1-06: one sixteenth of one inch.
     assert (verdict["limit"]["num"], verdict["limit"]["den"]) == (1, 16)
     assert verdict["limit"]["unit"] == "in"
     assert verdict["limit"]["status"] == "cited"
-    assert "19VAC30-70-400" in verdict["limit"]["source"]
+    assert "4501:2-1-06" in verdict["limit"]["source"]
     assert verdict["margin"] == pytest.approx(-1 / 32)
     assert isinstance(verdict["others"], list)
 

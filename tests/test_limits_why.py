@@ -49,7 +49,8 @@ def test_source_edition_and_date_are_shown() -> None:
     text = explained(tread("1/8", "in"), "US-VA")
     assert "19VAC30-70-400" in text
     assert "revised August 1, 2012" in text
-    assert "read 2026-11-25" in text
+    assert "secondary copy read 2026-11-29" in text
+    assert "less than 2/32 of an inch when measured in accordance" in text
 
 
 def test_what_is_missing_is_said() -> None:

@@ -280,6 +280,8 @@ class TestInDoubt:
     @pytest.mark.parametrize(
         ("words", "where", "severity"),
         [
+            # Quebec 135 (9)(a): 1.6 mm of bonded lining, 3.2 mm of riveted; which it is is not set
+            ("front pads two millimetres", "CA-QC", Severity.DANGEROUS),
             # steel 4 mm, alloy 2 mm (DVSA 5.2.2)
             ("front rim lateral run out three millimetres", "GB", Severity.MAJOR),
             # common practice alone would have asked for work

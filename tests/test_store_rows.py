@@ -22,6 +22,7 @@ from fieldlog.model import (
     Quantity,
     Relation,
     Severity,
+    SeverityFrom,
     State,
 )
 from fieldlog.store.rows import (
@@ -88,6 +89,8 @@ def _full_limit() -> Limit:
             values[part.name] = LimitStatus.ENTERED
         elif isinstance(default, Severity):
             values[part.name] = Severity.DANGEROUS
+        elif isinstance(default, SeverityFrom):
+            values[part.name] = SeverityFrom.PRINTED
         elif isinstance(default, State):
             values[part.name] = State.MARGINAL
         else:

@@ -13,6 +13,7 @@ from fieldlog.config import grammars
 from fieldlog.errors import UsageError
 from fieldlog.limits.applies import in_reach
 from fieldlog.limits.context import parse_context
+from fieldlog.limits.items import coverage
 from fieldlog.limits.lint import lint as lint_packs
 from fieldlog.limits.packs import (
     Pack,
@@ -24,7 +25,7 @@ from fieldlog.limits.packs import (
     shipped_packs,
     shipped_sides,
 )
-from fieldlog.limits.page import limits_page, source, where
+from fieldlog.limits.page import limits_page, sentence, source, where
 from fieldlog.limits.sides import sides_faults
 from fieldlog.model import Limit
 from fieldlog.words import tell
@@ -114,7 +115,15 @@ def list_limits(
             click.echo(
                 f"{limit.id}\n  {limit.component}, {limit.characteristic}: {tell.limit_in_full(limit)}"
             )
+            if limit.text:
+                click.echo(f"  read: {sentence(limit.text, limit.cut)}")
+            click.echo(f"  severity: {tell.severity_from(limit)}")
             click.echo(f"  applies: {where(limit)}; {limit.status.value}; {source(limit)}")
+    if not as_json:
+        named = {limit.pack for limit in rows}
+        for pack in shipped_packs():
+            if pack.parts and pack.id in named:
+                click.echo(f"{pack.title}: {coverage(pack.parts)}")
 
 
 @limits.command()
@@ -166,6 +175,10 @@ def as_record(limit: Limit) -> dict[str, Any]:
         "read_on": limit.read_on,
         "seen": limit.seen,
         "where": limit.where,
+        "text": limit.text,
+        "cut": limit.cut,
+        "asks": limit.asks,
+        "severity_from": limit.severity_from.value,
         "scope": limit.scope,
         "advice": limit.advice,
     }

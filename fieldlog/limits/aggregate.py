@@ -9,6 +9,7 @@
 ``spread``                max - min; needs two readings or more
 ``pair difference``       difference of exactly two readings
 ``average``               arithmetic mean
+``adjacent grooves``      the two thinnest of a tread: the better one decides (one alone: see below)
 ``magnitude``             distance from zero, whatever the sign; of several, the largest
 ========================  =========================================================================
 """
@@ -72,6 +73,8 @@ def reduce(
         case Aggregation.AVERAGE:
             how = f"mean of {count} readings" if count > 1 else ""
             return Reduced((sum(readings, Fraction(0)) / count,), how)
+        case Aggregation.ADJACENT:
+            return _adjacent(sorted(readings))
         case Aggregation.MAGNITUDE:
             return Reduced((max(abs(smallest), abs(largest)),), "distance from zero")
         case Aggregation.SINGLE | Aggregation.THINNEST | Aggregation.ANY | Aggregation.EACH:
@@ -102,6 +105,18 @@ def _k_of_n(best_first: Sequence[Fraction], k: int, n: int) -> Reduced:
     if hope is None:
         return Reduced(lacking=more)
     return Reduced((best_first[-1],), more, "", more, hope, sure=False)
+
+
+def _adjacent(thinnest_first: Sequence[Fraction]) -> Reduced:
+    """Two adjacent grooves where the tread is thinnest: it fails where both are below.
+
+    One reading alone is taken as the thinnest groove: when it passes, so does the other.
+    """
+    if len(thinnest_first) == 1:
+        more = "the groove beside the thinnest one was not read, and one of the two is enough"
+        return Reduced((thinnest_first[0],), "one groove, taken as the thinnest", "", more)
+    how = f"the two thinnest of {len(thinnest_first)} grooves: one of them is enough"
+    return Reduced((thinnest_first[1],), how)
 
 
 def _th(k: int) -> str:

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from fractions import Fraction
 
 from fieldlog.errors import UsageError
 from fieldlog.limits.context import SETTINGS, amount, reach
-from fieldlog.model import Context, Finding, Limit
+from fieldlog.model import Context, Finding, Judgement, Limit, State
 from fieldlog.quantities.units import convert
+from fieldlog.words import tell
 
+_SEVERAL = re.compile(r"[,\s]+")
 _COMPARISON = re.compile(r"(<=|>=|<|>)\s*(.+)")
 
 
@@ -32,8 +35,11 @@ def missing_keys(limit: Limit, finding: Finding, settings: Mapping[str, str]) ->
     """Keys without which one cannot tell whether the row applies; None when it does not apply.
 
     An empty set means that it applies. ``settings`` are the context's, completed by whatever is
-    assumed. The key ``position`` is answered by the finding.
+    assumed. The key ``position`` is answered by the finding. A row whose qualifier was looked at and
+    does not hold does not apply.
     """
+    if qualifier_holds(limit, settings) is False:
+        return None
     missing: set[str] = set()
     for key, wanted in limit.applies.items():
         if key == "jurisdiction":
@@ -48,6 +54,28 @@ def missing_keys(limit: Limit, finding: Finding, settings: Mapping[str, str]) ->
         elif not holds(wanted, given):
             return None
     return missing
+
+
+def qualifier_holds(limit: Limit, settings: Mapping[str, str]) -> bool | None:
+    """Whether what the row asks beside the fault holds; None until somebody says so.
+
+    ``met`` and ``not_met`` name rows by id; a row for several components by what stands before ``/``.
+    """
+    if not limit.asks:
+        return True
+    names = {limit.id, limit.id.partition("/")[0]}
+    if names & set(_SEVERAL.split(settings.get("not_met", ""))):
+        return False
+    return True if names & set(_SEVERAL.split(settings.get("met", ""))) else None
+
+
+def asked(judgement: Judgement, settings: Mapping[str, str]) -> Judgement:
+    """``judgement``, undecided while the row's qualifier is open: neither beyond nor within."""
+    decided = judgement.state in (State.WITHIN, State.MARGINAL)
+    if decided or qualifier_holds(judgement.limit, settings) is not None:
+        return judgement
+    reason = "; ".join(part for part in (judgement.reason, tell.asks(judgement.limit)) if part)
+    return replace(judgement, state=State.UNDECIDED, reason=reason)
 
 
 def holds(wanted: str, given: str) -> bool:

@@ -20,9 +20,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import reduce
 from itertools import product
 
-from fieldlog.limits.applies import assumptions, holds, in_reach, missing_keys
+from fieldlog.limits.applies import asked, assumptions, holds, in_reach, missing_keys
 from fieldlog.limits.context import SETTINGS
 from fieldlog.limits.decision import DEFAULT_RULE
 from fieldlog.limits.entered import ENTERED, entered_limits, hint
@@ -97,7 +98,7 @@ def check(
     if not applying:
         spoke = [row for row in rows if not _one_way(row)]
         return _nothing(finding, spoke, [each for each in candidates if not _one_way(each[0])])
-    judged = {row.id: _tempered(raw[row.id]) for row, _ in applying}
+    judged = {row.id: _tempered(asked(raw[row.id], settings)) for row, _ in applying}
     failed = frozenset(row.id for row, _ in applying if _fails(raw[row.id]))
     outcome = _settle(finding, applying, judged, settings, failed)
     others = tuple(
@@ -232,7 +233,8 @@ def _settle(
     telling = telling or outcomes
     worst = max(telling, key=lambda o: (SEVERENESS.index(o.state), _outcome_strictness(o, finding)))
     if len({outcome.state for outcome in telling}) == 1:
-        return worst
+        severities = [outcome.severity for outcome in telling]
+        return replace(worst, severity=reduce(worse_severity, severities, None))
     parts: dict[str, list[str]] = {}
     for values, outcome in found.items():
         if outcome in telling and outcome.gate:

@@ -166,6 +166,8 @@ _ROWS: tuple[Setting, ...] = (
     Setting("tyre_size_rear", Holds.TEXT, "tyre size the vehicle is approved with, rear"),
     Setting("load_index", Holds.NUMBER, "least load index the vehicle asks for"),
     Setting("speed_symbol", Holds.TEXT, "least speed symbol the vehicle asks for"),
+    Setting("met", Holds.TEXT, "rows, by id, whose qualifier was looked at and holds"),
+    Setting("not_met", Holds.TEXT, "rows, by id, whose qualifier was looked at and does not hold"),
     Setting("date", Holds.DATE, "date of the inspection, e.g. 2026-05-01"),
     Setting("uncertainty", Holds.UNCERTAINTY, "expanded uncertainty U (k = 2); 0 switches it off"),
     Setting(
@@ -190,7 +192,7 @@ _STATES = (
     "NY NC ND OH OK OR PA RI SC SD TN TX UT VT VA WA WV WI WY DC"
 )
 JURISDICTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {"US": ("US",), "GB": ("GB",), "EU": ("EU",)}
+    {"US": ("US",), "GB": ("GB",), "EU": ("EU",), "NZ": ("NZ",), "CA-QC": ("CA-QC",)}
     | {f"US-{state}": (f"US-{state}", "US") for state in _STATES.split()}
     | {country: (country, "EU") for country in _EU.split()}
 )
@@ -266,7 +268,8 @@ def _jurisdiction(code: str | None) -> str | None:
         raise UsageError(
             f"no limits for jurisdiction {code!r}",
             where="--jurisdiction",
-            todo="use an ISO 3166 code: US, US-VA (any state), GB, EU or an EU member such as DE; "
+            todo="use an ISO 3166 code: US, US-VA (any state), GB, EU or an EU member such as DE, "
+            "NZ, CA-QC; "
             "or leave it out for equipment standards and common practice",
         )
     return plain

@@ -160,6 +160,8 @@ def _teeth(context: Context, finding: Finding) -> Iterator[Limit]:
             section=f"200/N % above {_LARGE_SPROCKET} teeth, N = {teeth}",
             seen="secondary",
             where="regalbeloit FAQ KA-01616; diamondchain.com FAQ",
+            text="The allowable chain wear in percent can be calculated using the relationship "
+            "200/N, where N is the number of teeth in the large sprocket.",
         )
 
 

@@ -21,7 +21,8 @@ from typing import Any, TypeVar
 from fieldlog.config import limit_packs
 from fieldlog.errors import LimitError, UsageError
 from fieldlog.limits.applies import holds
-from fieldlog.limits.context import JURISDICTIONS, SETTINGS, Holds
+from fieldlog.limits.context import JURISDICTIONS, SETTINGS, Holds, reach
+from fieldlog.limits.items import Coverage, RulePart, coverage, read_parts, shared
 from fieldlog.limits.provenance import outright_faults, provenance_faults
 from fieldlog.limits.sides import Sides, read_sides
 from fieldlog.model import (
@@ -32,6 +33,7 @@ from fieldlog.model import (
     LimitStatus,
     Relation,
     Severity,
+    SeverityFrom,
     State,
     aggregation,
 )
@@ -39,12 +41,12 @@ from fieldlog.quantities.units import UNITS, convert
 
 _PACK_KEYS = (
     "id title layer jurisdiction source edition read_on status seen where scope applies severity "
-    "advice note section"
+    "severity_from advice note section text"
 )
 _ROW_KEYS = (
     "id component characteristic relation printed aggregation applies conditions codes outcome "
     "source section edition read_on status seen where scope severity advice layer "
-    "jurisdiction outright silent exact superseded steps step"
+    "jurisdiction outright silent exact superseded steps step item text cut asks severity_from"
 )
 _NUMBER = r"[+-]?(?:\d+ \d+/\d+|\d+/\d+|\d+(?:\.\d+)?)"
 _PRINTED = re.compile(  # the space before the unit is needed: "2/32" is not 2/3 of a unit "2"
@@ -65,6 +67,8 @@ class Pack:
     jurisdiction: str | None
     limits: tuple[Limit, ...]
     note: str = ""
+    parts: tuple[RulePart, ...] = ()
+    """The sections of the rule with every item of them; none where the source is no list of items."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,9 +138,16 @@ def parse_pack(text: str, name: str) -> tuple[Pack | None, list[str]]:
         return None, [f"{name}: not TOML: {error}"]
     faults: list[str] = []
     head, rows = raw.get("pack"), raw.get("limit", [])
-    if not isinstance(head, dict) or not isinstance(rows, list):
+    if not isinstance(head, dict) or not _tables(rows):
         return None, [f"{name}: needs a table [pack] and a list [[limit]]"]
-    faults += [f"{name}: unknown table [{key}]" for key in raw if key not in ("pack", "limit")]
+    parts, items = raw.get("part", []), raw.get("item", [])
+    if not _tables(parts) or not _tables(items):
+        return None, [f"{name}: [[part]] and [[item]] are lists of tables"]
+    faults += [
+        f"{name}: unknown table [{key}]"
+        for key in raw
+        if key not in ("pack", "limit", "part", "item")
+    ]
     faults += [
         f"{name}: [pack] has an unknown key {key!r}" for key in head if key not in _PACK_KEYS
     ]
@@ -148,12 +159,17 @@ def parse_pack(text: str, name: str) -> tuple[Pack | None, list[str]]:
         if each not in JURISDICTIONS and each != "none":
             faults.append(f"{name}: unknown jurisdiction {each!r}")
     limits: list[Limit] = []
+    of_item = shared(parts, items)
     for number, row in enumerate(rows, 1):
-        label = row.get("id") if isinstance(row, dict) else None
-        for step in _steps(row if isinstance(row, dict) else {}):
-            found, wrong = _row(head, step)
-            faults += [f"{name}: limit {label or f'number {number}'}: {fault}" for fault in wrong]
+        label = row.get("id") or f"number {number}"
+        of_row = {**head, **of_item.get(str(row.get("item", "")), {})}
+        for step in _steps(row):
+            found, wrong = _row(of_row, step)
+            faults += [f"{name}: limit {label}: {fault}" for fault in wrong]
             limits += [] if wrong else found
+    used = {str(row["item"]) for row in rows if row.get("item")}
+    held, wrong = read_parts(parts, items, used)
+    faults += [f"{name}: {fault}" for fault in wrong]
     pack = Pack(
         name,
         str(head.get("id", name)),
@@ -162,6 +178,7 @@ def parse_pack(text: str, name: str) -> tuple[Pack | None, list[str]]:
         jurisdiction,
         tuple(limits),
         str(head.get("note", "")),
+        held,
     )
     return pack, faults
 
@@ -215,6 +232,16 @@ def shipped_limits() -> tuple[Limit, ...]:
 def shipped_sides() -> Sides:
     """On which side each measure goes wrong."""
     return read_sides((limit_packs().parent / "sides.toml").read_text(encoding="utf-8"))
+
+
+def covered(jurisdiction: str | None) -> tuple[tuple[str, Coverage], ...]:
+    """Title and coverage of every shipped pack of a rule that applies in ``jurisdiction``."""
+    here = reach(jurisdiction)
+    return tuple(
+        (pack.title, coverage(pack.parts))
+        for pack in shipped_packs()
+        if pack.parts and pack.jurisdiction in here
+    )
 
 
 def with_own(limits: Sequence[Limit], own: Sequence[Limit]) -> tuple[Limit, ...]:
@@ -274,6 +301,7 @@ def _row(head: Mapping[str, Any], row: Mapping[str, Any]) -> tuple[list[Limit], 
     status = _member(LimitStatus, text("status"), "status", faults)
     layer = _member(Layer, text("layer", "regulation"), "layer", faults)
     severity = _member(Severity, text("severity", "major"), "severity", faults)
+    graded = _member(SeverityFrom, text("severity_from", "our own"), "severity_from", faults)
     outcome = _member(State, str(row.get("outcome", "beyond")), "outcome", faults)
     limits = [
         Limit(
@@ -299,13 +327,17 @@ def _row(head: Mapping[str, Any], row: Mapping[str, Any]) -> tuple[list[Limit], 
             outright=row.get("outright", False) is True,
             silent=row.get("silent", False) is True,
             exact=row.get("exact", False) is True,
-            superseded=row.get("superseded", False) is True,
+            superseded=row.get("superseded", head.get("superseded", False)) is True,
             step=text("step"),
             layer=layer or Layer.REGULATION,
             section=text("section"),
             scope=text("scope"),
             seen=text("seen"),
             where=text("where"),
+            text=text("text"),
+            cut=text("cut"),
+            asks=text("asks"),
+            severity_from=graded or SeverityFrom.OWN,
         )
         for component in components
     ]
@@ -365,6 +397,10 @@ def _applies(
     if jurisdiction := row.get("jurisdiction", head.get("jurisdiction")):
         merged["jurisdiction"] = str(jurisdiction)
     return MappingProxyType(merged)
+
+
+def _tables(value: object) -> bool:
+    return isinstance(value, list) and all(isinstance(each, dict) for each in value)
 
 
 def _member(kind: type[_E], text: str, key: str, faults: list[str]) -> _E | None:

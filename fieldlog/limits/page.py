@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from fieldlog.limits.context import SETTINGS
+from fieldlog.limits.items import Held, RulePart, coverage
 from fieldlog.limits.packs import Pack
 from fieldlog.model import Limit
 from fieldlog.words import tell
@@ -15,10 +16,14 @@ Generated from `fieldlog/limits/packs/*.toml` by `fieldlog limits docs --out doc
 edit by hand. How to add a limit or a pack: [limits-how.md](limits-how.md).
 
 Status: *cited* rows name a section that was read (in the source's own text, or in a secondary copy
-that quotes it); *common practice* alone and a *superseded* edition give at most *faulty*, save rows marked *outright*:
-outside those nothing is left, and that is *beyond* everywhere; *from memory* is shown and never gates;
-*entered by user* comes from the vehicle's own file or from settings. Severity is fieldlog's assessment
-in the classes of directive 2014/45/EU. Values stand as printed.
+that quotes it); *common practice* alone and a *superseded* edition give at most *faulty*, save rows
+marked *outright*: outside those nothing is left, and that is *beyond* everywhere; *from memory* is shown
+and never gates; *entered by user* comes from the vehicle's own file or from settings. Severity stands in
+the classes of directive 2014/45/EU: *printed* by the source, *inferred* from a text that takes the same
+table over with its classes printed, else *our own*: the rules of the American states, New Zealand and most
+of Quebec print none, there every item is a rejection and nothing more. Values stand as printed. *Only ...*
+is a rule's own qualifier: until somebody says whether it holds, the verdict is *undecided* and asks.
+"[...]" is where the copy that was read broke off.
 """
 
 
@@ -35,6 +40,7 @@ def limits_page(packs: Sequence[Pack]) -> str:
         scopes = dict.fromkeys(limit.scope for limit in pack.limits if limit.scope)
         parts.append("\n".join([*about, *scopes]) + "\n")
         parts += _table(pack.limits)
+        parts += _items(pack.parts)
     parts.append("\n## Settings (`--set key=value`)\n")
     parts.append("| key | holds | for |\n|---|---|---|\n")
     for setting in SETTINGS.values():
@@ -58,7 +64,7 @@ def source(limit: Limit) -> str:
     parts = [limit.source, limit.section, limit.edition]
     if limit.read_on:
         how = {"text": "text read", "secondary": "secondary copy read"}.get(limit.seen, "written")
-        parts.append(f"{how} {limit.read_on}")
+        parts.append(f"{how} {limit.read_on}" + (f" (cut {limit.cut})" if limit.cut else ""))
     if limit.where:
         parts.append(limit.where)
     return "; ".join(part for part in parts if part)
@@ -74,11 +80,32 @@ def _marks(limit: Limit) -> Iterable[str]:
         yield "without guard band"
     if limit.superseded:
         yield "superseded"
+    if limit.asks:
+        yield f"only *{limit.asks}*"
+
+
+def sentence(text: str, cut: str) -> str:
+    """The sentence that was read, with a mark where the copy broke off."""
+    return f'"{text}{" [...]" if cut else ""}"' if text else ""
+
+
+def _items(parts: Sequence[RulePart]) -> Iterable[str]:
+    if not parts:
+        return
+    yield f"\nHeld of the rule: {coverage(parts)}.\n\n"
+    for part in parts:
+        title = f"{part.id}, {part.title}" if part.title else part.id
+        held = f"{coverage((part,))}" if part.items else "not read"
+        yield f"- **{title}**: {held}" + (f" ({part.rest})" if part.rest else "") + "\n"
+        for item in part.items:
+            if item.held is not Held.ROW:
+                read = f" {sentence(item.text, item.cut)}" if item.text else ""
+                yield f"  - {item.id}{read}: {item.held.value}: {item.why}\n"
 
 
 def _table(limits: Iterable[Limit]) -> Iterable[str]:
-    yield "\n| id | component | characteristic | limit | applies | status | severity | source |\n"
-    yield "|---|---|---|---|---|---|---|---|\n"
+    yield "\n| id | component | characteristic | limit | applies | status | severity | read | source |\n"
+    yield "|---|---|---|---|---|---|---|---|---|\n"
     for limit in limits:
         cells = (
             f"`{limit.id}`",
@@ -87,7 +114,8 @@ def _table(limits: Iterable[Limit]) -> Iterable[str]:
             tell.limit_in_full(limit) + "".join(f", {mark}" for mark in _marks(limit)),
             where(limit),
             limit.status.value,
-            limit.severity.value,
+            tell.severity_from(limit),
+            sentence(limit.text, limit.cut),
             source(limit),
         )
         yield "| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |\n"

@@ -17,6 +17,7 @@ def provenance_faults(limit: Limit) -> list[str]:
             f"cited without {key}"
             for key, value in (
                 ("section", limit.section),
+                ("the sentence that was read (text)", limit.text),
                 ("edition", limit.edition),
                 ("read_on", limit.read_on),
             )

@@ -7,7 +7,13 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from fieldlog.catalogue.component import CONDITION
-from fieldlog.limits.applies import assumptions, holds, in_reach, missing_keys
+from fieldlog.limits.applies import (
+    assumptions,
+    holds,
+    in_reach,
+    missing_keys,
+    qualifier_holds,
+)
 from fieldlog.limits.check import GATING, speaks_of
 from fieldlog.limits.context import SETTINGS
 from fieldlog.limits.decision import DEFAULT_RULE, RULES
@@ -114,7 +120,10 @@ def _details(
 ) -> Iterator[str]:
     limit = judgement.limit
     yield f"  source      {source(limit)}"
+    if limit.text:
+        yield f"  read        {limit.text!r}"
     yield f"  status      {limit.status.value}, layer {limit.layer}"
+    yield f"  severity    {tell.severity_from(limit)}"
     if limit.scope and not brief:
         yield f"  scope       {limit.scope}"
     if judgement.reading is None or judgement.margin is None:
@@ -203,6 +212,8 @@ def _why_no_gate(judgement: Judgement, verdict: Verdict) -> str:
 
 def _mismatch(limit: Limit, finding: Finding, context: Context) -> str:
     taken = assumptions(context)
+    if qualifier_holds(limit, context.settings) is False:
+        return f'it asks for "{limit.asks}", which does not hold'
     for key, wanted in limit.applies.items():
         if key == "jurisdiction":
             continue

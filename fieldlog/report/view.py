@@ -17,6 +17,7 @@ from fieldlog.aftercare.walk_list import NOT_FITTED, places_of
 from fieldlog.aftercare.work import NO_WORK, Work
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.language.answers import APART
+from fieldlog.limits.items import Coverage
 from fieldlog.model import Decision, Flag, Limit, Qualifier, Severity, Verdict
 from fieldlog.report.gauge import gauge
 from fieldlog.report.lines import (
@@ -69,6 +70,8 @@ class Surroundings:
     work: Work = NO_WORK
     trends: tuple[Trend, ...] = ()
     """Wear of what this vehicle was measured on."""
+    covered: tuple[tuple[str, Coverage], ...] = ()
+    """Title and coverage of the rules held against the findings."""
     notes: tuple[str, ...] = field(default=())
 
 
@@ -183,6 +186,7 @@ class _Builder:
             ("place", head.place),
             ("limits of", head.jurisdiction or "no jurisdiction named"),
         ]
+        shown += [("held of a rule", f"{title}: {held}") for title, held in self.around.covered]
         shown += [
             (key.replace("_", " "), value)
             for key, value in vehicle.facts.items()

@@ -13,7 +13,7 @@ from fieldlog.aftercare.due import DueItem, folded
 from fieldlog.aftercare.files import load_care, past_of
 from fieldlog.aftercare.plan import checked_before, plan, vehicle_walk
 from fieldlog.errors import StoreError, UsageError
-from fieldlog.limits.packs import shipped_limits, with_own
+from fieldlog.limits.packs import covered, shipped_limits, with_own
 from fieldlog.report.copies import Progress, make_copies
 from fieldlog.report.export import findings_csv, record_json
 from fieldlog.report.view import Surroundings, build
@@ -104,6 +104,7 @@ def surroundings(store: Repository, record: InspectionRecord, printed_at: dateti
         checked=checked_before(past, walk.items, head),
         work=care.work,
         trends=planned.worn(care.intervals),
+        covered=covered(head.jurisdiction),
     )
 
 

@@ -24,6 +24,7 @@ from fieldlog.model import (
     Relation,
     Rest,
     Severity,
+    SeverityFrom,
     State,
     aggregation,
 )
@@ -127,6 +128,7 @@ _LIMIT_PARTS: Mapping[str, Callable[[Any], Any]] = {
     "status": LimitStatus,
     "severity": Severity,
     "outcome": State,
+    "severity_from": SeverityFrom,
     "words": tuple,
 }
 """How the parts of a limit that are not plain text come back from JSON."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from fieldlog.model import InDoubt, Qualifier, Severity, State
+from fieldlog.model import InDoubt, Qualifier, Severity, SeverityFrom, State
 
 WHICH: Mapping[str, str] = MappingProxyType(
     {
@@ -47,6 +47,13 @@ SEVERITIES: Mapping[Severity, str] = MappingProxyType(
         Severity.DANGEROUS: "dangerous",
     }
 )
+SEVERITY_FROM: Mapping[SeverityFrom, str] = MappingProxyType(
+    {
+        SeverityFrom.PRINTED: "printed",
+        SeverityFrom.INFERRED: "inferred",
+        SeverityFrom.OWN: "our own",
+    }
+)
 NOT_JUDGED = "not judged"
 NOT_COMPLETE = "not complete"
 
@@ -65,6 +72,23 @@ IN_DOUBT: Mapping[InDoubt, str] = MappingProxyType(
         InDoubt.MAY_BE_BEYOND: "perhaps beyond its limit",
     }
 )
+
+
+def asks(qualifier: str, row: str) -> str:
+    """What the rule says beside the fault, which the finding does not."""
+    return (
+        f'the rule rejects it only "{qualifier}", which was not said: '
+        f"look, and set met={row} or not_met={row}"
+    )
+
+
+def coverage(rows: int, cannot: int, unread: int, sections: int) -> str:
+    """How much of a rule is held; ``sections`` go on behind what was read, nobody knows how far."""
+    parts = [f"{rows} of {rows + cannot + unread} items"]
+    parts += [f"{cannot} cannot be expressed"] if cannot else []
+    parts += [f"{unread} not read"] if unread else []
+    more = f"{sections} {'section goes' if sections == 1 else 'sections go'} on unread"
+    return ", ".join(parts) + (f"; {more}" if sections else "")
 
 
 def about(figure: str) -> str:

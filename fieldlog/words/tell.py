@@ -283,6 +283,22 @@ def doubt(verdict: Verdict | None) -> str:
     return "" if why is None else english.IN_DOUBT[why]
 
 
+def asks(one: Limit) -> str:
+    """What the rule asks beside the fault, and how to answer."""
+    return english.asks(one.asks, one.id.partition("/")[0])
+
+
+def severity_from(one: Limit) -> str:
+    """Who gave the row its severity: ``dangerous (our own)``, or the class alone where it is printed."""
+    given = english.SEVERITY_FROM[one.severity_from]
+    return f"{english.SEVERITIES[one.severity]} ({given})"
+
+
+def coverage(rows: int, cannot: int, unread: int, sections: int) -> str:
+    """How much of a rule a pack holds: ``36 of 58 items, 12 cannot be expressed, 10 not read; ...``."""
+    return english.coverage(rows, cannot, unread, sections)
+
+
 def probability(chance: float) -> str:
     """A probability without false certainty: ``84.13 %``, ``> 99.99 %``."""
     if 0.9999 < chance < 1:
