@@ -154,7 +154,7 @@ def test_a_speakers_pause_does_not_split(pause: float) -> None:
     assert len(cut(stream(-0.5, 0.8, -pause, 0.8, -2.0), [512])) == 1
 
 
-def test_three_findings_with_a_second_between_are_three(  # V7
+def test_three_findings_with_a_second_between_are_three(  # alphacep/vosk-api#590
 ) -> None:
     sound = stream(-0.5, 1.0, -1.0, 1.2, -1.0, 0.9, -1.0)
     for size in (1600, 8000):
@@ -170,7 +170,7 @@ def test_pre_roll_and_trail_do_not_reach_into_the_neighbour() -> None:
 
 @pytest.mark.parametrize("sizes", [[100], [512], [1000], [4096], [1]])
 def test_noise_that_never_ends_is_cut_at_the_maximum(sizes: list[int]) -> None:
-    """D1, D2, V14: no endless utterance, and nothing of it is dropped."""
+    """No endless utterance, and nothing of it is dropped (wiseman/py-webrtcvad#70, wiseman/py-webrtcvad#3, alphacep/vosk-api#209)."""
     sound = stream(13.0 if sizes != [1] else 2.5)
     endpointer = Endpointer(EndpointSettings(longest_s=2.0), Always())
     clips = [
@@ -195,7 +195,7 @@ def test_the_cut_lies_in_the_quietest_place() -> None:
 
 
 def test_two_hours_of_noise_hold_memory_flat() -> None:
-    """V14: what is kept inside never exceeds one utterance of maximum length."""
+    """What is kept inside never exceeds one utterance of maximum length (alphacep/vosk-api#209)."""
     endpointer = Endpointer(EndpointSettings(), Always())
     block = stream(1.0)
     most = 0
@@ -266,7 +266,7 @@ def test_join_keeps_the_gap() -> None:
 
 
 def test_silence_and_noise_give_nothing_with_the_network() -> None:
-    """V6, D1: 60 s of digital silence, of a muted microphone, and 10 s of white and brown noise."""
+    """60 s of digital silence, of a muted microphone, and 10 s of white and brown noise (alphacep/vosk-api#797, wiseman/py-webrtcvad#70)."""
     rng = np.random.default_rng(8)
     silence = np.zeros(60 * RATE, dtype=np.float32)
     muted = (rng.integers(-1, 2, 60 * RATE) / 32_768).astype(np.float32)
@@ -312,7 +312,7 @@ def test_real_orders_come_out_as_one_utterance(snr_db: float | None) -> None:
 
 
 def test_a_stereo_48k_stream_gives_the_same_utterances() -> None:
-    """A4, V9: what the device offers does not matter."""
+    """What the device offers does not matter (Uberi/speech_recognition#94, alphacep/vosk-api#1952)."""
     (clean, _) = orders(1, None)[0]
     import soxr
 

@@ -1,4 +1,4 @@
-"""Audio files of every kind and in every kind of trouble (A15, V9 and issue 2's bad-input list)."""
+"""Audio files of every kind and in every kind of trouble."""
 
 from __future__ import annotations
 
@@ -110,7 +110,7 @@ def wav(tmp_path: Path, frames: int = RATE) -> tuple[Path, bytes]:
 
 
 def test_header_that_says_nothing_is_there_does_not_lose_the_sound(tmp_path: Path) -> None:
-    """A15: a recorder that was killed leaves 0 frames in the header."""
+    """A recorder that was killed leaves 0 frames in the header (agfline/wavfix#12)."""
     path, data = wav(tmp_path)
     whole = everything(path)
     for size in (0, 0xFFFFFFFF, 500):

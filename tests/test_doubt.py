@@ -133,7 +133,7 @@ def test_what_is_mostly_a_slip_is_asked_about() -> None:
 
 
 def test_a_twin_that_is_possible_too_is_asked_about() -> None:
-    # field report P5: 'fifteen' heard as 50; "fifteen" was heard as fifty with margin 4.8
+    # a teen heard as its ty (codeforamerica/balance#240): "fifteen" was heard as fifty with margin 4.8
     both = PhraseLanguage(["axle fifteen newton metres", "axle fifty newton metres"])
     clip = Clip(np.zeros(160, np.float32))
     understanding = both.understand("axle fifty newton metres")

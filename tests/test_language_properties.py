@@ -76,7 +76,7 @@ def test_shuffled_phrases_are_never_bent_into_another_meaning(
 
 
 def test_commands_that_are_listened_for_are_long_enough(language: InspectionLanguage) -> None:
-    """Field reports P3, C4: what takes something away has two words; the rest two syllables."""
+    """What takes something away has two words; the rest two syllables."""
     for phrase in phrases(language.grammar.rules, "dialogue.disregard"):
         assert len(phrase) >= 2
     for phrase in phrases(language.grammar.rules, "dialogue.dialogue"):

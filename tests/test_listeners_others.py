@@ -119,7 +119,7 @@ def _clip(start_s: float) -> Clip:
 
 
 def test_a_crash_costs_one_utterance_and_is_told() -> None:
-    """P8: kill -SEGV in the middle of a session: it goes on, restarted, and says so."""
+    """kill -SEGV in the middle of a session: it goes on, restarted, and says so."""
     told: list[Crash] = []
     worker = WorkerListener("fragile", on_crash=told.append, opener=open_fragile)
     worker.load(LANGUAGE)

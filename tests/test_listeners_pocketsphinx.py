@@ -34,14 +34,14 @@ def listener() -> Iterator[PocketsphinxListener]:
 def test_all_words_without_a_pronunciation_are_named_at_once(
     listener: PocketsphinxListener,
 ) -> None:
-    """P1: the decoder itself says only 'Failed to parse JSGF in decoder'."""
+    """The decoder itself says only 'Failed to parse JSGF in decoder' (cmusphinx/pocketsphinx#349)."""
     with pytest.raises(GrammarError) as caught:
         listener.load(language("public <a> = swingarm zzyzx | blorft sidestand | front;"))
     assert "cannot say blorft, zzyzx. Next: add them to grammars/additions.dic" in str(caught.value)
 
 
 def test_additions_make_words_sayable(listener: PocketsphinxListener) -> None:
-    """P1: words that the bundled dictionary lacks, supplied by grammars/additions.dic."""
+    """Words that the bundled dictionary lacks, supplied by grammars/additions.dic (cmusphinx/pocketsphinx#349)."""
     words = (
         "swingarm notchy kickstand sidestand footpeg footpegs fairing preload tappets airbox"
         " monoshock carburettor calliper litre litres taillight amps kilopascals"
@@ -126,12 +126,12 @@ class _Decoder:
 
 @pytest.mark.parametrize("answer", [None, _Said("")])
 def test_no_hypothesis_is_no_finding(answer: _Said | None) -> None:
-    """P2: the library says "nothing" in two ways."""
+    """The library says "nothing" in two ways."""
     assert listener_module._hypotheses(_Decoder(answer), language("public <a> = one;")) == ()
 
 
 def test_a_phrase_that_breaks_off_is_marked_and_refused() -> None:
-    """P2: the best path may end before the phrase does; it must not count as a shorter phrase."""
+    """The best path may end before the phrase does; it must not count as a shorter phrase."""
     said = language("public <a> = chain slack thirty (five millimeters | millimeters);")
     answers = (
         _Said("chain slack thirty five"),

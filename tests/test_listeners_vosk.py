@@ -58,7 +58,7 @@ def test_findings_are_heard_with_their_slots_and_times(
 def test_three_findings_with_silence_between_are_three_results(
     listener: VoskListener, block: int
 ) -> None:
-    """V7: none lost, none doubled, whatever the block size (an odd one cuts samples in two)."""
+    """None lost, none doubled, whatever the block size (an odd one cuts samples in two) (alphacep/vosk-api#590)."""
     stream, heard, partials = listener.stream(), [], set()
     data = pcm16(clip_of("korean.flac"))
     for start in range(0, len(data), block):
@@ -81,7 +81,7 @@ def test_single_clips_do_not_depend_on_what_came_before(listener: VoskListener) 
 
 
 def test_words_the_model_lacks_are_named_all_at_once() -> None:
-    """V1: by the library's own look-up, before any audio; the library would only log it."""
+    """By the library's own look-up, before any audio; the library would only log it (alphacep/vosk-api#1314)."""
     listener = VoskListener(need_korean_model())
     language = TaggedLanguage.from_text(
         "#JSGF V1.0;\ngrammar g;\npublic <a> = 앞 타이어 zwingarm | 체인 xyzzyx 교환;"
@@ -98,7 +98,7 @@ def test_words_the_model_lacks_are_named_all_at_once() -> None:
 def test_nothing_goes_to_the_network(
     monkeypatch: pytest.MonkeyPatch, korean: TaggedLanguage
 ) -> None:
-    """V11: without a folder there is one clear line and no socket; with one there is no socket."""
+    """Without a folder there is one clear line and no socket; with one there is no socket."""
 
     def refused(*_: object, **__: object) -> None:
         raise AssertionError("a socket was opened")
@@ -186,7 +186,7 @@ def _emptied(folder: Path) -> None:
     ],
 )
 def test_each_broken_folder_has_its_own_reason(tmp_path: Path, spoil: Any, reason: str) -> None:
-    """V2, V10: one line with the path tried and what to do, before the library is asked."""
+    """One line with the path tried and what to do, before the library is asked."""
     folder = _model(tmp_path / "model")
     assert check_folder(folder) == folder
     spoil(folder)
@@ -210,7 +210,7 @@ def test_what_is_not_a_folder(tmp_path: Path) -> None:
 
 
 def test_windows_and_letters_outside_ascii(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """V12: the library cannot open such a path there; elsewhere it can."""
+    """The library cannot open such a path there; elsewhere it can."""
     folder = _model(tmp_path / "modèle-ü")
     assert check_folder(folder) == folder
     monkeypatch.setattr(sys, "platform", "win32")
@@ -239,10 +239,10 @@ def _language() -> TaggedLanguage:
         ({"text": "rear tread four thirty seconds"}, ["rear tread four thirty seconds"]),
         ({"text": ""}, []),
         ({}, []),
-        ({"text": "the"}, []),  # V6: what silence sounds like
+        ({"text": "the"}, []),  # what silence sounds like
         ({"text": "huh the"}, []),
         ({"text": "[unk]"}, []),
-        ({"text": "battery twelve [unk]"}, ["battery twelve [unk]"]),  # V3: kept, never parsed
+        ({"text": "battery twelve [unk]"}, ["battery twelve [unk]"]),  # kept, never parsed
         (
             {
                 "alternatives": [
@@ -302,7 +302,7 @@ class _NeverEnding:
 
 
 def test_noise_without_an_end_is_cut_every_30_seconds() -> None:
-    """V14: two hours of it never hold more than 30 s."""
+    """Two hours of it never hold more than 30 s (alphacep/vosk-api#209)."""
     recogniser = _NeverEnding()
     stream = VoskStream(recogniser, _language(), 0.0)
     block = bytes(RATE)  # half a second

@@ -1,4 +1,4 @@
-"""Numbers that sound alike (cases P5, N of the field reports; grades in test_meaning_codes)."""
+"""Numbers that sound alike (grades: test_meaning_codes)."""
 
 from __future__ import annotations
 

@@ -127,7 +127,7 @@ def test_thirty_seconds_are_not_rounded() -> None:
 
 @pytest.mark.parametrize(
     ("fahrenheit", "celsius"),
-    # 49 CFR 571.116 boiling points print both scales; -40, 0, 32, 212 by definition (case U2).
+    # 49 CFR 571.116 boiling points print both scales; -40, 0, 32, 212 by definition.
     [
         *((401, 205), (446, 230), (500, 260), (284, 140), (311, 155), (356, 180)),
         *((-40, -40), (32, 0), (212, 100), (77, 25), (0, F(-160, 9)), (80, F(80, 3))),
@@ -152,7 +152,7 @@ def test_torque_table_of_din_267(nm: str, kgfm: str) -> None:
 
 
 def test_torque_is_no_textile_number() -> None:
-    # Case U1: pint 0.25 reads "Nm" as number_meter; ours is torque on every Python.
+    # pint (hgrecco/pint#817) 0.25 reads "Nm" as number_meter; ours is torque on every Python.
     assert dimension("N.m") == "torque"
     assert {m.symbol for m in meanings(("nm",))} == {"N.m"}
     assert {m.symbol for m in meanings(("n", "m"))} == {"N.m"}

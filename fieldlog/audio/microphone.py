@@ -190,7 +190,7 @@ class Microphone:
         return notices
 
     def _renamed(self, opened: _Opened) -> list[Notice]:
-        """The system moved the stream to another device, or gave it another name (A2)."""
+        """The system moved the stream to another device, or gave it another name (bastibe/SoundCard#123)."""
         try:
             name = str(self._sd.query_devices(opened.device.index)["name"])
         except Exception:  # the library raises several kinds; a lost device shows as a stall
@@ -306,7 +306,7 @@ def as_float(block: NDArray[Any]) -> NDArray[np.float32]:
 
 
 def _refresh(sd: Any) -> None:
-    """Make PortAudio look for devices again (A3); it lists them only when it starts."""
+    """Make PortAudio look for devices again; it lists them only when it starts."""
     again = getattr(sd, "_terminate", None), getattr(sd, "_initialize", None)
     if all(again):
         try:

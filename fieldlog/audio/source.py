@@ -115,7 +115,7 @@ class FileSource:
 
 
 def narrow_band(rate: int) -> Notice:
-    """The notice for a telephone-grade source (A10)."""
+    """The notice for a telephone-grade source."""
     return Notice(
         Trouble.NARROW,
         f"the sound comes at {rate} Hz (telephone grade): numbers are less reliable and will be "

@@ -2,7 +2,7 @@
 
 It follows the language as one finite network (``fieldlog.grammar.fsg``). Words that its dictionary
 lacks take their pronunciation from ``grammars/additions.dic``; words in neither are reported all
-at once before any audio is opened. Its scores do not separate right from wrong (field report P4)
+at once before any audio is opened. Its scores do not separate right from wrong (cmusphinx/pocketsphinx#75)
 and are kept as evidence only.
 
 Evidence of each hypothesis: ``prob`` (posterior inside the network, of the best one only),

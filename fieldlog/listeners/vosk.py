@@ -1,6 +1,6 @@
 """Vosk: hears while you speak, with any model folder that takes a grammar at run time.
 
-What the library does and what is done about it (field reports V1-V14): its grammar is a bigram
+What the library does and what is done about it: its grammar is a bigram
 model over the words, so every hypothesis is parsed again; words that the model lacks are dropped
 with a log line, so they are looked up first and reported all at once; a result is fetched whenever
 ``AcceptWaveform`` says that one is due, not only at the end; its confidences are evidence, never
@@ -33,10 +33,10 @@ from fieldlog.model import Hearing, Hypothesis
 UNKNOWN = "[unk]"
 ALTERNATIVES = 5
 LONGEST_S = 30.0
-"""Seconds after which a stream is made to give its result: memory grows between results (V14)."""
+"""Seconds after which a stream is made to give its result: memory grows between results (alphacep/vosk-api#209)."""
 
 RENEWED_S = 600.0
-"""Seconds of sound after which the recogniser of a large grammar is made anew (V14)."""
+"""Seconds of sound after which the recogniser of a large grammar is made anew (alphacep/vosk-api#209)."""
 
 SMALL_GRAMMAR = 5_000
 """Phrases up to which a recogniser is made in some 10 ms, so that each clip gets a new one."""
@@ -45,7 +45,7 @@ BLOCK = 8_000
 """Bytes given to the library at a time (250 ms)."""
 
 FILLERS = frozenset({"the", "huh", "ah", "oh", "um", "uh", "hm", "hmm", "a"})
-"""What the models make of silence and breath (V6); a result of nothing else is none, unless the
+"""What the models make of silence and breath; a result of nothing else is none, unless the
 language has it."""
 
 

@@ -37,7 +37,7 @@ MOST_REFUSED = 0.1
 REFUSED = 0.005
 """Share of right answers that may be refused outright."""
 TWIN_MARGINS = (5.0, CAP)
-"""Nats that a plausible twin must be behind, at least (field report P5: "fifteen" heard as fifty
+"""Nats that a plausible twin must be behind, at least ("fifteen" heard as fifty
 with 4.8) and at most; between them half a nat more than the right twin was ever behind a wrong."""
 
 Array = NDArray[np.float64]

@@ -47,7 +47,7 @@ def in_room(sound: Samples, decay_s: float, direct_db: float, rng: np.random.Gen
 
 
 def headset(sound: Samples) -> Samples:
-    """A telephone-grade headset: 300 to 3400 Hz, sampled at 8 kHz (A10)."""
+    """A telephone-grade headset: 300 to 3400 Hz, sampled at 8 kHz."""
     narrow = soxr.resample(sound, RATE, 8_000)
     wide = soxr.resample(narrow, 8_000, RATE)[: len(sound)]
     padded = np.zeros(len(sound))
