@@ -26,7 +26,6 @@ from fieldlog.lab.benchmarks.breath_outcome import (
     RIGHT,
     WRONG,
     result_of,
-    upper_bound,
 )
 from fieldlog.lab.benchmarks.breath_page import page
 from fieldlog.lab.benchmarks.breath_sentences import Sentence, sentences, tails
@@ -49,6 +48,7 @@ from fieldlog.lab.benchmarks.breath_takes import (
     sound_of,
     spoken,
 )
+from fieldlog.lab.benchmarks.claim import upper_bound
 from fieldlog.lab.benchmarks.noise_mix import rms
 from fieldlog.lab.command import lab
 from fieldlog.lab.speech_set.voices import TEST, TUNE, VOICES, Job, Voice

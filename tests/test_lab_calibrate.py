@@ -16,7 +16,6 @@ from scipy.optimize import minimize
 from fieldlog.doubt.decide import KINDS, Policy, read_rules
 from fieldlog.doubt.files import shipped_rules
 from fieldlog.errors import UsageError
-from fieldlog.lab.benchmarks.breath_outcome import upper_bound
 from fieldlog.lab.benchmarks.calibrate import calibrate
 from fieldlog.lab.benchmarks.calibrate_cases import samples, still_said
 from fieldlog.lab.benchmarks.calibrate_evidence import (
@@ -42,6 +41,7 @@ from fieldlog.lab.benchmarks.calibrate_fit import (
     with_levels,
 )
 from fieldlog.lab.benchmarks.calibrate_outcome import outcomes, reliability, risk_coverage
+from fieldlog.lab.benchmarks.claim import upper_bound
 from fieldlog.lab.benchmarks.hearing_docs import confusion_page, table
 from fieldlog.lab.benchmarks.hearing_inspection import Measured, confusions, row
 from fieldlog.language.files import load_language

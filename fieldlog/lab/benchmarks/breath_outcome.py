@@ -1,4 +1,4 @@
-"""What one take of the benchmark of one breath came to, and how sure a count of such takes is (pure).
+"""What one take of the benchmark of one breath came to, (pure).
 
 A finding that was said and is neither in the record nor in a question is gone, and so is silently wrong,
 whatever else was told of its sound.
@@ -86,16 +86,3 @@ def _meaning(language: InspectionLanguage, words: str) -> tuple[object, ...]:
     found = findings_of(language, words)
     assert found is not None, words
     return found.meaning
-
-
-def upper_bound(hits: int, of: int, confidence: float = 0.95) -> float:
-    """The share (0..1) that is not exceeded with this confidence, one-sided.
-
-    Clopper and Pearson, "The use of confidence or fiducial limits illustrated in the case of the
-    binomial", Biometrika 26 (1934), 404-413.
-    """
-    if not of or hits >= of:
-        return 1.0
-    from scipy.special import betaincinv
-
-    return float(betaincinv(hits + 1, of - hits, confidence))

@@ -16,7 +16,6 @@ from fieldlog.lab.benchmarks.breath_outcome import (
     RIGHT,
     SILENT,
     WRONG,
-    upper_bound,
 )
 from fieldlog.lab.benchmarks.breath_takes import (
     GAP,
@@ -28,6 +27,7 @@ from fieldlog.lab.benchmarks.breath_takes import (
     TAIL,
     TALK,
 )
+from fieldlog.lab.benchmarks.claim import claim
 from fieldlog.model import Decision
 
 LEVELS = (-1.0, -1.5, -2.0, -2.5, -3.0, -4.0, -6.0)
@@ -92,8 +92,8 @@ def _rows(groups: Iterable[tuple[str, Sequence[Came]]], *, bounds: bool = False)
     for name, came in groups:
         if came:
             counts = Counter(each.result for each in came)
-            told = [_share(counts[r], len(came)) if bounds else str(counts[r]) for r in RESULTS]
-            silent = _share(_silent(came), len(came))
+            told = [claim(counts[r], len(came)) if bounds else str(counts[r]) for r in RESULTS]
+            silent = claim(_silent(came), len(came))
             rows.append(f"| {name} | {len(came)} | {' | '.join(told)} | {silent} |")
     return rows
 
@@ -119,7 +119,7 @@ def _times(came: Sequence[Came]) -> list[str]:
         whole = [c for c in came if c.take.kind in (SENTENCE, PAIR, SINGLE, TAIL)]
         cut = sum(len(c.heard) > 1 for c in whole)
         lines.append(
-            f"Of what was said without a pause {_share(cut, len(whole))} takes were cut in two or more."
+            f"Of what was said without a pause {claim(cut, len(whole))} takes were cut in two or more."
         )
     return lines
 
@@ -139,7 +139,7 @@ def _targets(by_kind: Mapping[str, Sequence[Came]]) -> list[str]:
         if came:
             count = sum(each.result in results for each in came)
             what = f"{kind}{' of 1 s and more' if kind == SPLIT else ''}: {' or '.join(results)}"
-            lines.append(f"| {what} | {aim} | {_share(count, len(came))} |")
+            lines.append(f"| {what} | {aim} | {claim(count, len(came))} |")
     return ["", "## Aimed at", "", *_head("what", "aim", "came"), *lines] if lines else []
 
 
@@ -151,7 +151,7 @@ def _levels(came: Sequence[Came]) -> list[str]:
     right = [_tail(each) for each in came if each.result == RIGHT]
     for level in LEVELS:
         stay, asked = sum(t >= level for t in silent), sum(t < level for t in right)
-        lines.append(f"| {level:g} | {_share(stay, len(silent))} | {_share(asked, len(right))} |")
+        lines.append(f"| {level:g} | {claim(stay, len(silent))} | {claim(asked, len(right))} |")
     return lines
 
 
@@ -159,11 +159,6 @@ def _tail(came: Came) -> float:
     """The worst tail of what was accepted."""
     accepted = (each for each in came.heard if each.decision == Decision.ACCEPT.value)
     return min((each.evidence.get("tail", 0.0) for each in accepted), default=0.0)
-
-
-def _share(count: int, of: int) -> str:
-    share = f"{100.0 * count / of:.1f}" if of else "-"
-    return f"{count} ({share} %, at most {100.0 * upper_bound(count, of):.1f} %)"
 
 
 def _named(title: str, came: Sequence[Came]) -> list[str]:

@@ -31,6 +31,7 @@ from fieldlog.lab.benchmarks.calibrate_evidence import (
 from fieldlog.lab.benchmarks.calibrate_file import FLAGS, to_toml
 from fieldlog.lab.benchmarks.calibrate_fit import Sample, fit, with_levels
 from fieldlog.lab.benchmarks.calibrate_outcome import Outcome, outcomes
+from fieldlog.lab.benchmarks.claim import claim, share
 from fieldlog.lab.benchmarks.recordings import SpeechSet as Recordings
 
 CELLS: Ratios = (None, 15.0, 10.0)
@@ -221,12 +222,12 @@ def _print(title: str, table: Sequence[Outcome]) -> None:
         shown.add_row(
             one.cell,
             str(one.phrases),
-            one.share(one.right),
-            one.share(one.silent),
-            one.share(one.asked_right),
+            share(one.right, one.phrases),
+            claim(one.silent, one.phrases),
+            share(one.asked_right, one.phrases),
             str(one.asked_wrong),
-            one.share(one.refused_right),
+            share(one.refused_right, one.phrases),
             str(one.negatives),
-            str(one.negatives_accepted),
+            claim(one.negatives_accepted, one.negatives),
         )
     Console(width=130).print(shown)

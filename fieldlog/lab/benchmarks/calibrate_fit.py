@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldlog.doubt.decide import CLOSE, LARGEST_TAIL, TERMS, Policy, Weights
-from fieldlog.lab.benchmarks.breath_outcome import upper_bound
+from fieldlog.lab.benchmarks.claim import upper_bound
 
 CAP = 8.0
 """Nats; the listener itself reports no larger margin."""

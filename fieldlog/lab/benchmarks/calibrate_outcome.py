@@ -36,10 +36,6 @@ class Outcome:
     negatives_accepted: int
     """Speech and noise that says no phrase, accepted as one."""
 
-    def share(self, count: int) -> str:
-        """ "12 (3.4 %)" of the phrases."""
-        return f"{count} ({100.0 * count / max(1, self.phrases):.1f} %)"
-
 
 def outcomes(
     lines: Sequence[Line], language: Language, rules: DoubtRules, policy: Policy

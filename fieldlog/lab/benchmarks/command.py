@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from fieldlog.errors import UsageError
+from fieldlog.lab.benchmarks.claim import claim, share
 
 if TYPE_CHECKING:
     from fieldlog.lab.benchmarks.hearing import Row
@@ -227,15 +228,14 @@ def _print(rows: list[Row]) -> None:
     ):
         table.add_column(heading, justify="right")
     for row in rows:
-        share = 100.0 / max(row.files, 1)
         table.add_row(
             row.recogniser,
             row.speech,
             _ratio(row.ratio_db),
             str(row.files),
-            f"{row.right} ({row.right * share:.1f} %)",
-            f"{row.silently_wrong} ({row.silently_wrong * share:.1f} %)",
-            f"{row.asked_when_right} ({row.asked_when_right * share:.1f} %)",
+            share(row.right, row.files),
+            claim(row.silently_wrong, row.files),
+            share(row.asked_when_right, row.files),
             str(row.asked_when_wrong),
             str(row.refused),
             str(row.false_accepts),

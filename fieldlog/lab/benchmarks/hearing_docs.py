@@ -14,6 +14,7 @@ from fieldlog.errors import UsageError
 from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.calibrate_cases import samples
 from fieldlog.lab.benchmarks.calibrate_outcome import reliability, risk_coverage
+from fieldlog.lab.benchmarks.claim import claim, share
 from fieldlog.lab.benchmarks.hearing import Absent
 from fieldlog.lab.benchmarks.hearing_inspection import (
     ALL_ROOMS,
@@ -147,6 +148,7 @@ def table(rows: Sequence[InspectionRow], command: str) -> str:
         "# The inspection test part, recognisers side by side",
         "",
         f"Printed by `{command}`.",
+        "Beside what is silently wrong, and what was accepted of others, stands the upper 95 % bound. "
         "By voice, room and noise: by-voice.md, by-room.md, by-noise.md.",
         "",
         head,
@@ -156,10 +158,10 @@ def table(rows: Sequence[InspectionRow], command: str) -> str:
         of = max(1, row.phrases)
         lines.append(
             f"| {row.recogniser} | {row.cell} | {row.rooms} | {row.phrases} "
-            f"| {_share(row.right, of)} "
-            f"| {_share(row.numbers_right, row.numbers)} | {_share(row.silently_wrong, of)} "
-            f"| {_share(row.asked_when_right, of)} | {row.asked_when_wrong} | {row.refused} "
-            f"| {row.others_accepted} of {row.others} | {row.false_accepts_per_hour:.0f} "
+            f"| {share(row.right, of)} "
+            f"| {share(row.numbers_right, row.numbers)} | {claim(row.silently_wrong, of)} "
+            f"| {share(row.asked_when_right, of)} | {row.asked_when_wrong} | {row.refused} "
+            f"| {claim(row.others_accepted, row.others)} of {row.others} | {row.false_accepts_per_hour:.0f} "
             f"| {row.median_ms:.0f} | {row.p95_ms:.0f} | {row.real_time_factor:.2f} "
             f"| {row.memory_mb:.0f} |"
         )
@@ -202,8 +204,8 @@ def _part_line(group: str, parts: Sequence[Part], cells: Sequence[str]) -> str:
         counts.append(of)
         right = sum(part.right for part in mine)
         shown.append(f"{100.0 * right / of:.1f} %" if of else "-")
-        shown.append(_share(sum(part.asked_when_right for part in mine), of))
-        shown.append(_share(sum(part.silently_wrong for part in mine), of))
+        shown.append(share(sum(part.asked_when_right for part in mine), of))
+        shown.append(claim(sum(part.silently_wrong for part in mine), of))
     same = " / ".join(str(count) for count in dict.fromkeys(counts))
     return f"| {group} | {same} | {' | '.join(shown)} |"
 
@@ -311,7 +313,3 @@ def _pyplot() -> Any:
 
 def _rows(measured: Sequence[Measured]) -> list[InspectionRow]:
     return [row for one in measured for row in one.rows]
-
-
-def _share(count: int, of: int) -> str:
-    return f"{count} ({100.0 * count / of:.1f} %)" if of else "-"
