@@ -231,3 +231,11 @@ def test_sign_off_alone_is_agreed_to_when_typed(language: InspectionLanguage) ->
     asked = language.understand("sign off")
     assert asked.asks is Asks.SIGN_OFF
     assert not is_said(language.word_graph(), ["sign", "off"])
+
+
+def test_a_fraction_said_again_is_asked_about_where_it_means_another_unit(
+    language: InspectionLanguage,
+) -> None:
+    """ "Three eighths" are of an inch where no unit is said, and 3/8 mm was asked about."""
+    first, second = "front disc thickness three eighths millimetres", "three eighths"
+    assert what(language, first, second) == ("ask", 2)

@@ -202,8 +202,17 @@ def honest(words: Sequence[str]) -> set[tuple[Fraction, Fraction | None]]:
     for at, word in enumerate(inner):
         if word in links:
             low, high = inner[:at], inner[at + 1 :]
-            found |= {(a, b) for a in _ends(low, high) for b in _ends(high, ()) if a < b}
+            tops = _ends(high, ()) | _borrowed(low, high)
+            found |= {(a, b) for a in _ends(low, high) for b in tops if a < b}
     return found
+
+
+def _borrowed(low: tuple[str, ...], high: tuple[str, ...]) -> set[Fraction]:
+    """The upper end of "twelve point four to six": its places alone were said."""
+    point = next((n for n, word in enumerate(low) if word in ("point", "decimal")), None)
+    if point is None or len(spelled(low[point + 1 :])) != len(spelled(high)):
+        return set()
+    return plain((*low[: point + 1], *high))
 
 
 def _ends(words: tuple[str, ...], lends: tuple[str, ...]) -> set[Fraction]:

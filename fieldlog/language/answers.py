@@ -26,7 +26,7 @@ from fieldlog.model import (
     Settled,
     Understanding,
 )
-from fieldlog.quantities import units
+from fieldlog.quantities import numbers, units
 from fieldlog.quantities.codes import codes
 from fieldlog.quantities.quantity import quantities
 from fieldlog.quantities.values import DOUBTFUL
@@ -143,7 +143,12 @@ class Answers:
             return self._narrowed(asked, taken[0][1], text, taken[0][0])
         if asked.asks is Asks.ALL_OF_IT:
             return None
-        return self._said_anew(asked, candidates, words, text) or self._placed(asked, text, words)
+        anew = self._said_anew(asked, candidates, words, text) or self._placed(asked, text, words)
+        same = [one for one in asked.offered if _is_number_of(one, anew)] if anew else []
+        if anew is not None and same and numbers.readings(words):
+            # "3/8 mm?", and "three eighths", which are of an inch where nothing is said before
+            return _contradicted(asked, anew)
+        return anew
 
     def _placed(self, asked: Understanding, text: str, words: Words) -> Understanding | None:
         """ "Front 36 psi", "36 psi at the front": a place, and what is said of it."""
@@ -398,7 +403,7 @@ class Answers:
 
 
 def _contradicted(asked: Understanding, found: Understanding) -> Understanding:
-    """Yes or no, and a value that says the opposite: which of them was meant?"""
+    """Yes, and another value; no, and the same one; the number in another unit: which was meant?"""
     each = {one.meaning: one for one in (*asked.offered, *found.offered)}
     both = tuple(each.values())
     several = len(both) > 1
@@ -406,13 +411,22 @@ def _contradicted(asked: Understanding, found: Understanding) -> Understanding:
     return replace(
         asked,
         decision=Decision.ASK,
-        reason="yes or no, and a value that contradicts it",
+        reason="what was said contradicts itself, or what was asked",
         finding=None if several else both[0],
         candidates=both,
         question=Question(Asks.WHICH if several else Asks.HEARD, told),
         text=found.text,
         flags=tuple(dict.fromkeys((*asked.flags, *found.flags))),
     )
+
+
+def _is_number_of(one: Finding, anew: Understanding) -> bool:
+    """Whether ``anew`` takes the number of ``one`` in another unit, unasked."""
+    now = anew.finding.quantity if anew.finding is not None else None
+    if anew.decision is not Decision.ACCEPT or now is None or one.quantity is None:
+        return False
+    was = one.quantity
+    return (was.value, was.high) == (now.value, now.high) and was.unit != now.unit
 
 
 def _value_of(quantity: Quantity) -> _Value:

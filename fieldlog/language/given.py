@@ -7,7 +7,7 @@ missing or how much is lacking stands before the condition and is kept beside it
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from fractions import Fraction
 
 from fieldlog.catalogue.component import CONDITION, Characteristic, Component, Given, Range
@@ -54,9 +54,12 @@ def _taken(fact: Given, said: Words, at: int, start: int) -> Iterator[tuple[Word
 
 
 def before_condition(
-    component: Component, one: Characteristic | None, said: Words
+    component: Component,
+    one: Characteristic | None,
+    said: Words,
+    is_said: Callable[[Words], bool],
 ) -> Iterator[tuple[Words, str, tuple[str, ...], Facts, bool]]:
-    """Every way to take a count or an amount off the front of ``said``.
+    """Every way to take a count or an amount off the front of ``said``, before what ``is_said``.
 
     Gives the words left, the characteristic whose fact it is ("condition" for the component as a
     whole), the conditions it may stand before, the fact, and whether so much can be. ``one``: the
@@ -70,6 +73,8 @@ def before_condition(
     for name, given in owners:
         for fact in given:
             for at in range(1, len(said)) if fact.before else ():
+                if not is_said(said[at:]):
+                    continue
                 amount = _amount(fact, said[:at])
                 if amount is not None:
                     facts = ((fact.setting, _kept(amount)),)

@@ -200,10 +200,14 @@ class ValueReader:
         self, about: About, body: Words, words: str, table: Mapping[Words, tuple[str, str]]
     ) -> Iterator[Reading]:
         """ "two missing", "half a quart low": how many or how much, then the condition."""
+
+        def judged(rest: Words) -> tuple[str, str]:
+            return table.get(rest[1:] if rest[:1] in _ARE else rest, ("", ""))
+
         for rest, owner, before, given, can_be in before_condition(
-            about.component, about.characteristic, body
+            about.component, about.characteristic, body, lambda rest: bool(judged(rest)[0])
         ):
-            name, condition = table.get(rest[1:] if rest[:1] in _ARE else rest, ("", ""))
+            name, condition = judged(rest)
             if name == owner and condition in before:
                 finding = Finding(
                     about.component.name,

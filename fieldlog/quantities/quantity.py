@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 from fieldlog.model import Flag, Quantity
 from fieldlog.quantities import numbers, units
@@ -94,9 +95,20 @@ def quantities(
     without asking when none is said (a count, a ratio). ``gravity`` admits the hydrometer shorthand
     "twelve sixty five" = 1.265. Raises ``UsageError`` when ``allowed`` names an unknown unit.
     """
+    return _quantities(tuple(words), tuple(allowed), default, plausible, gravity)
+
+
+@lru_cache(maxsize=16_384)  # a breath that is cut asks about the same words many times
+def _quantities(
+    words: Words,
+    allowed: tuple[str, ...],
+    default: str | None,
+    plausible: Plausible | None,
+    gravity: bool,
+) -> Quantities:
     for symbol in allowed:
         units.unit(symbol)
-    said = _below_zero(tuple(words))
+    said = _below_zero(words)
     found, refused, reasons = _with_unit(said, allowed, gravity)
     if found:
         return _sorted(found, plausible)
