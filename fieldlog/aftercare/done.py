@@ -122,5 +122,6 @@ def own_intervals(intervals: Intervals, log: Iterable[LogEntry]) -> dict[str, In
             things=usual.things,
             verbs=usual.verbs,
             seen=usual.seen,
+            after=usual.after,
         )
     return found

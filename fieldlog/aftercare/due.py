@@ -59,6 +59,8 @@ class Interval:
     """A finding on the component is the work: it is a check."""
     needs: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     """Facts the vehicle must have."""
+    after: tuple[str, ...] = ()
+    """Due once after the work of these ids, and not before any of it was done."""
 
     @property
     def recurs(self) -> bool:
@@ -138,6 +140,9 @@ def due_from_intervals(
     for interval in intervals:
         times = [each for each in every if each.interval == interval.id]
         last = max(times, key=lambda each: each.on, default=None)
+        if interval.after:
+            items += _looked_at_again(interval, last, every, today, odometer_km)
+            continue
         if interval.count is not None:
             items.append(_counted(interval, interval.count, last, every))
             continue
@@ -159,6 +164,31 @@ def due_from_intervals(
             )
         )  # fmt: skip
     return tuple(items)
+
+
+def _looked_at_again(
+    interval: Interval,
+    last: Done | None,
+    every: Sequence[Done],
+    today: date,
+    odometer_km: Fraction | None,
+) -> Iterable[DueItem]:
+    """What is looked at again after work: nothing before the work, nor once it was looked at."""
+    works = [each for each in every if each.interval in interval.after]
+    work = max(works, key=lambda each: each.on, default=None)
+    if work is None or (last is not None and last.on > work.on):
+        return
+    by_date = add_months(work.on, interval.months) if interval.months else None
+    by_km = None
+    if interval.km is not None and work.odometer_km is not None:
+        by_km = work.odometer_km + interval.km
+    when = nearness(by_date, by_km, today, odometer_km)
+    reason = f"{work.interval}: done {work.on}" + (f" ({work.how})" if work.how else "")
+    source = f"{interval.source} ({interval.status})"
+    yield DueItem(
+        interval.do, interval.component, work.position, by_date, by_km, None, None, when, reason,
+        source,
+    )  # fmt: skip
 
 
 def _counted(interval: Interval, limit: int, last: Done | None, every: Sequence[Done]) -> DueItem:

@@ -8,6 +8,7 @@ from pathlib import Path
 from types import MappingProxyType
 
 from fieldlog import config
+from fieldlog.aftercare.crosschecks import read_crosschecks
 from fieldlog.aftercare.intervals import read_intervals
 from fieldlog.aftercare.plan import WALKS, Care, Past
 from fieldlog.aftercare.repairs import read_repairs
@@ -23,7 +24,7 @@ _FOLDER = Path(__file__).resolve().parent
 
 @lru_cache(maxsize=2)
 def load_care(grammars: Path | None = None) -> Care:
-    """Catalogue, walks, intervals and work. Raises ``GrammarError`` or ``LimitError``."""
+    """Catalogue, walks, intervals, work and cross-checks. Raises ``GrammarError`` or ``LimitError``."""
     catalogue = load_catalogue(grammars or config.grammars())
     walk = read_walk(_text("walk.toml"), catalogue)
     intervals = read_intervals(_text("intervals.toml"), catalogue, walk.facts)
@@ -34,7 +35,8 @@ def load_care(grammars: Path | None = None) -> Care:
     computed = [name for _, name, _ in CHARACTERISTICS]
     repairs = read_repairs(_text("repairs.toml"), catalogue, intervals.rows, computed)
     work = replace(read_work(_text("work.toml"), catalogue), repairs=repairs)
-    return Care(catalogue, walk, intervals, work, MappingProxyType(others))
+    crosschecks = read_crosschecks(_text("crosschecks.toml"), catalogue, intervals.rows)
+    return Care(catalogue, walk, intervals, work, MappingProxyType(others), crosschecks)
 
 
 def past_of(store: Repository, vehicle: Vehicle) -> Past:

@@ -20,7 +20,7 @@ VERBS = ("changed", "replaced", "renewed", "done", "fitted")
 
 _KEYS = (
     *("id", "component", "do", "months", "every", "count", "of", "things", "verbs", "seen"),
-    *("needs", "source", "status"),
+    *("needs", "source", "status", "after"),
 )
 _DISTANCE = re.compile(r"(\d+(?:\.\d+)?) ?(km|mi)")
 _PLACES = ("front", "rear", "left", "right")
@@ -74,6 +74,9 @@ def read_intervals(
             faults.add(interval.id, "count and of go together")
         elif interval.of and interval.of not in found:
             faults.add(interval.id, f"of {interval.of!r}, which is no id")
+        for name in interval.after:
+            if name not in found:
+                faults.add(interval.id, f"after {name!r}, which is no id")
     wears = tuple(_wears(document, catalogue, faults))
     faults.stop()
     return Intervals(MappingProxyType(found), wears)
@@ -108,6 +111,7 @@ def _interval(
         things=texts(row, "things", called, faults),
         verbs=texts(row, "verbs", called, faults),
         seen=bool(row.get("seen", False)),
+        after=texts(row, "after", called, faults),
         needs=MappingProxyType(dict(needs)) if isinstance(needs, dict) else MappingProxyType({}),
     )
 
@@ -142,6 +146,8 @@ def said(text: str, intervals: Intervals) -> tuple[SaidDone, ...]:
 def _sayings(interval: Interval) -> frozenset[str]:
     part = interval.months is None and interval.km is None
     usual = VERBS if part or not interval.verbs else ("done",)
+    if interval.after:  # "spokes done" is the work, not the second look
+        usual = ()
     forms: set[str] = set()
     for thing in interval.things:
         plain = " ".join(word for word in thing.split() if word not in _SMALL)

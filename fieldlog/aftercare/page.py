@@ -24,7 +24,8 @@ def every_text(interval: Interval) -> str:
         parts.append(shown)
     if interval.count is not None:
         parts.append(f"{interval.count} x {interval.of}")
-    return " or ".join(parts) or "when worn"
+    told = " or ".join(parts) or "when worn"
+    return f"{told}, once, after {', '.join(interval.after)}" if interval.after else told
 
 
 def _walk(name: str, walk: DefaultWalk) -> Iterator[str]:

@@ -11,6 +11,7 @@ from itertools import pairwise
 
 from fieldlog.aftercare.checklist import Item, Progress, Skip, last_checked, progress
 from fieldlog.aftercare.conclusion import Conclusion, conclude
+from fieldlog.aftercare.crosschecks import CrossCheck, Unanswered, WorkDone, unanswered
 from fieldlog.aftercare.done import CHECKLIST, everything_done, km_of, own_intervals
 from fieldlog.aftercare.due import (
     Done,
@@ -60,6 +61,7 @@ class Care:
     work: Work
     others: Mapping[str, DefaultWalk] = field(default_factory=dict)
     """Further walks by name: for storage, after it, after work."""
+    crosschecks: tuple[CrossCheck, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -281,6 +283,20 @@ def progress_of(
     findings = [each.finding for each in record.findings if each.stands]
     day = record.inspection.started_at.date()
     return progress(walk, [*findings, *entered_with(record)], skips_of(record), checked, day)
+
+
+def work_done_in(record: InspectionRecord, intervals: Intervals) -> tuple[WorkDone, ...]:
+    """Work that a remark of the inspection says was done, or that was entered for its day."""
+    day = record.inspection.started_at.date()
+    remarks = [(record.inspection, each.text) for each in record.remarks]
+    done = everything_done(intervals, record.vehicle.log, remarks, (), (), day)
+    return tuple(WorkDone(each.interval, each.position) for each in done if each.on == day)
+
+
+def cross_checks_of(record: InspectionRecord, care: Care) -> tuple[Unanswered, ...]:
+    """The cross-checks that an inspection raises and does not answer."""
+    findings = [each.finding for each in record.findings if each.stands]
+    return unanswered(findings, work_done_in(record, care.intervals), care.crosschecks)
 
 
 def entered_with(record: InspectionRecord) -> tuple[Finding, ...]:

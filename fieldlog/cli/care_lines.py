@@ -8,6 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 from fieldlog.aftercare.checklist import LeftOpen
+from fieldlog.aftercare.crosschecks import Unanswered
 from fieldlog.aftercare.due import DueItem, WearReading, When
 from fieldlog.aftercare.job_lines import JobLine, Needed
 from fieldlog.aftercare.plot import plot
@@ -135,6 +136,12 @@ def job_text(line: JobLine) -> Iterator[str]:
             yield f"    {label}: {'; '.join(values)}"
     for each in line.torques:
         yield f"    {tightening(each)}"
+
+
+def cross_json(each: Unanswered) -> Json:
+    """A cross-check that is open."""
+    left = [look.what for look in each.left]
+    return {"id": each.check.id, "end": each.end, "ask": each.check.ask, "left": left}
 
 
 def needed_json(each: Needed) -> Json:

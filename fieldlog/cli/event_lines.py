@@ -8,9 +8,11 @@ from typing import assert_never
 from rich.text import Text
 
 from fieldlog.aftercare.checklist import LeftOpen, left_text, told
+from fieldlog.aftercare.crosschecks import Unanswered
 from fieldlog.cli.verdict_lines import caution_lines, limit_text, outcome_text
 from fieldlog.limits.cautions import is_dangerous
 from fieldlog.model import Command, Decision, Finding, Understanding, Verdict
+from fieldlog.report.lines import cross_check
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.words import tell
@@ -64,8 +66,8 @@ def event_text(event: Event) -> Text:
             return Text(f"photo to {where} ({reason})", "dim")
         case ev.SignedOff():
             return _signed(event)
-        case ev.BeforeSigning(_, left, dangerous):
-            return before_signing(left, dangerous)
+        case ev.BeforeSigning(_, left, dangerous, cross_checks):
+            return before_signing(left, dangerous, cross_checks)
         case ev.AfterSignature():
             return Text("  after the signature: not covered until it is signed again", "yellow")
         case ev.AlreadySaved(said):
@@ -136,9 +138,12 @@ def _next(left: LeftOpen) -> str:
     return f"{left_text(left)} ({left.stage.name})"
 
 
-def before_signing(left: Sequence[LeftOpen], dangerous: Sequence[Kept]) -> Text:
+def before_signing(
+    left: Sequence[LeftOpen], dangerous: Sequence[Kept], cross_checks: Sequence[Unanswered] = ()
+) -> Text:
     """What whoever signs should know: what is dangerous first, then what nobody looked at."""
     lines = [Text(f"DANGEROUS, not put right: {_read(each)}", "bold") for each in dangerous]
+    lines += [Text(f"still to be looked at: {cross_check(each)}") for each in cross_checks]
     lines += [_open(left)] if left else []
     return Text("\n").join(lines) if lines else Text("nothing is open, nothing dangerous stands")
 

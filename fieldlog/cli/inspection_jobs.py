@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +13,7 @@ import click
 from fieldlog.cli.store_option import store_option, workshop
 
 if TYPE_CHECKING:
+    from fieldlog.aftercare.crosschecks import Unanswered
     from fieldlog.shop.workshop import Workshop
     from fieldlog.store.records import InspectionRecord
 
@@ -37,7 +38,7 @@ def jobs(key: str, as_json: bool, folder: Path | None) -> None:
       fieldlog inspection jobs last
     """
     from fieldlog.aftercare.job_lines import shopping
-    from fieldlog.cli.care_lines import job_json, job_text, needed_json
+    from fieldlog.cli.care_lines import cross_json, job_json, job_text, needed_json
     from fieldlog.cli.terminal import Terminal
     from fieldlog.cli.verdict_lines import caution_lines
     from fieldlog.limits.cautions import cautions_for
@@ -46,6 +47,7 @@ def jobs(key: str, as_json: bool, folder: Path | None) -> None:
     with workshop(folder) as shop:
         record = shop.store.inspection_record(key)
         lines = shop.jobs(record)
+        crossed = shop.cross_checks(record)
         warned = cautions_for(chain.from_iterable(e.components for e in lines), shop.care.catalogue)
     bought = shopping(lines)
     if as_json:
@@ -54,6 +56,7 @@ def jobs(key: str, as_json: bool, folder: Path | None) -> None:
             "cautions": list(warned),
             "jobs": [job_json(line, numbers) for line in lines],
             "shopping": [needed_json(each) for each in bought],
+            "cross_checks": [cross_json(each) for each in crossed],
         }
         click.echo(json.dumps(document))
         return
@@ -70,6 +73,7 @@ def jobs(key: str, as_json: bool, folder: Path | None) -> None:
     click.echo("to buy:")
     for each in bought:
         click.echo(f"    {needed(each)}")
+    _still_to_look_at(crossed)
 
 
 @click.command("open")
@@ -86,10 +90,11 @@ def open_(key: str, as_json: bool, folder: Path | None) -> None:
       fieldlog inspection open
     """
     from fieldlog.aftercare.checklist import told
-    from fieldlog.cli.care_lines import left_json
+    from fieldlog.cli.care_lines import cross_json, left_json
 
     with workshop(folder) as shop:
-        state = shop.progress(shop.store.inspection_record(key))
+        record = shop.store.inspection_record(key)
+        state, crossed = shop.progress(record), shop.cross_checks(record)
     if as_json:
         document = {
             "open": [item.key for item in state.open],
@@ -97,6 +102,7 @@ def open_(key: str, as_json: bool, folder: Path | None) -> None:
             "checked": [item.key for item in state.checked],
             "skipped": {item.key: reason for item, reason in state.skipped},
             "not_due": [item.key for item in state.not_due],
+            "cross_checks": [cross_json(each) for each in crossed],
         }
         click.echo(json.dumps(document))
         return
@@ -104,9 +110,19 @@ def open_(key: str, as_json: bool, folder: Path | None) -> None:
         click.echo(f"{stage.name} ({stage.about})")
         for text in texts:
             click.echo(f"    {text}")
+    _still_to_look_at(crossed)
     left_out = "".join(f"\n  left out: {item.key} ({why})" for item, why in state.skipped)
     rest = f", {len(state.not_due)} checked within the month" if state.not_due else ""
     click.echo(f"{len(state.open)} open, {len(state.checked)} checked{rest}{left_out}")
+
+
+def _still_to_look_at(crossed: Sequence[Unanswered]) -> None:
+    from fieldlog.report.lines import cross_check
+
+    if crossed:
+        click.echo("still to be looked at, after what was found:")
+    for each in crossed:
+        click.echo(f"    {cross_check(each)}")
 
 
 def what_follows(shop: Workshop, record: InspectionRecord) -> Iterator[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from fieldlog.aftercare.crosschecks import Unanswered
 from fieldlog.aftercare.due import DueItem
 from fieldlog.aftercare.job_lines import Needed
 from fieldlog.aftercare.work import Tighten
@@ -12,7 +13,7 @@ from fieldlog.model import Judgement, Verdict
 from fieldlog.quantities.units import convert
 from fieldlog.report.view_model import DueRow, LimitLine
 from fieldlog.store.records import EventName, InspectionRecord, Utterance
-from fieldlog.words import tell
+from fieldlog.words import tell, walk
 from fieldlog.words.advice import to_buy, to_tighten
 
 NOT_COVERED = "not covered by the signature"
@@ -115,6 +116,11 @@ def _distance(item: DueItem, unit: str) -> str:
     if item.by_km is None:
         return ""
     return tell.with_unit(f"{round(float(convert(item.by_km, 'km', unit)))}", unit)
+
+
+def cross_check(each: Unanswered) -> str:
+    """A cross-check that is open, with what nobody has looked at."""
+    return walk.cross_check(each.check.ask, each.end, [look.what for look in each.left])
 
 
 def needed(each: Needed) -> str:

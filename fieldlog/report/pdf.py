@@ -114,6 +114,7 @@ class _Card(Typesetting):
         yield Spacer(1, 5 * mm)
         yield self._outcome()
         yield from self._attention()
+        yield from self.labelled("still to be looked at", "; ".join(report.cross_checks))
         yield from self._jobs()
         yield from self._due()
         for system in report.systems:

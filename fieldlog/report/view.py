@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime, tzinfo
 
 from fieldlog.aftercare.checklist import Item
 from fieldlog.aftercare.conclusion import conclude
+from fieldlog.aftercare.crosschecks import Unanswered
 from fieldlog.aftercare.due import DueItem
 from fieldlog.aftercare.job_lines import JobLine, Judged, job_lines, shopping
 from fieldlog.aftercare.plan import left_open, never_confirmed, progress_of
@@ -24,6 +25,7 @@ from fieldlog.report.lines import (
     NOT_COVERED,
     after_signature,
     best_guess,
+    cross_check,
     due_row,
     limit_lines,
     needed,
@@ -68,6 +70,8 @@ class Surroundings:
     checked: Mapping[str, date] = field(default_factory=dict)
     """Item of the checklist -> the last day it was checked in an earlier inspection."""
     work: Work = NO_WORK
+    crossed: tuple[Unanswered, ...] = ()
+    """Cross-checks that are open."""
     trends: tuple[Trend, ...] = ()
     """Wear of what this vehicle was measured on."""
     covered: tuple[tuple[str, Coverage], ...] = ()
@@ -146,6 +150,7 @@ class _Builder:
             systems=sections,
             jobs=self._jobs(),
             shopping=self._shopping(),
+            cross_checks=tuple(cross_check(each) for each in self.around.crossed),
             due=tuple(due_row(item, self.record.vehicle.unit) for item in self.around.due),
             remarks=tuple(
                 self._remark(r.text, self.utterances.get(r.utterance_id or ""), r.made_at)

@@ -150,6 +150,8 @@ class Report:
     systems: tuple[SystemSection, ...]
     jobs: tuple[JobRow, ...]
     shopping: tuple[str, ...]
+    cross_checks: tuple[str, ...]
+    """What was found makes one look at as well, and nobody did."""
     due: tuple[DueRow, ...]
     remarks: tuple[HeardLine, ...]
     asked: tuple[HeardLine, ...]

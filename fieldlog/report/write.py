@@ -11,7 +11,7 @@ from pathlib import Path
 
 from fieldlog.aftercare.due import DueItem, folded
 from fieldlog.aftercare.files import load_care, past_of
-from fieldlog.aftercare.plan import checked_before, plan, vehicle_walk
+from fieldlog.aftercare.plan import checked_before, cross_checks_of, plan, vehicle_walk
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.limits.packs import covered, shipped_limits, with_own
 from fieldlog.report.copies import Progress, make_copies
@@ -103,6 +103,7 @@ def surroundings(store: Repository, record: InspectionRecord, printed_at: dateti
         notes=(*walk.notes, *planned.notes),
         checked=checked_before(past, walk.items, head),
         work=care.work,
+        crossed=cross_checks_of(record, care),
         trends=planned.worn(care.intervals),
         covered=covered(head.jurisdiction),
     )

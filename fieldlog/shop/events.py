@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from fieldlog.aftercare.checklist import LeftOpen
+from fieldlog.aftercare.crosschecks import Unanswered
 from fieldlog.errors import FieldlogError
 from fieldlog.limits.assess import Assessment
 from fieldlog.model import Finding, Understanding, Verdict
@@ -185,6 +186,7 @@ class BeforeSigning:
     said: Said | None
     left: tuple[LeftOpen, ...]
     dangerous: tuple[Kept, ...]
+    cross_checks: tuple[Unanswered, ...] = ()
 
     @property
     def items(self) -> tuple[str, ...]:
@@ -194,7 +196,7 @@ class BeforeSigning:
     @property
     def nothing(self) -> bool:
         """Whether nothing is open and nothing dangerous."""
-        return not self.left and not self.dangerous
+        return not self.left and not self.dangerous and not self.cross_checks
 
 
 @dataclass(frozen=True, slots=True)

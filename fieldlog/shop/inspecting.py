@@ -393,7 +393,7 @@ class Inspecting:
         known = before_signing(scene, None)
         if not known.nothing and not as_it_stands:
             raise UsageError(
-                unsigned(len(known.dangerous), len(scene.progress.open)),
+                unsigned(len(known.dangerous), len(scene.progress.open), len(known.cross_checks)),
                 todo="confirm it with --as-it-stands, or see `fieldlog inspection open`",
             )
         entry, tell = sign_off(scene, name, self._fingerprint)

@@ -8,6 +8,7 @@ from datetime import date, datetime
 from typing import TypeGuard
 
 from fieldlog.aftercare.checklist import Item, LeftOpen, Progress, Skip, progress
+from fieldlog.aftercare.crosschecks import CrossCheck, Unanswered, WorkDone, unanswered
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.derived.odometer import COMPONENT, READING, Unlike, unlike
 from fieldlog.errors import FieldlogError
@@ -55,6 +56,9 @@ class Rules:
     """Why nothing can be judged now; empty when all is well."""
     entered: tuple[Finding, ...] = ()
     """What was read without being said."""
+    crosschecks: tuple[CrossCheck, ...] = ()
+    done: tuple[WorkDone, ...] = ()
+    """Work that was done in the inspection."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,6 +213,12 @@ class Scene:
         return said
 
     # -- the walk -----------------------------------------------------------------------------
+
+    @property
+    def cross_checks(self) -> tuple[Unanswered, ...]:
+        """What was found makes one look at as well, and nobody did."""
+        findings = [each.finding for each in self.standing]
+        return unanswered(findings, self.rules.done, self.rules.crosschecks)
 
     @property
     def progress(self) -> Progress:

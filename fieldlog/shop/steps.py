@@ -164,7 +164,7 @@ def _sign_off_told(said: Said, scene: Scene) -> tuple[Event, ...]:
 
 def before_signing(scene: Scene, said: Said | None) -> ev.BeforeSigning:
     """What whoever signs should know."""
-    return ev.BeforeSigning(said, scene.left, scene.dangerous)
+    return ev.BeforeSigning(said, scene.left, scene.dangerous, scene.cross_checks)
 
 
 def finding_step(scene: Scene, finding: Finding, corrects: Kept | None, reason: str) -> Step:

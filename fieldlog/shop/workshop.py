@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Self
 from fieldlog import config
 from fieldlog.aftercare.checklist import Progress
 from fieldlog.aftercare.conclusion import Conclusion
+from fieldlog.aftercare.crosschecks import Unanswered
 from fieldlog.aftercare.files import load_care, past_of
 from fieldlog.aftercare.job_lines import JobLine, Judged, job_lines
 from fieldlog.aftercare.plan import (
@@ -24,11 +25,13 @@ from fieldlog.aftercare.plan import (
     checked_before,
     conclusion_of,
     context_of,
+    cross_checks_of,
     entered_with,
     plan,
     progress_of,
     vehicle_walk,
     walk_setting,
+    work_done_in,
 )
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
@@ -134,6 +137,8 @@ class Workshop:
             walk,
             checked_before(self.past_of(record.vehicle), walk, record.inspection),
             entered=entered_with(record),
+            crosschecks=self.care.crosschecks,
+            done=work_done_in(record, self.care.intervals),
         )
 
     # -- inspections --------------------------------------------------------------------------
@@ -224,6 +229,10 @@ class Workshop:
         walk = vehicle_walk(record.vehicle, self.care, record.inspection).items
         checked = checked_before(self.past_of(record.vehicle), walk, record.inspection)
         return progress_of(record, walk, checked)
+
+    def cross_checks(self, record: InspectionRecord) -> tuple[Unanswered, ...]:
+        """What an inspection's findings make one look at as well, and nobody did."""
+        return cross_checks_of(record, self.care)
 
     def conclusion(self, record: InspectionRecord) -> Conclusion:
         """What an inspection amounts to."""

@@ -24,13 +24,20 @@ def places(component: str, where: Sequence[str]) -> str:
     return f"{where[0]} {component}" if len(where) == 1 else f"{component} ({', '.join(where)})"
 
 
-def unsigned(dangerous: int, open_items: int) -> str:
-    """Why nothing was signed: how many dangerous findings stand and items nobody looked at."""
+def cross_check(ask: str, end: str | None, left: Sequence[str]) -> str:
+    """``rear: brake fluid is low: where did it go? still open: caliper dry; line and joints dry``."""
+    told = f"{ask} still open: {'; '.join(left)}"
+    return f"{end}: {told}" if end else told
+
+
+def unsigned(dangerous: int, open_items: int, cross_checks: int = 0) -> str:
+    """Why nothing was signed: dangerous findings, what nobody looked at, what is still to be asked."""
     parts = [
         f"{count} {nouns[count != 1]}"
         for count, nouns in (
             (dangerous, ("dangerous finding stands", "dangerous findings stand")),
             (open_items, ("item was not looked at", "items were not looked at")),
+            (cross_checks, ("cross-check is open", "cross-checks are open")),
         )
         if count
     ]
