@@ -200,6 +200,8 @@ def test_a_full_disk(bench: Bench, name: str, monkeypatch: pytest.MonkeyPatch) -
         opened.db.conn.execute(f"PRAGMA max_page_count={pages}")
         return opened
 
+    # a row that no half-empty page can take
+    assert run("vehicle", "add", "x" * 9000, "--store", bench.other).exit_code == 0
     monkeypatch.setattr("fieldlog.store.sqlite_store.open_database", no_room)
     with Repository.open(bench.record) as store:
         fill(store)

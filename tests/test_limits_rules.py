@@ -26,6 +26,7 @@ from fieldlog.model import (
     State,
     Verdict,
 )
+from fieldlog.words import tell
 
 CATALOGUE = load_catalogue(grammars())
 EXACT = "uncertainty=0"
@@ -400,6 +401,12 @@ def test_two_levels_of_one_item_are_asked_one_by_one() -> None:
     assert (breaking.state, breaking.severity) == (State.BEYOND, Severity.DANGEROUS)
 
 
+def test_the_limit_is_never_told_without_its_qualifier() -> None:
+    told = verdict(found("frame", "bent"), "US-VA")
+    assert told.gate is not None
+    assert 'only "so as to constitute a hazard in proper operation"' in tell.limit(told.gate.limit)
+
+
 def test_an_answer_about_one_row_is_none_about_another() -> None:
     told = verdict(found("frame", "bent"), "US-VA", "met=us-va.rim")
     assert told.state is State.UNDECIDED
@@ -452,3 +459,45 @@ def test_one_of_two_adjacent_grooves_is_enough_in_virginia(
     if state is State.UNDECIDED:
         assert told.severity is Severity.DANGEROUS
         assert "the groove beside the thinnest one was not read" in told.reason
+
+
+# --- values of the rules -----------------------------------------------------------------------
+
+VALUES = [
+    # Where, what, value, settings; the state by the sentence, and the section that says so.
+    ("CA-QC", "tyre", "tread depth", "1.59", "mm", (), State.BEYOND, "159 (1)"),
+    ("CA-QC", "tyre", "tread depth", "1.6", "mm", (), State.WITHIN, "159 (1)"),
+    ("CA-QC", "tyre", "tread depth", "0.79", "mm", (), State.BEYOND, "178 (2)"),
+    ("CA-QC", "brake pads", "thickness", "1.59", "mm", ("lining=bonded",), State.BEYOND, "135 (9)(a)"),
+    ("CA-QC", "brake pads", "thickness", "3.19", "mm", ("lining=riveted",), State.BEYOND, "135 (9)(a)"),
+    ("CA-QC", "brake shoes", "thickness", "3.2", "mm", ("lining=riveted",), State.WITHIN, "135 (9)(a)"),
+    ("US-VA", "brake shoes", "thickness", "1.58", "mm", (), State.BEYOND, "340 B.4"),
+    ("US-VA", "headlamp", "aim offset", "4.01", "in", (), State.BEYOND, "360 A.7"),
+    ("US-MD", "tyre", "tread depth", "0.79", "mm", (), State.BEYOND, ".05 A(1)"),
+    ("US-OH", "tyre", "tread depth", "1.58", "mm", (), State.BEYOND, "4501:2-1-06 tread"),
+    ("GB", "rim", "run-out lateral", "2.01", "mm", ("rim=alloy",), State.BEYOND,
+     "5.2.2 lateral, aluminium alloy"),
+    ("GB", "rim", "run-out lateral", "2.01", "mm", ("rim=steel",), State.WITHIN, "5.2.2 lateral, steel"),
+    ("GB", "rim", "run-out radial", "3.01", "mm", (), State.BEYOND, "5.2.2 eccentricity"),
+    ("FR", "tyre", "tread depth", "1.59", "mm", ("vehicle_class=car",), State.BEYOND, "1st paragraph"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("where", "component", "characteristic", "value", "unit", "settings", "state", "section"),
+    VALUES,
+)
+def test_a_value_is_held_against_its_sentence(
+    where: str,
+    component: str,
+    characteristic: str,
+    value: str,
+    unit: str,
+    settings: tuple[str, ...],
+    state: State,
+    section: str,
+) -> None:
+    told = verdict(measured(component, characteristic, value, unit), where, EXACT, *settings)
+    said = {each.limit.section: each.state for each in (told.gate, *told.others) if each}
+    assert said.get(section) is state
+    assert told.state is state

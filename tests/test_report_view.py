@@ -12,6 +12,7 @@ import pytest
 
 from fieldlog.aftercare.due import DueItem, When
 from fieldlog.catalogue.component import Axis, Catalogue, Component
+from fieldlog.limits.packs import covered
 from fieldlog.model import (
     Asks,
     Decision,
@@ -71,11 +72,18 @@ def test_head(store: Repository, filled: Filled) -> None:
     assert fields["inspected"] == "2026-05-04 10:30"  # Europe/Berlin, summer time
     assert fields["odometer"] == "12345 km"
     assert fields["limits of"] == "DE"
+    assert fields["held of its rules"].startswith("no list of any rule")
     assert fields["rim"] == "alloy"
     assert report.card_number == "2026-05-04 / 1"
     assert report.fingerprint == store.inspection_record("last").fingerprint
     assert report.printed == "2026-05-04 14:00"
     assert "safe" not in (report.headline + report.deferral).lower()
+
+
+def test_the_head_says_how_much_of_a_rule_was_held(store: Repository, filled: Filled) -> None:
+    held = dict(_report(store, covered=covered("DE")).fields)["held of its rules"]
+    # 2014/45/EU annex I: sections 0, 1, 2, 5 in part; 1 to 8 but 0 go on unread.
+    assert "annex I): 9 of 28 items, 13 cannot be expressed, 6 not read; 8 sections go on" in held
 
 
 def test_a_finding_shows_value_words_limit_source_and_margin(

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from fieldlog.limits.context import SETTINGS
 from fieldlog.limits.items import Held, RulePart, coverage
 from fieldlog.limits.packs import Pack
-from fieldlog.model import Limit
+from fieldlog.model import Limit, Relation
 from fieldlog.words import tell
 
 _HEAD = """# Limits
@@ -21,7 +21,7 @@ marked *outright*: outside those nothing is left, and that is *beyond* everywher
 and never gates; *entered by user* comes from the vehicle's own file or from settings. Severity stands in
 the classes of directive 2014/45/EU: *printed* by the source, *inferred* from a text that takes the same
 table over with its classes printed, else *our own*: the rules of the American states, New Zealand and most
-of Quebec print none, there every item is a rejection and nothing more. Values stand as printed. *Only ...*
+of Quebec print none, there every item is a rejection and nothing more. Values stand as printed. *only "..."*
 is a rule's own qualifier: until somebody says whether it holds, the verdict is *undecided* and asks.
 "[...]" is where the copy that was read broke off.
 """
@@ -80,8 +80,8 @@ def _marks(limit: Limit) -> Iterable[str]:
         yield "without guard band"
     if limit.superseded:
         yield "superseded"
-    if limit.asks:
-        yield f"only *{limit.asks}*"
+    if limit.asks and limit.relation is not Relation.IS:
+        yield f'only "{limit.asks}"'
 
 
 def sentence(text: str, cut: str) -> str:

@@ -51,7 +51,7 @@ from fieldlog.store.records import (
     RecordedFinding,
     Utterance,
 )
-from fieldlog.words import tell
+from fieldlog.words import english, tell
 
 WORST_FIRST = tuple(Shown)
 _SEVERITIES = ("dangerous", "major", "minor", "")
@@ -191,7 +191,9 @@ class _Builder:
             ("place", head.place),
             ("limits of", head.jurisdiction or "no jurisdiction named"),
         ]
-        shown += [("held of a rule", f"{title}: {held}") for title, held in self.around.covered]
+        held = [f"{title}: {much}" for title, much in self.around.covered]
+        if head.jurisdiction:
+            shown += [("held of its rules", "; ".join(held) or english.NO_RULE_HELD)]
         shown += [
             (key.replace("_", " "), value)
             for key, value in vehicle.facts.items()

@@ -54,6 +54,7 @@ SEVERITY_FROM: Mapping[SeverityFrom, str] = MappingProxyType(
         SeverityFrom.OWN: "our own",
     }
 )
+NO_RULE_HELD = "no list of any rule: equipment standards and common practice decide"
 NOT_JUDGED = "not judged"
 NOT_COMPLETE = "not complete"
 
@@ -72,6 +73,11 @@ IN_DOUBT: Mapping[InDoubt, str] = MappingProxyType(
         InDoubt.MAY_BE_BEYOND: "perhaps beyond its limit",
     }
 )
+
+
+def only(words: str, qualifier: str) -> str:
+    """``bent, cracked, only "so as to affect the safe operation"``."""
+    return f'{words}, only "{qualifier}"'
 
 
 def asks(qualifier: str, row: str) -> str:

@@ -239,10 +239,12 @@ def _found(one: Finding) -> str:
 def limit(one: Limit, *, outcome: bool = True) -> str:
     """What the limit asks for as its source prints it: ``at least 1 mm``, ``cracked, cut: beyond``.
 
-    ``outcome``: False leaves out what a condition is judged as.
+    ``outcome``: False leaves out what a condition is judged as. A rule's own qualifier stays with it.
     """
     if one.relation is Relation.IS:
         words = ", ".join(one.words) or one.characteristic
+        if one.asks:
+            words = english.only(words, one.asks)
         return f"{words}: {english.STATES[one.outcome]}" if outcome else words
     printed = limit_value(one).removesuffix(" 1")  # a ratio has no unit to print
     if one.relation is Relation.BETWEEN:
