@@ -136,7 +136,7 @@ def due_from_intervals(
     ``done``: every time any work was done, or the last time by interval.
     """
     every = list(done.values()) if isinstance(done, Mapping) else list(done)
-    items = []
+    items: list[DueItem] = []
     for interval in intervals:
         times = [each for each in every if each.interval == interval.id]
         last = max(times, key=lambda each: each.on, default=None)

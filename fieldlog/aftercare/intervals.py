@@ -145,7 +145,7 @@ def said(text: str, intervals: Intervals) -> tuple[SaidDone, ...]:
 
 def _sayings(interval: Interval) -> frozenset[str]:
     part = interval.months is None and interval.km is None
-    usual = VERBS if part or not interval.verbs else ("done",)
+    usual: tuple[str, ...] = VERBS if part or not interval.verbs else ("done",)
     if interval.after:  # "spokes done" is the work, not the second look
         usual = ()
     forms: set[str] = set()

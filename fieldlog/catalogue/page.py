@@ -14,6 +14,9 @@ _HEAD = """# Components
 Generated from `grammars/catalogue/*.toml` by `fieldlog catalogue docs --out docs/components.md`; do not edit by hand.
 How to add one: [catalogue.md](catalogue.md). The limits beside them: [limits.md](limits.md).
 
+**How to check, cautions and advice are common practice of the trade unless a source is named; the maker's manual, local
+rules and licensed practice come first.**
+
 A place with `?` may be left out. Plausible ranges are what is believed without a question, not limits. U is the usual
 expanded uncertainty (k = 2) of the reading.
 """
