@@ -339,8 +339,9 @@ def test_an_inspection_of_an_earlier_time_begins_then(tmp_path: Path, started: P
 
 def test_a_line_without_a_gating_limit_says_why(tmp_path: Path, started: Path) -> None:
     result = run("parse", "front tyre pressure thirty four psi")
-    (line,) = result.stdout.splitlines()
-    assert "[?] undecided  no limit for pressure of tyre; set pressure_front" in line
+    line, *cautions = result.stdout.splitlines()
+    assert all(each.startswith("  caution: ") for each in cautions)
+    assert "===|  undecided  no limit for pressure of tyre; set pressure_front" in line
 
 
 def test_hear_shows_every_limit_with_its_source_as_parse_does(

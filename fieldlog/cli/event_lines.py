@@ -9,6 +9,7 @@ from rich.text import Text
 
 from fieldlog.aftercare.checklist import LeftOpen, left_text, told
 from fieldlog.aftercare.crosschecks import Unanswered
+from fieldlog.cli.signs import ALARM, ASKED, CHANGED, TOLD
 from fieldlog.cli.verdict_lines import caution_lines, limit_text, outcome_text
 from fieldlog.limits.cautions import is_dangerous
 from fieldlog.model import Command, Decision, Finding, Understanding, Verdict
@@ -37,10 +38,10 @@ def event_text(event: Event) -> Text:
             return _warned(line, assessment.verdict)
         case ev.FindingCorrected(said, _, assessment, was):
             line = outcome_text(said.understanding, assessment)
-            line.append(f"  corrects {_told(was)}", "yellow")
+            line.append(f"  corrects {_told(was)}", CHANGED)
             return _warned(line.append_text(answered(said)), assessment.verdict)
         case ev.FindingWithdrawn(_, was, _):
-            return Text(f"withdrawn: {_told(was)}", "yellow")
+            return Text(f"withdrawn: {_told(was)}", CHANGED)
         case ev.JudgedAgain(kept, verdict):
             return Text(f"  now {tell.state(verdict)}: {_told(kept)}", "dim")
         case ev.Asked(said) | ev.Refused(said):
@@ -56,7 +57,7 @@ def event_text(event: Event) -> Text:
             heard = f" (heard: {said.text})" if said.text else ""
             return Text(f"NOT TAKEN, say it again: {said.understanding.reason}{heard}", "bold")
         case ev.GoneAlready(_, was):
-            return Text(f"{_told(was)} was withdrawn elsewhere already; nothing else was", "yellow")
+            return Text(f"{_told(was)} was withdrawn elsewhere already; nothing else was", CHANGED)
         case ev.RemarkKept(_, text):
             return Text.assemble("remark (unchecked): ", (text, "italic"))
         case ev.Marked(_, name, at):
@@ -69,12 +70,12 @@ def event_text(event: Event) -> Text:
         case ev.BeforeSigning(_, left, dangerous, cross_checks):
             return before_signing(left, dangerous, cross_checks)
         case ev.AfterSignature():
-            return Text("  after the signature: not covered until it is signed again", "yellow")
+            return Text("  after the signature: not covered until it is signed again", CHANGED)
         case ev.AlreadySaved(said):
             return Text(f"saved already: {said.text}", "dim")
         case ev.NotSaved(words, waiting, fault):
             text = f"NOT SAVED YET, {waiting} waiting ({fault.what}); heard: "
-            return Text(text + (words or "nothing of the language"), "bold red")
+            return Text(text + (words or "nothing of the language"), ALARM)
         case _:
             return _command_text(event)
 
@@ -92,29 +93,29 @@ def _command_text(
 ) -> Text:
     match event:
         case ev.ItemSkipped(_, items, reason):
-            return Text("\n".join(f"left out: {item} ({reason})" for item in items), "yellow")
+            return Text("\n".join(f"left out: {item} ({reason})" for item in items), CHANGED)
         case ev.OpenTold(_, left):
             return _open(left)
         case ev.NextTold(_, left):
-            return Text(f"next: {_next(left) if left else 'nothing is open'}", "cyan")
+            return Text(f"next: {_next(left) if left else 'nothing is open'}", TOLD)
         case ev.HowToCheckTold(_, component, advice):
             known = f"{component}: {advice}" if component else "nothing is open: name what to check"
-            return Text(known, "cyan")
+            return Text(known, TOLD)
         case ev.WhyTold(_, kept):
-            return Text("\n").join(_why(kept)) if kept else Text("no finding stands", "cyan")
+            return Text("\n").join(_why(kept)) if kept else Text("no finding stands", TOLD)
         case ev.ReadBack(_, kept):
-            return Text(f"I read back: {_read(kept)}" if kept else "no finding stands", "cyan")
+            return Text(f"I read back: {_read(kept)}" if kept else "no finding stands", TOLD)
         case ev.SaidAgain(_, told):
             again = events_text(told)
             return (
-                Text("once more: ", "cyan").append_text(again)
+                Text("once more: ", TOLD).append_text(again)
                 if again
                 else Text("(nothing was told here yet)")
             )
         case ev.StandingBy():
-            return Text("standing by: nothing counts until you say go ahead", "cyan")
+            return Text("standing by: nothing counts until you say go ahead", TOLD)
         case ev.GoingAhead():
-            return Text("going ahead", "cyan")
+            return Text("going ahead", TOLD)
         case _:
             assert_never(event)
 
@@ -129,9 +130,9 @@ def _warned(line: Text, verdict: Verdict) -> Text:
 def _open(left: Sequence[LeftOpen]) -> Text:
     """What is left open, stage by stage."""
     if not left:
-        return Text("open: nothing is open", "cyan")
+        return Text("open: nothing is open", TOLD)
     stages = (f"{stage.name}: {', '.join(texts)}" for stage, texts in told(left).items())
-    return Text(f"open: {'; '.join(stages)}", "cyan")
+    return Text(f"open: {'; '.join(stages)}", TOLD)
 
 
 def _next(left: LeftOpen) -> str:
@@ -169,7 +170,7 @@ def answered_text(asked: Understanding | None, said: Understanding) -> Text:
         return Text()
     nothing = f" ({said.reason})" if said.finding is None else ""
     again = said.decision is Decision.ASK
-    return Text(f"  answers: {asked.question_text}{'' if again else nothing}", "magenta")
+    return Text(f"  answers: {asked.question_text}{'' if again else nothing}", ASKED)
 
 
 def _told(one: Kept | Finding) -> str:
@@ -182,7 +183,7 @@ def _read(kept: Kept) -> str:
 
 
 def _why(kept: Kept) -> Iterable[Text]:
-    yield Text(_read(kept), "cyan")
+    yield Text(_read(kept), TOLD)
     verdict = kept.verdict
     if verdict is None:
         return

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
+from fieldlog.cli.signs import ALARM, ASKED, SIGNS, WEIGHTS
 from fieldlog.grammar.language import Language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.limits.assess import Assessment, assess
@@ -19,21 +20,6 @@ from fieldlog.words import tell
 if TYPE_CHECKING:
     from fieldlog.photos.placing import Placed
     from fieldlog.store.records import InspectionRecord
-
-COLOURS = {
-    State.WITHIN: "green",
-    State.MARGINAL: "yellow",
-    State.FAULTY: "red",
-    State.BEYOND: "bold red",
-    State.UNDECIDED: "cyan",
-}
-SIGNS = {
-    State.WITHIN: "+",
-    State.MARGINAL: "~",
-    State.FAULTY: "x",
-    State.BEYOND: "!",
-    State.UNDECIDED: "?",
-}
 
 Assessor = Callable[[Understanding], Assessment | None]
 
@@ -73,20 +59,18 @@ def outcome_text(understood: Understanding, assessment: Assessment | None) -> Te
         return Text(f"not understood: {understood.reason}{said}", "dim")
     if understood.decision is Decision.ASK:
         question = understood.question_text or understood.reason
-        return Text.assemble(
-            (f"asked: {question}", "magenta"), (f"  heard: {understood.text}", "dim")
-        )
+        return Text.assemble((f"asked: {question}", ASKED), (f"  heard: {understood.text}", "dim"))
     if understood.finding is None:
         return Text(_other(understood))
     line = Text(tell.finding(understood.finding))
     if assessment is None:
         return line
     verdict = assessment.verdict
-    line.append(f"  [{SIGNS[verdict.state]}] {tell.state(verdict)}", COLOURS[verdict.state])
+    line.append(f"  {SIGNS[verdict.state]} {tell.state(verdict)}", WEIGHTS[verdict.state])
     if verdict.severity is not None and verdict.state is not State.WITHIN:
         line.append(f" ({tell.severity(verdict)})")
     if doubt := tell.doubt(verdict):
-        line.append(f" {doubt}", COLOURS[State.BEYOND])
+        line.append(f" {doubt}", ALARM)
     if verdict.gate is not None:
         line.append(f"  {limit_text(verdict.gate)}", "dim")
     elif verdict.reason:
