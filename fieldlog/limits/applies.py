@@ -13,7 +13,7 @@ from fieldlog.model import Context, Finding, Judgement, Limit, State
 from fieldlog.quantities.units import convert
 from fieldlog.words import tell
 
-_SEVERAL = re.compile(r"[,\s]+")
+_SEVERAL = re.compile(r"\s*,\s*")
 _COMPARISON = re.compile(r"(<=|>=|<|>)\s*(.+)")
 
 
@@ -64,9 +64,9 @@ def qualifier_holds(limit: Limit, settings: Mapping[str, str]) -> bool | None:
     if not limit.asks:
         return True
     names = {limit.id, limit.id.partition("/")[0]}
-    if names & set(_SEVERAL.split(settings.get("not_met", ""))):
+    if names & set(_SEVERAL.split(settings.get("not_met", "").strip())):
         return False
-    return True if names & set(_SEVERAL.split(settings.get("met", ""))) else None
+    return True if names & set(_SEVERAL.split(settings.get("met", "").strip())) else None
 
 
 def asked(judgement: Judgement, settings: Mapping[str, str]) -> Judgement:

@@ -235,10 +235,10 @@ def shipped_sides() -> Sides:
 
 
 def covered(jurisdiction: str | None) -> tuple[tuple[str, Coverage], ...]:
-    """Title and coverage of every shipped pack of a rule that applies in ``jurisdiction``."""
+    """Id and coverage of every shipped pack of a rule that applies in ``jurisdiction``."""
     here = reach(jurisdiction)
     return tuple(
-        (pack.title, coverage(pack.parts))
+        (pack.id, coverage(pack.parts))
         for pack in shipped_packs()
         if pack.parts and pack.jurisdiction in here
     )

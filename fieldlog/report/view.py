@@ -75,7 +75,7 @@ class Surroundings:
     trends: tuple[Trend, ...] = ()
     """Wear of what this vehicle was measured on."""
     covered: tuple[tuple[str, Coverage], ...] = ()
-    """Title and coverage of the rules held against the findings."""
+    """Pack and coverage of the rules held against the findings."""
     notes: tuple[str, ...] = field(default=())
 
 
@@ -191,7 +191,10 @@ class _Builder:
             ("place", head.place),
             ("limits of", head.jurisdiction or "no jurisdiction named"),
         ]
-        held = [f"{title}: {much}" for title, much in self.around.covered]
+        held = [
+            english.covered(rule, much.rows, much.items, much.unread, much.sections)
+            for rule, much in self.around.covered
+        ]
         if head.jurisdiction:
             shown += [("held of its rules", "; ".join(held) or english.NO_RULE_HELD)]
         shown += [
