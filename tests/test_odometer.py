@@ -13,7 +13,7 @@ from click.testing import CliRunner
 from fieldlog.cli import main
 from fieldlog.derived.odometer import Unlike, unlike
 from fieldlog.errors import UsageError
-from fieldlog.model import Asks, Decision, Quantity
+from fieldlog.model import Asks, Decision, Flag, Quantity
 from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.workshop import Workshop
 
@@ -171,3 +171,46 @@ def test_figures_that_can_be_two_distances_are_not_saved(
     assert code == 2
     assert told in output
     assert run("vehicle", "odometer", "1", "18360.5 mi")[0] == 0
+
+
+@pytest.fixture
+def placarded(tmp_path: Path) -> Iterator[Inspecting]:
+    """Of a vehicle whose own pressures are 36 and 42 psi, and that has done 18,350 miles."""
+    facts = {"pressure_front": "36psi", "pressure_rear": "42psi"}
+    with Workshop.open(tmp_path, now=lambda: NOON) as opened:
+        opened.add_vehicle("blue roadster", facts, odometer=miles(18_350))
+        opened.begin("blue roadster", started_at=NOON)
+        yield opened.inspecting()
+
+
+def test_a_pressure_without_its_unit_is_in_the_vehicles_own(placarded: Inspecting) -> None:
+    placarded.type("front tyre pressure 33")
+    found = placarded.record.findings[-1].finding
+    assert (found.quantity.value, found.quantity.unit) == (33, "psi")  # type: ignore[union-attr]
+    assert Flag.UNIT_ASSUMED in placarded.record.utterances[-1].flags
+    placarded.type("tyre pressure 40")
+    asked = placarded.conversation.waiting
+    assert asked is not None
+    assert {one.quantity.unit for one in asked.offered if one.quantity} == {"psi"}
+    placarded.type("rear")
+    assert standing(placarded) == [33, 40]
+
+
+@pytest.mark.parametrize("text", ["front tyre pressure 2.4", "front tyre pressure 250"])
+def test_a_pressure_that_is_not_near_it_is_asked_in_every_unit(
+    placarded: Inspecting, text: str
+) -> None:
+    placarded.type(text)
+    assert standing(placarded) == []
+    asked = placarded.conversation.waiting
+    assert asked is not None
+    assert "psi" not in {asked.offered[0].quantity.unit} or len(asked.offered) > 1  # type: ignore[union-attr]
+
+
+def test_a_distance_without_its_unit_is_asked_in_the_vehicles_own(placarded: Inspecting) -> None:
+    placarded.type("odometer 18360")
+    asked = placarded.conversation.waiting
+    assert asked is not None
+    assert asked.question_text == "18360 mi?"
+    placarded.type("yes")
+    assert standing(placarded) == [18_360]

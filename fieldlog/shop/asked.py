@@ -83,7 +83,7 @@ class OpenQuestions:
         else:
             scene, asked = self._scene_of(record), self._meant(before, record)
             said = self._conversation.anew(kept.text.removeprefix(f"{asked.text}{APART}"), asked)
-        said = scene.as_known(said, asked)
+        said = scene.met(said, asked)
         if Flag.UNCLEAR in kept.flags:  # the words alone do not tell; an answer must settle it too
             said = replace(said, flags=tuple(dict.fromkeys((*said.flags, Flag.UNCLEAR))))
         return said

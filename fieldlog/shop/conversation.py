@@ -227,8 +227,12 @@ class Conversation:
 
         Unless something came after it, which was understood without that.
         """
-        if self._latest is heard.understanding and waits(said) and not self.standing_by:
+        if self._latest is not heard.understanding or self.standing_by:
+            return
+        if waits(said):
             self._waiting = _Question(said, heard.clip if len(heard.clip.samples) else None)
+        elif waits(heard.understanding):  # what the record told of it left nothing to ask
+            self._waiting = None
 
     def hear(self, clip: Clip) -> Heard:
         """One utterance; ``answers`` is set where it answers the question that waits."""

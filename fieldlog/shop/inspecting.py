@@ -23,6 +23,7 @@ from fieldlog.shop.asked import OpenQuestions
 from fieldlog.shop.conversation import TAKES_NOTHING, TURNS, Conversation
 from fieldlog.shop.earlier import become, kept_as, saved_as, stood_by, told_last, waiting_in
 from fieldlog.shop.events import Event, Kept, Said, said_in
+from fieldlog.shop.known import Known
 from fieldlog.shop.scene import Rules, Scene
 from fieldlog.shop.steps import (
     Around,
@@ -243,7 +244,7 @@ class Inspecting:
             questions = self._questions
             of_another = questions.at_end(record) is not None or questions.refused_at_end(record)
             understood = heard.understanding if of_another else understood
-        return scene.as_known(understood, heard.answers)
+        return scene.met(understood, heard.answers)
 
     def _waits_again(self, heard: Heard) -> None:
         """The question that ``heard`` answered, of which nothing was taken."""
@@ -314,7 +315,7 @@ class Inspecting:
                 todo=said.question_text or "say component, place, and value or condition",
             )
         scene = self.scene
-        asked = scene.as_known(replace(said, dialogue=Command.CORRECTION), None)
+        asked = scene.met(replace(said, dialogue=Command.CORRECTION), None)
         if asked.decision is Decision.ASK and not sure:
             raise UsageError(f"{said.text!r} is not saved: {asked.reason}", todo=SURE)
         step = finding_step(scene, said.finding, self._numbered(number, scene), reason)
@@ -417,17 +418,21 @@ class Inspecting:
             for each in record.findings
             if last is not None and each.utterance_id == last.utterance_id
         }
+        rules = self._rules(record)
         return Scene(
-            self._rules(record),
+            rules,
             standing,
             next((each for each in standing if last and each.id == last.id), None),
             tuple(each for each in standing if each.id in breath),
             last.finding if last and not last.stands else None,
             skips_of(record),
             signed,
-            record.vehicle.odometer,
-            record.inspection.started_at,
-            record.inspection.id,
+            Known(
+                record.inspection.id,
+                record.inspection.started_at,
+                record.vehicle.odometer,
+                rules.context,
+            ),
         )
 
     def _remember(self, events: Sequence[Event]) -> None:

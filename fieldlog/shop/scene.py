@@ -4,36 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime
-from typing import TypeGuard
+from datetime import date
 
 from fieldlog.aftercare.checklist import Item, LeftOpen, Progress, Skip, progress
 from fieldlog.aftercare.crosschecks import CrossCheck, Unanswered, WorkDone, unanswered
 from fieldlog.catalogue.component import Catalogue
-from fieldlog.derived.odometer import COMPONENT, READING, Unlike, unlike
 from fieldlog.errors import FieldlogError
 from fieldlog.language.answers import APART
-from fieldlog.language.breath import Breath
 from fieldlog.language.inspection import in_words, value_said
 from fieldlog.limits.assess import Assessment, again, assess
 from fieldlog.limits.cautions import cautioned, is_dangerous
-from fieldlog.model import (
-    Asks,
-    Command,
-    Context,
-    Decision,
-    Finding,
-    Flag,
-    Limit,
-    Quantity,
-    Question,
-    State,
-    Understanding,
-    Verdict,
-)
+from fieldlog.model import Command, Context, Finding, Flag, Limit, State, Understanding, Verdict
 from fieldlog.shop.events import Kept
-from fieldlog.store.records import Odometer
-from fieldlog.words import questions, tell
+from fieldlog.shop.known import Known
 
 NEW = ""
 """Stands for the id of a finding that is not in the record yet."""
@@ -76,12 +59,8 @@ class Scene:
     """That finding, where other hands withdrew it."""
     skips: tuple[Skip, ...] = ()
     signed: bool = False
-    distances: tuple[Odometer, ...] = ()
-    """What the vehicle is known to have done, as it was read."""
-    begun: datetime | None = None
-    """When the inspection was begun; None where no distance is known by its time."""
-    id: str = ""
-    """Of the inspection."""
+    known: Known | None = None
+    """What the record knows of the vehicle."""
 
     def numbered(self, number: int) -> Kept | None:
         """The standing finding of that number."""
@@ -185,32 +164,9 @@ class Scene:
                 return replace(understood, text=said.text)
         return said
 
-    # -- what the vehicle is known to have done ------------------------------------------------
-
-    def as_known(self, said: Understanding, asked: Understanding | None) -> Understanding:
-        """``said``, or the question whether a distance that is not as known was meant.
-
-        ``asked``: the question that it answers; what was asked about for this once, and is said again
-        or agreed to, counts. In a breath nothing counts then, and it is said again by itself.
-        """
-        if said.decision is not Decision.ACCEPT or self.begun is None:
-            return said
-        agreed = {one.meaning for one in asked.offered} if _is_of_distance(asked) else set()
-        corrects = said.dialogue is Command.CORRECTION
-        for one in (part.finding for part in said.parts or (said,)):
-            if one is None or not _is_distance(one) or one.meaning in agreed:
-                continue
-            assert one.quantity is not None
-            here = [each for each in self.distances if each.inspection_id == self.id]
-            others = [each for each in self.distances if each.inspection_id != self.id]
-            at = max([self.begun, *(each.read_at for each in here)])
-            known = [
-                (each.read_at, each.distance) for each in (others if corrects else [*others, *here])
-            ]
-            found = unlike(one.quantity, at, known)
-            if found is not None:
-                return _asked_again(said, one, *found)
-        return said
+    def met(self, said: Understanding, asked: Understanding | None) -> Understanding:
+        """``said``, which answers what was ``asked``, beside what is known of the vehicle."""
+        return said if self.known is None else self.known.met(said, asked)
 
     # -- the walk -----------------------------------------------------------------------------
 
@@ -266,29 +222,6 @@ class Scene:
         measured = component.characteristic(measure)
         own = measured.how_to_check if measured else ""
         return component.name, own or component.how_to_check
-
-
-def _is_distance(one: Finding) -> bool:
-    return one.component == COMPONENT and one.characteristic == READING and one.quantity is not None
-
-
-def _is_of_distance(asked: Understanding | None) -> TypeGuard[Understanding]:
-    return asked is not None and asked.asks is Asks.NOT_AS_KNOWN
-
-
-def _asked_again(said: Understanding, one: Finding, why: Unlike, known: Quantity) -> Understanding:
-    assert one.quantity is not None
-    reason = questions.not_as_known(why, tell.quantity(known))
-    if said.parts:
-        return Breath(said.text, said.parts).asked(reason).whole
-    told = questions.distance_again(tell.quantity(one.quantity), tell.quantity(known))
-    return replace(
-        said,
-        decision=Decision.ASK,
-        reason=reason,
-        candidates=(one,),
-        question=Question(Asks.NOT_AS_KNOWN, told),
-    )
 
 
 def same_thing(one: Finding, other: Finding) -> bool:
