@@ -146,13 +146,35 @@ def test_the_record_verifies_and_the_report_is_whole(
     assert not re.search(r"\bsafe\b", shown, re.IGNORECASE)
     pdf = PdfReader(files[".pdf"])
     text = " ".join(sheet.extract_text() for sheet in pdf.pages)
-    for words in ("Tidewell Curlew 640", "19VAC30-70-400", "not checked", "leaking"):
+    for words in ("Tidewell Curlew 640", "19VAC30-70-400", "Not looked at", "leaking"):
         assert words in text
+    assert_laid_out(pdf)
     standing = [f for f in record.findings if f.stands]
     kept = json.loads(files[".json"].read_text(encoding="utf-8"))
     assert json.dumps(kept).count('"component"') >= len(standing)
     rows = files[".csv"].read_text(encoding="utf-8").strip().splitlines()
     assert len(rows) >= len(standing) + 1
+
+
+def assert_laid_out(pdf: PdfReader) -> None:
+    """Six pages at most, the owner's on the first, and none of them half empty but the last."""
+    assert len(pdf.pages) <= 6
+    first = pdf.pages[0].extract_text()
+    for words in ("Do not ride before", "Before the next ride", "read and received by the owner"):
+        assert words in first
+    for number, page in enumerate(pdf.pages):
+        heights: list[float] = []
+
+        def told(
+            text: str, place: list[float], at: list[float], *_: object, to: list[float] = heights
+        ) -> None:
+            if text.strip():
+                to.append(at[4] * place[1] + at[5] * place[3] + place[5])
+
+        page.extract_text(visitor_text=told)
+        lowest = min(height for height in heights if height > 40)  # above the foot of the page
+        share = 1 - lowest / float(page.mediabox.height)
+        assert share > (0.5 if number == len(pdf.pages) - 1 else 0.8), number + 1
 
 
 def test_photos_in_the_media_are_the_drawn_ones() -> None:

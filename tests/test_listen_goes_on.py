@@ -18,8 +18,11 @@ import pytest
 import soundfile as sf
 from click.testing import Result
 
+from fieldlog import config
 from fieldlog.audio.clip import RATE, Clip
+from fieldlog.catalogue.files import load_catalogue
 from fieldlog.errors import ModelError
+from fieldlog.limits.cautions import DEFERS, at_start
 from fieldlog.model import Decision, Hearing, Hypothesis
 from fieldlog.store.records import InspectionRecord, NewEntry
 from fieldlog.store.repository import Repository
@@ -113,6 +116,27 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shop:
 FRONT, REAR = "front pads three millimetres", "rear pads four millimetres"
 WITHDRAW = ["inspection", "withdraw", "2", "--reason", "wrong wheel"]
 CORRECT = ["inspection", "correct", "2", "rear pads five millimetres"]
+
+
+def test_the_usual_cautions_come_first(shop: Shop) -> None:
+    done = shop.listen(FRONT)
+    catalogue = load_catalogue(config.grammars())
+    assert len(at_start(catalogue)) > 5
+    for caution in at_start(catalogue):
+        assert f"  caution: {caution}" in done.stderr
+
+
+def test_hear_shows_the_cautions_of_each_finding(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stub_listener(monkeypatch)
+    heard = Told(["front brake line leaking"])
+    monkeypatch.setattr("fieldlog.listeners.choose.open_listener", lambda *_, **__: heard)
+    sf.write(tmp_path / "walk.wav", sentence()[RATE // 2 : 5 * RATE], RATE)
+    done = run("hear", tmp_path / "walk.wav")
+    assert done.exit_code == 0, done.output
+    for caution in (*load_catalogue(config.grammars())["brake line"].warned, DEFERS):
+        assert f"caution: {caution}" in done.stdout
 
 
 # -- corrected by other hands ----------------------------------------------------------------------

@@ -231,7 +231,7 @@ class TestSigning:
         call("inspection", "enter", "rear tyre bulging")
         return call
 
-    def test_nothing_is_signed_where_nobody_can_be_asked(self, run) -> None:  # type: ignore[no-untyped-def]
+    def test_nothing_is_signed_where_nobody_can_be_asked(self, run: Callable[..., Result]) -> None:
         refused = run("inspection", "sign-off", "A. Smith", code=2).output
         assert "DANGEROUS, not put right: 1, rear tyre: bulging, beyond" in refused
         assert "open: before start: " in refused
@@ -246,11 +246,11 @@ class TestSigning:
     @pytest.mark.parametrize(("answer", "signs"), [("y\n", True), ("n\n", False)])
     def test_on_a_terminal_it_is_asked(
         self,
-        run,
+        run: Callable[..., Result],
         monkeypatch: pytest.MonkeyPatch,
         tmp_path: Path,
         answer: str,
-        signs: bool,  # type: ignore[no-untyped-def]
+        signs: bool,
     ) -> None:
         monkeypatch.setattr("fieldlog.cli.inspection.is_asked", lambda: True)
         runner = CliRunner(env={"FIELDLOG_HOME": str(tmp_path)})

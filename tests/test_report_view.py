@@ -12,6 +12,7 @@ import pytest
 
 from fieldlog.aftercare.due import DueItem, When
 from fieldlog.catalogue.component import Axis, Catalogue, Component
+from fieldlog.limits.cautions import DEFERS
 from fieldlog.limits.packs import covered
 from fieldlog.model import (
     Asks,
@@ -267,7 +268,11 @@ def test_sign_offs_and_cautions(store: Repository, filled: Filled) -> None:
     store.add_event(filled.inspection_id, "signed off", "A. Inspector", at=START)
     report = _report(store)
     assert report.signed == ("A. Inspector, 2026-05-04 10:30",)
-    assert report.cautions == ("support the machine before lifting a wheel", "hot after use")
+    assert report.cautions == (
+        "support the machine before lifting a wheel",
+        "hot after use",
+        DEFERS,
+    )
 
 
 def test_due_items(store: Repository, filled: Filled) -> None:

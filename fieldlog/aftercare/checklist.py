@@ -188,8 +188,11 @@ def _by_component(findings: Iterable[Finding]) -> Mapping[str, Sequence[Finding]
     return found
 
 
-def told(left: Iterable[LeftOpen]) -> Mapping[WalkStage, tuple[str, ...]]:
-    """What is left open as it reads, stage by stage; places of one component together."""
+def told(left: Iterable[LeftOpen], *, headed: bool = False) -> Mapping[WalkStage, tuple[str, ...]]:
+    """What is left open as it reads, stage by stage; places of one component together.
+
+    ``headed``: under a heading that says "not looked at" already.
+    """
     found: dict[WalkStage, list[str]] = defaultdict(list)
     for (stage, _, _), group in groupby(left, _alike):
         alike = list(group)
@@ -198,14 +201,14 @@ def told(left: Iterable[LeftOpen]) -> Mapping[WalkStage, tuple[str, ...]]:
             where = [each.item.position or "" for each in alike]
             found[stage].append(walk_words.places(first.item.component, where))
         else:
-            found[stage] += map(left_text, alike)
+            found[stage] += (left_text(each, headed=headed) for each in alike)
     return {stage: tuple(texts) for stage, texts in found.items()}
 
 
-def left_text(one: LeftOpen) -> str:
+def left_text(one: LeftOpen, *, headed: bool = False) -> str:
     """``rear tyre: sidewall not looked at``."""
     names = [sight.name for sight in one.sights]
-    return walk_words.left(one.item.key, names, begun=one.begun, entire=one.entire)
+    return walk_words.left(one.item.key, names, begun=one.begun, entire=one.entire, headed=headed)
 
 
 def _alike(one: LeftOpen) -> tuple[WalkStage, str, bool]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator, Sequence
-from itertools import zip_longest
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -14,33 +13,23 @@ from reportlab.platypus import (
     BaseDocTemplate,
     Flowable,
     Frame,
-    Image,
     KeepTogether,
     PageTemplate,
     Spacer,
-    Table,
-    TableStyle,
 )
 
 from fieldlog.report.copies import Copies
-from fieldlog.report.lines import NOT_COVERED
-from fieldlog.report.pdf_drawing import BLUE, INK, Ruler, Stamp, TickBox, VerdictMark
+from fieldlog.report.pdf_drawing import TickBox, VerdictMark
+from fieldlog.report.pdf_findings import findings
 from fieldlog.report.pdf_fonts import choose_faces
+from fieldlog.report.pdf_owner import behind, first_page, form
 from fieldlog.report.pdf_page import BOTTOM, SIDE, TOP, numbered_canvas
-from fieldlog.report.pdf_setting import (
-    Typesetting,
-    counted,
-    rule,
-    ruled,
-    table,
-    tight,
-    with_severity,
-)
+from fieldlog.report.pdf_photos import rows_of
+from fieldlog.report.pdf_setting import BehindTheFirst, Typesetting, rule, ruled, table, tight
 from fieldlog.report.pdf_trend import courses
-from fieldlog.report.view_model import FindingRow, HeardLine, LimitLine, PhotoCell, Report, Shown
+from fieldlog.report.view_model import HeardLine, Report, Shown
 
 PAPERS: dict[str, tuple[float, float]] = {"a4": A4, "letter": LETTER}
-_PHOTO = (54 * mm, 40 * mm)
 
 HOW_TO_READ = (
     (Shown.WITHIN, "within: inside the limit by the guard band or more"),
@@ -107,95 +96,38 @@ class _Card(Typesetting):
     # -- content ----------------------------------------------------------------------------------
 
     def _story(self) -> Iterator[Flowable]:
+        """The owner's page, then the mechanic's: cautions and work, what comes due, every finding."""
         report = self.report
-        yield self.p(report.vehicle, "title")
-        yield Spacer(1, 3 * mm)
-        yield self._boxes()
-        yield Spacer(1, 5 * mm)
-        yield self._outcome()
-        yield from self._attention()
-        yield from self.labelled("still to be looked at", "; ".join(report.cross_checks))
+        yield from first_page(self)
+        yield BehindTheFirst()
+        yield from self._counted()
+        yield from self._cautions()
         yield from self._jobs()
         yield from self._due()
-        for system in report.systems:
-            if system.findings:
-                count = counted(len(system.findings), "finding")
-                first, *rest = [self._finding(row) for row in system.findings]
-                yield KeepTogether([*self.heading(system.name, count), *first])
-                yield from (KeepTogether(parts) for parts in rest)
-                yield from self.labelled("left out on purpose", "; ".join(system.left_out))
-                yield from self.labelled("not checked", ", ".join(system.not_checked))
-        yield from self._untouched()
+        yield from findings(self)
         yield from self._heard("remarks", "as heard, not checked", report.remarks)
         if report.unplaced:
             yield from self.heading("photos without a place", "")
             yield Spacer(1, 2 * mm)
-            yield self._photos(report.unplaced, self.width)
+            yield rows_of(self, report.unplaced, self.width, 0)
         yield from self._heard("asked about", "", report.asked)
         yield from self._heard("not understood", "kept, never guessed", report.not_understood)
         yield from self._corrections()
-        yield from self._cautions()
         yield from self._legend()
-        yield from self._sign_off()
         yield from self._made()
 
-    def _boxes(self) -> Table:
-        cells = [
-            [self.p(label, "label"), self.p(value, "typed")] for label, value in self.report.fields
+    def _counted(self) -> Iterator[Flowable]:
+        """How many findings stand how, and what is known of the vehicle."""
+        marks = [
+            [VerdictMark(state, f"{count} {state}", self.faces.strong, 8)]
+            for state, count in self.report.counts
         ]
-        across = 4
-        cells += [[] for _ in range(-len(cells) % across)]
-        rows = [cells[i : i + across] for i in range(0, len(cells), across)]
-        return table(
-            rows,
-            colWidths=[self.width / across] * across,
-            style=TableStyle(
-                [
-                    ("GRID", (0, 0), (-1, -1), 0.7, BLUE),
-                    ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                    ("LEFTPADDING", (0, 0), (-1, -1), 4),
-                    ("TOPPADDING", (0, 0), (-1, -1), 2),
-                    ("BOTTOMPADDING", (0, 0), (-1, -1), 4),
-                ]
-            ),
-        )
-
-    def _outcome(self) -> Table:
-        tally = table(
-            [
-                [self.p(str(count), "typed"), VerdictMark(state, state, self.faces.strong, 8.5)]
-                for state, count in self.report.counts
-            ],
-            colWidths=[8 * mm, 27 * mm],
-            style=tight(),
-        )
-        said = [
-            self.p(self.report.headline, "headline"),
-            Spacer(1, 2 * mm),
-            self.p(self.report.deferral, "soft"),
-        ]
-        return table(
-            [[said, tally]], colWidths=[self.width - 38 * mm, 38 * mm], style=tight(right=4 * mm)
-        )
-
-    def _attention(self) -> Iterator[Flowable]:
-        if not self.report.attention:
-            return
-        count = f"{len(self.report.attention)} of {len(self.report.findings)} findings"
-        rows = [
-            [
-                self.p(str(row.number), "typed"),
-                VerdictMark(row.state, with_severity(row), self.faces.strong, 8),
-                self.rich(
-                    f"<b>{escape(row.subject)}</b>: {escape(row.value)}"
-                    + (f" ({escape(row.limits[0].text)})" if row.limits else ""),
-                    "text",
-                ),
-            ]
-            for row in self.report.attention
-        ]
-        yield from self.heading("needs attention", count)
-        yield table(rows, colWidths=[10 * mm, 45 * mm, self.width - 55 * mm], style=ruled())
+        share = self.width / max(len(marks), 1)
+        yield table([marks], colWidths=[share] * len(marks), style=tight())
+        known = behind(self)
+        if known:
+            yield Spacer(1, 2 * mm)
+            yield form(self, known, 5)
 
     def _jobs(self) -> Iterator[Flowable]:
         if not self.report.jobs:
@@ -214,10 +146,10 @@ class _Card(Typesetting):
                 [
                     TickBox(),
                     self.rich(f"<b>{escape(job.do)}</b>{where}{how}", "text"),
-                    self.p("; ".join(p for p in (job.parts, job.consumables) if p), "text"),
+                    self.p("; ".join(p for p in (job.parts, job.consumables) if p), "fine"),
                     self.p(
                         "; ".join(p for p in (job.torques, job.advice) if p),
-                        "text",
+                        "fine",
                     ),
                     self.p(", ".join(map(str, job.because)), "typed"),
                 ]
@@ -227,7 +159,7 @@ class _Card(Typesetting):
         yield table(
             rows,
             colWidths=[6 * mm, rest * 0.36, rest * 0.32, rest * 0.32, 16 * mm],
-            style=ruled(),
+            style=ruled(tight=True),
             repeatRows=1,
         )
         yield from self.labelled("to buy", ", ".join(self.report.shopping))
@@ -248,111 +180,13 @@ class _Card(Typesetting):
             for item in self.report.due
         ]
         yield from self.heading("coming due", "")
-        yield table(rows, colWidths=[self.width * w for w in (0.34, 0.28, 0.38)], style=ruled())
+        yield table(
+            rows, colWidths=[self.width * w for w in (0.34, 0.28, 0.38)], style=ruled(tight=True)
+        )
         if self.report.trends:
             yield courses(self.report.trends, self.faces, self.width)
             told = "Shaded: where 95 % of new readings will lie. Thick line: the limit. "
             yield self.p(f"{told}Open circles: the part that was on before.", "soft")
-
-    def _finding(self, row: FindingRow) -> list[Flowable]:
-        columns = [9 * mm, 60 * mm, self.width - 69 * mm - 27 * mm, 27 * mm]
-        said = f"said “{row.spoken}” {row.when}" if row.spoken else f"entered {row.when}"
-        found: list[Flowable] = [
-            self.p(row.subject[:1].upper() + row.subject[1:], "subject"),
-            self.p(row.value, "value"),
-            self.p(said, "soft"),
-        ]
-        found += [self.p("; ".join(row.notes), "small")] if row.notes else []
-        if len(row.photos) == 1:
-            found += [Spacer(1, 2 * mm), *self._photo(row.photos[0])]
-        held: list[Flowable] = []
-        if row.gauge:
-            held.append(Ruler(row.gauge, columns[2] - 8 * mm))
-        for limit in row.limits:
-            held += self._limit(limit)
-        if not any(limit.gates for limit in row.limits):
-            held.append(self.p(row.reason, "soft"))
-        held_together = table(
-            [
-                [
-                    self.p(str(row.number), "typed"),
-                    found,
-                    held,
-                    Stamp(row.state, row.severity, self.faces.strong),
-                ]
-            ],
-            colWidths=columns,
-            style=TableStyle(
-                [
-                    ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                    ("LEFTPADDING", (0, 0), (-1, -1), 0),
-                    ("RIGHTPADDING", (0, 0), (-2, -1), 8),
-                    ("RIGHTPADDING", (-1, 0), (-1, -1), 0),
-                    ("ALIGN", (-1, 0), (-1, -1), "RIGHT"),
-                    ("TOPPADDING", (0, 0), (-1, -1), 5),
-                    ("BOTTOMPADDING", (0, 0), (-1, -1), 4),
-                ]
-            ),
-        )
-        parts: list[Flowable] = [held_together]
-        if len(row.photos) > 1:
-            parts.append(self._photos(row.photos, self.width - 9 * mm, indent=9 * mm))
-        return [*parts, rule(self.width)]
-
-    def _limit(self, limit: LimitLine) -> list[Flowable]:
-        source = f"{escape(limit.source)} · {escape(limit.status)}"
-        if not limit.gates:
-            also = f"also {escape(limit.text)}: {escape(limit.state)} · {source}"
-            return [self.rich(also, "soft"), Spacer(1, 1)]
-        lines: list[Flowable] = [self.rich(f"<b>{escape(limit.text)}</b> · {source}", "small")]
-        if limit.detail:
-            lines.append(self.p(limit.detail, "soft"))
-        return [*lines, Spacer(1, 2)]
-
-    def _photos(self, cells: Sequence[PhotoCell], width: float, indent: float = 0.0) -> Table:
-        across = max(1, int(width // (_PHOTO[0] + 3 * mm)))
-        boxes: list[Any] = [self._photo(cell) for cell in cells]
-        boxes += [""] * (-len(boxes) % across)
-        rows = [boxes[i : i + across] for i in range(0, len(boxes), across)]
-        side = width / across
-        return table(
-            [["", *row] for row in rows],
-            colWidths=[indent, *[side] * across],
-            style=tight(right=3 * mm, bottom=2 * mm),
-        )
-
-    def _photo(self, cell: PhotoCell) -> list[Flowable]:
-        copy = self.copies.thumbnails.get(cell.media)
-        picture: Flowable
-        if copy is None:
-            picture = self.p(
-                f"{cell.file}: {self.copies.problems.get(cell.media, 'not copied')}", "soft"
-            )
-        else:
-            picture = Image(io.BytesIO(copy.data), lazy=0)
-            factor = min(_PHOTO[0] / picture.imageWidth, _PHOTO[1] / picture.imageHeight)
-            picture.drawWidth = picture.imageWidth * factor
-            picture.drawHeight = picture.imageHeight * factor
-            picture.hAlign = "LEFT"
-        return [
-            picture,
-            Spacer(1, 2),
-            self.p(f"{cell.file} {cell.when}", "small"),
-            self.p(cell.reason, "soft"),
-        ]
-
-    def _untouched(self) -> Iterator[Flowable]:
-        rows = [
-            [
-                self.rich(f"<b>{escape(system.name)}</b>", "text"),
-                self.p("; ".join([*system.left_out, *system.not_checked]), "text"),
-            ]
-            for system in self.report.systems
-            if not system.findings
-        ]
-        if rows:
-            yield from self.heading("nothing checked in", "")
-            yield table(rows, colWidths=[38 * mm, self.width - 38 * mm], style=ruled())
 
     def _heard(self, name: str, note: str, lines: Sequence[HeardLine]) -> Iterator[Flowable]:
         if not lines:
@@ -378,51 +212,33 @@ class _Card(Typesetting):
             yield rule(self.width, 3)
 
     def _cautions(self) -> Iterator[Flowable]:
-        cautions = [self.p(f"! {caution}", "small") for caution in self.report.cautions]
+        cautions = [self.p(f"! {caution}", "fine") for caution in self.report.cautions]
         if not cautions:
             return
-        half = (len(cautions) + 1) // 2
-        rows = list(zip_longest(cautions[:half], cautions[half:], fillvalue=""))
-        yield from self.heading("cautions", "")
+        third = -(-len(cautions) // 3)
+        columns = [cautions[i * third : (i + 1) * third] for i in range(3)]
+        yield from self.heading("cautions", "before any of the work")
         yield Spacer(1, 1 * mm)
-        yield table(rows, colWidths=[self.width / 2] * 2, style=tight(right=4 * mm, bottom=1.5))
+        yield table([columns], colWidths=[self.width / 3] * 3, style=tight(right=3 * mm))
 
     def _legend(self) -> Iterator[Flowable]:
         yield from self.heading("how to read the verdicts", "")
-        for state, text in HOW_TO_READ:
-            yield VerdictMark(state, text, self.faces.text, 8)
-            yield Spacer(1, 2)
+        marks: list[Any] = [
+            VerdictMark(state, text, self.faces.text, 7.4) for state, text in HOW_TO_READ
+        ]
+        marks += [""] * (len(marks) % 2)
+        rows = [marks[i : i + 2] for i in range(0, len(marks), 2)]
+        yield Spacer(1, 1 * mm)
+        yield table(rows, colWidths=[self.width / 2] * 2, style=tight(bottom=1))
         yield self.p(
             "Rulers: the thick stretch is allowed, the upright stroke is the limit, the hatching the "
             "guard band, the pointer the reading. Every value is exact unless ≈ stands before it.",
             "soft",
         )
 
-    def _sign_off(self) -> Iterator[Flowable]:
-        blocks: list[Flowable] = list(self.heading("sign-off", ""))
-        blocks += [self.p(line, "typed") for line in self.report.signed]
-        if self.report.not_covered:
-            blocks.append(self.p(f"{NOT_COVERED}: {'; '.join(self.report.not_covered)}", "text"))
-        space = 12 * mm
-        blocks.append(
-            table(
-                [[self.p(t, "label") for t in ("inspected by", "received by", "date")]],
-                colWidths=[self.width * w for w in (0.4, 0.4, 0.2)],
-                rowHeights=[space],
-                style=TableStyle(
-                    [
-                        ("LINEBELOW", (0, 0), (-1, -1), 0.8, INK),
-                        ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                        ("LEFTPADDING", (0, 0), (-1, -1), 0),
-                    ]
-                ),
-            )
-        )
-        yield KeepTogether(blocks)
-
     def _made(self) -> Iterator[Flowable]:
         rows = [
-            [self.p(label, "label"), self.p(value, "small")]
+            [self.p(label, "label"), self.p(value, "fine")]
             for label, value in (
                 *self.report.provenance,
                 ("fingerprint", f"{self.report.fingerprint} ({self.report.rows} rows)"),

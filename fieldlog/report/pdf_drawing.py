@@ -98,13 +98,13 @@ _HEAVY = {Shown.BEYOND: 2.4, Shown.FAULTY: 2.0, Shown.MARGINAL: 1.5, Shown.UNDEC
 class Stamp(Flowable):  # type: ignore[misc]
     """The verdict of a finding in a frame; the frame's weight follows the verdict."""
 
-    WIDTH = 66.0
+    WIDTH = 76.0
 
     def __init__(self, state: Shown, severity: str, face: str) -> None:
         """``severity`` may be empty."""
         super().__init__()
         self._state, self._severity, self._face = state, severity, face
-        self.width, self.height = self.WIDTH, 47.0 if severity else 37.0
+        self.width, self.height = self.WIDTH, 20.5 if severity else 15.0
 
     def wrap(self, _: float, __: float) -> tuple[float, float]:
         """Its own size."""
@@ -121,12 +121,13 @@ class Stamp(Flowable):  # type: ignore[misc]
             canvas.setDash(4, 3)
         canvas.rect(heavy / 2, heavy / 2, self.width - heavy, self.height - heavy)
         canvas.restoreState()
-        draw_mark(canvas, self._state, self.width / 2 - 8, self.height - 22, 16)
+        draw_mark(canvas, self._state, 4, self.height / 2 - 5.5, 11)
         canvas.setFillColor(INK)
-        canvas.setFont(self._face, 8.4)
-        canvas.drawCentredString(self.width / 2, self.height - 31, self._state)
+        canvas.setFont(self._face, 7.6)
+        middle = self.height / 2 - 2.8
+        canvas.drawString(20, middle + 3.7 if self._severity else middle, self._state)
         if self._severity:
-            canvas.drawCentredString(self.width / 2, self.height - 41, self._severity)
+            canvas.drawString(20, middle - 4.8, self._severity)
 
 
 class Ruler(Flowable):  # type: ignore[misc]

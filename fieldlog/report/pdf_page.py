@@ -12,8 +12,8 @@ from fieldlog.report.pdf_fonts import Faces
 from fieldlog.report.view_model import Report
 
 SIDE = 15 * mm
-TOP = 21 * mm
-BOTTOM = 17 * mm
+TOP = 18 * mm
+BOTTOM = 14.5 * mm
 
 
 def numbered_canvas(report: Report, faces: Faces, page: tuple[float, float]) -> type[Canvas]:

@@ -9,13 +9,21 @@ from xml.sax.saxutils import escape
 from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.platypus import CondPageBreak, Flowable, Paragraph, Spacer, Table, TableStyle
+from reportlab.platypus import (
+    ActionFlowable,
+    CondPageBreak,
+    Flowable,
+    Paragraph,
+    Spacer,
+    Table,
+    TableStyle,
+)
 
 from fieldlog.report.copies import Copies
 from fieldlog.report.pdf_drawing import BLUE, LINE, SOFT
 from fieldlog.report.pdf_fonts import Faces
 from fieldlog.report.pdf_page import SIDE
-from fieldlog.report.view_model import FindingRow, Report
+from fieldlog.report.view_model import Report
 
 
 class Typesetting:
@@ -29,12 +37,16 @@ class Typesetting:
         self.width = page[0] - 2 * SIDE
         text, strong, typed = faces.text, faces.strong, faces.typed
         self.styles = {
-            "title": ParagraphStyle("title", fontName=strong, fontSize=20, leading=24),
-            "headline": ParagraphStyle("headline", fontName=strong, fontSize=11.5, leading=15),
-            "text": ParagraphStyle("text", fontName=text, fontSize=8.6, leading=11),
+            "title": ParagraphStyle("title", fontName=strong, fontSize=18, leading=21),
+            "headline": ParagraphStyle("headline", fontName=strong, fontSize=10.4, leading=12.8),
+            "text": ParagraphStyle("text", fontName=text, fontSize=8.2, leading=9.8),
             "small": ParagraphStyle("small", fontName=text, fontSize=7.4, leading=9.4),
             "soft": ParagraphStyle(
                 "soft", fontName=text, fontSize=7.4, leading=9.4, textColor=SOFT
+            ),
+            "fine": ParagraphStyle("fine", fontName=text, fontSize=6.9, leading=8.2),
+            "faint": ParagraphStyle(
+                "faint", fontName=text, fontSize=6.9, leading=8.2, textColor=SOFT
             ),
             "subject": ParagraphStyle("subject", fontName=strong, fontSize=9.4, leading=11.5),
             "value": ParagraphStyle("value", fontName=typed, fontSize=11, leading=14),
@@ -42,27 +54,29 @@ class Typesetting:
             "label": ParagraphStyle(
                 "label", fontName=strong, fontSize=6.4, leading=8, textColor=BLUE
             ),
-            "heading": ParagraphStyle(
-                "heading", fontName=strong, fontSize=11, leading=14, textColor=BLUE
-            ),
             "count": ParagraphStyle(
                 "count", fontName=text, fontSize=7.4, leading=10, textColor=SOFT, alignment=TA_RIGHT
             ),
         }
 
-    def heading(self, name: str, note: str) -> Iterator[Flowable]:
-        """A section's heading with a note at its right end."""
-        yield CondPageBreak(32 * mm)
-        yield Spacer(1, 5 * mm)
+    def heading(self, name: str, note: str, width: float | None = None) -> Iterator[Flowable]:
+        """A section's heading with a note at its right end, across the page or ``width`` points."""
+        across = width or self.width
+        title = f"<font color='#1d3f72'>{escape(name[:1].upper() + name[1:])}</font>"
+        share = 0.5 if note else 0.999
+        if width is None:
+            yield CondPageBreak(18 * mm)
+        yield Spacer(1, 1.4 * mm)
         yield table(
-            [[self.p(name[:1].upper() + name[1:], "heading"), self.p(note, "count")]],
-            colWidths=[self.width * 0.6, self.width * 0.4],
+            [[self.rich(title, "subject"), self.p(note, "count")]],
+            colWidths=[across * share, across * (1 - share)],
             style=TableStyle(
                 [
                     ("LINEBELOW", (0, 0), (-1, -1), 1.4, BLUE),
                     ("LEFTPADDING", (0, 0), (-1, -1), 0),
                     ("RIGHTPADDING", (0, 0), (-1, -1), 0),
-                    ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+                    ("TOPPADDING", (0, 0), (-1, -1), 1),
+                    ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
                     ("VALIGN", (0, 0), (-1, -1), "BOTTOM"),
                 ]
             ),
@@ -90,6 +104,15 @@ class Typesetting:
         return self.faces.printable(text)
 
 
+class BehindTheFirst(ActionFlowable):  # type: ignore[misc]
+    """What follows begins behind the first page; where that one went on, it goes on there."""
+
+    def apply(self, doc: Any) -> None:
+        """End the page when it is the first."""
+        if doc.page == 1:
+            doc.handle_pageBreak()
+
+
 def table(rows: Sequence[Sequence[Any]], **how: Any) -> Table:
     """A table whose rows may go on on the next page: nothing said is too long for the report."""
     return Table(rows, splitInRow=1, **how)
@@ -98,11 +121,6 @@ def table(rows: Sequence[Sequence[Any]], **how: Any) -> Table:
 def counted(count: int, noun: str) -> str:
     """``1 finding``, ``2 findings``."""
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
-
-
-def with_severity(row: FindingRow) -> str:
-    """The verdict with its severity, where it has one."""
-    return f"{row.state}, {row.severity}" if row.severity else row.state
 
 
 def rule(width: float, above: float = 0) -> Table:
@@ -128,15 +146,16 @@ def tight(right: float = 0, bottom: float = 2) -> TableStyle:
     )
 
 
-def ruled() -> TableStyle:
-    """A thin line under each row."""
+def ruled(*, tight: bool = False) -> TableStyle:
+    """A thin line under each row; ``tight``: with little room about it."""
+    room = 1.2 if tight else 2.5
     return TableStyle(
         [
             ("LINEBELOW", (0, 0), (-1, -1), 0.5, LINE),
             ("VALIGN", (0, 0), (-1, -1), "TOP"),
             ("LEFTPADDING", (0, 0), (-1, -1), 0),
             ("RIGHTPADDING", (0, 0), (-1, -1), 6),
-            ("TOPPADDING", (0, 0), (-1, -1), 2.5),
-            ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
+            ("TOPPADDING", (0, 0), (-1, -1), room),
+            ("BOTTOMPADDING", (0, 0), (-1, -1), room + 0.4),
         ]
     )

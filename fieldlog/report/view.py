@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, tzinfo
 
-from fieldlog.aftercare.checklist import Item
+from fieldlog.aftercare.checklist import Item, Progress, left_text
 from fieldlog.aftercare.conclusion import conclude
 from fieldlog.aftercare.crosschecks import Unanswered
 from fieldlog.aftercare.due import DueItem
@@ -18,6 +18,7 @@ from fieldlog.aftercare.walk_list import NOT_FITTED, places_of
 from fieldlog.aftercare.work import NO_WORK, Work
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.language.answers import APART
+from fieldlog.limits.cautions import DEFERS, cautions_for
 from fieldlog.limits.items import Coverage
 from fieldlog.model import Decision, Flag, Limit, Qualifier, Severity, Verdict
 from fieldlog.report.gauge import gauge
@@ -32,10 +33,12 @@ from fieldlog.report.lines import (
     tightening,
     zone_of,
 )
+from fieldlog.report.owner import owner_page
 from fieldlog.report.trend_picture import trend_picture
 from fieldlog.report.view_model import (
     ClipLine,
     CorrectionLine,
+    DueRow,
     FindingRow,
     HeardLine,
     JobRow,
@@ -115,12 +118,14 @@ class _Builder:
     def report(self) -> Report:
         placed, unplaced = self._photos()
         rows = [self._finding(each, placed.get(each.id, ())) for each in self.standing]
-        sections = self._sections(rows)
+        state = self._progress()
+        sections = self._sections(rows, state)
+        jobs, due = self._jobs(), self._due()
         verdicts = [each.verdict for each in self.standing if each.verdict]
         asked = [u for u in self.record.utterances if u.decision is Decision.ASK]
         conclusion = conclude(
             verdicts,
-            open_items=sum(len(section.not_checked) for section in sections),
+            open_items=len(state.open),
             asked=never_confirmed(self.record),
         )
         head = self.record.inspection
@@ -131,6 +136,7 @@ class _Builder:
             fields=self._fields(),
             headline=conclusion.headline,
             deferral=conclusion.deferral,
+            owner=owner_page(rows, jobs, state, due),
             counts=tuple(
                 (state, sum(row.state is state for row in rows))
                 for state in WORST_FIRST
@@ -148,10 +154,10 @@ class _Builder:
                 )
             ),
             systems=sections,
-            jobs=self._jobs(),
+            jobs=jobs,
             shopping=self._shopping(),
             cross_checks=tuple(cross_check(each) for each in self.around.crossed),
-            due=tuple(due_row(item, self.record.vehicle.unit) for item in self.around.due),
+            due=due,
             remarks=tuple(
                 self._remark(r.text, self.utterances.get(r.utterance_id or ""), r.made_at)
                 for r in self.record.remarks
@@ -245,21 +251,27 @@ class _Builder:
             photos=tuple(photos),
             clip=self._clip(utterance),
             notes=tuple(notes),
+            plain=tell.plainly(kept.finding, verdict),
         )
 
-    def _sections(self, rows: Sequence[FindingRow]) -> tuple[SystemSection, ...]:
+    def _progress(self) -> Progress:
+        """Where the walk stands: the vehicle's own, or the whole catalogue as one."""
         catalogue = self.around.catalogue
         walk = self.around.walk if self.around.walk is not None else catalogue_walk(catalogue)
         absent = {name.strip() for name in self.record.vehicle.facts.get(NOT_FITTED, "").split(",")}
         walk = tuple(item for item in walk if not {item.component, item.key} & absent)
-        state = progress_of(self.record, walk, dict(self.around.checked))
+        return progress_of(self.record, walk, dict(self.around.checked))
+
+    def _sections(self, rows: Sequence[FindingRow], state: Progress) -> tuple[SystemSection, ...]:
+        catalogue = self.around.catalogue
         by_system: dict[str, list[FindingRow]] = defaultdict(list)
         for kept, row in zip(self.standing, rows, strict=True):
             component = catalogue.get(kept.finding.component)
             by_system[component.system if component else "other"].append(row)
         open_: dict[str, list[str]] = defaultdict(list)
         for item in state.open:
-            open_[item.system].append(item.key)
+            left = [each for each in state.left if each.item is item]
+            open_[item.system] += map(left_text, left)
         left_out: dict[str, list[str]] = defaultdict(list)
         for item, reason in state.skipped:
             left_out[item.system].append(f"{item.key}: {reason}")
@@ -301,12 +313,16 @@ class _Builder:
         return tuple(needed(each) for each in shopping(self._work()))
 
     def _cautions(self, verdicts: Iterable[Verdict]) -> tuple[str, ...]:
+        """Those the verdicts were given with, and those of the work as they are now."""
         said = [caution for verdict in verdicts for caution in verdict.cautions]
-        checked = dict.fromkeys(each.finding.component for each in self.standing)
-        for name in checked:
-            component = self.around.catalogue.get(name)
-            said += component.cautions if component else ()
-        return tuple(dict.fromkeys(said))
+        said += cautions_for(
+            (name for e in self._work() for name in e.components), self.around.catalogue
+        )
+        defers = [DEFERS] if DEFERS in said else []
+        return (*(text for text in dict.fromkeys(said) if text != DEFERS), *defers)
+
+    def _due(self) -> tuple[DueRow, ...]:
+        return tuple(due_row(item, self.record.vehicle.unit) for item in self.around.due)
 
     # -- photos -----------------------------------------------------------------------------------
 

@@ -74,6 +74,8 @@ class FindingRow:
     clip: ClipLine | None
     notes: tuple[str, ...]
     """What a reviewer should see: flags of the hearing, what it corrects."""
+    plain: str = ""
+    """What was found, without values."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +135,57 @@ class DueRow:
     source: str
 
 
+class Urgency(StrEnum):
+    """The three lists of the owner's page, in their order."""
+
+    DO_NOT_RIDE = "do not ride before this is done"
+    NEXT_RIDE = "before the next ride"
+    PLAN = "plan"
+
+
+@dataclass(frozen=True, slots=True)
+class OwnerLine:
+    """One thing to have done: what, where, what was found, and the findings behind it."""
+
+    do: str
+    """Empty where no work is known for what was found."""
+    where: str
+    found: tuple[str, ...]
+    because: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class OwnerList:
+    """One of the three lists; none is there without a line."""
+
+    urgency: Urgency
+    lines: tuple[OwnerLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoOf:
+    """A photo on the owner's page with the finding that it shows."""
+
+    cell: PhotoCell
+    number: int
+    of: str
+
+
+@dataclass(frozen=True, slots=True)
+class OwnerPage:
+    """The first page: what to do before what, what nobody looked at, photos, next dates."""
+
+    lists: tuple[OwnerList, ...]
+    left: tuple[tuple[str, tuple[str, ...]], ...]
+    """Stage of the walk -> what nobody looked at."""
+    left_out: tuple[str, ...]
+    """Left out on purpose, with the reasons."""
+    undecided: tuple[str, ...]
+    """Looked at, and nothing decided."""
+    photos: tuple[PhotoOf, ...]
+    dates: tuple[DueRow, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class Report:
     """Everything a report shows, in the order it is shown."""
@@ -144,6 +197,7 @@ class Report:
     """Label and value of the boxes at the head of the card."""
     headline: str
     deferral: str
+    owner: OwnerPage
     counts: tuple[tuple[Shown, int], ...]
     attention: tuple[FindingRow, ...]
     """Findings not within, worst first."""
@@ -159,6 +213,7 @@ class Report:
     unplaced: tuple[PhotoCell, ...]
     corrections: tuple[CorrectionLine, ...]
     cautions: tuple[str, ...]
+    """Of what was found and of the work, ending in the deferral."""
     provenance: tuple[tuple[str, str], ...]
     """How the record was made: listeners, models, camera clocks, what went wrong."""
     signed: tuple[str, ...]

@@ -40,6 +40,17 @@ STATES: Mapping[State, str] = MappingProxyType(
         State.UNDECIDED: "undecided",
     }
 )
+PLAINLY: Mapping[State, str] = MappingProxyType(
+    {
+        State.WITHIN: "inside its limit",
+        State.MARGINAL: "near its limit",
+        State.FAULTY: "faulty",
+        State.BEYOND: "outside its limit",
+        State.UNDECIDED: "not decided",
+    }
+)
+"""How a value stands, to somebody who does not ask for the value."""
+PERHAPS_OUTSIDE = "outside its limit, or perhaps"
 SEVERITIES: Mapping[Severity, str] = MappingProxyType(
     {
         Severity.MINOR: "minor",

@@ -272,6 +272,18 @@ def state(verdict: Verdict | Judgement | None, *, loud: bool = False) -> str:
     return text.upper() if loud else text
 
 
+def plainly(one: Finding, verdict: Verdict | None) -> str:
+    """What was found, without its value: ``left fork seal: leaking``, ``rear tyre, tread depth: outside
+    its limit``.
+    """
+    if verdict is None or (one.quantity is None and not one.readings):
+        return finding(one)
+    how = english.PLAINLY[verdict.state]
+    if verdict.in_doubt is not None:
+        how = english.PERHAPS_OUTSIDE
+    return f"{subject(one)}: {how}"
+
+
 def severity(verdict: Verdict | None) -> str:
     """The severity that counts: none where the finding is within."""
     if verdict is None or verdict.severity is None or verdict.state is State.WITHIN:

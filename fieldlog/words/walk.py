@@ -7,15 +7,18 @@ from collections.abc import Sequence
 NOT_LOOKED_AT = "not looked at"
 
 
-def left(key: str, sights: Sequence[str], *, begun: bool, entire: bool) -> str:
+def left(
+    key: str, sights: Sequence[str], *, begun: bool, entire: bool, headed: bool = False
+) -> str:
     """``rear tyre: sidewall not looked at``; ``front tyre (tread, sidewall)``; ``horn``.
 
     ``sights``: names of what is open; ``begun``: whether something else of it was looked at;
-    ``entire``: whether that is all there is to see of it.
+    ``entire``: whether that is all there is to see of it; ``headed``: whether a heading says already
+    that nobody looked at it.
     """
     names = ", ".join(name for name in sights if name)
     if begun:
-        return f"{key}: {names} {NOT_LOOKED_AT}"
+        return f"{key}: {names}" if headed else f"{key}: {names} {NOT_LOOKED_AT}"
     return key if entire or not names else f"{key} ({names})"
 
 

@@ -1,0 +1,177 @@
+"""The first page of the PDF, for whoever owns the vehicle."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+from xml.sax.saxutils import escape
+
+from reportlab.lib.units import mm
+from reportlab.platypus import Flowable, KeepTogether, Spacer, Table, TableStyle
+
+from fieldlog.aftercare.due import When
+from fieldlog.report.lines import NOT_COVERED
+from fieldlog.report.pdf_drawing import BLUE, INK, TickBox
+from fieldlog.report.pdf_photos import picture
+from fieldlog.report.pdf_setting import Typesetting, ruled, table, tight
+from fieldlog.report.view_model import DueRow, OwnerLine, OwnerList, Urgency
+
+_HIGH = 19 * mm
+"""Height of a photo."""
+_DATES, _MOST_DATES = 64 * mm, 6
+"""Width of the next dates, and how many there is room for."""
+_FIRST_PAGE = ("inspected", "odometer", "inspector", "place", "limits of")
+"""Boxes of the form on the first page; the facts of the vehicle stand behind."""
+
+
+def first_page(card: Typesetting) -> Iterator[Flowable]:
+    """Head, headline, the three lists, what nobody looked at, photos, dates, signatures."""
+    report = card.report
+    yield card.p(report.vehicle, "title")
+    yield Spacer(1, 1.5 * mm)
+    yield form(card, [field for field in report.fields if field[0] in _FIRST_PAGE], 5)
+    yield Spacer(1, 3 * mm)
+    yield card.p(report.headline, "headline")
+    yield Spacer(1, 1 * mm)
+    yield card.p(report.deferral, "soft")
+    for each in report.owner.lists:
+        yield from _list(card, each)
+    yield from _not_looked_at(card)
+    yield from _photos_and_dates(card)
+    yield from signatures(card)
+
+
+def behind(card: Typesetting) -> list[tuple[str, str]]:
+    """Fields of the form that the first page leaves to those behind."""
+    shown = {"vehicle", *_FIRST_PAGE}
+    return [field for field in card.report.fields if field[0] not in shown]
+
+
+def signatures(card: Typesetting) -> Iterator[Flowable]:
+    """Who signed, what that does not cover, and a line for each of the two."""
+    report = card.report
+    blocks: list[Flowable] = [Spacer(1, 3 * mm)]
+    blocks += [card.p(f"signed off: {line}", "typed") for line in report.signed]
+    if report.not_covered:
+        blocks.append(card.p(f"{NOT_COVERED}: {'; '.join(report.not_covered)}", "text"))
+    lines = ("inspected by", "date", "read and received by the owner", "date")
+    blocks.append(
+        table(
+            [[card.p(text, "label") for text in lines]],
+            colWidths=[card.width * share for share in (0.34, 0.14, 0.38, 0.14)],
+            rowHeights=[10 * mm],
+            style=TableStyle(
+                [
+                    ("LINEBELOW", (0, 0), (-1, -1), 0.8, INK),
+                    ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                    ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                ]
+            ),
+        )
+    )
+    yield KeepTogether(blocks)
+
+
+def _list(card: Typesetting, one: OwnerList) -> Iterator[Flowable]:
+    """One of the three lists; what must be done before riding stands in the heaviest frame."""
+    rows = [[TickBox(), card.rich(_told(line), "text")] for line in one.lines]
+    yield from card.heading(one.urgency.value, "")
+    style = ruled(tight=True)
+    if one.urgency is Urgency.DO_NOT_RIDE:
+        style.add("BOX", (0, 0), (-1, -1), 2.2, INK)
+        style.add("LEFTPADDING", (0, 0), (0, -1), 4)
+    yield table(rows, colWidths=[6.5 * mm, card.width - 6.5 * mm], style=style)
+
+
+def _told(line: OwnerLine) -> str:
+    """What to do and where, then what was found, with its numbers."""
+    found = "; ".join(line.found)
+    numbers = f" <font color='#55534c' size='6.9'>no. {', '.join(map(str, line.because))}</font>"
+    if not line.do:
+        return f"<b>{escape(_capital(found))}</b>{numbers}"
+    where = f" ({escape(line.where)})" if line.where else ""
+    seen = f" <font color='#55534c'>{escape(found)}</font>" if found else ""
+    return f"<b>{escape(_capital(line.do))}</b>{where}{seen}{numbers if line.because else ''}"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _not_looked_at(card: Typesetting) -> Iterator[Flowable]:
+    owner = card.report.owner
+    rows: list[tuple[str, str]] = [(stage, ", ".join(texts)) for stage, texts in owner.left]
+    rows += [("left out on purpose", "; ".join(owner.left_out))] if owner.left_out else []
+    rows += [("looked at, not decided", "; ".join(owner.undecided))] if owner.undecided else []
+    if not rows:
+        return
+    yield from card.heading("not looked at", "nothing is known of these")
+    yield Spacer(1, 0.8 * mm)
+    yield table(
+        [[card.p(label, "label"), card.p(text, "fine")] for label, text in rows],
+        colWidths=[31 * mm, card.width - 31 * mm],
+        style=tight(bottom=1),
+    )
+
+
+def _photos_and_dates(card: Typesetting) -> Iterator[Flowable]:
+    """What comes due beside the photos that matter."""
+    owner = card.report.owner
+    dates: list[Flowable] = []
+    if owner.dates:
+        dates += card.heading("next dates", "", width=_DATES - 5 * mm)
+        dates.append(Spacer(1, 1.2 * mm))
+        dates += [card.rich(_date(item), "fine") for item in owner.dates[:_MOST_DATES]]
+        rest = len(owner.dates) - _MOST_DATES
+        dates += [card.p(f"and {rest} more behind", "faint")] if rest > 0 else []
+    room = card.width - (_DATES if dates else 0)
+    photos: list[Flowable] = []
+    if owner.photos:
+        count = len(card.report.photos)
+        note = f"{len(owner.photos)} of {count}, each with its finding behind"
+        photos += card.heading("photos that matter", note, width=room)
+        photos += [Spacer(1, 1.2 * mm), _pictures(card, room)]
+    if dates or photos:
+        widths = [_DATES, room] if dates else [0, room]
+        style = tight()
+        style.add("RIGHTPADDING", (0, 0), (0, 0), 5 * mm)
+        yield table([[dates, photos]], colWidths=widths, style=style)
+
+
+def _pictures(card: Typesetting, width: float) -> Flowable:
+    across = 4
+    boxes: list[Any] = [
+        [
+            picture(card, photo.cell, (width / across - 2 * mm, _HIGH)),
+            Spacer(1, 1.5),
+            card.p(f"{photo.number} {photo.of}", "fine"),
+        ]
+        for photo in card.report.owner.photos
+    ]
+    boxes += [""] * (across - len(boxes))
+    return table([boxes], colWidths=[width / across] * across, style=tight(right=2 * mm))
+
+
+def _date(item: DueRow) -> str:
+    near = "" if item.nearness == When.LATER.value else f", {item.nearness}"
+    return f"{escape(item.what)} <b>{escape(item.by)}</b>{escape(near)}"
+
+
+def form(card: Typesetting, fields: list[tuple[str, str]], across: int) -> Table:
+    """Boxes of a form, ``across`` in a row: a small label and what is typed in."""
+    cells: list[Any] = [[card.p(label, "label"), card.p(value, "typed")] for label, value in fields]
+    cells += [[] for _ in range(-len(cells) % across)]
+    rows = [cells[i : i + across] for i in range(0, len(cells), across)]
+    return table(
+        rows,
+        colWidths=[card.width / across] * across,
+        style=TableStyle(
+            [
+                ("GRID", (0, 0), (-1, -1), 0.7, BLUE),
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("LEFTPADDING", (0, 0), (-1, -1), 4),
+                ("TOPPADDING", (0, 0), (-1, -1), 1),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 3),
+            ]
+        ),
+    )
