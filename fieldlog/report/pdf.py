@@ -31,6 +31,9 @@ from fieldlog.report.view_model import HeardLine, Report, Shown
 
 PAPERS: dict[str, tuple[float, float]] = {"a4": A4, "letter": LETTER}
 
+_BOX = 32
+"""Letters that a box of the form holds; what is longer stands under them."""
+
 HOW_TO_READ = (
     (Shown.WITHIN, "within: inside the limit by the guard band or more"),
     (Shown.MARGINAL, "marginal: inside, but by less; or that near to common practice"),
@@ -125,42 +128,34 @@ class _Card(Typesetting):
         share = self.width / max(len(marks), 1)
         yield table([marks], colWidths=[share] * len(marks), style=tight())
         known = behind(self)
-        if known:
+        short = [(label, value) for label, value in known if len(value) <= _BOX]
+        if short:
             yield Spacer(1, 2 * mm)
-            yield form(self, known, 5)
+            yield form(self, short, 5)
+        for label, value in known:
+            if len(value) > _BOX:
+                yield from self.labelled(label, value)
 
     def _jobs(self) -> Iterator[Flowable]:
         if not self.report.jobs:
             return
-        rows: list[list[Any]] = [
-            [
-                "",
-                *(self.p(t, "label") for t in ("work", "parts and consumables", "torque, advice")),
-                self.p("from", "label"),
-            ]
-        ]
+        rows: list[list[Any]] = []
         for job in self.report.jobs:
             where = f" ({escape(job.where)})" if job.where else ""
             how = f", {escape(job.severity)}" if job.severity else ""
-            rows.append(
-                [
-                    TickBox(),
-                    self.rich(f"<b>{escape(job.do)}</b>{where}{how}", "text"),
-                    self.p("; ".join(p for p in (job.parts, job.consumables) if p), "fine"),
-                    self.p(
-                        "; ".join(p for p in (job.torques, job.advice) if p),
-                        "fine",
-                    ),
-                    self.p(", ".join(map(str, job.because)), "typed"),
-                ]
-            )
-        rest = self.width - 6 * mm - 16 * mm
-        yield from self.heading("work to do", "in the order it is done")
+            told: list[Flowable] = [self.rich(f"<b>{escape(job.do)}</b>{where}{how}", "text")]
+            needs = "; ".join(p for p in (job.parts, job.consumables) if p)
+            told += [
+                self.rich(f"<font color='#1d3f72'>{label}</font> {escape(text)}", "fine")
+                for label, text in (("with", needs), ("torque", job.torques), ("", job.advice))
+                if text
+            ]
+            rows.append([TickBox(), told, self.p(", ".join(map(str, job.because)), "small")])
+        yield from self.heading("work to do", "in the order it is done; right: from findings no.")
         yield table(
             rows,
-            colWidths=[6 * mm, rest * 0.36, rest * 0.32, rest * 0.32, 16 * mm],
+            colWidths=[6.5 * mm, self.width - 26.5 * mm, 20 * mm],
             style=ruled(tight=True),
-            repeatRows=1,
         )
         yield from self.labelled("to buy", ", ".join(self.report.shopping))
 

@@ -104,7 +104,7 @@ class Stamp(Flowable):  # type: ignore[misc]
         """``severity`` may be empty."""
         super().__init__()
         self._state, self._severity, self._face = state, severity, face
-        self.width, self.height = self.WIDTH, 20.5 if severity else 15.0
+        self.width, self.height = self.WIDTH, 21.5 if severity else 15.0
 
     def wrap(self, _: float, __: float) -> tuple[float, float]:
         """Its own size."""
@@ -125,9 +125,9 @@ class Stamp(Flowable):  # type: ignore[misc]
         canvas.setFillColor(INK)
         canvas.setFont(self._face, 7.6)
         middle = self.height / 2 - 2.8
-        canvas.drawString(20, middle + 3.7 if self._severity else middle, self._state)
+        canvas.drawString(20, middle + 3.9 if self._severity else middle, self._state)
         if self._severity:
-            canvas.drawString(20, middle - 4.8, self._severity)
+            canvas.drawString(20, middle - 4.4, self._severity)
 
 
 class Ruler(Flowable):  # type: ignore[misc]
