@@ -131,7 +131,7 @@ class _Card(Typesetting):
         short = [(label, value) for label, value in known if len(value) <= _BOX]
         if short:
             yield Spacer(1, 2 * mm)
-            yield form(self, short, 5)
+            yield form(self, short, [self.width / 5] * 5)
         for label, value in known:
             if len(value) > _BOX:
                 yield from self.labelled(label, value)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -16,12 +16,18 @@ from fieldlog.report.pdf_photos import picture
 from fieldlog.report.pdf_setting import Typesetting, ruled, table, tight
 from fieldlog.report.view_model import DueRow, OwnerLine, OwnerList, Urgency
 
-_HIGH = 19 * mm
+_HIGH = 17 * mm
 """Height of a photo."""
 _DATES, _MOST_DATES = 64 * mm, 6
 """Width of the next dates, and how many there is room for."""
-_FIRST_PAGE = ("inspected", "odometer", "inspector", "place", "limits of")
-"""Boxes of the form on the first page; the facts of the vehicle stand behind."""
+_FIRST_PAGE = {
+    "inspected": 0.18,
+    "odometer": 0.14,
+    "inspector": 0.23,
+    "place": 0.31,
+    "limits of": 0.14,
+}
+"""Boxes of the form on the first page with their shares of its width; facts of the vehicle stand behind."""
 
 
 def first_page(card: Typesetting) -> Iterator[Flowable]:
@@ -29,7 +35,7 @@ def first_page(card: Typesetting) -> Iterator[Flowable]:
     report = card.report
     yield card.p(report.vehicle, "title")
     yield Spacer(1, 1.5 * mm)
-    yield form(card, [field for field in report.fields if field[0] in _FIRST_PAGE], 5)
+    yield _head(card)
     yield Spacer(1, 3 * mm)
     yield card.p(report.headline, "headline")
     yield Spacer(1, 1 * mm)
@@ -59,7 +65,7 @@ def signatures(card: Typesetting) -> Iterator[Flowable]:
         table(
             [[card.p(text, "label") for text in lines]],
             colWidths=[card.width * share for share in (0.34, 0.14, 0.38, 0.14)],
-            rowHeights=[10 * mm],
+            rowHeights=[9 * mm],
             style=TableStyle(
                 [
                     ("LINEBELOW", (0, 0), (-1, -1), 0.8, INK),
@@ -99,19 +105,17 @@ def _capital(text: str) -> str:
 
 
 def _not_looked_at(card: Typesetting) -> Iterator[Flowable]:
-    owner = card.report.owner
+    owner, crossed = card.report.owner, card.report.cross_checks
     rows: list[tuple[str, str]] = [(stage, ", ".join(texts)) for stage, texts in owner.left]
     rows += [("left out on purpose", "; ".join(owner.left_out))] if owner.left_out else []
     rows += [("looked at, not decided", "; ".join(owner.undecided))] if owner.undecided else []
+    rows += [("asked by what was found", "; ".join(crossed))] if crossed else []
     if not rows:
         return
     yield from card.heading("not looked at", "nothing is known of these")
     yield Spacer(1, 0.8 * mm)
-    yield table(
-        [[card.p(label, "label"), card.p(text, "fine")] for label, text in rows],
-        colWidths=[31 * mm, card.width - 31 * mm],
-        style=tight(bottom=1),
-    )
+    for label, text in rows:
+        yield card.rich(f"<b><font color='#1d3f72'>{label}</font></b> {escape(text)}", "fine")
 
 
 def _photos_and_dates(card: Typesetting) -> Iterator[Flowable]:
@@ -157,14 +161,21 @@ def _date(item: DueRow) -> str:
     return f"{escape(item.what)} <b>{escape(item.by)}</b>{escape(near)}"
 
 
-def form(card: Typesetting, fields: list[tuple[str, str]], across: int) -> Table:
-    """Boxes of a form, ``across`` in a row: a small label and what is typed in."""
+def _head(card: Typesetting) -> Table:
+    """The boxes of the first page, each as wide as what stands in it usually is."""
+    fields = [field for field in card.report.fields if field[0] in _FIRST_PAGE]
+    shares = [_FIRST_PAGE[label] for label, _ in fields]
+    return form(card, fields, [card.width * share / sum(shares) for share in shares])
+
+
+def form(card: Typesetting, fields: Sequence[tuple[str, str]], widths: Sequence[float]) -> Table:
+    """Boxes of a form, one of ``widths`` (points) each: a small label and what is typed in."""
     cells: list[Any] = [[card.p(label, "label"), card.p(value, "typed")] for label, value in fields]
-    cells += [[] for _ in range(-len(cells) % across)]
-    rows = [cells[i : i + across] for i in range(0, len(cells), across)]
+    cells += [[] for _ in range(-len(cells) % len(widths))]
+    rows = [cells[i : i + len(widths)] for i in range(0, len(cells), len(widths))]
     return table(
         rows,
-        colWidths=[card.width / across] * across,
+        colWidths=list(widths),
         style=TableStyle(
             [
                 ("GRID", (0, 0), (-1, -1), 0.7, BLUE),

@@ -148,7 +148,7 @@ def tight(right: float = 0, bottom: float = 2) -> TableStyle:
 
 def ruled(*, tight: bool = False) -> TableStyle:
     """A thin line under each row; ``tight``: with little room about it."""
-    room = 1.2 if tight else 2.5
+    room = 0.8 if tight else 2.5
     return TableStyle(
         [
             ("LINEBELOW", (0, 0), (-1, -1), 0.5, LINE),
