@@ -83,6 +83,10 @@ HELD = {
     ("us-nc", "(e)"): (3, 1, 2, 0),
     ("us-nc", "(f)"): (2, 2, 0, 0),
     ("us-oh", "4501:2-1-06"): (2, 2, 0, 0),
+    ("us-pa", "175.141 to 175.144"): (0, 0, 0, 0),
+    ("us-pa", "175.145"): (4, 0, 3, 1),
+    ("us-pa", "175.146 to 175.155"): (0, 0, 0, 0),
+    ("us-pa", "175.160"): (2, 1, 0, 1),
     ("gb", "1"): (10, 7, 3, 0),
     ("gb", "2"): (0, 0, 0, 0),
     ("gb", "3"): (0, 0, 0, 0),
@@ -108,7 +112,7 @@ HELD = {
     ("nz", "10-1"): (10, 5, 3, 2),
     ("nz", "11 and later"): (0, 0, 0, 0),
     ("ca-qc", "124 to 134"): (0, 0, 0, 0),
-    ("ca-qc", "135"): (10, 7, 1, 2),
+    ("ca-qc", "135"): (10, 8, 2, 0),
     ("ca-qc", "136"): (1, 1, 0, 0),
     ("ca-qc", "137 to 148"): (0, 0, 0, 0),
     ("ca-qc", "149"): (1, 1, 0, 0),
@@ -116,15 +120,15 @@ HELD = {
     ("ca-qc", "151"): (1, 1, 0, 0),
     ("ca-qc", "152"): (1, 1, 0, 0),
     ("ca-qc", "153 to 158"): (0, 0, 0, 0),
-    ("ca-qc", "159"): (11, 3, 1, 7),
+    ("ca-qc", "159"): (11, 5, 6, 0),
     ("ca-qc", "160"): (0, 0, 0, 0),
     ("ca-qc", "161"): (1, 1, 0, 0),
     ("ca-qc", "162 to 164, 171 to 173"): (0, 0, 0, 0),
-    ("ca-qc", "174"): (10, 5, 2, 3),
+    ("ca-qc", "174"): (10, 8, 2, 0),
     ("ca-qc", "175"): (0, 0, 0, 0),
     ("ca-qc", "176"): (2, 1, 1, 0),
     ("ca-qc", "177"): (4, 4, 0, 0),
-    ("ca-qc", "178"): (6, 2, 0, 4),
+    ("ca-qc", "178"): (6, 6, 0, 0),
     ("ca-qc", "179"): (0, 0, 0, 0),
 }
 
@@ -221,7 +225,9 @@ def test_every_cited_row_keeps_the_sentence_that_was_read() -> None:
             assert limit.where or limit.seen == "text", limit.id
 
 
-@pytest.mark.parametrize("identity", ["us-va", "us-md", "us-ut", "us-nc", "us-oh", "nz", "de"])
+@pytest.mark.parametrize(
+    "identity", ["us-va", "us-md", "us-ut", "us-nc", "us-oh", "us-pa", "nz", "de"]
+)
 def test_a_text_without_classes_has_our_own(identity: str) -> None:
     rows = pack(identity).limits
     assert rows
@@ -362,6 +368,7 @@ PLAIN = [
     ("US-UT", "headlamp", "aim", "low", "-11 (1)(b)(i)"),
     ("US-NC", "brake line", None, "leaking", "(a)(6)"),
     ("US-NC", "horn", None, "not working", "(f)(1)"),
+    ("US-PA", "frame number", None, "missing", "175.160 (a)(1)(ii)"),
     ("GB", "axle", None, "loose", "5.2.1 (c)(i)"),
     ("GB", "headlamp", None, "not working", "4.1.1 (a)(ii)"),
     ("GB", "axle nut", None, "missing", "5.2.1 (a)(ii)"),
@@ -369,6 +376,9 @@ PLAIN = [
     ("NZ", "tyre", None, "backwards", "10-1 (3)"),
     ("CA-QC", "handlebar", None, "bent", "149"),
     ("CA-QC", "spokes", None, "broken", "161"),
+    ("CA-QC", "wheel", None, "cracked", "178 (6)"),
+    ("CA-QC", "tyre", None, "leaking", "178 (3)"),
+    ("CA-QC", "brake", None, "not working", "174 (1)"),
     ("CA-QC", "brake line", None, "bulging", "135 (2)"),
     ("DE", "number plate", None, "missing", "0.1 (a)"),
     ("FR", "axle", None, "bent", "5.1.1 (a)"),
