@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -210,6 +211,28 @@ class TestTheRestOfThePage:
             first, *_ = made.pdf()
             assert "Not looked at" in first
             assert "Nothing was judged" in first
+
+
+class TestJson:
+    def test_conclusion_jobs_and_due_items(self, filled: Filled) -> None:
+        kept = json.loads(filled.written("json"))
+        shown = json.loads(filled.cli("inspection", "show", "--json"))
+        report = filled.report
+        for one in (kept, shown):
+            assert one["conclusion"]["headline"] == report.headline
+            assert one["conclusion"]["worst"] == "dangerous"
+            assert one["conclusion"]["deferral"] == report.deferral
+            assert [job["do"] for job in one["jobs"]] == [job.do for job in report.jobs]
+            assert [job["because"] for job in one["jobs"]] == [
+                [*job.because] for job in report.jobs
+            ]
+            assert len(one["due"]) == len(report.due)
+            assert any(each["component"] == "registration" for each in one["due"])
+            assert {"item": "rear tyre", "system": "tyres", "stage": "before start",
+                    "sights": ["pressure"], "begun": True} in one["not_looked_at"]  # fmt: skip
+            assert one["cautions"] == list(report.cautions)
+            assert len(one["cross_checks"]) == len(report.cross_checks)
+        assert one["findings"] == kept["findings"]
 
 
 class TestCautions:

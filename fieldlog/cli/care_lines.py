@@ -1,24 +1,19 @@
-"""Due items, trends, job lines and checklists as lines and as JSON, the same in every command."""
+"""Due items, trends and job lines as lines, and trends as JSON, the same in every command."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date
 from fractions import Fraction
-from typing import Any
 
-from fieldlog.aftercare.checklist import LeftOpen
-from fieldlog.aftercare.crosschecks import Unanswered
 from fieldlog.aftercare.due import DueItem, WearReading, When
-from fieldlog.aftercare.job_lines import JobLine, Needed
+from fieldlog.aftercare.job_lines import JobLine
 from fieldlog.aftercare.plot import plot
 from fieldlog.aftercare.trend import Trend
 from fieldlog.cli.json_view import limit_view
 from fieldlog.quantities.units import convert
+from fieldlog.report.follows import Json, distance_json, due_json
 from fieldlog.report.lines import due_row, needed, tightening
 from fieldlog.words import tell
-
-Json = dict[str, Any]
 
 
 def due_lines(item: DueItem, unit: str) -> Iterator[str]:
@@ -31,22 +26,6 @@ def due_lines(item: DueItem, unit: str) -> Iterator[str]:
     yield f"{row.nearness:<8} {row.what}"
     yield f"         by {row.by}"
     yield f"         {row.reason}; {row.source}"
-
-
-def due_json(item: DueItem, unit: str) -> Json:
-    """A due item; distances exact, in ``unit``."""
-    return {
-        "what": item.what,
-        "component": item.component,
-        "position": item.position,
-        "when": item.when.value,
-        "by_date": _day(item.by_date),
-        "by_distance": _distance(item.by_km, unit),
-        "earliest": _day(item.earliest),
-        "latest": _day(item.latest),
-        "reason": item.reason,
-        "source": item.source,
-    }
 
 
 def name_of(trend: Trend) -> str:
@@ -138,55 +117,6 @@ def job_text(line: JobLine) -> Iterator[str]:
         yield f"    {tightening(each)}"
 
 
-def cross_json(each: Unanswered) -> Json:
-    """A cross-check that is open."""
-    left = [look.what for look in each.left]
-    return {"id": each.check.id, "end": each.end, "ask": each.check.ask, "left": left}
-
-
-def needed_json(each: Needed) -> Json:
-    """A part or consumable with its quantity and place."""
-    return {
-        "item": each.item,
-        "what": each.text,
-        "count": each.count,
-        "each": each.each,
-        "amount": each.amount,
-        "place": each.place,
-    }
-
-
-def job_json(line: JobLine, numbers: dict[str, int]) -> Json:
-    """A job; ``because`` holds the numbers of the findings it follows from."""
-    return {
-        "do": line.do,
-        "system": line.system,
-        "components": list(line.components),
-        "position": line.position,
-        "parts": [needed_json(each) for each in line.parts],
-        "consumables": [needed_json(each) for each in line.consumables],
-        "torques": [
-            {"fastener": t.fastener, "place": t.place, "value": t.value, "source": t.source}
-            for t in line.torques
-        ],
-        "settles": list(line.settles),
-        "advice": list(line.advice),
-        "severity": line.severity.value if line.severity else None,
-        "because": sorted(numbers[name] for name in line.because),
-    }
-
-
-def left_json(left: LeftOpen) -> Json:
-    """What of an item nobody looked at, at one stage; ``begun``: something else of it was."""
-    return {
-        "item": left.item.key,
-        "system": left.item.system,
-        "stage": left.stage.name,
-        "sights": [sight.name for sight in left.sights if sight.name],
-        "begun": left.begun,
-    }
-
-
 def _projection(trend: Trend, unit: str) -> str:
     item = trend.projection.item
     if item is None:
@@ -210,7 +140,7 @@ def _ends(trend: Trend, unit: str) -> Json:
     """The ends of the interval by distance, rounded to whole units."""
     forecast = trend.projection.by_km
     ends = (forecast.earliest, forecast.latest) if forecast else (None, None)
-    found = [None if end is None else _distance(Fraction(round(end)), unit) for end in ends]
+    found = [None if end is None else distance_json(Fraction(round(end)), unit) for end in ends]
     return {"earliest_distance": found[0], "latest_distance": found[1]}
 
 
@@ -227,15 +157,4 @@ def _told(value: Fraction, trend: Trend) -> str:
 
 def _reading_json(each: WearReading, of: str, unit: str) -> Json:
     value = {"num": each.value.numerator, "den": each.value.denominator, "unit": of}
-    return {"on": each.on.isoformat(), "odometer": _distance(each.odometer_km, unit), **value}
-
-
-def _distance(km: Fraction | None, unit: str) -> Json | None:
-    if km is None:
-        return None
-    value = convert(km, "km", unit)
-    return {"num": value.numerator, "den": value.denominator, "unit": unit}
-
-
-def _day(day: date | None) -> str | None:
-    return None if day is None else day.isoformat()
+    return {"on": each.on.isoformat(), "odometer": distance_json(each.odometer_km, unit), **value}

@@ -136,7 +136,7 @@ def list_(vehicle: str | None, as_json: bool, folder: Path | None) -> None:
 @click.option("--json", "as_json", is_flag=True, help="Print the whole record as one JSON object.")
 @store_option
 def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> None:
-    """Show the findings of an INSPECTION with their verdicts.
+    """Show the findings of an INSPECTION with their verdicts; as JSON with what follows from them.
 
     \b
     Example:
@@ -145,11 +145,15 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
     with workshop(folder) as shop:
         record = shop.store.inspection_record(key)
         concluded = shop.conclusion(record).headline
-    if as_json:
-        from fieldlog.report.export import record_json
+        if as_json:
+            from fieldlog.report.export import record_json
+            from fieldlog.report.view import follow_up
+            from fieldlog.report.write import surroundings
 
-        click.echo(json.dumps(record_json(record), ensure_ascii=False))
-        return
+            around = surroundings(shop.store, record, shop.now())
+            whole = record_json(record) | follow_up(record, around)
+            click.echo(json.dumps(whole, ensure_ascii=False))
+            return
     from fieldlog.report.lines import NOT_COVERED, after_signature
     from fieldlog.words import tell
 

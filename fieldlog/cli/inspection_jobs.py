@@ -38,10 +38,11 @@ def jobs(key: str, as_json: bool, folder: Path | None) -> None:
       fieldlog inspection jobs last
     """
     from fieldlog.aftercare.job_lines import shopping
-    from fieldlog.cli.care_lines import cross_json, job_json, job_text, needed_json
+    from fieldlog.cli.care_lines import job_text
     from fieldlog.cli.terminal import Terminal
     from fieldlog.cli.verdict_lines import caution_lines
     from fieldlog.limits.cautions import cautions_for
+    from fieldlog.report.follows import cross_json, job_json, needed_json
     from fieldlog.report.lines import needed
 
     with workshop(folder) as shop:
@@ -90,7 +91,7 @@ def open_(key: str, as_json: bool, folder: Path | None) -> None:
       fieldlog inspection open
     """
     from fieldlog.aftercare.checklist import told
-    from fieldlog.cli.care_lines import cross_json, left_json
+    from fieldlog.report.follows import cross_json, left_json
 
     with workshop(folder) as shop:
         record = shop.store.inspection_record(key)

@@ -100,7 +100,8 @@ def due(key: str, day: datetime | None, as_json: bool, folder: Path | None) -> N
       fieldlog vehicle due "blue roadster"
     """
     from fieldlog.aftercare.due import folded
-    from fieldlog.cli.care_lines import due_json, due_lines
+    from fieldlog.cli.care_lines import due_lines
+    from fieldlog.report.follows import due_json
 
     with workshop(folder) as shop:
         found = shop.vehicle(key)

@@ -3,24 +3,19 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, tzinfo
+from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime, tzinfo
+from typing import Any
 
-from fieldlog.aftercare.checklist import Item, Progress, left_text
-from fieldlog.aftercare.conclusion import conclude
-from fieldlog.aftercare.crosschecks import Unanswered
-from fieldlog.aftercare.due import DueItem
+from fieldlog.aftercare.checklist import Progress, left_text
+from fieldlog.aftercare.conclusion import Conclusion, conclude
 from fieldlog.aftercare.job_lines import JobLine, Judged, job_lines, shopping
 from fieldlog.aftercare.plan import left_open, never_confirmed, progress_of
-from fieldlog.aftercare.trend import Trend
-from fieldlog.aftercare.walk_list import NOT_FITTED, places_of
-from fieldlog.aftercare.work import NO_WORK, Work
-from fieldlog.catalogue.component import Catalogue
+from fieldlog.aftercare.walk_list import NOT_FITTED
 from fieldlog.language.answers import APART
 from fieldlog.limits.cautions import DEFERS, cautions_for
-from fieldlog.limits.items import Coverage
-from fieldlog.model import Decision, Flag, Limit, Qualifier, Severity, Verdict
+from fieldlog.model import Decision, Flag, Qualifier, Severity, Verdict
+from fieldlog.report.follows import follows_json
 from fieldlog.report.gauge import gauge
 from fieldlog.report.lines import (
     NOT_COVERED,
@@ -34,6 +29,7 @@ from fieldlog.report.lines import (
     zone_of,
 )
 from fieldlog.report.owner import owner_page
+from fieldlog.report.surroundings import Surroundings, catalogue_walk
 from fieldlog.report.trend_picture import trend_picture
 from fieldlog.report.view_model import (
     ClipLine,
@@ -60,40 +56,14 @@ WORST_FIRST = tuple(Shown)
 _SEVERITIES = ("dangerous", "major", "minor", "")
 
 
-@dataclass(frozen=True, slots=True)
-class Surroundings:
-    """What a report needs beside the record itself."""
-
-    catalogue: Catalogue
-    printed_at: datetime
-    limits: tuple[Limit, ...] = ()
-    due: tuple[DueItem, ...] = ()
-    walk: tuple[Item, ...] | None = None
-    """The vehicle's own checklist; None: every component of the catalogue."""
-    checked: Mapping[str, date] = field(default_factory=dict)
-    """Item of the checklist -> the last day it was checked in an earlier inspection."""
-    work: Work = NO_WORK
-    crossed: tuple[Unanswered, ...] = ()
-    """Cross-checks that are open."""
-    trends: tuple[Trend, ...] = ()
-    """Wear of what this vehicle was measured on."""
-    covered: tuple[tuple[str, Coverage], ...] = ()
-    """Pack and coverage of the rules held against the findings."""
-    notes: tuple[str, ...] = field(default=())
-
-
 def build(record: InspectionRecord, around: Surroundings) -> Report:
     """Everything the report of ``record`` shows."""
     return _Builder(record, around).report()
 
 
-def catalogue_walk(catalogue: Catalogue) -> tuple[Item, ...]:
-    """Every component once, those with a front and a rear one at each end."""
-    return tuple(
-        Item(component.system, component.name, position)
-        for component in catalogue
-        for position in places_of(component)
-    )
+def follow_up(record: InspectionRecord, around: Surroundings) -> dict[str, Any]:
+    """What follows from ``record``, as JSON values: conclusion, jobs, due items, what is open."""
+    return _Builder(record, around).followed()
 
 
 def _urgency(row: FindingRow) -> tuple[bool, int]:
@@ -119,15 +89,11 @@ class _Builder:
         placed, unplaced = self._photos()
         rows = [self._finding(each, placed.get(each.id, ())) for each in self.standing]
         state = self._progress()
+        conclusion = self._conclusion(state)
         sections = self._sections(rows, state)
         jobs, due = self._jobs(), self._due()
         verdicts = [each.verdict for each in self.standing if each.verdict]
         asked = [u for u in self.record.utterances if u.decision is Decision.ASK]
-        conclusion = conclude(
-            verdicts,
-            open_items=len(state.open),
-            asked=never_confirmed(self.record),
-        )
         head = self.record.inspection
         return Report(
             title="Inspection record",
@@ -183,6 +149,23 @@ class _Builder:
             printed=self._time(self.around.printed_at, day=True),
             trends=tuple(p for p in map(trend_picture, self.around.trends) if p is not None),
         )
+
+    def followed(self) -> dict[str, Any]:
+        """The same as values: what was made of the record."""
+        state = self._progress()
+        return follows_json(
+            self.record,
+            self._conclusion(state),
+            self._work(),
+            self.around.due,
+            state.left,
+            self.around.crossed,
+            self._cautions(each.verdict for each in self.standing if each.verdict),
+        )
+
+    def _conclusion(self, state: Progress) -> Conclusion:
+        verdicts = [each.verdict for each in self.standing if each.verdict]
+        return conclude(verdicts, len(state.open), never_confirmed(self.record))
 
     # -- head -------------------------------------------------------------------------------------
 

@@ -16,7 +16,8 @@ from fieldlog.errors import StoreError, UsageError
 from fieldlog.limits.packs import covered, shipped_limits, with_own
 from fieldlog.report.copies import Progress, make_copies
 from fieldlog.report.export import findings_csv, record_json
-from fieldlog.report.view import Surroundings, build
+from fieldlog.report.surroundings import Surroundings
+from fieldlog.report.view import build, follow_up
 from fieldlog.store.records import InspectionRecord
 from fieldlog.store.repository import Repository
 
@@ -52,7 +53,8 @@ def write_report(
         raise UsageError(f"{unknown[0]!r} is no format of the report", todo="html, pdf, json, csv")
     record = store.inspection_record(key)
     around = surroundings(store, record, printed_at)
-    report = build(record, around if due is None else replace(around, due=due))
+    around = around if due is None else replace(around, due=due)
+    report = build(record, around)
     name = f"inspection-{record.inspection.started_at:%Y-%m-%d}-{record.inspection.number}"
     contents: dict[str, bytes] = {}
     problems: Mapping[str, str] = {}
@@ -77,7 +79,8 @@ def write_report(
             sheet = paper or paper_for(record.inspection.jurisdiction)
             contents["pdf"] = render_pdf(report, copies, sheet)
     if "json" in formats:
-        text = json.dumps(record_json(record), ensure_ascii=False, indent=1)
+        whole = record_json(record) | follow_up(record, around)
+        text = json.dumps(whole, ensure_ascii=False, indent=1)
         contents["json"] = f"{text}\n".encode()
     if "csv" in formats:
         systems = {component.name: component.system for component in around.catalogue}
