@@ -942,7 +942,7 @@ def test_an_inspection_that_is_not_there_is_named(bench: Bench) -> None:
 
 
 def test_the_verbs_of_an_inspection_are_those_of_the_docs() -> None:
-    verbs = {name for name in vars(Inspecting) if not name.startswith("_")}
+    verbs = {name for name in dir(Inspecting) if not name.startswith("_")}
     assert {
         "say", "type", "answer", "correct", "withdraw", "skip", "remark", "mark", "attach", "sign_off",
     } <= verbs  # fmt: skip

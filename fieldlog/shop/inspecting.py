@@ -9,62 +9,46 @@ that trying again is the same row.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from fieldlog.aftercare.checklist import Skip, named
-from fieldlog.aftercare.plan import left_open, skipped_event, skips_of
+from fieldlog.aftercare.plan import left_open, skips_of
 from fieldlog.errors import FieldlogError, StoreError, UsageError
 from fieldlog.hearing import Heard
 from fieldlog.model import Command, Decision, Flag, Kind, Understanding
 from fieldlog.shop import events as ev
 from fieldlog.shop.asked import OpenQuestions
+from fieldlog.shop.by_hand import ByHand, Origin
 from fieldlog.shop.conversation import TAKES_NOTHING, TURNS, Conversation
 from fieldlog.shop.earlier import become, kept_as, saved_as, stood_by, told_last, waiting_in
-from fieldlog.shop.events import Event, Kept, Said, said_in
+from fieldlog.shop.events import Event, Said, said_in
 from fieldlog.shop.known import Known
 from fieldlog.shop.scene import Rules, Scene
 from fieldlog.shop.steps import (
     Around,
     Step,
     Transcribe,
-    before_signing,
-    finding_step,
-    sign_off,
     step_of,
-    withdrawal,
 )
 from fieldlog.store.records import (
     EventName,
     InspectionRecord,
-    NewAttachment,
     NewEntry,
     NewUtterance,
     Stretch,
     Utterance,
     Vehicle,
 )
-from fieldlog.store.repository import SURE, Repository
-from fieldlog.words.walk import unsigned
+from fieldlog.store.repository import Repository
 
 RulesOf = Callable[[InspectionRecord], Rules]
 
 _HELD = "standing by: nothing that is said counts"
-_BY_VOICE, _BY_HAND = "spoken", "review"
+_BY_VOICE = "spoken"
 
 
-@dataclass(frozen=True, slots=True)
-class Origin:
-    """What goes with every utterance so that it can be heard again the same way."""
-
-    model: str = ""
-    """Name or fingerprint of the listener's model."""
-    grammar: str = ""
-    """Fingerprint of the grammar and catalogue that were in force."""
-
-
-class Inspecting:
+class Inspecting(ByHand):
     """The verbs of one inspection. Each returns what happened and hands it to the subscribers."""
 
     def __init__(
@@ -299,108 +283,6 @@ class Inspecting:
         """As the record was left: another process may have been told so."""
         self._standing_by = self.conversation.standing_by = whether
 
-    # -- by hand ------------------------------------------------------------------------------
-
-    def correct(
-        self, number: int, said: Understanding, reason: str = "", *, sure: bool = False
-    ) -> tuple[Event, ...]:
-        """Supersede finding ``number`` by the one that was typed.
-
-        ``sure``: a distance counts even where it is not as known. Raises ``UsageError`` when there is no
-        such finding any more, or the words are not one whole finding.
-        """
-        if said.decision is not Decision.ACCEPT or said.finding is None:
-            raise UsageError(
-                f"{said.text!r} is not saved: {said.reason or 'it is no finding'}",
-                todo=said.question_text or "say component, place, and value or condition",
-            )
-        scene = self.scene
-        asked = scene.met(replace(said, dialogue=Command.CORRECTION), None)
-        if asked.decision is Decision.ASK and not sure:
-            raise UsageError(f"{said.text!r} is not saved: {asked.reason}", todo=SURE)
-        step = finding_step(scene, said.finding, self._numbered(number, scene), reason)
-        id = self.new_id()
-        utterance = NewUtterance(said, self._now(), id=id, grammar=self._origin.grammar)
-        entry = replace(step.entry, utterance=utterance, made_by=_BY_HAND)
-        saved = self._store.save(self.head.id, entry)
-        return self._happened(step.tell(Said(id, said), saved), scene)
-
-    def withdraw(self, number: int, reason: str) -> tuple[Event, ...]:
-        """Let finding ``number`` no longer stand.
-
-        Raises ``UsageError`` when it does not already, or for no reason.
-        """
-        _said_why(reason, "a finding is withdrawn only with a reason")
-        scene = self.scene
-        was = self._numbered(number, scene)
-        entry, tell = withdrawal(scene, was, reason)
-        self._store.save(self.head.id, replace(entry, made_by=_BY_HAND))
-        return self._happened(tell(None), scene)
-
-    def skip(self, item: str, reason: str) -> tuple[Event, ...]:
-        """Leave out what ``item`` names of the walk; ``UsageError`` for none, or for no reason."""
-        _said_why(reason, "an item is left out only with a reason")
-        scene = self.scene
-        items = tuple(each.key for each in named(scene.rules.walk, item))
-        events = tuple(skipped_event(Skip(key, reason)) for key in items)
-        self._store.save(self.head.id, NewEntry(events=events))
-        return self._happened((ev.ItemSkipped(None, items, reason),), scene)
-
-    def remark(self, text: str) -> tuple[Event, ...]:
-        """Keep a typed remark; it is never judged. Raises ``UsageError`` for one without a word."""
-        if not text.strip():
-            raise UsageError("a remark has words", where="TEXT", todo="say what is to be kept")
-        scene = self.scene
-        self._store.save(self.head.id, NewEntry(remark=text))
-        return self._happened((ev.RemarkKept(None, text),), scene)
-
-    def mark(self, name: str = "photo", number: int | None = None) -> tuple[Event, ...]:
-        """Keep this instant on the session clock, for finding ``number`` where one is named."""
-        scene = self.scene
-        at = None if number is None else self._numbered(number, scene)
-        self._store.save(self.head.id, NewEntry(mark=name, marks=at.id if at else None))
-        return self._happened((ev.Marked(None, name, at),), scene)
-
-    def attach(self, photo_id: str, number: int | None, reason: str) -> tuple[Event, ...]:
-        """Put a photo to finding ``number``, or (None) to none, by hand; this can be done again.
-
-        Raises ``UsageError`` when the inspection has no such photo, or no such finding any more.
-        """
-        record = self.record
-        scene = self._scene_of(record)
-        if all(each.id != photo_id for each in record.photos):
-            raise UsageError(
-                f"inspection {self.head.number} has no photo {photo_id!r}",
-                todo="see `fieldlog photos list`",
-            )
-        at = None if number is None else self._numbered(number, scene)
-        attachment = NewAttachment(photo_id, at.id if at else None, reason)
-        self._store.save(self.head.id, NewEntry(attachments=(attachment,)))
-        return self._happened((ev.PhotoAttached(photo_id, at, reason),), scene)
-
-    def before_signing(self) -> ev.BeforeSigning:
-        """What nobody looked at and what is dangerous, as whoever signs should know it."""
-        return before_signing(self.scene, None)
-
-    def sign_off(self, name: str, *, as_it_stands: bool = False) -> tuple[Event, ...]:
-        """Sign the inspection off as ``name``.
-
-        ``as_it_stands``: with what ``before_signing`` tells, which whoever signs has confirmed. Raises
-        ``UsageError`` for an empty name, and where there is something to confirm and nobody did.
-        """
-        if not name.strip():
-            raise UsageError("an inspection is signed with a name", where="NAME")
-        scene = self.scene
-        known = before_signing(scene, None)
-        if not known.nothing and not as_it_stands:
-            raise UsageError(
-                unsigned(len(known.dangerous), len(scene.progress.open), len(known.cross_checks)),
-                todo="confirm it with --as-it-stands, or see `fieldlog inspection open`",
-            )
-        entry, tell = sign_off(scene, name, self._fingerprint)
-        self._store.save(self.head.id, entry)
-        return self._happened(tell(None))
-
     # -- inside -------------------------------------------------------------------------------
 
     def _around(self) -> Around:
@@ -473,15 +355,6 @@ class Inspecting:
         record = self.record
         self._said = [one for one in self._said if become(record, one).id not in gone]
 
-    def _numbered(self, number: int, scene: Scene) -> Kept:
-        found = scene.numbered(number)
-        if found is None:
-            raise UsageError(
-                f"no finding {number} stands in inspection {self.head.number}",
-                todo="see `fieldlog inspection show --all`",
-            )
-        return found
-
     def _happened(
         self, events: Sequence[Event], scene: Scene | None = None, *, repeats: bool = True
     ) -> tuple[Event, ...]:
@@ -497,11 +370,6 @@ class Inspecting:
             for subscriber in self._subscribers:
                 subscriber(each)
         return told
-
-
-def _said_why(reason: str, told: str) -> None:
-    if not reason.strip():
-        raise UsageError(told, where="--reason", todo="say why: it is kept in the record")
 
 
 def _stretches(heard: Heard) -> tuple[Stretch, ...]:

@@ -37,9 +37,10 @@ from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.limits.packs import shipped_limits, with_own
 from fieldlog.model import Context, Limit, Quantity
+from fieldlog.shop.by_hand import Origin
 from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.ears import Ears, open_ears, silent_ears
-from fieldlog.shop.inspecting import Inspecting, Origin
+from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.scene import Rules
 from fieldlog.store.records import Inspection, InspectionRecord, Vehicle
 from fieldlog.store.repository import Repository, utc_now
