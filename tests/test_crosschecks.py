@@ -20,6 +20,7 @@ from fieldlog.language.files import load_language
 from fieldlog.model import Decision, Finding
 from fieldlog.report.view import Surroundings, build
 from fieldlog.report.write import surroundings
+from fieldlog.shop.events import BeforeSigning
 from fieldlog.store.repository import Repository
 
 CARE = load_care()
@@ -94,6 +95,10 @@ class TestRaisedAndAnswered:
         told = left("left fork seal leaking", "front pads three millimetres")
         assert "front pads free of oil" in told["fork seal"]
 
+    def test_what_raises_it_answers_nothing_of_it(self) -> None:
+        told = left("front brake fluid leaking", "front brake caliper leaking")
+        assert told["brake fluid leaks"] == ["pads or shoes free of fluid", "fluid level"]
+
     @pytest.mark.parametrize(
         ("work", "check", "answers"),
         [
@@ -147,6 +152,11 @@ class TestFaces:
         assert f"still to be looked at: a fork seal leaks: {self.ASK}" in told
         assert "2 cross-checks are open" in told
         self.run(shop, "inspection", "sign-off", "A. Smith", "--as-it-stands")
+
+    def test_a_cross_check_alone_is_something_to_confirm(self) -> None:
+        raised = unanswered([finding("left fork seal leaking")], (), CARE.crosschecks)
+        assert not BeforeSigning(None, (), (), raised).nothing
+        assert BeforeSigning(None, (), ()).nothing
 
     def test_the_report(self, shop: Path) -> None:
         with Repository.open(shop) as store:

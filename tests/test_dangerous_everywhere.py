@@ -142,6 +142,10 @@ def test_a_guard_band_belongs_to_what_is_measured(words: str, state: State) -> N
     assert judged(words).state is state
 
 
+def test_an_age_has_no_guard_band_whatever_is_set() -> None:
+    assert judged("front tyre age six years", None, "uncertainty=1a").state is State.WITHIN
+
+
 def test_a_superseded_edition_never_says_beyond() -> None:
     rows = """
         [pack]

@@ -85,11 +85,10 @@ def unanswered(
     works = tuple(done)
     found: dict[tuple[str, str | None], Unanswered] = {}
     for check in checks:
-        raised = [(end_of(each.position), each) for each in findings if check.raised_by(each)]
-        ends: list[tuple[str | None, Finding | None]] = [*raised]
-        ends += [(end_of(each.position), None) for each in works if each.interval in check.work]
-        for end, cause in ends:
-            others = [each for each in findings if each is not cause]
+        others = [each for each in findings if not check.raised_by(each)]
+        ends = [end_of(each.position) for each in findings if check.raised_by(each)]
+        ends += [end_of(each.position) for each in works if each.interval in check.work]
+        for end in ends:
             left = tuple(
                 look
                 for look in check.looks
