@@ -28,6 +28,7 @@ from fieldlog.cli.store_option import store_option, walk_option, workshop, zone_
 from fieldlog.cli.terminal import Terminal
 
 if TYPE_CHECKING:
+    from fieldlog.audio.loudspeaker import Loudspeaker
     from fieldlog.shop.live import LiveInspection, Told
 
 
@@ -53,6 +54,11 @@ if TYPE_CHECKING:
 @click.option(
     "--set", "settings", metavar="KEY=VALUE", multiple=True, help="Context of a new inspection."
 )
+@click.option(
+    "--tones/--no-tones",
+    default=None,
+    help="Tell by a short tone what became of each utterance.  [default: with a microphone]",
+)
 @walk_option
 @listener_options
 @store_option
@@ -66,6 +72,7 @@ def listen(
     vehicle: str | None,
     jurisdiction: str | None,
     settings: tuple[str, ...],
+    tones: bool | None,
     walk: str,
     listener: str,
     model: Path | None,
@@ -78,6 +85,10 @@ def listen(
     is answered by the next utterance ("the rear one", "fifty newton metres", "affirm", "negative");
     one that nobody answers stays in the record as open. The usual cautions are shown first, and those
     of a component with each dangerous finding on it.
+
+    Short tones tell what became of an utterance to somebody who does not look: saved (two notes, the
+    second longer), asked (one that rises), beyond its limit or dangerous (three short, one long, twice),
+    not understood (one that falls), microphone lost or nothing saved (a quick warble, twice).
 
     \b
     Examples:
@@ -126,8 +137,10 @@ def listen(
         for line in caution_lines(at_start(language.catalogue)):
             terminal.status.print(line)
         live = LiveInspection(shop.inspecting(head.id, ears))
+        wanted = source is None if tones is None else tones
+        speaker = stack.enter_context(loudspeaker(terminal)) if wanted else None
         try:
-            run(chosen, live, recorder, terminal=terminal)
+            run(chosen, live, recorder, terminal=terminal, speaker=speaker)
         finally:
             live.finish(streams)
 
@@ -148,10 +161,17 @@ def run(
     recorder: Recorder | None = None,
     *,
     terminal: Terminal | None = None,
+    speaker: Loudspeaker | None = None,
 ) -> int:
-    """Listen until ``source`` (open) ends or Ctrl-C; returns how many utterances were heard."""
+    """Listen until ``source`` (open) ends or Ctrl-C; returns how many utterances were heard.
+
+    ``speaker`` (open): plays the tone of each utterance once it is in the record.
+    """
+    from fieldlog.audio.health import Trouble
+    from fieldlog.audio.tones import Tone, tone
     from fieldlog.shop.live import Told
     from fieldlog.shop.live import listen as listening
+    from fieldlog.shop.signals import tone_of
 
     heard: set[float] = set()
     terminal = terminal or Terminal.here()
@@ -162,9 +182,15 @@ def run(
             for happening in listening(source, live, recorder):
                 if isinstance(happening, Told):
                     heard.add(happening.spoken.clip.start_s)
+                    which = tone_of(happening.events)
+                    if speaker is not None and which is not None:
+                        speaker.play(tone(which))
                     lines.print(told_text(happening))
                     sys.stdout.flush()
                 else:
+                    lost = isinstance(happening, Notice) and happening.trouble is Trouble.LOST
+                    if speaker is not None and lost:
+                        speaker.play(tone(Tone.LOST))
                     show(happening)
     if recorder is not None and recorder.seconds:
         console.print(f"kept {recorder.seconds:.1f} s of sound in {recorder.close()}")
@@ -196,6 +222,21 @@ def recording(folder: Path, terminal: Terminal) -> Iterator[Recorder]:
         yield recorder
     if not recorder.seconds:
         recorder.close().unlink(missing_ok=True)
+
+
+@contextmanager
+def loudspeaker(terminal: Terminal) -> Iterator[Loudspeaker | None]:
+    """The open loudspeaker; None, with a notice, where nothing can be played: the session goes on."""
+    from fieldlog.audio.loudspeaker import Loudspeaker
+    from fieldlog.errors import AudioError
+
+    with contextlib.ExitStack() as stack:
+        speaker = None
+        try:
+            speaker = stack.enter_context(Loudspeaker())
+        except AudioError as error:
+            terminal.status.print(f"! no tones: {error}", markup=False)
+        yield speaker
 
 
 @contextmanager

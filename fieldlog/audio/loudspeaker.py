@@ -1,0 +1,93 @@
+"""The loudspeaker, through sounddevice: one output stream, open all session and fed silence between sounds.
+
+A device that is opened for each sound swallows its first 100 to 300 ms (seen with Bluetooth:
+organicmaps/organicmaps#6846). The callback only copies; what is played waits in a queue.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import threading
+from collections import deque
+from types import TracebackType
+from typing import Any, Self
+
+import numpy as np
+import soxr
+from numpy.typing import NDArray
+
+from fieldlog.audio.clip import RATE
+from fieldlog.audio.microphone import load_sounddevice
+from fieldlog.errors import AudioError
+
+Samples = NDArray[np.float32]
+
+_RATES = (RATE, 48_000, 44_100)
+
+
+class Loudspeaker:
+    """Plays samples in order; ``play`` never waits."""
+
+    def __init__(self, *, backend: Any = None) -> None:
+        """``backend``: a sounddevice; the default output device is taken."""
+        self._sd = backend or load_sounddevice()
+        self._stream: Any = None
+        self._rate = RATE
+        self._waiting: deque[Samples] = deque()
+        self._lock = threading.Lock()
+
+    def __enter__(self) -> Self:
+        """Open the stream; raises ``AudioError`` with the rates that were tried."""
+        faults = []
+        for rate in _RATES:
+            try:
+                self._stream = self._sd.OutputStream(
+                    samplerate=rate, channels=1, dtype="float32", callback=self._fill
+                )
+                self._stream.start()
+            except Exception as error:
+                faults.append(f"{rate} Hz: {error}")
+            else:
+                self._rate = rate
+                return self
+        raise AudioError(
+            f"no sound can be played ({'; '.join(faults)})",
+            todo="plug a loudspeaker or headset in, or listen with --no-tones",
+        )
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Close the stream; what still waits is not played."""
+        if self._stream is not None:
+            with contextlib.suppress(Exception):
+                self._stream.close()
+            self._stream = None
+
+    def play(self, samples: Samples) -> None:
+        """Play mono float32 at ``RATE`` behind what waits already."""
+        if self._rate != RATE:
+            samples = np.asarray(soxr.resample(samples, RATE, self._rate), np.float32)
+        with self._lock:
+            self._waiting.append(samples)
+
+    @property
+    def playing(self) -> bool:
+        """Whether anything still waits to be played."""
+        with self._lock:
+            return bool(self._waiting)
+
+    def _fill(self, out: NDArray[np.float32], frames: int, time: object, status: object) -> None:
+        out.fill(0.0)
+        at = 0
+        with self._lock:
+            while at < frames and self._waiting:
+                head = self._waiting.popleft()
+                taken = min(frames - at, len(head))
+                out[at : at + taken, 0] = head[:taken]
+                at += taken
+                if taken < len(head):
+                    self._waiting.appendleft(head[taken:])

@@ -1,0 +1,37 @@
+"""Which tone tells what happened (pure): the one that must not be missed goes before the others."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from fieldlog.audio.tones import Tone
+from fieldlog.limits.cautions import is_dangerous
+from fieldlog.model import State
+from fieldlog.shop import events as ev
+from fieldlog.shop.events import Event
+
+_FIRST = (Tone.LOST, Tone.ASKED, Tone.BEYOND, Tone.NOT_UNDERSTOOD, Tone.SAVED)
+
+
+def tone_of(events: Sequence[Event]) -> Tone | None:
+    """The tone for what one utterance led to; None where nothing is to be told (standing by)."""
+    found = {tone for event in events if (tone := _tone(event)) is not None}
+    return next((tone for tone in _FIRST if tone in found), None)
+
+
+def _tone(event: Event) -> Tone | None:
+    match event:
+        case ev.NotSaved():
+            return Tone.LOST
+        case ev.Asked() | ev.BeforeSigning():
+            return Tone.ASKED
+        case ev.FindingSaved(_, kept, _) | ev.FindingCorrected(_, kept, _, _):
+            verdict = kept.verdict
+            beyond = verdict is not None and verdict.state is State.BEYOND
+            return Tone.BEYOND if beyond or is_dangerous(verdict) else Tone.SAVED
+        case ev.Refused() | ev.Faulted() | ev.NothingToTake() | ev.GoneAlready():
+            return Tone.NOT_UNDERSTOOD
+        case ev.HeldBack() | ev.JudgedAgain() | ev.AfterSignature():
+            return None
+        case _:
+            return Tone.SAVED
