@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from fieldlog.audio.clip import RATE
 from fieldlog.audio.loudspeaker import Loudspeaker
 from fieldlog.audio.tones import Tone, tone
-from fieldlog.errors import AudioError
+from fieldlog.errors import AudioError, StoreError
 from fieldlog.language.files import load_language
 from fieldlog.model import Context
 from fieldlog.shop import events as ev
@@ -53,12 +53,12 @@ def test_what_is_played_comes_out_whole_and_in_order_with_silence_around() -> No
         saved, asked = tone(Tone.SAVED), tone(Tone.ASKED)
         speaker.play(saved)
         speaker.play(asked)
-        assert speaker.playing
+        assert speaker.is_playing()
         count = len(saved) + len(asked)
         heard = np.concatenate([system.heard(333) for _ in range(count // 333 + 2)])
         assert np.array_equal(heard[:count], np.concatenate([saved, asked]))
         assert not heard[count:].any()
-        assert not speaker.playing
+        assert not speaker.is_playing()
     assert system.closed
 
 
@@ -108,7 +108,7 @@ def test_while_standing_by_nothing_sounds(tmp_path: Path) -> None:
 
 
 def test_what_the_record_cannot_take_sounds_like_a_lost_microphone() -> None:
-    fault = ev.NotSaved("left mirror cracked", 1, AudioError("x"))  # type: ignore[arg-type]
+    fault = ev.NotSaved("left mirror cracked", 1, StoreError("the disk is full"))
     assert tone_of((fault,)) is Tone.LOST
 
 

@@ -74,8 +74,7 @@ class Loudspeaker:
         with self._lock:
             self._waiting.append(samples)
 
-    @property
-    def playing(self) -> bool:
+    def is_playing(self) -> bool:
         """Whether anything still waits to be played."""
         with self._lock:
             return bool(self._waiting)

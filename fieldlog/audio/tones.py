@@ -69,7 +69,7 @@ def tone(which: Tone) -> Samples:
     for begin_hz, end_hz, seconds, silence in _NOTES[which]:
         parts += [_note(begin_hz, end_hz, seconds), np.zeros(round(silence * RATE))]
     whole = np.concatenate(parts)
-    made = (whole * (LEVEL / np.abs(whole).max())).astype(np.float32)
+    made = np.asarray(whole * (LEVEL / np.abs(whole).max()), np.float32)
     made.flags.writeable = False
     return made
 
