@@ -18,7 +18,8 @@ from fieldlog.cli import main
 from fieldlog.errors import LimitError
 from fieldlog.language.files import load_language
 from fieldlog.model import Decision, Finding
-from fieldlog.report.view import Surroundings, build
+from fieldlog.report.surroundings import Surroundings
+from fieldlog.report.view import build
 from fieldlog.report.write import surroundings
 from fieldlog.shop.events import BeforeSigning
 from fieldlog.store.repository import Repository
@@ -94,6 +95,10 @@ class TestRaisedAndAnswered:
     def test_a_thickness_tells_nothing_of_oil(self) -> None:
         told = left("left fork seal leaking", "front pads three millimetres")
         assert "front pads free of oil" in told["fork seal"]
+
+    def test_that_a_disc_is_cracked_tells_nothing_of_oil(self) -> None:
+        told = left("left fork seal leaking", "front disc cracked", "front pads worn")
+        assert told["fork seal"] == ["front pads free of oil", "front disc free of oil"]
 
     def test_what_raises_it_answers_nothing_of_it(self) -> None:
         told = left("front brake fluid leaking", "front brake caliper leaking")

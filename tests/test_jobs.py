@@ -256,6 +256,10 @@ class TestTicks:
         assert told.startswith("[ ] axle nut, rear: maker's manual")
         assert told.endswith("reached ________")
 
+    def test_setting_the_slack_undoes_the_axle_alone(self) -> None:
+        (line,) = work("chain slack ninety millimetres")
+        assert [(each.fastener, each.place) for each in line.torques] == [("axle nut", "rear")]
+
     def test_a_chain_is_put_on_at_the_rear(self) -> None:
         (line,) = work("chain worn")
         assert [(each.fastener, each.place) for each in line.torques] == [

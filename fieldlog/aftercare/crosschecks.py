@@ -25,6 +25,8 @@ class Look:
     """``end``: the end of what raised it; ``front``, ``rear``; empty: anywhere."""
     measures: tuple[str, ...] = ()
     """Characteristics that answer it beside a condition of the whole; none: a condition alone."""
+    conditions: tuple[str, ...] = ()
+    """The conditions of the whole that answer it; none: any. That a disc is cracked tells not of oil."""
 
     def answered_by(self, finding: Finding, end: str | None) -> bool:
         """Whether ``finding`` tells it, for something raised at ``end``."""
@@ -34,7 +36,7 @@ class Look:
         if wanted and end_of(finding.position) not in (None, wanted):
             return False
         if finding.characteristic in (None, CONDITION):
-            return True
+            return not self.conditions or finding.condition in self.conditions
         return finding.characteristic in self.measures
 
 
@@ -138,6 +140,7 @@ def _look(each: Mapping[str, Any], called: str, catalogue: Catalogue, faults: Fa
         texts(each, "components", called, faults),
         str(each.get("at", "")),
         texts(each, "measures", called, faults),
+        texts(each, "conditions", called, faults),
     )
     if not look.what or look.at not in _PLACES:
         faults.add(called, "look: what, and at as end, front, rear or nothing")

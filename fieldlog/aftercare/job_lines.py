@@ -155,10 +155,12 @@ def _line(
     values = values_for(finding, known)
     place = repair.covers.place(finding.position)
     parts = tuple(_part(text, place, repairs, values) for text in repair.parts)
-    fastens = repair.tightens and component.characteristic("torque") is not None
+    fastens = repair.fastens
+    if repair.tightens and component.characteristic("torque") is not None:
+        fastens = (component.name, *work.undoes.get(component.name, ()))
     torques = (
         torques_for(component.name, finding.position, work, limits, facts, fastens)
-        if parts or repair.tightens
+        if parts or repair.tightens or fastens
         else ()
     )
     return JobLine(

@@ -76,6 +76,8 @@ class Repair:
     job: str = ""
     """Rows of one job are one line for what they cover."""
     tightens: bool = False
+    fastens: tuple[str, ...] = ()
+    """What it undoes and tightens, where that is less than any work on the component."""
     first: bool = False
     """It falls away where the thing itself is replaced at the same place."""
     settles: tuple[str, ...] = ()
@@ -175,6 +177,7 @@ _KEYS = [
     "covers",
     "job",
     "tightens",
+    "fastens",
     "first",
     "settles",
     "recheck",
@@ -258,6 +261,7 @@ def _repair(row: Mapping[str, Any], called: str, faults: Faults) -> Repair:
         covers=_covers(row, "covers", called, faults),
         job=str(row.get("job", "")),
         tightens=row.get("tightens") is True,
+        fastens=_texts(row, "fastens"),
         first=row.get("first") is True,
         settles=_texts(row, "settles"),
         recheck=str(row.get("recheck", "")),

@@ -71,11 +71,11 @@ def torques_for(
     work: Work,
     limits: Sequence[Limit],
     facts: Mapping[str, str],
-    fastens: bool = False,
+    fastens: Sequence[str] = (),
 ) -> tuple[Tighten, ...]:
     """Every fastener the job undoes with its torque, each with its source or the lack of one.
 
-    ``fastens``: the component itself is tightened.
+    ``fastens``: the fasteners, where they are not those that any work on the component undoes.
     """
     own = [
         limit for limit in limits if limit.characteristic == "torque" and limit.value is not None
@@ -84,10 +84,9 @@ def torques_for(
         each.component == component and each.status is LimitStatus.ENTERED and _at(each, position)
         for each in own
     )
-    itself = fastens or (component not in work.undoes and entered_here)
-    fasteners = (*((component,) if itself else ()), *work.undoes.get(component, ()))
+    usual = work.undoes.get(component, (component,) if entered_here else ())
     told = []
-    for named in dict.fromkeys(fasteners):
+    for named in dict.fromkeys(fastens or usual):
         name, end = _named(named)
         at = end or end_of(position)
         entered = [limit for limit in own if limit.component == name and _at(limit, at)]
