@@ -23,7 +23,7 @@ from fieldlog.shop.by_hand import ByHand, Origin
 from fieldlog.shop.conversation import TAKES_NOTHING, TURNS, Conversation
 from fieldlog.shop.earlier import become, kept_as, saved_as, stood_by, told_last, waiting_in
 from fieldlog.shop.events import Event, Said, said_in
-from fieldlog.shop.known import Known
+from fieldlog.shop.known import VehicleKnown
 from fieldlog.shop.scene import Rules, Scene
 from fieldlog.shop.steps import (
     Around,
@@ -309,7 +309,7 @@ class Inspecting(ByHand):
             last.finding if last and not last.stands else None,
             skips_of(record),
             signed,
-            Known(
+            VehicleKnown(
                 record.inspection.id,
                 record.inspection.started_at,
                 record.vehicle.odometer,

@@ -39,7 +39,7 @@ _DOUBTS = frozenset({*DOUBTFUL, Flag.UNCLEAR, Flag.MORE_SAID, Flag.UNSURE, Flag.
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class VehicleKnown:
     """What is known of a vehicle as one of its inspections meets it."""
 
     inspection: str

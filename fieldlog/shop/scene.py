@@ -16,7 +16,7 @@ from fieldlog.limits.assess import Assessment, again, assess
 from fieldlog.limits.cautions import cautioned, is_dangerous
 from fieldlog.model import Command, Context, Finding, Flag, Limit, State, Understanding, Verdict
 from fieldlog.shop.events import Kept
-from fieldlog.shop.known import Known
+from fieldlog.shop.known import VehicleKnown
 
 NEW = ""
 """Stands for the id of a finding that is not in the record yet."""
@@ -59,7 +59,7 @@ class Scene:
     """That finding, where other hands withdrew it."""
     skips: tuple[Skip, ...] = ()
     signed: bool = False
-    known: Known | None = None
+    known: VehicleKnown | None = None
     """What the record knows of the vehicle."""
 
     def numbered(self, number: int) -> Kept | None:
