@@ -407,6 +407,8 @@ class Flag(StrEnum):
     """Something that sounds like it was heard nearly as well."""
     UNCLEAR = "heard unclearly"
     """Asked about for another reason, and may have been misheard too."""
+    NEARSIDE = "nearside/offside"
+    """Its side follows from the side on which traffic keeps."""
     MORE_SAID = "more was said"
     """Its sound goes on behind the words that were heard."""
     ANSWERED = "answered"

@@ -175,7 +175,8 @@ class TestShipped:
     def test_the_walk_is_of_a_size_a_person_does_and_misses_no_system(self) -> None:
         items = walk_for(CARE.walk, CATALOGUE, {}).items
         assert 60 <= len(items) <= 90  # each lamp, seal, nut and mirror by its place
-        assert {item.system for item in items} == set(CATALOGUE.systems)
+        logged_when_spoken = {"engine", "equipment"}
+        assert {item.system for item in items} == set(CATALOGUE.systems) - logged_when_spoken
         assert {sight.stage.name for item in items for sight in item.sees} == {
             *("before start", "standing", "running", "loaded", "test ride")
         }

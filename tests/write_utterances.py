@@ -92,7 +92,7 @@ def _value(one: Characteristic, unit: str) -> Fraction:
     if "gravity" in one.said:
         return Fraction(1265, 1000)
     tried = [Fraction(1, 8), *_VALUES] if unit == "in" else _VALUES
-    tried = [*tried, Fraction(1, 2), Fraction(6, 5), Fraction(5, 2)]
+    tried = [*tried, Fraction(1, 2), Fraction(6, 5), Fraction(5, 2), Fraction(1, 50)]
     return next(value for value in tried if one.plausible(value, unit))
 
 

@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from fieldlog.aftercare.due import Done, Interval
 from fieldlog.aftercare.intervals import Intervals, SaidDone, said
+from fieldlog.catalogue.component import WORK
 from fieldlog.errors import UsageError
 from fieldlog.model import LimitStatus, Quantity
 from fieldlog.quantities.units import convert
@@ -57,8 +58,9 @@ def everything_done(
 ) -> tuple[Done, ...]:
     """Every time any interval's work was done up to ``until``, oldest first.
 
-    A remark counts only where one of its sentences as a whole says so; it is free speech, so the
-    reason names it and anyone can look it up.
+    A finding of work counts by its component and what was done to it. A remark counts only where one
+    of its sentences as a whole says so; it is free speech, so the reason names it and anyone can look
+    it up.
     """
     distances = {each.inspection_id: km_of(each.distance) for each in odometer}
     found = [_entered(entry.data) for entry in log if entry.kind == DONE]
@@ -76,6 +78,18 @@ def everything_done(
             ]
     checks = {i.component: i for i in intervals.rows.values() if i.seen}
     for row in history:
+        if row.finding.characteristic == WORK:
+            found += [
+                Done(
+                    each.interval.id,
+                    row.at.date(),
+                    distances.get(row.inspection_id),
+                    row.finding.position,
+                    f"found in inspection {row.inspection_number}: {row.finding.words}",
+                )
+                for each in said(f"{row.finding.component} {row.finding.condition}", intervals)
+            ]
+            continue
         check = checks.get(row.finding.component)
         if check is not None:
             found.append(

@@ -58,7 +58,8 @@ def read_walk(
     """The walk of one TOML text. Raises ``LimitError`` that lists every fault.
 
     ``usual``: the one whose facts, stages and characteristics that tell nothing a further walk shares;
-    None: the text is that one, has these itself and an item of every system.
+    None: the text is that one, has these itself and an item of every system that it does not leave to
+    be logged ``when_spoken``.
     """
     faults = Faults(file)
     document = table(text, faults)
@@ -75,7 +76,8 @@ def read_walk(
                 faults.add(called, f"{item.key!r} is on the walk twice")
             found.append(WalkStop(item, MappingProxyType(needs)))
     if usual is None:
-        for system in catalogue.systems:
+        aside = texts(document, "when_spoken", "", faults)
+        for system in (each for each in catalogue.systems if each not in aside):
             if not any(place.item.system == system for place in found):
                 faults.add("", f"no item of the system {system!r}")
     faults.stop()

@@ -21,6 +21,12 @@ SOUND = "sound"
 CONDITION = "condition"
 """The characteristic of a finding that judges the component as a whole."""
 
+WORK = "work"
+"""The characteristic of a finding that says what was done to it: "replaced". Nothing is judged by it."""
+
+NOT_WORKED_ON = frozenset({"papers", "equipment"})
+"""Systems on which no work is done."""
+
 
 @dataclass(frozen=True, slots=True)
 class Axis:
@@ -131,6 +137,9 @@ class Characteristic:
     uncertainties: tuple[UsualUncertainty, ...] = ()
     conditions: Mapping[str, Severity | None] = field(default_factory=dict)
     say: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    typed: tuple[str, ...] = ()
+    """Further ``words``, which listeners are not offered; ``typed_say``: the same of ``say``."""
+    typed_say: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     how_to_check: str = ""
     beyond: Beyond | None = None
 
@@ -178,6 +187,9 @@ class Component:
     given: tuple[Given, ...] = ()
     holds: tuple[str, ...] = ()
     """What is in it anyway: "oil in the fork" is no fault, "oil on the fork" is one."""
+    typed: tuple[str, ...] = ()
+    """Further names, which listeners are not offered; ``typed_say``: the same of ``say``."""
+    typed_say: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     how_to_check: str = ""
     cautions: tuple[str, ...] = ()
     """Its own; ``warned`` has those of its classes as well."""

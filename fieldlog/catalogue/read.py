@@ -49,13 +49,15 @@ _COMPONENT_KEYS = frozenset(
         "how_to_check",
         "cautions",
         "holds",
+        "typed",
+        "typed_say",
         "beyond",
     ]
 )
 _MEASURE_KEYS = frozenset(
     (
         *("words", "alone", "behind", "named", "units", "said", "code", "positions"),
-        *("readings", "dial", "given"),
+        *("readings", "dial", "given", "typed", "typed_say"),
         *("plausible", "uncertainty", "conditions", "say", "how_to_check", "beyond"),
     )
 )
@@ -140,6 +142,8 @@ class _Entry:
             how_to_check=self._text("how_to_check", required=True),
             cautions=tuple(self._strings("cautions")),
             holds=tuple(self._strings("holds")),
+            typed=self._phrases("typed"),
+            typed_say=self._said_so("typed_say", conditions),
             beyond=self._beyond() or Beyond(),
         )
         if not component.beyond.do and any(severity for *_, severity in component.judged()):
@@ -200,6 +204,8 @@ class _Entry:
             uncertainties=tuple(self._uncertainties(units)),
             conditions=conditions,
             say=self._say(conditions),
+            typed=self._phrases("typed"),
+            typed_say=self._said_so("typed_say", conditions),
             how_to_check=self._text("how_to_check"),
             beyond=self._beyond(),
         )
@@ -277,14 +283,20 @@ class _Entry:
             self.fault("conditions", f"'{SOUND}' is always good")
         return MappingProxyType(found)
 
-    def _say(self, conditions: Mapping[str, Severity | None]) -> Mapping[str, tuple[str, ...]]:
+    def _said_so(
+        self, key: str, conditions: Mapping[str, Severity | None]
+    ) -> Mapping[str, tuple[str, ...]]:
         found: dict[str, tuple[str, ...]] = {}
-        for condition, phrases in self.table.get("say", {}).items():
+        for condition, phrases in self.table.get(key, {}).items():
             if condition not in conditions:
-                self.fault(f"say.{condition}", "is none of this entry's conditions")
+                self.fault(f"{key}.{condition}", "is none of this entry's conditions")
             for phrase in phrases:
-                self._expandable(f"say.{condition}", phrase)
+                self._expandable(f"{key}.{condition}", phrase)
             found[condition] = tuple(phrases)
+        return MappingProxyType(found)
+
+    def _say(self, conditions: Mapping[str, Severity | None]) -> Mapping[str, tuple[str, ...]]:
+        found = dict(self._said_so("say", conditions))
         if SOUND in conditions and not _FUNCTION.isdisjoint(conditions):
             found[SOUND] = (*found.get(SOUND, ()), _WORKS)
         return MappingProxyType(found)

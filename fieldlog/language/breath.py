@@ -16,7 +16,7 @@ from fractions import Fraction
 from functools import cached_property
 from itertools import combinations
 
-from fieldlog.catalogue.component import SOUND, Axis, Catalogue, Characteristic, Component
+from fieldlog.catalogue.component import SOUND, WORK, Axis, Catalogue, Characteristic, Component
 from fieldlog.catalogue.phrases import expand
 from fieldlog.grammar.expression import Rule
 from fieldlog.language.decide import decide, meaning_key
@@ -267,7 +267,7 @@ class BreathReader:
             parts = tuple(part for cover in chosen.values() for part in cover.parts)
             return _asked(text, parts, "it can be cut into findings in more than one way")
         agreed = _agreed(first.parts)
-        clash = self._clash(agreed or first.parts)
+        clash = self.clash(agreed or first.parts)
         asked = next((p for p in first.parts if p.decision is not Decision.ACCEPT), None)
         if asked is not None:
             reason = f"'{asked.text}': {asked.reason}"
@@ -276,17 +276,19 @@ class BreathReader:
             return _asked(text, first.parts, clash)
         return Breath(text, first.parts, agreed=agreed)
 
-    def _clash(self, parts: Sequence[Understanding]) -> str:
+    def clash(self, parts: Sequence[Understanding]) -> str:
         """Why two findings cannot both be meant: two values of one thing, or as it should be and not."""
         findings = [part.finding for part in parts if part.finding is not None]
         for one, other in combinations(findings, 2):
-            faults = self._is_fault(one) and self._is_fault(other)
+            faults = self._adds_up(one) and self._adds_up(other)
             if one.subject == other.subject and (not faults or one.meaning == other.meaning):
                 return f"two things were said of the {tell.place(one.component, one.position)}"
         return ""
 
-    def _is_fault(self, one: Finding) -> bool:
-        """Whether it is a condition that is not as it should be: a thing may have two of these."""
+    def _adds_up(self, one: Finding) -> bool:
+        """Whether it is a fault, or work that was done: a thing may have two of these."""
+        if one.characteristic == WORK:
+            return True
         component = self.catalogue.get(one.component)
         if component is None or one.condition in (None, SOUND):
             return False

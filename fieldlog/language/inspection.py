@@ -27,18 +27,26 @@ from fieldlog.language.dialogue import CORRECTION, Dialogue
 from fieldlog.language.hint import HINT
 from fieldlog.language.lexicon import Words, phrases, spoken_name
 from fieldlog.language.shape import GRAMMAR, Shaped
+from fieldlog.language.shared import shared
+from fieldlog.language.sides import NEARSIDE, by_what_is_there
 from fieldlog.language.spellings import respell, respell_written
 from fieldlog.language.subjects import About, SubjectReader
-from fieldlog.language.values import NONE, Reading, Unread, ValueReader, Vocabulary
+from fieldlog.language.trade import Open, TradeReader, left_open
+from fieldlog.language.typed import typed_words, widened
+from fieldlog.language.values import NONE, Reading, Standing, Unread, ValueReader, Vocabulary
 from fieldlog.model import Asks, Command, Decision, Flag, Kind, Question, Understanding
 from fieldlog.quantities.normalise import normalise
 from fieldlog.quantities.written import DecimalSign, Way, Written, read_written
 from fieldlog.words import questions
 
 HELD = "that is in it anyway; whether something is wrong was not said"
+NOT_SURE = "it is nearly so, or thought to be so: whether it is was not said"
+ITS_LIMIT = "a limit is no part of a finding: it is entered for the vehicle"
 NOT_THERE = "that one fault is not there; whether all is as it should be was not said"
-_FOUND = (("on",), ("at",), ("in",), ("from",))
+_FOUND = (("on",), ("at",), ("in",), ("from",), ("of",))
 """Before what something was found in: "a leak at the drain plug"."""
+_MOST_OFFERED = 3
+"""Parts that a place and a value may be of, where none was named: of more it is no question."""
 _LONGEST_OPENING = 8
 """Typed words, fillers among them, that a remark may open with."""
 _FILLERS = frozenset({"um", "uh", "er", "erm", "ah", "hm", "hmm"})
@@ -61,23 +69,26 @@ class InspectionLanguage(OfferedGrammar):
         dialogue: Grammar,
         answers: Grammar,
         breath: Grammar,
+        trade: Grammar,
         decimal_sign: DecimalSign | None = None,
     ) -> None:
         """``spoken`` closed over the made text; ``dialogue``: dialogue.jsgf with its typed forms.
 
         ``answers``: what may be said besides while a question is open; ``breath``: what may stand
-        between the findings of one breath; ``decimal_sign``: which one is typed, where that is known.
+        between the findings of one breath; ``trade``: what is only typed; ``decimal_sign``: which one
+        is typed, where that is known.
         """
-        self._made_of = (spoken, shaped, catalogue, dialogue, answers, breath, decimal_sign)
+        self._made_of = (spoken, shaped, catalogue, dialogue, answers, breath, trade, decimal_sign)
         self._sign = decimal_sign
         grammar = spoken.of("inspection.utterance", further="spoken.further")
         super().__init__(grammar)
         self.answer_grammar = answers
         self.catalogue = catalogue
         rules = grammar.rules
-        self._subjects = SubjectReader(rules, shaped.subjects)
-        vocabulary = _vocabulary(rules, dialogue.rules, self._subjects, catalogue)
+        self._subjects = SubjectReader(rules, shaped.subjects, widened(catalogue, trade.rules))
+        vocabulary = _vocabulary(rules, dialogue.rules, trade.rules, self._subjects, catalogue)
         self._values = ValueReader(vocabulary)
+        self._trade = TradeReader(trade.rules, trade.words, self._subjects, self._values)
         self._dialogue = Dialogue.of(rules, self._subjects, dialogue.rules)
         self._answers = Answers(
             catalogue,
@@ -91,6 +102,7 @@ class InspectionLanguage(OfferedGrammar):
             a.name for c in catalogue for k in c.characteristics for a in k.axes
         }
         self._breath_words = breath.words
+        self._typed_words = self._trade.words | typed_words(catalogue)
         self._breaths = BreathReader(
             lru_cache(maxsize=4096)(self._one_finding),
             catalogue,
@@ -122,6 +134,12 @@ class InspectionLanguage(OfferedGrammar):
         not."""
         return self.breath(text).whole
 
+    def _sided(self, words: Words, found: Understanding) -> Understanding:
+        """``found`` with its flag, where its side depends on the side on which traffic keeps."""
+        if NEARSIDE.isdisjoint(words) or found.kind is not Kind.FINDING:
+            return found
+        return replace(found, flags=tuple(dict.fromkeys((*found.flags, Flag.NEARSIDE))))
+
     def breath(self, text: str) -> Breath:
         """All that ``text`` says: several findings in order, or the one thing it is.
 
@@ -144,6 +162,14 @@ class InspectionLanguage(OfferedGrammar):
         if any(way.sure and _is_accepted(breath) for way, breath in found):
             found = [(way, breath) for way, breath in found if way.sure or _is_accepted(breath)]
         cut = [(way, breath) for way, breath in found if breath is not None]
+        if not cut or all(b.whole.decision is not Decision.ACCEPT for _, b in cut):
+            found_shared = self._shared(_ways(written, text)[0], text) if len(found) == 1 else None
+            if found_shared is not None:
+                return found_shared
+        if all(b.whole.decision is Decision.REFUSE for _, b in cut) and len(found) == 1:
+            asked = self._last_resort(_ways(written, text)[0], text)
+            if asked is not None and said.decision is Decision.REFUSE:
+                return Breath(text, (asked,))
         if not cut:
             return one
         way, breath = cut[0]
@@ -152,6 +178,22 @@ class InspectionLanguage(OfferedGrammar):
         ):
             return breath
         return breath.asked("its figures can be read in more than one way")
+
+    def _shared(self, words: Words, text: str) -> Breath | None:
+        """What one thing was said of several, where all of it is understood."""
+        asked: Breath | None = None
+        if CORRECTION in words:
+            return None
+        for pieces in shared(words, self._subjects, self._trade.each):
+            parts = [self._one_finding(piece) for piece in pieces]
+            known = tuple(part for part in parts if part is not None and part.offered)
+            if len(known) < len(pieces):
+                continue
+            clash = self._breaths.clash(known)
+            if not clash and all(part.decision is Decision.ACCEPT for part in known):
+                return Breath(text, known)
+            asked = asked or Breath(text, known).asked(clash or "not all of it was said in full")
+        return asked
 
     @staticmethod
     def _as_typed(way: Way, breath: Breath) -> bool:
@@ -194,18 +236,24 @@ class InspectionLanguage(OfferedGrammar):
     def _one_finding(self, words: Words) -> Understanding | None:
         """What the words are as one finding by any rule that never guesses."""
         text = " ".join(words)
+        found = self._one_finding_of(words, text)
+        return found if found is None else self._sided(words, found)
+
+    def _one_finding_of(self, words: Words, text: str) -> Understanding | None:
         return (
             decide(self._readings(words, text)[0], text, self._subjects.values)
             or self._restarted(words, text)
             or self._counted(words, text)
             or self._turned_round(words, text)
+            or self._in_trade_words(words, text, part=True)
         )
 
     def answer(self, asked: Understanding, text: str) -> Understanding:
         """What ``text`` means as an answer to what was ``asked`` (an understanding that asks)."""
         written = _written(text, self._sign)
         ways = [self._answers.answer(asked, text, _words(way.text)) for way in written.ways]
-        return as_written(written, ways, text)
+        found = as_written(written, ways, text)
+        return self._sided(_ways(written, text)[0], found)
 
     def conditions_of(self, component: Component) -> frozenset[tuple[str, ...]]:
         """Every phrase that judges ``component`` as a whole."""
@@ -223,7 +271,8 @@ class InspectionLanguage(OfferedGrammar):
             if found.kind is Kind.REMARK:
                 return replace(found, slots={"remark": _spoken_rest(text, found.slots["remark"])})
             return found
-        return as_written(written, [self._said(one, text) for one in words], text)
+        said = as_written(written, [self._said(one, text) for one in words], text)
+        return self._sided(words[0], said)
 
     def _said(self, words: Words, text: str) -> Understanding:
         if words[:1] == (CORRECTION,) and len(words) > 1:
@@ -233,6 +282,18 @@ class InspectionLanguage(OfferedGrammar):
         return self._finding(words, text)
 
     def _finding(self, words: Words, text: str) -> Understanding:
+        if "side" in words:
+            sided = by_what_is_there(
+                words, self._trade.sides, lambda said: self._plain_finding(said, text)
+            )
+            if sided is not None:
+                return sided
+        return self._plain_finding(words, text)
+
+    def _plain_finding(self, words: Words, text: str) -> Understanding:
+        share = self._trade.share_of(words)
+        if share is not None:
+            return left_open(share, text)
         readings, reasons, abouts = self._readings(words, text)
         decided = decide(readings, text, self._subjects.values)
         if decided is not None:
@@ -241,6 +302,7 @@ class InspectionLanguage(OfferedGrammar):
             self._restarted(words, text)
             or self._counted(words, text)
             or self._turned_round(words, text)
+            or self._in_trade_words(words, text)
             or self._did_you_mean(words, text)
             or self._refusal(words, text, abouts, reasons)
         )
@@ -322,6 +384,56 @@ class InspectionLanguage(OfferedGrammar):
                     return _asked_if_sound(decided) if NONE in words[:at] else decided
         return None
 
+    def _in_trade_words(
+        self, words: Words, text: str, *, part: bool = False
+    ) -> Understanding | None:
+        """What only a mechanic's words tell; a ``part`` of a breath leaves nothing open."""
+        if not self._typed_words.intersection(words):
+            return None
+        told = self._trade.read(words, text, part=part)
+        if told is None or (part and told.open is not Open.NOTHING):
+            return None
+        decided = decide(told.readings, text, self._subjects.values)
+        match told.open:
+            case Open.NOTHING:
+                return decided
+            case Open.SOUND if decided is not None:
+                return _asked_if_sound(decided)
+            case Open.NEARLY if decided is not None:
+                return _asked_in_full(decided, NOT_SURE)
+            case Open.LIMIT if decided is not None:
+                return _asked_in_full(decided, ITS_LIMIT)
+            case _:
+                return left_open(told, text)
+
+    def _last_resort(self, words: Words, text: str) -> Understanding | None:
+        """What is asked about where the words are nothing else, and no answer either."""
+        piece = self._trade.of_a_piece(words)
+        return self._of_a_place(words, text) if piece is None else left_open(piece, text)
+
+    def _of_a_place(self, words: Words, text: str) -> Understanding | None:
+        """ "Front's at thirty three psi": what has that place and can measure that, to be asked."""
+        said = words[1:] if words[:1] == ("set",) else words
+        said = said[1:] if said[:1] == ("the",) else said
+        place = "rear" if said[:1] == ("back",) else next(iter(said), "")
+        axis = next((a for a in ("end", "side") if place in self._subjects.values(a)), "")
+        rest = said[2:] if said[1:2] == ("to",) else said[1:]
+        if not axis or not rest:
+            return None
+        readings = [
+            reading
+            for component in self.catalogue
+            if axis in {one.name for one in component.axes}
+            for reading in self._values.read(
+                About(component, None, component.axes, {axis: place}, 0), rest, text
+            )[0]
+            if reading.finding.quantity is not None and reading.standing is Standing.FITS
+        ]
+        decided = decide(readings, text, self._subjects.values)
+        if decided is None or len(decided.offered) > _MOST_OFFERED:
+            return None
+        return _asked_in_full(decided, "of what was not said")
+
     def _did_you_mean(self, words: Words, text: str) -> Understanding | None:
         """A question about a mistyped noun; never an answer."""
         unknown = [n for n, word in enumerate(words) if word not in self._known_words]
@@ -368,7 +480,7 @@ class InspectionLanguage(OfferedGrammar):
     @cached_property
     def _known_words(self) -> frozenset[str]:
         typed = {word for phrase in self._dialogue.whole for word in phrase}
-        return self.grammar.words | typed
+        return self.grammar.words | typed | self._typed_words
 
     @cached_property
     def _nouns(self) -> tuple[str, ...]:
@@ -477,6 +589,7 @@ def _holds(abouts: Iterable[About], words: Words) -> bool:
 def _vocabulary(
     rules: Mapping[str, Rule],
     typed: Mapping[str, Rule],
+    trade: Mapping[str, Rule],
     subjects: SubjectReader,
     catalogue: Catalogue,
 ) -> Vocabulary:
@@ -510,7 +623,18 @@ def _vocabulary(
         faults=faults,
         readings=phrases(rules, f"{GRAMMAR}.readings"),
         last=last,
+        typed=_named_rules(trade, "trade.is_"),
+        works=_named_rules(trade, "trade.did_"),
     )
+
+
+def _named_rules(rules: Mapping[str, Rule], start: str) -> Mapping[str, tuple[Words, ...]]:
+    """Canonical name -> the phrases of the rule that is called ``start`` and it."""
+    return {
+        spoken_name(name.removeprefix(start)): phrases(rules, name)
+        for name in rules
+        if name.startswith(start)
+    }
 
 
 def _behind(rules: Mapping[str, Rule], axis: str, values: Iterable[str]) -> dict[Words, str]:

@@ -463,6 +463,16 @@ class _Shaper:
         return name
 
 
+def names_rule(component: Component) -> str:
+    """The rule of the made grammar that says the component's names."""
+    return f"{GRAMMAR}.{_slug(component.name)}"
+
+
+def words_rule(component: Component, one: Characteristic) -> str:
+    """The rule of what is said behind its name for ``one``."""
+    return f"{names_rule(component)}__{_slug(one.name)}__words"
+
+
 def value_rules(one: Characteristic) -> tuple[str, ...]:
     """The rules of quantities.jsgf that say a value of ``one``, its unit included."""
     extra = [rule for way in one.said for rule in SAID[way]]

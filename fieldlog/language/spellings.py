@@ -39,7 +39,45 @@ _TOGETHER: Mapping[str, str] = MappingProxyType(
         "colour": "color",
         "doesnt": "does not",
         "isnt": "is not",
+        "arent": "are not",
+        "dont": "do not",
+        "wont": "will not",
+        "wouldnt": "will not",
+        "hasnt": "has not",
+        "havent": "have not",
+        "wasnt": "was not",
+        "werent": "were not",
+        "theres": "there is",
         "cant": "cannot",
+        "overtight": "over tight",
+        "overtightened": "over tight",
+        "spindle": "axle",
+        "spindles": "axles",
+        "carbs": "carburetors",
+        "carburettors": "carburetors",
+        "cutout": "cut out",
+        "rads": "radiator",
+        "rad": "radiator",
+        "syncd": "synced",
+        "synched": "synced",
+        "downpipe": "down pipe",
+        "downpipes": "down pipe",
+        "handgrip": "grip",
+        "handgrips": "grips",
+        "pillion": "passenger",
+        "topbox": "top box",
+        "dipswitch": "dip switch",
+        "flyscreen": "windscreen",
+        "gaitor": "gaiter",
+        "gaitors": "gaiters",
+        "wheelbearing": "wheel bearing",
+        "wheelbearings": "wheel bearings",
+        "headbearing": "head bearing",
+        "headbearings": "head bearings",
+        "sidestands": "side stand",
+        "sparkplug": "spark plug",
+        "sparkplugs": "spark plugs",
+        "percents": "percent",
         "ok": "okay",
         "abs": "a b s",
         "overfull": "over full",
@@ -54,12 +92,12 @@ _TOGETHER: Mapping[str, str] = MappingProxyType(
 _SAME = frozenset(word for word, to in _TOGETHER.items() if word == to)
 
 
-_MONTHS = (
+MONTHS = (
     *("january", "february", "march", "april", "may", "june", "july", "august", "september"),
     *("october", "november", "december"),
 )
 _ISO_DATE = re.compile(r"\b(\d{4})-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])\b")
-_ORDINAL_DAY = re.compile(rf"\b(\d{{1,2}})(?:st|nd|rd|th)(?: of)? (?={'|'.join(_MONTHS)})")
+_ORDINAL_DAY = re.compile(rf"\b(\d{{1,2}})(?:st|nd|rd|th)(?: of)? (?={'|'.join(MONTHS)})")
 _TEMPERATURE = re.compile(r"(?<=\d)\s?°?\s?([cf])\b(?!\.\w)")
 _FIGURES = re.compile(r"\b(\d{1,2})[/.](\d{1,2})[/.](\d{4})\b")
 _LOAD_SPEED = r"(?:\s?m/c)?(?:\s?\(?(?P<load>\d\d)\s?(?P<speed>[a-z])\)?(?![a-z]))?"
@@ -87,6 +125,33 @@ _ICAO = {
     )
 }
 _BRITISH_SIDE = re.compile(r"\b(near|off)[ -]side\b")
+_SHORT_SIDES = (
+    (re.compile(r"\bn/s\b"), "nearside"),
+    (re.compile(r"\bo/s\b"), "offside"),
+    (re.compile(r"\bl/?h/?s?\b"), "left"),
+    (re.compile(r"\br/?h/?s?\b"), "right"),
+)
+_OWNERS = frozenset({"driver", "rider", "operator", "owner", "maker", "customer", "manufacturer"})
+_HAS = re.compile(
+    r"\b([a-z]+)['\u2019]s (?=(?:got|been|gone|had|lost|become|started|worn out|seized up)\b)"
+)
+_APOSTROPHE = re.compile(r"\b([a-z]+)['\u2019]s\b")
+"""That of "the coolant's down"; behind an owner it says whose a thing is."""
+_TOGETHER_PHRASES: Mapping[tuple[str, ...], tuple[str, ...]] = MappingProxyType(
+    {
+        tuple(said.split()): tuple(written.split())
+        for said, written in {
+            "swinging arm": "swing arm",
+            "swinging fork": "swing arm",
+            "dip beam": "low beam",
+            "per cent": "percent",
+            "re set": "reset",
+            "half way": "halfway",
+        }.items()
+    }
+)
+"""Two words that the grammar says otherwise."""
+_BEGIN_PHRASES = frozenset(said[0] for said in _TOGETHER_PHRASES)
 _BETWEEN_READINGS = re.compile(r"(?<=[a-z0-9])[,;]\s+(?=[a-z0-9.-])")
 
 
@@ -95,8 +160,13 @@ def respell_written(text: str) -> str:
 
     ``text`` is lower case.
     """
-    text = _BRITISH_SIDE.sub(r"\1side", text)
-    text = _ISO_DATE.sub(lambda m: f"{int(m[3])} {_MONTHS[int(m[2]) - 1]} {m[1]}", text)
+    text = _APOSTROPHE.sub(
+        lambda m: f"{m[1]}s" if m[1] in _OWNERS else f"{m[1]} is",
+        _HAS.sub(r"\1 has ", _BRITISH_SIDE.sub(r"\1side", text)),
+    )
+    for short, side in _SHORT_SIDES:
+        text = short.sub(side, text)
+    text = _ISO_DATE.sub(lambda m: f"{int(m[3])} {MONTHS[int(m[2]) - 1]} {m[1]}", text)
     text = _ORDINAL_DAY.sub(r"\1 ", text)
     text = _TEMPERATURE.sub(lambda m: " degrees " + {"c": "celsius", "f": "fahrenheit"}[m[1]], text)
     text = _FIGURES.sub(r"\1 slash \2 slash \3", text)
@@ -121,6 +191,13 @@ def _spaced(match: re.Match[str]) -> str:
 
 def respell(words: tuple[str, ...]) -> tuple[str, ...]:
     """``words`` with joined or other spellings as the grammar has them."""
-    if not any(word in _TOGETHER for word in words):
+    if any(word in _TOGETHER for word in words):
+        words = tuple(part for word in words for part in _TOGETHER.get(word, word).split())
+    if _BEGIN_PHRASES.isdisjoint(words):
         return words
-    return tuple(part for word in words for part in _TOGETHER.get(word, word).split())
+    for said, written in _TOGETHER_PHRASES.items():
+        n = len(said)
+        for at in range(len(words) - n, -1, -1):
+            if words[at : at + n] == said:
+                words = (*words[:at], *written, *words[at + n :])
+    return words

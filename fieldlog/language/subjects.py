@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 from fieldlog.catalogue.component import Axis, Catalogue, Characteristic, Component
@@ -55,13 +55,21 @@ class About:
 class SubjectReader:
     """Reads subjects with the rules of the made grammar."""
 
-    def __init__(self, rules: Mapping[str, ex.Rule], subjects: Mapping[str, Subject]) -> None:
-        """``rules``: the closed grammar; ``subjects``: its subject rules by plain name."""
+    def __init__(
+        self,
+        rules: Mapping[str, ex.Rule],
+        subjects: Mapping[str, Subject],
+        typed: Mapping[str, ex.Expression],
+    ) -> None:
+        """``rules``: the closed grammar; ``subjects``: its subject rules by plain name.
+
+        ``typed``: what a rule may be as well where words are typed; listeners are not offered it.
+        """
         self._subjects = {f"{GRAMMAR}.{name}": about for name, about in subjects.items()}
         names = [name for name in self._subjects if name in rules]
         start = ex.Rule(_START, ex.Alternative(tuple(ex.Reference(name) for name in names)))
         used = reachable({**rules, _START: start}, [_START])
-        own = {name: rules.get(name, start) for name in used}
+        own = {name: _widened(rules.get(name, start), typed.get(name)) for name in used}
         self._parser = Parser(own)
         self._graph = Automaton(own, (_START,))
         self._known = lru_cache(maxsize=16_384)(self._read)
@@ -127,6 +135,12 @@ def _places_of(
                 yield axis.name, value
                 rest = rest[len(value) :].strip()
                 break
+
+
+def _widened(rule: ex.Rule, also: ex.Expression | None) -> ex.Rule:
+    if also is None:
+        return rule
+    return replace(rule, expression=ex.Alternative((rule.expression, also)))
 
 
 def _choices(expression: ex.Expression) -> tuple[ex.Reference, ...]:

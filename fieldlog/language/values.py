@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from enum import IntEnum
 from fractions import Fraction
 
-from fieldlog.catalogue.component import CONDITION, SOUND, Axis, Characteristic, Component
+from fieldlog.catalogue.component import (
+    CONDITION,
+    NOT_WORKED_ON,
+    SOUND,
+    WORK,
+    Axis,
+    Characteristic,
+    Component,
+)
 from fieldlog.catalogue.phrases import expand
 from fieldlog.derived.tyre import is_week
 from fieldlog.language.given import Facts, before_condition, with_given
@@ -25,6 +33,8 @@ REPAIR = "correction"
 NONE = "no"
 """Before a noun: "no play in the steering head"."""
 _ARE = (("is",), ("are",))
+_MILS = frozenset({"mil", "mils", "mill", "mills"})
+"""A millimetre to one mechanic, a thousandth of an inch to another."""
 _KEPT_OF_CODES = frozenset({Flag.HOMOPHONE, Flag.SHORTHAND, Flag.THREE_DIGITS})
 _KEPT_FIRST = frozenset({Flag.HOMOPHONE, Flag.UNIT_ASSUMED})
 _KEPT_FLAGS = (
@@ -76,6 +86,10 @@ class Vocabulary:
     """Words that announce a series."""
     last: Mapping[str, Mapping[Words, str]]
     """Axis -> phrases that may follow a value -> the axis' value."""
+    typed: Mapping[str, tuple[Words, ...]] = field(default_factory=dict)
+    """Canonical condition -> phrases for it that are only typed."""
+    works: Mapping[str, tuple[Words, ...]] = field(default_factory=dict)
+    """Canonical name of work that was done -> its phrases, only typed."""
 
 
 class ValueReader:
@@ -85,6 +99,9 @@ class ValueReader:
         """``vocabulary``: the phrases of the loaded grammars."""
         self._vocabulary = vocabulary
         self._phrases: dict[tuple[str, str | None], dict[Words, tuple[str, str]]] = {}
+        self._typed: dict[tuple[str, str | None], dict[Words, set[tuple[str, str]]]] = {}
+        self._copulas = frozenset(vocabulary.copulas), max(map(len, vocabulary.copulas), default=0)
+        self._works = {phrase: work for work, said in vocabulary.works.items() for phrase in said}
 
     def read(self, about: About, rest: Words, words: str) -> tuple[list[Reading], list[Unread]]:
         """Every reading of ``rest`` said of ``about``, and why others were refused.
@@ -93,7 +110,7 @@ class ValueReader:
         """
         found: list[Reading] = []
         reasons: list[Unread] = []
-        for said in self._without_copula(rest):
+        for said in self.without_copula(rest):
             self._judged(about, said, words, found)
             for one in self._characteristics(about):
                 placed = about
@@ -140,9 +157,50 @@ class ValueReader:
             table = self._phrases[key] = dict(self._condition_table(component, one))
         return table
 
+    def judged(self, about: About, said: Words, words: str) -> Iterator[Reading]:
+        """What exactly ``said`` judges of ``about``, in words that may be spoken or only typed.
+
+        Typed words that stand for two conditions of it give both.
+        """
+        for name, condition in self._meant(about, said):
+            finding = Finding(
+                about.component.name, about.position, name, condition=condition, words=words
+            )
+            yield _placed(Reading(about, finding, Standing.FITS))
+
+    def _meant(self, about: About, said: Words) -> Iterable[tuple[str, str]]:
+        work = self._works.get(said)
+        if work is not None and about.component.system not in NOT_WORKED_ON:
+            return [(WORK, work)]
+        known = self.conditions_of(about.component, about.characteristic).get(said)
+        return [known] if known is not None else sorted(self._typed_of(about).get(said, ()))
+
+    def _typed_of(self, about: About) -> Mapping[Words, set[tuple[str, str]]]:
+        """Phrase -> every (characteristic, condition) that it can judge when it is typed."""
+        component, one = about.component, about.characteristic
+        key = (component.name, one.name if one else None)
+        table = self._typed.get(key)
+        if table is None:
+            table = self._typed[key] = {}
+            own: dict[Words, set[tuple[str, str]]] = {}
+            for name, owner in self._owners(component, one):
+                for condition in owner.conditions:
+                    for phrase in self._vocabulary.typed.get(condition, ()):
+                        table.setdefault(phrase, set()).add((name, condition))
+                for condition, said in owner.typed_say.items():
+                    for phrase in (tuple(p.split()) for text in said for p in expand(text)):
+                        own.setdefault(phrase, set()).add((name, condition))
+            table.update(own)
+            for phrase, meant in table.items():  # the part as a whole before one thing of it
+                whole = {each for name, each in meant if name == CONDITION}
+                table[phrase] = {
+                    each for each in meant if each[0] == CONDITION or each[1] not in whole
+                }
+        return table
+
     def is_condition(self, rest: Words) -> str | None:
         """The condition that ``rest`` names on any component, or None."""
-        for said in self._without_copula(rest):
+        for said in self.without_copula(rest):
             for condition, phrases in self._vocabulary.conditions.items():
                 if said in phrases:
                     return condition
@@ -151,12 +209,7 @@ class ValueReader:
     def _condition_table(
         self, component: Component, one: Characteristic | None
     ) -> Iterator[tuple[Words, tuple[str, str]]]:
-        owners: list[tuple[str, Component | Characteristic]]
-        if one is not None:
-            owners = [(one.name, one)]
-        else:
-            owners = [(c.name, c) for c in component.characteristics if not c.named]
-            owners = [*reversed(owners), (CONDITION, component)]
+        owners = self._owners(component, one)
         for name, owner in owners:
             for condition in owner.conditions:
                 for phrase in self._vocabulary.conditions[condition]:
@@ -166,12 +219,21 @@ class ValueReader:
                 for phrase in (tuple(p.split()) for text in phrases for p in expand(text)):
                     yield phrase, (name, condition)
 
-    def _without_copula(self, rest: Words) -> list[Words]:
+    @staticmethod
+    def _owners(
+        component: Component, one: Characteristic | None
+    ) -> list[tuple[str, Component | Characteristic]]:
+        if one is not None:
+            return [(one.name, one)]
+        owners: list[tuple[str, Component | Characteristic]]
+        owners = [(c.name, c) for c in component.characteristics if not c.named]
+        return [*reversed(owners), (CONDITION, component)]
+
+    def without_copula(self, rest: Words) -> list[Words]:
         """``rest`` without its "is" (first), and as it stands ("at the wear bars")."""
+        copulas, longest = self._copulas
         ways = [
-            rest[len(copula) :]
-            for copula in self._vocabulary.copulas
-            if len(rest) > len(copula) and rest[: len(copula)] == copula
+            rest[size:] for size in range(1, min(len(rest), longest + 1)) if rest[:size] in copulas
         ]
         return [*ways, rest]
 
@@ -184,22 +246,15 @@ class ValueReader:
     # --- conditions and codes ------------------------------------------------------------------
 
     def _judged(self, about: About, said: Words, words: str, found: list[Reading]) -> None:
-        table = self.conditions_of(about.component, about.characteristic)
         flags = _repaired(said)
         for place, body in self._last_place(about, about.axes, _after_repair(said)):
-            known = table.get(body)
-            if known is not None:
-                finding = Finding(
-                    about.component.name, place.position, known[0], condition=known[1], words=words
-                )
-                found.append(_placed(Reading(place, finding, Standing.FITS, flags)))
-            amounted = self._amounted(place, body, words, table)
+            found += [replace(one, flags=flags) for one in self.judged(place, body, words)]
+            amounted = self.amounted(place, body, words)
             found += [replace(one, flags=flags) for one in amounted]
 
-    def _amounted(
-        self, about: About, body: Words, words: str, table: Mapping[Words, tuple[str, str]]
-    ) -> Iterator[Reading]:
+    def amounted(self, about: About, body: Words, words: str) -> Iterator[Reading]:
         """ "two missing", "half a quart low": how many or how much, then the condition."""
+        table = self.conditions_of(about.component, about.characteristic)
 
         def judged(rest: Words) -> tuple[str, str]:
             return table.get(rest[1:] if rest[:1] in _ARE else rest, ("", ""))
@@ -256,7 +311,7 @@ class ValueReader:
                 found += self._series(place, one, announced, words)
                 continue
             result, repaired = self._quantities(one, body)
-            for reading in result.readings:
+            for reading in _without_idle_mils(result.readings, one, body):
                 standing = _standing(reading.quantity, one)
                 found.append(self._reading(place, one, reading, standing, body, words, repaired))
             for reading in result.assumed:
@@ -281,7 +336,9 @@ class ValueReader:
         for one in about.component.characteristics:
             if about.characteristic not in (None, one) or not one.units:
                 continue
-            for phrase in (tuple(p.split()) for text in one.behind for p in expand(text)):
+            named = (("of", *p.split()) for text in (*one.words, *one.typed) for p in expand(text))
+            behind = (tuple(p.split()) for text in one.behind for p in expand(text))
+            for phrase in dict.fromkeys((*behind, *named)):
                 if len(said) > len(phrase) and said[-len(phrase) :] == phrase:
                     yield one, said[: -len(phrase)]
 
@@ -340,6 +397,29 @@ class ValueReader:
             else:
                 standing = Standing.IMPLAUSIBLE
             yield _placed(Reading(about, finding, standing))
+
+
+def _without_idle_mils(
+    readings: Sequence[QuantityReading], one: Characteristic, said: Words
+) -> Sequence[QuantityReading]:
+    """Without the thousandths of an inch that "mil" cannot mean: fewer than can be measured there.
+
+    Only where as many millimetres can be.
+    """
+    usual = one.uncertainty("in") if "in" in one.units else None
+    if usual is None or _MILS.isdisjoint(said):
+        return readings
+    fits = any(
+        each.quantity.unit == "mm" and _standing(each.quantity, one) is Standing.FITS
+        for each in readings
+    )
+    return [
+        each
+        for each in readings
+        if not fits
+        or each.quantity.unit != "in"
+        or max(each.quantity.value, each.quantity.high or 0) >= usual.of(each.quantity.value, "in")
+    ]
 
 
 def _with(reading: Reading, given: Facts) -> Reading:

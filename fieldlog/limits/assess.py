@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from fieldlog.catalogue.component import Catalogue
+from fieldlog.catalogue.component import WORK, Catalogue
 from fieldlog.limits.cautions import cautioned
 from fieldlog.limits.check import check, merge_readings, worse_severity
 from fieldlog.limits.from_finding import Derived, Lacking, derive
@@ -145,6 +145,8 @@ def _with_severity(verdict: Verdict, finding: Finding, catalogue: Catalogue) -> 
     component = catalogue.get(finding.component)
     if component is None or finding.condition is None:
         return verdict
+    if finding.characteristic == WORK:
+        return replace(verdict, reason="work that was done: nothing is judged by it")
     try:
         severity = component.severity(finding.condition, finding.characteristic)
     except KeyError:

@@ -198,6 +198,9 @@ JURISDICTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 )
 """Jurisdiction -> the jurisdictions whose limits apply there, nearest first (ISO 3166-1/-2)."""
 
+_KEEP_LEFT = frozenset({"GB", "IE", "MT", "CY", "AU", "NZ"})
+"""Countries (ISO 3166-1) among the jurisdictions, or that may be, where traffic keeps left."""
+
 _AMOUNT_TEXT = re.compile(r"\s*([+-]?(?:\d+/\d+|\d+(?:\.\d+)?|\.\d+))\s*(\S*)\s*")
 
 
@@ -229,6 +232,11 @@ def parse_context(
             )
         kept[key] = value
     return Context(_jurisdiction(jurisdiction), MappingProxyType(kept))
+
+
+def keeps_left(jurisdiction: str | None) -> bool:
+    """Whether traffic surely keeps left there: then "nearside" is the rider's left."""
+    return (jurisdiction or "").partition("-")[0] in _KEEP_LEFT
 
 
 def reach(jurisdiction: str | None) -> tuple[str, ...]:

@@ -23,6 +23,7 @@ from fieldlog.language.answers import APART
 from fieldlog.language.breath import Breath
 from fieldlog.language.decide import meaning_key
 from fieldlog.language.inspection import InspectionLanguage, value_said
+from fieldlog.language.sides import by_side_of_traffic
 from fieldlog.model import Asks, Command, Decision, Flag, Hearing, Kind, Understanding
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.going_on import going_on, may_go_on
@@ -148,9 +149,13 @@ class Turn:
 class Conversation:
     """Takes utterances in order, each with the question before it in mind."""
 
-    def __init__(self, ears: Ears) -> None:
-        """``ears``: loaded for the language; short answers are heard where that is the inspection's."""
+    def __init__(self, ears: Ears, *, keeps_left: bool = False) -> None:
+        """``ears``: loaded for the language; short answers are heard where that is the inspection's.
+
+        ``keeps_left``: whether traffic does where the vehicle is; "nearside" is asked about elsewhere.
+        """
         self._ears = ears
+        self._keeps_left = keeps_left
         self._loaded: Understanding | None = None
         self._waiting: _Question | None = None
         self._earlier: _Question | None = None
@@ -181,6 +186,7 @@ class Conversation:
                 elif may_go_on(before, heard):
                     heard, breath = self._going_on(before, heard)
         turn = Turn(heard) if whole is None else Turn(whole, completes=True)
+        turn = replace(turn, heard=self._by_side(turn.heard))
         self._taken(turn.heard)
         self._before = breath or self._before
         return turn
@@ -203,8 +209,14 @@ class Conversation:
         if question is not None and isinstance(language, InspectionLanguage):
             answer = Answering(language, question.asked).understand(text)
             said = said if answer.decision is Decision.REFUSE else answer
+        if said.kind is Kind.REMARK and not said.slots.get("remark"):
+            said = Understanding(Decision.REFUSE, Kind.REMARK, "a remark has words", text)
         heard = Heard(clip, Hearing("typed", (), 0.0), said, (), 0.0, complete=True)
-        return heard if question is None else self._settled(heard, question)
+        return self._by_side(heard if question is None else self._settled(heard, question))
+
+    def _by_side(self, heard: Heard) -> Heard:
+        said = by_side_of_traffic(heard.understanding, keeps_left=self._keeps_left)
+        return heard if said is heard.understanding else replace(heard, understanding=said)
 
     def understand(self, text: str) -> Understanding:
         """What typed words mean."""

@@ -39,12 +39,9 @@ class Ears:
         return self.judge if self.judging_for is None else self.judging_for(language)
 
     def transcribe(self, heard: Heard) -> str:
-        """Free speech as plain words where the listener can, else the words of the grammar."""
+        """Free speech as plain words where the listener can; "" where it cannot."""
         open_words = getattr(self.listener, "transcribe", None)
-        if open_words is None:
-            return heard.text
-        words: str = open_words(heard.clip)
-        return words or heard.text
+        return str(open_words(heard.clip)) if open_words is not None else ""
 
 
 def open_language(grammar: Path | None) -> Language:

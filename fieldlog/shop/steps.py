@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from fieldlog.aftercare.checklist import Skip
 from fieldlog.aftercare.plan import skipped_event
 from fieldlog.hearing import Heard
+from fieldlog.language.inspection import in_words
 from fieldlog.limits.assess import Assessment
 from fieldlog.model import Command, Decision, Finding, Flag, Kind, Understanding, Verdict
 from fieldlog.shop import events as ev
@@ -57,6 +58,10 @@ def step_of(heard: Heard, scene: Scene, around: Around) -> Step:
         words = said.slots.get("remark", "")
         if not words and around.transcribe is not None:
             words = around.transcribe(heard)
+            if (
+                words and in_words(words)[0] == in_words(said.text)[0]
+            ):  # its opening, and nothing behind it
+                return Step(NewEntry(), lambda s, _: (ev.Refused(s),))
         text = words or said.text
         return Step(NewEntry(remark=text), lambda s, _: (ev.RemarkKept(s, text),))
     if said.dialogue is None:

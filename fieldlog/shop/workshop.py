@@ -35,6 +35,7 @@ from fieldlog.aftercare.plan import (
 )
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.limits.context import keeps_left
 from fieldlog.limits.packs import shipped_limits, with_own
 from fieldlog.model import Context, Limit, Quantity
 from fieldlog.shop.by_hand import Origin
@@ -202,7 +203,10 @@ class Workshop:
             self.store,
             key,
             self.rules_of,
-            Conversation(ears or silent_ears(self.language)),
+            Conversation(
+                ears or silent_ears(self.language),
+                keeps_left=keeps_left(self.store.inspection(key).jurisdiction),
+            ),
             transcribe=ears.transcribe if ears else None,
             origin=Origin(
                 ears.listener.name if ears else "", grammar_fingerprint(config.grammars())

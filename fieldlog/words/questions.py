@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from fieldlog.catalogue.component import Axis
+from fieldlog.catalogue.component import Axis, Characteristic
 from fieldlog.derived.odometer import Unlike
 from fieldlog.model import Finding, Quantity, Rest, Understanding
 from fieldlog.words import tell
@@ -99,6 +99,30 @@ def amount_in_full(finding: Finding) -> str:
 def in_full(question: str) -> str:
     """``question``, and that no short answer settles it."""
     return f"{question} {IN_FULL}"
+
+
+def measure(component: str, position: str | None, one: Characteristic) -> str:
+    """ "How much is left of the front brake pads? Say the thickness, in mm or in."."""
+    told = tell.place(component, position)
+    return f"How much is left of the {told}? Say the {one.name}, in {tell.either(one.units)}."
+
+
+def which_year(component: str, position: str | None) -> str:
+    """ "Inspection sticker: of which year?"."""
+    return tell.capital(f"{tell.place(component, position)}: of which year?")
+
+
+def of_a_piece(component: str, position: str | None, piece: str) -> str:
+    """ "Is it said of the number plate, or of its bracket? ..."."""
+    told = tell.place(component, position)
+    return f"Is the {told} meant, or its {piece}? {IN_FULL} What has no entry is kept as a remark."
+
+
+def how_it_is(component: str, position: str | None, conditions: Sequence[str]) -> str:
+    """ "Air filter: what was found? Say how it is: sound, dirty or blocked."."""
+    told = tell.capital(tell.place(component, position))
+    how = f"Say how it is: {tell.either(conditions)}." if conditions else IN_FULL
+    return f"{told}: what was found? {how}"
 
 
 def why_skipped(component: str, position: str | None) -> str:

@@ -1,0 +1,511 @@
+"""How mechanics write it: typed words -> what they tell of a part, or what has to be asked (pure).
+
+Asked only where the plain rules of a finding give nothing. Nothing is guessed: of two faults that a
+word can mean both are offered, and what tells of none ("needs replacing", "half worn", "not cracked")
+is asked about. Listeners are offered none of these words (``grammars/trade.jsgf``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from fieldlog.catalogue.component import SOUND, WORK
+from fieldlog.catalogue.phrases import expand
+from fieldlog.grammar.expression import Rule
+from fieldlog.language.lexicon import Words, phrases, spoken_name
+from fieldlog.language.spellings import MONTHS
+from fieldlog.language.subjects import About, SubjectReader
+from fieldlog.language.typed import Sayings
+from fieldlog.language.values import Reading, Standing, ValueReader
+from fieldlog.model import Asks, Decision, Finding, Kind, Question, Understanding
+from fieldlog.quantities.code_reading import CodeKind
+from fieldlog.quantities.codes import codes
+from fieldlog.quantities.dates import DATE_WORDS
+from fieldlog.quantities.number_words import NUMBER_WORDS
+from fieldlog.words import questions, tell
+
+_MOST_TRIMMED = 4
+"""Small words and places that may stand beside one condition."""
+_ARTICLES = frozenset({"a", "an", "some", "any", "the"})
+_HAS = frozenset({"has", "have", "had", "got", "with", "shows", "showing"})
+_LINKS = (("in",), ("on",), ("at",), ("from",), ("of",), ("round",), ("around",), ("near",))
+_WORN_OUT = ("worn", "not working")
+"""What "shot" means, in this order, of what admits it."""
+_PERCENT = "percent"
+_ABOUT = (("about",), ("at",), ("only",), ("around",))
+_OF_A_SHARE = frozenset(
+    ("worn", "left", "gone", "remaining", "used", "life", "wear", "to", "go", "on", "it", "them")
+)
+_REPLACED = ("replaced",)
+_ENDS = frozenset({"front", "rear", "back"})
+_MONTHS = frozenset(MONTHS)
+NOTED = "noted"
+"""The detail of a finding that says where on the part it is, or when."""
+
+
+class Open(StrEnum):
+    """What a mechanic's words leave open."""
+
+    NOTHING = "nothing"
+    SOUND = "sound"
+    """One fault is not there; whether all is well was not said."""
+    NEARLY = "nearly"
+    """Not there yet, or not sure."""
+    MEASURE = "measure"
+    """A share of what was there when new: nobody can judge that."""
+    HOW = "how"
+    """Work is wanted, or was done; how it is was not said."""
+    YEAR = "year"
+    """A month without its year."""
+    NOT_SAID = "not said"
+    """A condition that is said of other parts."""
+    PIECE = "piece"
+    """A piece of a part that has no entry of its own."""
+    LIMIT = "limit"
+    """A maker's figure was said with the reading."""
+
+
+@dataclass(frozen=True)
+class Worded:
+    """The findings that the words may be, and what they leave open; ``about`` is what they are of."""
+
+    about: About
+    readings: tuple[Reading, ...] = ()
+    open: Open = Open.NOTHING
+    piece: str = ""
+    """Words of the piece that has no entry, or of the condition that is not said of it."""
+
+
+class TradeReader:
+    """Reads what the plain rules do not."""
+
+    def __init__(
+        self,
+        rules: Mapping[str, Rule],
+        words: frozenset[str],
+        subjects: SubjectReader,
+        values: ValueReader,
+    ) -> None:
+        """``rules``, ``words``: of trade.jsgf, closed; the readers are those of the plain rules."""
+        self._subjects = subjects
+        self._values = values
+
+        def of(name: str) -> Sayings:
+            return Sayings(phrases(rules, f"trade.{name}"))
+
+        names = [name.removeprefix("trade.") for name in rules if name.startswith("trade.")]
+        self._nouns = _by_phrase((n, of(n)) for n in names if n.startswith("noun_"))
+        self._needs = _by_phrase(
+            (n, of(n)) for n in names if n.startswith("needs_") and n != "needs_work"
+        )
+        self._need, self._needs_work, self._worn_out = of("need"), of("needs_work"), of("worn_out")
+        self._degree, self._nearly, self._negation = of("degree"), of("nearly"), of("negation")
+        self._share, self._spot, self._thing = of("share"), of("spot"), of("thing")
+        self._share_ends = frozenset(phrase[-1] for phrase in self._share)
+        self._spot_alone = of("spot_alone")
+        self._looked_at, self._newly, self._fitted = of("looked_at"), of("newly"), of("fitted")
+        self._piece = of("piece")
+        self._its_limit, self._vague, self._near_limit = (
+            of("its_limit"),
+            of("vague"),
+            of("near_limit"),
+        )
+        self.each = tuple(of("each"))
+        self.sides = {
+            phrase: side
+            for name, side in (("bars_left", "left"), ("bars_right", "right"), ("either_side", ""))
+            for phrase in of(name)
+        }
+        self.words = words | _HAS | _ARTICLES | {_PERCENT}
+
+    def share_of(self, words: Words) -> Worded | None:
+        """ "Rear pads half worn": a share, which nobody can judge.
+
+        Asked first, or the half would be taken for that of a millimetre.
+        """
+        if words[-1:] and words[-1] in self._share_ends:
+            for about in self._subjects.read(words):
+                if any(body in self._share for body in self._less_about(about, words)):
+                    return Worded(about, (), Open.MEASURE)
+        return None
+
+    def _less_about(self, about: About, words: Words) -> Iterator[Words]:
+        for body in self._values.without_copula(words[about.used :]):
+            yield body[1:] if body[:1] in _ABOUT else body
+
+    @staticmethod
+    def _of_percent(said: Words) -> bool:
+        if _PERCENT not in said:
+            return False
+        at = said.index(_PERCENT)
+        number = at > 0 and all(word in NUMBER_WORDS for word in said[:at])
+        return number and _OF_A_SHARE.issuperset(said[at + 1 :])
+
+    def read(self, words: Words, text: str, *, part: bool = False) -> Worded | None:
+        """What the words tell, the subject first or last; None where they tell nothing.
+
+        ``part``: of a breath, where a lone "left" or "front" may begin what follows.
+        """
+        for about in self._subjects.read(words):
+            rest = words[about.used :]
+            if _PERCENT in rest and any(
+                self._of_percent(body) for body in self._less_about(about, words)
+            ):
+                return Worded(about, (), Open.MEASURE)
+            if rest and (told := self._code_of(about, rest, text)) is not None:
+                return told
+            if rest and (told := self._with_limit(about, rest, text)) is not None:
+                return told
+            if rest and (told := self._said_of(about, rest, text, part)) is not None:
+                return told
+        for at in range(1, len(words)):
+            for about in self._subjects.read(words[at:]):
+                if about.used == len(words) - at:
+                    told = self._said_before(about, words[:at], text, part)
+                    if told is not None:
+                        return told
+        return self._counted(words, text, part) or self._renewed(words, text, part)
+
+    def of_a_piece(self, words: Words) -> Worded | None:
+        """ "Number plate bracket broken": not of the number plate, and of nothing that has an entry.
+
+        For what is nothing else, not even a breath of several findings.
+        """
+        for about in self._subjects.read(words)[:1]:
+            rest = words[about.used :]
+            for phrase in self._piece.before(rest):
+                told = rest[len(phrase) :]
+                if NUMBER_WORDS.isdisjoint(told):
+                    return Worded(about, (), Open.PIECE, " ".join(phrase))
+        return None
+
+    def _counted(self, words: Words, text: str, part: bool) -> Worded | None:
+        """ "three loose spokes front wheel", "one disc bolt missing front left".
+
+        A place may stand before the number: "rear wheel three spokes loose".
+        """
+        if words[0] in _ENDS and any(word in NUMBER_WORDS for word in words[1:3]):
+            at = 2 if words[1:2] == ("wheel",) else 1
+            words = (*words[at:], words[0])
+        for at in range(1, min(4, len(words))):
+            if any(word not in NUMBER_WORDS for word in words[:at]):
+                return None
+            behind = words[at + 1 :] if words[at : at + 1] == ("of",) else words[at:]
+            for start in range(min(4, len(behind))):
+                for about in self._subjects.read(behind[start:]):
+                    rest = (*behind[:start], *behind[start + about.used :])
+                    if rest and any(fact.counted for fact in about.component.given):
+                        told = self._said_of(about, (*words[:at], *rest), text, part)
+                        if told is not None and all(one.finding.given for one in told.readings):
+                            return told
+        return None
+
+    def _renewed(self, words: Words, text: str, part: bool) -> Worded | None:
+        """ "new front disc fitted", "fitted new pads"."""
+        for phrase in self._newly.before(words):
+            n = len(phrase)
+            for about in self._subjects.read(words[n:]):
+                rest = words[n + about.used :]
+                for placed, said, _ in self._trimmed(about, rest, 1, part) if rest else ():
+                    if said in self._vague:
+                        return Worded(placed, (), Open.HOW)
+                    if said in self._fitted:
+                        return self._told(placed, _REPLACED, text, part)
+                if not rest:
+                    return self._told(about, _REPLACED, text, part)
+        return None
+
+    def _code_of(self, about: About, rest: Words, text: str) -> Worded | None:
+        """ "front tyre one twenty over seventy z r seventeen"; a month without its year."""
+        one = about.characteristic
+        dated = not _MONTHS.isdisjoint(rest) and DATE_WORDS.issuperset(rest)
+        if one is not None and one.code is CodeKind.DATE and dated:
+            return Worded(about, (), Open.YEAR)
+        slashed = tuple("slash" if word == "over" else word for word in rest)
+        if one is not None or not {"slash", "r"} & set(slashed):
+            return None
+        for known in about.component.characteristics:
+            if known.code is CodeKind.TYRE_SIZE:
+                found = tuple(
+                    _of_code(about, known.name, code.text, text)
+                    for code in codes(known.code, slashed)
+                )
+                if found:
+                    return Worded(about, found)
+        return None
+
+    def _with_limit(self, about: About, rest: Words, text: str) -> Worded | None:
+        """ "rear disc four point three minimum four point five": the reading, and that it is asked."""
+        for phrase in self._its_limit:
+            n = len(phrase)
+            for at in range(1, len(rest) - n):
+                numbers = NUMBER_WORDS.issuperset(rest[at + n : at + n + 1])
+                if rest[at : at + n] == phrase and numbers:
+                    readings, _ = self._values.read(about, rest[:at], text)
+                    measured = tuple(one for one in readings if one.finding.condition is None)
+                    if measured:
+                        return Worded(about, measured, Open.LIMIT)
+        return None
+
+    # --- behind the subject ----------------------------------------------------------------------
+
+    def _said_of(self, about: About, rest: Words, text: str, part: bool) -> Worded | None:
+        for named, said in self._named_last(about, rest):
+            noun = said[1:] if said[0] in _HAS else said
+            readings = tuple(self._values.judged(named, said, text)) or tuple(
+                self._found(named, noun, text)
+            )
+            if readings:
+                return Worded(named, readings)
+        for body in self._values.without_copula(rest):
+            for placed, said, where in self._trimmed(about, body, _MOST_TRIMMED, part):
+                told = self._told(placed, said, text, part)
+                if told is not None:
+                    given = ((NOTED, " ".join(where)),) if where else ()
+                    return replace(told, readings=tuple(_with(one, given) for one in told.readings))
+        return None
+
+    @staticmethod
+    def _named_last(about: About, rest: Words) -> Iterator[tuple[About, Words]]:
+        """ "front tyre cracked sidewall", "... has a cut in the sidewall": what it is of stands last."""
+        for one in about.component.characteristics if about.characteristic is None else ():
+            for phrase in (tuple(p.split()) for t in (*one.words, *one.typed) for p in expand(t)):
+                if one.conditions and len(rest) > len(phrase) and rest[-len(phrase) :] == phrase:
+                    named = About(about.component, one, one.axes, about.places, about.used)
+                    said = rest[: -len(phrase)]
+                    linked = said[-2:] in (("in", "the"), ("on", "the"), ("of", "the"))
+                    if not linked or len(said) > 2:
+                        yield named, said[:-2] if linked else said
+
+    def _trimmed(
+        self, about: About, said: Words, most: int, part: bool
+    ) -> Iterator[tuple[About, Words, Words]]:
+        """``said`` as it stands, then without the small words, places and spots beside it."""
+        yield about, said, ()
+        if not most:
+            return
+        for phrase in self._degree.before(said):
+            if said[len(phrase)] not in NUMBER_WORDS:
+                yield from self._trimmed(about, said[len(phrase) :], most - 1, part)
+        for phrase in self._degree.behind(said):
+            yield from self._trimmed(about, said[: -len(phrase)], most - 1, part)
+        for axis in () if part else about.axes:
+            for value in self._subjects.values(axis.name) if axis.name not in about.places else ():
+                for phrase in _at(axis.name, value):
+                    if len(said) > len(phrase) and said[-len(phrase) :] == phrase:
+                        placed = about.placed(axis.name, value)
+                        yield from self._trimmed(placed, said[: -len(phrase)], most - 1, part)
+        for size in self._spots(said):
+            for placed, body, where in self._trimmed(about, said[:-size], most - 1, part):
+                yield placed, body, (*where, *said[-size:])
+
+    def _spots(self, said: Words) -> Iterator[int]:
+        """How many last words say where on the part something is: "near the banjo"."""
+        yield from (len(phrase) for phrase in self._spot_alone.behind(said))
+        for things in (1, 2):
+            if len(said) > things + 1 and all((one,) in self._thing for one in said[-things:]):
+                for phrase in self._spot.behind(said[:-things]):
+                    yield len(phrase) + things
+
+    def _told(self, about: About, said: Words, text: str, part: bool) -> Worded | None:
+        readings = tuple(self._values.judged(about, said, text)) or tuple(
+            self._amounted(about, said, text)
+        )
+        if readings:
+            return Worded(about, readings)
+        if said in self._near_limit:
+            measured = any(one.units for one in about.component.characteristics)
+            return Worded(about, (), Open.MEASURE if measured else Open.HOW)
+        if said in self._looked_at or said in self._vague:
+            return Worded(about, (), Open.HOW)
+        if said in self._worn_out:
+            return self._is_worn_out(about, text)
+        noun = said[1:] if said[:1] and said[0] in _HAS else ()
+        bare = (
+            () if part and said[0] not in _ARTICLES else said
+        )  # "engine" "oil", of a breath, is no engine with oil on it
+        readings = tuple(self._found(about, noun or bare, text))
+        if readings:
+            return Worded(about, readings)
+        return (
+            self._in_need(about, said, text)
+            or self._in_doubt(about, said, text)
+            or self._of_another(about, said)
+        )
+
+    def _of_another(self, about: About, said: Words) -> Worded | None:
+        """A condition that is not said of ``about``: how it is is asked, with what it can be."""
+        known = any(about.component.judged()) and self._values.is_condition(said) is not None
+        return Worded(about, (), Open.NOT_SAID, " ".join(said)) if known else None
+
+    def _amounted(self, about: About, said: Words, text: str) -> Iterator[Reading]:
+        """ "two loose", "down half a litre", "low by a quart"."""
+        yield from self._values.amounted(about, said, text)
+        for at in range(1, len(said)):
+            low = "low" if said[:at] in (("down",), ("short",), ("low",)) else ""
+            amount = said[at + 1 :] if said[at] == "by" else said[at:]
+            if low and amount:
+                yield from self._values.amounted(about, (*amount, low), text)
+        if said[-1:] in (("down",), ("short",)):  # "two hundred mil down"
+            yield from self._values.amounted(about, (*said[:-1], "low"), text)
+
+    def _found(self, about: About, noun: Words, text: str) -> Iterator[Reading]:
+        """ "a crack", "some play in it": the conditions of ``about`` that a noun stands for."""
+        body = noun
+        while body and (body[0] in _ARTICLES):
+            body = body[1:]
+        for phrase in self._degree.before(body):
+            body = body[len(phrase) :]
+            break
+        if body[-2:] in (("in", "it"), ("on", "it")):
+            body = body[:-2] or body
+        meant = self._nouns.get(body, ())
+        yield from self._as_conditions(about, meant, text)
+        if not meant:
+            yield from self._values.found_in(about, body, text) if body[:1] != ("no",) else ()
+
+    def _as_conditions(self, about: About, meant: Iterable[str], text: str) -> Iterator[Reading]:
+        wanted = set(meant)
+        known = set(self._values.conditions_of(about.component, about.characteristic).values())
+        for name, condition in sorted(known):
+            if condition in wanted:
+                yield reading_of(about, name, condition, text)
+
+    def _is_worn_out(self, about: About, text: str) -> Worded:
+        for condition in _WORN_OUT:
+            readings = tuple(self._as_conditions(about, (condition,), text))
+            if readings:
+                return Worded(about, readings)
+        return Worded(about, (), Open.HOW)
+
+    def _in_need(self, about: About, said: Words, text: str) -> Worded | None:
+        for phrase in self._need.before(said):
+            wanted = said[len(phrase) :]
+            readings = tuple(self._as_conditions(about, self._needs.get(wanted, ()), text))
+            if len({one.finding.condition for one in readings}) == 1:
+                return Worded(about, readings)
+            if wanted in self._needs or wanted in self._needs_work:
+                return Worded(about, (), Open.HOW)
+        return None
+
+    def _in_doubt(self, about: About, said: Words, text: str) -> Worded | None:
+        for phrase in self._nearly.before(said):
+            readings = tuple(self._values.judged(about, said[len(phrase) :], text))
+            return Worded(about, readings, Open.NEARLY) if readings else None
+        faults = _split_at(said, self._negation)
+        meant = [self._denied(about, fault, text) for fault in faults]
+        if meant and all(meant):
+            sound = tuple(self._as_conditions(about, (SOUND,), text))
+            told = all(one.finding.condition != SOUND for found in meant for one in found)
+            worked = any(one.finding.characteristic == WORK for found in meant for one in found)
+            return Worded(about, sound, Open.SOUND if sound and told and not worked else Open.HOW)
+        return None
+
+    def _denied(self, about: About, said: Words, text: str) -> tuple[Reading, ...]:
+        """What is denied of ``about``, small words before it left out: "not too good"."""
+        for phrase in ((), *self._degree.before(said)):
+            body = said[len(phrase) :]
+            found = (*self._values.judged(about, body, text), *self._found(about, body, text))
+            if found:
+                return found
+        return ()
+
+    # --- before the subject ----------------------------------------------------------------------
+
+    def _said_before(self, about: About, said: Words, text: str, part: bool) -> Worded | None:
+        linked = said[-1:] in _LINKS
+        body = said[:-1] if linked else said
+        if body[:1] == ("the",) or not body:
+            return None
+        body = body[2:] if body[:2] in (("there", "is"), ("there", "are"), ("theres",)) else body
+        body = body[1:] if body[:1] == ("theres",) else body
+        if body and body[-1] in _ARTICLES and len(body) > 1:
+            body = body[:-1]
+        if not linked and body == ("no",):  # "no rear brake": missing, or of no use
+            return Worded(about, (), Open.HOW)
+        if body in self._need or (body[-1:] == ("new",) and body[:-1] in self._need):
+            return Worded(about, (), Open.HOW)
+        return self._said_of(about, body, text, part)
+
+
+def left_open(told: Worded, text: str) -> Understanding:
+    """The question for what was left open: a measurement, or how it is."""
+    component, place = told.about.component, told.about.position
+    one = told.about.characteristic
+    measured = [one] if one else [each for each in component.characteristics if each.units]
+    if told.open is Open.MEASURE and measured:
+        reason = "a share of what it was when new is no measurement"
+        asked = questions.measure(component.name, place, measured[0])
+    elif told.open is Open.PIECE:
+        reason = f"'{told.piece}' of the {component.name} has no entry of its own"
+        asked = questions.of_a_piece(component.name, place, told.piece)
+    elif told.open is Open.YEAR:
+        reason = "a month without its year is no date"
+        asked = questions.in_full(questions.which_year(component.name, place))
+    else:
+        known = dict.fromkeys(condition for _, condition, _ in component.judged())
+        reason = "what is to be done was said, not how it is"
+        if told.open is Open.NOT_SAID:
+            reason = f"'{told.piece}' is not said of the {tell.place(component.name, place)}"
+        asked = questions.how_it_is(component.name, place, tuple(known))
+    question = Question(Asks.IN_FULL, asked)
+    return Understanding(Decision.ASK, Kind.FINDING, reason, text, question=question)
+
+
+def reading_of(about: About, name: str, condition: str, text: str) -> Reading:
+    """The finding that judges ``about`` so."""
+    finding = Finding(about.component.name, about.position, name, condition=condition, words=text)
+    standing = Standing.UNPLACED if about.missing else Standing.FITS
+    return Reading(about, finding, standing)
+
+
+def _with(reading: Reading, given: tuple[tuple[str, str], ...]) -> Reading:
+    if not given:
+        return reading
+    return replace(
+        reading, finding=replace(reading.finding, given=(*reading.finding.given, *given))
+    )
+
+
+def _at(axis: str, value: str) -> tuple[Words, ...]:
+    """A place said last: "cracked left", "pulls to the left"."""
+    ways: tuple[Words, ...] = ((value,), *((word, "the", value) for word in ("on", "to", "at")))
+    if axis == "end":
+        ways = (*ways, *((*way, "wheel") for way in ways))
+    return ways if axis in ("end", "side") else ()
+
+
+def _of_code(about: About, name: str, code: str, text: str) -> Reading:
+    finding = Finding(about.component.name, about.position, name, code=code, words=text)
+    return Reading(about, finding, Standing.UNPLACED if about.missing else Standing.FITS)
+
+
+def _split_at(said: Words, negation: Iterable[Words]) -> list[Words]:
+    """ "no cuts no nails" -> cuts; nails. Empty where it does not begin with a negation."""
+    parts: list[Words] = []
+    known = set(negation)
+    at = 0
+    while at < len(said):
+        n = next((len(p) for p in known if said[at : at + len(p)] == p), 0)
+        if n:
+            parts.append(())
+        elif not parts:
+            return []
+        elif said[at] not in ("or", "and"):
+            parts[-1] = (*parts[-1], said[at])
+        elif said[at] in ("or", "and"):
+            parts.append(())
+        at += n or 1
+    return [part for part in parts if part]
+
+
+def _by_phrase(rules: Iterable[tuple[str, Iterable[Words]]]) -> Mapping[Words, tuple[str, ...]]:
+    """Phrase -> the conditions that it can stand for, from rules named KIND_condition."""
+    found: dict[Words, tuple[str, ...]] = {}
+    for name, said in rules:
+        condition = spoken_name(name.partition("_")[2])
+        for phrase in said:
+            found[phrase] = (*found.get(phrase, ()), condition)
+    return found

@@ -1,0 +1,281 @@
+"""A mechanic's own words: what phrases mean, what is asked about them, and what never comes of them."""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from fieldlog.catalogue.component import CONDITION, SOUND, WORK
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.language.sides import by_side_of_traffic
+from fieldlog.limits.context import keeps_left
+from fieldlog.model import Asks, Command, Decision, Flag
+from tests.breaths import written
+from tests.shared import need_shared
+
+DATA = Path(__file__).parent / "data"
+LEAST = 0.92
+"""Share of phrases that are to be accepted, or rightly asked about."""
+
+
+def rows(name: str) -> list[dict[str, Any]]:
+    return list(tomllib.loads((DATA / name).read_text("utf-8"))["rows"])
+
+
+OWN = rows("trade_phrases.toml")
+
+
+@pytest.fixture(scope="module")
+def language() -> InspectionLanguage:
+    return load_language()
+
+
+def faults(row: dict[str, Any], language: InspectionLanguage, words: str) -> list[str]:
+    """What is wrong of the meaning of ``words``."""
+    breath = language.breath(words)
+    said = breath.whole
+    found = [written(one) for part in breath.parts for one in part.offered]
+    wrong = []
+    if said.decision.value != row["d"]:
+        wrong.append(f"wanted {row['d']}, got {said.decision.value}")
+    if said.decision is not Decision.REFUSE and found != row.get("is", []):
+        wrong.append(f"wanted {row.get('is', [])}, got {found}")
+    if row.get("why", "") not in said.reason:
+        wrong.append(f"wanted {row['why']!r} in {said.reason!r}")
+    return wrong
+
+
+@pytest.mark.parametrize("row", OWN, ids=lambda row: row["w"])
+def test_a_phrase_means_what_its_row_says(
+    language: InspectionLanguage, row: dict[str, Any]
+) -> None:
+    wrong = faults(row, language, row["w"])
+    assert not wrong, "\n".join(wrong)
+
+
+def test_hardly_any_phrase_is_refused() -> None:
+    assert len(OWN) >= 150
+    understood = [row for row in OWN if row["d"] != "refuse"]
+    assert len(understood) >= LEAST * len(OWN)
+
+
+def test_every_phrase_of_the_extra_material_means_what_is_expected(
+    language: InspectionLanguage,
+) -> None:
+    """Its phrases are kept apart; what they mean is here, by the hash of each."""
+    text = need_shared("text/mechanics_phrases.txt").read_text("utf-8")
+    phrases = [line.strip() for line in text.splitlines() if line.strip()]
+    expected = {row["h"]: row for row in rows("trade_expected.toml")}
+    wrong, refused = {}, 0
+    for phrase in phrases:
+        row = expected.get(hashlib.sha256(phrase.lower().encode()).hexdigest()[:16])
+        told = ["has no expected meaning"] if row is None else faults(row, language, phrase)
+        refused += row is not None and row["d"] == "refuse"
+        if told:
+            wrong[phrase] = told
+    assert not wrong
+    assert refused <= (1 - LEAST) * len(phrases)
+
+
+# --- what must never happen ----------------------------------------------------------------------
+
+DENIED = (
+    *("front brake not good", "brake lever not firm", "horn isn't too good", "steering not smooth"),
+    *("rear disc isn't cracked", "front caliper not leaking", "no leaks from the front caliper"),
+    *("oil not changed", "front pads were not replaced", "chain not adjusted"),
+    *("front brake no good", "rear tyre not worn much", "no rear brake"),
+)
+VAGUE = (
+    *("front tyre almost bald", "clutch might be slipping", "left fork seal starting to weep"),
+    *(
+        "air filter needs replacing",
+        "front pads at minimum",
+        "rear tyre is due",
+        "oil to be changed",
+    ),
+    *("rear pads half worn", "front pads at fifty percent", "front tyre about half left"),
+    *("new rear tyre needed", "new front pads to be fitted", "needs new rear pads"),
+)
+
+
+@pytest.mark.parametrize("words", [*DENIED, *VAGUE])
+def test_what_is_denied_or_not_told_is_never_taken(
+    language: InspectionLanguage, words: str
+) -> None:
+    assert language.understand(words).decision is not Decision.ACCEPT
+
+
+@pytest.mark.parametrize(
+    "words", ["rear shock", "front tyre", "battery", "horn", "clutch", "chain"]
+)
+@pytest.mark.parametrize("said", ["is shot", "is knackered", "has had it", "is on its last legs"])
+def test_what_is_done_for_is_never_sound(
+    language: InspectionLanguage, words: str, said: str
+) -> None:
+    found = language.understand(f"{words} {said}")
+    assert found.decision is not Decision.REFUSE
+    assert all(one.condition != SOUND for one in found.offered)
+
+
+def test_no_typed_word_judges_one_part_in_two_ways_in_silence(language: InspectionLanguage) -> None:
+    """Typed words that stand for two conditions of an entry are asked about, never one of them."""
+    both = language.understand("throttle cable snagging")
+    assert both.asks is Asks.WHICH
+    assert [one.condition for one in both.offered] == ["chafed", "sticking"]
+    assert language.understand("rear shock blown").asks is Asks.WHICH
+
+
+# --- single rules --------------------------------------------------------------------------------
+
+
+def test_small_words_are_dropped_and_a_spot_is_kept(language: InspectionLanguage) -> None:
+    found = language.understand("the frame's badly cracked near the headstock").finding
+    assert found is not None
+    assert (found.component, found.condition) == ("frame", "cracked")
+    assert found.given == (("noted", "near the headstock"),)
+
+
+def test_small_words_beside_a_number_stay(language: InspectionLanguage) -> None:
+    found = language.understand("front pads a bit less than three mm").finding
+    assert found is None or found.quantity is None or found.quantity.qualifier is not None
+
+
+@pytest.mark.parametrize(
+    ("words", "unit"),
+    [
+        ("chain slack thirty five mil", "mm"),
+        ("rear pads two mil", "mm"),
+        ("spark plug gap thirty mil", "in"),
+        ("front disc run out two mil", None),
+        ("wheel bearing play two mil", None),
+    ],
+)
+def test_mil_is_a_millimetre_where_a_thousandth_of_an_inch_cannot_be_meant(
+    language: InspectionLanguage, words: str, unit: str | None
+) -> None:
+    found = language.understand(words)
+    units = {one.quantity.unit for one in found.offered if one.quantity is not None}
+    assert units == ({"mm", "in"} if unit is None else {unit})
+    assert (found.decision is Decision.ACCEPT) is (unit is not None)
+
+
+@pytest.mark.parametrize(
+    ("words", "places"),
+    [
+        ("clutch side mirror cracked", ["left"]),
+        ("throttle side grip torn", ["right"]),
+        ("brake side bar end loose", ["right"]),
+        ("drive side chain adjuster loose", ["left", "right"]),
+        ("disc side fork seal leaking", ["left", "right"]),
+    ],
+)
+def test_a_side_told_by_what_is_there(
+    language: InspectionLanguage, words: str, places: list[str]
+) -> None:
+    found = language.understand(words)
+    assert [one.position for one in found.offered] == places
+    assert (found.decision is Decision.ACCEPT) is (len(places) == 1)
+
+
+@pytest.mark.parametrize("words", ["nearside mirror cracked", "n/s mirror cracked"])
+def test_nearside_is_left_only_where_traffic_keeps_left(
+    language: InspectionLanguage, words: str
+) -> None:
+    said = language.understand(words)
+    assert said.finding is not None
+    assert said.finding.position == "left"
+    assert Flag.NEARSIDE in said.flags
+    assert by_side_of_traffic(said, keeps_left=True) == said
+    asked = by_side_of_traffic(said, keeps_left=False)
+    assert (asked.decision, asked.asks) == (Decision.ASK, Asks.PLACE)
+    assert [one.position for one in asked.offered] == ["left", "right"]
+    answered = language.answer(asked, "the right one")
+    assert answered.finding is not None
+    assert answered.finding.position == "right"
+    assert by_side_of_traffic(answered, keeps_left=False) == answered
+
+
+@pytest.mark.parametrize(
+    ("jurisdiction", "left"),
+    [("GB", True), ("IE", True), ("US-VA", False), ("DE", False), (None, False)],
+)
+def test_where_traffic_keeps_left(jurisdiction: str | None, left: bool) -> None:
+    assert keeps_left(jurisdiction) is left
+
+
+def test_both_of_a_breath_are_asked_about_their_side(language: InspectionLanguage) -> None:
+    said = language.understand("nearside mirror cracked and offside mirror loose")
+    assert len(said.parts) == 2
+    asked = by_side_of_traffic(said, keeps_left=False)
+    assert asked.decision is Decision.ASK
+    assert asked.finding is None
+
+
+@pytest.mark.parametrize(
+    ("words", "component", "work"),
+    [
+        ("oil changed", "engine oil", "replaced"),
+        ("replaced the air filter", "air filter", "replaced"),
+        ("new front disc fitted", "brake disc", "replaced"),
+        ("throttle cable greased", "throttle cable", "lubricated"),
+        ("plugs changed", "spark plug", "replaced"),
+        ("rear wheel trued", "wheel", "trued"),
+        ("clutch cable lubed", "clutch cable", "lubricated"),
+    ],
+)
+def test_work_that_was_done_is_a_finding_of_its_own(
+    language: InspectionLanguage, words: str, component: str, work: str
+) -> None:
+    found = language.understand(words).finding
+    assert found is not None
+    assert (found.component, found.characteristic, found.condition) == (component, WORK, work)
+
+
+def test_of_cables_it_is_asked_which_was_greased(language: InspectionLanguage) -> None:
+    found = language.understand("cable greased")
+    assert found.decision is Decision.ASK
+    assert len({one.component for one in found.offered}) > 2
+
+
+def test_the_same_is_said_of_several(language: InspectionLanguage) -> None:
+    lamps = language.understand("high and low beam work").parts
+    assert [one.finding.component for one in lamps if one.finding] == ["high beam", "low beam"]
+    four = language.understand("all four indicators work").parts
+    assert len({one.finding.position for one in four if one.finding}) == 4
+    assert all(one.finding and one.finding.condition == SOUND for one in four)
+
+
+def test_a_part_that_is_not_named_is_asked_about(language: InspectionLanguage) -> None:
+    found = language.understand("front's at thirty three psi")
+    assert found.decision is Decision.ASK
+    assert "tyre" in {one.component for one in found.offered}
+
+
+def test_a_piece_without_an_entry_is_not_taken_for_its_part(language: InspectionLanguage) -> None:
+    found = language.understand("number plate bracket broken")
+    assert found.decision is Decision.ASK
+    assert not found.offered
+
+
+def test_a_word_of_another_program_is_none_here(language: InspectionLanguage) -> None:
+    assert language.understand("scratch that").decision is Decision.REFUSE
+    assert language.understand("disregard that").dialogue is Command.DISREGARD
+
+
+def test_listeners_are_offered_none_of_it(language: InspectionLanguage) -> None:
+    """Nothing of trade.jsgf is in the language that is listened for."""
+    assert not {"knackered", "manky", "minging", "toast"} & language.words()
+    assert not any(name.startswith("trade.") for name in language.grammar.rules)
+
+
+def test_a_condition_of_the_part_comes_before_one_of_what_is_measured(
+    language: InspectionLanguage,
+) -> None:
+    found = language.understand("front tyre scalloped").finding
+    assert found is not None
+    assert found.characteristic == CONDITION
