@@ -71,6 +71,11 @@ class TestRaisedAndAnswered:
                 ("steering head bearing good", "shock absorber good"),
             ),
             (
+                "test ride pulls to the left",
+                "pulls to one side",
+                ("front caliper good", "steering head bearing good", "rear wheel good"),
+            ),
+            (
                 "test ride steering out of line",
                 "pulls to one side",
                 ("front caliper good", "steering head bearing good", "rear wheel good"),

@@ -14,14 +14,17 @@ from types import MappingProxyType
 from typing import TypeVar
 
 from fieldlog.aftercare.known import known_facts, values_for
-from fieldlog.aftercare.repairs import Consumable, Part, Repair, Repairs, Uses, filled
+from fieldlog.aftercare.repairs import WHAT, Consumable, Part, Repair, Repairs, Uses, filled
 from fieldlog.aftercare.work import NO_WORK, Tighten, Work, torques_for
 from fieldlog.catalogue.component import Catalogue, Component
 from fieldlog.model import Finding, Limit, LimitStatus, Severity, State, Verdict
+from fieldlog.words import tell
 from fieldlog.words.advice import not_yet_told, summed
 
+CLEANING = "cleaning"
+"""Stands for a system in the lines that gather what is cleaned."""
 WORK_ORDER = (
-    "battery", "controls and chassis", "final drive", "wheels", "tyres", "brakes", "cables",
+    CLEANING, "battery", "controls and chassis", "final drive", "wheels", "tyres", "brakes", "cables",
     "filters", "fasteners", "lights", "fluids", "papers",
 )  # fmt: skip
 """Systems in the order their work is done."""
@@ -80,6 +83,8 @@ class JobLine:
     job: str = ""
     first: bool = False
     """It falls away where the thing itself is replaced."""
+    gathers: tuple[str, ...] = ()
+    """Text of the line that gathers all of its kind; empty where each stands for itself."""
 
 
 def job_lines(
@@ -109,7 +114,7 @@ def job_lines(
             lines.append(line)
         else:
             lines[at] = _united(lines[at], line)
-    ordered = sorted(_without_what_falls_away(lines), key=_order)
+    ordered = sorted(_gathered(_without_what_falls_away(lines)), key=_order)
     return (*ordered, *_closing(ordered, work.repairs))
 
 
@@ -178,6 +183,7 @@ def _line(
         recheck=(repair.recheck,) if repair.recheck else (),
         job=repair.job,
         first=repair.first,
+        gathers=repair.do if repair.gathers else (),
     )
 
 
@@ -275,6 +281,24 @@ def _without_what_falls_away(lines: Sequence[JobLine]) -> list[JobLine]:
                 advice=heir.advice if line.first else _both(heir.advice, line.advice),
             )
             kept = [merged if other is heir else other for other in others]
+    return kept
+
+
+def _gathered(lines: Sequence[JobLine]) -> list[JobLine]:
+    """Lines of one kind that gather as one, naming all that it is done to with its place."""
+    kept = [line for line in lines if not line.gathers]
+    for text in dict.fromkeys(line.gathers for line in lines if line.gathers):
+        first, *rest = [line for line in lines if line.gathers == text]
+        things = [
+            tell.place(name, line.position) for line in (first, *rest) for name in line.components
+        ]
+        whole = replace(first, system=CLEANING)
+        for line in rest:
+            whole = _united(whole, line)
+        do = filled(text, {WHAT: ", ".join(dict.fromkeys(things))}) or text[-1]
+        consumables = tuple(replace(use, place=None) for use in whole.consumables)
+        once = _once(consumables)
+        kept.append(replace(whole, do=do, system=CLEANING, position=None, consumables=once))
     return kept
 
 

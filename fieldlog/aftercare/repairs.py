@@ -80,6 +80,8 @@ class Repair:
     """What it undoes and tightens, where that is less than any work on the component."""
     first: bool = False
     """It falls away where the thing itself is replaced at the same place."""
+    gathers: bool = False
+    """All of it is one line, done before anything else: the wash."""
     settles: tuple[str, ...] = ()
     """Intervals that the work settles; no others."""
     recheck: str = ""
@@ -178,6 +180,7 @@ _KEYS = [
     "job",
     "tightens",
     "fastens",
+    "gathers",
     "first",
     "settles",
     "recheck",
@@ -263,6 +266,7 @@ def _repair(row: Mapping[str, Any], called: str, faults: Faults) -> Repair:
         tightens=row.get("tightens") is True,
         fastens=_texts(row, "fastens"),
         first=row.get("first") is True,
+        gathers=row.get("gathers") is True,
         settles=_texts(row, "settles"),
         recheck=str(row.get("recheck", "")),
         then=str(row.get("then", "")),
