@@ -132,6 +132,45 @@ def test_what_is_mostly_a_slip_is_asked_about() -> None:
     assert asked.question_text == "Three to or reads?"
 
 
+@pytest.mark.parametrize(
+    ("said", "other", "question"),
+    [
+        ("axle one to five", "axle one two five", "To or two?"),
+        ("axle one two five", "axle one to five", "Two or to?"),
+        ("pads too loose", "pads two loose", "Too or two?"),
+    ],
+)
+def test_what_sounds_the_same_is_asked_about(said: str, other: str, question: str) -> None:
+    clip = Clip(np.zeros(160, np.float32))
+    language = PhraseLanguage([said, other])
+    asked = judge_for(language, RULES)(language.understand(said), heard(0.0, 8.0, text=said), clip)
+    assert asked.question_text == question
+
+
+@pytest.mark.parametrize(
+    ("said", "other"),
+    [
+        ("axle is twenty five", "axle one twenty five"),
+        ("axle torqued to eighty", "axle torque twenty"),
+        ("seal weeping", "seal leaking"),
+        ("lamp working", "lamp not working"),
+        ("bolt sound", "bolt sheared"),
+    ],
+)
+def test_a_fault_or_value_for_another_is_asked_about_where_it_was_heard_too(
+    said: str, other: str
+) -> None:
+    clip = Clip(np.zeros(160, np.float32))
+    language = PhraseLanguage([said, other])
+    for text, near in ((said, two_heard(said, other, 4.8)), (other, two_heard(other, said, 4.8))):
+        asked = judge_for(language, RULES)(language.understand(text), near, clip)
+        assert asked.decision is Decision.ASK
+        alone = judge_for(language, RULES)(
+            language.understand(text), heard(0.0, 8.0, text=text), clip
+        )
+        assert alone.decision is Decision.ACCEPT
+
+
 def test_a_twin_that_is_possible_too_is_asked_about() -> None:
     # a teen heard as its ty (codeforamerica/balance#240): "fifteen" was heard as fifty with margin 4.8
     both = PhraseLanguage(["axle fifteen newton metres", "axle fifty newton metres"])

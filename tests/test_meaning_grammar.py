@@ -19,6 +19,7 @@ from fieldlog.errors import UsageError
 from fieldlog.grammar import Grammar, load_grammar
 from fieldlog.grammar.jsgf import to_jsgf
 from fieldlog.grammar.sample import Sampler
+from fieldlog.language.files import load_language
 from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.codes import KINDS, codes
 from fieldlog.quantities.number_words import (
@@ -302,3 +303,23 @@ def test_pocketsphinx_accepts_what_we_parse_and_nothing_else(
         assert bool(whole.parse(mutant)) == bool(network.accept(" ".join(mutant))), mutant
         refused += not whole.parse(mutant)
     assert refused > 50
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "odometer one eight three five zero miles",
+        "odometer two four zero one seven kilometres",
+        "front tyre pressure two two p s i",
+        "rear tyre pressure two five zero kilopascals",
+        "idle speed eleven hundred r p m",
+        "idle speed one one five zero r p m",
+        "front axle nut torque one two five newton metres",
+        "battery one two point six volts",
+        "drive chain slack three five millimetres",
+        "correction four millimetres",
+        "correction thirty six p s i",
+    ],
+)
+def test_digits_one_by_one_and_a_bare_correction_are_offered(said: str) -> None:
+    assert load_language().word_graph().accepts(said.split())

@@ -100,6 +100,36 @@ def sample(file: Path | None, count: int, seed: int, cover: bool) -> None:
         click.echo(sampler.next_phrase() if cover else sampler.random_phrase())
 
 
+@grammar.command()
+@click.argument("file", required=False, type=click.Path(path_type=Path))
+@click.option("-n", "--count", default=500, show_default=True, type=click.IntRange(0, 100_000))
+def homophones(file: Path | None, count: int) -> None:
+    """Print words of FILE (default: the inspection grammar) that sound the same and change the meaning.
+
+    No listener can tell them apart: say one of them otherwise. Pronunciations are those of pocketsphinx's
+    dictionary and the additions. COUNT random phrases are looked through for pairs of two words. Takes
+    some ten seconds for the inspection grammar, whose own are asked about when they are heard.
+
+    \b
+    Examples:
+      fieldlog grammar homophones
+      fieldlog grammar homophones orders.jsgf -n 2000
+    """
+    from fieldlog.grammar.homophones import homophones as find
+    from fieldlog.grammar.sample import Sampler
+    from fieldlog.listeners.pocketsphinx import pronunciations
+    from fieldlog.shop.ears import open_language
+
+    language = open_language(file)
+    loaded = _load(file)
+    sampler = Sampler(loaded.rules, loaded.public, seed=1)
+    phrases = [*sampler.covering(), *(sampler.random_phrase() for _ in range(count))]
+    found = find(phrases, pronunciations(language.words()), language)
+    for each in found:
+        click.echo(str(each))
+    click.echo(f"{len(found)} pairs in {len(language.words())} words", err=True)
+
+
 def _load(file: Path | None) -> Grammar:
     if file is not None:
         from fieldlog.grammar import load_grammar

@@ -30,16 +30,34 @@ _PAIRS = (
     *TEEN_TENS.items(),
     *((f"{PLAIN_DIGITS[n // 10 - 1]} to", ty) for ty, n in SPELT_TENS.items() if n >= 40),
     ("nine", "five"),
+    *((f"one {ty}", f"is {ty}") for ty in SPELT_TENS),
+    ("torqued to", "torque two"),
+    *((f"torqued to {ty}", f"torque {other}") for ty, other in (("eighty", "twenty"),)),
+    # one fault for another, or for what is as it should be (docs/hearing/confusions.md)
+    ("leaking", "weeping"),
+    ("bent", "dented"),
+    ("cracked", "drags"),
+    ("stuck", "split"),
+    ("sound", "sheared"),
+    ("all okay", "rubbing"),
+    ("not tight", "notchy"),
+    ("not working", "working"),
+    ("not charging", "charging"),
 )
 TWINS: tuple[tuple[str, str], ...] = (*_PAIRS, *((other, one) for one, other in _PAIRS))
 """Words and what they are taken for: no score tells them apart for certain, so a twin that was heard
-too is asked about sooner than another meaning."""
+too is asked about sooner than another meaning. Numbers first, then what is told of a part."""
 
+_TO_OR_TWO = tuple(
+    (f"{one} to {other}", f"{one} two {other}") for one in PLAIN_DIGITS for other in PLAIN_DIGITS
+)
 SLIPS: tuple[tuple[str, str], ...] = (
+    *_TO_OR_TWO,
+    *((two, to) for to, two in _TO_OR_TWO),
     ("three to", "reads"),
     ("three point", "free play"),
-    ("two loose", "too loose"),
-    ("too loose", "two loose"),
+    ("two", "too"),
+    ("too", "two"),
     ("right side", "nearside"),
     ("left side", "offside"),
     ("outside", "offside"),
@@ -48,7 +66,8 @@ SLIPS: tuple[tuple[str, str], ...] = (
     ("right back", "back"),
 )
 """Words that are hardly ever said and mostly come of others ("torque reads sixteen" heard as "torque
-three to sixteen"), or that sound the same: asked about wherever the other makes sense. The British sides are among them
+three to sixteen"), or that sound the same ("one to five" and "one two five", `fieldlog grammar homophones`): asked about
+wherever the other makes sense and means something else. The British sides are among them
 until the ear is trained for them: "nearside" was heard as "right side", which is the opposite. "Right, front
 disc worn" begins as the right one does."""
 
@@ -208,7 +227,12 @@ def twin_distances(hearing: Hearing, language: Language) -> dict[str, float]:
     if not hearing.hypotheses:
         return {}
     best = hearing.hypotheses[0]
-    found = {text: 0.0 for text in exchanged(best.text, SLIPS) if _accepted(text, language)}
+    own = language.meaning(best.text)
+    found = {
+        text: 0.0
+        for text in exchanged(best.text, SLIPS)
+        if _accepted(text, language) and language.meaning(text) != own
+    }
     meanings = {
         language.meaning(text) for text in exchanged(best.text, TWINS) if _accepted(text, language)
     }

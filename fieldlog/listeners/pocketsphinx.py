@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -151,6 +151,32 @@ def _decoder(model: Path | None) -> Any:
             where=str(model) if model else "pocketsphinx",
             todo="name a folder with a complete pocketsphinx acoustic model, or none",
         ) from None
+
+
+def pronunciations(words: Collection[str]) -> dict[str, tuple[str, ...]]:
+    """The ``words`` that the bundled dictionary or the additions know, with all their pronunciations.
+
+    Raises ``ModelError`` when the library or its dictionary is missing.
+    """
+    try:
+        import pocketsphinx
+    except ImportError as error:
+        raise ModelError(
+            f"pocketsphinx cannot be imported ({error})",
+            where="pocketsphinx",
+            todo="pip install 'pocketsphinx>=5.0.4,<6'",
+        ) from None
+    file = _dictionary(Path(pocketsphinx.get_model_path()) / "en-us" / "en-us")
+    found: dict[str, list[str]] = {}
+    for line in file.read_text("utf-8").splitlines():
+        word, _, phones = line.partition(" ")
+        word = word.partition("(")[0]
+        if word in words:
+            found.setdefault(word, []).append(phones.strip())
+    for word, more in load_additions().entries.items():
+        if word in words:
+            found.setdefault(word, []).extend(more)
+    return {word: tuple(dict.fromkeys(spoken)) for word, spoken in found.items()}
 
 
 def _dictionary(model: Path) -> Path:
