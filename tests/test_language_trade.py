@@ -140,9 +140,14 @@ def test_small_words_are_dropped_and_a_spot_is_kept(language: InspectionLanguage
     assert found.given == (("noted", "near the headstock"),)
 
 
-def test_small_words_beside_a_number_stay(language: InspectionLanguage) -> None:
-    found = language.understand("front pads a bit less than three mm").finding
-    assert found is None or found.quantity is None or found.quantity.qualifier is not None
+@pytest.mark.parametrize(
+    "words",
+    ["front pads at minimum", "rear pads half worn", "front disc near the limit", "front tyre 40%"],
+)
+def test_a_share_is_asked_for_a_measurement(language: InspectionLanguage, words: str) -> None:
+    found = language.understand(words)
+    assert found.asks is Asks.IN_FULL
+    assert "no measurement" in found.reason
 
 
 @pytest.mark.parametrize(
@@ -172,6 +177,7 @@ def test_mil_is_a_millimetre_where_a_thousandth_of_an_inch_cannot_be_meant(
         ("brake side bar end loose", ["right"]),
         ("drive side chain adjuster loose", ["left", "right"]),
         ("disc side fork seal leaking", ["left", "right"]),
+        ("clutch side foot peg loose", ["left", "right"]),
     ],
 )
 def test_a_side_told_by_what_is_there(

@@ -287,8 +287,7 @@ class TradeReader:
         if not most:
             return
         for phrase in self._degree.before(said):
-            if said[len(phrase)] not in NUMBER_WORDS:
-                yield from self._trimmed(about, said[len(phrase) :], most - 1, part)
+            yield from self._trimmed(about, said[len(phrase) :], most - 1, part)
         for phrase in self._degree.behind(said):
             yield from self._trimmed(about, said[: -len(phrase)], most - 1, part)
         for axis in () if part else about.axes:
