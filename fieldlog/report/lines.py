@@ -128,6 +128,11 @@ def needed(each: Needed) -> str:
     return to_buy(each.text, each.count, each.each, each.place, each.amount)
 
 
+def settles(interval: str) -> str:
+    """Which interval a job settles, so that nobody takes it for another."""
+    return f"settles the interval: {interval}"
+
+
 def tightening(each: Tighten) -> str:
     """A fastener to tick, with its value, its source and room for what it got."""
     return to_tighten(each.fastener, each.place, each.value, each.source)

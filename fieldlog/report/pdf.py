@@ -157,7 +157,7 @@ class _Card(Typesetting):
             colWidths=[6.5 * mm, self.width - 26.5 * mm, 20 * mm],
             style=ruled(tight=True),
         )
-        yield from self.labelled("to buy", ", ".join(self.report.shopping))
+        yield from self.labelled("to buy", "; ".join(self.report.shopping))
 
     def _due(self) -> Iterator[Flowable]:
         if not self.report.due:

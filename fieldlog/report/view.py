@@ -25,6 +25,7 @@ from fieldlog.report.lines import (
     due_row,
     limit_lines,
     needed,
+    settles,
     tightening,
     zone_of,
 )
@@ -277,10 +278,10 @@ class _Builder:
             JobRow(
                 do=line.do,
                 where=line.position or "",
-                parts=", ".join(needed(each) for each in line.parts),
-                consumables=", ".join(needed(each) for each in line.consumables),
+                parts="; ".join(needed(each) for each in line.parts),
+                consumables="; ".join(needed(each) for each in line.consumables),
                 torques="; ".join(tightening(each) for each in line.torques),
-                advice="; ".join(line.advice),
+                advice="; ".join((*line.advice, *(settles(name) for name in line.settles))),
                 because=tuple(sorted(self.numbers[name] for name in line.because)),
                 severity=line.severity.value if line.severity else "",
             )
