@@ -20,7 +20,7 @@ PURE = (
     "quantities", "grammar", "catalogue", "derived", "words", "language", "limits", "doubt", "aftercare",
     "listeners/whisper/adapter.py", "listeners/whisper/search.py", "listeners/whisper/tokens.py",
     "listeners/whisper/written.py", "listeners/whisper/features.py",
-    "photos/clock.py", "photos/attach.py", "photos/matching.py", "report/view.py",
+    "photos/clock.py", "photos/attach.py", "photos/guessing.py", "photos/readings.py", "report/view.py",
     "store/chain.py", "store/entries.py", "store/entry.py", "store/records.py",
     "shop/events.py", "shop/scene.py", "shop/steps.py",
 )  # fmt: skip

@@ -9,9 +9,11 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from pypdf import PdfReader
 
 from fieldlog import config
+from fieldlog.cli import main
 from fieldlog.language.files import load_language
 from fieldlog.shop import demo
 from fieldlog.shop.workshop import Workshop
@@ -126,9 +128,25 @@ def test_the_camera_clock_is_found_not_given(
     result, _, _ = ran
     (alignment,) = result.placed.alignments
     planted = demo.read_manifest(MEDIA)["camera"]["ahead_of_session_s"]
-    # a shutter follows its spoken mark by a second or two, which no clock can show
-    assert abs(-alignment.offset_s - planted) < 3.0
+    assert abs(-alignment.offset_s - planted) <= alignment.uncertainty_s
+    assert alignment.uncertainty_s < 5.0
     assert not alignment.ask
+
+
+def test_a_demo_that_differs_from_its_manifest_is_no_success(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    manifest = demo.read_manifest(MEDIA)
+    manifest["parts"] = []  # nothing is heard, so that no photo can be at its finding
+    monkeypatch.setattr(demo, "read_manifest", lambda media: manifest)
+    result = CliRunner().invoke(
+        main, ["demo", "--out", str(tmp_path), "--listener", "pocketsphinx"]
+    )
+    assert result.exit_code == 9, result.output
+    assert f"differs from what its manifest says in {len(manifest['photos'])} places" in str(
+        result.stderr
+    )
+    assert "pdf: " in result.stdout
 
 
 def test_the_record_verifies_and_the_report_is_whole(

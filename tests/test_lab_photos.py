@@ -1,39 +1,31 @@
-"""Alignment and attachment on invented sessions whose truth is known."""
+"""Alignment and attachment on sessions whose truth is known."""
 
 from __future__ import annotations
 
-import pytest
-
-from fieldlog.lab.benchmarks.photo_sessions import invent_session
-from fieldlog.photos.attach import Shot, place
-from fieldlog.photos.clock import SPOKEN_LAG_S, align_marks
+from fieldlog.lab.benchmarks.photo_sessions import ORDINARY, ordinary_session, rival_of
+from fieldlog.lab.benchmarks.photos import measure_accuracy, measure_ordinary
 
 
-def test_invented_sessions_wrong_is_rare() -> None:
-    right = wrong = total = 0
-    for seed in range(6):
-        session = invent_session(seed, findings=150, photos=250)
-        step = session.photos[0].resolution_s
-        alignment = align_marks(
-            "c",
-            [m.at for m in session.marks],
-            [p.recorded for p in session.photos],
-            resolution_s=step,
-            lag_s=SPOKEN_LAG_S,
-        )
-        assert alignment is not None
-        assert alignment.usable
-        assert alignment.offset_s == pytest.approx(session.offset_s, abs=2.5)
-        shots = [
-            Shot(p.name, "c", alignment.session_time(p.recorded), alignment.uncertainty_s)
-            for p in session.photos
-        ]
-        truth = {p.name: p.truth for p in session.photos}
-        for attachment in place(shots, session.findings, session.marks).attached:
-            if truth[attachment.photo] == attachment.finding_id:
-                right += 1
-            else:
-                wrong += 1
-        total += len(session.photos)
-    assert wrong / total < 0.005
-    assert right / total > 0.88
+def test_invented_sessions_are_placed_and_wrong_is_rare() -> None:
+    found = measure_accuracy(6, findings=150, photos=250)
+    assert found.wrong_share < 0.005
+    assert found.placed_share > 0.93
+    assert found.asked == 0
+
+
+def test_the_ordinary_sessions_are_what_they_are_said_to_be() -> None:
+    sessions = [ordinary_session(number) for number in range(ORDINARY)]
+    sizes = [len(session.photos) for session in sessions]
+    assert (len(sessions), min(sizes), max(sizes)) == (20, 10, 60)
+    assert sum(bool(session.marks) for session in sessions) == ORDINARY // 2
+    assert sum(rival_of(session) is not None for session in sessions) >= ORDINARY // 2
+    offsets = [abs(session.offset_s) for session in sessions]
+    assert min(offsets) == 0.0
+    assert max(offsets) > 13.9 * 3600
+
+
+def test_the_photos_of_ordinary_sessions_land() -> None:
+    found = measure_ordinary()
+    assert found.placed_share >= 0.95
+    assert found.wrong_at_most < 0.005
+    assert found.uncovered == 0

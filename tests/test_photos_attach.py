@@ -20,12 +20,15 @@ from fieldlog.photos.attach import (
 )
 from fieldlog.photos.clock import (
     Alignment,
+    Basis,
+    CameraTime,
     align_code,
     align_given,
-    camera_time,
     unaligned,
 )
 from fieldlog.photos.facts import PhotoFacts
+from fieldlog.photos.guessing import Guess
+from fieldlog.photos.readings import camera_time
 from fieldlog.photos.scan import natural_key
 
 T0 = datetime(2026, 5, 1, 8, tzinfo=UTC)
@@ -57,7 +60,7 @@ def _owner(placement: Placement) -> str | None:
         (120.0, "B", Why.AFTER),
         (169.5, None, Why.FAR),
         (250.0, None, Why.FAR),
-        (297.0, None, Why.TIE),
+        (297.5, None, Why.TIE),
         (5000.0, None, Why.OUTSIDE),
     ],
 )
@@ -79,6 +82,32 @@ def test_a_wide_clock_turns_certainty_into_a_tie() -> None:
     assert _owner(place([_shot(104.9, 0.5)], _findings(A, B))) == "A"
     (unplaced,) = place([_shot(104.9, 10.0)], _findings(A, B)).unplaced
     assert {c.finding_id for c in unplaced.candidates} == {"A", "B"}
+
+
+def _guessed(*guesses: Guess) -> Alignment:
+    return Alignment("c", Basis.MARKS, guesses[0].offset_s, 1.0, guesses=guesses)
+
+
+def test_what_every_guess_puts_to_the_same_finding_is_placed_and_what_differs_waits() -> None:
+    rival = _guessed(Guess(0.0, 0.6), Guess(5.0, 0.4))
+    shots = []
+    for name, seconds in (("same", 120.0), ("differs", 104.0)):
+        time = CameraTime(_at(seconds), assumed=False)
+        facts = PhotoFacts(name, "jpeg", capture_local="2026-05-01T08:00:00")
+        shots.append(make_shot(name, facts, time, rival))
+    placement = place(shots, _findings(A, B))
+    assert [(a.photo, a.finding_id) for a in placement.attached] == [("same", "B")]
+    (waiting,) = placement.unplaced
+    assert (waiting.photo, waiting.why) == ("differs", Why.CLOCK)
+    assert {c.finding_id for c in waiting.candidates} == {"A", "B"}
+
+
+def test_a_guess_that_holds_next_to_nothing_does_not_survive() -> None:
+    time = CameraTime(_at(104.0), assumed=False)
+    facts = PhotoFacts("a", "jpeg", capture_local="2026-05-01T08:00:00")
+    for share, owner in ((0.004, "A"), (0.02, None)):
+        rival = _guessed(Guess(0.0, 1 - share), Guess(5.0, share))
+        assert _owner(place([make_shot("a", facts, time, rival)], _findings(A, B))) == owner
 
 
 def test_gap_and_uncertainty_are_reported() -> None:

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import math
 import random
 from datetime import UTC, datetime, timedelta, timezone
 
-import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -14,16 +12,18 @@ from hypothesis import strategies as st
 from fieldlog.photos.clock import (
     Alignment,
     Basis,
+    CameraTime,
     align_code,
     align_event,
     align_given,
-    align_marks,
-    camera_time,
+    align_said,
+    asked,
     signed_duration,
     unaligned,
 )
 from fieldlog.photos.facts import PhotoFacts
-from fieldlog.photos.matching import TOLERANCES_S, _chances, match_times
+from fieldlog.photos.guessing import Guess, guess_offsets, stretches
+from fieldlog.photos.readings import camera_time
 
 T0 = datetime(2026, 5, 1, 8, tzinfo=UTC)
 
@@ -33,144 +33,145 @@ def _at(seconds: float) -> datetime:
 
 
 def _session(
-    rng: random.Random, count: int, span: float, offset: float, *, drift: float = 0.0, step: float
-) -> tuple[list[float], list[float]]:
-    """Marks, and shutter times on a camera that is ``offset`` behind: 30 % missing, 30 % extra."""
-    marks = sorted(rng.uniform(0, span) for _ in range(count))
-    taken = [m for m in marks if rng.random() > 0.3]
-    taken += [rng.uniform(0, span) for _ in range(round(0.3 * count))]
-    shots = [(t - offset - drift * (t - span / 2)) // step * step for t in taken]
+    rng: random.Random, count: int, offset: float, *, drift: float = 0.0, step: float = 1.0
+) -> tuple[list[tuple[float, float]], list[float], list[float]]:
+    """Findings, marks and shutter times on a camera that is ``offset`` behind.
+
+    Half of the findings are photographed, two thirds of those after the mark "photo".
+    """
+    said, marks, shots = [], [], []
+    at = 0.0
+    for _ in range(count):
+        begin = at + rng.uniform(8, 50)
+        at = begin + rng.uniform(1.5, 4)
+        said.append((begin, at))
+        if rng.random() < 0.5:
+            if rng.random() < 0.67:
+                at += rng.uniform(0.5, 2)
+                marks.append(at)
+            at += 0.4 + rng.lognormvariate(0.6, 0.5)
+            shots.append(at)
+    middle = shots[len(shots) // 2]
+    shots = [(t - offset - drift * (t - middle)) // step * step for t in shots]
     rng.shuffle(shots)
-    return marks, shots
+    return said, marks, shots
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(
     st.integers(0, 2**32),
-    st.integers(25, 120),
-    st.floats(-14.9 * 3600, 14.9 * 3600),
+    st.integers(30, 90),
+    st.floats(-14 * 3600, 14 * 3600),
     st.sampled_from([1.0, 0.01]),
 )
-def test_planted_offset_is_recovered_or_asked_about(
+def test_a_planted_offset_is_among_the_guesses(
     seed: int, count: int, offset: float, step: float
 ) -> None:
-    rng = random.Random(seed)
-    span = count * rng.uniform(40, 120)
-    result = match_times(*_session(rng, count, span, offset, step=step), resolution_s=step)
-    assert result.best is not None
-    if result.clear:  # with 25 marks and more, all but about one in a thousand
-        assert abs(result.best.offset_s - offset) <= max(step, 0.5)
+    found = guess_offsets(
+        *_session(random.Random(seed), count, offset, step=step), resolution_s=step
+    )
+    if found.supported:  # a person's time from word to shutter cannot be told from it: 2 s
+        assert any(abs(g.offset_s - offset) <= 2.0 for g in found.found)
 
 
-def test_planted_offsets_are_nearly_always_clear() -> None:
+def test_planted_offsets_are_nearly_always_supported_and_one_guess_to_people() -> None:
     clear = 0
-    for seed in range(40):
+    for seed in range(30):
         rng = random.Random(seed)
-        offset = rng.uniform(-14.9, 14.9) * 3600
-        result = match_times(*_session(rng, 30, 2400, offset, step=1.0))
-        clear += result.clear
-        if result.clear:
-            assert result.best is not None
-            assert abs(result.best.offset_s - offset) <= 1.0
-    assert clear >= 38
+        offset = rng.uniform(-14, 14) * 3600
+        found = guess_offsets(*_session(rng, 40, offset))
+        clear += found.supported and stretches(found.found)[0].probability > 0.995
+    assert clear >= 28
 
 
-@pytest.mark.parametrize("drift", [0.0, 30e-6, -120e-6, 250e-6])
+@pytest.mark.parametrize("drift", [0.0, 60e-6, -120e-6, 250e-6])
 def test_slow_drift_is_followed(drift: float) -> None:
-    rng = random.Random(5)
-    span = 8 * 3600.0
-    marks, shots = _session(rng, 500, span, -7 * 3600 + 41.0, drift=drift, step=1.0)
-    best = match_times(marks, shots).best
-    assert best is not None
-    at = span / 2 + 7 * 3600 - 41.0
-    found = best.offset_s + best.drift * (at - best.reference_s)
-    assert abs(found - (-7 * 3600 + 41.0)) <= 1.0
-    assert abs(best.drift - drift) <= 20e-6 if drift else best.drift == 0.0
+    said, marks, shots = _session(random.Random(5), 700, -7 * 3600 + 41.0, drift=drift)
+    found = guess_offsets(said, marks, shots)
+    assert found.drift == pytest.approx(drift, abs=35e-6)
+    if not drift:
+        assert found.drift == 0.0
+    (guess, *_others) = stretches(found.found)
+    assert guess.offset_s == pytest.approx(-7 * 3600 + 41.0, abs=2.5)
 
 
 @pytest.mark.parametrize("every", [20.0, 60.0, 300.0])
-@pytest.mark.parametrize("missing", [0.0, 0.3])
-def test_evenly_spaced_marks_are_ambiguous(every: float, missing: float) -> None:
-    rng = random.Random(3)
-    marks = [every * k for k in range(40)]
-    shots = [m - 3600 for m in marks if rng.random() >= missing]
-    result = match_times(marks, shots)
-    assert result.best is not None
-    assert not result.clear
-    assert result.runner_up is not None
-    apart = abs(result.best.offset_s - result.runner_up.offset_s)
+def test_evenly_spaced_words_leave_several_guesses(every: float) -> None:
+    said = [(every * k, every * k + 2) for k in range(40)]
+    shots = [end - 3600 + 2 for _start, end in said[5:30]]
+    found = stretches(guess_offsets(said, [], shots).found)
+    assert len(found) >= 8
+    apart = abs(found[0].offset_s - found[1].offset_s)
     assert apart / every == pytest.approx(round(apart / every), abs=0.05)
 
 
-def test_a_repeated_round_is_ambiguous() -> None:
+def test_a_repeated_round_leaves_two_guesses() -> None:
     rng = random.Random(8)
-    once = sorted(rng.uniform(0, 600) for _ in range(12))
+    once = sorted(rng.uniform(0, 600) for _ in range(14))
     marks = once + [t + 3600 for t in once]
-    result = match_times(marks, [t + 500 for t in once])
-    assert not result.clear
+    found = stretches(guess_offsets([], marks, [t + 502 for t in once]).found)
+    assert len(found) == 2
+    assert abs(found[0].offset_s - found[1].offset_s) == pytest.approx(3600, abs=1)
 
 
-def test_unrelated_times_are_not_clear() -> None:
-    clear = 0
-    for seed in range(15):
+def test_unrelated_times_are_not_supported() -> None:
+    supported = 0
+    for seed in range(40):
         rng = random.Random(seed)
-        marks = [rng.uniform(0, 3600) for _ in range(40)]
-        shots = [rng.uniform(0, 3600) for _ in range(40)]
-        clear += match_times(marks, shots).clear
-    assert clear == 0
+        said = sorted(rng.uniform(0, 3600) for _ in range(40))
+        shots = [rng.uniform(0, 3600) for _ in range(30)]
+        supported += guess_offsets([(t, t + 2) for t in said], [], shots).supported
+    assert supported <= 1
 
 
 @pytest.mark.parametrize(("marks", "shots"), [([], []), ([1.0], [2.0]), ([1.0, 2.0], [1.0] * 9)])
-def test_too_few_times_say_nothing(marks: list[float], shots: list[float]) -> None:
-    result = match_times(marks, shots)
-    assert (result.best, result.clear) == (None, False)
-    assert align_marks("c", [_at(m) for m in marks], [_at(s) for s in shots]) is None
+def test_too_few_times_leave_the_clock_as_it_is(marks: list[float], shots: list[float]) -> None:
+    times = [CameraTime(_at(shot), assumed=False) for shot in shots]
+    found = align_said("c", [], [_at(mark) for mark in marks], times)
+    assert (found.basis, found.ask, found.guesses) == (Basis.NONE, "", ())
 
 
-def _nearest_to(at: float, times: list[float]) -> float:
-    return min(times, key=lambda time: abs(time - at))
-
-
-def test_chance_is_what_pairs_at_wrong_differences() -> None:
-    """Counted again one difference and one pair at a time; marks in two clusters pair often by chance."""
-    rng = random.Random(6)
-    marks = sorted(rng.uniform(0, 300) + at for at in (0, 20_000) for _ in range(40))
-    shots = sorted(rng.uniform(0, 300) + at for at in (0, 20_000) for _ in range(30))
-    counts = [0] * len(TOLERANCES_S)
-    for k in range(1, 17):
-        shift = (55.0 + 180.0 * (k * (math.sqrt(5) - 1) / 2 % 1.0)) * (1 if k % 2 else -1)
-        moved = [shot + shift for shot in shots]
-        for shot in moved:
-            mark = _nearest_to(shot, marks)
-            if _nearest_to(mark, moved) == shot:
-                for n, tolerance in enumerate(TOLERANCES_S):
-                    counts[n] += abs(mark - shot) <= tolerance
-    found = _chances(np.array(marks), np.array(shots))
-    assert list(found) == pytest.approx([count / 16 for count in counts])
-
-
-def test_bursts_count_once() -> None:
+def test_a_burst_counts_once() -> None:
     rng = random.Random(4)
-    marks = [rng.uniform(0, 1800) for _ in range(25)]
-    shots = [m + 100 + k * 0.3 for m in marks for k in range(6)]
-    best = match_times(marks, shots, resolution_s=0.1).best
-    assert best is not None
-    assert best.pairs <= 25
-    assert best.offset_s == pytest.approx(-100, abs=0.6)
+    marks = sorted(rng.uniform(0, 3600) for _ in range(25))
+    found = guess_offsets([], marks, [m + 102 + k * 0.3 for m in marks for k in range(6)])
+    assert found.groups <= 25
+    assert stretches(found.found)[0].offset_s == pytest.approx(-101, abs=1.5)
 
 
-def test_an_ambiguous_alignment_asks() -> None:
-    marks = [_at(60.0 * k) for k in range(20)]
-    found = align_marks("Acme", marks, [m + timedelta(hours=1) for m in marks])
-    assert found is not None
+def test_a_clock_that_nothing_explains_is_asked_about_and_places_nothing() -> None:
+    said = [(_at(60.0 * k), _at(60.0 * k + 2)) for k in range(20)]
+    shots = [CameraTime(_at(5000 + 37.0 * k**1.5), assumed=False) for k in range(8)]
+    found = align_said("Acme", said, [], shots)
     assert not found.usable
-    assert "pairs 20 photos" in found.ask
+    assert found.ask == "what was said does not tell how far this clock is off"
+
+
+def test_one_question_for_a_camera_names_its_guesses() -> None:
+    two = Alignment("c", Basis.MARKS, 1022.0, 2.0, guesses=(Guess(1022.0, 0.7), Guess(1027.0, 0.3)))
+    assert asked(two, 0).ask == ""
+    assert asked(two, 3).ask == (
+        "3 photos hang on which it is, +17 min 02.0 s (70%) or +17 min 07.0 s (30%): "
+        "photograph the time code, or give the difference"
+    )
+
+
+def test_the_printed_uncertainty_covers_a_habit_that_nobody_measured() -> None:
+    for seed in range(30):
+        rng = random.Random(seed)
+        offset = rng.uniform(-2000, 2000)
+        said, marks, shots = _session(rng, 40, offset)
+        times = [CameraTime(_at(shot), assumed=False) for shot in shots]
+        spoken = [(_at(start), _at(end)) for start, end in said]
+        found = align_said("c", spoken, [_at(mark) for mark in marks], times)
+        assert abs(found.offset_s - offset) <= found.uncertainty_s
 
 
 def test_aligning_one_camera_leaves_the_photos_and_other_cameras_alone() -> None:
     mine, other = align_given("Acme #1", 25.0), unaligned("Acme #2")
-    assert mine.session_time(_at(0)) == _at(25)
-    assert other.session_time(_at(0)) == _at(0)
+    time = CameraTime(_at(0), assumed=False)
+    assert mine.session_time(time) == _at(25)
+    assert other.session_time(time) == _at(0)
     assert other.uncertainty_s > mine.uncertainty_s
 
 
@@ -184,7 +185,7 @@ def test_codes_give_the_offset_of_the_recorded_times() -> None:
         seen, code = (real - offset) // 1, real // 1
         found = align_code("c", [(_at(seen), _at(code))])
         later = rng.uniform(0, 10000)
-        at = found.session_time(_at((later - offset) // 1))
+        at = found.session_time(CameraTime(_at((later - offset) // 1), assumed=False))
         errors.append((at - _at(later)).total_seconds())
     assert sum(errors) / len(errors) == pytest.approx(0, abs=0.1)
     inside = [e for e in errors if abs(e) <= found.uncertainty_s + 0.5]
@@ -194,7 +195,7 @@ def test_codes_give_the_offset_of_the_recorded_times() -> None:
 def test_two_codes_hours_apart_give_the_drift() -> None:
     found = align_code("c", [(_at(0), _at(100)), (_at(36000), _at(36106))])
     assert found.drift == pytest.approx(6 / 36000)
-    assert found.session_time(_at(18000)) == _at(18103.5)
+    assert found.session_time(CameraTime(_at(18000), assumed=False)) == _at(18103.5)
 
 
 def test_codes_that_disagree_are_asked_about() -> None:
@@ -241,4 +242,6 @@ def test_durations_for_people(seconds: float, text: str) -> None:
 
 def test_an_alignment_says_what_it_rests_on() -> None:
     text = str(Alignment("Acme", Basis.MARKS, -3723.4, 1.2, pairs=14))
-    assert text == "Acme: -1 h 02 min 03.4 s +/- 1.2 s (marks against shutter times, 14 pairs)"
+    assert (
+        text == "Acme: -1 h 02 min 03.4 s +/- 1.2 s (what was said against shutter times, 14 times)"
+    )

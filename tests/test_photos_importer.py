@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import random
 import signal
 import subprocess
 import sys
@@ -17,6 +18,7 @@ from PIL import Image, features
 
 from fieldlog.cli import main
 from fieldlog.errors import StoreError, UsageError
+from fieldlog.model import Decision, Finding, Kind, Understanding
 from fieldlog.photos.attach import Why
 from fieldlog.photos.clock import align_given
 from fieldlog.photos.derived import DerivedFolder
@@ -34,11 +36,11 @@ from fieldlog.photos.sheet import seen_of, side_by_side
 from fieldlog.photos.timecode import code_text, png_code, read_code, terminal_code
 from fieldlog.photos.watch import EMPTY_SETTLE_S, SETTLE_S, Waiting, look, stamps
 from fieldlog.store.media import MediaFolder
-from fieldlog.store.records import Photo
+from fieldlog.store.records import NewUtterance, Photo
 from fieldlog.store.repository import Repository
 from tests.photo_files import exif_block, picture, save
 from tests.photo_inspection import CAMERA_BEHIND, invent, take_photos
-from tests.store_samples import START
+from tests.store_samples import START, ticking
 
 TODAY = date(2026, 6, 1)
 
@@ -185,6 +187,86 @@ def test_the_cameras_clock_error_is_found_and_photos_land_right(tmp_path: Path) 
     (clock,) = record.clocks
     assert clock.offset_s == pytest.approx(-alignment.offset_s)
     assert place_photos(invented.store, "last", TODAY).changed == 0
+
+
+def test_a_camera_seventeen_minutes_fast_with_a_rival_five_seconds_off_lands(
+    tmp_path: Path,
+) -> None:
+    """38 utterances, 12 photos, ten of them with a time; half are shot five seconds later than usual."""
+    store = Repository.open(tmp_path / "store", now=ticking())
+    vehicle = store.add_vehicle("blue roadster")
+    head = store.start_inspection(vehicle.id, started_at=START, zone="+02:00")
+    rng = random.Random(17)
+    card = tmp_path / "card"
+    card.mkdir()
+    at, truth = START, {}
+    for number in range(38):
+        at += timedelta(seconds=rng.uniform(14, 60))
+        heard = Understanding(Decision.ACCEPT, Kind.FINDING, "", f"pads {number}")
+        pads = Finding("brake pads", ("front", "rear")[number % 2], "thickness")
+        saved = store.add_utterance(
+            head.id, NewUtterance(heard, at, start_s=0.0, end_s=2.0), finding=pads
+        )
+        if number % 4 == 1:
+            shot = at + timedelta(seconds=2 + rng.uniform(1.2, 2.4) + (5 if number % 8 == 1 else 0))
+            local = shot + timedelta(hours=2, seconds=1022)
+            save(
+                card / f"IMG_{number}.jpg",
+                original=f"{local:%Y:%m:%d %H:%M:%S}",
+                size=(40 + number, 32),
+            )
+            truth[f"IMG_{number}.jpg"] = saved.finding_id
+    for name in ("IMG-20260504-WA0001.jpg", "IMG-20260504-WA0002.jpg"):
+        picture((50, 30 + len(truth) + int(name[-5]))).save(card / name)
+    assert len(truth) == 10
+    import_folder(store, head.id, card, TODAY)
+    placed = place_photos(store, "last", TODAY)
+    photos = store.inspection_record("last").photos
+    owners = {p.file: p.attachment.finding_id for p in photos if p.attachment}
+    assert owners == truth | dict.fromkeys(owners.keys() - truth.keys())
+    (alignment,) = placed.alignments  # photos without a camera are none, and nothing is asked
+    assert alignment.camera == "Acme Pocket 3"
+    assert alignment.ask == ""
+    assert abs(alignment.offset_s + 1022) <= alignment.uncertainty_s
+
+
+def test_what_two_guesses_put_apart_is_asked_once_for_the_camera(tmp_path: Path) -> None:
+    """The same walk twice, an hour apart: only a round can be told, not which."""
+    store = Repository.open(tmp_path / "store", now=ticking())
+    vehicle = store.add_vehicle("blue roadster")
+    head = store.start_inspection(vehicle.id, started_at=START, zone="+00:00")
+    rng = random.Random(3)
+    steps = [rng.uniform(15, 80) for _ in range(14)]
+    card = tmp_path / "card"
+    card.mkdir()
+    at = START
+    for number, step in enumerate(steps + steps):
+        at += timedelta(seconds=step)
+        heard = Understanding(Decision.ACCEPT, Kind.FINDING, "", f"pads {number}")
+        pads = Finding("brake pads", ("front", "rear")[number % 2], "thickness")
+        store.add_utterance(head.id, NewUtterance(heard, at, start_s=0.0, end_s=2.0), finding=pads)
+        if number < len(steps):
+            shot = at + timedelta(seconds=4, hours=-5)
+            save(
+                card / f"IMG_{number}.jpg",
+                original=f"{shot:%Y:%m:%d %H:%M:%S}",
+                size=(40 + number, 32),
+            )
+    import_folder(store, head.id, card, TODAY)
+    placed = place_photos(store, "last", TODAY)
+    (alignment,) = placed.alignments
+    assert "14 photos hang on which it is, +" in alignment.ask
+    record = store.inspection_record("last")
+    for photo in record.photos:
+        assert photo.attachment is not None
+        assert (
+            photo.attachment.reason
+            == "the camera's clock is in question: see the question about it"
+        )
+        assert len(photo.attachment.candidates) == 2
+    (clock,) = record.clocks
+    assert clock.evidence["question"] == alignment.ask
+    assert place_photos(store, "last", TODAY).changed == 0
 
 
 def test_a_photo_of_the_time_code_settles_a_clock_that_is_years_off(tmp_path: Path) -> None:
@@ -385,7 +467,7 @@ def test_align_by_hand_is_reversible(tmp_path: Path) -> None:
     invented.store.close()
     _run("import", tmp_path / "card", "--store", home)
     found = json.loads(_run("align", "--json", "--store", home).stdout)
-    assert found["basis"] == "marks against shutter times"
+    assert found["basis"] == "what was said against shutter times"
 
     wrong = json.loads(_run("align", "--add", "-9:00:00", "--json", "--store", home).stdout)
     assert (wrong["basis"], wrong["offset_s"]) == ("given", -32400.0)

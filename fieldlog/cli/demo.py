@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.text import Text
 
 from fieldlog.cli.ears import listener_options
+from fieldlog.errors import PartialError
 
 
 @click.command()
@@ -22,6 +23,8 @@ from fieldlog.cli.ears import listener_options
 @listener_options
 def demo(out: Path, listener: str, model: Path | None) -> None:
     """Hear, check, illustrate and report the demo's inspection, from real audio and photos.
+
+    Exit code 9 when something differs from what the demo's manifest says must come out.
 
     \b
     Examples:
@@ -72,6 +75,12 @@ def demo(out: Path, listener: str, model: Path | None) -> None:
     console.print(Text(f"  record: {folder} ({checked.rows} rows, {state})"))
     for path in result.written.files:
         console.print(Text(f"  {path.suffix[1:]}: {path}"))
+    if wrong:
+        raise PartialError(
+            f"the demo differs from what its manifest says in {len(wrong)} places",
+            where=str(media / "manifest.json"),
+            todo="read them above; another listener than the default may hear it differently",
+        )
 
 
 def _fresh(folder: Path) -> Path:

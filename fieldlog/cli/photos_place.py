@@ -53,12 +53,11 @@ def align(
       fieldlog photos align last --camera "Acme Pocket 3" --add +1:02:07
       fieldlog photos align last --event 4 2026-05-04T09:12:30Z
     """
-    from fieldlog.photos.clock import align_event, align_given, camera_time
+    from fieldlog.photos.clock import align_event, align_given
     from fieldlog.photos.placing import (
         photo_series,
         place_photos,
         save_alignment,
-        session_zone,
         withdraw_alignment,
     )
 
@@ -69,8 +68,7 @@ def align(
         if event is not None:
             photo = picked_photo(record, event[0])
             pairs = [p for s in photo_series(store, record, today) for p in s.photos]
-            facts = next(f for p, f in pairs if p.id == photo.id)
-            seen = camera_time(facts, session_zone(head.zone))
+            seen = next(time for one, _facts, time in pairs if one.id == photo.id)
             if seen is None:
                 raise UsageError("has no capture time", where=photo.file, todo="pick another photo")
             happened = _instant(event[1])
@@ -94,9 +92,14 @@ def align(
                             "uncertainty_s": round(alignment.uncertainty_s, 3),
                             "drift_s_per_day": round(alignment.drift * 86400, 3),
                             "pairs": alignment.pairs,
-                            "runner_up_s": alignment.runner_up.offset_s
-                            if alignment.runner_up
-                            else None,
+                            "guesses": [
+                                {
+                                    "offset_s": round(guess.offset_s, 3),
+                                    "half_s": round(guess.half_s, 3),
+                                    "probability": round(guess.probability, 4),
+                                }
+                                for guess in alignment.stretches
+                            ],
                             "question": alignment.ask or None,
                         }
                     )

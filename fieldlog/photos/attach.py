@@ -10,7 +10,8 @@ Rules, in this order (field reports X8, X20):
 4. A shot after a finding and before the next belongs to the finding said before it, while it is
    within ``reach_s``. It is a tie when it lies close before the next utterance and longer after
    the last one: people also shoot first and speak then.
-5. Whatever the uncertainty of the clocks allows to be decided otherwise is a tie.
+5. Whatever the uncertainty of the clocks allows to be decided otherwise is a tie; what another
+   guess of the camera's clock decides otherwise waits for the one answer about that clock.
 
 Ties and orphans go to the tray with their candidates; nothing is guessed. Moving a photo by hand
 is a correction on top.
@@ -19,6 +20,7 @@ is a correction on top.
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
@@ -65,6 +67,18 @@ class TimedMark:
 
 
 @dataclass(frozen=True, slots=True)
+class Moment:
+    """An instant at which a shot may have been taken, and how probable that is (0 to 1).
+
+    ``guess`` numbers the guess of the clock, as people see it, that it belongs to.
+    """
+
+    at: datetime
+    probability: float
+    guess: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Shot:
     """One photo on the session clock, ready to be placed.
 
@@ -80,6 +94,10 @@ class Shot:
     order: tuple[object, ...] = ()
     unusable: str = ""
     why: Why = Why.NO_TIME
+    moments: tuple[Moment, ...] = ()
+    """Where the guesses of the camera's clock put it; empty: anywhere within the uncertainty."""
+    repeated: bool = False
+    """True when the recorded hour came twice, at a change of the clocks."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +105,8 @@ class Attached:
     """Photo -> finding with the reason, the time gap and its uncertainty.
 
     ``gap_s`` is shutter minus end of the utterance in seconds: negative before its end, 0 inside.
-    ``assumed`` says that the photo's zone was the session's, not its own.
+    ``assumed`` says that the photo's zone was the session's, not its own; ``repeated`` that its
+    recorded hour came twice.
     """
 
     photo: str
@@ -96,6 +115,7 @@ class Attached:
     gap_s: float
     uncertainty_s: float
     assumed: bool = False
+    repeated: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,13 +150,15 @@ class AttachRules:
     """Longest time after a finding at which a shot is still taken for it."""
     settled_s: float = 4.0
     """Within this time after a finding a shot is always taken for it (X20)."""
-    lead_s: float = 4.0
+    lead_s: float = 3.0
     """Shots this close before an utterance may have been taken for it."""
     outside_s: float = 900.0
     """Beyond this time from every finding a photo is none of this inspection's."""
 
 
 DEFAULT_RULES = AttachRules()
+SURE = 0.995
+"""Share of the probability that must agree on a finding: what holds less does not survive."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,14 +189,41 @@ def make_shot(
         return Shot(photo, camera, None, 0.0, order=order, unusable=why)
     if not alignment.usable:
         return Shot(photo, camera, None, 0.0, order=order, unusable=alignment.ask, why=Why.CLOCK)
-    at = alignment.session_time(time.instant)
+    at = alignment.session_time(time)
     wrong = facts.problem if facts.fault == PhotoFault.IMPLAUSIBLE else None
     if wrong is None and not_before is not None and at.date() < not_before:
         wrong = f"implausible capture time: before {not_before.isoformat()}, when it was made"
     if wrong is not None and abs(alignment.offset_s) < 86400:
         return Shot(photo, camera, None, 0.0, order=order, unusable=wrong)
-    uncertainty = max(alignment.uncertainty_s, facts.resolution_s / 2)
-    return Shot(photo, camera, at, uncertainty, time.assumed, order)
+    doubt = max(alignment.uncertainty_s, facts.resolution_s / 2)
+    moments = shot_moments(alignment, time, doubt)
+    return Shot(
+        photo, camera, at, doubt, time.assumed, order, moments=moments, repeated=time.repeated
+    )
+
+
+def shot_moments(alignment: Alignment, time: CameraTime, doubt_s: float) -> tuple[Moment, ...]:
+    """The instants at which the guesses of a camera's clock put one of its times.
+
+    Without guesses they are spread over the uncertainty, around each reading that is possible.
+    """
+    instants = alignment.guessed_times(time)
+    if not alignment.guesses:
+        distinct = list(dict.fromkeys(instants))
+        return tuple(m for n, at in enumerate(distinct) for m in evenly(at, doubt_s, n))
+    return tuple(
+        Moment(instants[n], alignment.guesses[n].probability, number)
+        for number, stretch in enumerate(alignment.stretches)
+        for n in stretch.members
+    )
+
+
+def evenly(at: datetime, doubt_s: float, guess: int = 0) -> list[Moment]:
+    """An uncertainty from end to end, every half second-ish, all equally probable."""
+    doubt = timedelta(seconds=doubt_s)
+    steps = max(2, min(int(doubt_s * 2), 60))
+    found = [at - doubt + 2 * doubt * k / steps for k in range(steps + 1)]
+    return [Moment(moment, 1 / (steps + 2), guess) for moment in (*found, at)]
 
 
 def place(
@@ -248,28 +297,47 @@ class _Session:
         self._rules = rules
 
     def decide(self, shot: Shot) -> tuple[SpokenFinding, Why] | Unplaced:
-        """One answer that holds over the shot's whole uncertainty, or the tray."""
+        """One answer that (nearly) every moment gives at which it may have been taken, or the tray."""
         assert shot.at is not None
-        doubt = timedelta(seconds=shot.uncertainty_s)
-        answers = [self._at(moment) for moment in self._moments(shot.at, doubt)]
-        certain = self._at(shot.at)
-        owners = {finding.id for findings, _why in answers for finding in findings}
-        owners |= {finding.id for finding in certain[0]}
-        single = all(len(findings) == 1 for findings, _why in (*answers, certain))
-        if len(owners) == 1 and single:
-            return certain[0][0], certain[1]
-        nearest = self._nearest(shot.at)
+        moments = shot.moments or evenly(shot.at, shot.uncertainty_s)
+        shares: dict[tuple[str, ...], float] = defaultdict(float)
+        by_guess: dict[int, dict[tuple[str, ...], float]] = defaultdict(lambda: defaultdict(float))
+        whys: dict[tuple[str, ...], Why] = {}
+        for moment in moments:
+            findings, why = self._at(moment.at)
+            owners = tuple(finding.id for finding in findings)
+            shares[owners] += moment.probability
+            by_guess[moment.guess][owners] += moment.probability
+            whys.setdefault(owners, why)
+        best = max(shares, key=shares.__getitem__)
+        whole = sum(shares.values())
+        if len(best) == 1 and shares[best] >= SURE * whole:
+            findings, why = self._at(shot.at)
+            same = [finding.id for finding in findings] == list(best)
+            return self._by_id[best[0]], why if same else whys[best]
+        left = {i for owners, held in shares.items() if held > (1 - SURE) * whole for i in owners}
+        by_far = {
+            max(held, key=held.__getitem__)
+            for held in by_guess.values()
+            if sum(held.values()) > (1 - SURE) * whole
+        }
+        return self._tray(shot, left, clock=len(by_far) > 1)
+
+    def _tray(self, shot: Shot, owners: set[str], *, clock: bool) -> Unplaced:
+        """Why no single finding gets a shot, with those that may."""
+        at = shot.at
+        assert at is not None
         if not owners:
+            nearest = self._nearest(at)
             gap = abs(nearest[0].gap_s) if nearest else None
             if gap is None or gap > self._rules.outside_s:
                 return Unplaced(shot.photo, Why.OUTSIDE, "no finding was spoken around that time")
-            return Unplaced(shot.photo, Why.FAR, f"{gap:.0f} s from the nearest finding", nearest)
-        candidates = tuple(
-            sorted(
-                (Candidate(i, self._gap(self._by_id[i], shot.at)) for i in owners),
-                key=lambda c: (abs(c.gap_s), c.finding_id),
-            )
-        )
+            detail = f"{gap:.0f} s from the nearest finding"
+            return Unplaced(shot.photo, Why.FAR, detail, nearest)
+        found = (Candidate(i, self._gap(self._by_id[i], at)) for i in owners)
+        candidates = tuple(sorted(found, key=lambda c: (abs(c.gap_s), c.finding_id)))
+        if clock:
+            return Unplaced(shot.photo, Why.CLOCK, "see the question about it", candidates)
         if len(candidates) == 1:  # attached for part of the uncertainty, far away for the rest
             detail = f"{candidates[0].gap_s:.0f} s after it, +/- {shot.uncertainty_s:.0f} s"
             return Unplaced(shot.photo, Why.FAR, detail, candidates)
@@ -279,12 +347,9 @@ class _Session:
     def attachment(self, shot: Shot, finding: SpokenFinding, why: Why) -> Attached:
         assert shot.at is not None
         gap = self._gap(finding, shot.at)
-        return Attached(shot.photo, finding.id, why, gap, shot.uncertainty_s, shot.assumed)
-
-    def _moments(self, at: datetime, doubt: timedelta) -> list[datetime]:
-        """Both ends of the uncertainty and, when it is long, every half second-ish in between."""
-        steps = max(2, min(int(doubt.total_seconds() * 2), 60))
-        return [at - doubt + 2 * doubt * k / steps for k in range(steps + 1)]
+        return Attached(
+            shot.photo, finding.id, why, gap, shot.uncertainty_s, shot.assumed, shot.repeated
+        )
 
     def _at(self, moment: datetime) -> tuple[list[SpokenFinding], Why]:
         """The findings a shot at exactly this moment may belong to, and why; empty when far."""

@@ -10,37 +10,43 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta, tzinfo
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 from enum import StrEnum
 
-from fieldlog.photos.facts import PhotoFacts
-from fieldlog.photos.matching import MatchResult, match_times
+from fieldlog.photos.guessing import (
+    UNALIGNED_S,
+    Guess,
+    Guesses,
+    Stretch,
+    guess_offsets,
+    stretches,
+    weighed,
+)
 
 READ_ERROR_S = 0.5
 """Half width of reading a clock that shows whole seconds."""
-SPOKEN_LAG_S = 1.0
-"""A shutter follows the word "photo" by about this long, give or take as much (common practice)."""
-UNALIGNED_OFFSET_S = 10.0
-"""Uncertainty taken for a camera that was never aligned (common practice: set by hand or network)."""
+LAG_S = 1.0
+"""What a person's time from word to shutter adds to the doubt about a clock found from it: within
+a session it cannot be told from the clock's error (common practice)."""
+_FEW = 4
+"""Groups of shots below which a clock that nobody doubts is taken as it is without asking."""
+_NAMED = 4
+_WORTH_NAMING = 0.005
+_ONE_READING = 3.0
+"""A reading of a repeated hour is dropped when it explains the shots worse by this (natural log)."""
+_CONTRADICTED = 7.0
+"""A clock is not taken as it is when that explains the shots worse by this (natural log)."""
 
 
 class Basis(StrEnum):
     """What an alignment rests on."""
 
     CODE = "photo of the time code"
-    MARKS = "marks against shutter times"
+    MARKS = "what was said against shutter times"
     EVENT = "known event"
     GIVEN = "given"
     NONE = "not aligned"
-
-
-@dataclass(frozen=True, slots=True)
-class RivalOffset:
-    """Another difference that explains the marks nearly as well."""
-
-    offset_s: float
-    pairs: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +54,8 @@ class Alignment:
     """One camera's clock against the session clock.
 
     Session time = camera time + ``offset_s`` + ``drift`` x (camera time - ``reference``).
-    ``uncertainty_s`` is the expanded uncertainty (k = 2) of that sum at the reference; ``ask`` is
-    the question to put when the alignment must not be used without an answer.
+    ``uncertainty_s`` is the expanded uncertainty (k = 2) of that sum at the reference. ``ask`` is
+    the question to put: what was asked once for the camera, not for each of its photos.
     """
 
     camera: str
@@ -60,23 +66,40 @@ class Alignment:
     reference: datetime | None = None
     """Camera time (aware, UTC) at which ``offset_s`` holds; None when there is no drift."""
     pairs: int = 0
-    """Pairs of mark and shot, or photos of the code, that support it."""
-    spread_s: float = 0.0
-    """Robust standard deviation of those pairs."""
-    runner_up: RivalOffset | None = None
+    """Groups of shots, or photos of the code, that support it."""
+    guesses: tuple[Guess, ...] = ()
+    """Every difference that what was said leaves possible; empty where it is known or not looked
+    for."""
+    readings: tuple[int, ...] = (0,)
+    """Without guesses: the readings of the recorded times that remain possible, the best first."""
     ask: str = ""
 
     @property
     def usable(self) -> bool:
-        """True when nothing has to be asked first."""
-        return not self.ask
+        """True when photos may be placed by it: where not a single guess was found, none is."""
+        return not self.ask or bool(self.guesses)
 
-    def session_time(self, camera_time: datetime) -> datetime:
-        """The instant on the session clock for an aware instant on the camera's clock."""
+    @property
+    def stretches(self) -> tuple[Stretch, ...]:
+        """The guesses as people see them, the most probable first."""
+        return stretches(self.guesses)
+
+    def session_time(self, time: CameraTime) -> datetime:
+        """The instant on the session clock by the most probable guess."""
+        reading = self.stretches[0].reading if self.guesses else self.readings[0]
+        return self._moved(time.reading(reading), self.offset_s)
+
+    def guessed_times(self, time: CameraTime) -> tuple[datetime, ...]:
+        """The instant on the session clock under each of ``guesses``, or else of ``readings``."""
+        if not self.guesses:
+            return tuple(self._moved(time.reading(n), self.offset_s) for n in self.readings)
+        return tuple(self._moved(time.reading(g.reading), g.offset_s) for g in self.guesses)
+
+    def _moved(self, instant: datetime, offset_s: float) -> datetime:
         drifted = 0.0
         if self.drift and self.reference is not None:
-            drifted = self.drift * (camera_time - self.reference).total_seconds()
-        return camera_time + timedelta(seconds=self.offset_s + drifted)
+            drifted = self.drift * (instant - self.reference).total_seconds()
+        return instant + timedelta(seconds=offset_s + drifted)
 
     def __str__(self) -> str:
         """One line for people: what, how sure, why."""
@@ -84,34 +107,27 @@ class Alignment:
         if self.drift:
             text += f", drifting {self.drift * 86400:+.1f} s a day"
         text += f" ({self.basis.value}"
-        text += f", {self.pairs} pairs)" if self.pairs else ")"
+        text += f", {self.pairs} times)" if self.pairs else ")"
         return f"{text}: {self.ask}" if self.ask else text
 
 
 @dataclass(frozen=True, slots=True)
 class CameraTime:
-    """A capture instant on the camera's clock: aware UTC, ``assumed`` when the zone was not said."""
+    """A capture instant on the camera's clock: aware UTC, ``assumed`` when the zone was not said.
+
+    ``others`` are the instants it may mean otherwise, by the ways of reading a camera's local times
+    around a change of the clocks; ``repeated`` when that hour came twice.
+    """
 
     instant: datetime
     assumed: bool
+    others: tuple[datetime, ...] = ()
+    repeated: bool = False
 
-
-def camera_time(facts: PhotoFacts, zone: tzinfo) -> CameraTime | None:
-    """When the camera says a photo was taken; None when it says nothing usable.
-
-    Without OffsetTimeOriginal the local time is read in ``zone``, the session's, and marked
-    assumed.
-    """
-    utc = facts.utc
-    if utc is not None:
-        return CameraTime(utc, assumed=False)
-    local = facts.local
-    if local is None:
-        return None
-    try:
-        return CameraTime(local.replace(tzinfo=zone).astimezone(UTC), assumed=True)
-    except OverflowError:
-        return None
+    def reading(self, number: int) -> datetime:
+        """``instant`` for 0, then what it may mean otherwise."""
+        ways = (self.instant, *self.others)
+        return ways[min(number, len(ways) - 1)]
 
 
 def align_given(camera: str, offset_s: float, uncertainty_s: float = READ_ERROR_S) -> Alignment:
@@ -168,69 +184,106 @@ def align_code(
     return Alignment(camera, Basis.CODE, sum(offsets) / len(offsets), error, pairs=len(offsets))
 
 
-def align_marks(
+def align_said(
     camera: str,
+    said: Sequence[tuple[datetime, datetime]],
     marks: Sequence[datetime],
-    shots: Sequence[datetime],
+    shots: Sequence[CameraTime],
     *,
     resolution_s: float = 1.0,
-    centre_s: float = 0.0,
-    lag_s: float = 0.0,
-) -> Alignment | None:
-    """From marks (session clock) against shutter times (camera clock), all aware UTC.
+) -> Alignment:
+    """From what was said (findings' starts and ends, marks) against shutter times.
 
-    ``lag_s`` is how long after its mark a shot comes on average; it is added to the offset and,
-    since nobody measured it, to the uncertainty too. Spoken marks have ``SPOKEN_LAG_S``.
-
-    None when there are too few to say anything. When another difference explains them nearly as
-    well, the alignment carries the question and is not usable until somebody answers it.
+    Every guess that explains the shots is kept; photos that they put to the same finding are
+    placed. Where the shots say nothing, the clock is taken as it is, unless they contradict that:
+    then the alignment carries the question and places nothing.
     """
-    result = match_times(
-        [mark.timestamp() for mark in marks],
-        [shot.timestamp() for shot in shots],
-        resolution_s=resolution_s,
-        centre_s=centre_s,
-    )
-    return _from_match(camera, result, resolution_s, lag_s)
-
-
-def _from_match(
-    camera: str, result: MatchResult, resolution_s: float, lag_s: float
-) -> Alignment | None:
-    best = result.best
-    if best is None:
-        return None
-    runner_up = None
-    if result.runner_up is not None:
-        runner_up = RivalOffset(result.runner_up.offset_s, result.runner_up.pairs)
-    ask = ""
-    if not result.clear:
-        ask = f"{signed_duration(best.offset_s)} pairs {best.pairs} photos with marks"
-        if runner_up is not None:
-            ask += f", but {signed_duration(runner_up.offset_s)} pairs {runner_up.pairs}"
-        else:
-            ask += ", no more than chance may"
-        ask += ": photograph the time code, or give the difference"
-    reference = datetime.fromtimestamp(best.reference_s, UTC)
-    # match_times reads shutter times half a resolution later than they were cut to
-    offset = best.offset_s + resolution_s / 2 + lag_s
+    found = _by_reading(said, marks, shots, resolution_s)
+    guesses = weighed(found)
+    if not guesses.supported:
+        taken = unaligned(camera)
+        if guesses.groups < _FEW or guesses.best - guesses.as_it_is <= _CONTRADICTED:
+            return replace(taken, readings=_possible(found))
+        return replace(taken, ask="what was said does not tell how far this clock is off")
+    # guess_offsets reads shutter times half a resolution later than they were cut to
+    moved = tuple(replace(g, offset_s=g.offset_s + resolution_s / 2) for g in guesses.found)
+    best = stretches(moved)[0]
     return Alignment(
         camera,
         Basis.MARKS,
-        offset,
-        math.hypot(best.uncertainty_s, lag_s),
-        best.drift,
-        reference if best.drift else None,
-        best.pairs,
-        best.spread_s,
-        runner_up,
-        ask,
+        best.offset_s,
+        math.hypot(best.half_s, LAG_S),
+        guesses.drift,
+        datetime.fromtimestamp(guesses.reference_s, UTC) if guesses.drift else None,
+        guesses.groups,
+        moved,
     )
+
+
+def read_by_session(
+    alignment: Alignment,
+    said: Sequence[tuple[datetime, datetime]],
+    marks: Sequence[datetime],
+    shots: Sequence[CameraTime],
+) -> Alignment:
+    """A known difference with the readings of the recorded times that the session leaves possible.
+
+    Only times around a change of the clocks have more than one.
+    """
+    if not any(shot.others for shot in shots):
+        return alignment
+    move = timedelta(seconds=alignment.offset_s)
+    moved = [
+        replace(shot, instant=shot.instant + move, others=tuple(o + move for o in shot.others))
+        for shot in shots
+    ]
+    return replace(alignment, readings=_possible(_by_reading(said, marks, moved, 0.0)))
+
+
+def _by_reading(
+    said: Sequence[tuple[datetime, datetime]],
+    marks: Sequence[datetime],
+    shots: Sequence[CameraTime],
+    resolution_s: float,
+) -> list[Guesses]:
+    spoken = [(start.timestamp(), end.timestamp()) for start, end in said]
+    moments = [mark.timestamp() for mark in marks]
+    ways = 1 + max((len(shot.others) for shot in shots), default=0)
+    found = []
+    for way in range(ways):
+        times = [shot.reading(way).timestamp() for shot in shots]
+        found.append(guess_offsets(spoken, moments, times, resolution_s=resolution_s))
+    return found
+
+
+def _possible(found: Sequence[Guesses]) -> tuple[int, ...]:
+    """The readings under which the clock as it is explains the shots best, or nearly as well."""
+    order = sorted(range(len(found)), key=lambda n: -found[n].as_it_is)
+    best = found[order[0]].as_it_is
+    return tuple(n for n in order if found[n].as_it_is > best - _ONE_READING)
+
+
+def asked(alignment: Alignment, waiting: int) -> Alignment:
+    """The alignment with the one question about it, when ``waiting`` photos hang on the answer."""
+    if not waiting or not alignment.guesses:
+        return alignment
+    found = [
+        f"{signed_duration(guess.offset_s)} ({guess.probability:.0%})"
+        for guess in alignment.stretches
+        if guess.probability >= _WORTH_NAMING
+    ]
+    more = f" or {len(found) - _NAMED} more" if len(found) > _NAMED else ""
+    photos = "1 photo hangs" if waiting == 1 else f"{waiting} photos hang"
+    ask = (
+        f"{photos} on which it is, {' or '.join(found[:_NAMED])}{more}: "
+        "photograph the time code, or give the difference"
+    )
+    return replace(alignment, ask=ask)
 
 
 def unaligned(camera: str) -> Alignment:
     """The camera's clock taken as it is, with the uncertainty of a clock nobody checked."""
-    return Alignment(camera, Basis.NONE, 0.0, UNALIGNED_OFFSET_S)
+    return Alignment(camera, Basis.NONE, 0.0, UNALIGNED_S)
 
 
 def signed_duration(seconds: float) -> str:

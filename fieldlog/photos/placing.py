@@ -22,17 +22,19 @@ from fieldlog.photos.attach import (
     place,
 )
 from fieldlog.photos.clock import (
-    SPOKEN_LAG_S,
     Alignment,
     Basis,
+    CameraTime,
     align_code,
-    align_marks,
-    camera_time,
+    align_said,
+    asked,
+    read_by_session,
     unaligned,
 )
 from fieldlog.photos.crew import Crew
 from fieldlog.photos.facts import PhotoFacts, to_row
 from fieldlog.photos.importer import kept_facts
+from fieldlog.photos.readings import camera_times
 from fieldlog.photos.scan import natural_key
 from fieldlog.photos.timecode import read_code
 from fieldlog.photos.when import offset_delta
@@ -46,10 +48,18 @@ _ENDS_LOOKED_AT = 6
 
 @dataclass(frozen=True, slots=True)
 class Series:
-    """The photos of one camera in an inspection with their facts, in order of their time."""
+    """The photos of one camera in an inspection in order of their time, with what they say.
+
+    ``camera`` is "" for photos that name none; a camera has an alignment only with a time to align.
+    """
 
     camera: str
-    photos: tuple[tuple[Photo, PhotoFacts], ...]
+    photos: tuple[tuple[Photo, PhotoFacts, CameraTime | None], ...]
+
+    @property
+    def timed(self) -> list[tuple[CameraTime, PhotoFacts]]:
+        """The photos that have a time."""
+        return [(time, facts) for _photo, facts, time in self.photos if time is not None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,27 +132,28 @@ def photo_series(store: Repository, record: InspectionRecord, today: date) -> li
     for photo, facts in zip(photos, facts_of, strict=True):
         cameras.setdefault(photo.camera or "", []).append((photo, facts))
 
-    def order(pair: tuple[Photo, PhotoFacts]) -> tuple[object, ...]:
-        time = camera_time(pair[1], zone)
-        instant = time.instant if time is not None else datetime.max.replace(tzinfo=UTC)
-        return (instant, natural_key(pair[0].file))
+    found = []
+    for camera, rows in cameras.items():
+        rows.sort(key=lambda row: natural_key(row[0].file))
+        times = camera_times([facts for _photo, facts in rows], zone)
+        joined = [(*row, time) for row, time in zip(rows, times, strict=True)]
+        joined.sort(key=lambda row: row[2].instant if row[2] else _NEVER)
+        found.append(Series(camera, tuple(joined)))
+    return found
 
-    return [Series(camera, tuple(sorted(rows, key=order))) for camera, rows in cameras.items()]
+
+_NEVER = datetime.max.replace(tzinfo=UTC)
 
 
 def find_codes(
-    series: Series, zone: tzinfo, *, everywhere: bool = False, crew: Crew | None = None
+    series: Series, *, everywhere: bool = False, crew: Crew | None = None
 ) -> list[tuple[datetime, datetime]]:
     """(camera time, time code) of the photos of the time code in a camera's series.
 
     Unless ``everywhere``, only both ends of the series are looked through: decoding takes a fifth
     of a second each.
     """
-    timed = []
-    for _photo, facts in series.photos:
-        time = camera_time(facts, zone)
-        if time is not None:
-            timed.append((time.instant, facts))
+    timed = [(time.instant, facts) for time, facts in series.timed]
     if not everywhere and len(timed) > 2 * _ENDS_LOOKED_AT:
         timed = timed[:_ENDS_LOOKED_AT] + timed[-_ENDS_LOOKED_AT:]
     if not timed:
@@ -167,33 +178,22 @@ def align_series(
     record: InspectionRecord,
     *,
     everywhere: bool = False,
-    find: Callable[[Series, tzinfo], list[tuple[datetime, datetime]]] | None = None,
+    find: Callable[[Series], list[tuple[datetime, datetime]]] | None = None,
 ) -> Alignment:
-    """The best alignment of one camera: what was entered, else the time code, else the marks."""
-    zone = session_zone(record.inspection.zone)
+    """The best alignment of one camera: what was entered, else the time code, else what was said."""
+    timed = series.timed
+    times = [time for time, _facts in timed]
+    said = sorted({(finding.start, finding.end) for finding in spoken_findings(record)})
+    marks = [mark.at for mark in spoken_marks(record)]
     entered = entered_alignment(record.clocks, series.camera)
-    if entered is not None:
-        return entered
-    look = find or (lambda s, z: find_codes(s, z, everywhere=everywhere))
-    codes = look(series, zone)
+    if entered is not None or not timed:
+        return read_by_session(entered or unaligned(series.camera), said, marks, times)
+    codes = find(series) if find is not None else find_codes(series, everywhere=everywhere)
     resolution = _resolution(series)
     if codes:
-        return align_code(series.camera, codes, resolution_s=resolution)
-    times = [camera_time(facts, zone) for _photo, facts in series.photos]
-    shots = [time.instant for time in times if time is not None]
-    marks = [mark.at for mark in spoken_marks(record)]
-    ends = [finding.end for finding in spoken_findings(record)]
-    first = align_marks(series.camera, marks, shots, resolution_s=resolution, lag_s=SPOKEN_LAG_S)
-    if first is not None and first.usable:
-        return first
-    second = align_marks(
-        series.camera, [*marks, *ends], shots, resolution_s=resolution, lag_s=SPOKEN_LAG_S
-    )
-    if second is not None and second.usable:
-        return second
-    asked = first or second
-    # With too few pairs to tell anything, a clock nobody doubts is taken as it is.
-    return asked if asked is not None and asked.pairs >= 4 else unaligned(series.camera)
+        known = align_code(series.camera, codes, resolution_s=resolution)
+        return read_by_session(known, said, marks, times)
+    return align_said(series.camera, said, marks, times, resolution_s=resolution)
 
 
 def entered_alignment(clocks: Iterable[CameraClock], camera: str) -> Alignment | None:
@@ -210,9 +210,9 @@ _ENTERED = (Basis.GIVEN.value, Basis.EVENT.value)
 def save_alignment(store: Repository, inspection_id: str, alignment: Alignment) -> None:
     """Write an alignment as the newest of its camera (the record keeps camera minus session)."""
     evidence = {"pairs": str(alignment.pairs), "drift_s_per_day": f"{alignment.drift * 86400:.2f}"}
-    if alignment.runner_up is not None:
-        evidence["runner_up_s"] = f"{-alignment.runner_up.offset_s:.1f}"
-        evidence["runner_up_pairs"] = str(alignment.runner_up.pairs)
+    for number, guess in enumerate(alignment.stretches[1:], start=2):
+        evidence[f"guess_{number}_s"] = f"{-guess.offset_s:.1f}"
+        evidence[f"guess_{number}_probability"] = f"{guess.probability:.3f}"
     if alignment.ask:
         evidence["question"] = alignment.ask
     store.set_clock(
@@ -238,26 +238,30 @@ def place_photos(store: Repository, key: str, today: date, *, everywhere: bool =
     record = store.inspection_record(key)
     series = photo_series(store, record, today)
     alignments = [align_series(s, record, everywhere=everywhere) for s in series]
-    for alignment in alignments:
+    placement = place_series(record, series, alignments)
+    waiting = {u.photo for u in placement.unplaced if u.why is Why.CLOCK}
+    alignments = [
+        asked(alignment, sum(photo.id in waiting for photo, _facts, _time in one.photos))
+        for one, alignment in zip(series, alignments, strict=True)
+    ]
+    cameras = [a for one, a in zip(series, alignments, strict=True) if one.timed]
+    for alignment in cameras:
         if _differs(alignment, record.clocks):
             save_alignment(store, record.inspection.id, alignment)
-    placement = place_series(record, series, alignments)
     changed = _write(store, record, placement)
-    return Placed(tuple(alignments), placement, changed)
+    return Placed(tuple(cameras), placement, changed)
 
 
 def place_series(
     record: InspectionRecord, series: Sequence[Series], alignments: Sequence[Alignment]
 ) -> Placement:
     """Where the photos of an inspection belong, without those that were moved by hand."""
-    zone = session_zone(record.inspection.zone)
     made = _made_in(record)
     shots: list[Shot] = []
     for one, alignment in zip(series, alignments, strict=True):
-        for photo, facts in one.photos:
+        for photo, facts, time in one.photos:
             if photo.attachment is not None and Why.kept(photo.attachment.reason) is Why.HAND:
                 continue
-            time = camera_time(facts, zone)
             order = natural_key(photo.file)
             shots.append(make_shot(photo.id, facts, time, alignment, not_before=made, order=order))
     return place(shots, spoken_findings(record), spoken_marks(record))
@@ -269,7 +273,9 @@ def _write(store: Repository, record: InspectionRecord, placement: Placement) ->
         NewAttachment(
             a.photo,
             a.finding_id,
-            a.why.value + (" (zone assumed)" if a.assumed else ""),
+            a.why.value
+            + (" (zone assumed)" if a.assumed else "")
+            + (" (in an hour that came twice)" if a.repeated else ""),
             a.gap_s,
             a.uncertainty_s,
         )
@@ -305,7 +311,7 @@ def _differs(alignment: Alignment, clocks: Iterable[CameraClock]) -> bool:
 
 
 def _resolution(series: Series) -> float:
-    steps = sorted(f.resolution_s for _p, f in series.photos if f.capture_local is not None)
+    steps = sorted(facts.resolution_s for _time, facts in series.timed)
     return steps[len(steps) // 2] if steps else 1.0
 
 

@@ -194,12 +194,13 @@ def photos(files: int, sessions: int, as_json: bool) -> None:
     with tempfile.TemporaryDirectory(prefix="fieldlog-photos-") as folder:
         scan = measured.measure_scan(Path(folder), files, datetime.now(UTC).date())
     align = measured.measure_alignment()
-    accuracy = measured.measure_accuracy(sessions)
+    large = measured.measure_accuracy(sessions)
+    ordinary = measured.measure_ordinary()
     if as_json:
-        figures = {"scan": asdict(scan), "align": asdict(align), "accuracy": asdict(accuracy)}
-        click.echo(json.dumps(figures))
+        every = {"scan": scan, "align": align, "invented": large, "ordinary": ordinary}
+        click.echo(json.dumps({name: asdict(one) for name, one in every.items()}))
     else:
-        measured.report(scan, align, accuracy, click.echo)
+        measured.report(scan, align, large, ordinary, click.echo)
 
 
 def _ratio(ratio_db: float | None) -> str:

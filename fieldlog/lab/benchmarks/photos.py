@@ -8,15 +8,22 @@ import random
 import shutil
 import subprocess
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from fieldlog.lab.benchmarks.photo_sessions import START, invent_session
-from fieldlog.photos.attach import Shot, SpokenFinding, TimedMark, place
-from fieldlog.photos.clock import SPOKEN_LAG_S, align_marks
-from fieldlog.photos.matching import match_times
+from fieldlog.lab.benchmarks.breath_outcome import upper_bound
+from fieldlog.lab.benchmarks.photo_sessions import (
+    ORDINARY,
+    START,
+    Session,
+    invent_session,
+    ordinary_session,
+    rival_of,
+)
+from fieldlog.photos.attach import Shot, SpokenFinding, TimedMark, Why, place, shot_moments
+from fieldlog.photos.clock import Alignment, CameraTime, align_said
 
 Say = Callable[[str], None]
 _EXIFTOOL_TAGS = (
@@ -56,22 +63,43 @@ class AlignSpeed:
     align_s: float
     attach_s: float
     error_s: float
-    clear: bool
+    guesses: int
+    """Guesses that survived, as people count them."""
 
 
 @dataclass(frozen=True, slots=True)
 class Accuracy:
-    """What became of the photos of invented sessions, and of their cameras' clocks."""
+    """What became of the photos of sessions whose truth is known, and of their cameras' clocks."""
 
     sessions: int
+    rivals: int
+    """Sessions that another difference within 10 s explains with as many pairs."""
     photos: int
-    right: int
+    """All of them have a time."""
+    placed: int
     wrong: int
-    unplaced: int
+    """Placed, but at a finding that they do not show."""
     strangers: int
-    """Photos of nothing that was found; rightly left unplaced unless counted as wrong."""
+    """Photos of nothing that was found, unplaced or wrong."""
     asked: int
-    """Sessions whose clock difference was asked about instead of taken."""
+    """Sessions whose clock was asked about."""
+    uncovered: int
+    """Clocks not asked about whose printed uncertainty does not hold the true difference."""
+
+    @property
+    def placed_share(self) -> float:
+        """Of all photos with a time."""
+        return self.placed / self.photos
+
+    @property
+    def wrong_share(self) -> float:
+        """Of all photos with a time."""
+        return self.wrong / self.photos
+
+    @property
+    def wrong_at_most(self) -> float:
+        """Upper 95 % bound of the same, photos taken as independent."""
+        return upper_bound(self.wrong, self.photos)
 
 
 def write_photos(folder: Path, count: int) -> None:
@@ -154,71 +182,84 @@ def measure_alignment(count: int = 10_000, seed: int = 1) -> AlignSpeed:
     rng = random.Random(seed)
     day = 86_400.0
     offset, drift = rng.uniform(-14.5, 14.5) * 3600, 35e-6
-    marks = sorted(rng.uniform(0, day) for _ in range(count))
-    taken = [m + rng.uniform(0, 1) for m in marks if rng.random() > 0.3]
+    ends = sorted(rng.uniform(0, day) for _ in range(count))
+    taken = [end + 0.5 + rng.lognormvariate(0.5, 0.5) for end in ends if rng.random() > 0.3]
     taken += [rng.uniform(0, day) for _ in range(count - len(taken))]
-    shots = [(t - offset - drift * (t - day / 2)) // 1 for t in taken]
+    shots = [_at((t - offset - drift * (t - day / 2)) // 1) for t in taken]
+    times = [CameraTime(shot, assumed=False) for shot in shots]
+    findings = [SpokenFinding(str(n), _at(end - 2), _at(end)) for n, end in enumerate(ends)]
+    marks = [TimedMark(finding.end) for finding in findings[::2]]
     begin = time.perf_counter()
-    result = match_times(marks, shots)
+    found = _align(findings, marks, times, 1.0)
     align_s = time.perf_counter() - begin
-    best = result.best
-    if best is None:
-        raise RuntimeError("nothing was found")
-    findings = [SpokenFinding(str(n), _at(m - 2), _at(m)) for n, m in enumerate(marks)]
     begin = time.perf_counter()
-    placed = [
-        Shot(str(n), "c", _at(s + best.offset_s + best.drift * (s - best.reference_s)), 0.5)
-        for n, s in enumerate(shots)
-    ]
-    place(placed, findings, [TimedMark(_at(m)) for m in marks[::2]])
+    place([_shot(str(n), found, each) for n, each in enumerate(times)], findings, marks)
     attach_s = time.perf_counter() - begin
-    middle = day / 2 - offset
-    found = best.offset_s + best.drift * (middle - best.reference_s)
-    # shots come 0.5 s after their mark on average
-    return AlignSpeed(count, count, align_s, attach_s, found - (offset - 0.5), result.clear)
+    middle = CameraTime(_at(day / 2 - offset), assumed=False)
+    error = (found.session_time(middle) - _at(day / 2)).total_seconds()
+    return AlignSpeed(count, count, align_s, attach_s, error, len(found.stretches))
 
 
-def measure_accuracy(
-    sessions: int = 40, findings: int = 300, photos: int = 500, first_seed: int = 1000
-) -> Accuracy:
-    """Invent sessions, find each camera's clock from the marks alone, attach, and count."""
-    right = wrong = unplaced = strangers = total = asked = 0
-    for seed in range(first_seed, first_seed + sessions):
-        session = invent_session(seed, findings=findings, photos=photos)
+def measure_accuracy(sessions: int = 40, findings: int = 300, photos: int = 500) -> Accuracy:
+    """Large invented sessions: find each camera's clock from what was said, attach, and count."""
+    seeds = range(1000, 1000 + sessions)
+    return accuracy(invent_session(seed, findings=findings, photos=photos) for seed in seeds)
+
+
+def measure_ordinary(sessions: int = ORDINARY) -> Accuracy:
+    """The scripted ordinary sessions, the same way."""
+    return accuracy(ordinary_session(number) for number in range(sessions))
+
+
+def accuracy(sessions: Iterable[Session]) -> Accuracy:
+    """Align and place every session, and count against its truth."""
+    placed = wrong = strangers = total = asked = uncovered = count = rivals = 0
+    for session in sessions:
+        count += 1
+        rivals += rival_of(session) is not None
         truth = {p.name: p.truth for p in session.photos}
         total += len(truth)
         strangers += sum(owner is None for owner in truth.values())
-        alignment = align_marks(
-            "c",
-            [m.at for m in session.marks],
-            [p.recorded for p in session.photos],
-            resolution_s=session.photos[0].resolution_s,
-            lag_s=SPOKEN_LAG_S,
-        )
-        if alignment is None or not alignment.usable:
+        times = [CameraTime(p.recorded, assumed=False) for p in session.photos]
+        step = session.photos[0].resolution_s
+        found = _align(session.findings, session.marks, times, step)
+        if not found.usable:
             asked += 1
-            unplaced += sum(owner is not None for owner in truth.values())
             continue
-        doubt = alignment.uncertainty_s
-        shots = [
-            Shot(p.name, "c", alignment.session_time(p.recorded), max(doubt, p.resolution_s / 2))
-            for p in session.photos
-        ]
+        shots = [_shot(p.name, found, t) for p, t in zip(session.photos, times, strict=True)]
         placement = place(shots, session.findings, session.marks)
-        for attached in placement.attached:
-            if truth[attached.photo] == attached.finding_id:
-                right += 1
-            else:
-                wrong += 1
-        unplaced += sum(truth[u.photo] is not None for u in placement.unplaced)
-    return Accuracy(sessions, total, right, wrong, unplaced, strangers, asked)
+        placed += len(placement.attached)
+        wrong += sum(truth[a.photo] != a.finding_id for a in placement.attached)
+        waiting = any(u.why is Why.CLOCK for u in placement.unplaced)
+        asked += waiting
+        off = abs(found.offset_s - session.offset_s)
+        uncovered += not waiting and off > found.uncertainty_s
+    return Accuracy(count, rivals, total, placed, wrong, strangers, asked, uncovered)
+
+
+def _align(
+    findings: Sequence[SpokenFinding],
+    marks: Sequence[TimedMark],
+    times: Sequence[CameraTime],
+    step: float,
+) -> Alignment:
+    said = [(finding.start, finding.end) for finding in findings]
+    return align_said("c", said, [mark.at for mark in marks], times, resolution_s=step)
+
+
+def _shot(name: str, alignment: Alignment, time: CameraTime) -> Shot:
+    doubt = alignment.uncertainty_s
+    moments = shot_moments(alignment, time, doubt)
+    return Shot(name, "c", alignment.session_time(time), doubt, moments=moments)
 
 
 def _at(seconds: float) -> datetime:
     return datetime.fromtimestamp(START.timestamp() + seconds, UTC)
 
 
-def report(scan: ScanSpeed, align: AlignSpeed, accuracy: Accuracy, say: Say) -> None:
+def report(
+    scan: ScanSpeed, align: AlignSpeed, large: Accuracy, ordinary: Accuracy, say: Say
+) -> None:
     """Print the figures as lines of text."""
     say(f"scan       {scan.files} files, {scan.ours:,.0f} files/s")
     if scan.exiftool is None:
@@ -228,16 +269,21 @@ def report(scan: ScanSpeed, align: AlignSpeed, accuracy: Accuracy, say: Say) -> 
     say(f"import     {scan.imported:,.0f} files/s new, {scan.again:,.0f} files/s known already")
     say(
         f"align      {align.photos} photos x {align.findings} findings: {align.align_s:.2f} s, "
-        f"error {align.error_s:+.2f} s, {'clear' if align.clear else 'asked'}"
+        f"error {align.error_s:+.2f} s, guesses left: {align.guesses}"
     )
     say(f"attach     {align.photos} photos: {align.attach_s:.2f} s")
-    own = accuracy.photos - accuracy.strangers
-    say(
-        f"accuracy   {accuracy.sessions} sessions, {accuracy.photos} photos "
-        f"({accuracy.strangers} show nothing that was found), {accuracy.asked} clocks asked about"
-    )
-    say(
-        f"           right {100 * accuracy.right / own:.2f} %, "
-        f"wrong {100 * accuracy.wrong / accuracy.photos:.2f} %, "
-        f"unplaced {100 * accuracy.unplaced / own:.2f} %"
-    )
+    for name, found in (("invented", large), ("ordinary", ordinary)):
+        own = found.photos - found.strangers
+        say(
+            f"{name:<10} {found.sessions} sessions ({found.rivals} with a rival within 10 s), "
+            f"{found.photos} photos with a time ({found.strangers} show nothing that was found)"
+        )
+        say(
+            f"           placed {found.placed_share:.2%}, of those that show a finding "
+            f"{(found.placed - found.wrong) / own:.2%} rightly; wrong {found.wrong} "
+            f"({found.wrong_share:.2%}, at most {found.wrong_at_most:.2%})"
+        )
+        say(
+            f"           clocks asked about: {found.asked}; not within their printed "
+            f"uncertainty: {found.uncovered}"
+        )
