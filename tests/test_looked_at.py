@@ -13,7 +13,7 @@ from fieldlog import config
 from fieldlog.aftercare.checklist import Item, Progress, Skip, left_text, progress, told
 from fieldlog.aftercare.files import load_care
 from fieldlog.aftercare.plan import USUAL, WALKS
-from fieldlog.aftercare.walk_list import walk_for
+from fieldlog.aftercare.walk_list import new_items, walk_for
 from fieldlog.catalogue.files import load_catalogue
 from fieldlog.cli import main
 from fieldlog.errors import UsageError
@@ -89,6 +89,20 @@ class TestWhatShowsWhat:
         self, language: InspectionLanguage, words: list[str], key: str, left: str
     ) -> None:
         assert " ".join(left_of(after(language, *words), key)) == left
+
+    def test_what_names_or_dates_a_part_shows_nothing_of_any(self) -> None:
+        silent = CARE.walk.tells_nothing
+        assert {"size", "grade", "age", "date code", "teeth"} <= set(silent)
+        asked = 0
+        for component in CATALOGUE:
+            for each in component.characteristics:
+                for item in new_items(component.name, CATALOGUE, silent):
+                    found = Finding(component.name, item.position, each.name)
+                    assert progress([item], [found]).complete is (each.name not in silent)
+                    asked += each.name in silent
+        assert asked > 10
+        for name in silent:
+            assert any(component.characteristic(name) for component in CATALOGUE), name
 
     def test_one_indicator_is_not_four(self, language: InspectionLanguage) -> None:
         state = after(language, "front left indicator works")

@@ -251,13 +251,15 @@ def checklist(
     if as_json:
         shown = [
             {"item": i.key, "system": i.system, "component": i.component, "position": i.position,
-             "monthly": i.monthly}
+             "monthly": i.monthly, "see": [sight.name for sight in i.sees if sight.name]}
             for i in walk.items
         ]  # fmt: skip
         click.echo(json.dumps(shown))
         return
     for item in walk.items:
-        click.echo(f"{item.system:<20} {item.key}{'  (monthly)' if item.monthly else ''}")
+        seen = ", ".join(sight.name for sight in item.sees if sight.name)
+        what = f": {seen}" if seen else ""
+        click.echo(f"{item.system:<20} {item.key}{what}{'  (monthly)' if item.monthly else ''}")
 
 
 @click.command()
