@@ -27,7 +27,7 @@ def test_the_page_is_what_the_data_says() -> None:
 def test_a_system_is_listed() -> None:
     result = run("list", "--system", "tyres")
     assert result.output.strip() == "tyres: tyre, valve stem, valve cap"
-    assert len(run("list").output.splitlines()) == 12
+    assert len(run("list").output.splitlines()) == 14
 
 
 def test_a_component_is_shown_with_how_to_check_it() -> None:
