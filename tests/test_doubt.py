@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -10,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldlog.audio.clip import Clip
+from fieldlog.doubt.again import said_again
 from fieldlog.doubt.decide import (
     KINDS,
     LARGEST_TAIL,
@@ -28,7 +30,8 @@ from fieldlog.doubt.question import waits
 from fieldlog.errors import UsageError
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Decision, Flag, Hearing, Hypothesis, Kind, Rest, Understanding
+from fieldlog.model import Command, Decision, Flag, Hearing, Hypothesis, Kind, Rest, Understanding
+from fieldlog.shop.conversation import Answering
 from fieldlog.words.questions import REST
 from tests.phrase_language import PhraseLanguage
 
@@ -364,3 +367,34 @@ def test_an_end_bent_further_than_the_largest_tail_counts_no_more(kind: str) -> 
     evidence = {"bend": 0.0, "margin": 8.0, "logprob": -0.1}
     chances = [weights.chance({**evidence, "tail": -tail}) for tail in (7.9, LARGEST_TAIL, 9.0, 60)]
     assert chances[0] > chances[1] == chances[2] == chances[3]
+
+
+def test_a_yes_has_a_level_of_its_own() -> None:
+    language = PhraseLanguage(["affirm"])
+    said = replace(language.understand("affirm"), kind=Kind.DIALOGUE, dialogue=Command.AFFIRM)
+    for least, decision in ((0.0, Decision.ACCEPT), (0.999999, Decision.ASK)):
+        rules = replace(RULES, yes_or_no=dict.fromkeys(Policy, least))
+        hearing = heard(0.0, 2.0, text="affirm")
+        assert doubted(said, hearing, frozenset(), rules).decision is decision
+    assert set(RULES.yes_or_no) == {policy.value for policy in Policy}
+
+
+def test_the_whole_value_said_again_settles_what_sounds_like_it() -> None:
+    language = load_language()
+    fifty, fifteen = (f"front axle nut torque {n} newton metres" for n in ("fifty", "fifteen"))
+    clip = Clip(np.zeros(160, np.float32))
+    first = judge_for(language, RULES)(
+        language.understand(fifty), two_heard(fifty, fifteen, 4.8), clip
+    )
+    assert Flag.TWIN in first.flags
+    answering = Answering(language, first)
+    for text, other, margin, decision in (
+        ("fifty newton metres", "fifteen newton metres", 4.8, Decision.ACCEPT),
+        ("fifteen newton metres", "fifty newton metres", 4.8, Decision.ACCEPT),
+        ("fifty newton metres", "fifteen newton metres", 0.3, Decision.ASK),
+        ("fifty", "fifteen", 4.8, Decision.ASK),
+    ):
+        judge = said_again(judge_for(answering, RULES), first, answering)
+        heard_again = two_heard(text, other, margin, margin=margin)
+        found = judge(answering.understand(text), heard_again, clip)
+        assert found.decision is decision, text

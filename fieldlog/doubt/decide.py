@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 import tomllib
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any
 
@@ -21,7 +21,7 @@ from fieldlog.audio.clip import Clip
 from fieldlog.doubt.question import distinct, telling_more, what_to_ask
 from fieldlog.errors import UsageError
 from fieldlog.grammar.language import Language
-from fieldlog.model import Decision, Flag, Hearing, Kind, Understanding
+from fieldlog.model import Command, Decision, Flag, Hearing, Kind, Understanding
 from fieldlog.quantities.number_words import PLAIN_DIGITS, SPELT_TENS, TEEN_TENS
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
@@ -146,6 +146,8 @@ class DoubtRules:
     provenance: Mapping[str, str]
     more_said: Mapping[str, float]
     """Listener -> nats; an utterance whose tail is bent further goes on behind what was heard."""
+    yes_or_no: Mapping[str, float] = field(default_factory=dict)
+    """Policy -> least chance for a yes or no, which settles what was asked; empty: that of commands."""
 
     def goes_on(self, hearing: Hearing) -> bool:
         """Whether more was said than the best hypothesis holds ("front pads worn, left mirror ...").
@@ -157,9 +159,17 @@ class DoubtRules:
             return True
         return terms(hearing).get("tail", 0.0) < self.more_said.get(hearing.listener, -math.inf)
 
-    def least(self, weights: Weights, policy: Policy, flags: frozenset[str]) -> float:
+    def least(
+        self,
+        weights: Weights,
+        policy: Policy,
+        flags: frozenset[str],
+        dialogue: Command | None = None,
+    ) -> float:
         """Least chance for accepting without a question."""
         least = weights.accept[policy.value]
+        if dialogue in (Command.AFFIRM, Command.NEGATIVE):
+            least = self.yes_or_no.get(policy.value, least)
         for flag in flags:
             least += (1.0 - least) * self.flags.get(flag, 0.0)
         return least
@@ -172,6 +182,7 @@ def read_rules(text: str, where: str = "rules.toml") -> DoubtRules:
         provenance = {name: str(value) for name, value in data.pop("provenance").items()}
         flags = {name: float(value) for name, value in data.pop("flags").items()}
         more_said = {name: float(value) for name, value in data.pop("more_said").items()}
+        yes_or_no = {name: float(value) for name, value in data.pop("yes_or_no", {}).items()}
         weights = {
             listener: {kind: _weights(table[kind]) for kind in KINDS}
             for listener, table in data.items()
@@ -182,7 +193,7 @@ def read_rules(text: str, where: str = "rules.toml") -> DoubtRules:
             where=where,
             todo="take the one that ships with fieldlog as an example",
         ) from error
-    return DoubtRules(weights, flags, provenance, more_said)
+    return DoubtRules(weights, flags, provenance, more_said, yes_or_no)
 
 
 def _weights(table: dict[str, Any]) -> Weights:
@@ -307,7 +318,7 @@ def _weighed(
         return asked_instead(
             understanding, rivals[:1], "another meaning was heard as well", Flag.UNSURE
         )
-    least = rules.least(weights, policy, flags)
+    least = rules.least(weights, policy, flags, understanding.dialogue)
     if chance < least:
         because = ", ".join(sorted(flags & set(rules.flags)))
         reason = "not heard clearly enough to count unasked" + (f" ({because})" if because else "")

@@ -15,6 +15,7 @@ import numpy as np
 
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import join, joinable
+from fieldlog.doubt.again import said_again
 from fieldlog.doubt.question import telling_more, what_to_ask
 from fieldlog.doubt.question import waits as waits  # a question's own, and asked for here
 from fieldlog.grammar.language import Language, WordGraph
@@ -255,7 +256,8 @@ class Conversation:
             return hear_clip(clip, ears.listener, language, ears.judge)
         self._load(question.asked)
         answering = Answering(language, question.asked)
-        heard = hear_clip(clip, ears.listener, answering, ears.judging(answering))
+        judge = said_again(ears.judging(answering), question.asked, answering)
+        heard = hear_clip(clip, ears.listener, answering, judge)
         if heard.understanding.decision is Decision.REFUSE and ears.reloads:
             # Short answers crowd out a whole sentence at times: heard once more without them.
             self._load(None)

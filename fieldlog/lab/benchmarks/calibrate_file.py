@@ -32,6 +32,14 @@ MORE_SAID = -2.5
 on the part "tune", not fitted here."""
 
 
+YES_OR_NO_HEAD = (
+    "# Least chance for a yes or a no, of every kind of words, while a question is open. As strict as any command:",
+    "# no answers of people or of held-out voices were at hand to fit it (not fitted by calibrate).",
+)
+YES_OR_NO = {Policy.CAUTIOUS: 0.992, Policy.BALANCED: 0.983, Policy.BRISK: 0.983}
+"""Policy -> least chance for a yes or a no."""
+
+
 def to_toml(
     listener: str,
     weights: Mapping[str, Weights],
@@ -47,6 +55,8 @@ def to_toml(
     ]
     lines += ["[flags]", *(f'"{name}" = {value:g}' for name, value in flags.items())]
     lines += ["", *MORE_SAID_HEAD, "[more_said]", f"{listener} = {MORE_SAID:g}"]
+    lines += ["", *YES_OR_NO_HEAD, "[yes_or_no]"]
+    lines += [f"{policy.value} = {least:g}" for policy, least in YES_OR_NO.items()]
     for kind, one in weights.items():
         lines += ["", f"[{listener}.{kind}]"]
         for name in ("intercept", *TERMS, "cap", "twin_margin", "refuse"):
