@@ -16,9 +16,9 @@ from enum import StrEnum
 
 from fieldlog.photos.guessing import (
     UNALIGNED_S,
+    ClockGuess,
     Guess,
     Guesses,
-    Stretch,
     guess_offsets,
     stretches,
     weighed,
@@ -80,7 +80,7 @@ class Alignment:
         return not self.ask or bool(self.guesses)
 
     @property
-    def stretches(self) -> tuple[Stretch, ...]:
+    def stretches(self) -> tuple[ClockGuess, ...]:
         """The guesses as people see them, the most probable first."""
         return stretches(self.guesses)
 

@@ -83,7 +83,7 @@ class Guess:
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class ClockGuess:
     """Guesses that follow each other closely: to people they are one, with its uncertainty."""
 
     offset_s: float
@@ -143,7 +143,7 @@ def guess_offsets(
     heads = times[np.concatenate(([True], np.diff(times) > GROUP_S))] if len(times) else times
     if not len(heads):
         return Guesses(())
-    session = _Session(said, marks, first, last, float(np.ptp(heads)))
+    session = _Density(said, marks, first, last, float(np.ptp(heads)))
     reference = float((heads[0] + heads[-1]) / 2)
     offsets, scores = session.all_offsets(heads)
     habit, top = np.unravel_index(int(np.argmax(scores)), scores.shape)
@@ -172,7 +172,7 @@ def weighed(readings: Sequence[Guesses]) -> Guesses:
     return replace(best, found=tuple(guess for guess in found if guess.probability > _LEAST))
 
 
-def stretches(guesses: Sequence[Guess]) -> tuple[Stretch, ...]:
+def stretches(guesses: Sequence[Guess]) -> tuple[ClockGuess, ...]:
     """The guesses as people see them, the most probable first."""
     groups: list[list[int]] = []
     for number, guess in enumerate(guesses):
@@ -191,7 +191,7 @@ def stretches(guesses: Sequence[Guess]) -> tuple[Stretch, ...]:
         mean = sum(guesses[n].probability * guesses[n].offset_s for n in members) / mass
         low, high = guesses[members[0]], guesses[members[-1]]
         half = max(high.offset_s - mean, mean - low.offset_s) + _STEP_S / 2
-        found.append(Stretch(mean, half, mass, low.reading, tuple(members)))
+        found.append(ClockGuess(mean, half, mass, low.reading, tuple(members)))
     return tuple(sorted(found, key=lambda one: -one.probability))
 
 
@@ -226,7 +226,7 @@ def _held(offsets: Times, logs: Times) -> tuple[Guess, ...]:
     return tuple(Guess(float(offsets[n]), float(weights[n]) / whole) for n in kept)
 
 
-class _Session:
+class _Density:
     """The log density of shutters over the session, against evenly scattered ones, by habit.
 
     Most shots follow an utterance at the habit's time, the rest later, while it is said or before.

@@ -197,8 +197,13 @@ def photos(files: int, sessions: int, as_json: bool) -> None:
     large = measured.measure_accuracy(sessions)
     ordinary = measured.measure_ordinary()
     if as_json:
-        every = {"scan": scan, "align": align, "invented": large, "ordinary": ordinary}
-        click.echo(json.dumps({name: asdict(one) for name, one in every.items()}))
+        figures = {
+            "scan": asdict(scan),
+            "align": asdict(align),
+            "invented": asdict(large),
+            "ordinary": asdict(ordinary),
+        }
+        click.echo(json.dumps(figures))
     else:
         measured.report(scan, align, large, ordinary, click.echo)
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from fieldlog.lab.benchmarks.breath_outcome import upper_bound
+from fieldlog.lab.benchmarks.claim import upper_bound
 from fieldlog.lab.benchmarks.photo_sessions import (
     ORDINARY,
     START,
