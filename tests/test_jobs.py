@@ -9,7 +9,16 @@ import pytest
 from click.testing import CliRunner
 
 from fieldlog.aftercare.files import load_care
-from fieldlog.aftercare.job_lines import CLOSING, JobLine, Judged, Needed, job_lines, shopping
+from fieldlog.aftercare.job_lines import (
+    CLEANING,
+    CLOSING,
+    WORK_ORDER,
+    JobLine,
+    Judged,
+    Needed,
+    job_lines,
+    shopping,
+)
 from fieldlog.aftercare.repairs import read_repairs
 from fieldlog.cli import main
 from fieldlog.errors import LimitError
@@ -232,7 +241,8 @@ class TestByFault:
             "1 x chain slider, front left", "1 set wheel bearings, front",
             "1 set wheel seals, front", "1 x lock washer, front left",
             "2 x sealing washer, front left", "1 x drain plug washer, front left",
-            "1 x paper air filter, front left", "1 x fuel filter, front left",
+            "1 x paper air filter, front left", "1 x cam belt, front left",
+            "1 x valve cover gasket, front left", "1 x fuel filter, front left",
         }  # fmt: skip
         for component in LANGUAGE.catalogue:
             for condition in ("dirty", "dry", "stiff", "rusted", "loose", "low", "wet", "oily"):
@@ -293,6 +303,9 @@ class TestOrder:
         assert "50 to 100 miles" in told[-1].do
         for what in ("spokes", "chain", "lever, pads"):
             assert what in told[-1].do
+
+    def test_every_system_has_its_turn(self) -> None:
+        assert set(LANGUAGE.catalogue.systems) == set(WORK_ORDER) - {CLEANING}
 
     def test_papers_need_no_test_ride(self) -> None:
         assert [each.system for each in lines("insurance expired")] == ["papers"]

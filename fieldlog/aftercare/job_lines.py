@@ -25,7 +25,7 @@ CLEANING = "cleaning"
 """Stands for a system in the lines that gather what is cleaned."""
 WORK_ORDER = (
     CLEANING, "battery", "controls and chassis", "final drive", "wheels", "tyres", "brakes", "cables",
-    "filters", "fasteners", "lights", "fluids", "papers",
+    "filters", "engine", "fasteners", "lights", "fluids", "equipment", "papers",
 )  # fmt: skip
 """Systems in the order their work is done."""
 CLOSING = "closing"
