@@ -375,7 +375,12 @@ def test_a_yes_has_a_level_of_its_own() -> None:
     for least, decision in ((0.0, Decision.ACCEPT), (0.999999, Decision.ASK)):
         rules = replace(RULES, yes_or_no=dict.fromkeys(Policy, least))
         hearing = heard(0.0, 2.0, text="affirm")
-        assert doubted(said, hearing, frozenset(), rules).decision is decision
+        found = doubted(said, hearing, frozenset(), rules, yes_or_no=True)
+        assert found.decision is decision
+    asked = load_language().understand("front pads two")
+    answering = Answering(load_language(), asked)
+    assert answering.is_yes_or_no("yes")
+    assert not answering.is_yes_or_no("two millimetres")
     assert set(RULES.yes_or_no) == {policy.value for policy in Policy}
 
 

@@ -20,8 +20,8 @@ from typing import Any
 from fieldlog.audio.clip import Clip
 from fieldlog.doubt.question import distinct, telling_more, what_to_ask
 from fieldlog.errors import UsageError
-from fieldlog.grammar.language import Language
-from fieldlog.model import Command, Decision, Flag, Hearing, Kind, Understanding
+from fieldlog.grammar.language import Language, OpenQuestion
+from fieldlog.model import Decision, Flag, Hearing, Kind, Understanding
 from fieldlog.quantities.number_words import PLAIN_DIGITS, SPELT_TENS, TEEN_TENS
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
@@ -160,15 +160,11 @@ class DoubtRules:
         return terms(hearing).get("tail", 0.0) < self.more_said.get(hearing.listener, -math.inf)
 
     def least(
-        self,
-        weights: Weights,
-        policy: Policy,
-        flags: frozenset[str],
-        dialogue: Command | None = None,
+        self, weights: Weights, policy: Policy, flags: frozenset[str], *, yes_or_no: bool = False
     ) -> float:
         """Least chance for accepting without a question."""
         least = weights.accept[policy.value]
-        if dialogue in (Command.AFFIRM, Command.NEGATIVE):
+        if yes_or_no:
             least = self.yes_or_no.get(policy.value, least)
         for flag in flags:
             least += (1.0 - least) * self.flags.get(flag, 0.0)
@@ -276,8 +272,11 @@ def doubted(
     *,
     rivals: tuple[Understanding, ...] = (),
     near_twins: tuple[tuple[Understanding, float], ...] = (),
+    yes_or_no: bool = False,
 ) -> Understanding:
     """The understanding after doubt: accepted as it was, asked about, or refused.
+
+    ``yes_or_no``: whether a yes or a no was said, whatever it comes to.
 
     ``rivals`` are the parsed next hypotheses, nearest first; they only shape the question.
     ``near_twins`` are the parsed twins that were heard too, with the nats they are behind. A
@@ -287,7 +286,9 @@ def doubted(
     known = rules.weights.get(hearing.listener)
     if known is None or not hearing.hypotheses or understanding.decision is Decision.REFUSE:
         return understanding
-    found = _weighed(understanding, hearing, flags, rules, policy, known, rivals, near_twins)
+    found = _weighed(
+        understanding, hearing, flags, rules, policy, known, rivals, near_twins, yes_or_no
+    )
     goes_on = found.decision is not Decision.REFUSE and rules.goes_on(hearing)
     return _more_said(found) if goes_on else found
 
@@ -301,9 +302,10 @@ def _weighed(
     known: Mapping[str, Weights],
     rivals: tuple[Understanding, ...],
     near_twins: tuple[tuple[Understanding, float], ...],
+    yes_or_no: bool,
 ) -> Understanding:
     """``doubted`` but for what goes on behind the words."""
-    weights = known[kind_of(understanding)]
+    weights = known["dialogue" if yes_or_no else kind_of(understanding)]
     evidence = terms(hearing)
     chance = weights.chance(evidence)
     if chance < weights.refuse:
@@ -318,7 +320,7 @@ def _weighed(
         return asked_instead(
             understanding, rivals[:1], "another meaning was heard as well", Flag.UNSURE
         )
-    least = rules.least(weights, policy, flags, understanding.dialogue)
+    least = rules.least(weights, policy, flags, yes_or_no=yes_or_no)
     if chance < least:
         because = ", ".join(sorted(flags & set(rules.flags)))
         reason = "not heard clearly enough to count unasked" + (f" ({because})" if because else "")
@@ -355,6 +357,8 @@ def judge_for(language: Language, rules: DoubtRules, policy: Policy = Policy.BAL
             policy,
             rivals=rivals,
             near_twins=near_twins,
+            yes_or_no=isinstance(language, OpenQuestion)
+            and language.is_yes_or_no(hearing.hypotheses[0].text),
         )
 
     return judge

@@ -3,9 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from fieldlog.model import Understanding
+
+
+@runtime_checkable
+class OpenQuestion(Protocol):
+    """A language while a question is open."""
+
+    def is_yes_or_no(self, text: str) -> bool:
+        """Whether ``text`` is a yes or a no as a whole."""
+        ...
 
 
 class WordGraph(Protocol):

@@ -115,6 +115,10 @@ class Answering:
         """A key equal for texts that mean the same; "" when the text is refused."""
         return meaning_key(self.understand(text))
 
+    def is_yes_or_no(self, text: str) -> bool:
+        """Whether ``text`` is a yes or a no as a whole, whatever that comes to here."""
+        return self._language.understand(text).dialogue in (Command.AFFIRM, Command.NEGATIVE)
+
     def _understand(self, text: str) -> Understanding:
         whole = self._language.understand(text)
         if whole.parts:
