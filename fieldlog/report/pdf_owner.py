@@ -21,10 +21,10 @@ _HIGH = 17 * mm
 _DATES, _MOST_DATES = 64 * mm, 6
 """Width of the next dates, and how many there is room for."""
 _FIRST_PAGE = {
-    "inspected": 0.18,
+    "inspected": 0.21,
     "odometer": 0.14,
-    "inspector": 0.23,
-    "place": 0.31,
+    "inspector": 0.22,
+    "place": 0.29,
     "limits of": 0.14,
 }
 """Boxes of the form on the first page with their shares of its width; facts of the vehicle stand behind."""
@@ -92,7 +92,9 @@ def _list(card: Typesetting, one: OwnerList) -> Iterator[Flowable]:
 def _told(line: OwnerLine) -> str:
     """What to do and where, then what was found, with its numbers."""
     found = "; ".join(line.found)
-    numbers = f" <font color='#55534c' size='6.9'>no. {', '.join(map(str, line.because))}</font>"
+    numbers = (
+        f" <font color='#55534c' size='6.9'>no.\u00a0{', '.join(map(str, line.because))}</font>"
+    )
     if not line.do:
         return f"<b>{escape(_capital(found))}</b>{numbers}"
     where = f" ({escape(line.where)})" if line.where else ""
