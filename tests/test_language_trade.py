@@ -88,6 +88,9 @@ DENIED = (
     *("front brake not good", "brake lever not firm", "horn isn't too good", "steering not smooth"),
     *("rear disc isn't cracked", "front caliper not leaking", "no leaks from the front caliper"),
     *("oil not changed", "front pads were not replaced", "chain not adjusted"),
+    *("swing arm bearings have no play", "front wheel bearing no play"),
+    *("new front pads not fitted", "new front pads but not fitted", "new chain has tight spots"),
+    *("new a b s light on", "new front wheel bearing play"),
     *("front brake no good", "rear tyre not worn much", "no rear brake"),
 )
 VAGUE = (

@@ -208,12 +208,14 @@ class TradeReader:
             n = len(phrase)
             for about in self._subjects.read(words[n:]):
                 rest = words[n + about.used :]
+                if about.characteristic is not None:
+                    continue
                 for placed, said, _ in self._trimmed(about, rest, 1, part) if rest else ():
                     if said in self._vague:
                         return Worded(placed, (), Open.HOW)
                     if said in self._fitted:
                         return self._told(placed, _REPLACED, text, part)
-                if not rest:
+                if not rest and not part:  # "new front pads not fitted" is no work that was done
                     return self._told(about, _REPLACED, text, part)
         return None
 

@@ -76,7 +76,7 @@ def hear_takes(
 
     listener.load(language)
     ears = Ears(language, listener, judging(language), judging, reloads=True)
-    conversation = Conversation(ears)
+    conversation = Conversation(ears, keeps_left=True)
     came = []
     for number, take in enumerate(takes):
         conversation.afresh()

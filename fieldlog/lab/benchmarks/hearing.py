@@ -148,7 +148,7 @@ def _row(
         if plan.endpointed:
             from fieldlog.audio.endpointer import utterances
 
-            conversation = Conversation(Ears(language, listener, judge))
+            conversation = Conversation(Ears(language, listener, judge), keeps_left=True)
             heard = _chosen(list(utterances_of(utterances([sound]), conversation)))
         else:
             heard = hear_clip(Clip(sound), listener, language, judge)
