@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
+from functools import lru_cache
 from operator import is_
 from typing import TypeAlias
 
@@ -33,7 +34,7 @@ def read_documents(
     text: str, file: str, loader: Loader, faults: list[Fault]
 ) -> dict[str, Document]:
     """The document in ``text`` and all it imports, by grammar name; the first one is the root."""
-    root = read_document(text, file, faults)
+    root = _read(text, file, faults)
     documents = {root.name: root}
     waiting = list(root.imports)
     while waiting:
@@ -45,7 +46,7 @@ def read_documents(
             faults.append(Fault(wanted.at, f"there is no grammar '{wanted.grammar}' to import"))
             documents[wanted.grammar] = Document(wanted.grammar, (), (), wanted.at)
             continue
-        document = read_document(found[1], found[0], faults)
+        document = _read(found[1], found[0], faults)
         if document.name != wanted.grammar:
             faults.append(
                 Fault(
@@ -55,6 +56,20 @@ def read_documents(
         documents[wanted.grammar] = document
         waiting.extend(document.imports)
     return documents
+
+
+def _read(text: str, file: str, faults: list[Fault]) -> Document:
+    document, found = _known(text, file)
+    faults += found
+    return document
+
+
+@lru_cache(
+    maxsize=32
+)  # a language is closed from several roots that share most of what they import
+def _known(text: str, file: str) -> tuple[Document, tuple[Fault, ...]]:
+    faults: list[Fault] = []
+    return read_document(text, file, faults), tuple(faults)
 
 
 def close(documents: Mapping[str, Document], faults: list[Fault]) -> dict[str, Rule]:

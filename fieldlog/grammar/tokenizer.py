@@ -62,28 +62,29 @@ def tokenize(text: str, file: str, faults: list[Fault]) -> Iterator[Token]:
     if header:
         yield Token(HEADER, header.group(), at(here))
         here = header.end()
+    end, token, space = len(text), _TOKEN.match, _SPACE.match
     while True:
-        if space := _SPACE.match(text, here):
-            here = space.end()
-        if here >= len(text):
+        if found := space(text, here):
+            here = found.end()
+        if here >= end:
             break
         if text.startswith("/*", here):
             faults.append(Fault(at(here), "this comment is never closed with */"))
             break
-        found = _TOKEN.match(text, here)
+        found = token(text, here)
         if not found:
             faults.append(Fault(at(here), _unreadable(text[here])))
             here += 1
             continue
         kind, written = str(found.lastgroup), found.group()
-        if kind == "quoted":
-            # A listener says words, so a quoted token of several words is those words in a row.
-            for word in _plain(written[1:-1]).split():
-                yield Token(WORD, word, at(here))
-        elif kind == SIGN:
+        if kind == SIGN:  # most of them
             yield Token(SIGN, written, at(here))
         elif kind == WORD:
             yield Token(WORD, _plain(written), at(here))
+        elif kind == "quoted":
+            # A listener says words, so a quoted token of several words is those words in a row.
+            for word in _plain(written[1:-1]).split():
+                yield Token(WORD, word, at(here))
         else:  # a rule, tag or weight between its signs
             inner = _plain(written[1:-1]) if kind == TAG else written[1:-1]
             yield Token(kind, inner.strip(), at(here))
