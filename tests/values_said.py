@@ -663,6 +663,7 @@ def _of_inch(told: Drawn, meant: Wanted) -> Wanted:
 def main() -> None:
     phrases, answers = (int(n) for n in (*sys.argv[1:], "2000", "1000")[:2])
     language = load_language()
+    language.understand("frnot pads")  # the first refusal builds the word graph, once
     for name, outcome in (
         ("phrases", say_phrases(language, phrases // 2)),
         ("phrases of the grammar", sample_phrases(language, phrases - phrases // 2)),

@@ -629,7 +629,7 @@ def breath_key(breath: Breath) -> str:
 
 UNSURE_OF_WHAT = "what it is said of is not certain"
 _MOST_KNOWN = 20_000
-_MOST_TRIED = 800
+_MOST_TRIED = 600
 """Stretches; the longest breath of the tests needs 314."""
 _ASKED_ALL_THE_SAME = frozenset({*DOUBTFUL, Flag.UNIT_ASSUMED})
 
