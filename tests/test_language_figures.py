@@ -257,3 +257,11 @@ def test_a_plain_text_is_one_way() -> None:
         written = read_written(text)
         assert [way.text.strip() for way in written.ways] == [text]
         assert written.odd == ""
+
+
+def test_digits_behind_a_zero_are_asked_about_even_where_one_value_is_left(
+    language: InspectionLanguage,
+) -> None:
+    found = language.understand("idle zero nine zero zero r p m")
+    assert found.decision is Decision.ASK
+    assert [one.quantity.value for one in found.offered if one.quantity] == [900]
