@@ -265,3 +265,11 @@ def test_digits_behind_a_zero_are_asked_about_even_where_one_value_is_left(
     found = language.understand("idle zero nine zero zero r p m")
     assert found.decision is Decision.ASK
     assert [one.quantity.value for one in found.offered if one.quantity] == [900]
+
+
+def test_a_fraction_behind_an_and_is_asked_about_even_where_one_value_is_left(
+    language: InspectionLanguage,
+) -> None:
+    found = language.understand("front tyre pressure hundred and one quarter p s i")
+    assert found.decision is Decision.ASK
+    assert [one.quantity.value for one in found.offered if one.quantity] == [Fraction(101, 4)]
