@@ -5,7 +5,9 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Mapping
+from datetime import datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 VERSION = "0.1.0"
 """Of the program, as ``pyproject.toml`` has it."""
@@ -55,6 +57,26 @@ def decimal_sign(environ: Mapping[str, str] | None = None) -> str:
     """
     env = os.environ if environ is None else environ
     return env.get("FIELDLOG_DECIMAL", "").strip().lower()
+
+
+def local_zone() -> str:
+    """This machine's time zone by its IANA name, which knows when its clocks change.
+
+    Where no name can be found out (or none that is known here), its offset from UTC at the moment,
+    such as ``+02:00``.
+    """
+    import warnings
+
+    import tzlocal
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # settings that contradict each other, told on each start
+        try:
+            name = tzlocal.get_localzone_name()
+            ZoneInfo(name)
+        except (ZoneInfoNotFoundError, ValueError, OSError, TypeError):
+            return datetime.now().astimezone().isoformat()[-6:]
+    return str(name)
 
 
 # --- files that ship with the package ---------------------------------------------------------

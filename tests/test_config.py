@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
-from fieldlog.config import policy_name, store_folder
+from fieldlog.config import local_zone, policy_name, store_folder
 
 HOME = Path("/home/someone")
 
@@ -37,3 +38,16 @@ def test_the_machine_s_own(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_policy_is_balanced_unless_the_machine_says_otherwise() -> None:
     assert policy_name({}) == "balanced"
     assert policy_name({"FIELDLOG_POLICY": " Brisk "}) == "brisk"
+
+
+def test_the_zone_is_kept_by_its_name_and_not_as_the_offset_of_the_day(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv("TZ", "Europe/Berlin")
+    assert local_zone() == "Europe/Berlin"
+
+
+def test_a_zone_without_a_name_is_kept_as_its_offset(monkeypatch: pytest.MonkeyPatch) -> None:
+    for answer in (lambda: None, lambda: "Nowhere/At all"):
+        monkeypatch.setattr("tzlocal.get_localzone_name", answer)
+        assert re.fullmatch(r"[+-]\d\d:\d\d", local_zone())

@@ -433,7 +433,7 @@ def test_commands_from_card_to_page(tmp_path: Path) -> None:
         json.loads(s) for s in _run("tray", "last", "--json", "--store", home).stdout.splitlines()
     ]
     assert row["file"] == "IMG-20260504-WA0001.jpg"
-    assert "gives the date 2026-05-04 but no time" in row["problem"]
+    assert "its name says 2026-05-04" in row["problem"]
 
     moved = _run("move", "IMG-20260504-WA0001.jpg", 3, "--store", home)
     assert moved.exit_code == 0, moved.output

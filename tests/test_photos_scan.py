@@ -22,6 +22,7 @@ from fieldlog.photos.exif import read_photo
 from fieldlog.photos.facts import PhotoFault
 from fieldlog.photos.scan import list_files, natural_key, scan_folder
 from tests.photo_files import EXIF_IFD, makernote_bomb, picture, save, tiff_block
+from tests.photo_inspection import invent
 
 TODAY = date(2026, 6, 1)
 KEYS = ["file", "kind", "capture_local", "offset", "utc", "camera", "orientation", "problem"]
@@ -64,7 +65,7 @@ def _hostile(folder: Path) -> dict[str, str | None]:
         "head only.jpg": (good[:12], PhotoFault.DAMAGED),
         "two bytes.jpg": (good[:2], PhotoFault.UNREADABLE),
         "makernote.jpg": (makernote_bomb(), None),
-        "cycle.tif": (cycle, PhotoFault.NO_TIME),
+        "cycle.tif": (cycle, PhotoFault.DAMAGED),
         "no directory.tif": (b"II*\0\xff\xff\xff\x7f", PhotoFault.DAMAGED),
         "huge directory.tif": (b"II*\0\x08\0\0\0\xff\xff" + b"\0" * 64, PhotoFault.DAMAGED),
         "cut.heic": (heic[:-50], PhotoFault.DAMAGED),
@@ -74,11 +75,14 @@ def _hostile(folder: Path) -> dict[str, str | None]:
         "cut.png": (b"\x89PNG\r\n\x1a\n\0\0\0\x0dIHDR\0\0", PhotoFault.UNREADABLE),
         "endless.png": (
             b"\x89PNG\r\n\x1a\n" + b"\0\0\0\0abcd\0\0\0\0" * 300_000,
-            PhotoFault.DAMAGED,
+            PhotoFault.UNREADABLE,
         ),
-        "cut.webp": (b"RIFF\xff\xff\0\0WEBPVP8X", PhotoFault.DAMAGED),
-        "fill.jpg": (b"\xff\xd8" + b"\xff" * 3_000_000, PhotoFault.DAMAGED),
+        "cut.webp": (b"RIFF\xff\xff\0\0WEBPVP8X", PhotoFault.UNREADABLE),
+        "fill.jpg": (b"\xff\xd8" + b"\xff" * 16_000_000, PhotoFault.UNREADABLE),
         "video.mp4": (b"\0\0\0\x18ftypmp42\0\0\0\0" + b"\0" * 99, PhotoFault.NOT_A_PHOTO),
+        "own.cr3": (b"\0\0\0\x18ftypcrx " + b"\0" * 99, PhotoFault.UNREADABLE),
+        "own.raf": (b"FUJIFILMCCD-RAW 0201" + b"\0" * 99, PhotoFault.UNREADABLE),
+        "odd.orf": (b"\1\2\3\4" * 30, PhotoFault.UNREADABLE),
         "notes.txt": (b"remember the milk", PhotoFault.NOT_A_PHOTO),
     }
     for name, (data, _fault) in cases.items():
@@ -93,6 +97,8 @@ def test_x1_x2_x18_hostile_files_never_stop_the_batch(tmp_path: Path) -> None:
     got = dict(scan_folder(tmp_path, TODAY))
     assert {name: facts.fault for name, facts in got.items()} == expected
     assert got["phone.jpg"].kind == "heic"
+    assert (got["cut.heic"].width, got["cut.heic"].height) == (48, 32)
+    assert got["cut.jpg"].capture_local == "2024-06-01T10:00:00"
     assert got["makernote.jpg"].capture_local == "2024-06-01T10:00:00"
     for name, fault in expected.items():
         assert (got[name].problem is None) == (fault is None)
@@ -176,6 +182,20 @@ def test_x18_scan_is_partial_after_all_work_is_done(tmp_path: Path) -> None:
     assert "1 of 2 files could not be read" in result.stderr
 
 
+def test_raw_files_that_are_not_read_count_as_left_out(tmp_path: Path) -> None:
+    home, card = tmp_path / "store", tmp_path / "card"
+    invent(home, 1).store.close()
+    card.mkdir()
+    save(card / "own.jpg")
+    (card / "own.cr3").write_bytes(b"\0\0\0\x18ftypcrx " + b"\0" * 99)
+    for words in (["scan", str(card)], ["import", str(card), "--store", str(home)]):
+        result = CliRunner().invoke(main, ["photos", *words])
+        assert result.exit_code == 9, result.output
+        assert "own.cr3" in result.stdout
+        assert "raw file of a kind that is not read: left out" in result.stdout
+        assert "the JPEG beside a raw file" in result.stderr
+
+
 def test_scan_of_no_folder_is_one_line(tmp_path: Path) -> None:
     result = CliRunner().invoke(main, ["photos", "scan", str(tmp_path / "none")])
     assert result.exit_code == 6
@@ -187,4 +207,5 @@ def test_x6_the_time_of_the_file_is_never_used(tmp_path: Path) -> None:
     picture().save(path)
     os.utime(path, (time.time(), 1_706_950_000))
     ((_, facts),) = scan_folder(tmp_path, TODAY)
-    assert (facts.capture_local, facts.name_date) == (None, "2024-02-03")
+    assert facts.capture_local is None
+    assert "its name says 2024-02-03" in str(facts.problem)

@@ -47,6 +47,7 @@ LIBRARIES = {
     "ExifRead": ("exifread", True),
     "zxing-cpp": ("zxingcpp", True),
     "segno": ("segno", True),
+    "tzlocal": ("tzlocal", True),
     "jinja2": ("jinja2", True),
     "reportlab": ("reportlab", True),
 }

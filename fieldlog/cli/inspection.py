@@ -20,8 +20,8 @@ from fieldlog.cli.store_option import (
     sure_option,
     walk_option,
     workshop,
-    zone_here,
 )
+from fieldlog.config import local_zone
 from fieldlog.errors import FieldlogError, StoreError, UsageError
 
 if TYPE_CHECKING:
@@ -101,8 +101,8 @@ def start(
     with opened(folder) as store:
         started = store.start_inspection(
             store.vehicle(vehicle).id,
-            started_at=started_at(day, zone or zone_here()) if day else None,
-            zone=zone or zone_here(),
+            started_at=started_at(day, zone or local_zone()) if day else None,
+            zone=zone or local_zone(),
             inspector=inspector,
             place=place,
             jurisdiction=jurisdiction,

@@ -24,8 +24,9 @@ from fieldlog.audio.microphone import Microphone, list_devices
 from fieldlog.audio.recorder import Recorder, recover, stream_name
 from fieldlog.audio.source import AudioSource, FileSource
 from fieldlog.cli.ears import listener_options, open_ears
-from fieldlog.cli.store_option import store_option, walk_option, workshop, zone_here
+from fieldlog.cli.store_option import store_option, walk_option, workshop
 from fieldlog.cli.terminal import Terminal
+from fieldlog.config import local_zone
 
 if TYPE_CHECKING:
     from fieldlog.audio.loudspeaker import Loudspeaker
@@ -129,7 +130,7 @@ def listen(
         streams = keep or shop.store.folder / "streams"
         recorder = stack.enter_context(recording(streams, terminal))
         if key is None:
-            head = shop.begin(vehicle, context, zone=zone_here(), walk=walk)
+            head = shop.begin(vehicle, context, zone=local_zone(), walk=walk)
         else:
             head = shop.store.inspection(key)
         told = f"inspection {head.number} of {head.vehicle_name}"

@@ -67,7 +67,7 @@ def scan(folder: Path, as_json: bool) -> None:
         raise PartialError(
             f"{unread} of {total} files could not be read (each is named above)",
             where=str(folder),
-            todo="copy those files again from the camera",
+            todo="copy those files again from the camera, or take the JPEG beside a raw file",
         )
 
 
@@ -117,7 +117,7 @@ def import_(
         raise PartialError(
             f"{len(unread)} files could not be read (each is named above)",
             where=str(directory),
-            todo="copy those files again from the camera and import once more",
+            todo="copy those files again from the camera, or take the JPEG beside a raw file, and import again",
         )
 
 

@@ -128,11 +128,6 @@ def _figures(written: str) -> list[str]:
     return [way for way in plain if re.fullmatch(r"\d+(?:\.\d+)?", way)]
 
 
-def zone_here() -> str:
-    """This machine's offset from UTC, such as ``+02:00``."""
-    return datetime.now().astimezone().isoformat()[-6:]
-
-
 def started_at(text: str, zone: str) -> datetime:
     """The instant (UTC) that ``text`` names in ``zone``; a day alone is its noon, UTC.
 

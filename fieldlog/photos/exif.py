@@ -1,43 +1,81 @@
 """One file -> ``PhotoFacts``: its kind by content, then what its metadata says.
 
-Only DateTimeOriginal with its own SubSecTimeOriginal and OffsetTimeOriginal counts as the time of
-capture (field reports X4, X11); where a file has no Exif DateTimeOriginal, the same property in
-its XMP packet (exif:DateTimeOriginal) does. Times of the file system are never used (X6).
+Exif is read by ExifRead, without the MakerNote (a count in it can keep ExifRead busy for ever: public
+thread ianare/exif-py#182), its block is found by Pillow and pillow-heif (``pictures.py``). Only
+DateTimeOriginal with its own SubSecTimeOriginal and OffsetTimeOriginal counts as the time of capture;
+where a file has no Exif DateTimeOriginal, the same property in its XMP packet (exif:DateTimeOriginal)
+does. Times of the file system are never used.
 """
 
 from __future__ import annotations
 
 import html
+import io
+import logging
 import os
 import re
 import stat
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 from pathlib import PurePath
-from typing import Any
+from typing import Any, BinaryIO
 
-from fieldlog.photos import tiff
-from fieldlog.photos.containers import (
-    Parts,
-    heif_kind,
-    heif_parts,
-    png_parts,
-    swaps_sides,
-    webp_parts,
-)
+import exifread
+
 from fieldlog.photos.facts import PhotoFacts, PhotoFault
-from fieldlog.photos.jpeg import jpeg_parts
-from fieldlog.photos.source import DamagedError, Source
+from fieldlog.photos.pictures import Container, DamagedError, RawFacts, container, raw_facts
 from fieldlog.photos.when import (
     exif_offset,
     exif_subsec,
     exif_time,
     implausible,
-    local_time,
-    name_date,
+    name_hint,
     xmp_time,
 )
 
+logging.getLogger("exifread").setLevel(logging.CRITICAL)
+
+_RAW_MARKS: tuple[tuple[bytes, int], ...] = (
+    (b"ftypcrx ", 4),
+    (b"FUJIFILMCCD-RAW", 0),
+    (b"IIRO", 0),
+    (b"IIRS", 0),
+    (b"MMOR", 0),
+    (b"IIU\0", 0),
+    (b"FOVb", 0),
+    (b"HEAPCCDR", 6),
+    (b"\0MRM", 0),
+)
+"""Starts of cameras' raw files that no reader here knows (from memory; their names count too)."""
+_RAW_SUFFIXES = frozenset(
+    [
+        ".3fr",
+        ".arw",
+        ".cr2",
+        ".cr3",
+        ".crw",
+        ".dcr",
+        ".erf",
+        ".iiq",
+        ".kdc",
+        ".mef",
+        ".mos",
+        ".mrw",
+        ".nef",
+        ".nrw",
+        ".orf",
+        ".pef",
+        ".raf",
+        ".raw",
+        ".rw2",
+        ".rwl",
+        ".sr2",
+        ".srf",
+        ".srw",
+        ".x3f",
+    ]
+)
 _OTHER_KINDS: tuple[tuple[bytes, int, str], ...] = (
     (b"GIF8", 0, "gif"),
     (b"BM", 0, "bmp"),
@@ -56,9 +94,6 @@ _PHOTO_SUFFIXES = frozenset(
 )
 MOST_PIXELS = 500_000_000
 """More than any camera records (200 Mpx phones, 400 Mpx multi-shot): a decompression bomb."""
-
-_EDIT_SLACK_S = 2.0
-"""Cameras write DateTime up to this long after DateTimeOriginal (common practice)."""
 
 
 def read_photo(file: str, today: date) -> PhotoFacts:
@@ -85,8 +120,10 @@ def photo_kind(head: bytes) -> str:
         return "webp"
     if head[:4] in (b"II*\0", b"MM\0*"):
         return "tiff"
-    if found := heif_kind(head):
+    if found := _heif_kind(head):
         return found
+    if any(head[place:].startswith(mark) for mark, place in _RAW_MARKS):
+        return "raw"
     for mark, place, name in _OTHER_KINDS:
         if head[place:].startswith(mark):
             return name
@@ -95,109 +132,123 @@ def photo_kind(head: bytes) -> str:
     return "unknown"
 
 
+_HEIC_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"hevm", b"hevs"})
+
+
+def _heif_kind(head: bytes) -> str | None:
+    """``heic``, ``heif`` or ``avif`` from the ftyp box at the start of a file, else None."""
+    size = int.from_bytes(head[:4], "big")
+    if head[4:8] != b"ftyp" or size < 16:
+        return None
+    brands = {head[at : at + 4] for at in range(16, min(size, len(head), 256), 4)}
+    major = head[8:12]
+    if major in (b"avif", b"avis"):
+        return "avif"
+    if major in _HEIC_BRANDS:
+        return "heic"
+    if major not in (b"mif1", b"msf1", b"mif2"):
+        return None
+    if brands & _HEIC_BRANDS:
+        return "heic"
+    return "avif" if brands & {b"avif", b"avis"} else "heif"
+
+
 def _read(file: str) -> PhotoFacts:
     fd = os.open(file, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_CLOEXEC", 0))
-    try:
+    with os.fdopen(fd, "rb") as stream:
         status = os.fstat(fd)
         if not stat.S_ISREG(status.st_mode):
             return _unread(file, "not a file", "not a regular file")
         if status.st_size == 0:
             return _unread(file, "empty", "the file is empty (zero bytes)")
-        source = Source(fd, status.st_size)
-        kind = photo_kind(source.at(0, 512))
+        kind = photo_kind(stream.read(512))
         base = PhotoFacts(file=file, kind=kind, size=status.st_size)
-        if kind in ("jpeg", "png", "webp", "heic", "heif", "avif"):
-            return _from_container(base, source)
         if kind == "tiff":
-            return _from_tiff(base, source)
+            return _from_tiff(base, stream)
+        if kind in ("jpeg", "png", "webp", "heic", "heif", "avif"):
+            return _from_container(base, stream)
         return _not_a_photo(base)
-    finally:
-        os.close(fd)
 
 
-def _from_container(base: PhotoFacts, source: Source) -> PhotoFacts:
-    heif = base.kind in ("heic", "heif", "avif")
+def _from_container(base: PhotoFacts, stream: BinaryIO) -> PhotoFacts:
     try:
-        if base.kind == "jpeg":
-            parts = jpeg_parts(source)
-        elif base.kind == "png":
-            parts = png_parts(source)
-        elif base.kind == "webp":
-            parts = webp_parts(source)
-        else:
-            parts = heif_parts(source)
+        found = container(base.kind, stream)
+        tags = exif_tags(io.BytesIO(found.exif)) if found.exif else {}
     except DamagedError as error:
-        return _unread(base.file, base.kind, str(error), base.size)
-    tags = None
-    broken = parts.damage
-    if parts.exif is not None:
-        block = parts.exif
-        try:
-            tags = tiff.read_tags(lambda at, count: block[at : at + count])
-            broken = broken or tags.broken
-        except DamagedError as error:
-            broken = broken or str(error)
-    facts = _filled(base, tags, parts, parts.exif_at)
-    recorded = facts.orientation or (parts.orientation if parts.orientation != 1 else None)
-    facts = replace(facts, orientation=recorded, turn=1 if heif else recorded or 1)
-    swap = swaps_sides(parts.orientation if heif else facts.orientation)
-    facts = _sized(facts, parts.width, parts.height, swap)
-    return _damaged(facts, broken, complete=parts.damage is None)
+        found = Container(damage=str(error))
+        tags = exif_tags(stream)  # of a picture that was cut off the Exif is often whole
+        if not tags and base.kind != "jpeg":
+            return _unread(base.file, base.kind, str(error), base.size)
+    known = _filled(tags, found.xmp)
+    turn = known["orientation"] or 1
+    if base.kind in ("heic", "heif", "avif"):
+        turn = 1  # their decoders turn the picture, and have done so with its size
+    if found.damage is not None:
+        known |= {"fault": PhotoFault.DAMAGED.value, "problem": found.damage}
+    return replace(base, turn=turn, **(known | _sized(found.size, turn)))
 
 
-def _from_tiff(base: PhotoFacts, source: Source) -> PhotoFacts:
+def _from_tiff(base: PhotoFacts, stream: BinaryIO) -> PhotoFacts:
     try:
-        tags = tiff.read_tags(source.at)
+        raw, broken = raw_facts(stream), None
     except DamagedError as error:
-        return _unread(base.file, base.kind, str(error), base.size)
-    if tiff.DNG_VERSION in tags.ifd0:
-        base = replace(base, kind="dng")
-    xmp = tags.ifd0.get(tiff.XMP, (0, 0, b""))[2] or None
-    facts = _filled(base, tags, Parts(xmp=xmp), 0)
-    facts = replace(facts, turn=facts.orientation or 1)
-    sizes = [
-        (tags.number(tiff.WIDTH, entries), tags.number(tiff.HEIGHT, entries))
-        for entries in (tags.ifd0, *(tags.others if base.kind == "dng" else ()))
-    ]
-    width, height = max(sizes)
-    facts = _sized(facts, width or None, height or None, swaps_sides(facts.orientation))
-    return _damaged(facts, tags.broken, complete=bool(tags.ifd0))
+        raw, broken = RawFacts(), str(error)
+    known = _filled(exif_tags(stream), raw.xmp)
+    known["model"] = known["model"] or _name(raw.model)
+    known["serial"] = known["serial"] or _name(raw.serial)
+    known["turn"] = known["orientation"] or 1
+    if raw.preview is not None:
+        known |= {"preview_at": raw.preview[0], "preview_bytes": raw.preview[1]}
+    if broken is not None and not known["capture_local"]:
+        known |= {"fault": PhotoFault.DAMAGED.value, "problem": broken}
+    kind = "dng" if raw.dng else base.kind
+    return replace(base, kind=kind, **(known | _sized(raw.size, known["turn"])))
 
 
-def _filled(
-    base: PhotoFacts, tags: tiff.Tags | None, parts: Parts, tiff_at: int | None
-) -> PhotoFacts:
-    """Facts from the Exif tags, and from XMP where Exif is silent."""
-    found: dict[str, Any] = {"trailer": parts.trailer}
-    edited = None
-    if tags is not None:
-        raw = tags.text(tiff.ORIGINAL)
-        local = exif_time(raw) if raw else None
-        digits = exif_subsec(tags.text(tiff.SUBSEC_ORIGINAL))
-        orientation = tags.number(tiff.ORIENTATION, tags.ifd0)
-        edited = exif_time(tags.text(tiff.DATE_TIME) or "")
-        preview = tiff.preview(tags)
-        found |= {
-            "capture_raw": raw or None,
-            "capture_local": f"{local}.{digits}" if local and digits else local,
-            "offset": exif_offset(tags.text(tiff.OFFSET_ORIGINAL)) if local else None,
-            "make": _name(tags.text(tiff.MAKE)),
-            "model": _name(tags.text(tiff.MODEL)) or _name(tags.text(tiff.UNIQUE_MODEL)),
-            "serial": _name(tags.text(tiff.BODY_SERIAL)) or _name(tags.text(tiff.DNG_SERIAL)),
-            "orientation": orientation if 1 <= orientation <= 8 else None,
-            "software": _name(tags.text(tiff.SOFTWARE)),
-            "latitude": tags.degrees(tiff.GPS_LAT, tiff.GPS_LAT_REF, "S"),
-            "longitude": tags.degrees(tiff.GPS_LON, tiff.GPS_LON_REF, "W"),
-        }
-        if preview is not None and tiff_at is not None:
-            found |= {"preview_at": tiff_at + preview[0], "preview_bytes": preview[1]}
-    if parts.xmp:
-        _add_xmp(found, parts.xmp)
-    if edited and found.get("capture_local"):
-        gap = local_time(edited) - local_time(found["capture_local"])
-        if abs(gap.total_seconds()) > _EDIT_SLACK_S:
-            found["edited"] = edited
-    return replace(base, **found)
+def exif_tags(stream: BinaryIO) -> Mapping[str, Any]:
+    """ExifRead's tags of a TIFF structure or a whole file; empty where it can make nothing of it."""
+    try:
+        found: Mapping[str, Any] = exifread.process_file(
+            stream, details=False, extract_thumbnail=False
+        )
+    except Exception:  # it raises whatever a hostile block makes of it, and says no more by it
+        return {}
+    return found
+
+
+def _text(tags: Mapping[str, Any], name: str) -> str | None:
+    """An ASCII value (or one written as bytes) of the Exif or the first directory, or None."""
+    for directory in ("EXIF", "Image"):
+        tag = tags.get(f"{directory} {name}")
+        values = tag.values if tag is not None else None
+        if isinstance(values, list) and all(isinstance(v, int) and 0 <= v < 256 for v in values):
+            values = bytes(values).partition(b"\0")[0]
+        if isinstance(values, bytes):
+            values = values.decode("utf-8", "replace")
+        if isinstance(values, str):
+            return values
+    return None
+
+
+def _filled(tags: Mapping[str, Any], xmp: bytes | None) -> dict[str, Any]:
+    """Fields of ``PhotoFacts`` from the Exif tags, and from XMP where Exif is silent."""
+    raw = _text(tags, "DateTimeOriginal")
+    local = exif_time(raw) if raw else None
+    digits = exif_subsec(_text(tags, "SubSecTimeOriginal"))
+    values = getattr(tags.get("Image Orientation"), "values", None)
+    orientation = values[0] if isinstance(values, list) and values else 0
+    found: dict[str, Any] = {
+        "capture_raw": raw or None,
+        "capture_local": f"{local}.{digits}" if local and digits else local,
+        "offset": exif_offset(_text(tags, "OffsetTimeOriginal")) if local else None,
+        "make": _name(_text(tags, "Make")),
+        "model": _name(_text(tags, "Model")),
+        "serial": _name(_text(tags, "BodySerialNumber")),
+        "orientation": orientation if orientation in range(1, 9) else None,
+    }
+    if xmp:
+        _add_xmp(found, xmp)
+    return found
 
 
 def _add_xmp(found: dict[str, Any], packet: bytes) -> None:
@@ -234,24 +285,19 @@ def _name(text: str | None) -> str | None:
     return words[:120] or None
 
 
-def _sized(facts: PhotoFacts, width: int | None, height: int | None, swap: bool) -> PhotoFacts:
-    if swap:
-        width, height = height, width
-    facts = replace(facts, width=width, height=height)
-    pixels = (width or 0) * (height or 0)
-    if pixels <= MOST_PIXELS:
-        return facts
-    problem = f"refused: it claims {pixels // 1_000_000} megapixels, more than any camera records"
-    return replace(facts, fault=PhotoFault.UNREADABLE.value, problem=problem)
-
-
-def _damaged(facts: PhotoFacts, broken: str | None, *, complete: bool) -> PhotoFacts:
-    if broken is None or facts.fault:
-        return facts
-    if complete and facts.capture_local:
-        return facts
-    what = broken if not complete else f"metadata unreadable: {broken}"
-    return replace(facts, fault=PhotoFault.DAMAGED.value, problem=what)
+def _sized(size: tuple[int, int] | None, turn: int) -> dict[str, Any]:
+    """Fields of ``PhotoFacts`` for a size in pixels as stored: upright, or why it is refused."""
+    if size is None:
+        return {}
+    width, height = reversed(size) if turn >= 5 else size
+    found: dict[str, Any] = {"width": width, "height": height}
+    pixels = width * height
+    if pixels > MOST_PIXELS:
+        found["fault"] = PhotoFault.UNREADABLE.value
+        found["problem"] = (
+            f"refused: it claims {pixels // 1_000_000} megapixels, more than any camera records"
+        )
+    return found
 
 
 def _judge_time(facts: PhotoFacts, today: date) -> PhotoFacts:
@@ -269,8 +315,8 @@ def _judge_time(facts: PhotoFacts, today: date) -> PhotoFacts:
             fault=PhotoFault.IMPLAUSIBLE.value,
             problem=f"implausible capture time {said}: {why}",
         )
-    day = name_date(PurePath(facts.file).name)
-    hint = f"; the file name gives the date {day} but no time" if day else ""
+    said = name_hint(PurePath(facts.file).name)
+    hint = f"; its name says {said}, perhaps when it was received: not used" if said else ""
     raw = (facts.capture_raw or "").rstrip("\0")
     if raw:
         problem, fault = (
@@ -279,10 +325,16 @@ def _judge_time(facts: PhotoFacts, today: date) -> PhotoFacts:
         )
     else:
         problem, fault = f"no capture time recorded{hint}", PhotoFault.NO_TIME
-    return replace(facts, fault=fault.value, problem=problem, name_date=day)
+    return replace(facts, fault=fault.value, problem=problem)
 
 
 def _not_a_photo(base: PhotoFacts) -> PhotoFacts:
+    if base.kind == "raw" or PurePath(base.file).suffix.lower() in _RAW_SUFFIXES:
+        return replace(
+            base,
+            fault=PhotoFault.UNREADABLE.value,
+            problem="a camera's raw file of a kind that is not read: left out",
+        )
     if PurePath(base.file).suffix.lower() in _PHOTO_SUFFIXES:
         return replace(
             base,

@@ -49,24 +49,15 @@ class PhotoFacts:
     serial: str | None = None
     """BodySerialNumber (Exif) or CameraSerialNumber (DNG)."""
     orientation: int | None = None
-    """Exif orientation 1..8 as recorded (for HEIF without the tag: what irot and imir say)."""
+    """Exif orientation 1..8 as recorded."""
     turn: int = 1
     """Orientation still to be applied to the pixels as stored; 1 for HEIF, whose decoder applies
     irot itself."""
     width: int | None = None
     height: int | None = None
     preview_at: int | None = None
-    """Offset in the file of an embedded JPEG preview."""
+    """Offset in the file of the largest JPEG inside a DNG."""
     preview_bytes: int | None = None
-    software: str | None = None
-    edited: str | None = None
-    """Time of the last edit as ISO 8601, when it differs from the capture by more than 2 s."""
-    trailer: str | None = None
-    """What follows the picture in the file ("motion photo video, 1234 bytes")."""
-    latitude: float | None = None
-    longitude: float | None = None
-    name_date: str | None = None
-    """Date (never a time) taken from the file name when nothing else is known."""
     fault: str | None = None
     """A ``PhotoFault`` value."""
     problem: str | None = None

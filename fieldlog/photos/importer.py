@@ -10,7 +10,7 @@ import hashlib
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
@@ -199,4 +199,4 @@ def kept_facts(
     wanted = list(photos)
     paths = [str(store.media.path(media)) for media, _file in wanted]
     for (_media, _file), facts in zip(wanted, read_facts(paths, today), strict=True):
-        yield replace(facts, name_date=None)
+        yield facts

@@ -50,9 +50,10 @@ def small_copy(facts: PhotoFacts, pixels: int) -> Image.Image:
             finer = 2 if image.width * image.height <= MOST_DECODED_PIXELS else 1
             image.draft("RGB", (pixels * finer, pixels * finer))
         if image.width * image.height > MOST_DECODED_PIXELS:
-            if facts.preview_at is None:
+            inside = embedded_preview(image.info.get("exif"))
+            if inside is None:
                 raise ValueError(f"{image.width} x {image.height} pixels are too many to decode")
-            return _finished(_preview(facts), facts.orientation or 1, pixels)
+            return _finished(Image.open(io.BytesIO(inside)), facts.orientation or 1, pixels)
         turn = facts.turn
         if facts.kind not in ("jpeg", "png", "webp"):
             # These decoders may turn the picture themselves; the tag then says what is left to do.
@@ -84,6 +85,17 @@ def _preview(facts: PhotoFacts) -> Image.Image:
     with open(facts.file, "rb") as stream:  # noqa: PTH123 (a worker imports no pathlib)
         stream.seek(facts.preview_at or 0)
         return Image.open(io.BytesIO(stream.read(min(facts.preview_bytes or 0, 64 << 20))))
+
+
+def embedded_preview(exif: bytes | None) -> bytes | None:
+    """The small JPEG that an Exif block holds, or None."""
+    import exifread
+
+    if not exif:
+        return None
+    block = io.BytesIO(exif.removeprefix(b"Exif\0\0"))
+    found = exifread.process_file(block, details=False).get("JPEGThumbnail")
+    return found if isinstance(found, bytes) else None
 
 
 def _heif_opener() -> None:

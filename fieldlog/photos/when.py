@@ -13,10 +13,10 @@ from datetime import date, datetime, timedelta
 _EXIF = re.compile(r"(\d{4}):(\d\d):(\d\d) (\d\d):(\d\d):(\d\d)", re.ASCII)
 _OFFSET = re.compile(r"([+-])(\d\d):(\d\d)", re.ASCII)
 _XMP = re.compile(r"(\d{4})-(\d\d)-(\d\d)T(\d\d):(\d\d)(?::(\d\d)(?:\.(\d+))?)?(Z|[+-]\d\d:\d\d)?")
-_NAME_DATE = re.compile(
-    r"(?:IMG|VID|PHOTO|Photo)?[-_ ]?((?:19|20)\d\d)-?(\d\d)-?(\d\d)(?!\d)", re.ASCII
+_NAME_DAY = re.compile(r"(?<!\d)((?:19|20)\d\d)([-_]?)(\d\d)\2(\d\d)(?!\d)", re.ASCII)
+_NAME_CLOCK = re.compile(
+    r"(?:[-_ T]| at )([01]\d|2[0-3])([-._]?)([0-5]\d)\2([0-5]\d)(?:\d{3})?(?!\d)", re.ASCII
 )
-_WHATSAPP = re.compile(r"(?:IMG|VID)-((?:19|20)\d\d)(\d\d)(\d\d)-WA\d+", re.IGNORECASE | re.ASCII)
 
 EARLIEST_YEAR = 2005
 """Photos dated before are taken for a reset clock (field report X10: common practice)."""
@@ -100,15 +100,18 @@ def implausible(local: datetime, today: date, *, not_before: date | None = None)
     return None
 
 
-def name_date(file_name: str) -> str | None:
-    """The date in a file name such as IMG-20240203-WA0001.jpg as ISO text, or None.
+def name_hint(file_name: str) -> str | None:
+    """The day, and the time of day, that a file name shows, as ISO text; None when it shows none.
 
-    Only the date is taken, never a time: names are given when a picture is copied.
+    Phones and messengers name a picture when it is taken, sent, received or saved, in whatever zone:
+    it is shown to people and never used.
     """
-    match = _WHATSAPP.match(file_name) or _NAME_DATE.match(file_name)
-    if match is None:
+    day = _NAME_DAY.search(file_name)
+    if day is None:
         return None
     try:
-        return date(int(match[1]), int(match[2]), int(match[3])).isoformat()
+        found = date(int(day[1]), int(day[3]), int(day[4])).isoformat()
     except ValueError:
         return None
+    clock = _NAME_CLOCK.match(file_name, day.end())
+    return f"{found} {clock[1]}:{clock[3]}:{clock[4]}" if clock is not None else found

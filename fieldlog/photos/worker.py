@@ -24,7 +24,7 @@ Handler = Callable[[bytes], bytes]
 
 
 def facts() -> Handler:
-    """Task ``facts``: [path, today] -> row of ``PhotoFacts``."""
+    """Task ``facts``: [path, today] -> row of ``PhotoFacts``; its libraries are loaded first."""
     from fieldlog.photos.exif import read_photo
     from fieldlog.photos.facts import to_row
 
