@@ -26,7 +26,7 @@ MEASURED = frozenset((
     "limits_check", "limits_context", "limits_entered", "limits_packs", "limits_uncertainty",
     "limits_why", "listeners_whisper_parts", "looked_at", "listeners_whisper_search", "meaning_codes",
     "meaning_normalise", "meaning_quantity", "meaning_say", "meaning_twins", "photos_attach",
-    "photos_clock", "report_view", "report_words", "session", "session_walk", "shop_inspecting",
+    "photos_clock", "photos_readings", "report_view", "report_words", "session", "session_walk", "shop_inspecting",
     "language_slips", "turns", "units",
 ))  # fmt: skip
 """Test files whose lines are counted: the fewest quick ones that together run the pure core.

@@ -54,9 +54,9 @@ def _owner(placement: Placement) -> str | None:
 @pytest.mark.parametrize(
     ("seconds", "owner", "why"),
     [
-        (105.0, "A", Why.AFTER),  # X20: 2 s after A, 1 s before B
+        (105.0, "A", Why.AFTER),  # 2 s after A, 1 s before B
         (101.0, "A", Why.DURING),
-        (107.0, "B", Why.DURING),  # X20: the open utterance
+        (107.0, "B", Why.DURING),  # the open utterance
         (120.0, "B", Why.AFTER),
         (169.5, None, Why.FAR),
         (250.0, None, Why.FAR),
@@ -64,7 +64,7 @@ def _owner(placement: Placement) -> str | None:
         (5000.0, None, Why.OUTSIDE),
     ],
 )
-def test_x20_by_time(seconds: float, owner: str | None, why: Why) -> None:
+def test_by_time(seconds: float, owner: str | None, why: Why) -> None:
     placement = place([_shot(seconds)], _findings(A, B, C))
     assert _owner(placement) == owner
     assert (placement.attached or placement.unplaced)[0].why == why
@@ -136,7 +136,7 @@ def test_the_next_utterance_ends_a_mark() -> None:
     assert attachment.finding_id == "D"
 
 
-def test_x8_a_burst_stays_together_in_order() -> None:
+def test_a_burst_stays_together_in_order() -> None:
     shots = [
         Shot(f"IMG_{n}.jpg", "c", _at(104.0 + 0.4 * n), 0.3, order=natural_key(f"IMG_{n}.jpg"))
         for n in (10, 2, 1, 3, 9, 4, 8, 5, 7, 6)
@@ -146,7 +146,7 @@ def test_x8_a_burst_stays_together_in_order() -> None:
     assert {a.finding_id for a in placement.attached} == {"A"}  # though most fall into B
 
 
-def test_x8_ten_photos_of_one_second_are_ten() -> None:
+def test_ten_photos_of_one_second_are_ten() -> None:
     names = ["IMG_2.jpg", "IMG_10.jpg", "IMG_2(1).jpg", *(f"S{n}.jpg" for n in range(7))]
     shots = [Shot(n, "c", _at(104.0), 0.5, order=natural_key(n)) for n in names]
     placement = place(shots, _findings(A, B))
@@ -179,7 +179,7 @@ def test_photos_without_time_or_with_a_doubtful_clock_are_unplaced() -> None:
     ]
 
 
-def test_x10_an_implausible_clock_counts_only_when_it_was_corrected() -> None:
+def test_an_implausible_clock_counts_only_when_it_was_corrected() -> None:
     facts = PhotoFacts(
         "a.jpg",
         "jpeg",
@@ -194,7 +194,7 @@ def test_x10_an_implausible_clock_counts_only_when_it_was_corrected() -> None:
     assert _owner(place([make_shot("a", facts, time, code)], _findings(A, B))) == "A"
 
 
-def test_x10_before_the_vehicle_was_made() -> None:
+def test_before_the_vehicle_was_made() -> None:
     facts = PhotoFacts("a.jpg", "jpeg", capture_local="2010-05-01T08:00:00", offset="+00:00")
     shot = make_shot(
         "a", facts, camera_time(facts, UTC), unaligned("c"), not_before=date(2015, 1, 1)

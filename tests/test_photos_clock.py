@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from hypothesis import given, settings
@@ -21,9 +21,7 @@ from fieldlog.photos.clock import (
     signed_duration,
     unaligned,
 )
-from fieldlog.photos.facts import PhotoFacts
 from fieldlog.photos.guessing import Guess, guess_offsets, stretches
-from fieldlog.photos.readings import camera_time
 
 T0 = datetime(2026, 5, 1, 8, tzinfo=UTC)
 
@@ -209,20 +207,6 @@ def test_a_known_event() -> None:
     found = align_event("c", _at(50), _at(80), within_s=2.0)
     assert (found.offset_s, found.basis) == (30.0, Basis.EVENT)
     assert found.uncertainty_s == pytest.approx(2.06, abs=0.01)
-
-
-def test_x4_the_cameras_own_offset_is_used_and_the_sessions_is_assumed() -> None:
-    summer = timezone(timedelta(hours=2))
-    own = PhotoFacts("a", "jpeg", capture_local="2024-07-01T10:00:00", offset="+01:00")
-    none = PhotoFacts("a", "jpeg", capture_local="2024-07-01T10:00:00")
-    first, second = camera_time(own, summer), camera_time(none, summer)
-    assert first is not None
-    assert second is not None
-    assert (first.instant.hour, first.assumed) == (9, False)
-    assert (second.instant.hour, second.assumed) == (8, True)
-    assert camera_time(PhotoFacts("a", "jpeg"), summer) is None
-    edge = PhotoFacts("a", "jpeg", capture_local="0001-01-01T00:00:00")
-    assert camera_time(edge, summer) is None
 
 
 @pytest.mark.parametrize(

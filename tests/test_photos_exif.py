@@ -44,7 +44,7 @@ def test_every_kind_gives_time_camera_and_size(tmp_path: Path, writer: str, kind
         subsec="054",
         serial="B123",
         date_time="2024:06:01 10:00:00",
-        extra={0x9010: "+01:00"},  # OffsetTime belongs to DateTime and must not be used (X4)
+        extra={0x9010: "+01:00"},  # OffsetTime belongs to DateTime and must not be used
     )
     facts = read_photo(str(path), TODAY)
     assert facts.scan_row("photo.jpg") == {
@@ -63,13 +63,13 @@ def test_every_kind_gives_time_camera_and_size(tmp_path: Path, writer: str, kind
     assert len(FIELDS) == len(to_row(facts))
 
 
-def test_x4_without_its_own_offset_there_is_no_utc(tmp_path: Path) -> None:
+def test_without_its_own_offset_there_is_no_utc(tmp_path: Path) -> None:
     path = save(tmp_path / "a.jpg", original="2024:06:01 10:00:00", extra={0x9010: "+01:00"})
     row = read_photo(str(path), TODAY).scan_row()
     assert (row["offset"], row["utc"]) == (None, None)
 
 
-def test_x11_an_edited_copy_keeps_its_original_time(tmp_path: Path) -> None:
+def test_an_edited_copy_keeps_its_original_time(tmp_path: Path) -> None:
     path = save(tmp_path / "a.jpg", original="2024:06:01 10:00:00", date_time="2024:07:09 20:00:01")
     facts = read_photo(str(path), TODAY)
     assert facts.capture_local == "2024-06-01T10:00:00"
@@ -87,7 +87,7 @@ def test_orientation_and_upright_size(tmp_path: Path, writer: str, orientation: 
 
 
 @pytest.mark.parametrize("orientation", range(1, 9))
-def test_x13_heif_rotation_is_read_from_the_container_and_applied_once(
+def test_heif_rotation_is_read_from_the_container_and_applied_once(
     tmp_path: Path, orientation: int
 ) -> None:
     path = save(tmp_path / "a.heic", "HEIF", orientation=orientation)
@@ -115,14 +115,14 @@ def test_no_exif_is_no_time_and_never_the_file_time(tmp_path: Path, writer: str,
 @pytest.mark.parametrize(
     "raw", ["0000:00:00 00:00:00", "2023:02:30 10:00:00", "2023-12-01T10:00:00"]
 )
-def test_x3_bad_times_show_what_was_recorded(tmp_path: Path, raw: str) -> None:
+def test_bad_times_show_what_was_recorded(tmp_path: Path, raw: str) -> None:
     facts = read_photo(str(save(tmp_path / "a.jpg", original=raw)), TODAY)
     assert facts.capture_local is None
     assert facts.fault == PhotoFault.BAD_TIME
     assert raw in str(facts.problem)
 
 
-def test_x10_an_implausible_time_is_kept_and_named(tmp_path: Path) -> None:
+def test_an_implausible_time_is_kept_and_named(tmp_path: Path) -> None:
     facts = read_photo(str(save(tmp_path / "a.jpg", original="2000:01:01 00:00:05")), TODAY)
     assert facts.capture_local == "2000-01-01T00:00:05"
     assert facts.fault == PhotoFault.IMPLAUSIBLE
@@ -221,7 +221,7 @@ def test_png_exif_as_raw_profile_of_older_tools(tmp_path: Path) -> None:
     assert read_photo(str(path), TODAY).capture_local == "2024-06-01T10:00:00"
 
 
-def test_x12_200_megapixels_are_read_and_a_bomb_is_refused(tmp_path: Path) -> None:
+def test_200_megapixels_are_read_and_a_bomb_is_refused(tmp_path: Path) -> None:
     block = exif_block().tobytes().removeprefix(b"Exif\0\0")
     phone, bomb = tmp_path / "phone.jpg", tmp_path / "bomb.jpg"
     phone.write_bytes(jpeg_header(16320, 12240, block))
@@ -246,7 +246,7 @@ def test_times_agree_with_exifread(tmp_path: Path) -> None:
 
 DIFFERENCES = {
     # file -> (field, exiftool's value, ours): why ours differs
-    ("jpg__corrupted.jpg", "SerialNumber"): "only in the MakerNote, which is never entered (X1)",
+    ("jpg__corrupted.jpg", "SerialNumber"): "only in the MakerNote, which is never entered",
 }
 
 

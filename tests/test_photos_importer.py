@@ -56,7 +56,7 @@ def test_originals_are_kept_byte_for_byte_and_once(tmp_path: Path) -> None:
     (card / "copy of IMG_1.JPEG").write_bytes((card / "IMG_1.jpg").read_bytes())
     before = {p.name: p.read_bytes() for p in card.iterdir()}
     first = import_folder(invented.store, invented.inspection_id, card, TODAY)
-    assert (len(first.added), len(first.known)) == (2, 1)  # X17: a renamed copy is recognised
+    assert (len(first.added), len(first.known)) == (2, 1)  # a renamed copy is recognised
     again = import_folder(invented.store, invented.inspection_id, card, TODAY)
     assert (len(again.added), len(again.known)) == (0, 3)
     assert {p.name: p.read_bytes() for p in card.iterdir()} == before
@@ -66,7 +66,7 @@ def test_originals_are_kept_byte_for_byte_and_once(tmp_path: Path) -> None:
     assert len(invented.store.inspection_record("last").photos) == 2
 
 
-def test_x8_x17_equal_times_are_different_photos(tmp_path: Path) -> None:
+def test_equal_times_are_different_photos(tmp_path: Path) -> None:
     invented = invent(tmp_path / "store", 1)
     (tmp_path / "card").mkdir()
     for n in range(10):
@@ -123,7 +123,7 @@ def test_kill_9_during_an_import_loses_nothing(tmp_path: Path) -> None:
         assert store.verify().agrees
 
 
-def test_x5_aligning_one_camera_moves_only_its_photos(tmp_path: Path) -> None:
+def test_aligning_one_camera_moves_only_its_photos(tmp_path: Path) -> None:
     invented = invent(tmp_path / "store", 2)
     card = tmp_path / "card"
     card.mkdir()
@@ -325,7 +325,7 @@ def test_zones() -> None:
 
 
 @pytest.mark.parametrize("kind", ["JPEG", "HEIF", "PNG", "TIFF", "WEBP", "AVIF"])
-def test_x13_small_copies_are_upright_once(tmp_path: Path, kind: str) -> None:
+def test_small_copies_are_upright_once(tmp_path: Path, kind: str) -> None:
     if kind == "AVIF" and not features.check("avif"):
         pytest.skip("this Pillow was built without AVIF")
     path = save(tmp_path / "photo", kind, size=(96, 64), orientation=6)
@@ -342,7 +342,7 @@ def test_x13_small_copies_are_upright_once(tmp_path: Path, kind: str) -> None:
     assert red[2] < 90
 
 
-def test_x12_small_copies_of_huge_and_broken_pictures(tmp_path: Path) -> None:
+def test_small_copies_of_huge_and_broken_pictures(tmp_path: Path) -> None:
     huge = tmp_path / "huge.png"
     image = Image.new("1", (20000, 12000))
     image.save(huge)

@@ -28,7 +28,7 @@ TODAY = date(2026, 6, 1)
 KEYS = ["file", "kind", "capture_local", "offset", "utc", "camera", "orientation", "problem"]
 
 
-def test_x8_natural_order() -> None:
+def test_natural_order() -> None:
     names = ["IMG_2.jpg", "IMG_10.jpg", "IMG_2(1).jpg", "img_1.jpg", "a.jpg", "IMG_2(10).jpg"]
     assert sorted(names, key=natural_key) == [
         "a.jpg",
@@ -92,7 +92,7 @@ def _hostile(folder: Path) -> dict[str, str | None]:
     return expected | {"good.jpg": None, "phone.jpg": None, "pipe.jpg": PhotoFault.UNREADABLE}
 
 
-def test_x1_x2_x18_hostile_files_never_stop_the_batch(tmp_path: Path) -> None:
+def test_hostile_files_never_stop_the_batch(tmp_path: Path) -> None:
     expected = _hostile(tmp_path)
     got = dict(scan_folder(tmp_path, TODAY))
     assert {name: facts.fault for name, facts in got.items()} == expected
@@ -172,7 +172,7 @@ def test_scan_command_prints_the_contract(tmp_path: Path) -> None:
     assert all(list(row) == KEYS for row in rows)
 
 
-def test_x18_scan_is_partial_after_all_work_is_done(tmp_path: Path) -> None:
+def test_scan_is_partial_after_all_work_is_done(tmp_path: Path) -> None:
     save(tmp_path / "z good.jpg")
     (tmp_path / "a zero.jpg").write_bytes(b"")
     result = CliRunner().invoke(main, ["photos", "scan", str(tmp_path)])
@@ -202,7 +202,7 @@ def test_scan_of_no_folder_is_one_line(tmp_path: Path) -> None:
     assert len(result.stderr.splitlines()) == 1
 
 
-def test_x6_the_time_of_the_file_is_never_used(tmp_path: Path) -> None:
+def test_the_time_of_the_file_is_never_used(tmp_path: Path) -> None:
     path = tmp_path / "IMG-20240203-WA0001.jpg"
     picture().save(path)
     os.utime(path, (time.time(), 1_706_950_000))

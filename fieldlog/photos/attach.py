@@ -1,6 +1,6 @@
 """Which finding a photo belongs to: marks first, then time with both clocks' uncertainty (pure).
 
-Rules, in this order (field reports X8, X20):
+Rules, in this order:
 
 1. Photos of one camera that follow each other within ``burst_s`` are one burst and stay together;
    what is decided for the first shot goes for all.
@@ -149,7 +149,7 @@ class AttachRules:
     reach_s: float = 60.0
     """Longest time after a finding at which a shot is still taken for it."""
     settled_s: float = 4.0
-    """Within this time after a finding a shot is always taken for it (X20)."""
+    """Within this time after a finding a shot is always taken for it."""
     lead_s: float = 3.0
     """Shots this close before an utterance may have been taken for it."""
     outside_s: float = 900.0
@@ -181,7 +181,7 @@ def make_shot(
     """Put a photo on the session clock, or say why it cannot be.
 
     A capture time that is implausible on the camera's own clock is used only when the alignment
-    corrects it to a plausible one from a photo of the time code or a value given (X10).
+    corrects it to a plausible one from a photo of the time code or a value given.
     """
     camera = facts.camera or ""
     if time is None:

@@ -316,6 +316,6 @@ def _resolution(series: Series) -> float:
 
 
 def _made_in(record: InspectionRecord) -> date | None:
-    """First day of the year before the vehicle's model year, when that is known (X10)."""
+    """First day of the year before the vehicle's model year, when that is known."""
     year = record.vehicle.facts.get("year", "")
     return date(int(year) - 1, 1, 1) if year.isdigit() and len(year) == 4 else None

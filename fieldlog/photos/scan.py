@@ -17,7 +17,7 @@ NaturalKey = tuple[tuple[int, int, str], ...]
 
 
 def natural_key(name: str) -> NaturalKey:
-    """Sort key under which IMG_2 comes before IMG_10 and "name" before "name(1)" (X8)."""
+    """Sort key under which IMG_2 comes before IMG_10 and "name" before "name(1)"."""
     stem, dot, suffix = name.rpartition(".")
     if not dot:
         stem, suffix = name, ""

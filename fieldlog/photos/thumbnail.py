@@ -2,7 +2,7 @@
 
 JPEGs are decoded at a reduced scale (the decoder's own 1/2, 1/4, 1/8), so that a 200 Mpx phone
 photo stays far below the memory limit. Some decoders (HEIF, TIFF) turn the picture themselves,
-others leave it to the recorded orientation: it is done once, never twice (field report X13).
+others leave it to the recorded orientation: it is done once, never twice.
 """
 
 from __future__ import annotations

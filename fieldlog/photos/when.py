@@ -19,7 +19,7 @@ _NAME_CLOCK = re.compile(
 )
 
 EARLIEST_YEAR = 2005
-"""Photos dated before are taken for a reset clock (field report X10: common practice)."""
+"""Photos dated before are taken for a reset clock (public thread RhetTbull/photos_time_warp#24; common practice)."""
 
 
 def exif_time(raw: str) -> str | None:
