@@ -226,9 +226,9 @@ def test_no_voice_of_the_test_part_is_trained_on(monkeypatch: pytest.MonkeyPatch
 def test_commands_and_twins_are_said_more_often() -> None:
     phrases = [
         Phrase("scratch that", "phrase", "dialogue", frozenset()),
-        Phrase("correction rear rim bent", "phrase", "correction", frozenset()),
+        Phrase("correction rear rim missing", "phrase", "correction", frozenset()),
         Phrase("sag fifteen millimetres", "phrase", "finding", frozenset()),
-        Phrase("rear rim bent", "phrase", "judged", frozenset()),
+        Phrase("rear rim missing", "phrase", "judged", frozenset()),
     ]
     said = Counter(phrase.words for phrase in said_often(phrases))
     assert list(said.values()) == [30, 2, 3, 1]

@@ -36,7 +36,7 @@ def test_a_built_report(tmp_path: Path) -> None:
     path, seconds = report_page.write(tmp_path, "html")
     assert seconds > 0
     text = path.read_text("utf-8")
-    assert text.count("data:image/jpeg") == 1
+    assert text.count("data:image/jpeg") == 2  # on the owner's page and beside its finding
     assert text.count("data:audio/") == 3
     with pytest.raises(UsageError, match="browser cannot be started"):
         report_page.paint_ms(str(tmp_path / "no-browser"), path, wait_s=0.1)

@@ -288,3 +288,19 @@ def test_a_condition_of_the_part_comes_before_one_of_what_is_measured(
     found = language.understand("front tyre scalloped").finding
     assert found is not None
     assert found.characteristic == CONDITION
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["seat good, mostly", "seat mostly good", "seat good a lot", "seat a bit good", "seat fairly good",
+     "chain good, starting to get dirty"],
+)  # fmt: skip
+def test_what_is_well_for_the_most_part_is_not_taken_as_well(words: str) -> None:
+    assert load_language().understand(words).decision is not Decision.ACCEPT
+
+
+@pytest.mark.parametrize("words", ["seat really good", "seat all good", "seat good too"])
+def test_small_words_that_leave_nothing_open_change_nothing(words: str) -> None:
+    found = load_language().understand(words).finding
+    assert found is not None
+    assert found.condition == "sound"

@@ -102,6 +102,7 @@ class TradeReader:
         )
         self._need, self._needs_work, self._worn_out = of("need"), of("needs_work"), of("worn_out")
         self._degree, self._nearly, self._negation = of("degree"), of("nearly"), of("negation")
+        self._hedge = of("hedge")
         self._share, self._spot, self._thing = of("share"), of("spot"), of("thing")
         self._share_ends = frozenset(phrase[-1] for phrase in self._share)
         self._spot_alone = of("spot_alone")
@@ -264,10 +265,24 @@ class TradeReader:
         for body in self._values.without_copula(rest):
             for placed, said, where in self._trimmed(about, body, _MOST_TRIMMED, part):
                 told = self._told(placed, said, text, part)
+                if told is not None and self._half_sound(told, body, said):
+                    return replace(told, open=Open.NEARLY)
                 if told is not None:
                     given = ((NOTED, " ".join(where)),) if where else ()
                     return replace(told, readings=tuple(_with(one, given) for one in told.readings))
         return None
+
+    def _half_sound(self, told: Worded, body: Words, said: Words) -> bool:
+        """ "good, mostly", "a bit better": in order, and something beside it says that not all of it is."""
+        sound = bool(told.readings) and told.open is Open.NOTHING
+        if not sound or any(one.finding.condition != SOUND for one in told.readings):
+            return False
+        beside = len(body) - len(said)
+        return beside > 0 and any(
+            body[at : at + size] in self._hedge
+            for size in self._hedge.sizes
+            for at in range(len(body) - size + 1)
+        )
 
     @staticmethod
     def _named_last(about: About, rest: Words) -> Iterator[tuple[About, Words]]:
