@@ -20,7 +20,8 @@ from fieldlog.grammar.offered import OfferedGrammar
 from fieldlog.language.answering import AnsweringLanguage, with_answers
 from fieldlog.language.answers import Answers
 from fieldlog.language.as_written import as_written
-from fieldlog.language.breath import Breath, BreathReader, Phrases, breath_key
+from fieldlog.language.breath import Breath, Phrases, breath_key
+from fieldlog.language.breath_reader import BreathReader
 from fieldlog.language.decide import decide
 from fieldlog.language.diagnose import UNKNOWN, meant, why_not
 from fieldlog.language.dialogue import CORRECTION, Dialogue
