@@ -34,6 +34,7 @@ CLASSES = {
     "moving parts": "brake disc",
     "fuel": "fuel line",
     "battery": "battery",
+    "battery in short": "battery",
     "electrics": "brake lamp",
     "hot parts": "exhaust",
     "leaks": "fork seal",

@@ -96,6 +96,11 @@ def parts(*phrases: str) -> list[str]:
     return [needed(each) for each in shopping(lines(*phrases)) if not each.amount]
 
 
+def bought_for(facts: dict[str, str], *phrases: str) -> list[str]:
+    told = job_lines(judged(*phrases), LANGUAGE.catalogue, shipped_limits(), CARE.work, facts)
+    return [needed(each) for each in shopping(told) if not each.amount]
+
+
 class TestAWholeMotorcycle:
     def test_dirty_and_dry_buys_what_cleans_and_lubricates_and_nothing_else(self) -> None:
         assert len(DIRTY_AND_DRY) >= 20
@@ -115,16 +120,16 @@ class TestAWholeMotorcycle:
             "1 x 160/60-17 tyre, rear",
             "1 x valve stem, rear",
             "1 x brake disc, front left",
-            "1 set brake pads, front",
+            "2 sets brake pads, front",  # a left disc has a right one, each with a caliper
             "1 x brake disc, rear",
             "1 set brake pads, rear",
         ]
 
-    def test_two_discs_of_one_end_need_one_set_of_pads(self) -> None:
+    def test_two_discs_of_one_end_need_pads_for_both_calipers(self) -> None:
         told = parts("front left disc cracked", "front right disc cracked", "front pads worn")
         assert told == [
             "1 x brake disc, front left",
-            "1 set brake pads, front",
+            "2 sets brake pads, front",
             "1 x brake disc, front right",
         ]
         assert len(work("front left disc cracked", "front right disc cracked")) == 2
@@ -217,7 +222,87 @@ class TestByFault:
 
     def test_a_fault_that_nobody_named_is_put_right_as_the_catalogue_says(self) -> None:
         (line,) = work("left fork gaiter torn")
-        assert line.do == "replace the gaiter"
+        assert line.do == "fork gaiter: replace the gaiter"
+
+    def test_another_cable_is_another_job(self) -> None:
+        told = work("throttle cable frayed", "choke cable broken")
+        assert [each.do.split(",")[0] for each in told] == [
+            "replace the throttle cable",
+            "replace the choke cable",
+        ]
+        (dead,) = work("speedometer dead")
+        assert dead.parts == ()
+
+    def test_a_cracked_drum_is_not_lost_in_the_shoes(self) -> None:
+        told = work("front drum cracked", "front shoes worn")
+        assert [line.because for line in told] == [("1",), ("2",)]
+        assert "1 x brake drum, front" in parts("front drum cracked", "front shoes worn")
+
+    def test_what_there_are_two_of_is_bought_twice(self) -> None:
+        assert parts("left shock bent", "right shock bent") == ["2 x shock absorber"]
+        assert parts("front pads worn") == ["1 set brake pads, front"]
+        assert (
+            bought_for({"front_discs": "two"}, "front pads worn")[0] == "2 sets brake pads, front"
+        )
+        assert bought_for({"front_discs": "two"}, "rear pads worn")[0] == "1 set brake pads, rear"
+        assert bought_for({"shocks": "two"}, "shock weak") == ["2 x shock absorber"]
+
+    def test_a_cast_wheel_and_a_tube_are_bought_as_such(self) -> None:
+        assert bought_for({"wheels": "cast"}, "front rim cracked") == ["1 x wheel, front"]
+        assert bought_for({"wheels": "spoked"}, "front rim cracked") == ["1 x rim, front"]
+        for facts, stem in (
+            ({"tyres": "tubed", "wheels": "spoked"}, "1 x inner tube, rear"),
+            ({"wheels": "spoked"}, "1 x valve stem, or inner tube, rear"),
+            ({"wheels": "cast"}, "1 x valve stem, rear"),
+        ):
+            assert bought_for(facts, "rear tyre worn")[1] == stem
+
+    def test_fuel_is_stopped_before_any_other_work(self) -> None:
+        first, *_ = work("battery weak", "frame dirty", "fuel leaking")
+        assert first.components == ("fuel system",)
+        assert "no sparks" in first.do
+
+    def test_what_is_checked_afterwards_is_told_once(self) -> None:
+        (line,) = work("front left disc cracked", "front pads worn")
+        assert sum("pump the lever" in text for text in line.advice) == 1
+
+    def test_every_line_names_what_is_worked_on(self) -> None:
+        """By its last word at least; what the catalogue says by its whole name."""
+        for component in LANGUAGE.catalogue:
+            for name, condition, severity in component.judged():
+                if severity is None:
+                    continue
+                found = Finding(component.name, "front left", name, condition=condition)
+                each = Judged("a", found, Verdict(State.FAULTY, None, severity=severity))
+                first, *_ = job_lines([each], LANGUAGE.catalogue, (), CARE.work)
+                assert component.name.split()[-1] in first.do, (component.name, first.do)
+
+    @pytest.mark.parametrize(
+        ("component", "condition", "never"),
+        [
+            ("throttle body", "sticking", "grease"),
+            ("carburettor", "sticking", "grease"),
+            ("wiring harness", "corroded", "rust"),
+            ("regulator", "corroded", "rust"),
+            ("engine casing", "overheating", "gasket"),
+            ("engine casing", "smoking", "gasket"),
+            ("test ride", "loose", "tighten"),
+            ("test ride", "sticking", "lubricate"),
+            ("split pin", "loose", "tighten"),
+            ("wheel weight", "loose", "tighten"),
+            ("brake drum", "grooved", "run-out"),
+            ("clutch fluid", "low", "pads"),
+        ],
+    )
+    def test_no_work_that_makes_no_sense(self, component: str, condition: str, never: str) -> None:
+        kinds = [name for name, word, _ in CARE.catalogue[component].judged() if word == condition]
+        assert kinds
+        for kind in kinds:
+            found = Finding(component, "front", kind, condition=condition)
+            each = Judged("a", found, Verdict(State.FAULTY, None, severity=Severity.MAJOR))
+            first, *_ = job_lines([each], LANGUAGE.catalogue, (), CARE.work)
+            told = [first.do, *(part.text for part in (*first.parts, *first.consumables))]
+            assert not any(never in text for text in told), told
 
     def test_every_fault_of_the_catalogue_has_a_line(self) -> None:
         for component in LANGUAGE.catalogue:

@@ -19,7 +19,7 @@ from fieldlog.cli import main
 from fieldlog.cli.event_lines import events_text
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.limits.cautions import DEFERS, cautions_for
+from fieldlog.limits.cautions import DEFERS, cautions_for, cautions_of_work
 from fieldlog.model import Context, Severity
 from fieldlog.report.owner import PHOTOS
 from fieldlog.report.view import build
@@ -274,13 +274,34 @@ class TestCautions:
 
     def test_before_the_jobs(self, filled: Filled) -> None:
         text = filled.cli("inspection", "jobs")
+        every = filled.cli("inspection", "jobs", "--cautions")
+        as_json = json.loads(filled.cli("inspection", "jobs", "--json"))
         catalogue = filled.shop.care.catalogue
         lines = filled.shop.jobs(filled.record)
         wanted = cautions_for((name for line in lines for name in line.components), catalogue)
         assert len(wanted) > 20
         for caution in wanted:
-            assert f"  caution: {caution}" in text[: text.index(" 1. ")]
-            assert caution in filled.cli("inspection", "jobs", "--json").replace("\\u2019", "’")
+            assert f"  caution: {caution}" in every[: every.index(" 1. ")]
+        assert set(as_json["cautions"]) == set(wanted)
+        head = text[: text.index(" 1. ")]
+        assert "more cautions: fieldlog inspection jobs last --cautions" in head
+        dangerous = [line for line in lines if line.severity is Severity.DANGEROUS]
+        assert dangerous
+        for line in dangerous:
+            for name in line.components:
+                for each in catalogue[name].classes:
+                    assert all(f"  caution: {text}" in head for text in each.says)
+        for each in catalogue.at_start:
+            assert all((text in head) is (text in wanted) for text in each.says)
+        assert f"  caution: {DEFERS}" in head
+        assert head.count("  caution: ") < len(wanted)
+
+    def test_what_is_worst_is_cautioned_of_first(self, filled: Filled) -> None:
+        catalogue = filled.shop.care.catalogue
+        work = (("battery", Severity.MINOR), ("fuel line", Severity.DANGEROUS))
+        told = cautions_of_work(work, catalogue)
+        assert told[: len(catalogue["fuel line"].warned)] == catalogue["fuel line"].warned
+        assert set(told) == set(cautions_for(("battery", "fuel line"), catalogue))
 
     def test_under_each_dangerous_finding_and_no_other(self, filled: Filled) -> None:
         catalogue = filled.shop.care.catalogue

@@ -248,6 +248,33 @@ class TestOwnSeverity:
         assert verdict.cautions
 
 
+class TestNotPlayedDown:
+    """What a mechanic does not let out of the shop, in every jurisdiction."""
+
+    @pytest.mark.parametrize("where", [None, "US-VA", "US-MD", "GB", "DE", "NZ", "CA-QC"])
+    @pytest.mark.parametrize(
+        "words",
+        [
+            "rear tyre bald", "rear tyre no tread left", "rear tread below the wear bars",
+            "rear tyre at wear bars", "oil on the rear tyre", "front disc oily",
+            "oil on the front disc", "rear drum oily", "front pads worn to the metal",
+            "rear shoes worn to the rivets", "front pads 0.5 mm", "rear shoes half a millimetre",
+            "front rim lateral run-out 10 mm", "throttle body sticking", "carburetor sticking",
+            "fuel cap leaking",
+        ],
+    )  # fmt: skip
+    def test_it_is_dangerous(self, words: str, where: str | None) -> None:
+        assert judged(words, where).severity is Severity.DANGEROUS
+
+    def test_too_little_air_is_put_right_before_riding(self) -> None:
+        assert judged("front tyre pressure low", None).severity is Severity.MAJOR
+
+    def test_said_by_its_side_it_is_not_the_worst_at_once(self) -> None:
+        assert judged("front pads less than three millimetres", None).severity in (
+            None, Severity.MAJOR,
+        )  # fmt: skip
+
+
 class TestInDoubt:
     # 19VAC30-70-340 B.4: 2/32 in = 1.5875 mm; 1.5 mm read with U = 0.2 mm is outside by less
     PADS = "front pads one point five millimetres"
@@ -258,7 +285,7 @@ class TestInDoubt:
         assert verdict.in_doubt is InDoubt.BY_LESS_THAN_MEASURED
         (job,) = jobs(finding(self.PADS), verdict)
         assert job.severity is Severity.DANGEROUS
-        assert job.do == "replace the pads of this end as a set"
+        assert job.do == "brake pads: replace the pads of this end as a set"
         assert job.advice[0].startswith("undecided: outside by no more than the guard band")
         headline = conclude([verdict, Verdict(State.WITHIN, None)], 0).headline
         assert headline.startswith(f"1 finding {BY_LESS}, at least one of them dang")

@@ -14,7 +14,7 @@ from types import MappingProxyType
 from typing import TypeVar
 
 from fieldlog.aftercare.known import known_facts, values_for
-from fieldlog.aftercare.repairs import WHAT, Consumable, Part, Repair, Repairs, Uses, filled
+from fieldlog.aftercare.repairs import WHAT, Consumable, Covers, Part, Repair, Repairs, Uses, filled
 from fieldlog.aftercare.work import NO_WORK, Tighten, Work, torques_for
 from fieldlog.catalogue.component import Catalogue, Component
 from fieldlog.model import Finding, Limit, LimitStatus, Severity, State, Verdict
@@ -83,6 +83,8 @@ class JobLine:
     job: str = ""
     first: bool = False
     """It falls away where the thing itself is replaced."""
+    early: bool = False
+    """It stands before all other work."""
     gathers: tuple[str, ...] = ()
     """Text of the line that gathers all of its kind; empty where each stands for itself."""
 
@@ -114,7 +116,8 @@ def job_lines(
             lines.append(line)
         else:
             lines[at] = _united(lines[at], line)
-    ordered = sorted(_gathered(_without_what_falls_away(lines)), key=_order)
+    there = _gathered(_without_what_falls_away(lines))
+    ordered = sorted(map(_naming, there), key=_order)
     return (*ordered, *_closing(ordered, work.repairs))
 
 
@@ -159,7 +162,10 @@ def _line(
     repair = found or _as_the_catalogue_says(component, finding)
     values = values_for(finding, known)
     place = repair.covers.place(finding.position)
-    parts = tuple(_part(text, place, repairs, values) for text in repair.parts)
+    parts = tuple(_part(text, repair.covers, finding, repairs, values) for text in repair.parts)
+    do = filled(repair.do, values) or repair.do[-1]
+    if found is None and component.name not in do:
+        do = f"{component.name}: {do}"
     fastens = repair.fastens
     if repair.tightens and component.characteristic("torque") is not None:
         fastens = (component.name, *work.undoes.get(component.name, ()))
@@ -169,7 +175,7 @@ def _line(
         else ()
     )
     return JobLine(
-        do=filled(repair.do, values) or repair.do[-1],
+        do=do,
         system=component.system,
         components=(component.name,),
         position=place,
@@ -183,6 +189,7 @@ def _line(
         recheck=(repair.recheck,) if repair.recheck else (),
         job=repair.job,
         first=repair.first,
+        early=repair.early,
         gathers=repair.do if repair.gathers else (),
     )
 
@@ -213,15 +220,22 @@ def _advice(verdict: Verdict, repair: Repair, unnamed: bool) -> tuple[str, ...]:
     return (*open_, *not_yet_told(told, reason or repair.do[-1]), *then)
 
 
-def _part(text: str, place: str | None, repairs: Repairs, values: Mapping[str, str]) -> Needed:
+def _part(
+    text: str, covers: Covers, finding: Finding, repairs: Repairs, values: Mapping[str, str]
+) -> Needed:
     number, _, rest = text.partition(" ")
     count, name = (int(number), rest) if number.isdigit() else (1, text)
     name = filled([name], values) or name
+    for fact, by_value in repairs.parts.get(name, Part()).instead.items():
+        if values.get(fact, "").lower() in by_value:
+            name = by_value[values[fact].lower()]
+            break
     part = repairs.parts.get(name, Part())
     if part.counted:
         count = int(values.get("count", count))
+    count *= part.count_at(finding.position, values)
     told = filled(part.told, values) or name
-    return Needed(name, told, part.at.place(place), count, part.each)
+    return Needed(name, told, part.at.place(covers.place(finding.position)), count, part.each)
 
 
 def _use(use: Uses, place: str | None, repairs: Repairs, values: Mapping[str, str]) -> Needed:
@@ -232,11 +246,21 @@ def _use(use: Uses, place: str | None, repairs: Repairs, values: Mapping[str, st
     return Needed(name, told, place, amount=amount, adds=usual.adds)
 
 
+def _naming(line: JobLine) -> JobLine:
+    """``line`` whose text says what is worked on: "brake fluid: flush and refill ..."."""
+    unnamed = [name for name in line.components if name.split()[-1] not in line.do]
+    if not unnamed or line.gathers:
+        return line
+    return replace(line, do=f"{', '.join(unnamed)}: {line.do}")
+
+
 def _same_job(one: JobLine, other: JobLine) -> bool:
     """The same work at one place: places stay apart unless the row's work covers more."""
     if one.system != other.system or one.position != other.position:
         return False
-    return one.job == other.job if one.job or other.job else one.do == other.do
+    if one.job or other.job:
+        return one.job == other.job
+    return one.do == other.do
 
 
 def _united(one: JobLine, other: JobLine) -> JobLine:
@@ -248,10 +272,11 @@ def _united(one: JobLine, other: JobLine) -> JobLine:
         consumables=_once(_both(one.consumables, other.consumables)),
         torques=_both(one.torques, other.torques),
         because=_both(one.because, other.because),
-        advice=_both(one.advice, other.advice),
+        advice=_told_once(_both(one.advice, other.advice)),
         settles=_both(one.settles, other.settles),
         recheck=_both(one.recheck, other.recheck),
         first=one.first and other.first,
+        early=one.early or other.early,
     )
 
 
@@ -278,7 +303,7 @@ def _without_what_falls_away(lines: Sequence[JobLine]) -> list[JobLine]:
                 heir,
                 because=_both(heir.because, line.because),
                 severity=min(heir.severity, line.severity, key=_RANK.__getitem__),
-                advice=heir.advice if line.first else _both(heir.advice, line.advice),
+                advice=heir.advice if line.first else _told_once(_both(heir.advice, line.advice)),
             )
             kept = [merged if other is heir else other for other in others]
     return kept
@@ -312,7 +337,8 @@ def _replaces(other: JobLine, line: JobLine) -> bool:
         same = set(line.components) <= set(other.components) and bool(bought)
         return here and (same or set(line.components) <= bought)
     asked, given = _bought(line), _bought(other)
-    return bool(asked) and asked < given
+    fully = set(line.components) <= {part.item for part in other.parts}
+    return fully and bool(asked) and asked < given
 
 
 def _bought(line: JobLine) -> set[tuple[str, str | None]]:
@@ -336,6 +362,13 @@ def _both(one: tuple[_T, ...], other: tuple[_T, ...]) -> tuple[_T, ...]:
     return tuple(dict.fromkeys((*one, *other)))
 
 
+def _told_once(texts: tuple[str, ...]) -> tuple[str, ...]:
+    """Without a text that another one holds: "pump the lever ..." of disc and of pads."""
+    return tuple(
+        text for text in texts if not any(text != other and text in other for other in texts)
+    )
+
+
 def _order(line: JobLine) -> tuple[int, int, str]:
     order = WORK_ORDER.index(line.system) if line.system in WORK_ORDER else len(WORK_ORDER)
-    return order, _RANK[line.severity], line.do
+    return 0 if line.early else 1 + order, _RANK[line.severity], line.do

@@ -82,6 +82,8 @@ class Repair:
     """It falls away where the thing itself is replaced at the same place."""
     gathers: bool = False
     """All of it is one line, done before anything else: the wash."""
+    early: bool = False
+    """It stands before all other work: what burns is stopped first."""
     settles: tuple[str, ...] = ()
     """Intervals that the work settles; no others."""
     recheck: str = ""
@@ -110,6 +112,19 @@ class Part:
     told: tuple[str, ...] = ()
     counted: bool = False
     """As many as were said: "two missing"."""
+    pair: str = ""
+    """The fact that says ``two`` where one is bought for each of two; a side that was said says it as well."""
+    pair_at: str = ""
+    """The only end where that may be; empty: wherever it is."""
+    instead: Mapping[str, Mapping[str, str]] = field(default_factory=lambda: MappingProxyType({}))
+    """Fact -> its value -> what is bought then: an inner tube in place of a valve stem."""
+
+    def count_at(self, position: str | None, values: Mapping[str, str]) -> int:
+        """How many one piece of work at ``position`` buys: two for two discs, two shock absorbers."""
+        if not self.pair or self.pair_at not in ("", end_of(position)):
+            return 1
+        sided = any(word in ("left", "right") for word in (position or "").split())
+        return 2 if sided or values.get(self.pair, "").lower() == "two" else 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +196,7 @@ _KEYS = [
     "tightens",
     "fastens",
     "gathers",
+    "early",
     "first",
     "settles",
     "recheck",
@@ -207,6 +223,9 @@ def read_repairs(
             str(row.get("each", "")),
             _texts(row, "told"),
             row.get("counted") is True,
+            str(row.get("pair", "")),
+            str(row.get("pair_at", "")),
+            row.get("instead", {}),
         )
         for name, row in document.get("part", {}).items()
     }
@@ -267,6 +286,7 @@ def _repair(row: Mapping[str, Any], called: str, faults: Faults) -> Repair:
         fastens=_texts(row, "fastens"),
         first=row.get("first") is True,
         gathers=row.get("gathers") is True,
+        early=row.get("early") is True,
         settles=_texts(row, "settles"),
         recheck=str(row.get("recheck", "")),
         then=str(row.get("then", "")),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,12 +22,13 @@ _json_option = click.option("--json", "as_json", is_flag=True, help="Print one J
 
 @click.command()
 @_key
+@click.option("--cautions", "all_cautions", is_flag=True, help="Show every caution of the work.")
 @_json_option
 @store_option
-def jobs(key: str, as_json: bool, folder: Path | None) -> None:
+def jobs(key: str, all_cautions: bool, as_json: bool, folder: Path | None) -> None:
     """Show what to do and to buy after an INSPECTION, in the order the work is done.
 
-    The cautions of that work come first.
+    The cautions of that work come first, those of what is most dangerous; the report has all of them.
 
     Torque values are the vehicle's own first; a guideline is advice only, where a fact such as
     thread_caliper_bolt="M8 8.8" names the fastener.
@@ -36,12 +36,13 @@ def jobs(key: str, as_json: bool, folder: Path | None) -> None:
     \b
     Example:
       fieldlog inspection jobs last
+      fieldlog inspection jobs last --cautions
     """
     from fieldlog.aftercare.job_lines import shopping
     from fieldlog.cli.care_lines import job_text
     from fieldlog.cli.terminal import Terminal
     from fieldlog.cli.verdict_lines import caution_lines
-    from fieldlog.limits.cautions import cautions_for
+    from fieldlog.limits.cautions import cautions_of_work, foremost
     from fieldlog.report.follows import cross_json, job_json, needed_json
     from fieldlog.report.lines import needed
 
@@ -49,7 +50,9 @@ def jobs(key: str, as_json: bool, folder: Path | None) -> None:
         record = shop.store.inspection_record(key)
         lines = shop.jobs(record)
         crossed = shop.cross_checks(record)
-        warned = cautions_for(chain.from_iterable(e.components for e in lines), shop.care.catalogue)
+        worked = [(name, line.severity) for line in lines for name in line.components]
+        warned = cautions_of_work(worked, shop.care.catalogue)
+        first = warned if all_cautions else foremost(worked, shop.care.catalogue)
     bought = shopping(lines)
     if as_json:
         numbers = {each.id: each.number for each in record.findings}
@@ -64,8 +67,11 @@ def jobs(key: str, as_json: bool, folder: Path | None) -> None:
     if not lines:
         click.echo("no job follows from the findings")
         return
-    for caution in caution_lines(warned):
+    for caution in caution_lines(first):
         Terminal.here().lines.print(caution)
+    if len(first) < len(warned):
+        more = len(warned) - len(first)
+        click.echo(f"  {more} more cautions: fieldlog inspection jobs {key} --cautions")
     for number, line in enumerate(lines, start=1):
         first, *rest = job_text(line)
         click.echo(f"{number:>2}. {first}")

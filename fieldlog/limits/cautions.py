@@ -13,6 +13,8 @@ DEFERS = (
     "fieldlog reports what was found and against which limit."
 )
 """Ends every list of cautions."""
+RANK = {Severity.DANGEROUS: 0, Severity.MAJOR: 1, Severity.MINOR: 2, None: 3}
+"""Worst first."""
 
 
 def cautioned(verdict: Verdict, component: str, catalogue: Catalogue) -> Verdict:
@@ -30,6 +32,27 @@ def cautions_for(components: Iterable[str], catalogue: Catalogue) -> tuple[str, 
     found = [catalogue.get(name) for name in dict.fromkeys(components)]
     said = dict.fromkeys(text for each in found if each for text in each.warned)
     return (*said, DEFERS) if found else ()
+
+
+def cautions_of_work(
+    work: Iterable[tuple[str, Severity | None]], catalogue: Catalogue
+) -> tuple[str, ...]:
+    """``cautions_for`` components, each with how bad it is: those of what is worst first."""
+    ordered = sorted(work, key=lambda each: RANK[each[1]])
+    return cautions_for((name for name, _ in ordered), catalogue)
+
+
+def foremost(work: Iterable[tuple[str, Severity | None]], catalogue: Catalogue) -> tuple[str, ...]:
+    """Of the cautions of ``work`` those of a screen: what hurts at what is worst, and the deferral.
+
+    Those shown before every inspection (lifting, fuel, what is hot...) stay wherever the work has them.
+    """
+    pairs = list(work)
+    worst = min((RANK[severity] for _, severity in pairs), default=0)
+    there = (catalogue.get(name) for name, severity in pairs if RANK[severity] == worst)
+    classes = (one for each in there if each is not None for one in each.classes)
+    shown = {text for one in (*classes, *catalogue.at_start) for text in one.says} | {DEFERS}
+    return tuple(text for text in cautions_of_work(pairs, catalogue) if text in shown)
 
 
 def is_dangerous(verdict: Verdict | None) -> bool:

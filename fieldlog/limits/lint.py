@@ -99,7 +99,7 @@ def _same_case(one: Limit, other: Limit) -> bool:
         (one.component, one.characteristic, one.aggregation, one.layer)
         == (other.component, other.characteristic, other.aggregation, other.layer)
         and dict(one.applies) == dict(other.applies)
-        and one.step == other.step
+        and (one.step, one.silent) == (other.step, other.silent)
         and one.unit in UNITS
         and other.unit in UNITS
         and UNITS[one.unit].dimension == UNITS[other.unit].dimension

@@ -13,7 +13,7 @@ from fieldlog.aftercare.job_lines import JobLine, Judged, job_lines, shopping
 from fieldlog.aftercare.plan import left_open, never_confirmed, progress_of
 from fieldlog.aftercare.walk_list import NOT_FITTED
 from fieldlog.language.answers import APART
-from fieldlog.limits.cautions import DEFERS, cautions_for
+from fieldlog.limits.cautions import DEFERS, RANK, cautions_of_work
 from fieldlog.model import Decision, Flag, Qualifier, Severity, Verdict
 from fieldlog.report.follows import follows_json
 from fieldlog.report.gauge import gauge
@@ -298,10 +298,10 @@ class _Builder:
 
     def _cautions(self, verdicts: Iterable[Verdict]) -> tuple[str, ...]:
         """Those the verdicts were given with, and those of the work as they are now."""
-        said = [caution for verdict in verdicts for caution in verdict.cautions]
-        said += cautions_for(
-            (name for e in self._work() for name in e.components), self.around.catalogue
-        )
+        worst = sorted(verdicts, key=lambda verdict: RANK[verdict.severity])
+        said = [caution for verdict in worst for caution in verdict.cautions]
+        work = [(name, line.severity) for line in self._work() for name in line.components]
+        said += cautions_of_work(work, self.around.catalogue)
         defers = [DEFERS] if DEFERS in said else []
         return (*(text for text in dict.fromkeys(said) if text != DEFERS), *defers)
 

@@ -40,7 +40,7 @@ def to_buy(text: str, count: int, each: str, place: str | None, amount: str) -> 
     """``1 x 160/60-17 tyre, rear``; ``1 set brake pads, front``; ``brake fluid DOT 4, 0.5 L``."""
     if amount:
         return f"{text}, {amount}"
-    number = f"{count} {each}" if each else f"{count} x"
+    number = f"{count} {each}{'s' if count > 1 else ''}" if each else f"{count} x"
     return ", ".join(part for part in (f"{number} {text}", place) if part)
 
 
