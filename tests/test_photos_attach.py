@@ -175,7 +175,7 @@ def test_photos_without_time_or_with_a_doubtful_clock_are_unplaced() -> None:
     placement = place(shots, _findings(A, B))
     assert [(u.photo, u.why, u.detail) for u in placement.unplaced] == [
         ("a", Why.NO_TIME, "no capture time recorded"),
-        ("b", Why.CLOCK, "which?"),
+        ("b", Why.CLOCK, "see the question about it"),
     ]
 
 

@@ -133,8 +133,10 @@ def placed_lines(placed: Placed, record: InspectionRecord) -> Iterator[str]:
         ahead = -alignment.offset_s
         yield (
             f"  {alignment.camera}: clock {abs(ahead):.1f} s {'ahead' if ahead > 0 else 'behind'}, "
-            f"+-{alignment.uncertainty_s:.1f} s, from {alignment.pairs} marks"
+            f"+-{alignment.uncertainty_s:.1f} s, from {alignment.pairs} times"
         )
+        if alignment.ask:
+            yield f"  {alignment.camera}: {alignment.ask}"
     findings = {each.id: each.finding for each in record.findings}
     for photo in record.photos:
         attachment = photo.attachment

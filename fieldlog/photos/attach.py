@@ -157,6 +157,8 @@ class AttachRules:
 
 
 DEFAULT_RULES = AttachRules()
+SEE = "see the question about it"
+"""What each photo says whose camera is asked about: the question stands once, with the camera."""
 SURE = 0.995
 """Share of the probability that must agree on a finding: what holds less does not survive."""
 
@@ -188,7 +190,7 @@ def make_shot(
         why = facts.problem or "no capture time recorded"
         return Shot(photo, camera, None, 0.0, order=order, unusable=why)
     if not alignment.usable:
-        return Shot(photo, camera, None, 0.0, order=order, unusable=alignment.ask, why=Why.CLOCK)
+        return Shot(photo, camera, None, 0.0, order=order, unusable=SEE, why=Why.CLOCK)
     at = alignment.session_time(time)
     wrong = facts.problem if facts.fault == PhotoFault.IMPLAUSIBLE else None
     if wrong is None and not_before is not None and at.date() < not_before:
@@ -337,7 +339,7 @@ class _Session:
         found = (Candidate(i, self._gap(self._by_id[i], at)) for i in owners)
         candidates = tuple(sorted(found, key=lambda c: (abs(c.gap_s), c.finding_id)))
         if clock:
-            return Unplaced(shot.photo, Why.CLOCK, "see the question about it", candidates)
+            return Unplaced(shot.photo, Why.CLOCK, SEE, candidates)
         if len(candidates) == 1:  # attached for part of the uncertainty, far away for the rest
             detail = f"{candidates[0].gap_s:.0f} s after it, +/- {shot.uncertainty_s:.0f} s"
             return Unplaced(shot.photo, Why.FAR, detail, candidates)
