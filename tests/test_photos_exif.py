@@ -16,7 +16,7 @@ import exifread
 import pytest
 from PIL import Image
 
-from fieldlog.photos.exif import read_photo
+from fieldlog.photos.exif import photo_kind, read_photo
 from fieldlog.photos.facts import FIELDS, PhotoFault, from_row, to_row
 from fieldlog.photos.thumbnail import embedded_preview
 from tests.photo_files import (
@@ -24,6 +24,7 @@ from tests.photo_files import (
     ORIGINAL,
     exif_block,
     jpeg_header,
+    jpeg_with,
     picture,
     save,
     tiff_block,
@@ -198,6 +199,23 @@ def test_a_video_behind_the_picture_is_no_damage(tmp_path: Path) -> None:
     path.write_bytes(path.read_bytes() + b"\0\0\0\x18ftypmp42" + b"\0" * 500)
     facts = read_photo(str(path), TODAY)
     assert facts.problem is None
+
+
+def test_a_jpeg_cut_off_in_its_header_keeps_the_time_that_was_before(tmp_path: Path) -> None:
+    whole = jpeg_with(exif_block().tobytes().removeprefix(b"Exif\0\0"))
+    path = tmp_path / "a.jpg"
+    path.write_bytes(whole[: 4 + int.from_bytes(whole[4:6], "big") + 6])
+    facts = read_photo(str(path), TODAY)
+    assert facts.capture_local == "2024-06-01T10:00:00"
+    assert facts.camera == "Acme Pocket 3"
+    assert facts.fault == PhotoFault.DAMAGED
+
+
+@pytest.mark.parametrize(
+    "head", [b"\0\0\0\x18ftypcrx isom", b"FUJIFILMCCD-RAW 0201", b"IIRO\x08\0\0\0", b"FOVb\0\0"]
+)
+def test_raw_files_are_known_by_their_content(head: bytes) -> None:
+    assert photo_kind(head + b"\0" * 100) == "raw"
 
 
 def test_padding_behind_the_picture_is_nothing(tmp_path: Path) -> None:

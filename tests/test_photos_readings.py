@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from fieldlog.model import Decision, Finding, Kind, Understanding
+from fieldlog.photos.clock import align_given, read_by_session
 from fieldlog.photos.facts import PhotoFacts
 from fieldlog.photos.importer import import_folder
 from fieldlog.photos.placing import place_photos
@@ -107,3 +108,13 @@ def test_the_session_decides_which_of_the_two_hours_it_was(
         for attachment in attached.values():
             assert attachment is not None
             assert "(in an hour that came twice)" in attachment.reason
+
+
+def test_the_session_decides_for_a_clock_that_was_set_by_hand_too() -> None:
+    said = [(_utc(1, minute), _utc(1, minute) + timedelta(seconds=2)) for minute in (5, 9, 11)]
+    photos = [_taken(f"2025-10-26T02:{minute:02}:40") for minute in (35, 39, 41)]
+    times = [time for time in camera_times(photos, BERLIN) if time is not None]
+    given = read_by_session(align_given("c", -1830.0), said, [], times)
+    assert [given.session_time(time) for time in times] == [
+        _utc(1, minute) + timedelta(seconds=10) for minute in (5, 9, 11)
+    ]
