@@ -105,6 +105,36 @@ class TestRaisedAndAnswered:
         told = left("left fork seal leaking", "front disc cracked", "front pads worn")
         assert told["fork seal"] == ["front pads free of oil", "front disc free of oil"]
 
+    @pytest.mark.parametrize(
+        ("words", "beside_it"),
+        [
+            ("front brake fluid low", "front brake line chafed"),
+            ("front brake fluid low", "front caliper sticking"),
+            ("front brake fluid low", "front master cylinder corroded"),
+            ("front brake fluid low", "front pads dirty"),
+            ("rear brake line leaking", "rear brake fluid dark"),
+            ("test ride pulls to the left", "front caliper dirty"),
+            ("test ride pulls to the left", "rear wheel dirty"),
+            ("front tyre cupped", "fork dirty"),
+            ("rear tyre cupped", "left shock rusty"),
+        ],
+    )
+    def test_what_tells_something_else_answers_nothing(self, words: str, beside_it: str) -> None:
+        assert left(words, beside_it) == left(words)
+
+    def test_the_other_side_answers_nothing(self) -> None:
+        both = ["front pads free of oil", "front disc free of oil"]
+        assert left("left fork seal leaking", "front right disc good")["fork seal"] == both
+        assert left("left fork seal leaking", "front left disc good")["fork seal"] == both[:1]
+        assert left("left fork seal leaking", "front disc good")["fork seal"] == both[:1]
+        two = ("left fork seal leaking", "right fork seal leaking")
+        for side in ("left", "right"):
+            assert left(*two, f"front {side} disc good")["fork seal"] == both
+
+    def test_each_look_can_be_answered_by_what_is_sound(self) -> None:
+        for check in CARE.crosschecks:
+            assert all("sound" in (look.conditions or ["sound"]) for look in check.looks), check.id
+
     def test_what_raises_it_answers_nothing_of_it(self) -> None:
         told = left("front brake fluid leaking", "front brake caliper leaking")
         assert told["brake fluid leaks"] == ["pads or shoes free of fluid", "fluid level"]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fieldlog.aftercare.data import Faults, rows, table, texts
-from fieldlog.aftercare.repairs import end_of
+from fieldlog.aftercare.repairs import end_of, side_of
 from fieldlog.catalogue.component import CONDITION, Catalogue
 from fieldlog.model import Finding
 
@@ -26,17 +26,19 @@ class Look:
     measures: tuple[str, ...] = ()
     """Characteristics that answer it beside a condition of the whole; none: a condition alone."""
     conditions: tuple[str, ...] = ()
-    """The conditions of the whole that answer it; none: any. That a disc is cracked tells not of oil."""
+    """The conditions of the whole that answer it. That a disc is cracked tells not of oil."""
 
-    def answered_by(self, finding: Finding, end: str | None) -> bool:
-        """Whether ``finding`` tells it, for something raised at ``end``."""
+    def answered_by(self, finding: Finding, end: str | None, side: str | None = None) -> bool:
+        """Whether ``finding`` tells it, for something raised at ``end``, on ``side`` where one was said."""
         if finding.component not in self.components or finding.code is not None:
             return False
         wanted = end if self.at == SAME_END else self.at
         if wanted and end_of(finding.position) not in (None, wanted):
             return False
+        if self.at and side and side_of(finding.position) not in (None, side):
+            return False
         if finding.characteristic in (None, CONDITION):
-            return not self.conditions or finding.condition in self.conditions
+            return finding.condition in self.conditions
         return finding.characteristic in self.measures
 
 
@@ -88,13 +90,16 @@ def unanswered(
     found: dict[tuple[str, str | None], Unanswered] = {}
     for check in checks:
         others = [each for each in findings if not check.raised_by(each)]
-        ends = [end_of(each.position) for each in findings if check.raised_by(each)]
-        ends += [end_of(each.position) for each in works if each.interval in check.work]
-        for end in ends:
+        places = [each.position for each in findings if check.raised_by(each)]
+        places += [each.position for each in works if each.interval in check.work]
+        for place in places:
+            end, side = end_of(place), side_of(place)
+            before = found.get((check.id, end))
             left = tuple(
                 look
                 for look in check.looks
-                if not any(look.answered_by(other, end) for other in others)
+                if (before is not None and look in before.left)
+                or not any(look.answered_by(other, end, side) for other in others)
             )
             if left:
                 found[check.id, end] = Unanswered(check, end, left)
@@ -144,6 +149,8 @@ def _look(each: Mapping[str, Any], called: str, catalogue: Catalogue, faults: Fa
     )
     if not look.what or look.at not in _PLACES:
         faults.add(called, "look: what, and at as end, front, rear or nothing")
+    if not look.conditions and not look.measures:
+        faults.add(called, f"look {look.what!r}: which conditions or measures tell it")
     for name in look.components:
         if catalogue.get(name) is None:
             faults.add(called, f"look: {name!r} is not in the catalogue")

@@ -51,6 +51,11 @@ def end_of(position: str | None) -> str | None:
     return next((word for word in (position or "").split() if word in ("front", "rear")), None)
 
 
+def side_of(position: str | None) -> str | None:
+    """``left`` of ``front left``; None where no side is named."""
+    return next((word for word in (position or "").split() if word in ("left", "right")), None)
+
+
 @dataclass(frozen=True, slots=True)
 class Uses:
     """A consumable that a row uses, with texts of how much where it is known better than usual."""
@@ -123,7 +128,7 @@ class Part:
         """How many one piece of work at ``position`` buys: two for two discs, two shock absorbers."""
         if not self.pair or self.pair_at not in ("", end_of(position)):
             return 1
-        sided = any(word in ("left", "right") for word in (position or "").split())
+        sided = side_of(position) is not None
         return 2 if sided or values.get(self.pair, "").lower() == "two" else 1
 
 

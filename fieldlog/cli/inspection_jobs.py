@@ -52,7 +52,7 @@ def jobs(key: str, all_cautions: bool, as_json: bool, folder: Path | None) -> No
         crossed = shop.cross_checks(record)
         worked = [(name, line.severity) for line in lines for name in line.components]
         warned = cautions_of_work(worked, shop.care.catalogue)
-        first = warned if all_cautions else foremost(worked, shop.care.catalogue)
+        shown = warned if all_cautions else foremost(worked, shop.care.catalogue)
     bought = shopping(lines)
     if as_json:
         numbers = {each.id: each.number for each in record.findings}
@@ -67,11 +67,10 @@ def jobs(key: str, all_cautions: bool, as_json: bool, folder: Path | None) -> No
     if not lines:
         click.echo("no job follows from the findings")
         return
-    for caution in caution_lines(first):
+    for caution in caution_lines(shown):
         Terminal.here().lines.print(caution)
-    if len(first) < len(warned):
-        more = len(warned) - len(first)
-        click.echo(f"  {more} more cautions: fieldlog inspection jobs {key} --cautions")
+    if hidden := len(warned) - len(shown):
+        click.echo(f"  {hidden} more cautions: fieldlog inspection jobs {key} --cautions")
     for number, line in enumerate(lines, start=1):
         first, *rest = job_text(line)
         click.echo(f"{number:>2}. {first}")

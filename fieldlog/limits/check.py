@@ -267,8 +267,9 @@ def _gate(judgements: Sequence[Judgement], finding: Finding, failed: Set[str]) -
         severity = _severity(gate.state, cited, failed)
         if severity is not None and gate.state is not State.MARGINAL:
             # out of a cited row, common practice may know how far out: a rim 10 mm off its true
-            worse = [each.limit.severity for each in common if each.limit.id in failed]
-            severity = reduce(worse_severity, worse, severity)
+            for each in common:
+                if each.limit.id in failed:
+                    severity = worse_severity(severity, each.limit.severity)
         open_ = gate.state is State.UNDECIDED and severity is None
         if advice and against and (open_ or gate.state is State.WITHIN):
             note = f"{_whose(advice.limit)}: {advice.limit.advice}"
