@@ -84,6 +84,19 @@ class TestWhatShowsWhat:
             (["left mirror cracked"], "right mirror", "it"),
             (["front sprocket sound"], "rear sprocket", "it"),
             (["positive battery terminal corroded"], "negative battery terminal", "it"),
+            (["front pads squealing"], "front brake pads", "lining"),
+            (["front pads dirty"], "front brake pads", "lining"),
+            (["front pads worn"], "front brake pads", ""),
+            (["tail lamp cracked"], "tail lamp", "light"),
+            (["tail lamp dim"], "tail lamp", ""),
+            (["front left indicator loose"], "front left indicator", "light"),
+            (["horn loose"], "horn", "sound"),
+            (["horn weak"], "horn", ""),
+            (["left mirror dirty"], "left mirror", "it"),
+            (["chain dirty"], "drive chain", "links and lubrication slack"),
+            (["front disc dirty"], "front brake disc", "it"),
+            (["engine oil dirty"], "engine oil", "level"),
+            (["air filter dirty"], "air filter", ""),
         ],
     )  # fmt: skip
     def test_what_is_left(
@@ -107,14 +120,14 @@ class TestWhatShowsWhat:
 
     def test_work_done_is_no_look(self, language: InspectionLanguage) -> None:
         state = after(language, "rear brake pads replaced", "front axle nut replaced")
-        assert left_of(state, "rear brake pads") == ["it"]
+        assert left_of(state, "rear brake pads") == ["lining"]
         assert left_of(state, "front axle nut") == ["it"]
 
     def test_one_indicator_is_not_four(self, language: InspectionLanguage) -> None:
         state = after(language, "front left indicator works")
         assert left_of(state, "front left indicator") == []
         for other in ("front right", "rear left", "rear right"):
-            assert left_of(state, f"{other} indicator") == ["it"]
+            assert left_of(state, f"{other} indicator") == ["light"]
 
     @pytest.mark.parametrize("words", ["all lights work", "hazard lamps work"])
     def test_all_of_them_work(self, language: InspectionLanguage, words: str) -> None:
@@ -131,7 +144,7 @@ class TestWhatShowsWhat:
 
     def test_that_not_all_work_shows_none(self, language: InspectionLanguage) -> None:
         state = after(language, "hazard lamps not working")
-        assert left_of(state, "rear left indicator") == ["it"]
+        assert left_of(state, "rear left indicator") == ["light"]
 
     def test_a_condition_without_a_place_is_of_the_whole_and_a_value_is_not(self) -> None:
         walk = (Item("controls and chassis", "fork", "left"),)

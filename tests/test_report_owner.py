@@ -208,9 +208,20 @@ class TestTheRestOfThePage:
             made = Filled(shop, tmp_path, "")
             assert made.report.owner.lists == ()
             assert made.report.cautions == ()
-            first, *_ = made.pdf()
+            first, *more = made.pdf()
             assert "Not looked at" in first
             assert "Nothing was judged" in first
+            assert "How this record was made" in first  # one sheet, not two half-empty ones
+            assert more == []
+
+    def test_a_short_owners_page_is_not_left_half_empty(
+        self, tmp_path: Path, language: InspectionLanguage
+    ) -> None:
+        with Workshop.open(tmp_path, language=language) as shop:
+            head = shop.begin("bare", started_at=START)
+            shop.inspecting(head.id).type("chain dry")
+            first, *_ = Filled(shop, tmp_path, "").pdf()
+            assert "Cautions" in first
 
 
 class TestJson:

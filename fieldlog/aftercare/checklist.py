@@ -14,7 +14,7 @@ from difflib import get_close_matches
 from itertools import groupby
 
 from fieldlog.aftercare.sights import Sight, WalkStage, shown
-from fieldlog.catalogue.component import SOUND
+from fieldlog.catalogue.component import DIRT_IS_LOOKED_FOR, DIRTY, SOUND
 from fieldlog.errors import UsageError
 from fieldlog.model import Finding
 from fieldlog.words import walk as walk_words
@@ -170,8 +170,14 @@ def _unseen(item: Item, findings: Mapping[str, Sequence[Finding]]) -> tuple[Sigh
             shown(sight, item.position, finding)
             for name in sight.of or (item.component, *item.also)
             for finding in findings.get(name, ())
+            if not _hidden(item, finding)
         )
     )
+
+
+def _hidden(item: Item, finding: Finding) -> bool:
+    """Whether all that was seen is dirt: it is looked at again when it is clean."""
+    return finding.condition == DIRTY and item.system not in DIRT_IS_LOOKED_FOR
 
 
 def _by_stage(item: Item, unseen: tuple[Sight, ...]) -> Iterator[LeftOpen]:

@@ -27,6 +27,12 @@ WORK = "work"
 NOT_WORKED_ON = frozenset({"papers", "equipment"})
 """Systems on which no work is done."""
 
+DIRTY = "dirty"
+"""The condition that hides what is under it: what is dirty is cleaned and looked at again."""
+
+DIRT_IS_LOOKED_FOR = frozenset({"fluids", "filters"})
+"""Systems of which dirt is what one looks for."""
+
 
 @dataclass(frozen=True, slots=True)
 class Axis:

@@ -103,6 +103,7 @@ class _Card(Typesetting):
         report = self.report
         yield from first_page(self)
         yield BehindTheFirst()
+        yield Spacer(1, 3 * mm)
         yield from self._counted()
         yield from self._cautions()
         yield from self._jobs()

@@ -104,12 +104,17 @@ class Typesetting:
         return self.faces.printable(text)
 
 
+HALF = 0.5
+"""Share of a page that is not left empty."""
+
+
 class BehindTheFirst(ActionFlowable):  # type: ignore[misc]
-    """What follows begins behind the first page; where that one went on, it goes on there."""
+    """What follows begins behind the first page; where that one went on, or is half empty, it goes on there."""
 
     def apply(self, doc: Any) -> None:
-        """End the page when it is the first."""
-        if doc.page == 1:
+        """End the page when it is the first and at least half of it is filled."""
+        left = (doc.frame._y - doc.frame._y1p) / doc.frame._aH
+        if doc.page == 1 and left < HALF:
             doc.handle_pageBreak()
 
 
