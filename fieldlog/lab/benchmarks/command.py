@@ -178,8 +178,9 @@ def hearing(
 @click.command()
 @click.option("--files", type=int, default=5000, show_default=True, help="Files to scan.")
 @click.option("--sessions", type=int, default=40, show_default=True, help="Invented sessions.")
+@click.option("--scripted", type=int, default=20, show_default=True, help="Ordinary sessions.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
-def photos(files: int, sessions: int, as_json: bool) -> None:
+def photos(files: int, sessions: int, scripted: int, as_json: bool) -> None:
     """Measure reading, aligning and attaching photos on files and sessions made for it.
 
     \b
@@ -195,7 +196,7 @@ def photos(files: int, sessions: int, as_json: bool) -> None:
         scan = measured.measure_scan(Path(folder), files, datetime.now(UTC).date())
     align = measured.measure_alignment()
     large = measured.measure_accuracy(sessions)
-    ordinary = measured.measure_ordinary()
+    ordinary = measured.measure_ordinary(scripted)
     if as_json:
         figures = {
             "scan": asdict(scan),
