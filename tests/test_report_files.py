@@ -31,7 +31,8 @@ from fieldlog.report.export import (
 from fieldlog.report.html import render_html
 from fieldlog.report.pdf import PAPERS, paper_for, render_pdf
 from fieldlog.report.pdf_fonts import choose_faces
-from fieldlog.report.view import Surroundings, build
+from fieldlog.report.surroundings import Surroundings
+from fieldlog.report.view import build
 from fieldlog.report.view_model import Report
 from fieldlog.report.write import write_report
 from fieldlog.store.records import NewPhoto, NewUtterance

@@ -26,7 +26,8 @@ from fieldlog.model import (
     Verdict,
 )
 from fieldlog.report.lines import zone_of
-from fieldlog.report.view import Surroundings, build
+from fieldlog.report.surroundings import Surroundings
+from fieldlog.report.view import build
 from fieldlog.report.view_model import Report
 from fieldlog.store.records import NewUtterance
 from fieldlog.store.repository import Repository

@@ -27,7 +27,8 @@ from fieldlog.model import (
     State,
     Verdict,
 )
-from fieldlog.report.view import Surroundings, build
+from fieldlog.report.surroundings import Surroundings
+from fieldlog.report.view import build
 from fieldlog.store.repository import Repository
 from fieldlog.words import tell
 from fieldlog.words.english import IN_DOUBT

@@ -23,7 +23,8 @@ from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.listeners.replay import ReplayListener, clip_key
 from fieldlog.listeners.typed import TypedListener
 from fieldlog.model import Asks, Context, Decision, Flag, Hearing, Hypothesis, Rest, Understanding
-from fieldlog.report.view import Surroundings, build
+from fieldlog.report.surroundings import Surroundings
+from fieldlog.report.view import build
 from fieldlog.shop.conversation import Answering, Conversation, utterances_of, waits
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.live import LiveInspection
