@@ -81,6 +81,22 @@ def test_another_distance_is_held_against_what_is_known_too(shop: Workshop) -> N
     assert standing(one) == [18_360]
 
 
+@pytest.mark.parametrize(
+    "words", ["nearly 20000 miles", "19000 to 20000 miles", "20000 miles or more"]
+)
+def test_what_is_no_one_figure_is_asked_about(shop: Workshop, words: str) -> None:
+    one = shop.inspecting()
+    one.type(f"odometer {words}")
+    assert said_last(one) == (Decision.ASK, Asks.IN_FULL)
+    one.type(f"horn works, odometer {words}")
+    assert said_last(one) == (Decision.ASK, Asks.IN_FULL)
+    one.type("yes")
+    assert standing(one) == []
+    assert shop.vehicle("1").odometer[-1].distance == miles(18_350)
+    one.type("odometer 19900 miles")
+    assert standing(one) == [19_900]
+
+
 def test_the_question_of_the_unit_settles_no_distance(shop: Workshop) -> None:
     one = shop.inspecting()
     one.type("odometer 183500")

@@ -22,7 +22,7 @@ from fieldlog.doubt.question import distinct, telling_more, what_to_ask
 from fieldlog.errors import UsageError
 from fieldlog.grammar.language import Language, OpenQuestion
 from fieldlog.model import Decision, Flag, Hearing, Kind, Understanding
-from fieldlog.quantities.number_words import PLAIN_DIGITS, SPELT_TENS, TEEN_TENS
+from fieldlog.quantities.number_words import DIGITS, SPELT_TENS, TEEN_TENS
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
 
@@ -49,7 +49,7 @@ TWINS: tuple[tuple[str, str], ...] = (*_PAIRS, *((other, one) for one, other in 
 too is asked about sooner than another meaning. Numbers first, then what is told of a part."""
 
 _TO_OR_TWO = tuple(
-    (f"{one} to {other}", f"{one} two {other}") for one in PLAIN_DIGITS for other in PLAIN_DIGITS
+    (f"{one} to {other}", f"{one} two {other}") for one in DIGITS for other in DIGITS
 )
 SLIPS: tuple[tuple[str, str], ...] = (
     *_TO_OR_TWO,

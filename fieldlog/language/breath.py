@@ -65,6 +65,8 @@ class Phrases:
     joined: tuple[Words, ...]
     meant: tuple[Words, ...]
     taken_back: tuple[Words, ...]
+    target: tuple[Words, ...]
+    """Those of ``meant`` that may tell what is wanted, not what was read."""
     limits: tuple[Words, ...]
     """What takes back, doubts or limits what was said before it."""
     places: Mapping[str, Mapping[Words, str]]
@@ -98,7 +100,8 @@ class Phrases:
         meant = longest_first("meant")
         limits = longest_first("turned", "taken_back", "apart", "at_times")
         limits = tuple(phrase for phrase in limits if phrase not in meant)
-        return cls(longest_first("joined"), meant, taken_back, limits, places)
+        target = longest_first("target")
+        return cls(longest_first("joined"), meant, taken_back, target, limits, places)
 
 
 def breath_key(breath: Breath) -> str:

@@ -153,7 +153,7 @@ class BreathReader:
         """What was meant instead, where that is all the words say ("no, I meant six"); () for only
         taking back; None where they are something else."""
         meant = starting(words, self.phrases.meant)
-        if meant and len(meant) < len(words):
+        if meant and len(meant) < len(words) and meant not in self.phrases.target:
             return words[len(meant) :]
         return () if starting(words, self.phrases.taken_back) else None
 
@@ -219,6 +219,8 @@ class BreathReader:
     def _repaired(self, words: Words, at: int, size: int, cover: _Cover, text: str) -> Breath:
         """ "rear pads five millimetres, no, I meant six": of one finding, its value or condition."""
         rest = words[at + size :]
+        if words[at : at + size] in self.phrases.target:
+            return asked_of(text, cover.parts, "what it should be is no reading", words[at:])
         first = cover.parts[-1]
         if len(cover.parts) == 1 and rest:
             for part in self._alone(rest, first):

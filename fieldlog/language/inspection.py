@@ -37,6 +37,7 @@ from fieldlog.language.typed import typed_words, widened
 from fieldlog.language.values import NONE, Reading, Standing, Unread, ValueReader, Vocabulary
 from fieldlog.model import Asks, Command, Decision, Flag, Kind, Question, Understanding
 from fieldlog.quantities.normalise import normalise
+from fieldlog.quantities.number_words import DIGITS, TENS
 from fieldlog.quantities.written import DecimalSign, Way, Written, read_written
 from fieldlog.words import questions
 
@@ -44,6 +45,7 @@ HELD = "that is in it anyway; whether something is wrong was not said"
 NOT_SURE = "it is nearly so, or thought to be so: whether it is was not said"
 ITS_LIMIT = "a limit is no part of a finding: it is entered for the vehicle"
 NOT_THERE = "that one fault is not there; whether all is as it should be was not said"
+PARTED = "a comma parts its number"
 _FOUND = (("on",), ("at",), ("in",), ("from",), ("of",))
 """Before what something was found in: "a leak at the drain plug"."""
 _MOST_OFFERED = 3
@@ -112,7 +114,7 @@ class InspectionLanguage(OfferedGrammar):
             Phrases.of(breath.rules, rules, {a: self._subjects.values(a) for a in axes}),
         )
         self._alone = lru_cache(maxsize=4096)(self._understand)
-        self._breath = lru_cache(maxsize=4096)(self._all_of)
+        self._breath = lru_cache(maxsize=4096)(self._as_marked)
 
     def __reduce__(self) -> tuple[object, ...]:
         """Sent to another process (``listeners.worker``) as its parts; the rest is made there."""
@@ -147,6 +149,18 @@ class InspectionLanguage(OfferedGrammar):
         One finding, command or remark is what it is by itself.
         """
         return self._breath(text)
+
+    def _as_marked(self, text: str) -> Breath:
+        """All of it, asked about where a mark that was typed with it leaves it open."""
+        found = self._all_of(text)
+        whole = found.whole
+        if whole.decision is not Decision.ACCEPT or whole.kind is not Kind.FINDING:
+            return found
+        if "?" in text:
+            return found.asked(NOT_SURE)
+        if any(one.quantity is not None for one in whole.offered) and _parted(text):
+            return found.asked(PARTED)
+        return found
 
     def _all_of(self, text: str) -> Breath:
         said = self._alone(text)
@@ -304,6 +318,7 @@ class InspectionLanguage(OfferedGrammar):
             or self._counted(words, text)
             or self._turned_round(words, text)
             or self._in_trade_words(words, text)
+            or self._thought(words, text)
             or self._did_you_mean(words, text)
             or self._refusal(words, text, abouts, reasons)
         )
@@ -407,6 +422,16 @@ class InspectionLanguage(OfferedGrammar):
             case _:
                 return left_open(told, text)
 
+    def _thought(self, words: Words, text: str) -> Understanding | None:
+        """ "I think the rear disc is bent", "chain good, probably": asked, with what is thought."""
+        if not self._typed_words.intersection(words):
+            return None
+        for said in self._trade.less_unsure(words):
+            found = self._plain_finding(said, text)
+            if found.kind is Kind.FINDING and found.offered:
+                return _asked_in_full(found, NOT_SURE)
+        return None
+
     def _last_resort(self, words: Words, text: str) -> Understanding | None:
         """What is asked about where the words are nothing else, and no answer either."""
         piece = self._trade.of_a_piece(words)
@@ -508,6 +533,18 @@ def _commas(plain: str, words: Words) -> frozenset[int]:
         told += _words(stretch)
         at.append(len(told))
     return frozenset(at[:-1]) if told == words else frozenset()
+
+
+def _parted(text: str) -> bool:
+    """Whether a comma stands between words that are one number without it: "thirty, five"."""
+    plain = text.lower()
+    if "," not in plain:
+        return False
+    words = _words(plain)
+    return any(
+        0 < at < len(words) and words[at - 1] in TENS and words[at] in DIGITS
+        for at in _commas(plain, words)
+    )
 
 
 def in_words(text: str) -> list[Words]:
@@ -626,6 +663,7 @@ def _vocabulary(
         last=last,
         typed=_named_rules(trade, "trade.is_"),
         works=_named_rules(trade, "trade.did_"),
+        done_for=frozenset(phrases(trade, "trade.worn_out")),
     )
 
 

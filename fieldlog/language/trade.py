@@ -102,10 +102,10 @@ class TradeReader:
         )
         self._need, self._needs_work, self._worn_out = of("need"), of("needs_work"), of("worn_out")
         self._degree, self._nearly, self._negation = of("degree"), of("nearly"), of("negation")
-        self._hedge = of("hedge")
+        self._hedge, self._unsure = of("hedge"), of("unsure")
         self._share, self._spot, self._thing = of("share"), of("spot"), of("thing")
         self._share_ends = frozenset(phrase[-1] for phrase in self._share)
-        self._spot_alone = of("spot_alone")
+        self._spot_alone, self._throughout = of("spot_alone"), of("throughout")
         self._looked_at, self._newly, self._fitted = of("looked_at"), of("newly"), of("fitted")
         self._piece = of("piece")
         self._its_limit, self._vague, self._near_limit = (
@@ -168,6 +168,11 @@ class TradeReader:
                     if told is not None:
                         return told
         return self._counted(words, text, part) or self._renewed(words, text, part)
+
+    def less_unsure(self, words: Words) -> Iterator[Words]:
+        """The words without what says, before or behind all of them, that it is only thought to be so."""
+        yield from (words[len(phrase) :] for phrase in self._unsure.before(words))
+        yield from (words[: -len(phrase)] for phrase in self._unsure.behind(words))
 
     def of_a_piece(self, words: Words) -> Worded | None:
         """ "Number plate bracket broken": not of the number plate, and of nothing that has an entry.
@@ -265,18 +270,20 @@ class TradeReader:
         for body in self._values.without_copula(rest):
             for placed, said, where in self._trimmed(about, body, _MOST_TRIMMED, part):
                 told = self._told(placed, said, text, part)
-                if told is not None and self._half_sound(told, body, said):
+                if told is not None and self._half_sound(told, body, said, where):
                     return replace(told, open=Open.NEARLY)
                 if told is not None:
                     given = ((NOTED, " ".join(where)),) if where else ()
                     return replace(told, readings=tuple(_with(one, given) for one in told.readings))
         return None
 
-    def _half_sound(self, told: Worded, body: Words, said: Words) -> bool:
-        """ "good, mostly", "a bit better": in order, and something beside it says that not all of it is."""
+    def _half_sound(self, told: Worded, body: Words, said: Words, where: Words) -> bool:
+        """ "good, mostly", "good on top": in order, and something beside it says that not all of it is."""
         sound = bool(told.readings) and told.open is Open.NOTHING
         if not sound or any(one.finding.condition != SOUND for one in told.readings):
             return False
+        if where and where not in self._throughout:
+            return True
         beside = len(body) - len(said)
         return beside > 0 and any(
             body[at : at + size] in self._hedge
@@ -408,15 +415,15 @@ class TradeReader:
 
     def _in_doubt(self, about: About, said: Words, text: str) -> Worded | None:
         for phrase in self._nearly.before(said):
-            readings = tuple(self._values.judged(about, said[len(phrase) :], text))
-            return Worded(about, readings, Open.NEARLY) if readings else None
+            told = self._told(about, said[len(phrase) :], text, False)
+            return replace(told, open=Open.NEARLY) if told and told.readings else None
         faults = _split_at(said, self._negation)
         meant = [self._denied(about, fault, text) for fault in faults]
         if meant and all(meant):
             sound = tuple(self._as_conditions(about, (SOUND,), text))
-            told = all(one.finding.condition != SOUND for found in meant for one in found)
+            faulty = all(one.finding.condition != SOUND for found in meant for one in found)
             worked = any(one.finding.characteristic == WORK for found in meant for one in found)
-            return Worded(about, sound, Open.SOUND if sound and told and not worked else Open.HOW)
+            return Worded(about, sound, Open.SOUND if sound and faulty and not worked else Open.HOW)
         return None
 
     def _denied(self, about: About, said: Words, text: str) -> tuple[Reading, ...]:

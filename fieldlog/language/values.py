@@ -32,6 +32,8 @@ from fieldlog.quantities.values import DOUBTFUL, PROPER
 REPAIR = "correction"
 NONE = "no"
 """Before a noun: "no play in the steering head"."""
+_NOT = "not"
+_DONE_FOR = ("worn", "not working")
 _ARE = (("is",), ("are",))
 _MILS = frozenset({"mil", "mils", "mill", "mills"})
 """A millimetre to one mechanic, a thousandth of an inch to another."""
@@ -90,6 +92,8 @@ class Vocabulary:
     """Canonical condition -> phrases for it that are only typed."""
     works: Mapping[str, tuple[Words, ...]] = field(default_factory=dict)
     """Canonical name of work that was done -> its phrases, only typed."""
+    done_for: frozenset[Words] = frozenset()
+    """What tells that a part is worn out or dead: "shot", "gone"."""
 
 
 class ValueReader:
@@ -172,8 +176,26 @@ class ValueReader:
         work = self._works.get(said)
         if work is not None and about.component.system not in NOT_WORKED_ON:
             return [(WORK, work)]
-        known = self.conditions_of(about.component, about.characteristic).get(said)
-        return [known] if known is not None else sorted(self._typed_of(about).get(said, ()))
+        table = self.conditions_of(about.component, about.characteristic)
+        known = table.get(said)
+        if known is None:
+            return sorted(self._typed_of(about).get(said, ()))
+        return list(dict.fromkeys((known, *self._else_meant(table, said, known[0]))))
+
+    def _else_meant(
+        self, table: Mapping[Words, tuple[str, str]], said: Words, name: str
+    ) -> Iterator[tuple[str, str]]:
+        """What else the phrase of a condition can mean, to be asked about.
+
+        "Not tight" of what tight is a fault of: sound, or loose. "Gone" of a lamp: it is not there, or
+        it is dead.
+        """
+        admitted = {condition for one, condition in table.values() if one == name}
+        denied = table.get(said[1:]) if said[:1] == (_NOT,) else None
+        if denied is not None and denied[1] != SOUND and SOUND in admitted:
+            yield name, SOUND
+        if said in self._vocabulary.done_for:
+            yield from ((name, each) for each in _DONE_FOR if each in admitted)
 
     def _typed_of(self, about: About) -> Mapping[Words, set[tuple[str, str]]]:
         """Phrase -> every (characteristic, condition) that it can judge when it is typed."""

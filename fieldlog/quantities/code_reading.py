@@ -92,6 +92,8 @@ def literals(words: tuple[str, ...]) -> set[str]:
     for n in numbers.readings(words):
         if n.high is not None or n.qualifier is not None or not _KEPT.issuperset(n.flags):
             continue
+        if n.value < 0:  # the digits alone would drop its sign
+            continue
         if n.digits is not None:
             found.add(n.digits)
         elif n.style == Style.INTEGER and n.value >= 0:

@@ -97,20 +97,24 @@ def _with_month_name(words: Words) -> Iterator[tuple[str, tuple[Flag, ...]]]:
         for day in _days(before):
             yield from _day_in(day, month, after)
         return
-    for year in _years(after):
+    years = _years(after)
+    for year in years or _short_years(after):
         yield f"{year}-{month:02d}", ()
     after = after[1:] if after[:1] == ("the",) else after
     for cut in range(1, len(after) + 1):
         for day in _days(after[:cut]):
-            yield from _day_in(day, month, after[cut:])
+            yield from _day_in(day, month, after[cut:], short=not years)
 
 
-def _day_in(day: int, month: int, rest: Words) -> Iterator[tuple[str, tuple[Flag, ...]]]:
+def _day_in(
+    day: int, month: int, rest: Words, short: bool = True
+) -> Iterator[tuple[str, tuple[Flag, ...]]]:
+    """``short``: whether the year may be said in two digits."""
     if not rest:
         if day <= calendar.monthrange(2000, month)[1]:
             yield f"--{month:02d}-{day:02d}", (Flag.NO_YEAR,)
         return
-    for year in _years(rest):
+    for year in _years(rest) or (_short_years(rest) if short else ()):
         yield from _valid(year, month, day)
 
 
@@ -144,3 +148,8 @@ def _days(words: Words) -> set[int]:
 
 def _years(words: Words) -> list[int]:
     return sorted(n for n in _small(words) if n in _YEARS)
+
+
+def _short_years(words: Words) -> list[int]:
+    """ "twenty seven" = 2027: no paper of a motorcycle is of another century."""
+    return sorted(2000 + int(text) for text in literals(words) if len(text) == 2)

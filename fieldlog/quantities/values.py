@@ -91,6 +91,7 @@ def _positive(words: Words) -> list[NumberReading]:
     proper = _proper(words)
     found = [*proper, *_strings(words)]
     found += _compact(words, found)
+    found += _in_thousands(words)
     if not proper:
         found += _repairs(words)
         found += _mixed(words, joined=False)
@@ -131,8 +132,8 @@ def _whole(words: Words) -> int | None:
 def _decimal(words: Words) -> Iterator[NumberReading]:
     scale = dict(SCALES).get(words[-1]) if words else None
     if scale:
-        for reading in _decimal(words[:-1]):
-            yield replace(reading, value=reading.value * scale, places=None)
+        for reading in (*_decimal(words[:-1]), *_mixed(words[:-1])):
+            yield replace(reading, value=reading.value * scale, places=None, denominator=None)
         return
     points = [n for n, word in enumerate(words) if word in POINTS]
     if len(points) != 1:
@@ -155,12 +156,26 @@ def _fraction(words: Words) -> Iterator[NumberReading]:
             # "three quarter turn", "five eighth inch" are good English; "four thirty second" is a
             # word cut short, and worth a look.
             slip = denominator in (32, 64) and plural != (numerator != 1)
+            flags = (Flag.AGREEMENT,) if slip else ()
+            if not plural and "and" not in top and _is_no_part(numerator, denominator):
+                # "thirty two half": nobody counts 32 halves so; 32 1/2 whose *and a* was lost
+                flags = (*flags, Flag.NO_AND)
+                lost = numerator + Fraction(1, denominator)
+                yield NumberReading(lost, style=Style.MIXED, denominator=denominator, flags=flags)
             yield NumberReading(
-                numerator / denominator,
-                style=Style.FRACTION,
-                denominator=denominator,
-                flags=(Flag.AGREEMENT,) if slip else (),
+                numerator / denominator, style=Style.FRACTION, denominator=denominator, flags=flags
             )
+
+
+def _is_no_part(numerator: Fraction, denominator: int) -> bool:
+    """Whether nobody says so many of such parts in the singular: "three half", "two quarter".
+
+    Thirty seconds and sixty fourths are counted as they are on the gauge, tenths and less likewise.
+    """
+    if numerator >= denominator:
+        return True
+    reducible = (numerator / denominator).denominator != denominator
+    return denominator in (2, 4, 8, 16) and numerator.denominator == 1 and reducible
 
 
 def _numerators(top: Words, denominator: int, plural: bool) -> Iterator[Fraction]:
@@ -212,6 +227,17 @@ def _strings(words: Words) -> Iterator[NumberReading]:
     places = len(literal) - 1
     part = NumberReading(Fraction(int(literal), 10**places), style=Style.DECIMAL, places=places)
     yield from _doubted((whole, part), Flag.LEADING_ZERO)
+
+
+def _in_thousands(words: Words) -> Iterator[NumberReading]:
+    """ "twenty three four fifty" for 23,450, as a clock is read out: always asked about."""
+    for n in (1, 2):
+        whole = card.below_hundred(words[:n])
+        rest = card.pair_string(words[n:])
+        hundreds = words[n : n + 1] and words[n] in card.DIGIT_WORDS
+        if whole is not None and whole >= 10 and hundreds and len(rest) == 3:
+            value = Fraction(whole * 1000 + int(rest))
+            yield NumberReading(value, style=Style.REPAIR, flags=(Flag.TWO_NUMBERS,))
 
 
 def _compact(words: Words, found: Iterable[NumberReading]) -> Iterator[NumberReading]:

@@ -76,6 +76,8 @@ class VehicleKnown:
             )
             if one is None or not of_distance or one.quantity is None or one.meaning in agreed:
                 continue
+            if one.quantity.high is not None or one.quantity.qualifier is not None:
+                return _asked_in_full(said, one)
             here = [each for each in self.distances if each.inspection_id == self.inspection]
             others = [each for each in self.distances if each.inspection_id != self.inspection]
             at = max([self.begun, *(each.read_at for each in here)])
@@ -129,6 +131,17 @@ class VehicleKnown:
             return False
         ends = (value.value, value.value if value.high is None else value.high)
         return value.unit == unit and all(NEAR[0] * own <= end <= NEAR[1] * own for end in ends)
+
+
+def _asked_in_full(said: Understanding, one: Finding) -> Understanding:
+    """ "Nearly twenty thousand miles" is none of the vehicle's: its clock shows one figure."""
+    if said.parts:
+        return Breath(said.text, said.parts).asked(questions.ONE_FIGURE).whole
+    asked = questions.in_full(questions.this_finding(one))
+    return replace(
+        said, decision=Decision.ASK, reason=questions.ONE_FIGURE, finding=None, candidates=(one,),
+        question=Question(Asks.IN_FULL, asked),
+    )  # fmt: skip
 
 
 def _asked_again(said: Understanding, one: Finding, why: Unlike, known: Quantity) -> Understanding:

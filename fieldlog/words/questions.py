@@ -77,6 +77,9 @@ def distance_again(told: str, known: str) -> str:
     return f"Was that {told}? {known} are known. Say the value again."
 
 
+ONE_FIGURE = "an odometer shows one figure, and what it shows was not said"
+
+
 def not_as_known(why: Unlike, known: str) -> str:
     """Why a distance can hardly be, beside one that is known."""
     return {
