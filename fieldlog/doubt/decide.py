@@ -22,7 +22,7 @@ from fieldlog.doubt.question import distinct, telling_more, what_to_ask
 from fieldlog.errors import UsageError
 from fieldlog.grammar.language import Language, OpenQuestion
 from fieldlog.model import Decision, Flag, Hearing, Kind, Understanding
-from fieldlog.quantities.number_words import DIGITS, SPELT_TENS, TEEN_TENS
+from fieldlog.quantities.number_words import DIGITS, PLAIN_DIGITS, SPELT_TENS, TEEN_TENS
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
 
