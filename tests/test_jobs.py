@@ -257,6 +257,20 @@ class TestByFault:
         ):
             assert bought_for(facts, "rear tyre worn")[1] == stem
 
+    def test_what_there_is_one_of_is_bought_once(self) -> None:
+        assert parts("belt frayed", "rear pulley worn") == ["1 x pulley, rear", "1 x drive belt"]
+        (line,) = work("belt frayed", "rear pulley worn")
+        assert line.because == ("2", "1")
+
+    def test_a_new_tube_comes_with_the_tyre(self) -> None:
+        both = bought_for({"tyres": "tubed"}, "rear tyre worn", "rear valve stem cracked")
+        assert both == ["1 x tyre, rear", "1 x inner tube, rear"]
+        told = job_lines(
+            judged("rear tyre worn", "rear valve stem cracked"),
+            LANGUAGE.catalogue, shipped_limits(), CARE.work, {"tyres": "tubed"},
+        )  # fmt: skip
+        assert [line.because for line in told if line.system != CLOSING] == [("1", "2")]
+
     def test_fuel_is_stopped_before_any_other_work(self) -> None:
         first, *_ = work("battery weak", "frame dirty", "fuel leaking")
         assert first.components == ("fuel system",)

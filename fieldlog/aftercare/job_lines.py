@@ -58,6 +58,8 @@ class Needed:
     amount: str = ""
     """How much of a consumable."""
     adds: bool = False
+    for_: str = ""
+    """What the work replaces, where a fact of the vehicle makes it another item (``valve stem``)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,7 +227,7 @@ def _part(
 ) -> Needed:
     number, _, rest = text.partition(" ")
     count, name = (int(number), rest) if number.isdigit() else (1, text)
-    name = filled([name], values) or name
+    name = wanted = filled([name], values) or name
     for fact, by_value in repairs.parts.get(name, Part()).instead.items():
         if values.get(fact, "").lower() in by_value:
             name = by_value[values[fact].lower()]
@@ -235,7 +237,8 @@ def _part(
         count = int(values.get("count", count))
     count *= part.count_at(finding.position, values)
     told = filled(part.told, values) or name
-    return Needed(name, told, part.at.place(covers.place(finding.position)), count, part.each)
+    place = part.at.place(covers.place(finding.position))
+    return Needed(name, told, place, count, part.each, for_=wanted)
 
 
 def _use(use: Uses, place: str | None, repairs: Repairs, values: Mapping[str, str]) -> Needed:
@@ -337,7 +340,9 @@ def _replaces(other: JobLine, line: JobLine) -> bool:
         same = set(line.components) <= set(other.components) and bool(bought)
         return here and (same or set(line.components) <= bought)
     asked, given = _bought(line), _bought(other)
-    fully = set(line.components) <= {part.item for part in other.parts}
+    fully = set(line.components) <= {
+        name for part in other.parts for name in (part.item, part.for_)
+    }
     return fully and bool(asked) and asked < given
 
 

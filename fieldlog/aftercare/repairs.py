@@ -234,6 +234,9 @@ def read_repairs(
         )
         for name, row in document.get("part", {}).items()
     }
+    # what the vehicle has one of is bought once, wherever the work that asks for it is
+    single = {each.name: Part(Covers.VEHICLE) for each in catalogue if not each.axes}
+    parts = {**single, **parts}
     uses = {
         name: Consumable(str(row.get("amount", "")), row.get("adds") is True, _texts(row, "told"))
         for name, row in document.get("use", {}).items()
