@@ -17,6 +17,7 @@ from pypdf import PdfReader
 
 from fieldlog.cli import main
 from fieldlog.cli.event_lines import events_text
+from fieldlog.cli.verdict_lines import AS_ABOVE
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.limits.cautions import DEFERS, cautions_for, cautions_of_work
@@ -327,3 +328,15 @@ class TestCautions:
         assert finding is not None
         for caution in (*filled.shop.care.catalogue[finding.component].warned, DEFERS):
             assert f"  caution: {caution}" in result.output, result.output
+
+    def test_what_was_cautioned_of_above_is_not_said_again(self, filled: Filled) -> None:
+        words = "front pads 1 mm, rear pads worn, front disc cracked"
+        told = CliRunner().invoke(main, ["parse", words]).output.splitlines()
+        cautions = [line for line in told if line.startswith("  caution: ")]
+        wanted = cautions_for(["brake pads", "brake disc"], filled.shop.care.catalogue)
+        assert {line.removeprefix("  caution: ") for line in cautions} == {
+            *wanted,
+            AS_ABOVE.removeprefix("  caution: "),
+        }
+        assert cautions.count(AS_ABOVE) == 2
+        assert len(cautions) == len(wanted) + 2

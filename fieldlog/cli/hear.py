@@ -94,7 +94,7 @@ def hear(
             told = zip(heard.outcomes, heard.stretches, assessed, strict=True)
             for part, (begin_s, end_s), assessment in told:
                 span = f"{begin_s:7.2f} - {end_s:7.2f} s  "
-                first, *rest = understood_lines(part, assessment)
+                first, *rest = understood_lines(part, assessment, cautioned)
                 answer = answered_text(heard.answers, part)
                 terminal.lines.print(Text.assemble((span, "dim"), first, answer))
                 for line in rest:
@@ -105,6 +105,7 @@ def hear(
                 terminal.lines.print(Text.assemble((span, "dim"), "said here: not understood"))
 
         begun: set[Path] = set()
+        cautioned: set[str] = set()
         numbers: dict[Path, int] = {}
         hear_files(
             audio, Conversation(ears), terminal, tell, follows=lambda before, path: conversation

@@ -49,6 +49,7 @@ def parse(
             click.echo(json.dumps(view))
         return
     console = Console(highlight=False, soft_wrap=True)
+    cautioned: set[str] = set()
     for part, assessment in judged:
-        for line in understood_lines(part, assessment):
+        for line in understood_lines(part, assessment, cautioned):
             console.print(line)

@@ -78,11 +78,17 @@ def outcome_text(understood: Understanding, assessment: Assessment | None) -> Te
     return line
 
 
-def understood_lines(understood: Understanding, assessment: Assessment | None) -> Iterator[Text]:
+AS_ABOVE = "  caution: what was cautioned of above holds here too"
+
+
+def understood_lines(
+    understood: Understanding, assessment: Assessment | None, cautioned: set[str] | None = None
+) -> Iterator[Text]:
     """The line of ``outcome_text``, then what stands behind it, each on a line of its own.
 
     What could have been meant; the reason, every computed value with its arithmetic, the other limits
-    with their sources and the cautions; what a reviewer should look at.
+    with their sources and the cautions; what a reviewer should look at. ``cautioned``: the cautions
+    that stand above already, which are not said again; those said here are added to it.
     """
     yield outcome_text(understood, assessment)
     for candidate in understood.candidates:
@@ -96,7 +102,11 @@ def understood_lines(understood: Understanding, assessment: Assessment | None) -
         for other in verdict.others:
             told = "" if other.judged else other.reason
             yield Text(f"  also {told or tell.state(other)}: {limit_text(other)}")
-        yield from caution_lines(verdict.cautions)
+        above = set() if cautioned is None else cautioned
+        yield from caution_lines(text for text in verdict.cautions if text not in above)
+        if not above.isdisjoint(verdict.cautions):
+            yield Text(AS_ABOVE)
+        above.update(verdict.cautions)
     if understood.flags:
         yield Text(f"  look at: {', '.join(understood.flags)}")
 
