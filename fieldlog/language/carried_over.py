@@ -88,7 +88,8 @@ class CarriedOver:
     def carried(self, said: Words, before: Understanding) -> Iterator[Understanding]:
         """What is said of the part of the finding before: of another place of it, or of the same."""
         was = before.offered
-        base = about_of(was[0], self.catalogue, self.subjects.values) if len(was) == 1 else None
+        of_one = len({one.subject for one in was}) == 1  # in one unit or another: "front tyre 32"
+        base = about_of(was[0], self.catalogue, self.subjects.values) if of_one else None
         if base is not None:
             for about, rest, certain in self._places(base, said):
                 for one, told in self._measures(base, rest):

@@ -45,6 +45,7 @@ HELD = "that is in it anyway; whether something is wrong was not said"
 NOT_SURE = "it is nearly so, or thought to be so: whether it is was not said"
 ITS_LIMIT = "a limit is no part of a finding: it is entered for the vehicle"
 NOT_THERE = "that one fault is not there; whether all is as it should be was not said"
+_SEEMS = frozenset({"seems", "seem", "appears"})
 PARTED = "a comma parts its number"
 _FOUND = (("on",), ("at",), ("in",), ("from",), ("of",))
 """Before what something was found in: "a leak at the drain plug"."""
@@ -158,6 +159,10 @@ class InspectionLanguage(OfferedGrammar):
             return found
         if "?" in text:
             return found.asked(NOT_SURE)
+        if any(_seems_sound(part) for part in found.parts):
+            if found.several:
+                return found.asked(NOT_SURE)
+            return Breath(text, (replace(_asked_if_sound(whole), reason=NOT_SURE),))
         if any(one.quantity is not None for one in whole.offered) and _parted(text):
             return found.asked(PARTED)
         return found
@@ -533,6 +538,12 @@ def _commas(plain: str, words: Words) -> frozenset[int]:
         told += _words(stretch)
         at.append(len(told))
     return frozenset(at[:-1]) if told == words else frozenset()
+
+
+def _seems_sound(part: Understanding) -> bool:
+    """ "Seems okay" may be less than okay; what seems to be a fault is taken as one."""
+    sound = part.finding is not None and part.finding.condition == SOUND
+    return sound and not _SEEMS.isdisjoint(part.text.lower().split())
 
 
 def _parted(text: str) -> bool:
