@@ -239,3 +239,23 @@ def test_a_fraction_said_again_is_asked_about_where_it_means_another_unit(
     """ "Three eighths" are of an inch where no unit is said, and 3/8 mm was asked about."""
     first, second = "front disc thickness three eighths millimetres", "three eighths"
     assert what(language, first, second) == ("ask", 2)
+
+
+@pytest.mark.parametrize(
+    "said", ["no frame cracks", "no fuel leaking", "no front pads cracked", "no chain rust"]
+)
+def test_none_of_a_fault_behind_a_question_is_no_fault(
+    language: InspectionLanguage, said: str
+) -> None:
+    """ "No frame cracks" after a question was "no" and a cracked frame."""
+    for first in ("throttle body not sticking", "front pads two", "brake pads worn"):
+        asked = language.understand(first)
+        assert asked.decision is Decision.ASK, first
+        assert language.answer(asked, said).decision is not Decision.ACCEPT, first
+
+
+def test_no_and_another_value_is_still_an_answer(language: InspectionLanguage) -> None:
+    asked = language.understand("front pads two")
+    found = language.answer(asked, "no, rear pads 4 mm")
+    assert found.finding is not None
+    assert found.finding.position == "rear"
