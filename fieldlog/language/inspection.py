@@ -431,11 +431,11 @@ class InspectionLanguage(OfferedGrammar):
         """ "I think the rear disc is bent", "chain good, probably": asked, with what is thought."""
         if not self._typed_words.intersection(words):
             return None
-        for said in self._trade.less_unsure(words):
-            found = self._plain_finding(said, text)
-            if found.kind is Kind.FINDING and found.offered:
-                return _asked_in_full(found, NOT_SURE)
-        return None
+        said = self._trade.less_unsure(words)
+        found = self._plain_finding(said, text) if said != words else None
+        if found is None or found.kind is not Kind.FINDING or not found.offered:
+            return None
+        return _asked_in_full(found, NOT_SURE)
 
     def _last_resort(self, words: Words, text: str) -> Understanding | None:
         """What is asked about where the words are nothing else, and no answer either."""

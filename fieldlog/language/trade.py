@@ -169,10 +169,13 @@ class TradeReader:
                         return told
         return self._counted(words, text, part) or self._renewed(words, text, part)
 
-    def less_unsure(self, words: Words) -> Iterator[Words]:
+    def less_unsure(self, words: Words) -> Words:
         """The words without what says, before or behind all of them, that it is only thought to be so."""
-        yield from (words[len(phrase) :] for phrase in self._unsure.before(words))
-        yield from (words[: -len(phrase)] for phrase in self._unsure.behind(words))
+        while phrase := next(self._unsure.before(words), ()):
+            words = words[len(phrase) :]
+        while phrase := next(self._unsure.behind(words), ()):
+            words = words[: -len(phrase)]
+        return words
 
     def of_a_piece(self, words: Words) -> Worded | None:
         """ "Number plate bracket broken": not of the number plate, and of nothing that has an entry.
