@@ -56,6 +56,35 @@ def test_a_remark_without_a_word_is_refused(begun: Begun, words: str) -> None:
     assert not inspecting.record.remarks
 
 
+@pytest.mark.parametrize(
+    ("words", "unsure", "sure"),
+    [
+        ("front tyre 36", "psi?", "psi"),
+        ("front tyre 36", "36 psi?", "36 psi"),
+        ("mirror cracked", "left?", "left"),
+        ("battery twelve six", "yes?", "yes"),
+    ],
+)
+def test_an_answer_that_asks_settles_nothing(
+    begun: Begun, words: str, unsure: str, sure: str
+) -> None:
+    inspecting = begun("GB")
+    inspecting.type(words)
+    (asked,) = inspecting.type(unsure)
+    assert isinstance(asked, ev.Asked)
+    assert not inspecting.record.findings
+    (saved,) = inspecting.type(sure)
+    assert isinstance(saved, ev.FindingSaved)
+
+
+def test_a_yes_that_asks_takes_no_breath(begun: Begun) -> None:
+    inspecting = begun("GB")
+    inspecting.type("battery twelve six, horn works")
+    (refused,) = inspecting.type("yes?")
+    assert isinstance(refused, (ev.Refused, ev.Asked))
+    assert not inspecting.record.findings
+
+
 def test_skip_without_a_reason_asks_for_it(begun: Begun) -> None:
     (asked,) = begun("GB").type("skip the horn")
     assert isinstance(asked, ev.Asked)

@@ -155,6 +155,8 @@ class InspectionLanguage(OfferedGrammar):
         """All of it, asked about where a mark that was typed with it leaves it open."""
         found = self._all_of(text)
         whole = found.whole
+        if whole.dialogue is Command.AFFIRM and "?" in text:
+            return Breath(text, (_refused(text, NOT_SURE),))
         if whole.decision is not Decision.ACCEPT or whole.kind is not Kind.FINDING:
             return found
         if "?" in text:
@@ -273,6 +275,8 @@ class InspectionLanguage(OfferedGrammar):
         written = _written(text, self._sign)
         ways = [self._answers.answer(asked, text, _words(way.text)) for way in written.ways]
         found = as_written(written, ways, text)
+        if "?" in text and found.decision is Decision.ACCEPT:  # "psi?", "yes?" settle nothing
+            return replace(asked, text=text, reason=NOT_SURE)
         return self._sided(_ways(written, text)[0], found)
 
     def conditions_of(self, component: Component) -> frozenset[tuple[str, ...]]:
