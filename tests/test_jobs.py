@@ -271,6 +271,21 @@ class TestByFault:
         )  # fmt: skip
         assert [line.because for line in told if line.system != CLOSING] == [("1", "2")]
 
+    @pytest.mark.parametrize(
+        ("words", "looks_for"),
+        [
+            (("oil on the rear tyre", "rear tyre worn"), "where the oil comes from"),
+            (("front disc oily", "front disc cracked"), "where the oil comes from"),
+            (("rear tyre cupped", "rear tyre worn"), "what wears it"),
+        ],
+    )
+    def test_a_new_part_does_not_take_the_cause_away(
+        self, words: tuple[str, ...], looks_for: str
+    ) -> None:
+        told = work(*words)
+        assert len(told) == 2
+        assert any(looks_for in line.do for line in told)
+
     def test_fuel_is_stopped_before_any_other_work(self) -> None:
         first, *_ = work("battery weak", "frame dirty", "fuel leaking")
         assert first.components == ("fuel system",)

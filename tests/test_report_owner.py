@@ -195,6 +195,12 @@ class TestTheRestOfThePage:
             for row in owner.dates:
                 assert row.what in text
 
+    def test_room_to_write_in_is_never_alone_on_a_line(self, filled: Filled) -> None:
+        pages = PdfReader(io.BytesIO(filled.written("pdf"))).pages
+        lines = [line.strip() for page in pages for line in page.extract_text().splitlines()]
+        assert any("reached" in line and "____" in line for line in lines)
+        assert not [line for line in lines if line.startswith("____")]
+
     def test_both_sign(self, filled: Filled) -> None:
         (first, *_) = filled.pdf()
         for text in (first, filled.html()):

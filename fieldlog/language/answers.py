@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from fieldlog.catalogue.component import SOUND, Catalogue, Characteristic
 from fieldlog.catalogue.phrases import expand
+from fieldlog.language.breath import doubted
 from fieldlog.language.decide import decide
 from fieldlog.language.dialogue import Dialogue
 from fieldlog.language.lexicon import Words
@@ -41,10 +42,6 @@ _VALUE_IN_DOUBT = frozenset({*IN_DOUBT, *DOUBTFUL, Flag.ODD, Flag.DID_YOU_MEAN})
 _SMALL = frozenset({"the", "one", "it", "is", "that", "was", "in", "on", "at", "side"})
 
 _Value = tuple[Fraction, Fraction | None, str, Qualifier | None]
-
-
-_NO: Words = ("no",)
-"""What answers a question, and says that there is none of something."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,8 +124,8 @@ class Answers:
             found = self.answer(asked, " ".join(rest), rest)
             if found.decision is Decision.REFUSE or found.kind is not Kind.FINDING:
                 return None
-            if opening == _NO and self._is_fault(rest):
-                return _none_of_it(found, text)
+            if opening == ("no",) and self._is_fault(rest):
+                return doubted(found, "'no' answers, or says that there is none", Asks.IN_FULL)
             found = replace(found, text=_both(asked.text, text))
             before = {one.meaning for one in asked.offered}
             agrees = all(one.meaning in before for one in found.offered)
@@ -143,8 +140,8 @@ class Answers:
 
     def _is_fault(self, words: Words) -> bool:
         """Whether the words are a whole finding that names a fault: "frame cracks"."""
-        said = self.understand(" ".join(words))
-        return any(one.condition not in (None, SOUND) for one in said.offered)
+        offered = self.understand(" ".join(words)).offered
+        return any(one.condition not in (None, SOUND) for one in offered)
 
     def _short(self, asked: Understanding, text: str, words: Words) -> Understanding | None:
         """What the words pick, or the value they say anew, a place before or behind it included."""
@@ -428,18 +425,6 @@ def _contradicted(asked: Understanding, found: Understanding) -> Understanding:
         question=Question(Asks.WHICH if several else Asks.HEARD, told),
         text=found.text,
         flags=tuple(dict.fromkeys((*asked.flags, *found.flags))),
-    )
-
-
-def _none_of_it(found: Understanding, text: str) -> Understanding:
-    """ "No frame cracks" behind a question: no, the frame is cracked? Or none in the frame?"""
-    told = questions.in_full(questions.this_finding(found.offered[0]))
-    return replace(
-        found,
-        decision=Decision.ASK,
-        reason="'no' answers the question, or says that there is none",
-        text=text,
-        question=Question(Asks.IN_FULL, told),
     )
 
 

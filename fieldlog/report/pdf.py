@@ -147,8 +147,12 @@ class _Card(Typesetting):
             told: list[Flowable] = [self.rich(f"<b>{escape(job.do)}</b>{where}{how}", "text")]
             needs = "; ".join(p for p in (job.parts, job.consumables) if p)
             told += [
-                self.rich(f"<font color='#1d3f72'>{label}</font> {escape(text)}", "fine")
-                for label, text in (("with", needs), ("torque", job.torques), ("", job.advice))
+                self.rich(f"<font color='#1d3f72'>{label}</font> {_held(escape(text))}", "fine")
+                for label, text in (
+                    ("with", needs),
+                    ("torque", job.torques),
+                    ("", job.advice),
+                )
                 if text
             ]
             rows.append([TickBox(), told, self.p(", ".join(map(str, job.because)), "small")])
@@ -257,3 +261,8 @@ class _Card(Typesetting):
                 told,
             ]
         )
+
+
+def _held(markup: str) -> str:
+    """``markup`` in which the room to write in is never alone on the next line."""
+    return markup.replace(" __", "\u00a0__")

@@ -15,7 +15,7 @@ _BOLD = {
     "Arial": "Arial Bold",
     "LiberationSans-Regular": "LiberationSans-Bold",
 }
-_PLAIN = {"≈": "approx.", "→": "to", "\u2009": " ", "\u202f": " ", "\u00a0": " "}
+_PLAIN = {"≈": "approx.", "→": "to", "\u2009": " ", "\u202f": " "}
 """Signs the built-in faces lack, in letters."""
 
 
