@@ -92,6 +92,8 @@ class CarriedOver:
         base = about_of(was[0], self.catalogue, self.subjects.values) if of_one else None
         if base is not None:
             for about, rest, certain in self._places(base, said):
+                if len(was) > 1 and rest == said:  # a number more, of no other place: none of it
+                    continue
                 for one, told in self._measures(base, rest):
                     found = self._said_of(about, one, told, said, before)
                     if found is not None:

@@ -155,8 +155,6 @@ class InspectionLanguage(OfferedGrammar):
         """All of it, asked about where a mark that was typed with it leaves it open."""
         found = self._all_of(text)
         whole = found.whole
-        if whole.dialogue is Command.AFFIRM and "?" in text:
-            return Breath(text, (_refused(text, NOT_SURE),))
         if whole.decision is not Decision.ACCEPT or whole.kind is not Kind.FINDING:
             return found
         if "?" in text:
