@@ -15,11 +15,14 @@ import pytest
 from click.testing import CliRunner
 
 from fieldlog.errors import ModelError, UsageError
+from fieldlog.grammar.language import is_said
+from fieldlog.lab.adapting import plan
 from fieldlog.lab.adapting import takes as takes_module
 from fieldlog.lab.adapting.batches import Batches
 from fieldlog.lab.adapting.command import adapt
 from fieldlog.lab.adapting.one_way import in_one_way
-from fieldlog.lab.adapting.share import part_of_way
+from fieldlog.lab.adapting.sentences import Said, Sentences, kept_apart_texts
+from fieldlog.lab.adapting.share import averaged, part_of_way
 from fieldlog.lab.adapting.shop import Shop
 from fieldlog.lab.adapting.takes import (
     Take,
@@ -30,13 +33,16 @@ from fieldlog.lab.adapting.takes import (
     said_often,
     takes,
 )
+from fieldlog.lab.speech_set.neural_worker import chosen_style
 from fieldlog.lab.speech_set.phrases import Phrase, part_of
+from fieldlog.lab.speech_set.voices import VOICES
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.listeners.whisper import folder
 from fieldlog.listeners.whisper.adapter import add
 from fieldlog.listeners.whisper.decoder import Decoder
 from fieldlog.listeners.whisper.encoder import Encoder
+from fieldlog.listeners.whisper.features import log_mel
 from fieldlog.listeners.whisper.fingerprint import TINY_EN, sha256_of
 from fieldlog.listeners.whisper.folder import ModelFolder, open_folder
 from fieldlog.listeners.whisper.tokens import TokenGraph, vocabulary
@@ -85,6 +91,27 @@ def test_half_of_the_way_is_half_of_the_sum() -> None:
     add(weights, part_of_way(whole, 0.5))
     assert weights.floats("x").tolist() == [[1.0, 3.0], [2.0, 6.0]]
     assert weights.floats("y").tolist() == [4.0, 1.0]
+
+
+def test_the_middle_of_trainings_adds_the_mean_of_what_they_add() -> None:
+    rng = np.random.default_rng(2)
+    trainings = [
+        {
+            "x|B": rng.standard_normal((6, 2)).astype(np.float16),
+            "x|A": rng.standard_normal((2, 5)).astype(np.float16),
+            "y|shift": rng.standard_normal(3).astype(np.float16),
+        }
+        for _ in range(2)
+    ]
+    mean = averaged(trainings, 4)
+    products = [t["x|B"].astype(np.float32) @ t["x|A"].astype(np.float32) for t in trainings]
+    made = mean["x|B"].astype(np.float32) @ mean["x|A"].astype(np.float32)
+    assert np.abs(made - sum(products) / 2).max() < 0.01
+    assert (
+        np.abs(mean["y|shift"] - (trainings[0]["y|shift"] + trainings[1]["y|shift"]) / 2).max()
+        < 0.01
+    )
+    assert averaged(trainings, 1)["x|B"].shape == (6, 1)
 
 
 def test_a_share_is_taken_and_told(tmp_path: Path) -> None:
@@ -218,7 +245,7 @@ def _allowed(graph: TokenGraph, tokens: tuple[int, ...]) -> bool:
 
 def test_no_voice_of_the_test_part_is_trained_on(monkeypatch: pytest.MonkeyPatch) -> None:
     kept_apart()
-    monkeypatch.setattr(takes_module, "_STYLES", ("af_heart",))
+    monkeypatch.setattr(takes_module, "NATURAL_STYLES", ("af_heart",))
     with pytest.raises(UsageError, match="af_heart"):
         kept_apart()
 
@@ -246,6 +273,62 @@ def test_no_negative_of_the_test_part_is_trained_on() -> None:
     assert all(part_of(words) == "train" for _, words in negatives())
 
 
+@lru_cache(maxsize=1)
+def _sentences() -> Sentences:
+    language = load_language()
+    few = [
+        "left mirror cracked", "front tyre worn", "rear disc four millimetres", "seat torn",
+        "horn weak", "front brake pads three millimetres", "right fork seal leaking",
+        "chain rusty", "fuel tank dented", "battery leaking", "rear rim bent", "clutch cable frayed",
+        "coolant low", "exhaust loose", "handlebar bent", "front axle nut sixty newton metres",
+    ]  # fmt: skip
+    return Sentences(language, 3, few)
+
+
+@pytest.mark.parametrize("way", ["breath", "carried", "repair", "limit", "side", "pause", "talk"])
+def test_sentences_to_train_on_are_of_the_training_part(way: str) -> None:
+    source = _sentences()
+    found = source.draw(getattr(source, way), 3)
+    assert found
+    for said in found:
+        assert part_of(said.words) == "train"
+        if said.kind not in ("tail", "talk"):
+            assert is_said(source.graph, said.words.split()), said.words
+
+
+def test_no_sentence_of_the_benchmark_is_trained_on() -> None:
+    apart = kept_apart_texts()
+    assert "horn works left mirror loose" in apart
+    assert "horn weak in the mornings" in apart
+    source = _sentences()
+    mine = next(words for words in sorted(apart) if part_of(words) == "train")
+    assert not source.mine(mine)
+    assert source.draw(lambda: Said("tail", (mine,)), 1) == []
+
+
+def test_blended_voices_are_of_the_training_part(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(plan, "_texts", lambda *_: [Said("phrase", ("rear tyre okay",))] * 60)
+    spoken = plan.planned(load_language(), [], 60, 1)
+    blends = [one.setting for one in spoken if one.engine == "kokoro english"]
+    assert len(set(blends)) == len(blends) > 20
+    tested = {voice.setting for voice in VOICES}
+    for setting in blends:
+        parts = [part.split(":") for part in setting.partition("%")[0].split("~")]
+        assert {name for name, _ in parts} <= set(takes_module.NATURAL_STYLES) - tested
+        assert sum(float(weight) for _, weight in parts) == pytest.approx(1.0, abs=1e-3)
+    assert not tested & {one.setting for one in spoken if one.engine != "kokoro english"}
+
+
+def test_a_blend_is_a_mixture_moved_a_little() -> None:
+    styles = {"a": np.full((4, 1, 256), 1.0, np.float32), "b": np.zeros((4, 1, 256), np.float32)}
+    blend = chosen_style(styles, "a:0.75~b:0.25%7", 2)
+    assert blend.shape == (1, 256)
+    assert blend.mean() == pytest.approx(0.75, abs=0.02)
+    assert 0.01 < blend.std() < 0.05
+    assert np.array_equal(blend, chosen_style(styles, "a:0.75~b:0.25%7", 2))
+    assert not np.array_equal(blend, chosen_style(styles, "a:0.75~b:0.25%8", 2))
+
+
 def test_general_sentences_are_plain(tmp_path: Path) -> None:
     file = tmp_path / "text"
     file.write_text("A cat sat there. Room 101 is shut.\n%\nNow!\n%\nNASA flew to it.\n")
@@ -268,7 +351,7 @@ def _takes(count: int) -> list[Take]:
 
 def test_takes_are_read_as_they_were_written(tmp_path: Path) -> None:
     made = _takes(5)
-    takes_module._write(tmp_path / "one.npz", made)
+    takes_module.write_takes(tmp_path / "one.npz", made)
     read = takes(tmp_path)
     assert [(t.kind, t.words, t.voice) for t in read] == [(t.kind, t.words, t.voice) for t in made]
     assert all(np.array_equal(a.sound, b.sound) for a, b in zip(read, made, strict=True))
@@ -283,7 +366,7 @@ def short_noises(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.usefixtures("short_noises")
 def test_batches_hold_what_the_takes_say(tmp_path: Path) -> None:
-    takes_module._write(tmp_path / "one.npz", _takes(9))
+    takes_module.write_takes(tmp_path / "one.npz", _takes(9))
     batch = next(iter(Batches(tmp_path, plain(), 4, seed=2)))
     again = next(iter(Batches(tmp_path, plain(), 4, seed=2)))
     assert batch.features.shape[:2] == (4, 80)
@@ -348,3 +431,51 @@ def test_a_training_goes_on_from_an_earlier_one() -> None:
     assert all((after[name] == values).all() for name, values in before.items())
     with pytest.raises(ModelError, match="another rank"):
         Ear(model.weights, rank=5).go_on_from(before)
+
+
+@pytest.mark.skipif(
+    importlib.util.find_spec("torch") is None,
+    reason="PyTorch is not installed (pip install 'fieldlog[adapting]'): training cannot be tried",
+)
+def test_a_training_grows_from_one_of_a_smaller_rank() -> None:
+    from fieldlog.lab.adapting.ear import Ear
+
+    model = plain()
+    before = {
+        name: np.full(values.shape, 0.5, np.float16)
+        for name, values in Ear(model.weights, rank=4).additions().items()
+    }
+    ear = Ear(model.weights, rank=6)
+    ear.grow_from(before, 2.0)
+    name = next(key.removesuffix("|B") for key in before if key.endswith("|B"))
+    up, down = (part.detach().numpy() for part in ear.maps[name])
+    assert np.allclose(up @ down, 4 * 1.0 * 0.5)
+    with pytest.raises(ModelError, match="have rank 4"):
+        Ear(model.weights, rank=3).grow_from(before, 1.0)
+
+
+@pytest.mark.skipif(
+    importlib.util.find_spec("torch") is None,
+    reason="PyTorch is not installed (pip install 'fieldlog[adapting]'): training cannot be tried",
+)
+@pytest.mark.usefixtures("short_noises")
+def test_features_on_a_card_are_those_of_the_listener(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import torch
+
+    from fieldlog.lab.adapting.card import CardBatches
+
+    takes_module.write_takes(tmp_path / "one.npz", _takes(9))
+    batches = CardBatches(tmp_path, plain(), 4, 2, "cpu")
+    features, tokens, wanted = next(iter(batches))
+    assert features.shape[:2] == (4, 80)
+    assert tokens.shape == wanted.shape
+    assert torch.isfinite(features).all()
+    sound = (0.1 * np.random.default_rng(0).standard_normal((1, 48_000))).astype(np.float32)
+    never = type("Never", (), {"random": lambda _, n: np.ones(n)})()
+    never.integers = lambda low, high, size: np.full(size, low)
+    monkeypatch.setattr(batches, "_rng", never)
+    made = batches._log_mel(torch.from_numpy(sound), np.array([300])).numpy()[0]
+    assert np.abs(made[:, 10:310] - log_mel(sound[0])).max() < 1e-5
+    assert (made[:, 310:] == np.float32(-0.6)).all()

@@ -84,8 +84,8 @@ class Batches:
             take = self._talk[int(rng.integers(len(self._talk)))]
             features = self._features(self._shop.heard(take, rng))
             if rng.random() < 0.6:
-                return features, (), self._model.encode(" " + _as_written(take))
-            return features, self._cue, self._model.encode(" " + _plain(take.words))
+                return features, (), self._model.encode(" " + as_written(take))
+            return features, self._cue, self._model.encode(" " + plain(take.words))
         source = self._others if rng.random() >= self._natural_share() else self._natural
         take = source[int(rng.integers(len(source)))]
         features = self._features(self._shop.heard(take, rng))
@@ -124,10 +124,11 @@ class Batches:
         return Batch(features, tokens, wanted)
 
 
-def _as_written(take: Take) -> str:
+def as_written(take: Take) -> str:
+    """A sentence as the bundled weights write it."""
     return take.words if take.kind == GENERAL else take.words.capitalize() + "."
 
 
-def _plain(sentence: str) -> str:
+def plain(sentence: str) -> str:
     """Small letters, no marks: what is said in the shop is written in one way."""
     return " ".join(re.sub(r"[^a-z' ]", " ", sentence.lower()).split())

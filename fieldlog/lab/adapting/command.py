@@ -17,15 +17,17 @@ from numpy.typing import NDArray
 
 from fieldlog.errors import UsageError
 from fieldlog.lab.adapting.batches import Batches
+from fieldlog.lab.adapting.blended import record_blended
+from fieldlog.lab.adapting.card import CardBatches
 from fieldlog.lab.adapting.ear import Ear, torch_library
-from fieldlog.lab.adapting.share import part_of_way
+from fieldlog.lab.adapting.share import averaged, part_of_way
 from fieldlog.lab.adapting.takes import kept_apart, record, takes
-from fieldlog.lab.adapting.training import RATE, train
+from fieldlog.lab.adapting.training import RATE, on_cores, train
 from fieldlog.lab.speech_set.voices import STYLES
 from fieldlog.listeners.whisper.fingerprint import TINY_EN, sha256_of
 from fieldlog.listeners.whisper.folder import open_folder
 
-SHARE = 0.7
+SHARE = 0.65
 """Share of the additions that is shipped (docs/adapting.md has the figures)."""
 
 
@@ -35,8 +37,9 @@ def adapt() -> None:
 
     \b
     Examples:
-      python -m fieldlog.lab adapt record --out takes --kokoro-styles kokoro.tgz --sentences plain.txt
-      python -m fieldlog.lab adapt train --takes takes --out whole.npz
+      python -m fieldlog.lab adapt record --out takes --kokoro-styles kokoro.tgz --sentences plain.txt --blended 18000
+      python -m fieldlog.lab adapt train --takes takes --out one.npz --device cuda --size 64 --rank 64
+      python -m fieldlog.lab adapt average one.npz two.npz --out whole.npz
       python -m fieldlog.lab adapt share whole.npz --out adapter.npz
     """
 
@@ -59,6 +62,11 @@ def adapt() -> None:
 )
 @click.option("--natural", default=1400, show_default=True, help="Takes of natural voices.")
 @click.option("--others", default=7700, show_default=True, help="Takes of the other voices.")
+@click.option(
+    "--blended",
+    type=click.IntRange(min=1),
+    help="Instead: so many takes of phrases and sentences, each by another speaker.",
+)
 @click.option("--seed", default=99, show_default=True)
 def record_takes(
     out: Path,
@@ -66,13 +74,14 @@ def record_takes(
     kokoro_styles: Path,
     natural: int,
     others: int,
+    blended: int | None,
     seed: int,
 ) -> None:
     """Speak the takes to train on: voices and phrases of the training part only.
 
     \b
     Example:
-      python -m fieldlog.lab adapt record --out takes --kokoro-styles kokoro.tgz --sentences plain.txt
+      python -m fieldlog.lab adapt record --out takes --kokoro-styles kokoro.tgz --sentences plain.txt --blended 18000
     """
     os.environ[STYLES] = str(kokoro_styles.resolve())
     kept_apart()
@@ -80,7 +89,10 @@ def record_takes(
     def show(what: str, done: int, of: int) -> None:
         print(f"{what}: {done} of {of}", file=sys.stderr, flush=True)
 
-    count = record(out, sentences, seed, natural, others, show)
+    if blended is not None:
+        count = record_blended(out, sentences, seed, blended, show)
+    else:
+        count = record(out, sentences, seed, natural, others, show)
     click.echo(f"{out}: {count} takes")
 
 
@@ -103,6 +115,19 @@ def record_takes(
     type=click.Path(path_type=Path, exists=True, dir_okay=False),
     help="Go on from what an earlier training wrote (the whole way, not a share).",
 )
+@click.option(
+    "--grow",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    help="Begin at what is shipped, or at another training, of no larger rank.",
+)
+@click.option(
+    "--grow-share",
+    default=1.0,
+    show_default=True,
+    help="The share of the way at which --grow stands: what is shipped is 0.65.",
+)
+@click.option("--device", default="cpu", show_default=True, help="cuda: a graphics card.")
+@click.option("--hard", is_flag=True, help="On a card: noise at -3 to 17 dB, not 0 to 24.")
 def train_additions(
     folder: Path,
     out: Path,
@@ -112,6 +137,10 @@ def train_additions(
     seed: int,
     rate: float,
     start: Path | None,
+    grow: Path | None,
+    grow_share: float,
+    device: str,
+    hard: bool,
 ) -> None:
     """Fit the additions; writes them and, beside them, a TOML file that says how they came about.
 
@@ -140,7 +169,14 @@ def train_additions(
     ear = Ear(model.weights, rank, seed)
     if start is not None:
         ear.go_on_from(_read(start))
-    train(ear, Batches(folder, model, size, seed), steps, out, show, rate=rate)
+    if grow is not None:
+        ear.grow_from(_read(grow), 1 / grow_share)
+    if device == "cpu":
+        batches = on_cores(Batches(folder, model, size, seed))
+    else:
+        ear.to(device)
+        batches = iter(CardBatches(folder, model, size, seed, device, hard=hard))
+    train(ear, batches, steps, out, show, rate=rate, device=device)
     spoken = takes(folder)
     lines = [
         f'weights = "{TINY_EN}"',
@@ -150,6 +186,7 @@ def train_additions(
         f"seed = {seed}",
         f"rate = {rate}",
         *([f'went_on_from = "{sha256_of(start)}"'] if start is not None else []),
+        *([f'grown_from = "{sha256_of(grow)}"'] if grow is not None else []),
         f"takes = {len(spoken)}",
         f"natural = {sum(take.natural for take in spoken)}",
         f'takes_sha256 = "{_fingerprint(folder)}"',
@@ -159,6 +196,29 @@ def train_additions(
     ]
     _tell(out, lines)
     click.echo(f"{out}: {out.stat().st_size / 1e6:.1f} MB after {steps} steps")
+
+
+@adapt.command("average")
+@click.argument(
+    "trainings",
+    nargs=-1,
+    required=True,
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+)
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), required=True)
+@click.option("--rank", default=96, show_default=True, help="Rank of what is written.")
+def average(trainings: tuple[Path, ...], out: Path, rank: int) -> None:
+    """The middle of several trainings of the same model.
+
+    \b
+    Example:
+      python -m fieldlog.lab adapt average one.npz two.npz --out whole.npz
+    """
+    mean: dict[str, Any] = dict(averaged([_read(each) for each in trainings], rank))
+    np.savez_compressed(out, **mean)
+    named = ", ".join(f'"{sha256_of(each)}"' for each in trainings)
+    _tell(out, [f'weights = "{TINY_EN}"', f"rank = {rank}", f"trainings = [{named}]"])
+    click.echo(f"{out}: {len(trainings)} trainings, {out.stat().st_size / 1e6:.1f} MB")
 
 
 @adapt.command("share")

@@ -61,14 +61,28 @@ class Ear:
                 self.maps[name] = (up.requires_grad_(), down.requires_grad_())
         self.width = self.base[_EMBEDDING].shape[1]
 
+    def to(self, device: str) -> None:
+        """Move everything to a device of PyTorch; before an optimizer is made."""
+        self.base = {name: values.to(device) for name, values in self.base.items()}
+        self.maps = {
+            name: (
+                up.detach().to(device).requires_grad_(),
+                down.detach().to(device).requires_grad_(),
+            )
+            for name, (up, down) in self.maps.items()
+        }
+        self.shifts = {
+            name: shift.detach().to(device).requires_grad_() for name, shift in self.shifts.items()
+        }
+
     def additions(self) -> dict[str, NDArray[np.float16]]:
         """What ``adapter.add`` takes."""
         found = {}
         for name, (up, down) in self.maps.items():
-            found[f"{name}|B"] = up.detach().numpy().astype(np.float16)
-            found[f"{name}|A"] = down.detach().numpy().astype(np.float16)
+            found[f"{name}|B"] = up.detach().cpu().numpy().astype(np.float16)
+            found[f"{name}|A"] = down.detach().cpu().numpy().astype(np.float16)
         for name, shift in self.shifts.items():
-            found[f"{name}|shift"] = shift.detach().numpy().astype(np.float16)
+            found[f"{name}|shift"] = shift.detach().cpu().numpy().astype(np.float16)
         return found
 
     def go_on_from(self, additions: Mapping[str, NDArray[np.generic]]) -> None:
@@ -86,6 +100,30 @@ class Ear:
         with self._torch.no_grad():
             for name, values in mine.items():
                 values.copy_(self._torch.from_numpy(np.asarray(additions[name], np.float32)))
+
+    def grow_from(self, additions: Mapping[str, NDArray[np.generic]], scale: float) -> None:
+        """Begin at ``scale`` times what an earlier training of a smaller rank came to.
+
+        The columns that it did not have begin as those of a new training: zero times something.
+        """
+        with self._torch.no_grad():
+            for name, (up, down) in self.maps.items():
+                rank = additions[f"{name}|B"].shape[1]
+                if rank > up.shape[1]:
+                    raise ModelError(
+                        f"these additions have rank {rank}",
+                        where="additions to begin from",
+                        todo="name a larger --rank",
+                    )
+                for values, cut, key in (
+                    (up, np.s_[:, :rank], "B"),
+                    (down, np.s_[:rank], "A"),
+                ):
+                    stored = np.asarray(additions[f"{name}|{key}"], np.float32)
+                    values[cut] = self._torch.from_numpy(stored * (scale if key == "B" else 1.0))
+            for name, shift in self.shifts.items():
+                stored = np.asarray(additions[f"{name}|shift"], np.float32)
+                shift.copy_(self._torch.from_numpy(stored * np.float32(scale)))
 
     def encode(self, features: Any) -> Any:
         """``[takes, bands, frames]`` -> ``[takes, frames // 2, width]``."""

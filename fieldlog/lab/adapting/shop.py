@@ -25,7 +25,7 @@ _SEED = 1000
 _NOISE_S = 30.0
 _OFTEN = {"radio": 3, "people": 2, "clatter": 2}
 """How often a noise is drawn, others once: those that are like speech, or like what rings in it."""
-_BAND_EDGES = np.array([0.0, 300.0, 800.0, 1800.0, 3500.0, 8000.0])
+BAND_EDGES = np.array([0.0, 300.0, 800.0, 1800.0, 3500.0, 8000.0])
 
 
 class Shop:
@@ -41,14 +41,14 @@ class Shop:
         noises["pink"] = [(0.1 * pink(length, rng)).astype(np.float32) for _ in range(3)]
         noises["hiss"] = [(0.1 * rng.standard_normal(length)).astype(np.float32)]
         noises["clatter"] = [_clatter(length, rng) for _ in range(4)]
-        self._machines = list(noises)
+        self.machines = list(noises)
         noises["radio"] = [
             radio([talk[int(n)] for n in rng.integers(0, len(talk), 14)], _NOISE_S, _SEED + turn)
             for turn in range(8)
         ]
         noises["people"] = [_people(talk, length, rng) for _ in range(3)]
-        self._noises = noises
-        self._all = [kind for kind in noises for _ in range(_OFTEN.get(kind, 1))]
+        self.noises = noises
+        self.drawn = [kind for kind in noises for _ in range(_OFTEN.get(kind, 1))]
 
     def heard(self, take: Take, rng: np.random.Generator) -> Samples:
         """``take`` as a microphone in a shop might have it, silence around it."""
@@ -65,7 +65,7 @@ class Shop:
         hiss = 10 ** rng.uniform(-4.3, -3.2)
         sound = sound + (hiss * rng.standard_normal(len(sound))).astype(np.float32)
         if rng.random() < 0.72:
-            noise = self._noise(self._all, len(sound), rng)
+            noise = self._noise(self.drawn, len(sound), rng)
             level = rms(sound[lead : len(sound) - tail]) / 10 ** (rng.uniform(2, 24) / 20)
             sound = sound + noise * np.float32(level / max(rms(noise), 1e-9))
         return np.asarray(np.clip(sound, -1.2, 1.2), dtype=np.float32)
@@ -76,11 +76,11 @@ class Shop:
             sound = body(BODIES[int(rng.integers(len(BODIES)))], int(rng.integers(2**30)))
         else:
             sound = np.zeros(int(rng.uniform(1, 3) * RATE), np.float32)
-        noise = self._noise(self._machines, len(sound), rng)
+        noise = self._noise(self.machines, len(sound), rng)
         return (sound + noise * np.float32(10 ** rng.uniform(-2.0, 0.3))).astype(np.float32)
 
     def _noise(self, kinds: Sequence[str], length: int, rng: np.random.Generator) -> Samples:
-        ways = self._noises[kinds[int(rng.integers(len(kinds)))]]
+        ways = self.noises[kinds[int(rng.integers(len(kinds)))]]
         noise = ways[int(rng.integers(len(ways)))]
         at = int(rng.integers(0, len(noise) - length))
         return noise[at : at + length]
@@ -109,9 +109,9 @@ def _in_some_room(sound: Samples, rng: np.random.Generator) -> Samples:
 
 def _coloured(sound: Samples, rng: np.random.Generator) -> Samples:
     """Through a microphone that favours some bands by up to 6 dB."""
-    gains = rng.uniform(-6, 6, len(_BAND_EDGES))
+    gains = rng.uniform(-6, 6, len(BAND_EDGES))
     shaped = filtered(
-        sound.astype(np.float64), lambda hertz: 10 ** (np.interp(hertz, _BAND_EDGES, gains) / 20)
+        sound.astype(np.float64), lambda hertz: 10 ** (np.interp(hertz, BAND_EDGES, gains) / 20)
     )
     return np.asarray(shaped, dtype=np.float32)
 

@@ -42,16 +42,18 @@ GENERAL = "general"
 """Kind of a sentence that has nothing to do with motorcycles."""
 ANSWER = "answer"
 """Kind of a short answer to a question: a place, a unit, a value alone."""
-TRADE = frozenset({"phrase", "incomplete", "half", ANSWER})
-_SHARD = 200
-_LONGEST_S = 9.0
+TRADE = frozenset(
+    {"phrase", "incomplete", "half", ANSWER, "sentence", "repair", "tail", "side", "pause"}
+)
+SHARD = 200
+_LONGEST_S = 13.0
 
-_LANGUAGES = ("en-us", "en-gb-scotland", "en-029", "en-us-nyc", "en-gb-x-gbclan", "en-gb-x-gbcwmd")
-_VARIANTS = (
+LANGUAGES = ("en-us", "en-gb-scotland", "en-029", "en-us-nyc", "en-gb-x-gbclan", "en-gb-x-gbcwmd")
+VARIANTS = (
     "m2", "m3", "m4", "m5", "m6", "m7", "f1", "f2", "f3", "f5", "klatt", "klatt2", "max",
     "michael", "steph", "john", "linda", "Denis", "Alex",
 )  # fmt: skip
-_STYLES = (
+NATURAL_STYLES = (
     "af_alloy", "af_aoede", "af_jessica", "af_kore", "af_nova", "af_river", "af_sarah", "af_sky",
     "am_adam", "am_echo", "am_eric", "am_fenrir", "am_liam", "bf_alice", "bf_isabella", "bf_lily",
     "bm_daniel", "bm_lewis",
@@ -100,9 +102,9 @@ def record(
         chosen = rng.sample(texts, min(len(texts), round(0.85 * count)))
         chosen += talk[: round(0.15 * count)]
         rng.shuffle(chosen)
-        for first in range(0, len(chosen), _SHARD):
-            shard = list(_spoken(chosen[first : first + _SHARD], pick, rng))
-            _write(out / f"{name}-{first:05d}.npz", shard)
+        for first in range(0, len(chosen), SHARD):
+            shard = list(_spoken(chosen[first : first + SHARD], pick, rng))
+            write_takes(out / f"{name}-{first:05d}.npz", shard)
             done += len(shard)
             progress(f"{name} takes", done, natural + others)
     return done
@@ -186,16 +188,16 @@ def _takes_of(phrase: Phrase) -> int:
 
 
 def _natural(rng: random.Random) -> Voice:
-    style = rng.choice(_STYLES)
+    style = rng.choice(NATURAL_STYLES)
     if rng.random() < _MIXED:
-        style += "~" + rng.choice([other for other in _STYLES if other[1] == style[1]])
+        style += "~" + rng.choice([other for other in NATURAL_STYLES if other[1] == style[1]])
     return Voice(f"kokoro {style}", "kokoro english", style, TRAIN)
 
 
 def _other(rng: random.Random) -> Voice:
     draw = rng.random()
     if draw < 0.65:
-        setting = "+".join(rng.choice(list(product(_LANGUAGES, _VARIANTS))))
+        setting = "+".join(rng.choice(list(product(LANGUAGES, VARIANTS))))
         return Voice(f"espeak {setting}", "espeak-ng", setting, TRAIN)
     return Voice("flite rms", "flite", "rms", TRAIN)
 
@@ -218,7 +220,8 @@ def _spoken(
             yield Take(kind, words, job.voice.name, sound)
 
 
-def _write(path: Path, shard: Sequence[Take]) -> None:
+def write_takes(path: Path, shard: Sequence[Take]) -> None:
+    """One shard of a folder of takes."""
     np.savez(
         path,
         kind=np.array([take.kind for take in shard]),
@@ -232,7 +235,7 @@ def _write(path: Path, shard: Sequence[Take]) -> None:
 def kept_apart() -> None:
     """Raise ``UsageError`` when a voice of the speech set would be trained on."""
     tested = {voice.setting for voice in VOICES}
-    mine = {"+".join(pair) for pair in product(_LANGUAGES, _VARIANTS)} | set(_STYLES)
+    mine = {"+".join(pair) for pair in product(LANGUAGES, VARIANTS)} | set(NATURAL_STYLES)
     mine.add("rms")
     if both := sorted(tested & mine):
         raise UsageError(f"trained on and in the set: {', '.join(both)}", where="voices")

