@@ -97,6 +97,14 @@ def test_what_is_no_one_figure_is_asked_about(shop: Workshop, words: str) -> Non
     assert standing(one) == [19_900]
 
 
+def test_the_unit_settles_no_slip(shop: Workshop) -> None:
+    one = shop.inspecting()
+    one.type("odometer twenty three fifty")
+    one.type("miles")  # 2,350 or 20,350
+    assert said_last(one)[0] is Decision.ASK
+    assert standing(one) == []
+
+
 def test_the_question_of_the_unit_settles_no_distance(shop: Workshop) -> None:
     one = shop.inspecting()
     one.type("odometer 183500")

@@ -150,8 +150,7 @@ def _places(reading: Reading, values: AxisValues) -> list[Finding]:
 
 def _unitless(chosen: list[Reading], text: str, values: AxisValues) -> Understanding:
     """No unit was said: what it would be in each; a place that lacks too is asked for later."""
-    whole = [reading for reading in chosen if not DOUBTFUL & set(reading.flags)] or chosen
-    complete = [reading for reading in whole if not reading.about.missing] or whole
+    complete = [reading for reading in chosen if not reading.about.missing] or chosen
     findings = tuple(reading.finding for reading in complete[:_MOST_CANDIDATES])
     units = list(dict.fromkeys(f.quantity.unit for f in findings if f.quantity and f.quantity.unit))
     first = complete[0]
