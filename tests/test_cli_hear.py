@@ -23,6 +23,7 @@ from fieldlog.cli import audio_files
 from fieldlog.cli.inspection_hear import file_starts, there_already
 from fieldlog.errors import UsageError
 from fieldlog.listeners.typed import TypedListener
+from fieldlog.photos.placing import session_zone
 from fieldlog.store.records import InspectionRecord
 from fieldlog.store.repository import Repository
 from fieldlog.store.rescue import began_at
@@ -193,7 +194,7 @@ def test_begins_puts_a_file_where_it_was_spoken(tmp_path: Path, started: Path, q
     result = run("inspection", "hear", path, "--begins", "13:30", "--store", started)
     assert result.exit_code == 0, result.stderr
     (only,) = record_in(started).utterances
-    local = datetime.fromisoformat(f"2026-03-14T13:30:00{zone}")
+    local = datetime(2026, 3, 14, 13, 30, tzinfo=session_zone(zone))
     assert timedelta(seconds=0.3) < only.said_at - local < timedelta(seconds=1)
 
 
