@@ -237,7 +237,7 @@ def test_a_question_about_something_else_does_not_clear_what_was_misheard() -> N
     asked = language.understand("pads two millimetres")
     clear = doubted(asked, heard(-0.02, 8.0), frozenset(), RULES)
     assert clear == asked
-    unclear = doubted(asked, heard(-1.6, 1.0), frozenset(), RULES)
+    unclear = doubted(asked, heard(-1.0, 1.0), frozenset(), RULES)
     assert (unclear.decision, unclear.question_text) == (Decision.ASK, asked.question_text)
     assert language.answer(clear, "front").decision is Decision.ACCEPT
     front = language.answer(unclear, "front")

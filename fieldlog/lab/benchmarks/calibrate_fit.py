@@ -25,8 +25,9 @@ TOWARDS_ALL = 30.0
 SILENT = {Policy.CAUTIOUS: 0.0, Policy.BALANCED: 0.003, Policy.BRISK: 0.012}
 """Share of utterances that may be accepted and wrong: what the upper 95 % bound of those of the tuning part
 must hold, not their count. Where even none of so few could claim it, none is."""
-VALUES = ("measured", "coded")
-"""Kinds that state a value: it is the worst thing to be silently wrong about."""
+VALUES = ("measured", "coded", "judged")
+"""Kinds that state how something is, a value or a condition: the worst to be silently wrong about ("pitted,
+wait" was accepted as "in order" at the level that all other kinds together had)."""
 COMMANDS = ("dialogue",)
 """Kinds that act at once ("disregard that"): their level is at least that of the others, and none of
 them was accepted and wrong, whatever the policy."""
@@ -157,7 +158,10 @@ def with_levels(
         mine = np.array([s.kind == kind for s in samples], dtype=bool)
         wrong = chances[mine & free & ~right]
         surest = _above(float(wrong.max())) if len(wrong) else 0.0
-        accept[kind] = {name: max(level, surest) for name, level in accept[kind].items()}
+        accept[kind] = {
+            name: max(level, surest, accept.get("judged", {}).get(name, 0.0))
+            for name, level in accept[kind].items()
+        }
     refuse = float(np.quantile(chances[right], REFUSED)) if right.any() else 0.0
     refuse = min(round(refuse, 3), MOST_REFUSED)
     return {
