@@ -18,7 +18,7 @@ from fieldlog.audio.clip import FRAME, FRAME_S, Clip
 from fieldlog.audio.endpointer import join, joinable
 from fieldlog.grammar.language import Language, is_said
 from fieldlog.listeners.base import Listener
-from fieldlog.model import Command, Decision, Hearing, Kind, Understanding
+from fieldlog.model import Command, Decision, Flag, Hearing, Kind, Understanding
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
 """The doubt module's part: may turn *accept* into *ask* or *refuse*, never the other way round."""
@@ -286,6 +286,10 @@ def _are_two(first: Heard, second: Heard) -> bool:
 
 
 def _taken(heard: Heard) -> list[str]:
-    """Words of what was accepted or asked about; none of what was refused."""
-    refused = heard.understanding.decision is Decision.REFUSE
-    return [] if refused else heard.text.split()
+    """Words of what was accepted or asked about; none of what was refused, or goes on behind them.
+
+    "Rear sprocket is ..." is heard as the finding nearest to it, whose last word nobody said.
+    """
+    said = heard.understanding
+    goes_on = said.decision is Decision.ASK and Flag.MORE_SAID in said.flags
+    return [] if said.decision is Decision.REFUSE or goes_on else heard.text.split()

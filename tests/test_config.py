@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
+import tzlocal
 
 from fieldlog.config import local_zone, policy_name, store_folder
 
@@ -44,7 +45,10 @@ def test_the_zone_is_kept_by_its_name_and_not_as_the_offset_of_the_day(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setenv("TZ", "Europe/Berlin")
+    tzlocal.reload_localzone()  # it remembers what an earlier test in this process asked for
     assert local_zone() == "Europe/Berlin"
+    monkeypatch.undo()
+    tzlocal.reload_localzone()
 
 
 def test_a_zone_without_a_name_is_kept_as_its_offset(monkeypatch: pytest.MonkeyPatch) -> None:

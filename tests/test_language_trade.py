@@ -304,3 +304,10 @@ def test_small_words_that_leave_nothing_open_change_nothing(words: str) -> None:
     found = load_language().understand(words).finding
     assert found is not None
     assert found.condition == "sound"
+
+
+def test_of_a_wheel_it_is_not_said_that_it_works() -> None:
+    """ "Both wheels were ..." was heard as "both wheels work", which said that both are in order."""
+    for words in ("front wheel works", "both wheels work"):
+        assert load_language().understand(words).decision is not Decision.ACCEPT
+    assert load_language().understand("front brake works").finding is not None

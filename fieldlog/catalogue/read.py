@@ -33,7 +33,7 @@ _UNCERTAINTY = re.compile(r"([\d.]+) (\S+): (.+)")
 _SEVERITIES: Mapping[str, Severity | None] = MappingProxyType(
     {"good": None} | {severity.value: severity for severity in Severity}
 )
-_FUNCTION = frozenset({"not working", "sticking", "stiff", "slipping", "dragging"})
+_FUNCTION = frozenset({"not working", "sticking", "stiff", "slipping"})
 """Conditions of what has a function: of these alone it is said that they work."""
 _WORKS = "(works | work | working)"
 """Of anything else it is most likely the beginning of "looks ..."."""

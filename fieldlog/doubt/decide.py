@@ -226,6 +226,23 @@ def terms(hearing: Hearing) -> dict[str, float]:
     }
 
 
+HALF_HEARD = 0.5
+"""Chance of words, their bent end left out, from which a question is asked about what is more than they are."""
+
+
+def but_for_its_end(hearing: Hearing) -> dict[str, float]:
+    """The evidence of the best hypothesis without its last token and end, which what follows has bent."""
+    evidence = terms(hearing)
+    tokens = max(1.0, hearing.hypotheses[0].evidence.get("tokens", 1.0))
+    bent = evidence["tail"] / tokens
+    return {
+        **evidence,
+        "tail": 0.0,
+        "bend": min(0.0, evidence["bend"] - bent),
+        "logprob": min(0.0, evidence["logprob"] - bent),
+    }
+
+
 def twin_distances(hearing: Hearing, language: Language) -> dict[str, float]:
     """Plausible twins of the best hypothesis -> nats behind it; 0 for what is mostly a slip.
 
@@ -308,6 +325,12 @@ def _weighed(
     weights = known["dialogue" if yes_or_no else kind_of(understanding)]
     evidence = terms(hearing)
     chance = weights.chance(evidence)
+    said = understanding.decision is Decision.ACCEPT and understanding.kind is Kind.FINDING
+    # Its end is bent by what follows: whether the words before it were said shows without that.
+    bent = chance < weights.refuse and said and rules.goes_on(hearing)
+    if bent and weights.chance(but_for_its_end(hearing)) >= HALF_HEARD:
+        reason = "more was said than was understood"
+        return asked_instead(understanding, (), reason, Flag.UNSURE)
     if chance < weights.refuse:
         return refused_instead(understanding, more_said=bool(hearing.left_over))
     if understanding.decision is Decision.ASK:
