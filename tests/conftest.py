@@ -27,7 +27,8 @@ MEASURED = frozenset((
     "limits_why", "listeners_whisper_parts", "looked_at", "listeners_whisper_search", "meaning_codes",
     "meaning_normalise", "meaning_quantity", "meaning_say", "meaning_twins", "photos_attach",
     "photos_clock", "photos_readings", "report_view", "report_words", "session", "session_walk", "shop_inspecting",
-    "language_slips", "turns", "units",
+    "language_slips", "turns", "units", "language_trade", "shop_trade", "grammar_homophones", "crosschecks", "jobs",
+    "language_breath", "limits_rules", "going_on",
 ))  # fmt: skip
 """Test files whose lines are counted: the fewest quick ones that together run the pure core.
 
