@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fieldlog.limits.packs import shipped_limits
 from fieldlog.model import (
     Aggregation,
     Finding,
@@ -246,3 +247,10 @@ def test_no_ruler_without_a_value() -> None:
     judged = _judged("is", "1")
     assert gauge(judged) is None
     assert gauge(replace(_judged("at least", "1"), reading=None)) is None
+
+
+def test_a_value_of_our_own_is_set_as_print_sets_it_and_a_cited_one_as_its_source_does() -> None:
+    rows = {row.id: row for row in shipped_limits()}
+    assert tell.limit_value(rows["common.fluid-age"]) == "2 years"
+    cited = next(row for row in rows.values() if row.printed == "3/16 in (4.8 mm)")
+    assert tell.limit_value(cited) == "3/16 in (4.8 mm)"

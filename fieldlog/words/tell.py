@@ -17,6 +17,7 @@ from fieldlog.model import (
     Finding,
     Judgement,
     Limit,
+    LimitStatus,
     Quantity,
     Relation,
     State,
@@ -255,7 +256,9 @@ def limit(one: Limit, *, outcome: bool = True) -> str:
 def limit_value(one: Limit) -> str:
     """The limit's value or ends as its source prints them: ``3/16 in (4.8 mm)``, ``2 to 6 mm``."""
     if one.printed or one.value is None:
-        return one.printed
+        figure, _, symbol = one.printed.rpartition(" ")
+        ours = one.status is LimitStatus.COMMON and one.value is not None
+        return with_unit(figure, symbol) if ours and symbol in UNITS else one.printed
     ends = [number(end, one.unit) for end in (one.value, one.high) if end is not None]
     return with_unit(f" {english.TO} ".join(ends), one.unit)
 
