@@ -374,3 +374,18 @@ def test_speech_since_the_draft_makes_its_wait_void() -> None:
         if early is not None and endpointer.position_s > 2.0:
             endpointer.wait(early, 0.3)
     assert len(clips) == 1
+
+
+def test_a_long_wait_holds_for_its_silence_and_not_for_the_next_of_the_same_utterance() -> None:
+    """ "Front pads ...", waited for; "four millimetres" then ends after the usual silence."""
+    sound = stream(-0.5, 1.0, -1.0, 1.0, -2.0)
+    endpointer = Endpointer(None, Loudness())
+    waited, ends = False, []
+    for i in range(0, len(sound), FRAME):
+        if endpointer.process(sound[i : i + FRAME]):
+            ends.append(endpointer.delay_s)
+        draft = endpointer.draft()
+        if draft is not None and not waited:
+            waited = True
+            endpointer.wait(draft, 1.2)
+    assert ends == [pytest.approx(0.77, abs=0.04)]

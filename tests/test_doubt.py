@@ -403,3 +403,25 @@ def test_the_whole_value_said_again_settles_what_sounds_like_it() -> None:
         heard_again = two_heard(text, other, margin, margin=margin)
         found = judge(answering.understand(text), heard_again, clip)
         assert found.decision is decision, text
+
+
+def test_a_finding_with_a_bent_end_is_asked_about_where_more_was_said_and_its_words_were_likely() -> (
+    None
+):
+    """The end is bent by what follows; of words that lack something no more is offered than before."""
+    language = load_language()
+    behind = replace(heard(-9.6 / 4, 5.0), left_over=((0.8, 2.0),))
+    best = behind.hypotheses[0]
+    evidence = {**best.evidence, "tokens": 4.0, "tail": -9.6, "logprob": -9.7, "margin": 5.0}
+    behind = replace(behind, hypotheses=(replace(best, evidence=evidence),))
+    whole = doubted(language.understand("left mirror cracked"), behind, frozenset(), RULES)
+    assert whole.decision is Decision.ASK
+    assert Flag.MORE_SAID in whole.flags
+    half = doubted(language.understand("pads two millimetres"), behind, frozenset(), RULES)
+    assert half.decision is Decision.REFUSE
+    unlikely = {**evidence, "logprob": -20.0}
+    behind = replace(behind, hypotheses=(replace(best, evidence=unlikely),))
+    assert (
+        doubted(language.understand("left mirror cracked"), behind, frozenset(), RULES).decision
+        is Decision.REFUSE
+    )

@@ -14,12 +14,13 @@ from fieldlog.audio.capture import Spoken
 from fieldlog.audio.clip import FRAME_S, RATE, Clip, SoundFlag
 from fieldlog.grammar.language import expected
 from fieldlog.hearing import Heard
+from fieldlog.language.breath import Breath
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Context, Decision, Flag, Hearing, Hypothesis, Understanding
 from fieldlog.shop import events as ev
 from fieldlog.shop.ears import Ears
-from fieldlog.shop.going_on import silence_between
+from fieldlog.shop.going_on import going_on, silence_between
 from fieldlog.shop.live import LiveInspection
 from fieldlog.shop.silence import Silences, silence_s
 from fieldlog.shop.workshop import Workshop
@@ -214,6 +215,7 @@ def heard(language: InspectionLanguage, words: str, margin: float = 3.0) -> Hear
         ("disregard that", "settled"),
         ("front tyre thirty two p s i", "goes_on"),
         ("front pads four millimetres", "goes_on"),
+        ("rear sprocket tooth count is fifty", "usual"),
         ("front pads four", "unfinished"),
         ("pads two millimetres", "unfinished"),
         ("front pads four point", "usual"),
@@ -242,3 +244,58 @@ def test_what_may_follow_is_read_off_the_grammar(language: InspectionLanguage) -
     assert expected(graph, ["left", "mirror", "cracked"]) == frozenset()
     assert "hot" in (expected(graph, ["front", "tyre", "thirty", "two", "p", "s", "i"]) or ())
     assert expected(graph, []) is None
+
+
+def as_one(language: InspectionLanguage, words: str, *parts: str) -> Heard:
+    """A breath as it would be understood: ``parts``, whatever ``words`` read as."""
+    said = tuple(language.understand(part) for part in parts)
+    whole = Breath(words, said).whole
+    one = heard(language, words)
+    return replace(one, understanding=replace(whole, text=words))
+
+
+def test_more_findings_whose_first_is_another_one_are_asked_about(
+    language: InspectionLanguage,
+) -> None:
+    """Words as before and then more: what was taken of them changed, so none of it counts unasked."""
+    first = heard(language, "rear pads five millimetres")
+    second = heard(language, "")
+    words = "rear pads five millimetres no six left mirror loose"
+    whole = as_one(language, words, "rear pads six millimetres", "left mirror loose")
+    found = going_on(first, second, whole)
+    assert found is not None
+    assert found.takes_back
+    assert found.understanding.decision is Decision.ASK
+    assert {one.component for one in found.understanding.offered} == {"brake pads", "mirror"}
+
+
+def test_words_that_are_not_those_before_say_nothing_of_them(language: InspectionLanguage) -> None:
+    first = heard(language, "front pads four millimetres")
+    apart = replace(heard(language, ""), clip=replace(first.clip, start_s=2.5))
+    whole = as_one(
+        language,
+        "front pads fourteen millimetres left mirror loose",
+        "front pads four millimetres",
+        "left mirror loose",
+    )
+    assert going_on(first, apart, whole) is None
+
+
+def test_each_finding_of_a_breath_keeps_its_place_and_a_retry_tells_it(
+    session: Session, language: InspectionLanguage
+) -> None:
+    words = "left mirror cracked right mirror loose"
+    times = tuple((0.1 * n, 0.1 * n + 0.1) for n in range(6))
+    one = heard(language, words)
+    one = replace(one, hearing=replace(one.hearing, times=times, left_over=((0.7, 0.9),)))
+    id = session.inspecting.new_id()
+    for _ in range(2):
+        told = session.inspecting.say(one, "mic", id=id)
+        spans = [(e.said.start_s, e.said.end_s) for e in told if isinstance(e, ev.FindingSaved)]
+        assert spans == [(0.0, pytest.approx(0.3)), (pytest.approx(0.3), one.clip.end_s)]
+    (kept,) = session.store.inspection_record(session.id).utterances
+    assert [(each.part, round(each.start_s, 1)) for each in kept.stretches] == [
+        (0, 0.0),
+        (1, 0.3),
+        (None, 0.7),
+    ]
