@@ -15,7 +15,7 @@ from starlette.types import ASGIApp
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from fieldlog.errors import StoreError, UsageError
-from fieldlog.serve.app import Face, Way, build
+from fieldlog.serve.app import Entrance, Face, build
 from fieldlog.serve.guard import NO_MARKUP, POLICY, TOKEN
 from fieldlog.serve.keys import CODE_LASTS_S, SESSION_LASTS_S, Keys, Trust
 from fieldlog.serve.run import bound, own_hosts, port_of, running
@@ -33,7 +33,7 @@ class Clock:
 
 
 class Seen:
-    """What came through to the ways behind the guard."""
+    """What came through to the entrances behind the guard."""
 
     def __init__(self) -> None:
         self.bodies: list[bytes] = []
@@ -83,18 +83,18 @@ def seen() -> Seen:
 
 @pytest.fixture
 def app(keys: Keys, seen: Seen) -> ASGIApp:
-    ways = (
-        Way("/take", seen.take, Trust.DESK, ("POST",), largest=10),
-        Way("/look", seen.look, Trust.DESK),
-        Way("/phone", seen.look, Trust.DEVICE),
-        Way("/strict", seen.strict, Trust.NOBODY),
-        Way("/lax", seen.lax, Trust.NOBODY),
-        Way("/full", seen.full, Trust.NOBODY),
-        Way("/odd", seen.odd, Trust.NOBODY),
-        Way("/broken", seen.broken, Trust.NOBODY),
-        Way("/talk", seen.talk, Trust.DEVICE, socket=True),
+    entrances = (
+        Entrance("/take", seen.take, Trust.DESK, ("POST",), largest=10),
+        Entrance("/look", seen.look, Trust.DESK),
+        Entrance("/phone", seen.look, Trust.DEVICE),
+        Entrance("/strict", seen.strict, Trust.NOBODY),
+        Entrance("/lax", seen.lax, Trust.NOBODY),
+        Entrance("/full", seen.full, Trust.NOBODY),
+        Entrance("/odd", seen.odd, Trust.NOBODY),
+        Entrance("/broken", seen.broken, Trust.NOBODY),
+        Entrance("/talk", seen.talk, Trust.DEVICE, socket=True),
     )
-    return build([Face("test", ways)], keys, hosts=(HOST, "localhost:8765"))
+    return build([Face("test", entrances)], keys, hosts=(HOST, "localhost:8765"))
 
 
 @pytest.fixture

@@ -1,4 +1,4 @@
-"""The server put together: faces give ways, each with the trust it asks, and pages."""
+"""The server put together: faces give entrances, each with the trust it asks, and pages."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from starlette.routing import BaseRoute, Route, WebSocketRoute
 from starlette.types import ASGIApp
 
 from fieldlog.errors import FieldlogError, StoreError
-from fieldlog.serve.guard import Asks, Guard
+from fieldlog.serve.guard import Doorkeeper, Guard
 from fieldlog.serve.keys import Keys, Knows, Trust
 from fieldlog.shop.workshop import Workshop
 
@@ -32,7 +32,7 @@ _Given = TypeVar("_Given")
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class Entrance:
     """One address of the server: what it does, whom it lets, how much it takes."""
 
     path: str
@@ -50,7 +50,7 @@ class Face:
     """One face of the workshop in a browser."""
 
     name: str
-    ways: tuple[Way, ...]
+    entrances: tuple[Entrance, ...]
     pages: Traversable | None = None
     """Folder of its static files, served as ``/page/NAME/FILE``."""
     known: tuple[Knows, ...] = ()
@@ -87,26 +87,26 @@ def build(
     cookie = f"fieldlog_{port}"  # cookies are shared between the ports of a host
     known = (keys, *(one for face in faces for one in face.known))
     enter = partial(_enter, keys=keys, cookie=cookie, secure=secure)
-    ways = [
-        Way("/enter", enter, Trust.NOBODY, ("POST",), 1024),
-        Way("/session", _session, Trust.DEVICE),
-        *page_ways("serve", files("fieldlog.serve") / "page"),
+    entrances = [
+        Entrance("/enter", enter, Trust.NOBODY, ("POST",), 1024),
+        Entrance("/session", _session, Trust.DEVICE),
+        *page_entrances("serve", files("fieldlog.serve") / "page"),
     ]
     for face in faces:
-        ways += face.ways
-        ways += page_ways(face.name, face.pages) if face.pages is not None else ()
+        entrances += face.entrances
+        entrances += page_entrances(face.name, face.pages) if face.pages is not None else ()
     inner = Starlette(
-        routes=[_route(way, known, cookie) for way in ways],
+        routes=[_route(entrance, known, cookie) for entrance in entrances],
         exception_handlers={FieldlogError: _told, Exception: _fault},
     )
     inner.router.redirect_slashes = False
     return Guard(inner, hosts=hosts, secure=secure)  # outermost: a fault's answer is dressed too
 
 
-def page_ways(name: str, folder: Traversable) -> tuple[Way, ...]:
-    """A way for each file that lies in ``folder`` now: no path that comes from outside is looked up."""
+def page_entrances(name: str, folder: Traversable) -> tuple[Entrance, ...]:
+    """An entrance for each file that lies in ``folder`` now: no path that comes from outside is looked up."""
     return tuple(
-        Way(f"/page/{name}/{one.name}", file_endpoint(one), Trust.NOBODY)
+        Entrance(f"/page/{name}/{one.name}", file_endpoint(one), Trust.NOBODY)
         for one in sorted(folder.iterdir(), key=lambda each: each.name)
         if one.is_file() and one.name.endswith((".js", ".css", ".html", ".svg", ".woff2"))
     )
@@ -130,11 +130,15 @@ def file_endpoint(
     return answer
 
 
-def _route(way: Way, known: Sequence[Knows], cookie: str) -> BaseRoute:
-    asks = Middleware(Asks, trust=way.trust, largest=way.largest, known=known, cookie=cookie)
-    if way.socket:
-        return WebSocketRoute(way.path, way.endpoint, middleware=[asks])
-    return Route(way.path, way.endpoint, methods=list(way.methods), middleware=[asks])
+def _route(entrance: Entrance, known: Sequence[Knows], cookie: str) -> BaseRoute:
+    asks = Middleware(
+        Doorkeeper, trust=entrance.trust, largest=entrance.largest, known=known, cookie=cookie
+    )
+    if entrance.socket:
+        return WebSocketRoute(entrance.path, entrance.endpoint, middleware=[asks])
+    return Route(
+        entrance.path, entrance.endpoint, methods=list(entrance.methods), middleware=[asks]
+    )
 
 
 async def _enter(request: Request, *, keys: Keys, cookie: str, secure: bool) -> Response:

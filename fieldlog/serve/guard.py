@@ -99,8 +99,8 @@ class Guard:
         return dressed
 
 
-class Asks:
-    """ASGI middleware around one way: who may take it, and how much it takes."""
+class Doorkeeper:
+    """ASGI middleware around one entrance: who may take it, and how much it takes."""
 
     def __init__(
         self, app: ASGIApp, *, trust: Trust, largest: int, known: Sequence[Knows], cookie: str
