@@ -252,7 +252,7 @@ def fill(store: Repository, folder: Path, *, newest: bool = True) -> Filled:
             capture_local="2026-05-04T10:30:07.25",
             offset="+02:00",
             utc=START + timedelta(seconds=7.25),
-            camera="Acme X1 0042",
+            camera="Umberfold X1 0042",
             orientation=6,
         ),
     )
@@ -267,7 +267,7 @@ def fill(store: Repository, folder: Path, *, newest: bool = True) -> Filled:
         uncertainty_s=0.5,
     )
     store.set_clock(
-        inspection.id, "Acme X1 0042", 3600.5, 0.5, how="time code", evidence={"pairs": "4"}
+        inspection.id, "Umberfold X1 0042", 3600.5, 0.5, how="time code", evidence={"pairs": "4"}
     )
     store.add_event(inspection.id, "overflow", "0.2 s of sound lost", data={"at_s": "12.5"})
     return Filled(

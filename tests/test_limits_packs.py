@@ -12,7 +12,7 @@ from fieldlog.catalogue.files import load_catalogue
 from fieldlog.cli import main
 from fieldlog.config import grammars
 from fieldlog.errors import LimitError
-from fieldlog.limits.lint import lint
+from fieldlog.limits.pack_faults import pack_faults
 from fieldlog.limits.packs import (
     pack_files,
     pair_fault,
@@ -122,7 +122,7 @@ def test_exact_fahrenheit_pairs() -> None:
 
 
 def test_shipped_packs_have_no_fault() -> None:
-    assert lint(shipped_packs(), load_catalogue(grammars())) == []
+    assert pack_faults(shipped_packs(), load_catalogue(grammars())) == []
 
 
 def test_every_shipped_row_can_be_traced() -> None:
@@ -223,7 +223,7 @@ def test_the_linter_finds_unknown_names_units_duplicates_and_contradictions() ->
     assert (faults, more) == ([], [])
     assert one is not None
     assert two is not None
-    told = "\n".join(lint([one, two], load_catalogue(grammars())))
+    told = "\n".join(pack_faults([one, two], load_catalogue(grammars())))
     for part in (
         "own.tread and own.tread-2 contradict",
         "own.tread and own.max leave no value",
@@ -263,7 +263,7 @@ def test_the_committed_page_is_current() -> None:
 
 
 def test_lint_command() -> None:
-    result = CliRunner().invoke(main, ["limits", "lint"])
+    result = CliRunner().invoke(main, ["limits", "check"])
     assert result.exit_code == 0
     assert f"{len(pack_files())} packs" in result.output
     assert "no faults" in result.output
@@ -272,10 +272,10 @@ def test_lint_command() -> None:
 def test_lint_command_names_every_fault_and_exits_with_its_code(tmp_path: Path) -> None:
     bad = tmp_path / "own.toml"
     bad.write_text(HEAD + ROW.replace('"tyre"', '"wing"'), encoding="utf-8")
-    result = CliRunner().invoke(main, ["limits", "lint", str(bad)])
+    result = CliRunner().invoke(main, ["limits", "check", str(bad)])
     assert result.exit_code == 7
     assert "no component 'wing'" in result.output
-    empty = CliRunner().invoke(main, ["limits", "lint", str(tmp_path / "sub")])
+    empty = CliRunner().invoke(main, ["limits", "check", str(tmp_path / "sub")])
     assert empty.exit_code == 2
 
 

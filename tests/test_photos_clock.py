@@ -140,7 +140,7 @@ def test_a_burst_counts_once() -> None:
 def test_a_clock_that_nothing_explains_is_asked_about_and_places_nothing() -> None:
     said = [(_at(60.0 * k), _at(60.0 * k + 2)) for k in range(20)]
     shots = [CameraTime(_at(5000 + 37.0 * k**1.5), assumed=False) for k in range(8)]
-    found = align_said("Acme", said, [], shots)
+    found = align_said("Umberfold", said, [], shots)
     assert not found.usable
     assert found.ask == "what was said does not tell how far this clock is off"
 
@@ -166,7 +166,7 @@ def test_the_printed_uncertainty_covers_a_habit_that_nobody_measured() -> None:
 
 
 def test_aligning_one_camera_leaves_the_photos_and_other_cameras_alone() -> None:
-    mine, other = align_given("Acme #1", 25.0), unaligned("Acme #2")
+    mine, other = align_given("Umberfold #1", 25.0), unaligned("Umberfold #2")
     time = CameraTime(_at(0), assumed=False)
     assert mine.session_time(time) == _at(25)
     assert other.session_time(time) == _at(0)
@@ -225,7 +225,8 @@ def test_durations_for_people(seconds: float, text: str) -> None:
 
 
 def test_an_alignment_says_what_it_rests_on() -> None:
-    text = str(Alignment("Acme", Basis.MARKS, -3723.4, 1.2, pairs=14))
+    text = str(Alignment("Umberfold", Basis.MARKS, -3723.4, 1.2, pairs=14))
     assert (
-        text == "Acme: -1 h 02 min 03.4 s +/- 1.2 s (what was said against shutter times, 14 times)"
+        text
+        == "Umberfold: -1 h 02 min 03.4 s +/- 1.2 s (what was said against shutter times, 14 times)"
     )

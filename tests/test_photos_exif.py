@@ -54,7 +54,7 @@ def test_every_kind_gives_time_camera_and_size(tmp_path: Path, writer: str, kind
         "capture_local": "2024-06-01T10:00:00.054",
         "offset": "+02:00",
         "utc": "2024-06-01T08:00:00.054Z",
-        "camera": "Acme Pocket 3 #B123",
+        "camera": "Umberfold Ninth #B123",
         "orientation": facts.orientation,
         "problem": None,
     }
@@ -207,7 +207,7 @@ def test_a_jpeg_cut_off_in_its_header_keeps_the_time_that_was_before(tmp_path: P
     path.write_bytes(whole[: 4 + int.from_bytes(whole[4:6], "big") + 6])
     facts = read_photo(str(path), TODAY)
     assert facts.capture_local == "2024-06-01T10:00:00"
-    assert facts.camera == "Acme Pocket 3"
+    assert facts.camera == "Umberfold Ninth"
     assert facts.fault == PhotoFault.DAMAGED
 
 

@@ -132,13 +132,13 @@ def test_aligning_one_camera_moves_only_its_photos(tmp_path: Path) -> None:
         save(card / f"{serial}.jpg", serial=serial, original=f"{moment:%Y:%m:%d %H:%M:%S}")
     store, inspection = invented.store, invented.inspection_id
     import_folder(store, inspection, card, TODAY)
-    save_alignment(store, inspection, align_given("Acme Pocket 3 #1", 36000.0))
-    save_alignment(store, inspection, align_given("Acme Pocket 3 #2", 0.0))
+    save_alignment(store, inspection, align_given("Umberfold Ninth #1", 36000.0))
+    save_alignment(store, inspection, align_given("Umberfold Ninth #2", 0.0))
     place_photos(store, "last", TODAY)
     owners = {p.file: p.attachment and p.attachment.finding_id for p in _photos(store)}
     assert owners == {"1.jpg": None, "2.jpg": invented.findings[0][0]}
-    withdraw_alignment(store, inspection, "Acme Pocket 3 #1")
-    save_alignment(store, inspection, align_given("Acme Pocket 3 #1", 0.0))
+    withdraw_alignment(store, inspection, "Umberfold Ninth #1")
+    save_alignment(store, inspection, align_given("Umberfold Ninth #1", 0.0))
     place_photos(store, "last", TODAY)
     assert {p.attachment and p.attachment.finding_id for p in _photos(store)} == {
         invented.findings[0][0]
@@ -225,7 +225,7 @@ def test_a_camera_seventeen_minutes_fast_with_a_rival_five_seconds_off_lands(
     owners = {p.file: p.attachment.finding_id for p in photos if p.attachment}
     assert owners == truth | dict.fromkeys(owners.keys() - truth.keys())
     (alignment,) = placed.alignments  # photos without a camera are none, and nothing is asked
-    assert alignment.camera == "Acme Pocket 3"
+    assert alignment.camera == "Umberfold Ninth"
     assert alignment.ask == ""
     assert abs(alignment.offset_s + 1022) <= alignment.uncertainty_s
 
@@ -298,7 +298,7 @@ def test_a_clock_that_is_right_leaves_the_record_intact(tmp_path: Path) -> None:
     take_photos(invented, tmp_path / "card")
     import_folder(invented.store, invented.inspection_id, tmp_path / "card", TODAY)
     store, inspection = invented.store, invented.inspection_id
-    save_alignment(store, inspection, align_given("Acme Pocket 3", 0.0))
+    save_alignment(store, inspection, align_given("Umberfold Ninth", 0.0))
     store.set_clock(inspection, "other", -0.0, 1.0, how="given")
     place_photos(store, "last", TODAY)
     assert store.verify().agrees

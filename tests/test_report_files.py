@@ -237,7 +237,7 @@ def test_the_page_shows_everything(page: tuple[str, _Page, Report]) -> None:
     for word in ("within", "marginal", "beyond", "undecided", "not judged", "not checked"):
         assert word in text
     for section in (
-        *("Needs attention", "Remarks", "Not understood", "Corrections", "Cautions", "Sign-off"),
+        *("Not within", "Remarks", "Not understood", "Corrections", "Cautions", "Sign-off"),
     ):
         assert section.lower() in text.lower()
     assert NASTY in text  # shown as text, not obeyed

@@ -109,7 +109,9 @@ def test_a_finding_shows_value_words_limit_source_and_margin(
     assert row.gauge is not None
 
 
-def test_attention_lists_dangerous_first_then_the_worst(store: Repository, filled: Filled) -> None:
+def test_what_is_not_within_lists_dangerous_first_then_the_worst(
+    store: Repository, filled: Filled
+) -> None:
     for position, state, severity in (
         ("front", State.MARGINAL, Severity.DANGEROUS),
         ("rear", State.UNDECIDED, None),
@@ -120,7 +122,7 @@ def test_attention_lists_dangerous_first_then_the_worst(store: Repository, fille
             Verdict(state, None, severity=severity),
         )
     report = _report(store)
-    assert [(row.number, row.state) for row in report.attention] == [
+    assert [(row.number, row.state) for row in report.off] == [
         (6, "marginal"),
         (3, "beyond"),
         (2, "marginal"),
@@ -258,7 +260,7 @@ def test_the_trail_of_corrections(store: Repository, filled: Filled) -> None:
 
 def test_how_the_record_was_made(store: Repository, filled: Filled) -> None:
     told = _report(store, notes=("the clock was set by hand",)).provenance
-    assert ("clock of Acme X1 0042", "1 h ahead, ± 0.5 s (time code)") in told
+    assert ("clock of Umberfold X1 0042", "1 h ahead, ± 0.5 s (time code)") in told
     assert ("listener", "whisper, typed") in told
     assert ("model", "tiny.en 1a5afae0") in told
     assert any(label == "overflow" and "0.2 s of sound lost" in value for label, value in told)

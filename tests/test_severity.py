@@ -421,8 +421,8 @@ class TestFaces:
             record = store.inspection_record("last")
         report = build(record, Surroundings(LANGUAGE.catalogue, datetime(2026, 11, 26, tzinfo=UTC)))
         assert report.headline.startswith(f"1 finding {BY_LESS} and 2 faults that")
-        assert [row.number for row in report.attention] == [4, 2, 3, 1]
-        first = report.attention[0]
+        assert [row.number for row in report.off] == [4, 2, 3, 1]
+        first = report.off[0]
         assert (first.state, first.severity) == ("undecided", "dangerous")
         (job,) = [job for job in report.jobs if job.because == (4,)]
         assert job.severity == "dangerous"
@@ -437,7 +437,7 @@ class TestFaces:
                 store.add_finding(head.id, found, judged(found, "GB"))
             record = store.inspection_record("last")
         report = build(record, Surroundings(LANGUAGE.catalogue, datetime(2026, 11, 26, tzinfo=UTC)))
-        assert [row.number for row in report.attention] == [2, 1]
+        assert [row.number for row in report.off] == [2, 1]
 
     @pytest.mark.parametrize(
         ("command", "told"),

@@ -101,7 +101,7 @@ def test_everything_saved_comes_back(store: Repository, filled: Filled) -> None:
     assert photo.attachment.finding_id == filled.cracked_id
     assert photo.attachment.gap_s == 2.25
     assert [(c.camera, c.offset_s, dict(c.evidence)) for c in record.clocks] == [
-        ("Acme X1 0042", 3600.5, {"pairs": "4"})
+        ("Umberfold X1 0042", 3600.5, {"pairs": "4"})
     ]
     assert [(e.name, dict(e.data)) for e in record.events] == [("overflow", {"at_s": "12.5"})]
 

@@ -38,7 +38,7 @@ COMMANDS: Table = {
     "limits": ("fieldlog.cli.limits:limits", "the limits, each with its source"),
     "why": ("fieldlog.cli.why:why", "how words come to their verdict, step by step"),
     "grammar": ("fieldlog.cli.grammar:grammar", "check a grammar, or list phrases of it"),
-    "doctor": ("fieldlog.cli.doctor:doctor", "what is installed, what is missing, how to get it"),
+    "ready": ("fieldlog.cli.ready:ready", "what is installed, what is missing, how to get it"),
 }
 
 EXIT_CODES: tuple[tuple[int, str], ...] = (

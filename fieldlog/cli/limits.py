@@ -14,7 +14,7 @@ from fieldlog.errors import UsageError
 from fieldlog.limits.applies import in_reach
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.items import coverage
-from fieldlog.limits.lint import lint as lint_packs
+from fieldlog.limits.pack_faults import pack_faults
 from fieldlog.limits.packs import (
     Pack,
     faults_error,
@@ -40,20 +40,20 @@ def limits() -> None:
     \b
     Examples:
       fieldlog limits list --jurisdiction US-VA --component tyre
-      fieldlog limits lint my-vehicle.toml
+      fieldlog limits check my-vehicle.toml
     """
 
 
 @limits.command()
 @click.argument("files", nargs=-1, type=_FILES)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object: packs, limits, faults.")
-def lint(files: tuple[Path, ...], as_json: bool) -> None:
+def check(files: tuple[Path, ...], as_json: bool) -> None:
     """Check limit packs (ours when no FILES are named) and report every fault together.
 
     \b
     Example:
-      fieldlog limits lint
-      fieldlog limits lint my-vehicle.toml
+      fieldlog limits check
+      fieldlog limits check my-vehicle.toml
     """
     paths = _paths(files)
     packs: list[Pack] = []
@@ -68,7 +68,7 @@ def lint(files: tuple[Path, ...], as_json: bool) -> None:
         faults += wrong
         packs += [pack] if pack else []
     catalogue = load_catalogue(grammars())
-    faults += lint_packs(packs, catalogue)
+    faults += pack_faults(packs, catalogue)
     if not files:
         faults += sides_faults(shipped_limits(), catalogue, shipped_sides())
     count = sum(len(pack.limits) for pack in packs)

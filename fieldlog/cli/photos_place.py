@@ -50,7 +50,7 @@ def align(
     \b
     Examples:
       fieldlog photos align
-      fieldlog photos align last --camera "Acme Pocket 3" --add +1:02:07
+      fieldlog photos align last --camera "Umberfold Ninth" --add +1:02:07
       fieldlog photos align last --event 4 2026-05-04T09:12:30Z
     """
     from fieldlog.photos.clock import align_event, align_given

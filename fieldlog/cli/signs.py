@@ -1,4 +1,4 @@
-"""The signs of verdicts in the terminal: our ruler in five characters, told apart without colour."""
+"""The signs of verdicts in the terminal: our ruler in five characters (``words.signs`` draws it)."""
 
 from __future__ import annotations
 

@@ -78,11 +78,11 @@ def limits(
       fieldlog vehicle limits 1 --from roadster.toml
     """
     from fieldlog.aftercare.files import load_care
-    from fieldlog.limits.lint import lint
+    from fieldlog.limits.pack_faults import pack_faults
     from fieldlog.limits.packs import faults_error, read_packs
 
     packs = read_packs([file]) if file is not None else ()
-    faults = lint(packs, load_care().catalogue)
+    faults = pack_faults(packs, load_care().catalogue)
     if faults:
         raise faults_error(faults)
     with opened(folder) as store:

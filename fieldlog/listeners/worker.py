@@ -132,7 +132,7 @@ class WorkerListener:
             raise ModelError(
                 f"the recogniser crashed while loading ({self.crashes[-1].what})",
                 where=self.name,
-                todo="check the model folder; fieldlog doctor says what is installed",
+                todo="check the model folder; fieldlog ready says what is installed",
             )
         return process
 

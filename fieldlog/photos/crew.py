@@ -125,7 +125,7 @@ class Crew:
                 raise PhotoError(
                     f"the reader of photos does not start ({first!r})",
                     where=sys.executable,
-                    todo="run `fieldlog doctor`",
+                    todo="run `fieldlog ready`",
                 )
             self._local.process = process
         return process

@@ -13,6 +13,7 @@ from html import escape
 
 from fieldlog.store.records import Inspection, InspectionRecord, Photo, RecordedFinding
 from fieldlog.words import tell
+from fieldlog.words.signs import svg
 
 ReadCopy = Callable[[str], bytes | None]
 """Media name -> JPEG bytes of its small copy; None when there is none."""
@@ -32,6 +33,7 @@ figure img { width: 100%; display: block; }
 figure .none { height: 8rem; display: grid; place-items: center; border: 1px dashed #8a938d; }
 figcaption { font-size: .8rem; margin-top: .35rem; overflow-wrap: anywhere; }
 .verdict { white-space: nowrap; font-weight: 600; border: 1.5px solid currentColor; padding: 0 .35rem; }
+.verdict svg { width: 1.6rem; height: 1rem; margin-right: .35rem; vertical-align: -.1rem; }
 table { border-collapse: collapse; } td, th { vertical-align: top; text-align: left;
   padding: .4rem .8rem .4rem 0; }
 @media print { body { background: #fff; margin: 0; } }
@@ -117,7 +119,9 @@ def side_by_side(title: str, seen: Sequence[Seen], read_copy: ReadCopy) -> str:
 def _finding_block(finding: RecordedFinding, photos: Sequence[Photo], read_copy: ReadCopy) -> str:
     verdict = tell.state(finding.verdict)
     text = escape(tell.finding(finding.finding))
-    head = f"<h2>{finding.number}. {text} <span class=verdict>{escape(verdict)}</span></h2>"
+    state = finding.verdict.state if finding.verdict else None
+    sign = f'<svg viewBox="0 0 32 20" aria-hidden="true">{svg(state)}</svg>'
+    head = f"<h2>{finding.number}. {text} <span class=verdict>{sign}{escape(verdict)}</span></h2>"
     note = "" if finding.stands else "<p class=note>corrected or withdrawn since</p>"
     return f"<section>{head}{note}{_figures(photos, read_copy, {})}</section>"
 

@@ -10,7 +10,8 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from markupsafe import Markup
 
 from fieldlog.report.copies import Copies
-from fieldlog.report.view_model import Report
+from fieldlog.report.view_model import Report, Shown, state_of
+from fieldlog.words.signs import svg
 
 
 def render_html(report: Report, copies: Copies) -> str:
@@ -27,6 +28,7 @@ def render_html(report: Report, copies: Copies) -> str:
     return environment.get_template("report.html").render(
         report=report,
         copies=copies,
+        signs={shown.value: Markup(svg(state_of(shown))) for shown in Shown},
         anchors={system.name: _anchor(system.name) for system in report.systems},
         style=Markup(style),
         script=Markup(script),

@@ -1,14 +1,15 @@
-"""What the PDF draws itself: verdict marks by shape, rulers, tick boxes."""
+"""What the PDF draws itself: the signs of verdicts, rulers, tick boxes."""
 
 from __future__ import annotations
 
-from typing import Any, assert_never
+from typing import Any
 
 from reportlab.lib.colors import Color, HexColor
 from reportlab.platypus import Flowable
 
 from fieldlog.report.gauge import Gauge
-from fieldlog.report.view_model import Shown
+from fieldlog.report.view_model import Shown, state_of
+from fieldlog.words.signs import HEIGHT, SIGNS, WIDTH, Stroke
 
 INK = HexColor("#1a1a1a")
 SOFT = HexColor("#55534c")
@@ -18,56 +19,27 @@ WASH = HexColor("#eef1f6")
 WHITE = Color(1, 1, 1)
 
 
-def draw_mark(canvas: Any, state: Shown, x: float, y: float, size: float) -> None:
-    """The mark of ``state`` in a square of ``size`` points whose lower left corner is ``x, y``.
-
-    Circle with a tick: within. Half filled: marginal. Square with a cross: faulty, black: beyond.
-    Broken circle with a question mark: undecided. Dash: not judged. Told apart without colour.
-    """
+def draw_mark(canvas: Any, state: Shown, x: float, y: float, height: float) -> float:
+    """The sign of ``state``, ``height`` points high, its lower left corner at ``x, y``; its width."""
+    share = height / HEIGHT
     canvas.saveState()
-    canvas.translate(x, y)
-    canvas.scale(size / 24, size / 24)
+    canvas.translate(x, y + height)
+    canvas.scale(share, -share)  # the sign's y runs down
     canvas.setStrokeColor(INK)
     canvas.setFillColor(INK)
-    canvas.setLineWidth(1.8)
-    match state:
-        case Shown.BEYOND:
-            canvas.rect(1.5, 1.5, 21, 21, stroke=0, fill=1)
-            canvas.setStrokeColor(WHITE)
-            canvas.setLineWidth(3)
-            canvas.line(7, 7, 17, 17)
-            canvas.line(17, 7, 7, 17)
-        case Shown.FAULTY:
-            canvas.rect(2.5, 2.5, 19, 19, stroke=1, fill=0)
-            canvas.setLineWidth(2.4)
-            canvas.line(7, 7, 17, 17)
-            canvas.line(17, 7, 7, 17)
-        case Shown.MARGINAL:
-            canvas.circle(12, 12, 9.5, stroke=1, fill=0)
-            half = canvas.beginPath()
-            half.moveTo(12, 2.5)
-            half.arcTo(2.5, 2.5, 21.5, 21.5, startAng=-90, extent=180)
-            half.close()
-            canvas.drawPath(half, stroke=0, fill=1)
-        case Shown.UNDECIDED:
-            canvas.setDash(3.4, 2.6)
-            canvas.circle(12, 12, 9.5, stroke=1, fill=0)
-            canvas.setFont("Helvetica-Bold", 14)
-            canvas.drawCentredString(12, 7.1, "?")
-        case Shown.WITHIN:
-            canvas.circle(12, 12, 9.5, stroke=1, fill=0)
-            canvas.setLineWidth(2.2)
-            tick = canvas.beginPath()
-            tick.moveTo(7, 11.6)
-            tick.lineTo(10.4, 8.1)
-            tick.lineTo(17, 15.4)
-            canvas.drawPath(tick, stroke=1, fill=0)
-        case Shown.NOT_JUDGED:
-            canvas.setLineWidth(2.4)
-            canvas.line(5, 12, 19, 12)
-        case _:
-            assert_never(state)
+    for shape in SIGNS[state_of(state)]:
+        if isinstance(shape, Stroke):
+            canvas.setLineWidth(shape.width)
+            canvas.line(*shape.start, *shape.end)
+        else:
+            wedge = canvas.beginPath()
+            wedge.moveTo(*shape.spots[0])
+            wedge.lineTo(*shape.spots[1])
+            wedge.lineTo(*shape.spots[2])
+            wedge.close()
+            canvas.drawPath(wedge, stroke=0, fill=1)
     canvas.restoreState()
+    return WIDTH * share
 
 
 class VerdictMark(Flowable):  # type: ignore[misc]
@@ -86,10 +58,10 @@ class VerdictMark(Flowable):  # type: ignore[misc]
 
     def draw(self) -> None:
         """Draw on the page."""
-        draw_mark(self.canv, self._state, 0, 0, self._size + 2)
+        wide = draw_mark(self.canv, self._state, 0, 0.6, self._size + 1)
         self.canv.setFillColor(INK)
         self.canv.setFont(self._face, self._size)
-        self.canv.drawString(self._size + 6, 2.2, self._text)
+        self.canv.drawString(wide + 4, 2.2, self._text)
 
 
 _HEAVY = {Shown.BEYOND: 2.4, Shown.FAULTY: 2.0, Shown.MARGINAL: 1.5, Shown.UNDECIDED: 1.5}
@@ -121,13 +93,13 @@ class Stamp(Flowable):  # type: ignore[misc]
             canvas.setDash(4, 3)
         canvas.rect(heavy / 2, heavy / 2, self.width - heavy, self.height - heavy)
         canvas.restoreState()
-        draw_mark(canvas, self._state, 4, self.height / 2 - 5.5, 11)
+        left = 8 + draw_mark(canvas, self._state, 4, self.height / 2 - 5.5, 11)
         canvas.setFillColor(INK)
         canvas.setFont(self._face, 7.6)
         middle = self.height / 2 - 2.8
-        canvas.drawString(20, middle + 3.9 if self._severity else middle, self._state)
+        canvas.drawString(left, middle + 3.9 if self._severity else middle, self._state)
         if self._severity:
-            canvas.drawString(20, middle - 4.4, self._severity)
+            canvas.drawString(left, middle - 4.4, self._severity)
 
 
 class Ruler(Flowable):  # type: ignore[misc]

@@ -109,7 +109,7 @@ class _Builder:
                 for state in WORST_FIRST
                 if state is not Shown.NOT_JUDGED or any(row.state is state for row in rows)
             ),
-            attention=tuple(
+            off=tuple(
                 sorted(
                     (row for row in rows if row.state not in {Shown.WITHIN, Shown.NOT_JUDGED}),
                     key=lambda row: (

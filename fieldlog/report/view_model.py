@@ -21,6 +21,11 @@ class Shown(StrEnum):
     NOT_JUDGED = "not judged"
 
 
+def state_of(shown: Shown) -> State | None:
+    """The state that is shown; None where nothing was judged."""
+    return None if shown is Shown.NOT_JUDGED else State(shown.value)
+
+
 @dataclass(frozen=True, slots=True)
 class LimitLine:
     """One limit that applies: as printed, from where, how well supported, and what it says."""
@@ -199,7 +204,7 @@ class Report:
     deferral: str
     owner: OwnerPage
     counts: tuple[tuple[Shown, int], ...]
-    attention: tuple[FindingRow, ...]
+    off: tuple[FindingRow, ...]
     """Findings not within, worst first."""
     systems: tuple[SystemSection, ...]
     jobs: tuple[JobRow, ...]

@@ -117,7 +117,7 @@ def fresh_run(name: str, model: Path | None) -> Run:
         rest, faults = process.communicate()
     if said != LISTENING or process.returncode != 0:
         last = faults.strip().splitlines()[-1:] or [f"ended with code {process.returncode}"]
-        raise ModelError(f"cannot be measured ({last[0]})", where=name, todo="see fieldlog doctor")
+        raise ModelError(f"cannot be measured ({last[0]})", where=name, todo="see fieldlog ready")
     told = json.loads(rest)
     return Run(start_s, told["first_ms"], tuple(told["warm_ms"]), told["ready_mb"], told["mb"])
 

@@ -113,7 +113,7 @@ def write_photos(folder: Path, count: int) -> None:
     for number in range(count):
         exif = Image.Exif()
         moment = START + timedelta(seconds=7 * number)
-        exif[0x010F], exif[0x0110], exif[0x0112] = "Acme", "Pocket 3", 1 + number % 8
+        exif[0x010F], exif[0x0110], exif[0x0112] = "Umberfold", "Ninth", 1 + number % 8
         inner = exif.get_ifd(0x8769)
         inner[0x9003] = inner[0x9004] = exif[0x0132] = f"{moment:%Y:%m:%d %H:%M:%S}"
         inner[0x9291], inner[0x9011], inner[0xA431] = f"{number % 1000:03}", "+02:00", "SN1"

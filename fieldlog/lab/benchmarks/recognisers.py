@@ -85,7 +85,7 @@ class Recogniser:
             maker = getattr(import_module(module), attribute)
         except ImportError as error:
             raise ModelError(
-                f"cannot be used here ({error})", where=self.name, todo="see fieldlog doctor"
+                f"cannot be used here ({error})", where=self.name, todo="see fieldlog ready"
             ) from error
         made: Listener = maker() if self.model is None else maker(self.model)
         return made

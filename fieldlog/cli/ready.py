@@ -1,4 +1,4 @@
-"""``fieldlog doctor``: what is installed, which listeners can run, what is missing and how to get it."""
+"""``fieldlog ready``: what is installed, which listeners can run, what is missing and how to get it."""
 
 from __future__ import annotations
 
@@ -75,16 +75,16 @@ class Row:
     help="A Vosk model folder to look at as well.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object per row.")
-def doctor(model: Path | None, as_json: bool) -> None:
+def ready(model: Path | None, as_json: bool) -> None:
     """Look at what is installed and say what is missing and how to get it.
 
     Exit code 0 when files can be heard and the record can be kept; 4 when not.
 
     \b
     Examples:
-      fieldlog doctor
-      fieldlog doctor --model ~/models/vosk-en
-      fieldlog doctor --json
+      fieldlog ready
+      fieldlog ready --model ~/models/vosk-en
+      fieldlog ready --json
     """
     rows = examine(model)
     lacking = [row for row in rows if row.needed and not row.works]

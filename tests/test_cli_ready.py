@@ -1,4 +1,4 @@
-"""`fieldlog doctor`: says what is missing and how to get it, and never falls over what is."""
+"""`fieldlog ready`: says what is missing and how to get it, and never falls over what is."""
 
 from __future__ import annotations
 
@@ -11,21 +11,21 @@ from typing import Any
 
 import pytest
 
-from fieldlog.cli import doctor
+from fieldlog.cli import ready
 from tests.spoken import run
 
-OPTIONAL = {name: module for name, (module, optional) in doctor.LIBRARIES.items() if optional}
+OPTIONAL = {name: module for name, (module, optional) in ready.LIBRARIES.items() if optional}
 
 
 def rows(*arguments: str | Path) -> tuple[int, dict[tuple[str, str], dict[str, Any]]]:
-    result = run("doctor", "--json", *arguments)
+    result = run("ready", "--json", *arguments)
     found = [json.loads(line) for line in result.stdout.splitlines()]
     return result.exit_code, {(row["part"], row["name"]): row for row in found}
 
 
 def without(monkeypatch: pytest.MonkeyPatch, *distributions: str) -> None:
-    """This machine without some libraries, as far as the doctor can see."""
-    modules = {doctor.LIBRARIES[name][0] for name in distributions}
+    """This machine without some libraries, as far as `ready` can see."""
+    modules = {ready.LIBRARIES[name][0] for name in distributions}
     version, spec = importlib.metadata.version, importlib.util.find_spec
 
     def no_version(name: str) -> str:
@@ -45,7 +45,7 @@ def test_here_the_core_works(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
     assert code == 0
     assert found["listener", "whisper"]["works"]
     assert found["record", "store folder"]["note"] == str(tmp_path)
-    assert {name for part, name in found if part == "library"} == set(doctor.LIBRARIES)
+    assert {name for part, name in found if part == "library"} == set(ready.LIBRARIES)
     assert all(row["todo"] for row in found.values() if not row["works"])
 
 
@@ -54,7 +54,7 @@ def test_every_optional_library_absent_is_told_and_no_fault(
 ) -> None:
     monkeypatch.setenv("FIELDLOG_HOME", str(tmp_path))
     without(monkeypatch, *OPTIONAL)
-    result = run("doctor")
+    result = run("ready")
     assert result.exit_code == 0, result.output
     for name in OPTIONAL:
         assert f"to get it: pip install {name}" in result.stdout
@@ -63,7 +63,7 @@ def test_every_optional_library_absent_is_told_and_no_fault(
 
 def test_the_recogniser_missing_is_exit_code_4(monkeypatch: pytest.MonkeyPatch) -> None:
     without(monkeypatch, "ctranslate2")
-    result = run("doctor")
+    result = run("ready")
     assert result.exit_code == 4
     assert "missing for the job: whisper, ctranslate2" in result.stdout
     assert "pip install ctranslate2" in result.stdout

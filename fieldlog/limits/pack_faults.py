@@ -19,7 +19,7 @@ DERIVED = frozenset(
 """Characteristics that are computed, not spoken: component, name, dimension."""
 
 
-def lint(packs: Sequence[Pack], catalogue: Catalogue) -> list[str]:
+def pack_faults(packs: Sequence[Pack], catalogue: Catalogue) -> list[str]:
     """Faults of packs that were read without one: names, units, duplicates, contradictions."""
     faults: list[str] = []
     for pack in packs:
