@@ -4,6 +4,7 @@
 
     FieldlogError                  exit code 1
     ├── UsageError                 2  arguments that cannot be meant
+    │   └── ChangedError         what it was meant for changed meanwhile
     ├── GrammarError               3  a grammar or catalogue that cannot be used (all faults at once)
     ├── ModelError                 4  a listener's model is missing, broken or of the wrong kind
     ├── AudioError                 5  an audio file or device that cannot be used
@@ -41,6 +42,10 @@ class UsageError(FieldlogError):
     """Arguments that cannot be meant (unknown jurisdiction, malformed ``--set``)."""
 
     exit_code = 2
+
+
+class ChangedError(UsageError):
+    """What somebody decided about is no longer as they saw it: nothing was done."""
 
 
 class GrammarError(FieldlogError):

@@ -13,10 +13,10 @@ from fractions import Fraction
 
 import pytest
 
-from fieldlog.errors import StoreError, UsageError
+from fieldlog.errors import ChangedError, StoreError, UsageError
 from fieldlog.model import Finding, Quantity, State, Verdict
 from fieldlog.store import entries
-from fieldlog.store.base import NewRow, Store
+from fieldlog.store.base import NewRow, Seen, Store
 from fieldlog.store.ids import new_id, part_id
 from fieldlog.store.records import (
     EventName,
@@ -168,6 +168,19 @@ class Contract:
             with pytest.raises(StoreError, match="already, with other content"):
                 store.append(other, at(9))
         assert everything(store) == after
+
+    def test_what_changed_since_it_was_seen_takes_nothing(self, new: Callable[[], Store]) -> None:
+        store = new()
+        of = inspection(store, vehicle(store))
+        seen = Seen(of, store.read(of).rows)
+        store.append(said(of, "rear tread", TREAD, 1), at(1), seen)
+        with pytest.raises(ChangedError):
+            store.append(said(of, "disc cracked", CRACKED, 2), at(2), seen)
+        assert len(store.read(of).findings) == 1
+        store.append(
+            said(of, "disc cracked", CRACKED, 2), at(2), replace(seen, rows=store.read(of).rows)
+        )
+        assert len(store.read(of).findings) == 2
 
     def test_a_clock_that_goes_back_moves_nothing(self, new: Callable[[], Store]) -> None:
         """The newer row rules over the older one by the chain, not by the clock."""

@@ -29,7 +29,14 @@ from fieldlog.model import (
     Understanding,
     Verdict,
 )
-from fieldlog.store.records import NewPhoto, NewUtterance, Stretch
+from fieldlog.store.records import (
+    Decided,
+    NewEntry,
+    NewPhoto,
+    NewReview,
+    NewUtterance,
+    Stretch,
+)
 from fieldlog.store.repository import Repository
 
 START = datetime(2026, 5, 4, 8, 30, tzinfo=UTC)
@@ -187,6 +194,7 @@ def fill(store: Repository, folder: Path, *, newest: bool = True) -> Filled:
             said_at=START + timedelta(seconds=5),
             hearings=hearings,
             stretches=(Stretch(0.5, 1.9, 0), Stretch(1.9, 2.4)),
+            words=((0.5, 0.8), (0.8, 1.1), (1.1, 1.4), (1.4, 1.6), (1.6, 1.9)),
             clip=clip,
             start_s=5.0,
             end_s=7.25,
@@ -269,6 +277,24 @@ def fill(store: Repository, folder: Path, *, newest: bool = True) -> Filled:
     store.set_clock(
         inspection.id, "Umberfold X1 0042", 3600.5, 0.5, how="time code", evidence={"pairs": "4"}
     )
+    decided = store.save(
+        inspection.id,
+        NewEntry(
+            review=NewReview(
+                Decided.MOVED,
+                "R. Reviewer",
+                saved.utterance_id,
+                photo_id,
+                saved.finding_id,
+                cracked.finding_id,
+                sampled=True,
+                note="it shows the disc",
+            )
+        ),
+    )
+    assert decided.review_id is not None
+    taken_back = NewReview(Decided.UNDONE, "R. Reviewer", undoes=decided.review_id)
+    store.save(inspection.id, NewEntry(review=taken_back))
     store.add_event(inspection.id, "overflow", "0.2 s of sound lost", data={"at_s": "12.5"})
     return Filled(
         vehicle.id,

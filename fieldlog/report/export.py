@@ -171,6 +171,23 @@ def record_json(record: InspectionRecord) -> dict[str, Any]:
             }
             for e in record.events
         ],
+        "reviews": [
+            {
+                "id": r.id,
+                "at": instant_text(r.made_at),
+                "decided": r.decided.value,
+                "reviewer": r.reviewer,
+                "utterance_id": r.utterance_id,
+                "photo_id": r.photo_id,
+                "was": r.was,
+                "finding_id": r.finding_id,
+                "sampled": r.sampled,
+                "note": r.note,
+                "undoes": r.undoes,
+                "after_signature": r.id in record.uncovered,
+            }
+            for r in record.reviews
+        ],
     }
 
 
@@ -218,6 +235,7 @@ def _utterance(u: Utterance) -> dict[str, Any]:
             {"start_s": each.start_s, "end_s": each.end_s, "part": each.part}
             for each in u.stretches
         ],
+        "words": [list(each) for each in u.words],
         "hypotheses": [
             {
                 "listener": listener,

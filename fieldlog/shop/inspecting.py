@@ -262,6 +262,7 @@ class Inspecting(ByHand):
             grammar=self._origin.grammar,
             answers=self._questions.id_of(heard.answers),
             stretches=_stretches(heard) if sounds else (),
+            words=_words(heard) if sounds else (),
             id=id,
         )
         entry = replace(step.entry, utterance=utterance, made_by=_BY_VOICE)
@@ -378,6 +379,14 @@ def _stretches(heard: Heard) -> tuple[Stretch, ...]:
     at = heard.clip.start_s
     left = (Stretch(at + begin, at + end) for begin, end in heard.hearing.left_over)
     return (*(Stretch(*where, part) for part, where in enumerate(parts)), *left)
+
+
+def _words(heard: Heard) -> tuple[tuple[float, float], ...]:
+    """When each word of its text was said, where that is known of all of them: seconds of the stream."""
+    times, at = heard.hearing.times, heard.clip.start_s
+    if len(times) != len(heard.text.split()):
+        return ()
+    return tuple((at + begin, at + end) for begin, end in times)
 
 
 def _is_told(said: Understanding) -> bool:

@@ -72,17 +72,27 @@ class Taken:
     """Ids of the vehicles and inspections that the rows belong to."""
 
 
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """How much of an inspection (or vehicle) somebody had seen who decided something about it."""
+
+    owner: str
+    rows: int
+
+
 class Store(Protocol):
     """A record: rows go in a whole unit at a time and are never changed."""
 
-    def append(self, rows: Sequence[NewRow], now: datetime) -> tuple[Stored, ...]:
+    def append(
+        self, rows: Sequence[NewRow], now: datetime, seen: Seen | None = None
+    ) -> tuple[Stored, ...]:
         """Keep ``rows``, in their order, in one transaction stamped ``now``: all of them or none.
 
         Where each came to lie, in order. When the first of them is in the record already, all must
         be, with the same content, and nothing is added; raises ``StoreError`` when they are not.
         A correction of a finding that no longer stands, and a verdict or correction of a finding of
         another inspection, is refused with ``UsageError``. A photo whose original the inspection
-        has already is that photo.
+        has already is that photo. ``ChangedError`` where the record is not what was ``seen`` of it.
         """
         ...
 

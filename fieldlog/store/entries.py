@@ -8,7 +8,14 @@ from datetime import datetime
 from fieldlog.model import Finding, Limit, Quantity, Verdict
 from fieldlog.store.base import NewRow
 from fieldlog.store.chain import Cell, Row
-from fieldlog.store.records import KeptQuestion, NewAttachment, NewEvent, NewPhoto, NewUtterance
+from fieldlog.store.records import (
+    KeptQuestion,
+    NewAttachment,
+    NewEvent,
+    NewPhoto,
+    NewReview,
+    NewUtterance,
+)
 from fieldlog.store.rows import (
     finite,
     flags_cell,
@@ -139,7 +146,11 @@ def utterance(id: str, inspection_id: str, new: NewUtterance) -> NewRow:
         }
         for rank, each in enumerate(new.stretches)
     ]
-    children = {"hypothesis": hypotheses, "stretch": stretches}
+    words: list[Row] = [
+        {"utterance_id": id, "rank": rank, "start_s": float(begin), "end_s": float(end)}
+        for rank, (begin, end) in enumerate(new.words)
+    ]
+    children = {"hypothesis": hypotheses, "stretch": stretches, "word": words}
     return NewRow("utterance", id, inspection_id, columns, children)
 
 
@@ -256,6 +267,27 @@ def event(id: str, inspection_id: str, happened: NewEvent, at: datetime) -> NewR
             "at": instant_us(at),
             "text": happened.text,
             "data": to_json(dict(happened.data)),
+        },
+    )
+
+
+def review(id: str, inspection_id: str, new: NewReview, finding_id: str | None) -> NewRow:
+    """What somebody decided who went through the inspection; ``finding_id``: what stands now."""
+    return NewRow(
+        "review",
+        id,
+        inspection_id,
+        {
+            "inspection_id": inspection_id,
+            "utterance_id": new.utterance_id,
+            "photo_id": new.photo_id,
+            "was": new.was,
+            "finding_id": finding_id,
+            "outcome": new.decided.value,
+            "sampled": int(new.sampled),
+            "reviewer": new.reviewer,
+            "note": new.note,
+            "undoes": new.undoes,
         },
     )
 

@@ -23,10 +23,10 @@ def entry_rows(inspection_id: str, entry: NewEntry, now: datetime) -> tuple[list
     rows = []
     if said is not None and name is not None:
         rows.append(entries.utterance(name, inspection_id, said))
-    finding_id = verdict_id = remark_id = mark_id = None
+    finding_id = verdict_id = remark_id = mark_id = review_id = None
     if entry.finding is not None:
         finding_id = part("finding")
-        rows.append(entries.finding(finding_id, inspection_id, entry.finding, name))
+        rows.append(entries.finding(finding_id, inspection_id, entry.finding, name or entry.of))
         if entry.verdict is not None:
             verdict_id = part("verdict")
             rows.append(entries.verdict(verdict_id, inspection_id, finding_id, entry.verdict))
@@ -69,8 +69,15 @@ def entry_rows(inspection_id: str, entry: NewEntry, now: datetime) -> tuple[list
         entries.attachment(part(f"attachment-{rank}"), inspection_id, attachment)
         for rank, attachment in enumerate(entry.attachments)
     ]
+    if entry.review is not None:
+        after = finding_id or entry.review.finding_id
+        review_id = part("review")
+        rows.append(entries.review(review_id, inspection_id, entry.review, after))
     numberless = tuple((each, None) for each in further)
-    return rows, Saved(name, finding_id, None, verdict_id, remark_id, mark_id, numberless)
+    saved = Saved(
+        name, finding_id, None, verdict_id, remark_id, mark_id, review_id, further=numberless
+    )
+    return rows, saved
 
 
 def _namer(utterance: str | None, now: datetime) -> Callable[[str], str]:

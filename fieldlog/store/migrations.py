@@ -206,6 +206,20 @@ def stretches(db: Database) -> None:
                 db.execute(statement)
 
 
+@migrations(name="0008_review")
+def reviews(db: Database) -> None:
+    """What somebody decided who went through an inspection; when each word of an utterance was said."""
+    for table in ("review", "word"):
+        if table in db.table_names():  # 0006 makes every table as it is now
+            continue
+        db.execute(create_table(table))
+        for name, statement in guards().items():
+            if name.startswith(f"{table}_no_"):
+                db.execute(statement)
+        if table == "review":
+            db.execute("CREATE INDEX review_of_inspection ON review(inspection_id)")
+
+
 NAMES: tuple[str, ...] = (
     "0001_record",
     "0002_indexes",
@@ -214,5 +228,6 @@ NAMES: tuple[str, ...] = (
     "0005_answers",
     "0006_writers",
     "0007_stretches",
+    "0008_review",
 )
 """Every migration this version knows, oldest first; another name in a file means it is newer."""

@@ -16,6 +16,7 @@ from fieldlog.store.queries import Rows, corrections, finding_from, inspection, 
 from fieldlog.store.records import (
     Attachment,
     CameraClock,
+    Decided,
     Event,
     EventName,
     InspectionRecord,
@@ -23,6 +24,7 @@ from fieldlog.store.records import (
     Photo,
     RecordedFinding,
     Remark,
+    Review,
     Stretch,
     Utterance,
 )
@@ -70,6 +72,7 @@ def inspection_record(connection: sqlite3.Connection, key: str) -> InspectionRec
             )
             for row in events
         ),
+        reviews=_reviews(connection, head.id),
         fingerprint=fingerprint(row["hash"] for row in own),
         rows=len(own),
         uncovered=uncovered,
@@ -108,6 +111,14 @@ def _utterances(connection: sqlite3.Connection, inspection_id: str) -> tuple[Utt
         heard[row["utterance_id"]].append(
             (row["listener"], Hypothesis(row["text"], score, json.loads(row["evidence"])))
         )
+    words: dict[str, list[tuple[float, float]]] = defaultdict(list)
+    for row in rows_of(
+        connection,
+        "SELECT w.* FROM utterance u JOIN word w ON w.utterance_id = u.id "
+        "WHERE u.inspection_id = ? ORDER BY w.utterance_id, w.rank",
+        inspection_id,
+    ):
+        words[row["utterance_id"]].append((row["start_s"], row["end_s"]))
     said: dict[str, list[Stretch]] = defaultdict(list)
     for row in rows_of(
         connection,
@@ -140,6 +151,7 @@ def _utterances(connection: sqlite3.Connection, inspection_id: str) -> tuple[Utt
             answers=row["answers"],
             asked=asked,
             stretches=tuple(said.get(row["id"], ())),
+            words=tuple(words.get(row["id"], ())),
         )
         for row in _in_order(connection, "utterance", inspection_id)
         for flags, asked in (flags_from(row["flags"]),)
@@ -254,6 +266,25 @@ def _photos(connection: sqlite3.Connection, inspection_id: str) -> tuple[Photo, 
         )
         for row in rows
         if same[row["id"]] == row["id"]
+    )
+
+
+def _reviews(connection: sqlite3.Connection, inspection_id: str) -> tuple[Review, ...]:
+    return tuple(
+        Review(
+            id=row["id"],
+            made_at=instant_from(row["made_at"]),
+            decided=Decided(row["outcome"]),
+            reviewer=row["reviewer"],
+            utterance_id=row["utterance_id"],
+            photo_id=row["photo_id"],
+            was=row["was"],
+            finding_id=row["finding_id"],
+            sampled=bool(row["sampled"]),
+            note=row["note"],
+            undoes=row["undoes"],
+        )
+        for row in _in_order(connection, "review", inspection_id)
     )
 
 

@@ -27,6 +27,12 @@ def hash_of_row(connection: sqlite3.Connection, id: str) -> bytes | None:
     return row[0] if row else None
 
 
+def rows_of_owner(connection: sqlite3.Connection, owner: str) -> int:
+    """How many rows of the record belong to a vehicle or an inspection."""
+    row = connection.execute("SELECT count(*) FROM record WHERE owner = ?", (owner,)).fetchone()
+    return int(row[0])
+
+
 def parts_of(connection: sqlite3.Connection, prefix: str) -> tuple[str, ...]:
     """Ids of the rows of the record whose id begins with ``prefix`` (ASCII)."""
     after = prefix[:-1] + chr(ord(prefix[-1]) + 1)

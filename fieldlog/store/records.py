@@ -66,6 +66,59 @@ class Stretch:
     """Which finding of the utterance, from 0; None: something that no word covers."""
 
 
+class Decided(StrEnum):
+    """What somebody decided who went through an inspection."""
+
+    AS_HEARD = "as heard"
+    CORRECTED = "corrected"
+    """Another reading, or typed anew: what was taken had been wrong."""
+    ADDED = "added"
+    """Taken from what had been asked about or not understood."""
+    WITHDRAWN = "withdrawn"
+    NOTHING = "nothing to take"
+    """What was asked about, not understood or left over says nothing that belongs into the record."""
+    MOVED = "photo moved"
+    REMARKED = "remark added"
+    UNDONE = "undone"
+    """The decision that it ``undoes`` counts no more."""
+
+
+@dataclass(frozen=True, slots=True)
+class NewReview:
+    """A decision about one utterance (or a finding that has none, or a photo)."""
+
+    decided: Decided
+    reviewer: str
+    utterance_id: str | None = None
+    photo_id: str | None = None
+    was: str | None = None
+    """Id of the finding that stood before."""
+    finding_id: str | None = None
+    """Id of what stands now, where the entry does not make it."""
+    sampled: bool = False
+    """Whether it was looked at by the draw alone, without showing what had been taken."""
+    note: str = ""
+    undoes: str | None = None
+    """Id of the decision that it takes back."""
+
+
+@dataclass(frozen=True, slots=True)
+class Review:
+    """A decision as kept."""
+
+    id: str
+    made_at: datetime
+    decided: Decided
+    reviewer: str
+    utterance_id: str | None
+    photo_id: str | None
+    was: str | None
+    finding_id: str | None
+    sampled: bool
+    note: str
+    undoes: str | None
+
+
 @dataclass(frozen=True, slots=True)
 class NewUtterance:
     """One stretch of speech as the session hands it over. ``hearings``: default listener first."""
@@ -87,6 +140,8 @@ class NewUtterance:
     """Id of the utterance whose question this one answers."""
     stretches: tuple[Stretch, ...] = ()
     """Where each of several findings was said, and what was left over."""
+    words: tuple[tuple[float, float], ...] = ()
+    """Seconds of the source in which each word of the text was said; empty where it is not known."""
     id: str | None = None
     """Given by whoever may have to try again: the same id is the same row. None: a new one."""
 
@@ -172,6 +227,9 @@ class NewEntry:
     attachments: tuple[NewAttachment, ...] = ()
     takes_back: tuple[str, ...] = ()
     """Ids of findings that are withdrawn besides, for ``reason``."""
+    of: str | None = None
+    """Id of the utterance of the record that ``finding`` was said in, where the entry has none itself."""
+    review: NewReview | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +242,7 @@ class Saved:
     verdict_id: str | None = None
     remark_id: str | None = None
     mark_id: str | None = None
+    review_id: str | None = None
     further: tuple[tuple[str, int | None], ...] = ()
     """Id and number of every further finding of the same breath, in order."""
 
@@ -280,6 +339,8 @@ class Utterance:
     """What ``question`` was after; None where there is none, or an earlier version kept it."""
     stretches: tuple[Stretch, ...] = ()
     """Where each of several findings was said, in order, and what no word covers."""
+    words: tuple[tuple[float, float], ...] = ()
+    """Seconds of its source in which each word of ``text`` was said; empty where it is not known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -408,6 +469,7 @@ class InspectionRecord:
     photos: tuple[Photo, ...] = ()
     clocks: tuple[CameraClock, ...] = ()
     events: tuple[Event, ...] = ()
+    reviews: tuple[Review, ...] = ()
     fingerprint: str = ""
     """SHA-256 (hex) over the hashes of its rows: the same wherever the same rows are."""
     rows: int = 0

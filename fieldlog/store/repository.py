@@ -18,7 +18,7 @@ from fieldlog.derived.odometer import unlike
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.model import Finding, Limit, Quantity, Verdict
 from fieldlog.store import entries
-from fieldlog.store.base import NewRow, Stored
+from fieldlog.store.base import NewRow, Seen, Stored
 from fieldlog.store.entry import entry_rows
 from fieldlog.store.ids import new_id
 from fieldlog.store.media import MediaFolder
@@ -210,16 +210,18 @@ class Repository:
         """A name that no other row of any store will have."""
         return new_id(self._now())
 
-    def save(self, inspection_id: str, entry: NewEntry) -> Saved:
+    def save(self, inspection_id: str, entry: NewEntry, seen: int | None = None) -> Saved:
         """Save an utterance, or what was done by hand, with all that follows, in one transaction.
 
         An utterance that has its id already may have to be tried again: the same entry with the
         same id saves nothing twice and returns what was saved the first time; with other content it
-        raises ``StoreError``. Whatever it raises, nothing of the call was saved.
+        raises ``StoreError``. ``seen``: rows that the inspection had for whoever decided this; with
+        more of them now it raises ``ChangedError``. Whatever it raises, nothing of the call was saved.
         """
         now = self._now()
         rows, saved = entry_rows(inspection_id, entry, now)
-        numbers = {kept.id: kept.number for kept in self.append(rows, now)}
+        as_seen = None if seen is None else Seen(inspection_id, seen)
+        numbers = {kept.id: kept.number for kept in self.append(rows, now, as_seen)}
         further = tuple((name, numbers.get(name)) for name, _ in saved.further)
         return replace(saved, number=numbers.get(saved.finding_id or ""), further=further)
 
@@ -413,9 +415,11 @@ class Repository:
 
     # -- inside -----------------------------------------------------------------------------------
 
-    def append(self, rows: Sequence[NewRow], now: datetime) -> tuple[Stored, ...]:
+    def append(
+        self, rows: Sequence[NewRow], now: datetime, seen: Seen | None = None
+    ) -> tuple[Stored, ...]:
         """Keep ``rows`` in one transaction, stamped ``now`` (see ``base.Store.append``)."""
-        return self.engine.append(rows, now)
+        return self.engine.append(rows, now, seen)
 
     def _append_one(self, row: NewRow, now: datetime) -> str:
         return self.append([row], now)[0].id

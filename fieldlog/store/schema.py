@@ -27,10 +27,15 @@ CHAINED: tuple[str, ...] = (
     "camera_clock",
     "correction",
     "event",
+    "review",
 )
 CHILDREN: dict[str, tuple[tuple[str, str], ...]] = {
     # parent -> (child table, column that names the parent)
-    "utterance": (("hypothesis", "utterance_id"), ("stretch", "utterance_id")),
+    "utterance": (
+        ("hypothesis", "utterance_id"),
+        ("stretch", "utterance_id"),
+        ("word", "utterance_id"),
+    ),
     "finding": (("reading", "finding_id"),),
     "verdict": (("judgement", "verdict_id"),),
 }
@@ -104,6 +109,9 @@ TABLES: dict[str, str] = {
   utterance_id TEXT NOT NULL REFERENCES utterance(id), rank INTEGER NOT NULL,
   start_s REAL NOT NULL, end_s REAL NOT NULL, part INTEGER CHECK (part >= 0),
   PRIMARY KEY (utterance_id, rank)""",
+    "word": """
+  utterance_id TEXT NOT NULL REFERENCES utterance(id), rank INTEGER NOT NULL,
+  start_s REAL NOT NULL, end_s REAL NOT NULL, PRIMARY KEY (utterance_id, rank)""",
     "finding": f"""
   id TEXT PRIMARY KEY NOT NULL REFERENCES record(id),
   inspection_id TEXT NOT NULL REFERENCES inspection(id), local_number INTEGER NOT NULL,
@@ -157,13 +165,29 @@ TABLES: dict[str, str] = {
   id TEXT PRIMARY KEY NOT NULL REFERENCES record(id),
   inspection_id TEXT NOT NULL REFERENCES inspection(id), name TEXT NOT NULL,
   at INTEGER NOT NULL, text TEXT NOT NULL, data TEXT NOT NULL""",
+    "review": """
+  id TEXT PRIMARY KEY NOT NULL REFERENCES record(id),
+  inspection_id TEXT NOT NULL REFERENCES inspection(id),
+  utterance_id TEXT REFERENCES utterance(id), photo_id TEXT REFERENCES photo(id),
+  was TEXT REFERENCES finding(id), finding_id TEXT REFERENCES finding(id),
+  outcome TEXT NOT NULL, sampled INTEGER NOT NULL CHECK (sampled IN (0, 1)),
+  reviewer TEXT NOT NULL, note TEXT NOT NULL, undoes TEXT REFERENCES review(id)""",
     "local_state": "key TEXT PRIMARY KEY NOT NULL, value TEXT NOT NULL",
     "local_head": "hash BLOB PRIMARY KEY NOT NULL CHECK (length(hash) = 32), turn INTEGER NOT NULL",
 }
 """Table -> its columns and constraints; every table is STRICT."""
 
 _WITHOUT_ROWID = {
-    *("limit_text", "hypothesis", "stretch", "reading", "judgement", "local_state", "local_head"),
+    *(
+        "limit_text",
+        "hypothesis",
+        "stretch",
+        "word",
+        "reading",
+        "judgement",
+        "local_state",
+        "local_head",
+    ),
 }
 GUARDED: tuple[str, ...] = tuple(table for table in TABLES if not table.startswith("local_"))
 
@@ -179,7 +203,7 @@ def create_indexes() -> tuple[str, ...]:
     of = {
         "inspection_id": (
             *("verdict", "remark", "mark", "photo", "attachment", "camera_clock", "correction"),
-            *("event", "odometer"),
+            *("event", "odometer", "review"),
         ),
         "vehicle_id": ("vehicle_fact", "vehicle_limit", "odometer", "inspection"),
         "finding_id": ("verdict",),

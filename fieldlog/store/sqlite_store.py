@@ -9,9 +9,9 @@ from collections.abc import Generator, Iterable, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 
-from fieldlog.errors import UsageError
+from fieldlog.errors import ChangedError, UsageError
 from fieldlog.store import places, queries, writer
-from fieldlog.store.base import NewRow, Stored, StoredRow, Taken
+from fieldlog.store.base import NewRow, Seen, Stored, StoredRow, Taken
 from fieldlog.store.chain import fingerprint
 from fieldlog.store.database import open_database, translated
 from fieldlog.store.media import MediaFolder
@@ -48,11 +48,15 @@ class SqliteStore:
         with self._lock, translated(self.path):
             self.connection.close()
 
-    def append(self, rows: Sequence[NewRow], now: datetime) -> tuple[Stored, ...]:
+    def append(
+        self, rows: Sequence[NewRow], now: datetime, seen: Seen | None = None
+    ) -> tuple[Stored, ...]:
         """Keep ``rows`` in one transaction stamped ``now`` (see ``base.Store.append``)."""
         if not rows:
             return ()
         with self._writing():
+            if seen is not None and places.rows_of_owner(self.connection, seen.owner) != seen.rows:
+                raise ChangedError("the record has changed meanwhile", todo="look at it again")
             return writer.append(self.connection, self.writer, rows, now)
 
     def take(self, rows: Iterable[StoredRow]) -> Taken:
