@@ -16,7 +16,7 @@ import pytest
 from fieldlog.errors import ChangedError, StoreError, UsageError
 from fieldlog.model import Finding, Quantity, State, Verdict
 from fieldlog.store import entries
-from fieldlog.store.base import NewRow, Seen, Store
+from fieldlog.store.base import AsSeen, NewRow, Store
 from fieldlog.store.ids import new_id, part_id
 from fieldlog.store.records import (
     EventName,
@@ -172,7 +172,7 @@ class Contract:
     def test_what_changed_since_it_was_seen_takes_nothing(self, new: Callable[[], Store]) -> None:
         store = new()
         of = inspection(store, vehicle(store))
-        seen = Seen(of, store.read(of).rows)
+        seen = AsSeen(of, store.read(of).rows)
         store.append(said(of, "rear tread", TREAD, 1), at(1), seen)
         with pytest.raises(ChangedError):
             store.append(said(of, "disc cracked", CRACKED, 2), at(2), seen)

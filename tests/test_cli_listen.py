@@ -35,7 +35,7 @@ from fieldlog.shop.ears import Ears
 from fieldlog.shop.events import NotSaved
 from fieldlog.shop.live import LiveInspection
 from fieldlog.shop.workshop import Workshop
-from fieldlog.store.base import NewRow, Seen, Stored
+from fieldlog.store.base import AsSeen, NewRow, Stored
 from fieldlog.store.repository import Repository
 from fieldlog.store.rescue import rescue
 from tests.shared import shared_path
@@ -209,7 +209,7 @@ class FullDisk(Repository):
     full = False
 
     def append(
-        self, rows: Sequence[NewRow], now: datetime, seen: Seen | None = None
+        self, rows: Sequence[NewRow], now: datetime, seen: AsSeen | None = None
     ) -> tuple[Stored, ...]:
         if self.full:
             raise StoreError("the original cannot be kept (no space left)", where="media")

@@ -73,7 +73,7 @@ class Taken:
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class AsSeen:
     """How much of an inspection (or vehicle) somebody had seen who decided something about it."""
 
     owner: str
@@ -84,7 +84,7 @@ class Store(Protocol):
     """A record: rows go in a whole unit at a time and are never changed."""
 
     def append(
-        self, rows: Sequence[NewRow], now: datetime, seen: Seen | None = None
+        self, rows: Sequence[NewRow], now: datetime, seen: AsSeen | None = None
     ) -> tuple[Stored, ...]:
         """Keep ``rows``, in their order, in one transaction stamped ``now``: all of them or none.
 

@@ -18,7 +18,7 @@ from fieldlog.derived.odometer import unlike
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.model import Finding, Limit, Quantity, Verdict
 from fieldlog.store import entries
-from fieldlog.store.base import NewRow, Seen, Stored
+from fieldlog.store.base import AsSeen, NewRow, Stored
 from fieldlog.store.entry import entry_rows
 from fieldlog.store.ids import new_id
 from fieldlog.store.media import MediaFolder
@@ -220,7 +220,7 @@ class Repository:
         """
         now = self._now()
         rows, saved = entry_rows(inspection_id, entry, now)
-        as_seen = None if seen is None else Seen(inspection_id, seen)
+        as_seen = None if seen is None else AsSeen(inspection_id, seen)
         numbers = {kept.id: kept.number for kept in self.append(rows, now, as_seen)}
         further = tuple((name, numbers.get(name)) for name, _ in saved.further)
         return replace(saved, number=numbers.get(saved.finding_id or ""), further=further)
@@ -416,7 +416,7 @@ class Repository:
     # -- inside -----------------------------------------------------------------------------------
 
     def append(
-        self, rows: Sequence[NewRow], now: datetime, seen: Seen | None = None
+        self, rows: Sequence[NewRow], now: datetime, seen: AsSeen | None = None
     ) -> tuple[Stored, ...]:
         """Keep ``rows`` in one transaction, stamped ``now`` (see ``base.Store.append``)."""
         return self.engine.append(rows, now, seen)

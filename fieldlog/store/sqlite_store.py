@@ -11,7 +11,7 @@ from pathlib import Path
 
 from fieldlog.errors import ChangedError, UsageError
 from fieldlog.store import places, queries, writer
-from fieldlog.store.base import NewRow, Seen, Stored, StoredRow, Taken
+from fieldlog.store.base import AsSeen, NewRow, Stored, StoredRow, Taken
 from fieldlog.store.chain import fingerprint
 from fieldlog.store.database import open_database, translated
 from fieldlog.store.media import MediaFolder
@@ -49,7 +49,7 @@ class SqliteStore:
             self.connection.close()
 
     def append(
-        self, rows: Sequence[NewRow], now: datetime, seen: Seen | None = None
+        self, rows: Sequence[NewRow], now: datetime, seen: AsSeen | None = None
     ) -> tuple[Stored, ...]:
         """Keep ``rows`` in one transaction stamped ``now`` (see ``base.Store.append``)."""
         if not rows:
