@@ -49,7 +49,6 @@ ALLOWED = {
     # whether a new row would say anything that the kept one does not: never what it means
     ("photos/placing.py", "_write"),
     ("photos/placing.py", "_differs"),
-    ("audio/ffmpeg.py", "__init__"),
     # whether a person gave a reason at all
     ("aftercare/checklist.py", "progress"),
     # what another program prints

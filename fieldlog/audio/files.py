@@ -1,7 +1,7 @@
 """Audio files of any common kind as a stream of mono float32 at 16 kHz, in bounded memory.
 
 libsndfile reads WAV, FLAC, OGG, Opus, MP3 and more; what it cannot (M4A, AAC, WebM, AMR) goes
-through ``ffmpeg`` when that is on PATH. Headers that lie about the length are put right while
+through PyAV. Headers that lie about the length are put right while
 reading; the file itself is never changed.
 """
 
@@ -19,9 +19,9 @@ from numpy.typing import NDArray
 
 from fieldlog.audio.clip import RATE, Clip, SoundFlag
 from fieldlog.audio.convert import NARROW_BAND_RATE, Converter, sound_flags
-from fieldlog.audio.ffmpeg import FfmpegReader, ffmpeg_path
+from fieldlog.audio.pyav import PyAvReader
 from fieldlog.audio.quiet import quiet_stderr
-from fieldlog.audio.sniff import Window, kind_of, whole_ogg_bytes
+from fieldlog.audio.sniff import Window, is_text, whole_ogg_bytes
 from fieldlog.audio.wav import WavLayout, read_layout
 from fieldlog.errors import AudioError
 
@@ -60,7 +60,7 @@ class AudioFile:
         self._window: Window | None = None
         self._sound: _Straight | None = None
         self._fresh = False
-        self._ffmpeg: FfmpegReader | None = None
+        self._other: PyAvReader | None = None
         self._gain = 1.0
         self._talkative = False
         """Whether the decoder of this kind prints by itself."""
@@ -122,8 +122,8 @@ class AudioFile:
             self._sound.close()
         if self._window is not None:
             self._window.close()
-        if self._ffmpeg is not None:
-            self._ffmpeg.close()
+        if self._other is not None:
+            self._other.close()
 
     def __enter__(self) -> AudioFile:
         """The file itself."""
@@ -171,18 +171,20 @@ class AudioFile:
         length = self.path.stat().st_size
         with self.path.open("rb") as file:
             layout = read_layout(file, length)
-            kind = kind_of(file)
+            file.seek(0)
+            head = file.read(4096)
         if layout is not None and (layout.lies or layout.data_bytes == 0):
             self._open_layout(layout)
             return
-        self._talkative = kind == "MP3"
-        if kind == "OGG":
+        if head.startswith(b"OggS"):
             self._cut_broken_ogg(length)
+        self._talkative = True
         try:
             self._sound = self._start()
         except (sf.LibsndfileError, RuntimeError):
-            self._open_otherwise(kind)
+            self._open_otherwise(head)
             return
+        self._talkative = self._sound.format == "MPEG"
         self.rate: int = self._sound.samplerate
         self.channels: int = self._sound.channels
         frames = self._sound.frames
@@ -239,30 +241,12 @@ class AudioFile:
             self._window = Window(self.path, 0, whole)
             self._note("cut short: the end of the file is missing")
 
-    def _open_otherwise(self, kind: str) -> None:
-        where = str(self.path)
-        if kind == "text":
-            raise AudioError("is text, not audio", where=where, todo="name an audio file")
-        if kind in ("WAV", "FLAC", "OGG", "MP3", ""):
-            named = f"is a broken or unknown kind of {kind} file" if kind else "is not audio"
-            if ffmpeg_path() is None or not kind:
-                raise AudioError(
-                    named,
-                    where=where,
-                    todo="export it as WAV or FLAC and try again",
-                )
-        elif ffmpeg_path() is None:
-            raise AudioError(
-                f"is {kind}, which needs ffmpeg, and ffmpeg is not installed",
-                where=where,
-                todo=(
-                    "install it (Debian: sudo apt install ffmpeg; macOS: brew install ffmpeg) "
-                    "or export the recording as WAV, FLAC, OGG or MP3"
-                ),
-            )
-        self._ffmpeg = FfmpegReader(self.path)
-        self.rate, self.channels = self._ffmpeg.rate, self._ffmpeg.channels
-        self.duration_s = self._ffmpeg.duration_s
+    def _open_otherwise(self, head: bytes) -> None:
+        if is_text(head):
+            raise AudioError("is text, not audio", where=str(self.path), todo="name an audio file")
+        self._other = PyAvReader(self.path)
+        self.rate, self.channels = self._other.rate, self._other.channels
+        self.duration_s = self._other.duration_s
 
     def _float_gain(self) -> float:
         peak = 0.0
@@ -274,11 +258,11 @@ class AudioFile:
         return 1.0 / 32_768.0 if peak <= 32_768.0 else 1.0 / peak
 
     def _converted(self, converter: Converter) -> Iterator[Samples]:
-        for block in self._ffmpeg.blocks() if self._ffmpeg is not None else self._decoded():
+        for block in self._other.blocks() if self._other is not None else self._decoded():
             yield converter.process(block)
         yield converter.flush()
-        if self._ffmpeg is not None and self._ffmpeg.complaint:
-            self._note(f"ffmpeg said: {self._ffmpeg.complaint}")
+        if self._other is not None and self._other.complaint:
+            self._note(f"cut short or damaged: {self._other.complaint}")
 
     def _decoded(self) -> Iterator[Samples]:
         assert self._sound is not None

@@ -1,4 +1,4 @@
-"""What kind of file this is, from its first bytes, and views of parts of files."""
+"""What no decoder says of a file: that it is text, or an OGG without its end; views of parts of files."""
 
 from __future__ import annotations
 
@@ -7,43 +7,8 @@ from pathlib import Path
 from typing import BinaryIO
 
 
-def kind_of(file: BinaryIO) -> str:
-    """Name of the kind ("WAV", "M4A", ..., "text"), or "" when unknown; leaves the file at 0."""
-    file.seek(0)
-    head = file.read(4096)
-    file.seek(0)
-    return kind_of_bytes(head)
-
-
-def kind_of_bytes(head: bytes) -> str:
-    """As ``kind_of``, from the first bytes (pure)."""
-    if head[:4] in (b"RIFF", b"RF64") and head[8:12] == b"WAVE":
-        return "WAV"
-    if head[4:8] == b"ftyp":
-        return "M4A (AAC or ALAC in MP4)"
-    for magic, name in _MAGIC:
-        if head.startswith(magic):
-            return name
-    if len(head) > 2 and head[0] == 0xFF and head[1] & 0xF6 == 0xF0:
-        return "AAC (ADTS)"
-    if len(head) > 2 and head[0] == 0xFF and head[1] & 0xE0 == 0xE0:
-        return "MP3"
-    return "text" if _is_text(head) else ""
-
-
-_MAGIC: tuple[tuple[bytes, str], ...] = (
-    (b"fLaC", "FLAC"),
-    (b"OggS", "OGG"),
-    (b"ID3", "MP3"),
-    (b"#!AMR", "AMR"),
-    (b"\x1a\x45\xdf\xa3", "WebM or Matroska"),
-    (b"\x30\x26\xb2\x75\x8e\x66\xcf\x11", "WMA"),
-    (b"FORM", "AIFF"),
-    (b"caff", "CAF"),
-)
-
-
-def _is_text(head: bytes) -> bool:
+def is_text(head: bytes) -> bool:
+    """Whether these first bytes of a file are text, which some decoder would take for sound (pure)."""
     if b"\0" in head:
         return False
     try:

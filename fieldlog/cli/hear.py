@@ -53,8 +53,7 @@ def hear(
 
     Within a file, what follows a question may be its answer ("front", "affirm", "negative").
     Under each stand the other limits that apply, what was computed and the cautions, as `fieldlog
-    parse` shows them. WAV, FLAC, OGG and MP3 of any rate and width; M4A and others where ffmpeg is
-    installed.
+    parse` shows them. WAV, FLAC, OGG, Opus, MP3, M4A, WebM and more, of any rate and width.
 
     \b
     Examples:

