@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import asdict, replace
+from functools import partial
 from importlib import resources
 from pathlib import Path
 
@@ -21,6 +22,7 @@ from fieldlog.lab.benchmarks.calibrate_cases import samples, still_said
 from fieldlog.lab.benchmarks.calibrate_evidence import (
     Case,
     Line,
+    hear_by_many,
     hear_cases,
     read_lines,
     write_lines,
@@ -218,6 +220,19 @@ def test_evidence_is_written_and_read_back(tmp_path: Path, language: InspectionL
     path.write_text(path.read_text() + "{}\n")
     with pytest.raises(UsageError, match="not a line of evidence"):
         read_lines(path)
+
+
+def test_several_processes_hear_in_the_order_of_the_cases() -> None:
+    cases = [
+        Case(f"{n}", "tune", "phrase", "clean", "", partial(np.full, 8000 * (4 - n), 0.1, "f4"))
+        for n in range(4)
+    ]
+    build = partial(TypedListener, ["front tyre cracked"] * 4)
+    lines = list(hear_by_many(cases, build, load_language, 2))
+    assert [(line.id, line.seconds) for line in lines] == [
+        ("0", 2.0), ("1", 1.5), ("2", 1.0), ("3", 0.5),
+    ]  # fmt: skip
+    assert {line.hearing.hypotheses[0].text for line in lines} == {"front tyre cracked"}
 
 
 def test_the_command_fits_and_measures_what_was_heard(tmp_path: Path) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 import click
@@ -24,7 +24,7 @@ from fieldlog.lab.benchmarks.calibrate_evidence import (
     Case,
     Line,
     fingerprint,
-    hear_cases,
+    hear_by_many,
     read_lines,
     write_lines,
 )
@@ -56,6 +56,13 @@ LISTENER, INSPECTION = "whisper", "inspection"
 )
 @click.option("--tune-limit", type=int, default=2000, show_default=True)
 @click.option("--test-limit", type=int, default=400, show_default=True)
+@click.option(
+    "--processes",
+    type=click.IntRange(min=1),
+    default=1,
+    show_default=True,
+    help="So many hear at the same time.",
+)
 @click.option("--policy", type=click.Choice([p.value for p in Policy]), default="balanced")
 @click.option("--date", default="", help="Date written into the file (YYYY-MM-DD).")
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the file here.")
@@ -67,6 +74,7 @@ def calibrate(
     evidence: Path,
     tune_limit: int,
     test_limit: int,
+    processes: int,
     policy: str,
     date: str,
     out: Path | None,
@@ -82,7 +90,7 @@ def calibrate(
     """
     evidence.mkdir(parents=True, exist_ok=True)
     others = _others(orders, digits)
-    _gather(folder, others, noise, evidence, tune_limit, test_limit)
+    _gather(folder, others, noise, evidence, tune_limit, test_limit, processes)
     languages: dict[str, Language] = {INSPECTION: _inspection()}
     languages |= {kind: spoken.language() for kind, spoken in others.items()}
     tune = _samples(evidence, languages)
@@ -139,24 +147,25 @@ def _gather(
     evidence: Path,
     tune_limit: int,
     test_limit: int,
+    processes: int,
 ) -> None:
     from fieldlog.lab.speech_set.items import SpeechSet
 
     opened = SpeechSet(folder) if folder is not None else None
     if opened is not None:
-        language = _inspection()
         for part, limit in ((TUNE, tune_limit), (TEST, test_limit)):
             cases = inspection_cases(opened, part, CELLS, limit, spread=False)
-            _hear(_path(evidence, part, INSPECTION), cases, language)
+            _hear(_path(evidence, part, INSPECTION), cases, _inspection, processes)
     for kind, spoken in others.items():
-        language = spoken.language()
         for part in (TUNE, TEST):
             mine = order_cases(spoken, noise, part, ORDER_CELLS)
             foreign = foreign_cases(opened, part, CELLS, FOREIGN) if opened is not None else ()
-            _hear(_path(evidence, part, kind), [*mine, *foreign], language)
+            _hear(_path(evidence, part, kind), [*mine, *foreign], spoken.language, processes)
 
 
-def _hear(path: Path, cases: Iterable[Case], language: Language) -> None:
+def _hear(
+    path: Path, cases: Iterable[Case], language: Callable[[], Language], processes: int
+) -> None:
     from fieldlog.listeners.whisper.listener import WhisperListener
 
     wanted = list(cases)
@@ -164,13 +173,9 @@ def _hear(path: Path, cases: Iterable[Case], language: Language) -> None:
     left = [case for case in wanted if (case.id, case.cell) not in done]
     if not left:
         return
-    listener = WhisperListener()
-    listener.load(language)
-    try:
-        with click.progressbar(length=len(left), label=path.name) as bar:
-            write_lines(hear_cases(left, listener), path, lambda count: bar.update(1))
-    finally:
-        listener.close()
+    with click.progressbar(length=len(left), label=path.name) as bar:
+        lines = hear_by_many(left, WhisperListener, language, processes)
+        write_lines(lines, path, lambda count: bar.update(1))
 
 
 def _inspection() -> Language:

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterable, Iterator
+import multiprocessing
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -20,8 +21,10 @@ from numpy.typing import NDArray
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.vad import voice_activity, voice_of
 from fieldlog.errors import UsageError
+from fieldlog.grammar.language import Language
 from fieldlog.hearing import left_over
 from fieldlog.listeners.base import Listener
+from fieldlog.listeners.whisper.listener import WhisperListener
 from fieldlog.model import Hearing, Hypothesis
 
 TUNE, TEST = "tune", "test"
@@ -82,6 +85,40 @@ def hear_cases(
             hearing,
             scores,
         )
+
+
+def hear_by_many(
+    cases: Sequence[Case],
+    build: Callable[[], Listener],
+    language: Callable[[], Language],
+    processes: int,
+) -> Iterator[Line]:
+    """``hear_cases`` by several processes, in the order of ``cases``; each has a listener of one thread.
+
+    What is heard does not depend on how many there are; how long it took does.
+    """
+    context = multiprocessing.get_context("spawn")
+    with context.Pool(processes, _prepare, (cases, build, language)) as pool:
+        yield from pool.imap(_heard, range(len(cases)))
+
+
+_prepared: list[tuple[Sequence[Case], Listener]] = []
+"""What a process of ``hear_by_many`` works with."""
+
+
+def _prepare(
+    cases: Sequence[Case], build: Callable[[], Listener], language: Callable[[], Language]
+) -> None:
+    listener = build()
+    if isinstance(listener, WhisperListener):
+        listener.threads = 1
+    listener.load(language())
+    _prepared.append((cases, listener))
+
+
+def _heard(index: int) -> Line:
+    cases, listener = _prepared[0]
+    return next(hear_cases([cases[index]], listener))
 
 
 def write_lines(lines: Iterable[Line], path: Path, progress: Callable[[int], None]) -> int:

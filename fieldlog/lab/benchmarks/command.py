@@ -50,6 +50,13 @@ def _beside(relative: str) -> Path | None:
     type=click.Path(path_type=Path, file_okay=False),
     help="Keep what was heard of the speech set here; an interrupted run goes on.",
 )
+@click.option(
+    "--processes",
+    type=click.IntRange(min=1),
+    default=1,
+    show_default=True,
+    help="So many hear the speech set at the same time; times are then of a busy machine.",
+)
 @click.option("--wrong", is_flag=True, help="Name every file that was not right.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object per row.")
 def hearing(
@@ -70,6 +77,7 @@ def hearing(
     set_only: bool,
     docs: Path | None,
     answers: Path | None,
+    processes: int,
     wrong: bool,
     as_json: bool,
 ) -> None:
@@ -163,7 +171,7 @@ def hearing(
 
             shown = hearing_docs.inspect(
                 compared,
-                InspectionPlan(speech_set, ratios, limit, Policy(policy), answers),
+                InspectionPlan(speech_set, ratios, limit, Policy(policy), answers, processes),
                 docs,
                 step,
             )

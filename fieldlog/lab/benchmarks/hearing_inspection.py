@@ -26,7 +26,14 @@ from fieldlog.lab.benchmarks.calibrate_cases import (
     still_said,
     understood,
 )
-from fieldlog.lab.benchmarks.calibrate_evidence import TEST, Line, hear_cases, write_lines
+from fieldlog.lab.benchmarks.calibrate_evidence import (
+    TEST,
+    Case,
+    Line,
+    hear_by_many,
+    hear_cases,
+    write_lines,
+)
 from fieldlog.lab.benchmarks.hearing import Absent, peak_mb
 from fieldlog.lab.benchmarks.hearing_answers import Answers, made_of
 from fieldlog.lab.benchmarks.hearing_parts import (
@@ -41,6 +48,7 @@ from fieldlog.lab.benchmarks.hearing_parts import (
 from fieldlog.lab.benchmarks.recognisers import Recogniser
 from fieldlog.lab.speech_set.items import SpeechSet
 from fieldlog.language.files import load_language
+from fieldlog.listeners.base import Listener
 from fieldlog.model import Decision, Kind
 
 DEFAULT_RATIOS: Ratios = (None, 15.0, 10.0)
@@ -59,6 +67,8 @@ class InspectionPlan:
     policy: Policy = Policy.BALANCED
     answers: Path | None = None
     """Folder in which hearings are kept; what is there already is not heard again."""
+    processes: int = 1
+    """So many hear at the same time: times are then those of a busy machine."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +136,8 @@ def _apart(recogniser: Recogniser, plan: InspectionPlan, step: Step) -> Measured
     """``measure_safely`` in a process of its own, whose memory and crashes are its own."""
     context = multiprocessing.get_context("spawn")
     ours, theirs = context.Pipe(duplex=False)
-    process = context.Process(target=_work, args=(theirs, recogniser, plan), daemon=True)
+    process = context.Process(target=_work, args=(theirs, recogniser, plan))
+    process.daemon = plan.processes == 1  # such a one may have no processes of its own
     process.start()
     theirs.close()
     try:
@@ -178,7 +189,7 @@ def measure_inspection(
         step(recogniser.name, before, len(cases))
 
         def kept() -> Iterator[Line]:
-            for line in hear_cases(left, listener):
+            for line in _heard(left, listener, recogniser, plan.processes):
                 heard[line.id, line.cell] = line
                 yield line
 
@@ -209,6 +220,14 @@ def measure_inspection(
             rows.append(tally(recogniser.name, these, memory, rooms))
     gone = len({x.id for x in every} - {x.id for x in lines})
     return Measured(rows, lines, parts(recogniser.name, found, items), gone)
+
+
+def _heard(
+    cases: Sequence[Case], listener: Listener, recogniser: Recogniser, processes: int
+) -> Iterator[Line]:
+    if processes == 1:
+        return hear_cases(cases, listener)
+    return hear_by_many(cases, recogniser.build, load_language, processes)
 
 
 def row(

@@ -76,6 +76,10 @@ class SpeechSet:
         self.items = [Item(**json.loads(line)) for line in lines]
         self._noise = lru_cache(maxsize=64)(self._make_noise)
 
+    def __reduce__(self) -> tuple[type[SpeechSet], tuple[Path]]:
+        """Another process reads it anew."""
+        return SpeechSet, (self.folder,)
+
     def part(self, name: str) -> Iterator[Item]:
         """The items of the part ``tune`` or ``test``."""
         return (item for item in self.items if item.part == name)
