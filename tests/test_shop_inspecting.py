@@ -317,9 +317,11 @@ def test_a_breath_that_asks_can_be_answered_in_another_program(bench: Bench) -> 
     assert [type(each) for each in events] == [ev.FindingSaved] * 2
 
 
-def test_any_other_breath_ends_the_wait_for_an_answer(bench: Bench) -> None:
+def test_a_second_other_breath_ends_the_wait_for_an_answer(bench: Bench) -> None:
     bench.type("pads two millimetres")
     bench.type("left mirror cracked, chain dry")
+    assert bench.inspecting.conversation.waiting is not None
+    bench.type("right mirror cracked, horn works")
     assert bench.inspecting.conversation.waiting is None
     assert bench.inspecting.record.utterances[1].answers is None
 
@@ -349,7 +351,9 @@ COMMANDS: tuple[tuple[str, type[object]], ...] = (
     ("say again", ev.SaidAgain),
     ("read back", ev.ReadBack),
     ("stand by", ev.StandingBy),
+    ("read back the rear pads", ev.ReadBack),
     ("go ahead", ev.GoingAhead),
+    ("on my own", ev.OnYourOwn),
     ("take photo", ev.Marked),
     ("next item", ev.NextTold),
     ("what is left", ev.OpenTold),
@@ -826,11 +830,24 @@ class TestTheNextProcess:
         assert events[0].kept.finding.quantity.unit == "psi"
         assert never_confirmed(bench.inspecting.record) == 0
 
-    def test_answers_nothing_that_a_finding_ended(self, bench: Bench) -> None:
-        for words in ("pads two millimetres", "left mirror cracked", "front"):
+    def test_answers_nothing_that_two_findings_ended(self, bench: Bench) -> None:
+        for words in ("pads two millimetres", "left mirror cracked", "horn works", "front"):
             bench.anew()
             events = bench.type(words)
         assert isinstance(events[0], ev.Refused)
+
+    def test_takes_the_answer_to_what_was_told_again(self, bench: Bench) -> None:
+        for words in ("pads two millimetres", "left mirror cracked", "front"):
+            bench.anew()
+            events = bench.type(words)
+        assert isinstance(events[0], ev.FindingSaved)
+
+    def test_takes_the_answer_to_what_was_told_with_what_is_open(self, bench: Bench) -> None:
+        findings = ("left mirror cracked", "horn works", "right mirror cracked")
+        for words in ("pads two millimetres", *findings, "what is left", "front"):
+            bench.anew()
+            events = bench.type(words)
+        assert isinstance(events[0], ev.FindingSaved)
 
 
 def test_an_answer_that_could_not_be_taken_can_be_given_again(

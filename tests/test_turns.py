@@ -148,13 +148,35 @@ def test_no_leaves_nothing_accepted_and_nothing_open(talk: Talk) -> None:
     assert talk.standing() == []
 
 
-def test_a_new_finding_leaves_the_question_open(talk: Talk) -> None:
+def test_two_new_findings_leave_the_question_open(talk: Talk) -> None:
     talk.say("pads two millimetres")
     line = talk.say("left fork seal leaking")
     assert "answers" not in line
+    assert "still asked: Which end: front or rear?" in line
+    assert "still asked" not in talk.say("horn works")
     assert talk.joins() == []
     assert talk.open() == ["pads two millimetres"]
     assert talk.say("rear").startswith("not understood")  # a word that comes too late
+    assert talk.standing() == [("fork seal", "left", "leaking"), ("horn", None, "sound")]
+
+
+@pytest.mark.parametrize(("late_s", "taken"), [(50.0, True), (65.0, False)])
+def test_a_question_told_again_waits_a_minute_from_then(
+    talk: Talk, late_s: float, taken: bool
+) -> None:
+    talk.say("pads two millimetres")
+    talk.say("left fork seal leaking", after=50.0)
+    talk.say("rear", after=late_s)
+    assert (("brake pads", "rear", (2, "mm")) in talk.standing()) is taken
+
+
+def test_an_answer_that_comes_before_the_question_was_told_again_is_asked_about(
+    talk: Talk,
+) -> None:
+    """ "Left fork seal leaking ... four millimetres": the end of the sentence, or the answer?"""
+    talk.say("rear pads two")
+    talk.say("left fork seal leaking")
+    assert "asked" in talk.say("four millimetres", after=0.9)
     assert talk.standing() == [("fork seal", "left", "leaking")]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import assert_never
 
@@ -46,6 +47,8 @@ def event_text(event: Event) -> Text:
             return Text(f"  now {tell.state(verdict)}: {_told(kept)}", "dim")
         case ev.Asked(said) | ev.Refused(said):
             return outcome_text(said.understanding, None).append_text(answered(said))
+        case ev.AskedAgain(_, asked):
+            return Text(f"  still asked: {asked.question_text}  heard: {asked.text}", ASKED)
         case ev.QuestionClosed(said):
             return Text(str(said.understanding.dialogue)).append_text(answered(said))
         case ev.NothingToTake(said):
@@ -89,13 +92,14 @@ def _command_text(
     | ev.ReadBack
     | ev.SaidAgain
     | ev.StandingBy
-    | ev.GoingAhead,
+    | ev.GoingAhead
+    | ev.OnYourOwn,
 ) -> Text:
     match event:
         case ev.ItemSkipped(_, items, reason):
             return Text("\n".join(f"left out: {item} ({reason})" for item in items), CHANGED)
         case ev.OpenTold(_, left):
-            return _open(left)
+            return _how_much(left)
         case ev.NextTold(_, left):
             return Text(f"next: {_next(left) if left else 'nothing is open'}", TOLD)
         case ev.HowToCheckTold(_, component, advice):
@@ -103,8 +107,9 @@ def _command_text(
             return Text(known, TOLD)
         case ev.WhyTold(_, kept):
             return Text("\n").join(_why(kept)) if kept else Text("no finding stands", TOLD)
-        case ev.ReadBack(_, kept):
-            return Text(f"I read back: {_read(kept)}" if kept else "no finding stands", TOLD)
+        case ev.ReadBack(_, kept, before):
+            read = "; ".join(_read(each) for each in (*before, kept) if each)
+            return Text(f"I read back: {read}" if read else "no finding stands", TOLD)
         case ev.SaidAgain(_, told):
             again = events_text(told)
             return (
@@ -114,8 +119,11 @@ def _command_text(
             )
         case ev.StandingBy():
             return Text("standing by: nothing counts until you say go ahead", TOLD)
-        case ev.GoingAhead():
-            return Text("going ahead", TOLD)
+        case ev.GoingAhead(_, led):
+            leads = "; each next item is told until you say on my own" if led else ""
+            return Text(f"going ahead{leads}", TOLD)
+        case ev.OnYourOwn():
+            return Text("on your own: the next item is told when you say next item", TOLD)
         case _:
             assert_never(event)
 
@@ -133,6 +141,15 @@ def _open(left: Sequence[LeftOpen]) -> Text:
         return Text("open: nothing is open", TOLD)
     stages = (f"{stage.name}: {', '.join(texts)}" for stage, texts in told(left).items())
     return Text(f"open: {'; '.join(stages)}", TOLD)
+
+
+def _how_much(left: Sequence[LeftOpen]) -> Text:
+    """How much is open, and what of it comes next: nobody keeps thirty names in mind."""
+    if not left:
+        return _open(left)
+    stages = Counter(each.stage.name for each in left)
+    counts = ", ".join(f"{stage} {count}" for stage, count in stages.items())
+    return Text(f"open: {len(left)} to look at ({counts}); next: {_next(left[0])}", TOLD)
 
 
 def _next(left: LeftOpen) -> str:

@@ -38,6 +38,7 @@ _OF = {
     Command.PHOTO: "dialogue.photo_of",
     Command.SKIP: "dialogue.skip",
     Command.HOW_TO_CHECK: "dialogue.how_to_check_of",
+    Command.READ_BACK: "dialogue.read_back_of",
 }
 """Dialogue word -> the rule of its form with something behind it."""
 

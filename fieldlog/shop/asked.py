@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+from fieldlog.aftercare.plan import left_open
 from fieldlog.language.answers import APART
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Decision, Flag, Kind, Understanding
 from fieldlog.shop.conversation import Conversation
-from fieldlog.shop.earlier import waiting_in
+from fieldlog.shop.earlier import since, waiting_in
 from fieldlog.shop.scene import Scene
 from fieldlog.store.records import InspectionRecord, KeptQuestion, Utterance
 
@@ -50,7 +51,17 @@ class OpenQuestions:
         """Let a question of the record wait for its answer; whether it can."""
         said = self._meant(kept, record)
         self.asked_before(kept, said)
-        return self._is_same(kept, said) and self._conversation.resume(said)
+        again = since(record, kept)
+        return self._is_same(kept, said) and self._conversation.resume(said, again=again)
+
+    def told_again(self, record: InspectionRecord) -> Understanding | None:
+        """The newest question that is still open and can be answered shortly: it waits (again)."""
+        if self._conversation.waiting is not None:
+            return self._conversation.waiting
+        for kept in reversed(record.utterances):
+            if kept.decision is Decision.ASK and left_open(record, kept):
+                return self._conversation.waiting if self.reopen(kept, record) else None
+        return None
 
     def refused_at_end(self, record: InspectionRecord) -> bool:
         """Whether a finding, or a breath with one in it, was said last and refused."""
@@ -63,10 +74,13 @@ class OpenQuestions:
         said = language.breath(last.text)
         return bool(said.left_over) or said.whole.kind is Kind.FINDING
 
-    def at_end(self, record: InspectionRecord) -> Understanding | None:
-        """The question at the end of the record that is still open, as it was understood."""
+    def at_end(self, record: InspectionRecord, *, interrupted: bool = True) -> Understanding | None:
+        """The question at the end of the record that is still open, as it was understood.
+
+        ``interrupted``: also where a finding about something else followed.
+        """
         kept = waiting_in(record)
-        if kept is None:
+        if kept is None or (since(record, kept) and not interrupted):
             return None
         asked = next((was for name, was in reversed(self._asked) if name == kept.id), None)
         if asked is None:

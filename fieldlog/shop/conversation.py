@@ -80,8 +80,14 @@ class Answering:
 
     name = "inspection, answering"
 
-    def __init__(self, language: InspectionLanguage, asked: Understanding) -> None:
-        """Offers all of ``language``, and short answers to ``asked``."""
+    def __init__(
+        self, language: InspectionLanguage, asked: Understanding, *, again: bool = False
+    ) -> None:
+        """Offers all of ``language``, and short answers to ``asked``.
+
+        ``again``: something else was said after its utterance; a bare correction is not of that.
+        """
+        self._again = again
         self.hint = language.hint
         self.in_shop_words = language.in_shop_words
         self._language = language
@@ -126,7 +132,8 @@ class Answering:
         said = self._offered.understand(text)
         if said.dialogue is Command.NEGATIVE:
             return self._language.understand(text)  # weighed like any other word before it counts
-        if said.dialogue is Command.CORRECTION and said.finding is None and "value" in said.slots:
+        bare = said.dialogue is Command.CORRECTION and said.finding is None
+        if bare and not self._again and "value" in said.slots:
             # A bare correction is of what was said last, and that is the question's utterance.
             anew = self._offered.understand(value_said(said))
             return replace(said, slots={}) if anew.decision is Decision.REFUSE else anew
@@ -140,6 +147,8 @@ class _Question:
     asked: Understanding
     clip: Clip | None
     """None: it was asked in an earlier recording, and waits from the start of this one."""
+    again: bool = False
+    """Whether it was told again behind something else: "disregard" and a bare correction are of that."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,6 +173,8 @@ class Conversation:
         self._loaded: Understanding | None = None
         self._waiting: _Question | None = None
         self._earlier: _Question | None = None
+        self._older: _Question | None = None
+        self._told_again: Understanding | None = None
         self._before: Heard | None = None
         self._latest: Understanding | None = None
         self.standing_by = False
@@ -192,14 +203,14 @@ class Conversation:
                     heard, breath = self._going_on(before, heard)
         turn = Turn(heard) if whole is None else Turn(whole, completes=True)
         turn = replace(turn, heard=self._by_side(turn.heard))
-        self._taken(turn.heard)
+        self._taken(turn.heard, told=kept)
         self._before = breath or self._before
         return turn
 
     def typed(self, text: str) -> Heard:
         """Typed words, which may answer the question that waits; they have no sound."""
         heard = self._typed(text, None if self.standing_by else self._waiting)
-        self._taken(heard)
+        self._taken(heard, told=True)
         self._before = None
         return heard
 
@@ -212,7 +223,7 @@ class Conversation:
         language = self._ears.language
         said = language.understand(text)
         if question is not None and isinstance(language, InspectionLanguage):
-            answer = Answering(language, question.asked).understand(text)
+            answer = Answering(language, question.asked, again=question.again).understand(text)
             said = said if answer.decision is Decision.REFUSE else answer
         if said.kind is Kind.REMARK and not said.slots.get("remark"):
             said = Understanding(Decision.REFUSE, Kind.REMARK, "a remark has words", text)
@@ -232,10 +243,13 @@ class Conversation:
         """What the words mean."""
         return self._ears.language
 
-    def resume(self, asked: Understanding) -> bool:
-        """Let a question that the record left open wait for its answer; whether one can settle it."""
+    def resume(self, asked: Understanding, *, again: bool = False) -> bool:
+        """Let a question that the record left open wait for its answer; whether one can settle it.
+
+        ``again``: something else was said after it.
+        """
         if waits(asked):
-            self._waiting = _Question(asked, None)
+            self._waiting = _Question(asked, None, again)
             return True
         return False
 
@@ -247,7 +261,7 @@ class Conversation:
         if self._latest is not heard.understanding or self.standing_by:
             return
         if waits(said):
-            self._waiting = _Question(said, heard.clip if len(heard.clip.samples) else None)
+            self._waiting = _Question(said, _sound(heard))
         elif waits(heard.understanding):  # what the record told of it left nothing to ask
             self._waiting = None
 
@@ -259,7 +273,7 @@ class Conversation:
             self._load(None)
             return hear_clip(clip, ears.listener, language, ears.judge)
         self._load(question.asked)
-        answering = Answering(language, question.asked)
+        answering = Answering(language, question.asked, again=question.again)
         judge = said_again(ears.judging(answering), question.asked, answering)
         heard = hear_clip(clip, ears.listener, answering, judge)
         if heard.understanding.decision is Decision.REFUSE and ears.reloads:
@@ -297,23 +311,43 @@ class Conversation:
             return second, None
         return further, further if further.takes_back else whole
 
-    def _taken(self, heard: Heard) -> None:
-        """What waits from now on: the question of this utterance, the one before, or none."""
+    def told_again(self, heard: Heard) -> Understanding | None:
+        """The question that waits though ``heard``, the newest utterance, was about something else."""
+        return self._told_again if self._latest is heard.understanding else None
+
+    def _taken(self, heard: Heard, *, told: bool) -> None:
+        """What waits from now on: the question of this utterance, the one before, or none.
+
+        ``told``: what becomes of it is told at once, and with it a question that is still open.
+        """
         said = heard.understanding
         self._before, self._earlier, self._stood_by = heard, self._waiting, self.standing_by
-        self._latest = said
+        self._latest, self._told_again = said, None
         if said.decision is Decision.ACCEPT and said.dialogue in TURNS:
             self.standing_by = said.dialogue is Command.STAND_BY
         if self.standing_by:
             return  # the question that waits goes on waiting
         if waits(said):
-            self._waiting = _Question(said, heard.clip if len(heard.clip.samples) else None)
-        elif (
-            heard.answers is not None
-            or (heard.accepted and (said.finding is not None or heard.parts))
-            or said.decision is Decision.ASK  # "yes" would be to this, which no short word settles
-        ):
+            if heard.answers is None and told:
+                self._older = self._waiting
+            self._waiting = _Question(said, _sound(heard))
+        elif heard.answers is not None:
+            self._tell_again(self._older, heard)
+        elif heard.accepted and (said.finding is not None or heard.parts):
+            self._tell_again(self._waiting if told else None, heard)
+        elif said.decision is Decision.ASK:
+            self._waiting = self._older = (
+                None  # "yes" would be to this, which no short word settles
+            )
+
+    def _tell_again(self, question: _Question | None, heard: Heard) -> None:
+        """Let ``question`` wait behind ``heard``, which was about something else: once."""
+        self._older = None
+        if question is None or question.again:
             self._waiting = None
+            return
+        self._waiting = _Question(question.asked, _sound(heard), again=True)
+        self._told_again = question.asked
 
     def silence_s(self, draft: Heard, silences: Silences | None = None) -> float:
         """Seconds of silence that end the utterance which was heard so far as ``draft``."""
@@ -327,11 +361,11 @@ class Conversation:
         """What comes next is of another recording, which goes on where this one ended."""
         if self._waiting:
             self._waiting = replace(self._waiting, clip=None)
-        self._earlier = self._before = None
+        self._earlier = self._older = self._before = None
 
     def afresh(self) -> None:
         """What comes next has nothing to do with what was heard; standing by goes on."""
-        self._waiting = self._earlier = self._before = None
+        self._waiting = self._earlier = self._older = self._before = None
 
     def _question(self, clip: Clip) -> _Question | None:
         if self.standing_by:
@@ -357,7 +391,7 @@ class Conversation:
                 reason = "which of it corrects is not certain"
                 return replace(heard, understanding=asked_of.asked(reason).whole)
             return replace(heard, answers=asked)
-        if not settles(asked, said):
+        if not settles(asked, said) or (question.again and said.dialogue is Command.DISREGARD):
             return heard
         if said.dialogue in TAKES_NOTHING:
             said = replace(said, reason=TAKES_NOTHING[said.dialogue])
@@ -393,6 +427,10 @@ class Conversation:
         else:
             ears.listener.load(language)
         self._loaded = asked
+
+
+def _sound(heard: Heard) -> Clip | None:
+    return heard.clip if len(heard.clip.samples) else None
 
 
 def utterances_of(clips: Iterable[Clip], conversation: Conversation) -> Iterator[Heard]:

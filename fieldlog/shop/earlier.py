@@ -8,7 +8,6 @@ from fieldlog.aftercare.plan import left_open
 from fieldlog.limits.assess import Assessment
 from fieldlog.model import Command, Decision, Kind, Understanding
 from fieldlog.shop import events as ev
-from fieldlog.shop.conversation import TURNS
 from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.store.records import InspectionRecord, RecordedFinding, Utterance
 
@@ -73,23 +72,43 @@ def kept_as(made: RecordedFinding) -> Kept:
 def waiting_in(record: InspectionRecord) -> Utterance | None:
     """The question at the end of the record that the next words may answer, if one waits.
 
-    What was not understood, or told something, does not end it; an answer or a finding does, and
-    so does another question.
+    What was not understood, or told something, does not end it; an answer does, and so do another
+    question and the second finding about something else (``since``). One that an answer to a later
+    one, or what is open, told again is waited for as well.
     """
+    found, told_again = 0, False
     for said in reversed(record.utterances):
-        if said.decision is Decision.ASK:
-            return said if left_open(record, said) else None
-        taken = said.decision is Decision.ACCEPT and said.kind is Kind.FINDING
-        if said.answers is not None or taken:
-            return None
+        if said.decision is Decision.ASK and left_open(record, said):
+            return said if found <= 1 or told_again else None
+        if said.decision is Decision.ACCEPT:
+            found += said.kind is Kind.FINDING
+            told_again |= said.dialogue == Command.WHAT_IS_OPEN and not found
     return None
 
 
-def stood_by(record: InspectionRecord) -> bool:
-    """Whether the last word of the record about it is that nothing counts."""
-    turns = (
-        said.dialogue
-        for said in reversed(record.utterances)
-        if said.decision is Decision.ACCEPT and said.dialogue in TURNS
-    )
-    return next(turns, None) == Command.STAND_BY
+def since(record: InspectionRecord, asked: Utterance) -> bool:
+    """Whether a finding about something else, or its answer, was said after ``asked``."""
+    after = record.utterances[[each.id for each in record.utterances].index(asked.id) + 1 :]
+    return any(u.decision is Decision.ACCEPT and u.kind is Kind.FINDING for u in after)
+
+
+def turns_of(record: InspectionRecord) -> tuple[bool, bool]:
+    """Whether the record was left standing by, and whether what comes next is told."""
+    standing = led = False
+    for said in record.utterances:
+        if said.decision is Decision.ACCEPT and said.dialogue is not None:
+            standing, led = turned(Command(said.dialogue), standing=standing, led=led)
+    return standing, led
+
+
+def turned(word: Command, *, standing: bool, led: bool) -> tuple[bool, bool]:
+    """The same after ``word``: "go ahead" ends standing by, or leads on."""
+    match word:
+        case Command.STAND_BY:
+            return True, led
+        case Command.GO_AHEAD:
+            return False, led or not standing
+        case Command.ON_MY_OWN:
+            return standing, False
+        case _:
+            return standing, led

@@ -94,6 +94,18 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True)
+class AskedAgain:
+    """A question that is still open, told once more: something else was said in between, or what is
+    open was asked for. The next words may answer it.
+    """
+
+    said: Said
+    """The utterance that it is told behind."""
+    asked: Understanding
+    """With the question and its candidates."""
+
+
+@dataclass(frozen=True, slots=True)
 class QuestionClosed:
     """An answer that takes nothing: what was asked about is dropped."""
 
@@ -218,10 +230,12 @@ class WhyTold:
 
 @dataclass(frozen=True, slots=True)
 class ReadBack:
-    """The last finding as it is in the record; None: no finding stands."""
+    """The last finding as it is in the record, or the newest of what was named; None: none stands."""
 
     said: Said
     kept: Kept | None
+    before: tuple[Kept, ...] = ()
+    """Where something was named: what else stands of it, oldest first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,7 +255,15 @@ class StandingBy:
 
 @dataclass(frozen=True, slots=True)
 class GoingAhead:
-    """What is said counts (again)."""
+    """What is said counts (again); ``led``: and what comes next is told whenever something is done."""
+
+    said: Said
+    led: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class OnYourOwn:
+    """What comes next is told only when it is asked for."""
 
     said: Said
 
@@ -319,6 +341,7 @@ Event: TypeAlias = (
     | FindingWithdrawn
     | JudgedAgain
     | Asked
+    | AskedAgain
     | QuestionClosed
     | Refused
     | HeldBack
@@ -335,6 +358,7 @@ Event: TypeAlias = (
     | SaidAgain
     | StandingBy
     | GoingAhead
+    | OnYourOwn
     | NothingToTake
     | GoneAlready
     | SignedOff

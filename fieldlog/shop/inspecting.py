@@ -8,11 +8,12 @@ that trying again is the same row.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from fieldlog.aftercare.checklist import LeftOpen
 from fieldlog.aftercare.plan import left_open, skips_of
 from fieldlog.errors import FieldlogError, StoreError, UsageError
 from fieldlog.hearing import Heard
@@ -21,7 +22,15 @@ from fieldlog.shop import events as ev
 from fieldlog.shop.asked import OpenQuestions
 from fieldlog.shop.by_hand import ByHand, Origin
 from fieldlog.shop.conversation import TAKES_NOTHING, TURNS, Conversation
-from fieldlog.shop.earlier import become, kept_as, saved_as, stood_by, told_last, waiting_in
+from fieldlog.shop.earlier import (
+    become,
+    kept_as,
+    saved_as,
+    told_last,
+    turned,
+    turns_of,
+    waiting_in,
+)
 from fieldlog.shop.events import Event, Said, said_in
 from fieldlog.shop.known import VehicleKnown
 from fieldlog.shop.scene import Rules, Scene
@@ -85,7 +94,9 @@ class Inspecting(ByHand):
         self._standing_by = False
         self._told = told_last(record)
         self._subscribers: list[Callable[[Event], None]] = []
-        self._stands_by(stood_by(record))
+        standing, self._led = turns_of(record)
+        self._led_to: LeftOpen | None = None
+        self._stands_by(standing)
         kept = waiting_in(record)
         if kept is not None:
             self._questions.reopen(kept, record)
@@ -211,7 +222,8 @@ class Inspecting(ByHand):
         """
         said = heard.understanding
         dropped = said.decision is Decision.ACCEPT and said.dialogue is Command.DISREGARD
-        asked = self._questions.at_end(record) if dropped and heard.answers is None else None
+        open_one = dropped and heard.answers is None
+        asked = self._questions.at_end(record, interrupted=False) if open_one else None
         if asked is None:
             return heard
         said = replace(said, reason=TAKES_NOTHING[Command.DISREGARD])
@@ -271,14 +283,34 @@ class Inspecting(ByHand):
         if understood.decision is Decision.ASK:
             self._questions.note(id, understood)
         self._turn(understood)
-        return self._happened(step.tell(said, saved), scene, repeats=_is_told(understood))
+        told = (*step.tell(said, saved), *self._further(heard, understood, said))
+        return self._happened(told, scene, repeats=_is_told(understood))
+
+    def _further(self, heard: Heard, understood: Understanding, said: Said) -> Iterator[Event]:
+        """What is told behind what followed: a question that is still open, else what comes next."""
+        if understood.decision is not Decision.ACCEPT or self._standing_by:
+            return
+        asked = self.conversation.told_again(heard)
+        if understood.dialogue is Command.WHAT_IS_OPEN:
+            asked = self._questions.told_again(self.record)
+        if asked is not None:
+            yield ev.AskedAgain(said, asked)
+        elif self._led and self.conversation.waiting is None:
+            first = next(iter(self.scene.left), None)
+            asks_for_it = understood.dialogue in (Command.NEXT_ITEM, Command.WHAT_IS_OPEN)
+            anew = understood.dialogue is Command.GO_AHEAD or first != self._led_to
+            self._led_to = first
+            if anew and not asks_for_it:
+                yield ev.NextTold(said, first)
 
     def _is_held(self, said: Understanding) -> bool:
         return self._standing_by and said.dialogue not in TURNS
 
     def _turn(self, said: Understanding) -> None:
-        if said.decision is Decision.ACCEPT and said.dialogue in TURNS:
-            self._standing_by = said.dialogue is Command.STAND_BY
+        if said.decision is Decision.ACCEPT and said.dialogue is not None:
+            self._standing_by, self._led = turned(
+                said.dialogue, standing=self._standing_by, led=self._led
+            )
 
     def _stands_by(self, whether: bool) -> None:
         """As the record was left: another process may have been told so."""
@@ -287,7 +319,8 @@ class Inspecting(ByHand):
     # -- inside -------------------------------------------------------------------------------
 
     def _around(self) -> Around:
-        return Around(self.head.inspector, self._told, self._transcribe, self._fingerprint)
+        led = self._led or not self._standing_by
+        return Around(self.head.inspector, self._told, self._transcribe, self._fingerprint, led)
 
     def _fingerprint(self) -> str:
         return self.record.fingerprint

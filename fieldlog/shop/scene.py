@@ -76,17 +76,18 @@ class Scene:
 
     def named_in(self, slots: Mapping[str, str]) -> Kept | None:
         """The newest standing finding of the component and place that were said."""
-        place = slots.get("position", "").split()
-        measured = slots.get("characteristic")
-        for kept in reversed(self.standing):
-            one = kept.finding
-            if (
-                one.component == slots.get("component")
-                and set(place) <= set((one.position or "").split())
-                and measured in (None, one.characteristic)
-            ):
-                return kept
-        return None
+        return next(reversed(self.all_named_in(slots)), None)
+
+    def all_named_in(self, slots: Mapping[str, str]) -> tuple[Kept, ...]:
+        """Every standing finding of the component and place that were said, oldest first."""
+        place = set(slots.get("position", "").split())
+        return tuple(
+            kept
+            for kept in self.standing
+            if kept.finding.component == slots.get("component")
+            and place <= set((kept.finding.position or "").split())
+            and slots.get("characteristic") in (None, kept.finding.characteristic)
+        )
 
     # -- judging ------------------------------------------------------------------------------
 

@@ -38,6 +38,8 @@ class Around:
     transcribe: Transcribe | None
     fingerprint: Callable[[], str]
     """Of the record as it is when it is called."""
+    led: bool = False
+    """Whether "go ahead" leads on through what is open."""
 
 
 def step_of(heard: Heard, scene: Scene, around: Around) -> Step:
@@ -111,6 +113,9 @@ def _command(command: Command, heard: Heard, scene: Scene, around: Around) -> St
         case Command.HOW_TO_CHECK:
             about, advice = scene.how_to_check(slots)
             return Step(NewEntry(), lambda s, _: (ev.HowToCheckTold(s, about, advice),))
+        case Command.READ_BACK if slots:
+            *before, newest = scene.all_named_in(slots) or (None,)
+            return Step(NewEntry(), lambda s, _: (ev.ReadBack(s, newest, tuple(before)),))
         case Command.WHY | Command.READ_BACK if scene.gone is not None:
             gone = scene.gone
             return Step(NewEntry(), lambda s, _: (ev.GoneAlready(s, gone),))
@@ -118,13 +123,16 @@ def _command(command: Command, heard: Heard, scene: Scene, around: Around) -> St
             return Step(NewEntry(), lambda s, _: (ev.WhyTold(s, last),))
         case Command.READ_BACK:
             return Step(NewEntry(), lambda s, _: (ev.ReadBack(s, last),))
+        case Command.ON_MY_OWN:
+            return Step(NewEntry(), lambda s, _: (ev.OnYourOwn(s),))
         case Command.SAY_AGAIN:
             told = around.told
             return Step(NewEntry(), lambda s, _: (ev.SaidAgain(s, told),))
         case Command.STAND_BY:
             return Step(NewEntry(), lambda s, _: (ev.StandingBy(s),))
         case Command.GO_AHEAD:
-            return Step(NewEntry(), lambda s, _: (ev.GoingAhead(s),))
+            led = around.led
+            return Step(NewEntry(), lambda s, _: (ev.GoingAhead(s, led),))
         case Command.SIGN_OFF:
             return _spoken(*sign_off(scene, around.inspector, around.fingerprint))
         case Command.AFFIRM | Command.NEGATIVE | Command.CORRECTION:
