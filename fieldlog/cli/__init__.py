@@ -34,6 +34,7 @@ COMMANDS: Table = {
     ),
     "store": ("fieldlog.cli.store:store", "bring two records, or two copies of one, together"),
     "report": ("fieldlog.cli.report:report", "write an inspection as HTML, PDF, JSON or CSV"),
+    "years": ("fieldlog.cli.years:years", "questions over years of a record, asked in SQL"),
     "catalogue": ("fieldlog.cli.catalogue:catalogue", "the components that can be spoken of"),
     "limits": ("fieldlog.cli.limits:limits", "the limits, each with its source"),
     "why": ("fieldlog.cli.why:why", "how words come to their verdict, step by step"),

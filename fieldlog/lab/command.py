@@ -36,6 +36,7 @@ COMMANDS: Table = {
         "fieldlog.lab.benchmarks.command:record_store",
         "a large record; a saving process killed",
     ),
+    "years": ("fieldlog.lab.benchmarks.years:years", "questions over ten million findings"),
     "life": ("fieldlog.lab.life:life", "what an utterance calls on its way, drawn"),
     "report": ("fieldlog.lab.benchmarks.command:report_page", "the report of a large inspection"),
     "speech-set": (

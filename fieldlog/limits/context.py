@@ -86,6 +86,7 @@ _ROWS: tuple[Setting, ...] = (
         "motorcycle",
         silent=True,
     ),
+    Setting("model", Holds.TEXT, "make, model and year as the papers say; kept, not checked"),
     Setting("engine_cc", Holds.NUMBER, "engine capacity in cm3"),
     Setting(
         "gvwr",

@@ -1,0 +1,1 @@
+"""Questions over years: everything found, said and worn as tables, asked in SQL."""
