@@ -130,7 +130,7 @@ def _picture(question: YearsQuestion, answer: YearsAnswer) -> str:
         )
         for name, value, spread in zip(names, answer.column(question.shown), spreads, strict=True)
     ]
-    return chart_svg(question.says, question.shown.replace("_", " "), bars)
+    return chart_svg(question.says, question.drawn, bars)
 
 
 def _lines(answer: YearsAnswer) -> list[str]:

@@ -21,6 +21,8 @@ class YearsQuestion:
     sql: str
     shown: str
     """Column whose value is drawn."""
+    drawn: str
+    """What it is, told under the picture's title."""
     of: tuple[str, ...]
     """Columns that name a bar."""
     spread: tuple[str, str] | None = None
@@ -55,6 +57,7 @@ QUESTIONS: Mapping[str, YearsQuestion] = {
             ORDER BY beyond DESC, component, model LIMIT 20
             """,
             "beyond",
+            "findings beyond a limit, or faulty",
             ("component", "model"),
         ),
         YearsQuestion(
@@ -71,6 +74,7 @@ QUESTIONS: Mapping[str, YearsQuestion] = {
             ORDER BY component, characteristic, parts DESC, model LIMIT 20
             """,
             "middle",
+            "change in 1,000 km, in the unit of the table",
             ("component", "characteristic", "model"),
             ("low", "high"),
         ),
@@ -87,6 +91,7 @@ QUESTIONS: Mapping[str, YearsQuestion] = {
             FROM utterances GROUP BY 1, 2 ORDER BY 1, min(coalesce(over_noise_db, -1)), 2
             """,
             "asked_per_cent",
+            "per cent of what was said",
             ("inspector", "over_noise"),
         ),
     )
