@@ -62,7 +62,7 @@ def test_an_untouched_record_agrees_with_itself(store: Repository, filled: Fille
     assert (
         whole.rows == store.engine.connection.execute("SELECT count(*) FROM record").fetchone()[0]
     )
-    assert whole.media == 4  # one clip said three times, one photo
+    assert whole.media == 2  # one clip said three times, one photo
 
 
 def test_the_filled_store_covers_every_kind_of_row(store: Repository, filled: Filled) -> None:
@@ -159,7 +159,8 @@ def test_a_row_that_nothing_owns_shows_in_the_store(store: Repository, table: st
 
 
 def _without_guards(faults: tuple[str, ...]) -> list[str]:
-    return [fault for fault in faults if not fault.startswith("trigger ")]
+    """Without what whoever takes the guards off, or puts in a row that refers to nothing, leaves."""
+    return [f for f in faults if not f.startswith("trigger ") and "a row of it refers to" not in f]
 
 
 @pytest.mark.parametrize("name", list(guards()))
@@ -180,7 +181,7 @@ def test_a_guard_that_refuses_nothing_shows(store: Repository) -> None:
 
 def test_an_emptied_record_does_not_agree(store: Repository) -> None:
     connection = _unguarded(store)
-    for table in ("record", "local_head", *KEPT):
+    for table in ("record", "local_head", "limit_text", *KEPT):
         connection.execute(f"DELETE FROM {table}")
     for statement in guards().values():
         connection.execute(statement)

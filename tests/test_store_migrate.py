@@ -124,7 +124,11 @@ def test_every_older_version_is_brought_up_to_date(tmp_path: Path, stop: str, fi
     assert len(list(folder.glob(f"{FILE}.before-{stop}-*"))) == 1
 
 
-_LATER = {"0007_stretches": ("stretch",), "0008_review": ("word", "review")}
+_LATER = {
+    "0007_stretches": ("stretch",),
+    "0008_review": ("word", "review"),
+    "0009_elsewhere": ("elsewhere",),
+}
 
 
 def _as_left_by(connection: sqlite3.Connection, source: Path, stop: str) -> None:

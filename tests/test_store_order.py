@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 STORE = Path(__file__).resolve().parents[1] / "fieldlog" / "store"
-LAST = r"(\bid|_id, [a-z.]*rank|\brank|sha256|\bhash|\bname|\bkey|\{column\}|\{key\}|\bseq)( DESC)?"
+LAST = r"(\bid|_id, [a-z.]*rank|\brank|sha256|\bhash|\bbehind|\bname|\bkey|\{column\}|\{key\}|\bseq)( DESC)?"
 """What an order may end in: an id, or what else names a row of its table once."""
 ONE_ROW = (
     r"SELECT (count|max|coalesce\(max|coalesce\(value)",
@@ -19,7 +19,7 @@ ONE_ROW = (
 )
 ELSEWHERE = {
     # Pieces that another statement ends, or that put rows into a table, where there is no order.
-    "_INSPECTION", "_PLACE",
+    "_INSPECTION", "_PLACE", "_AWAY",
 }  # fmt: skip
 
 
@@ -54,7 +54,7 @@ def statements(path: Path) -> Iterator[tuple[int, str]]:
         if not isinstance(node, ast.expr) or id(node) in inside:
             continue
         text = _text(node)
-        if text and re.match(r"(SELECT|\{_INSPECTION\}|\{_PLACE\}|\{sql\})", text):
+        if text and re.match(r"(SELECT|\{_INSPECTION\}|\{_PLACE\}|\{_AWAY\}|\{sql\})", text):
             yield node.lineno, " ".join(text.split())
 
 

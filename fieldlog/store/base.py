@@ -64,6 +64,21 @@ class StoredRow:
 
 
 @dataclass(frozen=True, slots=True)
+class Elsewhere:
+    """A row that another record has, and that something here was written after.
+
+    Only the hash is bound by the rows here; the rest is as whoever made the bundle said.
+    """
+
+    hash: bytes
+    writer: str
+    n: int
+    turn: int
+    behind: tuple[bytes, ...]
+    """The newest rows of this record that it had seen."""
+
+
+@dataclass(frozen=True, slots=True)
 class Taken:
     """What came in from another store."""
 
@@ -150,10 +165,14 @@ class Store(Protocol):
         """Name of every clip and photo that the record speaks of, once each."""
         ...
 
-    def take(self, rows: Iterable[StoredRow]) -> Taken:
+    def elsewhere(self) -> tuple[Elsewhere, ...]:
+        """Rows that others have and that are known here by their hash."""
+        ...
+
+    def take(self, rows: Iterable[StoredRow], elsewhere: Sequence[Elsewhere] = ()) -> Taken:
         """Add, in one transaction, those of another store's ``rows`` that are not here.
 
-        Raises ``StoreError``, and adds nothing, when a row here has the id of one of them and is not
+        ``elsewhere``: their parents that are not among them. Raises ``StoreError``, and adds nothing, when a row here has the id of one of them and is not
         the same.
         """
         ...

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
+import tempfile
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -19,7 +20,7 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
-from fieldlog.errors import StoreError
+from fieldlog.errors import StoreError, UsageError
 from fieldlog.store.ids import new_id
 from fieldlog.store.migrations import APPLICATION_ID, NAMES, migrations
 
@@ -28,6 +29,9 @@ BUSY_S = 10.0
 QUICK_CHECK_BYTES = 8 << 20
 """Files up to this size are checked whole at every opening (a few ms); larger ones only after an
 unclean end, seen by the journal it left."""
+
+SET_ASIDE = "bring back an earlier copy, or move it aside: fieldlog store set-aside"
+"""What is to be done with a damaged database."""
 
 _STAMP = "%Y%m%dT%H%M%SZ"
 
@@ -47,14 +51,15 @@ class Opened:
     notices: tuple[str, ...]
     writer: str
     """Who writes here: the name of this copy of the store."""
+    beside: tempfile.TemporaryDirectory[str] | None = None
+    """A private copy that is read instead; gone when this is."""
 
 
 def open_database(folder: Path, *, now: datetime, mounts: str | None = None) -> Opened:
     """Open (making it when needed) the database in ``folder`` and bring it up to date.
 
-    ``now`` names backups and quarantined files. ``mounts`` is the text of the mount table, read
-    from the system when None. Raises ``StoreError``: folder not writable, database locked, foreign
-    or newer.
+    ``now`` names backups. ``mounts`` is the text of the mount table, read from the system when None.
+    Raises ``StoreError``: folder not writable, database damaged, locked, foreign or newer.
     """
     path = folder / FILE
     notices: list[str] = []
@@ -69,11 +74,7 @@ def open_database(folder: Path, *, now: datetime, mounts: str | None = None) -> 
     with translated(path):
         reason = damage(path)
         if reason is not None:
-            aside = _set_aside(path, now)
-            notices.append(
-                f"{path}: {reason}; it was moved to {aside.name} and a new database was begun. "
-                "Clips and photos are untouched in the media folder"
-            )
+            raise StoreError(f"{reason}; nothing was changed", where=str(path), todo=SET_ASIDE)
         db = _connect(path)
         try:
             journal = _choose_journal(db, path, mounts, notices)
@@ -85,11 +86,21 @@ def open_database(folder: Path, *, now: datetime, mounts: str | None = None) -> 
     return Opened(db, path, journal, tuple(notices), writer)
 
 
-def _connect(path: Path) -> Database:
+def connection_from(place: Path | str) -> sqlite3.Connection:
+    """A connection to a file, or to what a ``file:`` address names."""
     connection = sqlite3.connect(
-        path, timeout=BUSY_S, isolation_level=None, check_same_thread=False
+        place,
+        timeout=BUSY_S,
+        isolation_level=None,
+        check_same_thread=False,
+        uri=isinstance(place, str),
     )
     connection.row_factory = sqlite3.Row
+    return connection
+
+
+def _connect(path: Path) -> Database:
+    connection = connection_from(path)
     connection.execute("PRAGMA synchronous=FULL")
     # macOS: fsync alone does not reach the platter (sqlite.org/pragma.html#pragma_fullfsync).
     connection.execute("PRAGMA fullfsync=ON")
@@ -139,13 +150,7 @@ def _mount_table() -> str:
 
 def _migrate(db: Database, path: Path, now: datetime, notices: list[str]) -> None:
     connection = db.conn
-    application = connection.execute("PRAGMA application_id").fetchone()[0]
-    tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-    if tables and application != APPLICATION_ID:
-        raise StoreError(
-            "is a database of some other program", where=str(path), todo="choose another folder"
-        )
-    if not _pending(db, path):
+    if not steps_left(db, path):
         return
     # Foreign keys cannot be switched inside a transaction; a rebuilt table must not touch its
     # children while it is away, so they are off during the steps and checked before the commit.
@@ -168,6 +173,17 @@ def _migrate(db: Database, path: Path, now: datetime, notices: list[str]) -> Non
         raise
     finally:
         connection.execute("PRAGMA foreign_keys=ON")
+
+
+def steps_left(db: Database, path: Path) -> list[str]:
+    """Steps to be taken until it is up to date; raises ``StoreError`` for one that is not ours."""
+    application = db.conn.execute("PRAGMA application_id").fetchone()[0]
+    tables = db.conn.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    if tables and application != APPLICATION_ID:
+        raise StoreError(
+            "is a database of some other program", where=str(path), todo="choose another folder"
+        )
+    return _pending(db, path)
 
 
 def _pending(db: Database, path: Path) -> list[str]:
@@ -263,11 +279,14 @@ def _local_state(connection: sqlite3.Connection) -> dict[str, str]:
     }
 
 
-def damage(path: Path) -> str | None:
-    """Why the file is not a usable database, or None. A locked or absent file is not damaged."""
+def damage(path: Path, *, whole: bool = False) -> str | None:
+    """Why the file is not a usable database, or None. A locked or absent file is not damaged.
+
+    ``whole``: every page is looked at, however large the file is.
+    """
     if not path.exists() or path.stat().st_size == 0:
         return None
-    whole = path.stat().st_size <= QUICK_CHECK_BYTES or _left_over(path)
+    whole = whole or path.stat().st_size <= QUICK_CHECK_BYTES or _left_over(path)
     probe = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)
     try:
         probe.execute("SELECT count(*) FROM sqlite_master").fetchone()
@@ -291,6 +310,21 @@ def damage(path: Path) -> str | None:
 def _left_over(path: Path) -> bool:
     wal = path.with_name(path.name + "-wal")
     return wal.exists() and wal.stat().st_size > 0
+
+
+def set_aside(folder: Path, now: datetime) -> Path:
+    """Move the damaged database in ``folder`` aside, so that a new one can be begun; where it is now.
+
+    Nothing is deleted, and clips and photos stay. Raises ``StoreError`` where there is none, and
+    ``UsageError`` for one that is not damaged.
+    """
+    path = folder / FILE
+    with translated(path):
+        if not path.is_file():
+            raise StoreError("there is no record here", where=str(folder))
+        if damage(path, whole=True) is None:
+            raise UsageError("it is not damaged: it stays where it is", where=str(path))
+        return _set_aside(path, now)
 
 
 def _set_aside(path: Path, now: datetime) -> Path:
@@ -360,13 +394,7 @@ _EXPLAINED: dict[int, tuple[str, str]] = {
     ),
     sqlite3.SQLITE_LOCKED: ("the database is locked", f"repeat; {_KEPT}"),
     sqlite3.SQLITE_IOERR: ("the disk reports an error", f"check the disk and repeat; {_KEPT}"),
-    sqlite3.SQLITE_CORRUPT: (
-        "the database is damaged",
-        "start fieldlog again: the file is moved aside and kept",
-    ),
-    sqlite3.SQLITE_NOTADB: (
-        "is not a database",
-        "start fieldlog again: the file is moved aside and kept",
-    ),
+    sqlite3.SQLITE_CORRUPT: ("the database is damaged", SET_ASIDE),
+    sqlite3.SQLITE_NOTADB: ("is not a database", SET_ASIDE),
     sqlite3.SQLITE_TOOBIG: ("one entry is too large to be kept", "shorten it"),
 }

@@ -68,7 +68,7 @@ def merge(
     with checked(other, now) as (theirs, there):
         originals = _bring_originals(media, theirs, MediaFolder(other / "media"), told)
         with contextlib.closing(theirs.rows()) as rows:
-            taken = ours.take(_counted(rows, told))
+            taken = ours.take(_counted(rows, told), theirs.elsewhere())
     return Merged(
         taken.rows,
         originals,
@@ -147,7 +147,7 @@ def _damaged(path: Path, reason: str) -> StoreError:
     return StoreError(
         f"{reason}; nothing of it was taken",
         where=str(path),
-        todo="open it with fieldlog first (it is set aside and kept), or take another copy",
+        todo="take another copy",
     )
 
 

@@ -220,6 +220,16 @@ def reviews(db: Database) -> None:
             db.execute("CREATE INDEX review_of_inspection ON review(inspection_id)")
 
 
+@migrations(name="0009_elsewhere")
+def elsewhere(db: Database) -> None:
+    """Rows that others have and that are known here by their hash: parents of what a bundle brought."""
+    if "elsewhere" not in db.table_names():  # 0006 makes every table as it is now
+        db.execute(create_table("elsewhere"))
+        for name, statement in guards().items():
+            if name.startswith("elsewhere_"):
+                db.execute(statement)
+
+
 NAMES: tuple[str, ...] = (
     "0001_record",
     "0002_indexes",
@@ -229,5 +239,6 @@ NAMES: tuple[str, ...] = (
     "0006_writers",
     "0007_stretches",
     "0008_review",
+    "0009_elsewhere",
 )
 """Every migration this version knows, oldest first; another name in a file means it is newer."""

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 
-from fieldlog.store.base import StoredRow
+from fieldlog.store.base import Elsewhere, StoredRow
 from fieldlog.store.chain import LOCAL, Cell, Place, Row
 from fieldlog.store.old_chain import OldPlace
 from fieldlog.store.schema import CHAINED, CHILDREN, MEDIA, NUMBERED
@@ -13,6 +13,10 @@ from fieldlog.store.schema import CHAINED, CHILDREN, MEDIA, NUMBERED
 Children = dict[str, list[Row]]
 
 _PLACE = "SELECT id, kind, owner, writer, n, made_at, turn, hash, parents FROM record "
+_AWAY = (
+    "SELECT '' AS id, '' AS kind, '' AS owner, e.writer, e.n, e.turn AS made_at, e.turn, e.hash, "
+    "e.behind AS parents FROM elsewhere e "
+)
 
 
 def kind_of(connection: sqlite3.Connection, id: str) -> str | None:
@@ -31,6 +35,17 @@ def rows_of_owner(connection: sqlite3.Connection, owner: str) -> int:
     """How many rows of the record belong to a vehicle or an inspection."""
     row = connection.execute("SELECT count(*) FROM record WHERE owner = ?", (owner,)).fetchone()
     return int(row[0])
+
+
+def turn_of(connection: sqlite3.Connection, id: str) -> int:
+    """The turn of the row of the record with that id."""
+    return int(connection.execute("SELECT turn FROM record WHERE id = ?", (id,)).fetchone()[0])
+
+
+def is_elsewhere(connection: sqlite3.Connection, hash: bytes) -> bool:
+    """Whether something here was written after a row with that hash while it was not here."""
+    sql = "SELECT count(*) FROM elsewhere WHERE hash = ?"
+    return bool(connection.execute(sql, (hash,)).fetchone()[0])
 
 
 def parts_of(connection: sqlite3.Connection, prefix: str) -> tuple[str, ...]:
@@ -58,8 +73,11 @@ def last_of_writer(connection: sqlite3.Connection, writer: str) -> Place | None:
 
 
 def place_with(connection: sqlite3.Connection, hash: bytes) -> Place | None:
-    """The place of the row with that hash, or None when there is no such row."""
+    """The place of the row with that hash, here or elsewhere; None when nothing is known of it."""
     row = connection.execute(f"{_PLACE}WHERE hash = ?", (hash,)).fetchone()
+    if row is None:
+        sql = f"{_AWAY}WHERE e.hash = ? ORDER BY e.hash, e.behind LIMIT 1"
+        row = connection.execute(sql, (hash,)).fetchone()
     return place_from(row) if row else None
 
 
@@ -70,15 +88,36 @@ def places(connection: sqlite3.Connection) -> Iterator[Place]:
 
 
 def newest_first(connection: sqlite3.Connection, first: int, last: int) -> Iterator[Place]:
-    """The place of every row with a turn from ``first`` to ``last``, each before its parents."""
-    sql = f"{_PLACE}WHERE turn BETWEEN ? AND ? ORDER BY turn DESC, id DESC"
+    """The place of every row with a turn from ``first`` to ``last``, each before its parents.
+
+    Rows elsewhere are among them, with what they had seen of this record as their parents.
+    """
+    sql = (
+        f"{_PLACE}WHERE turn BETWEEN ?1 AND ?2 UNION ALL {_AWAY}WHERE e.turn BETWEEN ?1 AND ?2 "
+        "ORDER BY turn DESC, id DESC, hash"
+    )
     for row in connection.execute(sql, (first, last)):
         yield place_from(row)
 
 
+def elsewhere(connection: sqlite3.Connection) -> tuple[Elsewhere, ...]:
+    """Rows that others have and that are known here by their hash."""
+    found = connection.execute(
+        "SELECT hash, writer, n, turn, behind FROM elsewhere ORDER BY turn, hash, behind"
+    )
+    return tuple(
+        Elsewhere(row["hash"], row["writer"], row["n"], row["turn"], hashes(row["behind"]))
+        for row in found
+    )
+
+
+def hashes(joined: bytes) -> tuple[bytes, ...]:
+    """Hashes that were kept one behind the other."""
+    return tuple(joined[at : at + 32] for at in range(0, len(joined), 32))
+
+
 def place_from(row: sqlite3.Row) -> Place:
     """The place of a row of ``record``."""
-    joined = row["parents"]
     return Place(
         id=row["id"],
         kind=row["kind"],
@@ -88,7 +127,7 @@ def place_from(row: sqlite3.Row) -> Place:
         made_at=row["made_at"],
         turn=row["turn"],
         hash=row["hash"],
-        parents=tuple(joined[start : start + 32] for start in range(0, len(joined), 32)),
+        parents=hashes(row["parents"]),
     )
 
 
@@ -117,7 +156,15 @@ def content(
         ]
         for table, owner in CHILDREN.get(kind, ())
     }
-    return {key: row[key] for key in row.keys() if not key.startswith(LOCAL)}, children  # noqa: SIM118
+    return content_of(row, children)
+
+
+def content_of(
+    row: sqlite3.Row, children: Mapping[str, Sequence[Row | sqlite3.Row]]
+) -> tuple[dict[str, Cell], Children]:
+    """A row of a table with its children, without what is local to one store."""
+    columns = {key: row[key] for key in row.keys() if not key.startswith(LOCAL)}  # noqa: SIM118
+    return columns, {table: [dict(child) for child in rows] for table, rows in children.items()}
 
 
 def stored_rows(connection: sqlite3.Connection) -> Iterator[StoredRow]:

@@ -506,6 +506,8 @@ class Verification:
     earlier: str = ""
     """The fingerprint that was printed before records could merge; empty when nothing is so old."""
     faults: tuple[str, ...] = field(default=())
+    elsewhere: int = 0
+    """Rows that others have and that are known here by their hash alone."""
 
     @property
     def agrees(self) -> bool:

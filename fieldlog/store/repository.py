@@ -54,11 +54,13 @@ SURE = "enter it again with --sure if that is what the odometer shows"
 class Repository:
     """An open store. Usable from several threads; each call holds it for its own duration."""
 
-    def __init__(self, folder: Path, *, now: Callable[[], datetime] = utc_now) -> None:
+    def __init__(
+        self, folder: Path, *, now: Callable[[], datetime] = utc_now, reading: bool = False
+    ) -> None:
         """Open the store in ``folder``, making it when needed. Raises ``StoreError``."""
         self.folder = folder
         self.media = MediaFolder(folder / "media")
-        self.engine = SqliteStore(folder, self.media, now=now())
+        self.engine = SqliteStore(folder, self.media, now=now(), reading=reading)
         self.notices: tuple[str, ...] = self.engine.notices
         """What the user should be told about the opening (journal, backup, damaged file)."""
         self.journal = self.engine.journal
@@ -68,6 +70,14 @@ class Repository:
     def open(cls, folder: Path, *, now: Callable[[], datetime] = utc_now) -> Self:
         """Open the store in ``folder``; use as a context manager. Raises ``StoreError``."""
         return cls(folder, now=now)
+
+    @classmethod
+    def look(cls, folder: Path, *, now: Callable[[], datetime] = utc_now) -> Self:
+        """Open the store in ``folder`` only to be read: nothing is made, moved or changed.
+
+        Raises ``StoreError``, also for whatever would write.
+        """
+        return cls(folder, now=now, reading=True)
 
     def close(self) -> None:
         """Close the database; calling it twice is harmless."""

@@ -2,7 +2,8 @@
 
 Every table of ``CHAINED`` holds rows of the record (one ``record`` row each); a table of ``CHILDREN``
 holds parts of such a row, covered by its parent's hash; ``limit_text`` holds texts under their own
-hash. None of them is ever updated or deleted from: triggers refuse it. What begins with ``local_``
+hash; ``elsewhere`` names rows of which this store has only the hash, because part of a record came in as
+a bundle. None of them is ever updated or deleted from: triggers refuse it. What begins with ``local_``
 holds for this store alone: the numbers it gave, who writes here, its newest rows.
 
 Instants are whole microseconds since 1970 in UTC. The zone of an inspection (IANA name or offset)
@@ -172,22 +173,18 @@ TABLES: dict[str, str] = {
   was TEXT REFERENCES finding(id), finding_id TEXT REFERENCES finding(id),
   outcome TEXT NOT NULL, sampled INTEGER NOT NULL CHECK (sampled IN (0, 1)),
   reviewer TEXT NOT NULL, note TEXT NOT NULL, undoes TEXT REFERENCES review(id)""",
+    "elsewhere": """
+  hash BLOB NOT NULL CHECK (length(hash) = 32), writer TEXT NOT NULL,
+  n INTEGER NOT NULL CHECK (n >= 0), turn INTEGER NOT NULL,
+  behind BLOB NOT NULL CHECK (length(behind) % 32 = 0), PRIMARY KEY (hash, behind)""",
     "local_state": "key TEXT PRIMARY KEY NOT NULL, value TEXT NOT NULL",
     "local_head": "hash BLOB PRIMARY KEY NOT NULL CHECK (length(hash) = 32), turn INTEGER NOT NULL",
 }
 """Table -> its columns and constraints; every table is STRICT."""
 
 _WITHOUT_ROWID = {
-    *(
-        "limit_text",
-        "hypothesis",
-        "stretch",
-        "word",
-        "reading",
-        "judgement",
-        "local_state",
-        "local_head",
-    ),
+    *("limit_text", "hypothesis", "stretch", "word", "reading", "judgement", "elsewhere"),
+    *("local_state", "local_head"),
 }
 GUARDED: tuple[str, ...] = tuple(table for table in TABLES if not table.startswith("local_"))
 

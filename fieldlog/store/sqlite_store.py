@@ -11,9 +11,10 @@ from pathlib import Path
 
 from fieldlog.errors import ChangedError, UsageError
 from fieldlog.store import places, queries, writer
-from fieldlog.store.base import AsSeen, NewRow, Stored, StoredRow, Taken
+from fieldlog.store.base import AsSeen, Elsewhere, NewRow, Stored, StoredRow, Taken
 from fieldlog.store.chain import fingerprint
 from fieldlog.store.database import open_database, translated
+from fieldlog.store.looking import look_into
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.opening import inspection_record
 from fieldlog.store.records import (
@@ -32,9 +33,15 @@ class SqliteStore:
     Fulfils ``base.Store``. Every method raises ``StoreError`` for what the disk or SQLite reports.
     """
 
-    def __init__(self, folder: Path, media: MediaFolder, *, now: datetime) -> None:
-        """Open the database in ``folder``, making it when needed; ``now`` names backups."""
-        opened = open_database(folder, now=now)
+    def __init__(
+        self, folder: Path, media: MediaFolder, *, now: datetime, reading: bool = False
+    ) -> None:
+        """Open the database in ``folder``, making it when needed; ``now`` names backups.
+
+        ``reading``: only to be read; nothing is made or changed (``looking``).
+        """
+        opened = look_into(folder, now=now) if reading else open_database(folder, now=now)
+        self._beside = opened.beside
         self.connection: sqlite3.Connection = opened.db.conn
         self.path = opened.path
         self.notices = opened.notices
@@ -47,6 +54,8 @@ class SqliteStore:
         """Close the database; calling it twice is harmless."""
         with self._lock, translated(self.path):
             self.connection.close()
+            if self._beside is not None:
+                self._beside.cleanup()
 
     def append(
         self, rows: Sequence[NewRow], now: datetime, seen: AsSeen | None = None
@@ -59,10 +68,15 @@ class SqliteStore:
                 raise ChangedError("the record has changed meanwhile", todo="look at it again")
             return writer.append(self.connection, self.writer, rows, now)
 
-    def take(self, rows: Iterable[StoredRow]) -> Taken:
+    def take(self, rows: Iterable[StoredRow], elsewhere: Sequence[Elsewhere] = ()) -> Taken:
         """Add what is not here of another store's ``rows`` (see ``base.Store.take``)."""
         with self._writing():
-            return writer.take(self.connection, rows)
+            return writer.take(self.connection, rows, elsewhere)
+
+    def elsewhere(self) -> tuple[Elsewhere, ...]:
+        """Rows that others have and that are known here by their hash."""
+        with self._reading():
+            return places.elsewhere(self.connection)
 
     def read(self, key: str) -> InspectionRecord:
         """Everything kept of one inspection, in a fixed number of queries."""

@@ -1,9 +1,12 @@
 """Whether the record agrees with itself: the whole of it, or one inspection with its vehicle.
 
-What is looked for: a row changed, taken out, put in or moved; a clip or photo missing or changed; a
-record that is empty, whose database was set aside, or that is no longer guarded against change. A
-record cut off at its end (with the note of its newest rows), or written anew from its first row with
-hashes and all, agrees with itself too: only a fingerprint kept elsewhere (on a printed report) tells.
+Everything is read from the tables themselves, past their indexes, and one fault does not hide the next.
+What is looked for: a row changed, taken out, put in or moved; a table row without its row of the record;
+a clip or photo missing or changed; numbers that were not given so; a record that is empty, whose database
+was set aside, whose pages, log, tables or triggers are not as fieldlog makes them.
+
+A record cut off at its end (with the note of its newest rows), or written anew from its first row with
+hashes and all, agrees with itself too: only what somebody else holds tells (``checkpoints``).
 """
 
 from __future__ import annotations
@@ -11,180 +14,323 @@ from __future__ import annotations
 import hashlib
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import groupby
+from typing import Any
 
-from fieldlog.store.chain import BEFORE, Disagreement, Order, Place, fingerprint, hash_of, where
+from fieldlog.store.chain import (
+    BEFORE,
+    Disagreement,
+    Order,
+    Place,
+    Row,
+    fingerprint,
+    hash_of,
+    where,
+)
 from fieldlog.store.database import set_aside_files
+from fieldlog.store.form import form_faults, page_faults
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.old_chain import old_faults
-from fieldlog.store.places import content, old_place, place_with, places
+from fieldlog.store.places import content_of, old_place, place_from, place_with
 from fieldlog.store.records import Verification
-from fieldlog.store.schema import CHAINED, CHILDREN, MEDIA, guards
+from fieldlog.store.schema import CHAINED, CHILDREN, MEDIA, NUMBERED
+
+Owners = tuple[str, ...] | None
 
 
 def verify_store(
-    connection: sqlite3.Connection, media: MediaFolder, owners: tuple[str, ...] | None
+    connection: sqlite3.Connection, media: MediaFolder, owners: Owners
 ) -> Verification:
     """Check the rows of ``owners`` (ids; None: all) with clips and photos, and the order of all.
 
     The ``fingerprint`` of the answer is that of the first owner, or of the whole store.
     """
-    faults = [
-        f"{path.name}: set aside as damaged; what it holds may be missing from this record"
-        for path in set_aside_files(media.folder.parent)
-    ]
-    faults += _missing_guards(connection)
-    order = Order(lambda hash: place_with(connection, hash))
-    hashes: dict[str, list[bytes]] = {owner: [] for owner in owners or ()}
-    writers: set[str] = set()
-    rows = 0
-    originals: list[str] = []
-    for place in places(connection):
-        found = order.step(place)
-        if owners is None or place.owner in hashes:
-            hashes.setdefault(place.owner, []).append(place.hash)
-            found += _row_faults(connection, place, originals)
-            writers.add(place.writer)
-            rows += 1
-        faults += map(str, found)
-    for name in originals:
-        fault = media.fault(name)
-        if fault:
-            faults.append(f"{name}: {fault}")
-    faults += [f"{owner}: no row of it is in the record" for owner, of in hashes.items() if not of]
-    faults += _stray_rows(connection, owners)
-    faults += _limit_texts(connection)
-    faults += _newest(connection, order.heads)
-    if not order.heads:
-        faults.append("the record holds no rows: there is nothing to check")
-    return Verification(
-        len(writers),
-        rows,
-        len(originals),
-        fingerprint(hashes[owners[0]] if owners else order.heads),
-        _earlier(connection, owners[0] if owners else None),
-        tuple(faults),
-    )
+    decoding = connection.text_factory
+    connection.text_factory = lambda data: data.decode("utf-8", "surrogateescape")
+    try:
+        return _Check(connection, media, owners).result()
+    finally:
+        connection.text_factory = decoding
 
 
-def _row_faults(
-    connection: sqlite3.Connection, place: Place, originals: list[str]
-) -> Sequence[Disagreement]:
-    """What does not agree in one row; the originals it names are added to ``originals``."""
-    kept = content(connection, place.kind, place.id)
-    if kept is None:
-        return [Disagreement(where(place), "its content is missing")]
-    columns, below = kept
-    original = columns.get(MEDIA.get(place.kind, ""))
-    if isinstance(original, str):
-        originals.append(original)
-    children = [row for rows in below.values() for row in rows]
-    if place.writer:
-        same = hash_of(place, columns, children) == place.hash
-        return [] if same else [Disagreement(where(place), "changed after it was written")]
-    old = old_place(connection, place.id)
-    if old is None:
-        return [Disagreement(where(place), "its place in the old chain is missing")]
-    return old_faults(place, old, columns, children)
+class _Check:
+    def __init__(self, connection: sqlite3.Connection, media: MediaFolder, owners: Owners) -> None:
+        self.connection, self.media, self.owners = connection, media, owners
+        self.faults: list[str] = []
+        self.hashes: dict[str, list[bytes]] = {owner: [] for owner in owners or ()}
+        self.writers: set[str] = set()
+        self.originals: set[str] = set()
+        self.rows = 0
 
-
-def _newest(connection: sqlite3.Connection, heads: frozenset[bytes]) -> list[str]:
-    """Rows cut off the end: the store noted its newest rows, and others are the newest now."""
-    noted = {row[0] for row in connection.execute("SELECT hash FROM local_head ORDER BY hash")}
-    if noted == heads:
-        return []
-    return ["the newest rows are not those that were noted: rows after them are missing or put in"]
-
-
-def _earlier(connection: sqlite3.Connection, owner: str | None) -> str:
-    """What was printed as the fingerprint of the last row before records could merge."""
-    if owner is None:
-        sql = "SELECT hash FROM record WHERE writer = ? ORDER BY n DESC, id LIMIT 1"
-    else:
-        sql = (
-            "SELECT o.hash FROM old_chain o JOIN record r ON r.id = o.id WHERE r.owner = ? "
-            "ORDER BY o.n DESC, o.id LIMIT 1"
+    def result(self) -> Verification:
+        folder = self.media.folder.parent
+        self.faults += [
+            f"{path.name}: set aside as damaged; what it holds may be missing from this record"
+            for path in set_aside_files(folder)
+        ]
+        self.faults += form_faults(self.connection)
+        self.faults += page_faults(self.connection)
+        heads, away = self._order()
+        for kind in CHAINED:
+            self._tried(f"table {kind}", lambda kind=kind: self._kind(kind))
+        self._tried("record", self._unknown_kinds)
+        for name in sorted(self.originals):
+            fault = self.media.fault(name)
+            if fault:
+                self.faults.append(f"{name}: {fault}")
+        for owner, of in self.hashes.items():
+            if not of:
+                self.faults.append(f"{owner}: no row of it is in the record")
+        self._tried("old_chain", self._stray_old)
+        self._tried("local numbers", self._numbers)
+        self._tried("limit_text", self._limit_texts)
+        if not self.rows and self.owners is None:
+            self.faults.append("the record holds no rows: there is nothing to check")
+        return Verification(
+            len(self.writers),
+            self.rows,
+            len(self.originals),
+            fingerprint(self.hashes[self.owners[0]] if self.owners else heads),
+            self._earlier(),
+            tuple(dict.fromkeys(self.faults)),
+            away,
         )
-    row = connection.execute(sql, (BEFORE if owner is None else owner,)).fetchone()
-    return row[0].hex() if row else ""
 
+    def _tried(self, what: str, step: Any) -> None:
+        """Go on with the next where the pages of one table cannot be read."""
+        try:
+            step()
+        except (sqlite3.DatabaseError, ValueError, TypeError, OverflowError) as error:
+            self.faults.append(f"{what}: cannot be read to its end ({error})")
 
-def _stray_rows(connection: sqlite3.Connection, owners: tuple[str, ...] | None) -> list[str]:
-    """Rows put in beside the record: in the whole store (None), or of ``owners``."""
-    strays = []
-    for table in CHAINED:
-        for column, owner in _owned(connection, table, owners):
-            found = connection.execute(
-                f"SELECT t.id FROM {table} t LEFT JOIN record r ON r.id = t.id "
-                f"WHERE (r.id IS NULL OR r.kind != ?) AND t.{column} = ? ORDER BY t.id"
-                if column
-                else f"SELECT t.id FROM {table} t LEFT JOIN record r ON r.id = t.id "
-                "WHERE r.id IS NULL OR r.kind != ? ORDER BY t.id",
-                (table, owner) if column else (table,),
+    # -- the order of all rows --------------------------------------------------------------------
+
+    def _order(self) -> tuple[frozenset[bytes], int]:
+        """Hashes of the newest rows, and how many rows are known by their hash alone."""
+        order = Order(lambda hash: place_with(self.connection, hash))
+        away: set[bytes] = set()
+
+        def step() -> None:
+            for row in self.connection.execute(
+                "SELECT id, kind, owner, writer, n, made_at, turn, hash, parents "
+                "FROM record NOT INDEXED ORDER BY turn, id"
+            ):
+                self.faults += map(str, order.step(place_from(row)))
+
+        self._tried("record", step)
+        self._tried("elsewhere", lambda: away.update(self._away(order.heads)))
+        noted: set[bytes] = set()
+        self._tried("local_head", lambda: noted.update(self._noted()))
+        if noted != order.heads:
+            self.faults.append(
+                "the newest rows are not those that were noted: rows after them are missing or put in"
             )
-            strays += _named(table, found)
-    if owners is None:
-        for parent, below in CHILDREN.items():
-            for table, column in below:
-                strays += _named(
-                    table,
-                    connection.execute(
-                        f"SELECT DISTINCT t.{column} AS id FROM {table} t "
-                        f"LEFT JOIN {parent} p ON p.id = t.{column} WHERE p.id IS NULL ORDER BY id"
-                    ),
+        return order.heads, len(away)
+
+    def _noted(self) -> list[bytes]:
+        return [
+            row[0] for row in self.connection.execute("SELECT hash FROM local_head ORDER BY hash")
+        ]
+
+    def _away(self, heads: frozenset[bytes]) -> Iterator[bytes]:
+        """Hashes of rows that others have; what this copy wrote itself is never among them."""
+        own = self.connection.execute(
+            "SELECT coalesce(value, '') FROM local_state WHERE key = 'writer' ORDER BY key"
+        ).fetchone()
+        for row in self.connection.execute(
+            "SELECT e.hash, e.writer, r.id FROM elsewhere e LEFT JOIN record r ON r.hash = e.hash "
+            "ORDER BY e.hash, e.behind"
+        ).fetchall():
+            name = f"elsewhere {row[0].hex()[:12]}"
+            if row[0] in heads:
+                self.faults.append(f"{name}: nothing here was written after it: put in")
+            if row[2] is not None:
+                continue
+            if own is not None and row[1] == own[0]:
+                self.faults.append(f"{name}: this copy wrote it itself, and it is missing")
+            yield row[0]
+
+    # -- the rows themselves ----------------------------------------------------------------------
+
+    def _kind(self, kind: str) -> None:
+        """Every row of the record of one kind beside every row of its table, both in order of id."""
+        below = CHILDREN.get(kind, ())
+        streams = [
+            _grouped(self._records(kind), "id"),
+            _grouped(self._table(kind), "id"),
+            *(_grouped(self._children(child, parent), parent) for child, parent in below),
+        ]
+        for name, (places, rows, *parts) in _side_by_side(streams):
+            children = {child: part for (child, _), part in zip(below, parts, strict=True)}
+            if not places and not rows:
+                strays = [child for child in children if children[child]]
+                self.faults += [f"{child} {name}: put in beside the record" for child in strays]
+                continue
+            if len(rows) > 1 or len(places) > 1:
+                self.faults.append(f"{kind} {name}: is there more than once")
+            if not places:
+                self.faults.append(f"{kind} {name}: put in beside the record")
+                continue
+            self._row(place_from(places[0]), rows[0] if rows else None, children)
+
+    def _row(self, place: Place, row: Any, children: dict[str, list[Any]]) -> None:
+        self.rows += 1
+        self.writers.add(place.writer)
+        self.hashes.setdefault(place.owner, []).append(place.hash)
+        try:
+            found = self._row_faults(place, row, children)
+        except (ValueError, TypeError, OverflowError) as error:
+            found = [Disagreement(where(place), f"cannot be read ({error})")]
+        self.faults += map(str, found)
+
+    def _row_faults(
+        self, place: Place, row: Any, children: dict[str, list[Any]]
+    ) -> Sequence[Disagreement]:
+        if row is None:
+            return [Disagreement(where(place), "its content is missing")]
+        columns, below = content_of(row, children)
+        original = columns.get(MEDIA.get(place.kind, ""))
+        if isinstance(original, str):
+            self.originals.add(original)
+        parts: list[Row] = [each for rows in below.values() for each in rows]
+        if place.writer:
+            same = hash_of(place, columns, parts) == place.hash
+            return [] if same else [Disagreement(where(place), "changed after it was written")]
+        old = old_place(self.connection, place.id)
+        if old is None:
+            return [Disagreement(where(place), "its place in the old chain is missing")]
+        return old_faults(place, old, columns, parts)
+
+    def _records(self, kind: str) -> Iterable[sqlite3.Row]:
+        only = self._only("owner")
+        return self.connection.execute(
+            "SELECT id, kind, owner, writer, n, made_at, turn, hash, parents "
+            f"FROM record NOT INDEXED WHERE kind = ? AND {only} ORDER BY id",
+            (kind, *(self.owners or ())),
+        )
+
+    def _table(self, kind: str) -> Iterable[sqlite3.Row]:
+        columns = {row[1] for row in self.connection.execute(f"PRAGMA table_info({kind})")}
+        named = [c for c in ("inspection_id", "vehicle_id") if c in columns] or ["id"]
+        # A row of the record may say that a row is of these; so may the row itself.
+        only = " OR ".join([self._of_record("id"), *map(self._only, named)])
+        return self.connection.execute(
+            f"SELECT * FROM {kind} NOT INDEXED WHERE {only} ORDER BY id",
+            (self.owners or ()) * (1 + len(named)),
+        )
+
+    def _children(self, child: str, parent: str) -> Iterable[sqlite3.Row]:
+        return self.connection.execute(
+            f"SELECT * FROM {child} NOT INDEXED WHERE {self._of_record(parent)} "
+            f"ORDER BY {parent}, rank",
+            self.owners or (),
+        )
+
+    def _only(self, column: str) -> str:
+        return "1" if self.owners is None else f"{column} IN ({_marks(self.owners)})"
+
+    def _of_record(self, column: str) -> str:
+        if self.owners is None:
+            return "1"
+        return f"{column} IN (SELECT id FROM record WHERE owner IN ({_marks(self.owners)}))"
+
+    def _unknown_kinds(self) -> None:
+        known = ", ".join("?" * len(CHAINED))
+        for row in self.connection.execute(
+            f"SELECT id, kind FROM record NOT INDEXED WHERE kind NOT IN ({known}) ORDER BY id",
+            CHAINED,
+        ):
+            self.faults.append(
+                f"record {row[0]}: there is no kind {row[1]!r}: its content is missing"
+            )
+
+    def _stray_old(self) -> None:
+        if self.owners is None:
+            self.faults += [
+                f"old_chain {row[0]}: put in beside the record"
+                for row in self.connection.execute(
+                    "SELECT o.id FROM old_chain o LEFT JOIN record r ON r.id = o.id "
+                    "WHERE r.id IS NULL OR r.writer != '' ORDER BY o.id"
                 )
-        strays += _named(
-            "old_chain",
-            connection.execute(
-                "SELECT o.id FROM old_chain o LEFT JOIN record r ON r.id = o.id "
-                "WHERE r.id IS NULL OR r.writer != '' ORDER BY o.id"
-            ),
+            ]
+
+    def _numbers(self) -> None:
+        """Numbers are given 1, 2, 3 as rows arrive; no hash holds them, for they are this store's own."""
+        for kind, within in NUMBERED.items():
+            group = f"t.{within}" if within else "''"
+            rows = self.connection.execute(
+                f"SELECT {group} AS of, t.id AS id, t.local_number AS number, r.owner AS owner "
+                f"FROM {kind} t NOT INDEXED JOIN record r ON r.id = t.id ORDER BY of, r.rowid, t.id"
+            )
+            for _, members in groupby(rows, key=lambda row: row["of"]):
+                for wanted, row in enumerate(members, 1):
+                    if row["number"] != wanted and (
+                        self.owners is None or row["owner"] in self.owners
+                    ):
+                        self.faults.append(
+                            f"{kind} {row['id']}: its number is {row['number']}, and {wanted} was given"
+                        )
+
+    def _limit_texts(self) -> None:
+        """Limit texts that no longer agree with their hash, or that a row names and that are gone."""
+        there = set()
+        for sha256, text in self.connection.execute(
+            "SELECT sha256, text FROM limit_text NOT INDEXED ORDER BY sha256"
+        ):
+            there.add(sha256)
+            data = text.encode("utf-8", "surrogateescape")
+            if hashlib.sha256(data).hexdigest() != sha256:
+                self.faults.append(f"limit text {sha256[:12]}: changed after it was written")
+        named = self.connection.execute(
+            "SELECT limit_sha256 AS sha256 FROM judgement NOT INDEXED UNION "
+            "SELECT limit_sha256 FROM vehicle_limit NOT INDEXED ORDER BY sha256"
         )
-    return sorted(set(strays))
+        wanted = {row[0] for row in named if row[0] is not None}
+        for sha256 in sorted(wanted - there):
+            self.faults.append(f"limit text {sha256[:12]}: its content is missing")
+        if self.owners is None:
+            for sha256 in sorted(there - wanted):
+                self.faults.append(f"limit text {sha256[:12]}: no row names it: put in")
+
+    def _earlier(self) -> str:
+        """What was printed as the fingerprint of the last row before records could merge."""
+        if self.owners is None:
+            sql = "SELECT hash FROM record WHERE writer = ? ORDER BY n DESC, id LIMIT 1"
+        else:
+            sql = (
+                "SELECT o.hash FROM old_chain o JOIN record r ON r.id = o.id WHERE r.owner = ? "
+                "ORDER BY o.n DESC, o.id LIMIT 1"
+            )
+        try:
+            of = BEFORE if self.owners is None else self.owners[0]
+            row = self.connection.execute(sql, (of,)).fetchone()
+        except sqlite3.DatabaseError:
+            return ""
+        return row[0].hex() if row else ""
 
 
-def _owned(
-    connection: sqlite3.Connection, table: str, owners: tuple[str, ...] | None
-) -> Iterator[tuple[str, str]]:
-    """By which column, and for whom, a table is looked through; one pair of nothing: all of it."""
-    if owners is None:
-        yield "", ""
-        return
-    columns = {row[1] for row in connection.execute(f"PRAGMA table_info({table})")}
-    for column in [c for c in ("inspection_id", "vehicle_id") if c in columns] or ["id"]:
-        yield from ((column, owner) for owner in owners)
+Group = tuple[str, list[sqlite3.Row]]
 
 
-def _named(table: str, rows: Iterable[sqlite3.Row]) -> list[str]:
-    return [f"{table} {row[0]}: put in beside the record" for row in rows]
+def _grouped(rows: Iterable[sqlite3.Row], column: str) -> Iterator[Group]:
+    for name, members in groupby(rows, key=lambda row: row[column]):
+        yield name, list(members)
 
 
-def _missing_guards(connection: sqlite3.Connection) -> list[str]:
-    """Triggers that refuse change and are gone, or refuse no more."""
-    there = dict(
-        connection.execute(
-            "SELECT name, sql FROM sqlite_master WHERE type = 'trigger' ORDER BY name"
-        ).fetchall()
-    )
-    return [
-        f"trigger {name}: gone or changed; the database no longer refuses such a change"
-        for name, statement in sorted(guards().items())
-        if there.get(name) != statement
-    ]
+def _side_by_side(
+    streams: Sequence[Iterator[Group]],
+) -> Iterator[tuple[str, list[list[sqlite3.Row]]]]:
+    """Each name with its rows of every stream (ordered by name), none where a stream has none."""
+    heads = [next(stream, None) for stream in streams]
+    while any(head is not None for head in heads):
+        name = min(head[0] for head in heads if head is not None)
+        here = [head is not None and head[0] == name for head in heads]
+        yield name, [head[1] if at and head else [] for head, at in zip(heads, here, strict=True)]
+        heads = [
+            next(stream, None) if at else head
+            for stream, head, at in zip(streams, heads, here, strict=True)
+        ]
 
 
-def _limit_texts(connection: sqlite3.Connection) -> list[str]:
-    """Limit texts that no longer agree with their hash, or that a row names and that are gone."""
-    changed = [
-        f"limit text {sha256[:12]}: changed after it was written"
-        for sha256, text in connection.execute(
-            "SELECT sha256, text FROM limit_text ORDER BY sha256"
-        )
-        if hashlib.sha256(text.encode("utf-8")).hexdigest() != sha256
-    ]
-    gone = connection.execute(
-        "SELECT DISTINCT n.sha256 FROM (SELECT limit_sha256 AS sha256 FROM judgement "
-        "UNION SELECT limit_sha256 FROM vehicle_limit) n "
-        "LEFT JOIN limit_text t ON t.sha256 = n.sha256 "
-        "WHERE n.sha256 IS NOT NULL AND t.sha256 IS NULL ORDER BY n.sha256"
-    )
-    return [*changed, *(f"limit text {row[0][:12]}: its content is missing" for row in gone)]
+def _marks(owners: tuple[str, ...]) -> str:
+    return ", ".join("?" * len(owners))

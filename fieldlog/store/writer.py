@@ -9,7 +9,7 @@ from datetime import datetime
 
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.store import places, queries
-from fieldlog.store.base import NewRow, Stored, StoredRow, Taken
+from fieldlog.store.base import Elsewhere, NewRow, Stored, StoredRow, Taken
 from fieldlog.store.chain import Cell, Place, Row, hash_of, next_turn, present
 from fieldlog.store.ids import part_id
 from fieldlog.store.old_chain import OldPlace
@@ -33,10 +33,19 @@ def append(
     return kept
 
 
-def take(connection: sqlite3.Connection, rows: Iterable[StoredRow]) -> Taken:
+def take(
+    connection: sqlite3.Connection, rows: Iterable[StoredRow], elsewhere: Sequence[Elsewhere] = ()
+) -> Taken:
     """Add what is not here, within an open transaction (see ``base.Store.take``)."""
     heads = _heads(connection)
     taken, owners = 0, set()
+    for each in elsewhere:
+        heads.pop(each.hash, None)
+        away = (each.hash, each.writer, each.n, each.turn, b"".join(sorted(each.behind)))
+        connection.execute(
+            "INSERT OR IGNORE INTO elsewhere (hash, writer, n, turn, behind) VALUES (?, ?, ?, ?, ?)",
+            away,
+        )
     for row in rows:
         place = row.place
         here = places.hash_of_row(connection, place.id)
@@ -46,13 +55,19 @@ def take(connection: sqlite3.Connection, rows: Iterable[StoredRow]) -> Taken:
                     f"{place.kind} {place.id} is in both records and is not the same in both",
                     todo="check both with `fieldlog inspection verify`",
                 )
+            if places.turn_of(connection, place.id) != place.turn:
+                raise StoreError(
+                    f"{place.kind} {place.id} is in both records and not in the same order in both",
+                    todo="check both with `fieldlog inspection verify`",
+                )
             continue
         _keep_limits(connection, row.limits)
         number = _next_number(connection, place.kind, place.owner)
         _insert_row(connection, place, row.old, {**row.columns, **number}, row.children)
         for parent in place.parents:
             heads.pop(parent, None)
-        heads[place.hash] = place.turn
+        if not places.is_elsewhere(connection, place.hash):  # else something here came after it
+            heads[place.hash] = place.turn
         taken += 1
         owners.add(place.owner)
     _set_heads(connection, heads)
