@@ -307,7 +307,7 @@ def test_a_record_of_a_newer_version_is_left_alone(record: Path) -> None:
     assert (record / FILE).read_bytes() == before
 
 
-def test_a_corrupt_record_is_moved_aside_and_never_deleted(record: Path) -> None:
+def test_a_corrupt_record_is_refused_and_never_deleted(record: Path) -> None:
     path = record / FILE
     for extra in record.glob(f"{FILE}-*"):
         extra.unlink()

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from sqlite_utils import Database, Migrations
 
-from fieldlog.errors import StoreError
+from fieldlog.errors import StoreError, UsageError
 from fieldlog.store import database, migrations
-from fieldlog.store.database import FILE, file_system, open_database, translated
+from fieldlog.store.database import FILE, file_system, open_database, set_aside, translated
 from fieldlog.store.migrations import APPLICATION_ID, NAMES
 from fieldlog.store.repository import Repository
 from tests.store_samples import START, fill, ticking
@@ -97,7 +97,7 @@ def _replace(path: Path) -> None:
 
 
 @pytest.mark.parametrize("damage", [_truncate, _scribble, _replace])
-def test_a_damaged_file_is_moved_aside_never_deleted(
+def test_a_damaged_file_is_refused_and_moved_aside_on_request_alone(
     tmp_path: Path, damage: Callable[[Path], None]
 ) -> None:
     """S5."""
@@ -105,15 +105,18 @@ def test_a_damaged_file_is_moved_aside_never_deleted(
         filled = fill(store, tmp_path)
     damage(tmp_path / FILE)
     damaged = (tmp_path / FILE).read_bytes()
+    with pytest.raises(StoreError, match="fieldlog store set-aside"):
+        Repository.open(tmp_path, now=ticking())
+    assert (tmp_path / FILE).read_bytes() == damaged
+    assert not list(tmp_path.glob("*.corrupt-*"))
+    aside = set_aside(tmp_path, ticking()())
+    assert aside.name == "fieldlog.db.corrupt-20260504T083001Z"
+    assert aside.read_bytes() == damaged
     with Repository.open(tmp_path, now=ticking()) as store:
         assert store.inspections() == ()
-        assert "moved to fieldlog.db.corrupt-20260504T083001Z" in store.notices[0]
         assert store.media.fault(filled.clip) is None
-    (aside,) = tmp_path.glob("*.corrupt-*")
-    assert aside.read_bytes() == damaged
-    damage(tmp_path / FILE)
-    with Repository.open(tmp_path, now=ticking()):
-        assert len(list(tmp_path.glob("*.corrupt-*"))) == 2
+    with pytest.raises(UsageError, match="is not damaged"):
+        set_aside(tmp_path, ticking()())
 
 
 def test_an_empty_file_is_a_new_store(tmp_path: Path) -> None:

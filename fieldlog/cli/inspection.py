@@ -124,7 +124,7 @@ def list_(vehicle: str | None, as_json: bool, folder: Path | None) -> None:
     Example:
       fieldlog inspection list --vehicle "blue roadster"
     """
-    with opened(folder) as store:
+    with opened(folder, reading=True) as store:
         of = None if vehicle is None else store.vehicle(vehicle).id
         for each in store.inspections(of):
             _print_head(each, as_json)
@@ -142,7 +142,7 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
     Example:
       fieldlog inspection show last --all
     """
-    with workshop(folder) as shop:
+    with workshop(folder, reading=True) as shop:
         record = shop.store.inspection_record(key)
         concluded = shop.conclusion(record).headline
         if as_json:

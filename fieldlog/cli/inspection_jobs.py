@@ -46,7 +46,7 @@ def jobs(key: str, all_cautions: bool, as_json: bool, folder: Path | None) -> No
     from fieldlog.report.follows import cross_json, job_json, needed_json
     from fieldlog.report.lines import needed
 
-    with workshop(folder) as shop:
+    with workshop(folder, reading=True) as shop:
         record = shop.store.inspection_record(key)
         lines = shop.jobs(record)
         crossed = shop.cross_checks(record)
@@ -98,7 +98,7 @@ def open_(key: str, as_json: bool, folder: Path | None) -> None:
     from fieldlog.aftercare.checklist import told
     from fieldlog.report.follows import cross_json, left_json
 
-    with workshop(folder) as shop:
+    with workshop(folder, reading=True) as shop:
         record = shop.store.inspection_record(key)
         state, crossed = shop.progress(record), shop.cross_checks(record)
     if as_json:

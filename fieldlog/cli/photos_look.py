@@ -33,7 +33,7 @@ def sheet(key: str, out: Path, folder: Path | None) -> None:
     """
     from fieldlog.photos.sheet import contact_sheet
 
-    with opened(folder) as store:
+    with opened(folder, reading=True) as store:
         record = store.inspection_record(key)
         text = contact_sheet(record, _copies(store, record.photos))
     _write(out, text)
@@ -58,7 +58,7 @@ def compare(
     """
     from fieldlog.photos.sheet import seen_of, side_by_side
 
-    with opened(folder) as store:
+    with opened(folder, reading=True) as store:
         chosen = store.vehicle(vehicle)
         heads = store.inspections(chosen.id)
         seen = [seen_of(store.inspection_record(h.id), component, position) for h in heads]
@@ -102,7 +102,7 @@ def mark_up(
     ]
     if not shapes:
         raise UsageError("nothing to draw", todo="give --ring, --arrow or --words")
-    with opened(folder) as store:
+    with opened(folder, reading=True) as store:
         chosen = picked_photo(store.inspection_record(key), photo)
         derived = DerivedFolder(store.folder)
         facts = list(kept_facts(store, [(chosen.media, chosen.file)], datetime.now(UTC).date()))

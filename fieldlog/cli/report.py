@@ -43,7 +43,7 @@ def report(
       fieldlog report last --html --pdf --out reports/
     """
     named = formats or ("html", "pdf")
-    with workshop(folder) as shop, _progress() as progress:
+    with workshop(folder, reading=True) as shop, _progress() as progress:
         written = shop.report(key, out, named, paper=paper, progress=progress)
     for path in written.files:
         click.echo(str(path))

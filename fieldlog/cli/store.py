@@ -73,6 +73,24 @@ def merge(other: Path, as_json: bool, folder: Path | None) -> None:
     click.echo(f"the other way: fieldlog store merge {here} --store {other}")
 
 
+@store.command("set-aside")
+@store_option
+def set_aside(folder: Path | None) -> None:
+    """Move a damaged database aside, so that a new record can be begun beside its clips and photos.
+
+    Nothing is deleted. A database that is not damaged stays where it is. As long as the old one lies
+    there, `inspection verify` says that rows may be missing.
+
+    \b
+    Example:
+      fieldlog store set-aside
+    """
+    from fieldlog.store.database import set_aside as move_aside
+    from fieldlog.store.repository import utc_now
+
+    click.echo(f"moved to {move_aside(folder or store_folder(), utc_now())}")
+
+
 def _rivalled(record: InspectionRecord, finding: RecordedFinding) -> str:
     """What two records said of one finding, and which of it counts."""
     numbers = {each.id: each.number for each in record.findings}

@@ -48,10 +48,13 @@ def walk_option(command: _Command) -> _Command:
 
 
 @contextlib.contextmanager
-def opened(folder: Path | None, *, new: bool = False) -> Iterator[Repository]:
+def opened(
+    folder: Path | None, *, new: bool = False, reading: bool = False
+) -> Iterator[Repository]:
     """The store a command works on; what opening it had to report goes to stderr.
 
     ``new``: it is made where there is none; else that is a ``StoreError``, and nothing is made.
+    ``reading``: it is only read, so that it may lie on a full disk or where nothing can be written.
     """
     from fieldlog.store.repository import Repository
 
@@ -62,18 +65,20 @@ def opened(folder: Path | None, *, new: bool = False) -> Iterator[Repository]:
             where=str(where),
             todo="name the record's folder with --store DIR, or begin one: fieldlog vehicle add NAME",
         )
-    with Repository.open(where) as store:
+    with Repository.look(where) if reading else Repository.open(where) as store:
         for notice in store.notices:
             click.echo(f"fieldlog: {notice}", err=True)
         yield store
 
 
 @contextlib.contextmanager
-def workshop(folder: Path | None, *, new: bool = False) -> Iterator[Workshop]:
+def workshop(
+    folder: Path | None, *, new: bool = False, reading: bool = False
+) -> Iterator[Workshop]:
     """The workshop a command works in; its record as ``opened`` gives it."""
     from fieldlog.shop.workshop import Workshop
 
-    with opened(folder, new=new) as store:
+    with opened(folder, new=new, reading=reading) as store:
         yield Workshop(store)
 
 

@@ -62,7 +62,7 @@ def list_(as_json: bool, folder: Path | None) -> None:
     Example:
       fieldlog vehicle list
     """
-    with opened(folder) as store:
+    with opened(folder, reading=True) as store:
         for each in store.vehicles():
             _print(each, as_json)
 
@@ -78,7 +78,7 @@ def show(key: str, as_json: bool, folder: Path | None) -> None:
     Example:
       fieldlog vehicle show 1
     """
-    with opened(folder) as store:
+    with opened(folder, reading=True) as store:
         found = store.vehicle(key)
         inspections = store.inspections(found.id)
     if as_json:

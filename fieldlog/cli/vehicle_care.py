@@ -60,7 +60,7 @@ def trend(
     care = load_care()
     if component is not None and care.catalogue.get(component) is None:
         raise UsageError(f"{component!r} is not in the catalogue", where="--component")
-    with workshop(folder) as shop:
+    with workshop(folder, reading=True) as shop:
         found = shop.vehicle(key)
         planned = shop.due(found, _today(day))
     for note in planned.notes:
@@ -103,7 +103,7 @@ def due(key: str, day: datetime | None, as_json: bool, folder: Path | None) -> N
     from fieldlog.cli.care_lines import due_lines
     from fieldlog.report.follows import due_json
 
-    with workshop(folder) as shop:
+    with workshop(folder, reading=True) as shop:
         found = shop.vehicle(key)
         planned = shop.due(found, _today(day))
     for note in planned.notes:

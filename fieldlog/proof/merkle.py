@@ -39,15 +39,25 @@ def root(leaves: Iterable[bytes]) -> bytes:
     """Root over hashes of leaves, read once, in memory that grows with the logarithm of their number."""
     stack: list[bytes] = []
     for count, each in enumerate(leaves, 1):
-        stack.append(each)
-        for _ in range((count & -count).bit_length() - 1):
-            right = stack.pop()
-            stack.append(_node(stack.pop(), right))
+        grow(stack, each, count)
+    return folded(stack)
+
+
+def grow(stack: list[bytes], each: bytes, count: int) -> None:
+    """Put the leaf ``each``, which is number ``count`` from 1, to the roots of the full subtrees."""
+    stack.append(each)
+    for _ in range((count & -count).bit_length() - 1):
+        right = stack.pop()
+        stack.append(_node(stack.pop(), right))
+
+
+def folded(stack: Sequence[bytes]) -> bytes:
+    """The root over what ``grow`` has seen."""
     if not stack:
         return EMPTY
-    found = stack.pop()
-    while stack:
-        found = _node(stack.pop(), found)
+    found = stack[-1]
+    for each in reversed(stack[:-1]):
+        found = _node(each, found)
     return found
 
 

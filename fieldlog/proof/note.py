@@ -19,6 +19,8 @@ from __future__ import annotations
 import base64
 import binascii
 import hashlib
+import html
+import json
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -32,6 +34,8 @@ MOST_CHARACTERS = 200_000
 _TYPE = b"\xfffieldlog-sshsig"
 """C2SP: a kind of signature that has no number of its own, by its name."""
 _SIGNED = re.compile(r"— (\S+) ([A-Za-z0-9+/]+={0,2})")
+_NOTE = re.compile(r"fieldlog/[0-9a-z]+\n(?:[^\n]+\n)+\n(— \S+ \S+)?")
+_JSON_TEXT = re.compile(r'(?:[^"\\\x00-\x1f]|\\.)*')
 _ORIGIN = re.compile(r"fieldlog/[0-9a-z]{1,64}")
 _SIZE = re.compile(r"0|[1-9][0-9]{0,17}")
 
@@ -153,25 +157,29 @@ def found_in(text: str) -> tuple[Checkpoint, ...]:
     In a page the signs ``&``, ``<`` and ``>`` may be written as a page writes them, and in JSON line
     ends as ``\\n``.
     """
-    import html
-    import json
+    found: dict[Checkpoint, None] = {}
+    at = text.find(ORIGIN)
+    while at >= 0:
+        piece = text[at : at + MOST_CHARACTERS]
+        for way in (piece, html.unescape(piece), _from_json(piece)):
+            match = _NOTE.match(way)
+            one = parse(
+                f"{match[0].rstrip()}\n" if match and match[1] else match[0] if match else ""
+            )
+            if one is not None:
+                found[one] = None
+                break
+        at = text.find(ORIGIN, at + 1)
+    return tuple(found)
 
-    found: list[Checkpoint] = []
-    for way in (text, html.unescape(text)):
-        for match in re.finditer(_ORIGIN.pattern + r"\n(?:.+\n)+\n(?:— \S+ \S+\n?)?", way):
-            _take(match[0], found)
-    for match in re.finditer(r'"((?:[^"\\\n]|\\.)*fieldlog/(?:[^"\\\n]|\\.)*)"', text):
-        try:
-            _take(str(json.loads(f'"{match[1]}"')), found)
-        except ValueError:
-            continue
-    return tuple(dict.fromkeys(found))
 
-
-def _take(text: str, found: list[Checkpoint]) -> None:
-    one = parse(text if text.endswith("\n") else f"{text}\n")
-    if one is not None:
-        found.append(one)
+def _from_json(piece: str) -> str:
+    """What stands in ``piece`` up to the end of the JSON text that it is in, or ""."""
+    match = _JSON_TEXT.match(piece)
+    try:
+        return str(json.loads(f'"{match[0]}"')) if match else ""
+    except ValueError:
+        return ""
 
 
 def _key_id(name: str, line: str) -> bytes:

@@ -12,7 +12,8 @@ import base64
 import contextlib
 import io
 import secrets
-from collections.abc import Callable, Mapping, Sequence
+import tempfile
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date
@@ -65,36 +66,54 @@ def make_copies(
 ) -> Copies:
     """Copies of ``photos`` and ``clips`` (names in the media folder), new ones kept in ``folder``.
 
-    A missing or damaged original is named in ``problems`` and never stops the rest. Raises
-    ``StoreError`` when ``folder`` cannot be written.
+    A missing or damaged original is named in ``problems`` and never stops the rest. Where ``folder``
+    cannot be written or its disk is full, new ones are made elsewhere and not kept.
     """
+    problems: dict[str, str] = {}
+    with _place_for(folder) as made:
+        wanted = list(dict.fromkeys(photos))
+        there = {name: folder / thumbnail_name(name) for name in wanted}
+        targets = {
+            name: path if path.is_file() else made / path.name for name, path in there.items()
+        }
+        thumbnails = _thumbnails(targets, media, today, problems, progress)
+        sounds = _sounds(folder, made, media, list(dict.fromkeys(clips)), problems, progress)
+    return Copies(thumbnails, sounds, problems)
+
+
+def thumbnail_name(original: str) -> str:
+    """Name of the small copy of a photo."""
+    return f"{original[:64]}-{PIXELS}.jpg"
+
+
+@contextlib.contextmanager
+def _place_for(folder: Path) -> Iterator[Path]:
+    """``folder`` itself, or another for this once where nothing can be written there."""
+    probe = folder / f".probe-{secrets.token_hex(4)}"
     try:
         folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise StoreError(
-            f"the copies for reports cannot be kept ({(error.strerror or str(error)).lower()})",
-            where=str(folder),
-            todo="make the folder writable",
-        ) from error
-    problems: dict[str, str] = {}
-    thumbnails = _thumbnails(folder, media, list(dict.fromkeys(photos)), today, problems, progress)
-    sounds = _sounds(folder, media, list(dict.fromkeys(clips)), problems, progress)
-    return Copies(thumbnails, sounds, problems)
+        probe.write_bytes(bytes(1 << 16))
+    except OSError:
+        with contextlib.suppress(OSError):
+            probe.unlink(missing_ok=True)
+        with tempfile.TemporaryDirectory(prefix="fieldlog-") as other:
+            yield Path(other)
+        return
+    probe.unlink(missing_ok=True)
+    yield folder
 
 
 # -- photos ---------------------------------------------------------------------------------------
 
 
 def _thumbnails(
-    folder: Path,
+    targets: Mapping[str, Path],
     media: MediaFolder,
-    names: Sequence[str],
     today: date,
     problems: dict[str, str],
     progress: Progress,
 ) -> dict[str, Copy]:
-    targets = {name: folder / f"{name[:64]}-{PIXELS}.jpg" for name in names}
-    missing = [name for name in names if not targets[name].is_file()]
+    missing = [name for name, target in targets.items() if not target.is_file()]
     if missing:
         _make_thumbnails(media, missing, targets, today, problems, progress)
     return {
@@ -139,6 +158,7 @@ def _make_thumbnails(
 
 def _sounds(
     folder: Path,
+    made: Path,
     media: MediaFolder,
     names: Sequence[str],
     problems: dict[str, str],
@@ -146,7 +166,7 @@ def _sounds(
 ) -> dict[str, Copy]:
     found: dict[str, Copy] = {}
     with ThreadPoolExecutor(2) as pool:  # the encoder works outside the interpreter's lock
-        made = pool.map(lambda name: _sound(folder, media, name), names)
+        made = pool.map(lambda name: _sound(folder, made, media, name), names)
         for done, (name, result) in enumerate(zip(names, made, strict=True), 1):
             if isinstance(result, Copy):
                 found[name] = result
@@ -156,7 +176,7 @@ def _sounds(
     return found
 
 
-def _sound(folder: Path, media: MediaFolder, name: str) -> Copy | str:
+def _sound(folder: Path, made: Path, media: MediaFolder, name: str) -> Copy | str:
     import soundfile
 
     ending, kind = ("mp3", "audio/mpeg") if _writes_mp3() else ("wav", "audio/wav")
@@ -169,7 +189,7 @@ def _sound(folder: Path, media: MediaFolder, name: str) -> Copy | str:
         soundfile.write(buffer, samples, rate, format=ending.upper())
     except (StoreError, soundfile.LibsndfileError, RuntimeError) as error:
         return str(error)
-    _keep(kept, buffer.getvalue())
+    _keep(made / kept.name, buffer.getvalue())
     return Copy(kind, buffer.getvalue())
 
 

@@ -10,9 +10,11 @@ from datetime import datetime
 from pathlib import Path
 
 from fieldlog.errors import ChangedError, UsageError
-from fieldlog.store import places, queries, writer
+from fieldlog.proof.note import Checkpoint
+from fieldlog.store import checkpoints, places, queries, writer
 from fieldlog.store.base import AsSeen, Elsewhere, NewRow, Stored, StoredRow, Taken
 from fieldlog.store.chain import fingerprint
+from fieldlog.store.checkpoints import Held
 from fieldlog.store.database import open_database, translated
 from fieldlog.store.looking import look_into
 from fieldlog.store.media import MediaFolder
@@ -72,6 +74,16 @@ class SqliteStore:
         """Add what is not here of another store's ``rows`` (see ``base.Store.take``)."""
         with self._writing():
             return writer.take(self.connection, rows, elsewhere)
+
+    def checkpoint(self, owners: Sequence[str]) -> Checkpoint:
+        """The record as it is now, not signed; with the rows of ``owners`` (ids)."""
+        with self._reading():
+            return checkpoints.take(self.connection, self.writer, owners)
+
+    def hold(self, against: Sequence[Checkpoint]) -> list[Held]:
+        """What the record is to each of those checkpoints."""
+        with self._reading():
+            return checkpoints.hold(self.connection, against)
 
     def elsewhere(self) -> tuple[Elsewhere, ...]:
         """Rows that others have and that are known here by their hash."""

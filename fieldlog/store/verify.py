@@ -168,6 +168,8 @@ class _Check:
                 continue
             if len(rows) > 1 or len(places) > 1:
                 self.faults.append(f"{kind} {name}: is there more than once")
+            if not places and self.owners is not None and self._is_kept(kind, name):
+                continue  # it belongs to another vehicle or inspection
             if not places:
                 self.faults.append(f"{kind} {name}: put in beside the record")
                 continue
@@ -200,6 +202,10 @@ class _Check:
         if old is None:
             return [Disagreement(where(place), "its place in the old chain is missing")]
         return old_faults(place, old, columns, parts)
+
+    def _is_kept(self, kind: str, id: str) -> bool:
+        sql = "SELECT count(*) FROM record WHERE id = ? AND kind = ?"
+        return bool(self.connection.execute(sql, (id, kind)).fetchone()[0])
 
     def _records(self, kind: str) -> Iterable[sqlite3.Row]:
         only = self._only("owner")

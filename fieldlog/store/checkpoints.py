@@ -1,0 +1,129 @@
+"""Checkpoints of a record: what it is now, and whether it still is what one of them says.
+
+The tree (``proof.merkle``) stands over the hashes of all rows, by turn. Rows that came in by merging may lie
+between those that were there, so a checkpoint names its newest rows as well (``heads``): the rows it is of
+are those and everything that they were written after.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from enum import Enum
+
+from fieldlog.proof import merkle
+from fieldlog.proof.note import ORIGIN, Checkpoint, heads_line
+from fieldlog.store.chain import fingerprint
+
+_HASHES = "SELECT hash FROM record NOT INDEXED ORDER BY turn, id"
+
+
+class Held(Enum):
+    """What a record is to a checkpoint that was held against it."""
+
+    SAME = "unchanged since"
+    """Every row that was there is there, as it was."""
+    OTHER = "is not what it was at"
+    """Rows that were there are gone or others, or there are rows between them that were not."""
+    PART = "has only part of what there was at"
+    """Rows of it are known here by their hash alone: nothing can be said."""
+
+
+@dataclass(frozen=True, slots=True)
+class Owner:
+    """What a checkpoint says of one vehicle or inspection."""
+
+    kind: str
+    id: str
+    rows: int
+    fingerprint: str
+
+
+def take(connection: sqlite3.Connection, writer: str, owners: Sequence[str]) -> Checkpoint:
+    """The record as it is now; for each of ``owners`` (ids) its rows and their fingerprint."""
+    hashes = [row[0] for row in connection.execute(_HASHES)]
+    heads = [row[0] for row in connection.execute("SELECT hash FROM local_head ORDER BY hash")]
+    lines = [owner_line(_owner(connection, owner)) for owner in owners]
+    root = merkle.root(map(merkle.leaf, hashes))
+    return Checkpoint(
+        f"{ORIGIN}{writer or 'unnamed'}", len(hashes), root, (*lines, heads_line(heads))
+    )
+
+
+def owner_line(owner: Owner) -> tuple[str, str]:
+    """The line of a checkpoint that says it."""
+    return owner.kind, f"{owner.id} {owner.rows} {owner.fingerprint}"
+
+
+def owners_in(checkpoint: Checkpoint) -> tuple[Owner, ...]:
+    """What a checkpoint says of vehicles and inspections."""
+    found = []
+    for kind in ("vehicle", "inspection"):
+        for text in checkpoint.all(kind):
+            name, _, rest = text.partition(" ")
+            rows, _, digest = rest.partition(" ")
+            if rows.isdecimal() and len(rows) < 18:
+                found.append(Owner(kind, name, int(rows), digest))
+    return tuple(found)
+
+
+def hold(connection: sqlite3.Connection, checkpoints: Sequence[Checkpoint]) -> list[Held]:
+    """What the record is to each of ``checkpoints``."""
+    sizes = {each.size for each in checkpoints}
+    rows = connection.execute(_HASHES)
+    roots = roots_at((merkle.leaf(row[0]) for row in rows), sizes)
+    return [
+        Held.SAME if roots.get(each.size) == each.root else _behind(connection, each)
+        for each in checkpoints
+    ]
+
+
+def roots_at(leaves: Iterator[bytes], sizes: Iterable[int]) -> dict[int, bytes]:
+    """The root over the first n leaves for each n of ``sizes`` that there are as many for."""
+    wanted, found = sorted(set(sizes), reverse=True), {}
+    stack: list[bytes] = []
+    count = 0
+    while wanted:
+        if wanted[-1] == count:
+            found[wanted.pop()] = merkle.folded(stack)
+            continue
+        each = next(leaves, None)
+        if each is None:
+            break
+        count += 1
+        merkle.grow(stack, each, count)
+    return found
+
+
+def _behind(connection: sqlite3.Connection, checkpoint: Checkpoint) -> Held:
+    """The same by the newest rows it names, with everything that they were written after."""
+    seen = set(checkpoint.heads)
+    if not seen:
+        return Held.OTHER
+    kept: list[bytes] = []
+    for row in connection.execute(
+        "SELECT hash, parents FROM record NOT INDEXED ORDER BY turn DESC, id DESC"
+    ):
+        if row[0] in seen:
+            seen.discard(row[0])
+            joined = row[1]
+            seen.update(joined[at : at + 32] for at in range(0, len(joined), 32))
+            kept.append(row[0])
+    if seen:  # of these there is no row
+        away = {row[0] for row in connection.execute("SELECT hash FROM elsewhere ORDER BY hash")}
+        return Held.PART if seen <= away else Held.OTHER
+    same = len(kept) == checkpoint.size
+    root = merkle.root(map(merkle.leaf, reversed(kept)))
+    return Held.SAME if same and root == checkpoint.root else Held.OTHER
+
+
+def _owner(connection: sqlite3.Connection, owner: str) -> Owner:
+    hashes = [
+        row[0]
+        for row in connection.execute(
+            "SELECT hash FROM record WHERE owner = ? ORDER BY turn, id", (owner,)
+        )
+    ]
+    row = connection.execute("SELECT kind FROM record WHERE id = ?", (owner,)).fetchone()
+    return Owner(str(row[0]) if row else "inspection", owner, len(hashes), fingerprint(hashes))
