@@ -151,9 +151,15 @@ def test_a_missing_original_is_named(store: Repository, filled: Filled, tmp_path
     report, made = _made(store, tmp_path / "copies")
     assert "cannot be read" in made.problems[filled.clip]
     assert "cannot be read" in render_html(report, made)
+
+
+def test_copies_that_cannot_be_kept_are_made_all_the_same(
+    store: Repository, filled: Filled, tmp_path: Path
+) -> None:
     (tmp_path / "file").touch()
-    with pytest.raises(StoreError, match="copies for reports cannot be kept"):
-        make_copies(tmp_path / "file" / "x", store.media, [], [], date(2026, 5, 4))
+    made = make_copies(tmp_path / "file" / "x", store.media, [], [filled.clip], date(2026, 5, 4))
+    assert list(made.clips) == [filled.clip]
+    assert not made.problems
 
 
 # -- HTML -----------------------------------------------------------------------------------------

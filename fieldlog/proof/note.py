@@ -29,8 +29,9 @@ from datetime import UTC, datetime
 from fieldlog.proof import sshsig
 
 ORIGIN = "fieldlog/"
-MOST_CHARACTERS = 200_000
+MOST_CHARACTERS = 50_000
 """A longer text is no note of ours."""
+_MOST_TRIED = 1000
 _TYPE = b"\xfffieldlog-sshsig"
 """C2SP: a kind of signature that has no number of its own, by its name."""
 _SIGNED = re.compile(r"— (\S+) ([A-Za-z0-9+/]+={0,2})")
@@ -159,7 +160,9 @@ def found_in(text: str) -> tuple[Checkpoint, ...]:
     """
     found: dict[Checkpoint, None] = {}
     at = text.find(ORIGIN)
-    while at >= 0:
+    for _ in range(_MOST_TRIED):
+        if at < 0:
+            break
         piece = text[at : at + MOST_CHARACTERS]
         for way in (piece, html.unescape(piece), _from_json(piece)):
             match = _NOTE.match(way)

@@ -166,8 +166,8 @@ def _sounds(
 ) -> dict[str, Copy]:
     found: dict[str, Copy] = {}
     with ThreadPoolExecutor(2) as pool:  # the encoder works outside the interpreter's lock
-        made = pool.map(lambda name: _sound(folder, made, media, name), names)
-        for done, (name, result) in enumerate(zip(names, made, strict=True), 1):
+        results = pool.map(lambda name: _sound(folder, made, media, name), names)
+        for done, (name, result) in enumerate(zip(names, results, strict=True), 1):
             if isinstance(result, Copy):
                 found[name] = result
             else:

@@ -19,7 +19,7 @@ from fieldlog.store.chain import fingerprint
 _HASHES = "SELECT hash FROM record NOT INDEXED ORDER BY turn, id"
 
 
-class Held(Enum):
+class Against(Enum):
     """What a record is to a checkpoint that was held against it."""
 
     SAME = "unchanged since"
@@ -68,13 +68,13 @@ def owners_in(checkpoint: Checkpoint) -> tuple[Owner, ...]:
     return tuple(found)
 
 
-def hold(connection: sqlite3.Connection, checkpoints: Sequence[Checkpoint]) -> list[Held]:
+def hold(connection: sqlite3.Connection, checkpoints: Sequence[Checkpoint]) -> list[Against]:
     """What the record is to each of ``checkpoints``."""
     sizes = {each.size for each in checkpoints}
     rows = connection.execute(_HASHES)
     roots = roots_at((merkle.leaf(row[0]) for row in rows), sizes)
     return [
-        Held.SAME if roots.get(each.size) == each.root else _behind(connection, each)
+        Against.SAME if roots.get(each.size) == each.root else _behind(connection, each)
         for each in checkpoints
     ]
 
@@ -96,11 +96,11 @@ def roots_at(leaves: Iterator[bytes], sizes: Iterable[int]) -> dict[int, bytes]:
     return found
 
 
-def _behind(connection: sqlite3.Connection, checkpoint: Checkpoint) -> Held:
+def _behind(connection: sqlite3.Connection, checkpoint: Checkpoint) -> Against:
     """The same by the newest rows it names, with everything that they were written after."""
     seen = set(checkpoint.heads)
     if not seen:
-        return Held.OTHER
+        return Against.OTHER
     kept: list[bytes] = []
     for row in connection.execute(
         "SELECT hash, parents FROM record NOT INDEXED ORDER BY turn DESC, id DESC"
@@ -112,10 +112,10 @@ def _behind(connection: sqlite3.Connection, checkpoint: Checkpoint) -> Held:
             kept.append(row[0])
     if seen:  # of these there is no row
         away = {row[0] for row in connection.execute("SELECT hash FROM elsewhere ORDER BY hash")}
-        return Held.PART if seen <= away else Held.OTHER
+        return Against.PART if seen <= away else Against.OTHER
     same = len(kept) == checkpoint.size
     root = merkle.root(map(merkle.leaf, reversed(kept)))
-    return Held.SAME if same and root == checkpoint.root else Held.OTHER
+    return Against.SAME if same and root == checkpoint.root else Against.OTHER
 
 
 def _owner(connection: sqlite3.Connection, owner: str) -> Owner:

@@ -14,7 +14,7 @@ from fieldlog.proof.note import Checkpoint
 from fieldlog.store import checkpoints, places, queries, writer
 from fieldlog.store.base import AsSeen, Elsewhere, NewRow, Stored, StoredRow, Taken
 from fieldlog.store.chain import fingerprint
-from fieldlog.store.checkpoints import Held
+from fieldlog.store.checkpoints import Against
 from fieldlog.store.database import open_database, translated
 from fieldlog.store.looking import look_into
 from fieldlog.store.media import MediaFolder
@@ -80,7 +80,7 @@ class SqliteStore:
         with self._reading():
             return checkpoints.take(self.connection, self.writer, owners)
 
-    def hold(self, against: Sequence[Checkpoint]) -> list[Held]:
+    def hold(self, against: Sequence[Checkpoint]) -> list[Against]:
         """What the record is to each of those checkpoints."""
         with self._reading():
             return checkpoints.hold(self.connection, against)
