@@ -425,3 +425,22 @@ def test_a_finding_with_a_bent_end_is_asked_about_where_more_was_said_and_its_wo
         doubted(language.understand("left mirror cracked"), behind, frozenset(), RULES).decision
         is Decision.REFUSE
     )
+
+
+@pytest.mark.parametrize("listener", ["pocketsphinx", "vosk", "another"])
+def test_a_finding_of_a_listener_that_tells_nothing_of_itself_is_asked_about(listener: str) -> None:
+    language = _INSPECTION()
+    words = "front brake pads two millimetres"
+    judge = judge_for(language, RULES)
+    clip = Clip(np.zeros(0, dtype=np.float32), 0.0)
+    hearing = Hearing(listener, (Hypothesis(words, -2400.0),), 1.0)
+    found = judge(language.understand(words), hearing, clip)
+    assert (found.decision, found.flags) == (Decision.ASK, (Flag.UNSURE,))
+    settled = judge_for(Answering(language, found), RULES)(
+        Answering(language, found).understand("affirm"),
+        Hearing(listener, (Hypothesis("affirm", -900.0),), 1.0),
+        clip,
+    )
+    assert settled.decision is Decision.ACCEPT
+    typed = Hearing("typed", (Hypothesis(words, 0.0),), 1.0)
+    assert judge(language.understand(words), typed, clip).decision is Decision.ACCEPT

@@ -297,17 +297,35 @@ def doubted(
 
     ``rivals`` are the parsed next hypotheses, nearest first; they only shape the question.
     ``near_twins`` are the parsed twins that were heard too, with the nats they are behind. A
-    listener that gives no evidence the rules know (typed words, replay) is not doubted. What goes on
-    behind the words that were heard is never accepted, however well these fit.
+    typed word is not doubted; of a listener whose evidence the rules do not know nothing shows whether
+    it heard right, and a finding of it is asked about. What goes on behind the words
+    that were heard is never accepted, however well these fit.
     """
-    known = rules.weights.get(hearing.listener)
-    if known is None or not hearing.hypotheses or understanding.decision is Decision.REFUSE:
+    if not hearing.hypotheses or understanding.decision is Decision.REFUSE:
         return understanding
+    known = rules.weights.get(hearing.listener)
+    if known is None:
+        return understanding if yes_or_no else _without_evidence(understanding, hearing, rivals)
     found = _weighed(
         understanding, hearing, flags, rules, policy, known, rivals, near_twins, yes_or_no
     )
     goes_on = found.decision is not Decision.REFUSE and rules.goes_on(hearing)
     return _more_said(found) if goes_on else found
+
+
+TYPED = "typed"
+"""What was typed is what was meant: the listener that hears nothing."""
+
+
+def _without_evidence(
+    understanding: Understanding, hearing: Hearing, rivals: tuple[Understanding, ...]
+) -> Understanding:
+    """Asked about: of 110 spoken orders pocketsphinx heard 15 as another whole phrase, and nothing told."""
+    counts = understanding.decision is Decision.ACCEPT and understanding.kind is Kind.FINDING
+    if hearing.listener == TYPED or not counts:
+        return understanding
+    reason = "how sure this listener is, is not known"
+    return asked_instead(understanding, rivals[:1], reason, Flag.UNSURE)
 
 
 def _weighed(
@@ -359,8 +377,13 @@ def judge_for(language: Language, rules: DoubtRules, policy: Policy = Policy.BAL
     """``doubted`` as the pipeline wants it: parses rivals and twins with the language itself."""
 
     def judge(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
-        if hearing.listener not in rules.weights or not hearing.hypotheses:
+        if not hearing.hypotheses:
             return understanding
+        answers = isinstance(language, OpenQuestion) and language.is_yes_or_no(
+            hearing.hypotheses[0].text
+        )
+        if hearing.listener not in rules.weights:
+            return doubted(understanding, hearing, clip.flags, rules, policy, yes_or_no=answers)
         best = hearing.hypotheses[0].score
         rivals = tuple(
             parsed
@@ -380,8 +403,7 @@ def judge_for(language: Language, rules: DoubtRules, policy: Policy = Policy.BAL
             policy,
             rivals=rivals,
             near_twins=near_twins,
-            yes_or_no=isinstance(language, OpenQuestion)
-            and language.is_yes_or_no(hearing.hypotheses[0].text),
+            yes_or_no=answers,
         )
 
     return judge
