@@ -29,15 +29,9 @@ from fieldlog.model import (
     Understanding,
     Verdict,
 )
-from fieldlog.store.records import (
-    Decided,
-    NewEntry,
-    NewPhoto,
-    NewReview,
-    NewUtterance,
-    Stretch,
-)
+from fieldlog.store.records import NewEntry, NewPhoto, NewUtterance, Stretch
 from fieldlog.store.repository import Repository
+from fieldlog.store.reviews import Decided, NewReview
 
 START = datetime(2026, 5, 4, 8, 30, tzinfo=UTC)
 

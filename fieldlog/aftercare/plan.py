@@ -314,6 +314,8 @@ def left_open(record: InspectionRecord, asked: Utterance) -> bool:
     """
     if any(u.answers == asked.id for u in record.utterances):
         return False
+    if any(each.utterance_id == asked.id for each in record.decisions):
+        return False  # whoever went through the inspection decided about it
     # By their order, which is the same in every copy of the record; numbers are each copy's own.
     order = [u.id for u in record.utterances]
     later = record.utterances[order.index(asked.id) + 1 :]

@@ -68,6 +68,8 @@ def event_text(event: Event) -> Text:
         case ev.PhotoAttached(_, at, reason):
             where = _told(at.finding) if at else "no finding"
             return Text(f"photo to {where} ({reason})", "dim")
+        case ev.Reviewed(decided, reviewer):
+            return Text(f"reviewed: {decided}{f' ({reviewer})' if reviewer else ''}", "dim")
         case ev.SignedOff():
             return _signed(event)
         case ev.BeforeSigning(_, left, dangerous, cross_checks):

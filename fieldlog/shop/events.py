@@ -15,6 +15,7 @@ from fieldlog.aftercare.crosschecks import Unanswered
 from fieldlog.errors import FieldlogError
 from fieldlog.limits.assess import Assessment
 from fieldlog.model import Finding, Understanding, Verdict
+from fieldlog.store.reviews import Decided
 
 
 @dataclass(frozen=True, slots=True)
@@ -320,6 +321,14 @@ class PhotoAttached:
 
 
 @dataclass(frozen=True, slots=True)
+class Reviewed:
+    """Somebody who goes through the inspection decided about one thing in it."""
+
+    decided: Decided
+    reviewer: str
+
+
+@dataclass(frozen=True, slots=True)
 class AlreadySaved:
     """An earlier try had saved the utterance whole, with all that followed from it."""
 
@@ -364,6 +373,7 @@ Event: TypeAlias = (
     | SignedOff
     | AfterSignature
     | PhotoAttached
+    | Reviewed
     | AlreadySaved
     | NotSaved
 )
@@ -387,7 +397,7 @@ def _names(left: Sequence[LeftOpen]) -> tuple[str, ...]:
 def said_in(event: Event) -> Said | None:
     """The utterance that led to ``event``; None where it was done by hand, or not saved."""
     match event:
-        case JudgedAgain() | PhotoAttached() | NotSaved():
+        case JudgedAgain() | PhotoAttached() | Reviewed() | NotSaved():
             return None
         case _:
             return event.said

@@ -121,6 +121,19 @@ class Inspecting(ByHand):
         """What the next utterance meets."""
         return self._scene_of(self.record)
 
+    @property
+    def grammar(self) -> str:
+        """Fingerprint of the grammar and catalogue that are in force."""
+        return self._origin.grammar
+
+    def scene_of(self, record: InspectionRecord) -> Scene:
+        """What an utterance would meet in ``record``."""
+        return self._scene_of(record)
+
+    def tell(self, events: Sequence[Event], scene: Scene) -> tuple[Event, ...]:
+        """Tell what was done by hand beside ``scene``, after it is in the record."""
+        return self._happened(events, scene)
+
     def subscribe(self, told: Callable[[Event], None]) -> None:
         """Have ``told`` called with every event, after it is in the record."""
         self._subscribers.append(told)

@@ -42,6 +42,7 @@ from fieldlog.shop.by_hand import Origin
 from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.ears import Ears, open_ears, silent_ears
 from fieldlog.shop.inspecting import Inspecting
+from fieldlog.shop.reviewing import Reviewing
 from fieldlog.shop.scene import Rules
 from fieldlog.store.records import Inspection, InspectionRecord, Vehicle
 from fieldlog.store.repository import Repository, utc_now
@@ -213,6 +214,12 @@ class Workshop:
             ),
             now=self.now,
         )
+
+    def reviewing(self, key: str = "last", reviewer: str = "") -> Reviewing:
+        """Going through an inspection (number, id or ``last``) as ``reviewer``."""
+        inspecting = self.inspecting(key)
+        understand = inspecting.conversation.understand
+        return Reviewing(inspecting, self.store, understand, self.now, reviewer)
 
     @contextmanager
     def ears(

@@ -13,13 +13,8 @@ from typing import Protocol
 
 from fieldlog.store.chain import Place, Row
 from fieldlog.store.old_chain import OldPlace
-from fieldlog.store.records import (
-    HistoryRow,
-    Inspection,
-    InspectionRecord,
-    Vehicle,
-    Verification,
-)
+from fieldlog.store.records import HistoryRow, Inspection, InspectionRecord, Vehicle, Verification
+from fieldlog.store.reviews import Review
 
 _NOTHING: Mapping[str, Sequence[Row]] = MappingProxyType({})
 _NO_TEXTS: Mapping[str, str] = MappingProxyType({})
@@ -151,6 +146,10 @@ class Store(Protocol):
 
     def remarks(self, vehicle_id: str) -> tuple[tuple[Inspection, str], ...]:
         """Every remark made on a vehicle with its inspection, oldest first."""
+        ...
+
+    def sampled(self) -> tuple[Review, ...]:
+        """Decisions of the blind sample of every inspection, and what was taken back, oldest first."""
         ...
 
     def fingerprint(self) -> str:

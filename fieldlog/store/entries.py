@@ -8,14 +8,8 @@ from datetime import datetime
 from fieldlog.model import Finding, Limit, Quantity, Verdict
 from fieldlog.store.base import NewRow
 from fieldlog.store.chain import Cell, Row
-from fieldlog.store.records import (
-    KeptQuestion,
-    NewAttachment,
-    NewEvent,
-    NewPhoto,
-    NewReview,
-    NewUtterance,
-)
+from fieldlog.store.records import KeptQuestion, NewAttachment, NewEvent, NewPhoto, NewUtterance
+from fieldlog.store.reviews import NewReview
 from fieldlog.store.rows import (
     finite,
     flags_cell,

@@ -33,7 +33,7 @@ def entry_rows(inspection_id: str, entry: NewEntry, now: datetime) -> tuple[list
     further = []
     for rank, other in enumerate(entry.further, start=2):
         further.append(part(f"finding-{rank}"))
-        rows.append(entries.finding(further[-1], inspection_id, other.finding, name))
+        rows.append(entries.finding(further[-1], inspection_id, other.finding, name or entry.of))
         if other.verdict is not None:
             named = part(f"finding-{rank}-verdict")
             rows.append(entries.verdict(named, inspection_id, further[-1], other.verdict))

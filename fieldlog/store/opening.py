@@ -16,7 +16,6 @@ from fieldlog.store.queries import Rows, corrections, finding_from, inspection, 
 from fieldlog.store.records import (
     Attachment,
     CameraClock,
-    Decided,
     Event,
     EventName,
     InspectionRecord,
@@ -24,10 +23,10 @@ from fieldlog.store.records import (
     Photo,
     RecordedFinding,
     Remark,
-    Review,
     Stretch,
     Utterance,
 )
+from fieldlog.store.reviews import Decided, Review
 from fieldlog.store.rows import flags_from, instant_from, judgement_from, limit_from, quantity_from
 from fieldlog.store.standing import standing
 
@@ -270,21 +269,32 @@ def _photos(connection: sqlite3.Connection, inspection_id: str) -> tuple[Photo, 
 
 
 def _reviews(connection: sqlite3.Connection, inspection_id: str) -> tuple[Review, ...]:
-    return tuple(
-        Review(
-            id=row["id"],
-            made_at=instant_from(row["made_at"]),
-            decided=Decided(row["outcome"]),
-            reviewer=row["reviewer"],
-            utterance_id=row["utterance_id"],
-            photo_id=row["photo_id"],
-            was=row["was"],
-            finding_id=row["finding_id"],
-            sampled=bool(row["sampled"]),
-            note=row["note"],
-            undoes=row["undoes"],
-        )
-        for row in _in_order(connection, "review", inspection_id)
+    return tuple(_review(row) for row in _in_order(connection, "review", inspection_id))
+
+
+def sampled(connection: sqlite3.Connection) -> tuple[Review, ...]:
+    """Decisions of the blind sample of every inspection, and what was taken back, oldest first."""
+    rows = rows_of(
+        connection,
+        "SELECT t.*, r.made_at FROM review t JOIN record r ON r.id = t.id "
+        "WHERE t.sampled = 1 OR t.undoes IS NOT NULL ORDER BY r.turn, r.id",
+    )
+    return tuple(_review(row) for row in rows)
+
+
+def _review(row: sqlite3.Row) -> Review:
+    return Review(
+        id=row["id"],
+        made_at=instant_from(row["made_at"]),
+        decided=Decided(row["outcome"]),
+        reviewer=row["reviewer"],
+        utterance_id=row["utterance_id"],
+        photo_id=row["photo_id"],
+        was=row["was"],
+        finding_id=row["finding_id"],
+        sampled=bool(row["sampled"]),
+        note=row["note"],
+        undoes=row["undoes"],
     )
 
 

@@ -28,6 +28,7 @@ from fieldlog.model import (
     Understanding,
     Verdict,
 )
+from fieldlog.store.reviews import NewReview, Review, counting
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,59 +65,6 @@ class Stretch:
     end_s: float
     part: int | None = None
     """Which finding of the utterance, from 0; None: something that no word covers."""
-
-
-class Decided(StrEnum):
-    """What somebody decided who went through an inspection."""
-
-    AS_HEARD = "as heard"
-    CORRECTED = "corrected"
-    """Another reading, or typed anew: what was taken had been wrong."""
-    ADDED = "added"
-    """Taken from what had been asked about or not understood."""
-    WITHDRAWN = "withdrawn"
-    NOTHING = "nothing to take"
-    """What was asked about, not understood or left over says nothing that belongs into the record."""
-    MOVED = "photo moved"
-    REMARKED = "remark added"
-    UNDONE = "undone"
-    """The decision that it ``undoes`` counts no more."""
-
-
-@dataclass(frozen=True, slots=True)
-class NewReview:
-    """A decision about one utterance (or a finding that has none, or a photo)."""
-
-    decided: Decided
-    reviewer: str
-    utterance_id: str | None = None
-    photo_id: str | None = None
-    was: str | None = None
-    """Id of the finding that stood before."""
-    finding_id: str | None = None
-    """Id of what stands now, where the entry does not make it."""
-    sampled: bool = False
-    """Whether it was looked at by the draw alone, without showing what had been taken."""
-    note: str = ""
-    undoes: str | None = None
-    """Id of the decision that it takes back."""
-
-
-@dataclass(frozen=True, slots=True)
-class Review:
-    """A decision as kept."""
-
-    id: str
-    made_at: datetime
-    decided: Decided
-    reviewer: str
-    utterance_id: str | None
-    photo_id: str | None
-    was: str | None
-    finding_id: str | None
-    sampled: bool
-    note: str
-    undoes: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -476,6 +424,11 @@ class InspectionRecord:
     """Rows of the record that belong to it."""
     uncovered: tuple[str, ...] = ()
     """Ids of those that no signature had seen, in their order; none where nobody signed."""
+
+    @property
+    def decisions(self) -> tuple[Review, ...]:
+        """What reviewers decided and nobody took back, oldest first."""
+        return counting(self.reviews)
 
 
 @dataclass(frozen=True, slots=True)

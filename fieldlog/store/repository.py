@@ -37,6 +37,7 @@ from fieldlog.store.records import (
     Vehicle,
     Verification,
 )
+from fieldlog.store.reviews import Review, counting
 from fieldlog.store.rows import to_json
 from fieldlog.store.sqlite_store import SqliteStore
 from fieldlog.words import questions, tell
@@ -410,6 +411,10 @@ class Repository:
     def remarks(self, vehicle_id: str) -> tuple[tuple[Inspection, str], ...]:
         """Every remark made on a vehicle with its inspection, oldest first."""
         return self.engine.remarks(vehicle_id)
+
+    def sampled(self) -> tuple[Review, ...]:
+        """What was decided of the blind sample, in every inspection, and nobody took back."""
+        return counting(self.engine.sampled())
 
     def verify(self, key: str | None = None) -> Verification:
         """Whether one inspection with its vehicle, or (None) the whole store, agrees with itself."""

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from fieldlog.errors import ChangedError, UsageError
 from fieldlog.proof.note import Checkpoint
-from fieldlog.store import checkpoints, places, queries, writer
+from fieldlog.store import checkpoints, opening, places, queries, writer
 from fieldlog.store.base import AsSeen, Elsewhere, NewRow, Stored, StoredRow, Taken
 from fieldlog.store.chain import fingerprint
 from fieldlog.store.checkpoints import Against
@@ -19,13 +19,8 @@ from fieldlog.store.database import open_database, translated
 from fieldlog.store.looking import look_into
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.opening import inspection_record
-from fieldlog.store.records import (
-    HistoryRow,
-    Inspection,
-    InspectionRecord,
-    Vehicle,
-    Verification,
-)
+from fieldlog.store.records import HistoryRow, Inspection, InspectionRecord, Vehicle, Verification
+from fieldlog.store.reviews import Review
 from fieldlog.store.verify import verify_store
 
 
@@ -147,6 +142,11 @@ class SqliteStore:
         """Every remark made on a vehicle with its inspection, oldest first."""
         with self._reading():
             return queries.remarks(self.connection, vehicle_id)
+
+    def sampled(self) -> tuple[Review, ...]:
+        """Decisions of the blind sample of every inspection, and what was taken back, oldest first."""
+        with self._reading():
+            return opening.sampled(self.connection)
 
     def fingerprint(self) -> str:
         """SHA-256 (hex) over the newest rows, which stand for all the others."""

@@ -1,0 +1,428 @@
+"""Going through an inspection: each decision is one transaction, and says what it saw standing.
+
+Whoever decides hands over the state of the exchange as they saw it. When somebody else decided meanwhile,
+here or in another program, nothing is done and what changed is told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from functools import wraps
+from typing import Any, TypeVar, cast
+
+from fieldlog.aftercare.plan import left_open
+from fieldlog.errors import ChangedError, UsageError
+from fieldlog.model import Decision, Finding, Kind, Settled, Understanding
+from fieldlog.review.deciding import offers
+from fieldlog.review.exchanges import Exchange, exchanges_of, placed_photos
+from fieldlog.review.matching import matched
+from fieldlog.shop import events as ev
+from fieldlog.shop.events import Event, Kept, Said
+from fieldlog.shop.inspecting import Inspecting
+from fieldlog.shop.scene import Scene
+from fieldlog.shop.steps import finding_step, withdrawal
+from fieldlog.store.records import (
+    InspectionRecord,
+    NewAttachment,
+    NewEntry,
+    NewFinding,
+    NewUtterance,
+    RecordedFinding,
+    Saved,
+    Utterance,
+)
+from fieldlog.store.repository import Repository
+from fieldlog.store.reviews import Decided, NewReview, Review
+from fieldlog.words.tell import finding as finding_told
+
+_BY_HAND = "review"
+NOT_SAID = "not said"
+HEARD_OTHERWISE = "heard otherwise by the reviewer"
+TAKEN_BACK = "the decision was taken back"
+TRIES = 5
+_BETWEEN = " "
+
+
+class _OvertakenError(ChangedError):
+    """Something of the inspection was written between looking and saving; it may be about other things."""
+
+
+_Verb = TypeVar("_Verb", bound=Callable[..., tuple[Event, ...]])
+
+
+def _tried(verb: _Verb) -> _Verb:
+    """Look and decide anew where something was written meanwhile: whether it matters is seen then."""
+
+    @wraps(verb)
+    def tried(*args: Any, **options: Any) -> tuple[Event, ...]:
+        for _ in range(TRIES - 1):
+            try:
+                return verb(*args, **options)
+            except _OvertakenError:
+                continue
+        return verb(*args, **options)
+
+    return cast(_Verb, tried)
+
+
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """The record, one exchange of it and the scene, as one decision finds them."""
+
+    record: InspectionRecord
+    exchange: Exchange
+    scene: Scene
+
+    def kept(self, one: RecordedFinding) -> Kept:
+        """A standing finding as events tell it."""
+        return next(each for each in self.scene.standing if each.id == one.id)
+
+
+class Reviewing:
+    """What one person decides about one inspection."""
+
+    def __init__(
+        self,
+        inspecting: Inspecting,
+        store: Repository,
+        understand: Callable[[str], Understanding],
+        now: Callable[[], datetime],
+        reviewer: str = "",
+    ) -> None:
+        """``understand``: what typed words mean; ``reviewer``: whose name goes with each decision."""
+        self.inspecting = inspecting
+        self.reviewer = reviewer
+        self._store = store
+        self._understand = understand
+        self._now = now
+
+    @property
+    def record(self) -> InspectionRecord:
+        """The inspection as the record has it now."""
+        return self.inspecting.record
+
+    # -- decisions ------------------------------------------------------------------------------
+
+    @_tried
+    def accept(self, item: str, state: str, *, sampled: bool = False) -> tuple[Event, ...]:
+        """It stays as it stands: heard right, or nothing of it belongs into the record.
+
+        A question that is still open is not accepted so: say which reading, or that it was nothing.
+        """
+        look = self._look(item, state)
+        standing = look.exchange.standing
+        asked = self._open_question(look)
+        if asked is not None:
+            raise UsageError("this was asked and nobody answered", todo="choose a reading")
+        decided = Decided.AS_HEARD if standing else Decided.NOTHING
+        held = standing[0].id if standing else None
+        return self._save(look, NewEntry(), self._review(look, decided, sampled, held))
+
+    @_tried
+    def nothing(self, item: str, state: str, *, sampled: bool = False) -> tuple[Event, ...]:
+        """Nothing of it belongs into the record: what stands of it is withdrawn."""
+        look = self._look(item, state)
+        standing = look.exchange.standing
+        decided = Decided.WITHDRAWN if standing else Decided.NOTHING
+        return self._without(look, standing, self._review(look, decided, sampled), NOT_SAID)
+
+    @_tried
+    def take(
+        self,
+        item: str,
+        state: str,
+        texts: Sequence[str],
+        *,
+        sampled: bool = False,
+        sure: bool = False,
+    ) -> tuple[Event, ...]:
+        """What was said are these words: another reading, or typed; several lines are several findings.
+
+        What means the same as what stands is left as it is. ``sure``: words that would be asked about
+        count where one thing is offered. Raises ``UsageError`` for what is no finding.
+        """
+        look = self._look(item, state)
+        meant = [self._meant(text, sure, look) for text in texts if text.strip()]
+        findings = [found for one in meant for found in one.offered]
+        if not findings:
+            raise UsageError("nothing was typed", todo="say what was said")
+        return self._took(look, findings, " and ".join(one.text for one in meant), sampled)
+
+    @_tried
+    def choose(
+        self, item: str, state: str, mark: str, *, sampled: bool = False
+    ) -> tuple[Event, ...]:
+        """What was said is the reading of that ``mark`` (``review.deciding.Offered``)."""
+        look = self._look(item, state)
+        one = next((e for e in offers(look.exchange, self._understand) if e.mark == mark), None)
+        if one is None:
+            raise ChangedError("this reading is not offered any more", todo="look at it again")
+        if not one.findings:
+            told = (
+                "a command takes nothing afterwards: withdraw what was taken, or type what was said"
+            )
+            raise UsageError(told, where=one.text)
+        return self._took(look, one.findings, one.text, sampled)
+
+    def _took(
+        self, look: _Look, findings: Sequence[Finding], text: str, sampled: bool
+    ) -> tuple[Event, ...]:
+        standing = look.exchange.standing
+        if [f.meaning for f in findings] == [each.finding.meaning for each in standing]:
+            review = self._review(look, Decided.AS_HEARD, sampled, standing[0].id)
+            return self._save(look, NewEntry(), review)
+        decided = Decided.CORRECTED if standing else Decided.ADDED
+        utterance = self._typed(look, text)
+        pairs, new, gone = matched(standing, findings)
+        return self._put(
+            look, pairs, new, gone, self._review(look, decided, sampled), utterance, HEARD_OTHERWISE
+        )
+
+    @_tried
+    def remark(self, item: str, state: str, text: str) -> tuple[Event, ...]:
+        """Keep a remark about it; it is never judged."""
+        if not text.strip():
+            raise UsageError("a remark has words", todo="say what is to be kept")
+        look = self._look(item, state)
+        review = self._review(look, Decided.REMARKED, False)
+        return self._save(
+            look,
+            NewEntry(remark=text.strip()),
+            review,
+            lambda _: (ev.RemarkKept(None, text.strip()),),
+        )
+
+    @_tried
+    def move(self, photo: str, number: int | None, attachment: str | None) -> tuple[Event, ...]:
+        """Put a photo to finding ``number``, or to none. ``attachment``: the one that was seen."""
+        record = self.record
+        one = next((each for each in record.photos if each.id == photo), None)
+        if one is None:
+            raise UsageError("the inspection has no such photo")
+        if (one.attachment.id if one.attachment else None) != attachment:
+            raise ChangedError("somebody moved this photo meanwhile", todo="look where it is now")
+        scene = self.inspecting.scene_of(record)
+        at = None if number is None else scene.numbered(number)
+        if number is not None and at is None:
+            raise UsageError(f"no finding {number} stands", todo="choose one that does")
+        review = NewReview(
+            Decided.MOVED,
+            self.reviewer,
+            photo_id=photo,
+            was=placed_photos(record)[photo],
+            finding_id=at.id if at else None,
+        )
+        reason = "moved by the reviewer"
+        entry = NewEntry(
+            attachments=(NewAttachment(photo, at.id if at else None, reason),), review=review
+        )
+        self._kept(record, entry)
+        told = (ev.PhotoAttached(photo, at, reason), ev.Reviewed(Decided.MOVED, self.reviewer))
+        return self.inspecting.tell(told, scene)
+
+    # -- taking back ------------------------------------------------------------------------------
+
+    @_tried
+    def undo(self) -> tuple[Event, ...]:
+        """Take back what this reviewer decided last: what stood before stands again, as new rows.
+
+        Raises ``UsageError`` where there is nothing to take back, ``ChangedError`` where somebody decided
+        about the same thing since.
+        """
+        record = self.record
+        own = [each for each in record.decisions if each.reviewer == self.reviewer]
+        if not own:
+            raise UsageError("there is nothing to take back")
+        last = own[-1]
+        if last.decided is Decided.REMARKED:
+            raise UsageError("a remark stays in the record", todo="add another that says so")
+        undone = NewReview(Decided.UNDONE, self.reviewer, last.utterance_id, last.photo_id,
+                           last.finding_id, last.was, undoes=last.id)  # fmt: skip
+        if last.decided is Decided.MOVED:
+            return self._moved_back(record, last, undone)
+        exchange = next(each for each in exchanges_of(record) if last in each.reviews)
+        if exchange.reviews[-1] is not last or exchange.decided is not last:
+            raise ChangedError("this was decided anew since", todo="look at it again")
+        look = _Look(record, exchange, self.inspecting.scene_of(record))
+        if last.decided in (Decided.AS_HEARD, Decided.NOTHING):
+            return self._save(look, NewEntry(), undone)
+        before = last.note.split(_BETWEEN) if last.note else []
+        was = [each for each in record.findings if each.id in before and not each.stands]
+        extra = [each for each in exchange.standing if each.id not in before]
+        pairs = tuple(zip(extra, (each.finding for each in was), strict=False))
+        new = tuple(each.finding for each in was[len(pairs) :])
+        return self._put(look, pairs, new, tuple(extra[len(pairs) :]), undone, None, TAKEN_BACK)
+
+    def _moved_back(
+        self, record: InspectionRecord, last: Review, undone: NewReview
+    ) -> tuple[Event, ...]:
+        scene = self.inspecting.scene_of(record)
+        at = next((each for each in scene.standing if each.id == last.was), None)
+        reason = "moved back by the reviewer"
+        attachment = NewAttachment(last.photo_id or "", at.id if at else None, reason)
+        entry = NewEntry(attachments=(attachment,), review=undone)
+        self._kept(record, entry)
+        told = (
+            ev.PhotoAttached(attachment.photo_id, at, reason),
+            ev.Reviewed(Decided.UNDONE, self.reviewer),
+        )
+        return self.inspecting.tell(told, scene)
+
+    # -- inside -----------------------------------------------------------------------------------
+
+    def _look(self, item: str, state: str) -> _Look:
+        record = self.record
+        exchange = next((each for each in exchanges_of(record) if each.id == item), None)
+        if exchange is None:
+            raise UsageError("the inspection has nothing of that name")
+        if exchange.state != state:
+            raise ChangedError(_changed(exchange), todo="look at it as it is now")
+        return _Look(record, exchange, self.inspecting.scene_of(record))
+
+    def _open_question(self, look: _Look) -> Utterance | None:
+        return next(
+            (
+                each
+                for each in look.exchange.said
+                if each.decision is Decision.ASK and left_open(look.record, each)
+            ),
+            None,
+        )
+
+    def _meant(self, text: str, sure: bool, look: _Look) -> Understanding:
+        """What a line means; raises ``UsageError`` for what is no whole finding."""
+        said = look.scene.met(self._understand(text), None)
+        if said.decision is Decision.ACCEPT and said.offered:
+            return replace(said, dialogue=None)
+        question = said.question
+        can = question is not None and question.kind.settled is Settled.BY_YES
+        if said.decision is Decision.ASK and can and len(said.offered) == 1:
+            if sure:
+                return replace(
+                    said, decision=Decision.ACCEPT, finding=said.offered[0], question=None
+                )
+            raise UsageError(said.question_text, where=text, todo="take it once more if it is so")
+        told = said.question_text or said.reason or "this is no finding"
+        raise UsageError(told, where=text, todo="say component, place, and value or condition")
+
+    def _typed(self, look: _Look, text: str) -> NewUtterance:
+        """The words of the reviewer, at the instant of what they are about: photos find it by that."""
+        first = look.exchange.first
+        said = Understanding(Decision.ACCEPT, Kind.FINDING, "decided in review", text)
+        asked = self._open_question(look)
+        return NewUtterance(
+            said,
+            first.said_at if first is not None else self._now(),
+            id=self.inspecting.new_id(),
+            grammar=self.inspecting.grammar,
+            answers=asked.id if asked is not None else None,
+        )
+
+    def _review(
+        self, look: _Look, decided: Decided, sampled: bool, held: str | None = None
+    ) -> NewReview:
+        first, standing = look.exchange.first, look.exchange.standing
+        return NewReview(
+            decided,
+            self.reviewer,
+            first.id if first is not None else None,
+            was=standing[0].id if standing else None,
+            finding_id=held,
+            sampled=sampled,
+            note=_BETWEEN.join(each.id for each in standing),
+        )
+
+    def _put(
+        self,
+        look: _Look,
+        pairs: Sequence[tuple[RecordedFinding, Finding]],
+        new: Sequence[Finding],
+        gone: Sequence[RecordedFinding],
+        review: NewReview,
+        utterance: NewUtterance | None,
+        reason: str,
+    ) -> tuple[Event, ...]:
+        """Findings in the place of others, further ones, and what no longer stands: one transaction.
+
+        One correction has a link to what it corrects; where a breath is put right in several places the
+        others are withdrawn and said anew.
+        """
+        corrected, others = (pairs[0], pairs[1:]) if pairs else (None, ())
+        taken_back = [*(was for was, _ in others), *gone]
+        further = [*(now for _, now in others), *new]
+        scene = look.scene
+        if corrected is None and not further:
+            return self._without(look, taken_back, review, reason)
+        for was in taken_back:
+            scene = scene.without(look.kept(was))
+        was_first = look.kept(corrected[0]) if corrected is not None else None
+        first = corrected[1] if corrected is not None else further.pop(0)
+        step = finding_step(scene, first, was_first, reason)
+        assert step.entry.verdict is not None
+        if was_first is not None:
+            scene = scene.without(was_first)
+        scene = scene.beside(first, step.entry.verdict)
+        added = []
+        for found in further:
+            verdict = scene.assess(found).verdict
+            scene = scene.beside(found, verdict)
+            added.append(NewFinding(found, verdict))
+        root = look.exchange.first
+        entry = replace(
+            step.entry,
+            utterance=utterance,
+            further=tuple(added),
+            reason=reason,
+            takes_back=tuple(each.id for each in taken_back),
+            of=root.id if root is not None else None,
+        )
+        said = Understanding(Decision.ACCEPT, Kind.FINDING, reason, first.words)
+
+        def tell(saved: Saved) -> tuple[Event, ...]:
+            withdrawn = (ev.FindingWithdrawn(None, look.kept(each), reason) for each in taken_back)
+            made = step.tell(Said(saved.utterance_id or entry.of or "", said), saved)
+            return (*withdrawn, *made)
+
+        return self._save(look, entry, review, tell)
+
+    def _without(
+        self, look: _Look, gone: Sequence[RecordedFinding], review: NewReview, reason: str
+    ) -> tuple[Event, ...]:
+        """None of ``gone`` stands any more."""
+        if not gone:
+            return self._save(look, NewEntry(), review)
+        first, *rest = gone
+        entry, told = withdrawal(look.scene, look.kept(first), reason)
+        entry = replace(entry, takes_back=tuple(each.id for each in rest))
+        more = tuple(ev.FindingWithdrawn(None, look.kept(each), reason) for each in rest)
+        return self._save(look, entry, review, lambda _: (*told(None), *more))
+
+    def _save(
+        self,
+        look: _Look,
+        entry: NewEntry,
+        review: NewReview,
+        tell: Callable[[Saved], Sequence[Event]] = lambda _: (),
+    ) -> tuple[Event, ...]:
+        whole = replace(entry, review=review, made_by=_BY_HAND)
+        saved = self._kept(look.record, whole)
+        told = (*tell(saved), ev.Reviewed(review.decided, self.reviewer))
+        return self.inspecting.tell(told, look.scene)
+
+    def _kept(self, record: InspectionRecord, entry: NewEntry) -> Saved:
+        try:
+            return self._store.save(record.inspection.id, entry, record.rows)
+        except ChangedError as error:
+            raise _OvertakenError(error.what, todo=error.todo) from None
+
+
+def _changed(exchange: Exchange) -> str:
+    """What happened to it last, for somebody who had not seen that."""
+    if exchange.reviews:
+        last = exchange.reviews[-1]
+        return f"{last.reviewer or 'somebody'} decided about this meanwhile: {last.decided}"
+    stands = exchange.standing
+    told = "; ".join(f"no. {each.number} {finding_told(each.finding)}" for each in stands)
+    return f"this changed meanwhile; now: {told or 'nothing stands of it'}"
