@@ -406,6 +406,8 @@ class Flag(StrEnum):
     DID_YOU_MEAN = "did you mean"
     """Its component was mistyped."""
     UNSURE = "unsure"
+    GAP = "sound missing"
+    """Some of its sound was dropped: what is left may lack a word."""
     TWIN = "twin"
     """Something that sounds like it was heard nearly as well."""
     UNCLEAR = "heard unclearly"

@@ -50,7 +50,7 @@ class Recorder:
             if self._final.exists():
                 raise FileExistsError(errno.EEXIST, "a recording of that name exists")
             self._file: BinaryIO | None = self.path.open("x+b", buffering=0)
-            _lock(self._file)
+            locked(self._file)
             self._file.write(header(RATE, 1, 0))
         except OSError as error:
             raise _cannot("start recording", self.path, error) from error
@@ -134,7 +134,7 @@ def recover(folder: Path) -> list[Recovered]:
     for path in sorted(folder.glob(f"*{RUNNING}")):
         try:
             with path.open("r+b") as file:
-                if not _lock(file):
+                if not locked(file):
                     continue
                 length = path.stat().st_size
                 if length > _HEADER_BYTES:
@@ -175,7 +175,7 @@ def _write_sizes(file: BinaryIO, data_bytes: int) -> None:
     file.write(header(RATE, 1, data_bytes - data_bytes % 2))
 
 
-def _lock(file: BinaryIO) -> bool:
+def locked(file: BinaryIO) -> bool:
     """Take the file for this program; False when another one holds it. Freed by the system."""
     try:
         import fcntl

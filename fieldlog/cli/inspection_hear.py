@@ -69,6 +69,7 @@ def hear(
     from fieldlog.cli.audio_files import hear_files
     from fieldlog.cli.ears import open_ears
     from fieldlog.cli.event_lines import events_behind
+    from fieldlog.cli.left_behind import take_what_was_left
     from fieldlog.cli.terminal import Terminal
     from fieldlog.shop.events import (
         Asked,
@@ -96,6 +97,7 @@ def hear(
             return next_s if math.isnan(given) else given
 
         with open_ears(shop.language, listener, model) as ears:
+            take_what_was_left(shop, ears, terminal)
             inspecting = shop.inspecting(head.id, ears)
 
             def tell(path: Path, heard: Heard) -> None:

@@ -24,12 +24,13 @@ from fieldlog.audio.microphone import Microphone, list_devices
 from fieldlog.audio.recorder import Recorder, recover, stream_name
 from fieldlog.audio.source import AudioSource, FileSource
 from fieldlog.cli.ears import listener_options, open_ears
-from fieldlog.cli.store_option import store_option, walk_option, workshop
+from fieldlog.cli.store_option import is_record, store_option, walk_option, workshop
 from fieldlog.cli.terminal import Terminal
-from fieldlog.config import local_zone
+from fieldlog.config import local_zone, store_folder
 
 if TYPE_CHECKING:
     from fieldlog.audio.loudspeaker import Loudspeaker
+    from fieldlog.shop.left_behind import Session
     from fieldlog.shop.live import LiveInspection, Told
 
 
@@ -81,6 +82,8 @@ def listen(
 ) -> None:
     """Listen to an inspection as it is spoken. Ctrl-C ends it; nothing said is lost.
 
+    What a session that was cut off (power, kill) left unheard is heard first, by itself.
+
     Every utterance is in the record, with its clip and verdict, before its line appears. Without
     --inspection a new one is started, of --vehicle or of a vehicle that has no name yet. A question
     is answered by the next utterance ("the rear one", "fifty newton metres", "affirm", "negative");
@@ -102,9 +105,11 @@ def listen(
         show_devices()
         return
     from fieldlog.aftercare.plan import walk_setting
+    from fieldlog.cli.left_behind import take_what_was_left
     from fieldlog.cli.verdict_lines import caution_lines
     from fieldlog.limits.cautions import at_start
     from fieldlog.limits.context import parse_context
+    from fieldlog.shop.left_behind import FOLDER, Session
     from fieldlog.shop.live import LiveInspection
 
     chosen: AudioSource = FileSource(source, fast=fast) if source else Microphone(device)
@@ -125,9 +130,12 @@ def listen(
         if shop is not None and key is not None:
             shop.store.inspection(key)  # one that is not there is told before a model is loaded
         ears = stack.enter_context(open_ears(language, listener, model, on_crash=crashed))
+        if shop is not None or is_record(folder or store_folder()):
+            shop = shop or stack.enter_context(workshop(folder))
+            take_what_was_left(shop, ears, terminal)
         stack.enter_context(chosen)  # what cannot be listened to leaves nothing in the record
         shop = shop or stack.enter_context(workshop(folder, new=True))
-        streams = keep or shop.store.folder / "streams"
+        streams = keep or shop.store.folder / FOLDER
         recorder = stack.enter_context(recording(streams, terminal))
         if key is None:
             head = shop.begin(vehicle, context, zone=local_zone(), walk=walk)
@@ -138,10 +146,13 @@ def listen(
         for line in caution_lines(at_start(language.catalogue)):
             terminal.status.print(line)
         live = LiveInspection(shop.inspecting(head.id, ears))
+        session = stack.enter_context(
+            Session(shop.store.folder, recorder.path, head.id, chosen.name)
+        )
         wanted = source is None if tones is None else tones
         speaker = stack.enter_context(loudspeaker(terminal)) if wanted else None
         try:
-            run(chosen, live, recorder, terminal=terminal, speaker=speaker)
+            run(chosen, live, recorder, terminal=terminal, speaker=speaker, session=session)
         finally:
             live.finish(streams)
 
@@ -163,10 +174,12 @@ def run(
     *,
     terminal: Terminal | None = None,
     speaker: Loudspeaker | None = None,
+    session: Session | None = None,
 ) -> int:
     """Listen until ``source`` (open) ends or Ctrl-C; returns how many utterances were heard.
 
-    ``speaker`` (open): plays the tone of each utterance once it is in the record.
+    ``speaker`` (open): plays the tone of each utterance once it is in the record. ``session``: is told
+    when another microphone is heard.
     """
     from fieldlog.audio.health import Trouble
     from fieldlog.audio.tones import Tone, tone
@@ -190,6 +203,8 @@ def run(
                     sys.stdout.flush()
                 else:
                     lost = isinstance(happening, Notice) and happening.trouble is Trouble.LOST
+                    if session is not None:
+                        session.heard_from(source.name)
                     if speaker is not None and lost:
                         speaker.play(tone(Tone.LOST))
                     show(happening)

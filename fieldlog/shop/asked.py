@@ -6,9 +6,10 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from fieldlog.aftercare.plan import left_open
+from fieldlog.doubt.decide import asked_instead
 from fieldlog.language.answers import APART
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Decision, Flag, Kind, Understanding
+from fieldlog.model import Asks, Decision, Flag, Kind, Understanding
 from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.earlier import since, waiting_in
 from fieldlog.shop.scene import Scene
@@ -98,6 +99,9 @@ class OpenQuestions:
             scene, asked = self._scene_of(record), self._meant(before, record)
             said = self._conversation.anew(kept.text.removeprefix(f"{asked.text}{APART}"), asked)
         said = scene.met(said, asked)
+        doubted = kept.asked is not None and kept.asked.kind is Asks.HEARD
+        if doubted and said.decision is Decision.ACCEPT:  # asked about for its sound alone
+            said = asked_instead(said, (), kept.reason, Flag.UNSURE)
         if Flag.UNCLEAR in kept.flags:  # the words alone do not tell; an answer must settle it too
             said = replace(said, flags=tuple(dict.fromkeys((*said.flags, Flag.UNCLEAR))))
         return said

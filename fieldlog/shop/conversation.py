@@ -27,6 +27,7 @@ from fieldlog.language.inspection import InspectionLanguage, value_said
 from fieldlog.language.sides import by_side_of_traffic
 from fieldlog.model import Asks, Command, Decision, Flag, Hearing, Kind, Understanding
 from fieldlog.shop.ears import Ears
+from fieldlog.shop.gaps import with_gaps_asked
 from fieldlog.shop.going_on import going_on, may_go_on
 from fieldlog.shop.silence import Silences, silence_s
 
@@ -202,7 +203,7 @@ class Conversation:
                 elif may_go_on(before, heard):
                     heard, breath = self._going_on(before, heard)
         turn = Turn(heard) if whole is None else Turn(whole, completes=True)
-        turn = replace(turn, heard=self._by_side(turn.heard))
+        turn = replace(turn, heard=with_gaps_asked(self._by_side(turn.heard)))
         self._taken(turn.heard, told=kept)
         self._before = breath or self._before
         return turn

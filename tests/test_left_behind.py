@@ -1,0 +1,272 @@
+"""A session that was cut off: what was said last is taken at the next start, once, and whole or asked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from fieldlog.audio.capture import Capture, Spoken
+from fieldlog.audio.clip import RATE, Clip, SoundFlag
+from fieldlog.audio.endpointer import Endpointer
+from fieldlog.audio.recorder import Recorder, stream_name
+from fieldlog.audio.source import Block
+from fieldlog.errors import StoreError, UsageError
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.model import (
+    Asks,
+    Context,
+    Decision,
+    Flag,
+    Hearing,
+    Hypothesis,
+    Understanding,
+)
+from fieldlog.shop import events as ev
+from fieldlog.shop.ears import Ears
+from fieldlog.shop.left_behind import FOLDER, CutOff, Session, cut_off, taken_again
+from fieldlog.shop.live import LiveInspection
+from fieldlog.shop.workshop import Workshop
+from tests.spoken import run, sentence, stub_listener
+from tests.test_audio_live import Scripted
+
+START = datetime(2026, 5, 4, 8, 30, tzinfo=UTC)
+QUIET = np.zeros(RATE, dtype=np.float32)
+MIC = "USB mic"
+
+
+class InTurn:
+    """Hears one sentence after the other, whatever the clip."""
+
+    name = "in turn"
+
+    def __init__(self, *words: str) -> None:
+        self.words = list(words)
+        self.clips: list[Clip] = []
+
+    def load(self, language: object) -> None:
+        """Nothing to load."""
+
+    def hear(self, clip: Clip) -> Hearing:
+        self.clips.append(clip)
+        return Hearing(self.name, (Hypothesis(self.words.pop(0), 0.0),), 1.0)
+
+    def close(self) -> None:
+        """Nothing to close."""
+
+
+def as_parsed(said: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
+    return said
+
+
+@pytest.fixture(scope="module")
+def language() -> InspectionLanguage:
+    return load_language()
+
+
+@dataclass
+class Bench:
+    folder: Path
+    language: InspectionLanguage
+
+    def ears(self, *words: str) -> Ears:
+        return Ears(self.language, InTurn(*words), as_parsed)
+
+    def shop(self) -> Workshop:
+        return Workshop.open(self.folder, now=lambda: START, language=self.language)
+
+    def cut(self, sound: NDArray[np.float32], *saved: str) -> None:
+        """A session of ``sound`` that is cut off behind as many utterances as are ``saved``."""
+        with self.shop() as shop:
+            head = shop.begin("roadster", Context("US-VA"), started_at=START)
+            live = LiveInspection(shop.inspecting(head.id, self.ears(*saved)))
+            name = stream_name(START + timedelta(seconds=5))
+            recorder = Recorder(self.folder / FOLDER, name)
+            session = Session(self.folder, recorder.path, head.id, MIC)
+            source = Scripted([Block(part) for part in np.array_split(sound, len(sound) // 1600)])
+            source.name = MIC
+            begins = START + timedelta(seconds=5)
+            spoken = [
+                event
+                for event in Capture(source, Endpointer(), recorder, now=lambda: begins).events()
+                if isinstance(event, Spoken)
+            ]
+            for each in spoken[: len(saved)]:
+                live.spoken(each)
+            assert recorder._file is not None
+            recorder._file.close()  # as the system does it for a program that was killed
+            session.__exit__(KeyboardInterrupt, None, None)
+
+    def left(self) -> CutOff:
+        (cut,) = cut_off(self.folder)
+        return cut
+
+    def take(self, *words: str) -> list[tuple[ev.Event, ...]]:
+        with self.shop() as shop:
+            cut = self.left()
+            inspecting = shop.inspecting(cut.inspection, self.ears(*words))
+            return [events for _, events in taken_again(cut, inspecting)]
+
+    def standing(self) -> list[str]:
+        with self.shop() as shop:
+            found = shop.inspecting("last").record.findings
+            return [each.finding.words for each in found if each.stands]
+
+
+@pytest.fixture
+def bench(tmp_path: Path, language: InspectionLanguage) -> Bench:
+    return Bench(tmp_path, language)
+
+
+def test_what_was_said_last_is_taken_at_the_next_start(
+    bench: Bench,
+) -> None:  # island-io/mila#151, pasrom/meeting-transcriber PR#384
+    bench.cut(np.concatenate([sentence(), sentence(), QUIET]), "horn works")
+    (events,) = bench.take("left mirror cracked")
+    assert isinstance(events[0], ev.FindingSaved)
+    assert bench.standing() == ["horn works", "left mirror cracked"]
+    with bench.shop() as shop:
+        first, second = shop.inspecting("last").record.utterances
+    assert second.source == MIC
+    assert second.clip is not None
+    assert second.said_at - first.said_at == pytest.approx(
+        timedelta(seconds=5), abs=timedelta(seconds=0.3)
+    )
+    assert cut_off(bench.folder) == []
+
+
+def test_nothing_is_taken_twice_however_often_it_is_cut_off(bench: Bench) -> None:
+    bench.cut(np.concatenate([sentence(), sentence(), sentence(), QUIET]), "horn works")
+    with bench.shop() as shop:
+        cut = bench.left()
+        ears = bench.ears("left mirror cracked", "right mirror cracked")
+        next(
+            taken_again(cut, shop.inspecting(cut.inspection, ears))
+        )  # and the power goes out again
+    assert len(bench.take("right mirror cracked")) == 1
+    assert bench.standing() == ["horn works", "left mirror cracked", "right mirror cracked"]
+
+
+def test_a_phrase_that_the_power_cut_off_is_asked_about_and_never_taken(bench: Bench) -> None:
+    said = sentence()
+    end = int(np.flatnonzero(np.abs(said) > 0.05)[-1]) - RATE // 4
+    bench.cut(np.concatenate([sentence(), said[:end]]), "horn works")
+    ((asked,),) = bench.take("front tread four thirty seconds")
+    assert isinstance(asked, ev.Asked)
+    assert asked.said.understanding.asks is Asks.HEARD
+    assert bench.standing() == ["horn works"]
+    with bench.shop() as shop:  # and a short word settles it in the session that follows
+        (saved, *_) = shop.inspecting("last").type("affirm")
+    assert isinstance(saved, ev.FindingSaved)
+
+
+def test_a_question_before_the_cut_gets_its_answer_behind_it(bench: Bench) -> None:
+    bench.cut(np.concatenate([sentence(), sentence(), QUIET]), "pads two millimetres")
+    ((saved,),) = bench.take("front")
+    assert isinstance(saved, ev.FindingSaved)
+
+
+def test_a_session_that_ended_well_leaves_nothing(bench: Bench) -> None:
+    with bench.shop() as shop:
+        head = shop.begin("roadster", Context("US-VA"), started_at=START)
+        stream = bench.folder / FOLDER / f"{stream_name(START)}.recording.wav"
+        with Session(bench.folder, stream, head.id, MIC) as session:
+            session.heard_from("headset")
+            assert cut_off(bench.folder) == []  # it runs
+    assert cut_off(bench.folder) == []
+    assert list((bench.folder / FOLDER).iterdir()) == []
+
+
+def test_two_that_listen_for_one_inspection_are_refused(
+    bench: Bench,
+) -> None:  # larsimmisch/pyalsaaudio#47
+    with bench.shop() as shop:
+        head = shop.begin("roadster", Context("US-VA"), started_at=START)
+    stream = bench.folder / FOLDER / f"{stream_name(START)}.recording.wav"
+    other = stream.with_name(f"{stream_name(START + timedelta(seconds=9))}.recording.wav")
+    with Session(bench.folder, stream, head.id, MIC):
+        with pytest.raises(UsageError, match="hears for this inspection already"):
+            Session(bench.folder, other, head.id, MIC)
+        with Session(bench.folder, other, "another inspection", MIC):
+            pass
+
+
+@pytest.mark.parametrize(
+    "note", [b"", b"{", b"[]", b'{"stream": 3}', b'{"stream": "/nowhere.wav"}']
+)
+def test_a_note_that_says_nothing_holds_nobody_up(bench: Bench, note: bytes) -> None:
+    (bench.folder / FOLDER).mkdir(parents=True)
+    path = bench.folder / FOLDER / "stream-20260504T083000.000Z.session"
+    path.write_bytes(note)
+    assert cut_off(bench.folder) == []
+    assert not path.exists()
+
+
+def test_listen_takes_it_first_by_itself(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    import soundfile as sf
+
+    bench.cut(np.concatenate([sentence(), sentence(), QUIET]), "horn works")
+    stub_listener(monkeypatch)
+    source = tmp_path / "walk.wav"
+    sf.write(source, sentence(), RATE)
+    done = run("listen", "--source", source, "--fast", "--vehicle", "roadster", "--store", tmp_path)
+    assert done.exit_code == 0, done.stderr
+    assert "inspection 1 was cut off" in done.stderr
+    assert "1 utterance taken" in done.stderr
+    with bench.shop() as shop:
+        assert [len(shop.store.inspection_record(key).findings) for key in ("1", "2")] == [2, 1]
+
+
+def test_a_disk_that_is_still_full_holds_nobody_up(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    bench.cut(np.concatenate([sentence(), sentence(), QUIET]), "horn works")
+    stub_listener(monkeypatch)
+
+    def full(*_: object, **__: object) -> None:
+        raise StoreError("no space left")
+
+    with monkeypatch.context() as patch:
+        patch.setattr("fieldlog.shop.inspecting.Inspecting.say", full)
+        done = run("inspection", "hear", tmp_path / "none.wav", "--store", tmp_path)
+    assert "not taken yet: no space left" in done.stderr
+    assert bench.left().stream.is_file()
+
+
+# --- sound that is missing --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("flag", [SoundFlag.OVERFLOW, SoundFlag.CLOCK])
+@pytest.mark.parametrize(
+    ("words", "decision"),
+    [
+        ("rear tread four thirty seconds", Decision.ASK),
+        ("left mirror cracked right mirror fine", Decision.ASK),
+        ("disregard that", Decision.ASK),
+        ("take photo", Decision.ACCEPT),
+        ("remark it squeals", Decision.ACCEPT),
+    ],
+)
+def test_an_utterance_with_a_gap_is_never_taken_unasked(
+    bench: Bench, flag: SoundFlag, words: str, decision: Decision
+) -> None:  # spatialaudio/python-sounddevice#155
+    with bench.shop() as shop:
+        head = shop.begin("roadster", Context("US-VA"), started_at=START)
+        inspecting = shop.inspecting(head.id, bench.ears("horn works", words, "affirm"))
+        live = LiveInspection(inspecting)
+        clip = Clip(sentence(), 1.0)
+        live.spoken(Spoken(clip, 0.0, START, MIC))
+        flagged = replace(clip, start_s=20.0, flags=frozenset({flag}))
+        (told,) = live.spoken(Spoken(flagged, 0.0, START, MIC))
+        assert ev.understood_by(told.events).decision is decision
+        assert (Flag.GAP in inspecting.record.utterances[-1].flags) is (decision is Decision.ASK)
+        if decision is Decision.ASK and words != "disregard that":
+            (told,) = live.spoken(Spoken(replace(clip, start_s=30.0), 0.0, START, MIC))
+            assert isinstance(told.events[0], ev.FindingSaved)
