@@ -29,7 +29,7 @@ from fieldlog.model import (
 )
 from fieldlog.shop import events as ev
 from fieldlog.shop.ears import Ears
-from fieldlog.shop.left_behind import FOLDER, CutOff, Session, cut_off, taken_again
+from fieldlog.shop.left_behind import FOLDER, CutOff, Listening, cut_off, taken_again
 from fieldlog.shop.live import LiveInspection
 from fieldlog.shop.workshop import Workshop
 from tests.spoken import run, sentence, stub_listener
@@ -87,7 +87,7 @@ class Bench:
             live = LiveInspection(shop.inspecting(head.id, self.ears(*saved)))
             name = stream_name(START + timedelta(seconds=5))
             recorder = Recorder(self.folder / FOLDER, name)
-            session = Session(self.folder, recorder.path, head.id, MIC)
+            session = Listening(self.folder, recorder.path, head.id, MIC)
             source = Scripted([Block(part) for part in np.array_split(sound, len(sound) // 1600)])
             source.name = MIC
             begins = START + timedelta(seconds=5)
@@ -175,7 +175,7 @@ def test_a_session_that_ended_well_leaves_nothing(bench: Bench) -> None:
     with bench.shop() as shop:
         head = shop.begin("roadster", Context("US-VA"), started_at=START)
         stream = bench.folder / FOLDER / f"{stream_name(START)}.recording.wav"
-        with Session(bench.folder, stream, head.id, MIC) as session:
+        with Listening(bench.folder, stream, head.id, MIC) as session:
             session.heard_from("headset")
             assert cut_off(bench.folder) == []  # it runs
     assert cut_off(bench.folder) == []
@@ -189,10 +189,10 @@ def test_two_that_listen_for_one_inspection_are_refused(
         head = shop.begin("roadster", Context("US-VA"), started_at=START)
     stream = bench.folder / FOLDER / f"{stream_name(START)}.recording.wav"
     other = stream.with_name(f"{stream_name(START + timedelta(seconds=9))}.recording.wav")
-    with Session(bench.folder, stream, head.id, MIC):
+    with Listening(bench.folder, stream, head.id, MIC):
         with pytest.raises(UsageError, match="hears for this inspection already"):
-            Session(bench.folder, other, head.id, MIC)
-        with Session(bench.folder, other, "another inspection", MIC):
+            Listening(bench.folder, other, head.id, MIC)
+        with Listening(bench.folder, other, "another inspection", MIC):
             pass
 
 

@@ -30,7 +30,7 @@ from fieldlog.config import local_zone, store_folder
 
 if TYPE_CHECKING:
     from fieldlog.audio.loudspeaker import Loudspeaker
-    from fieldlog.shop.left_behind import Session
+    from fieldlog.shop.left_behind import Listening
     from fieldlog.shop.live import LiveInspection, Told
 
 
@@ -109,7 +109,7 @@ def listen(
     from fieldlog.cli.verdict_lines import caution_lines
     from fieldlog.limits.cautions import at_start
     from fieldlog.limits.context import parse_context
-    from fieldlog.shop.left_behind import FOLDER, Session
+    from fieldlog.shop.left_behind import FOLDER, Listening
     from fieldlog.shop.live import LiveInspection
 
     chosen: AudioSource = FileSource(source, fast=fast) if source else Microphone(device)
@@ -147,7 +147,7 @@ def listen(
             terminal.status.print(line)
         live = LiveInspection(shop.inspecting(head.id, ears))
         session = stack.enter_context(
-            Session(shop.store.folder, recorder.path, head.id, chosen.name)
+            Listening(shop.store.folder, recorder.path, head.id, chosen.name)
         )
         wanted = source is None if tones is None else tones
         speaker = stack.enter_context(loudspeaker(terminal)) if wanted else None
@@ -174,7 +174,7 @@ def run(
     *,
     terminal: Terminal | None = None,
     speaker: Loudspeaker | None = None,
-    session: Session | None = None,
+    session: Listening | None = None,
 ) -> int:
     """Listen until ``source`` (open) ends or Ctrl-C; returns how many utterances were heard.
 

@@ -35,7 +35,7 @@ LEAST_SILENCE_S = 0.4
 """Speech so near to the end of the sound was cut off: no live session ends an utterance sooner."""
 
 
-class Session:
+class Listening:
     """Says, until it ends well, that the sound in ``stream`` belongs to one inspection."""
 
     def __init__(self, folder: Path, stream: Path, inspection: str, source: str) -> None:
