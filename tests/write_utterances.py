@@ -53,7 +53,7 @@ _CONDITION_WORDS = {
 
 def rows_of(component: Component) -> Iterator[str]:
     """TOML rows for everything that can be said of ``component``."""
-    name = _shortest(component.spoken)
+    name = _shortest(component.spoken or component.typed)
     for condition in component.conditions:
         before, place = _placed(component.axes)
         yield _row(

@@ -44,8 +44,9 @@ def component_lines(component: Component) -> Iterator[str]:
     """One component as Markdown: names, places, conditions, measures, checks, what follows."""
     yield f"### {component.name}"
     yield ""
-    said = [words for phrase in component.spoken for words in expand(phrase)]
-    yield f"Said: {', '.join(dict.fromkeys(said))}." + _places(component.axes)
+    said = [words for phrase in component.spoken or component.typed for words in expand(phrase)]
+    how = "Said" if component.spoken else "Typed only"
+    yield f"{how}: {', '.join(dict.fromkeys(said))}." + _places(component.axes)
     yield ""
     yield component.how_to_check
     for caution in component.cautions:

@@ -133,7 +133,7 @@ class _Entry:
         component = Component(
             name=name,
             system=system,
-            spoken=self._phrases("spoken", required=True),
+            spoken=self._phrases("spoken", required="typed" not in self.table),
             axes=axes,
             conditions=conditions,
             say=self._say(conditions),

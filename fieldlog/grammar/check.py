@@ -117,8 +117,14 @@ def in_order(rules: Mapping[str, Rule]) -> tuple[tuple[str, ...], frozenset[str]
 
 
 def references(expression: Expression) -> Iterator[Reference]:
-    """Every rule reference inside ``expression``."""
-    return (one for one in inside(expression) if isinstance(one, Reference))
+    """Every rule reference inside ``expression``, in the order written."""
+    waiting = [expression]
+    while waiting:
+        one = waiting.pop()
+        if isinstance(one, Reference):
+            yield one
+        elif not isinstance(one, Word):
+            waiting += [each for each in reversed(children(one)) if not isinstance(each, Word)]
 
 
 def words_of(expression: Expression) -> Iterator[Word]:

@@ -146,6 +146,9 @@ class Fault:
         return f"{self.at}: {'warning: ' if self.warning else ''}{self.message}"
 
 
+_LEAVES = (Word, Reference)
+
+
 def children(expression: Expression) -> tuple[Expression, ...]:
     """The expressions directly inside ``expression``."""
     match expression:
@@ -167,4 +170,5 @@ def inside(expression: Expression) -> Iterator[Expression]:
     while waiting:
         one = waiting.pop()
         yield one
-        waiting.extend(reversed(children(one)))
+        if not isinstance(one, _LEAVES):  # most of them are
+            waiting.extend(reversed(children(one)))

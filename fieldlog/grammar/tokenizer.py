@@ -6,7 +6,6 @@ backslash quotes the next character in plain words too, and faults are collected
 
 from __future__ import annotations
 
-import bisect
 import re
 from collections.abc import Iterator
 from typing import NamedTuple
@@ -49,10 +48,14 @@ class Token(NamedTuple):
 
 def tokenize(text: str, file: str, faults: list[Fault]) -> Iterator[Token]:
     """Yield the tokens of ``text`` and one ``END``; what cannot be read goes to ``faults``."""
-    line_starts = [0, *(found.end() for found in re.finditer("\n", text))]
+    line_starts = [0, *(found.end() for found in re.finditer("\n", text)), len(text) + 1]
+    line = 1
 
     def at(offset: int) -> Position:
-        line = bisect.bisect_right(line_starts, offset)
+        """Asked in the order of the text."""
+        nonlocal line
+        while line_starts[line] <= offset:
+            line += 1
         return Position(file, line, offset - line_starts[line - 1] + 1)
 
     here = 0

@@ -22,10 +22,12 @@ from fieldlog.language.lexicon import Words
 from fieldlog.language.subjects import SubjectReader
 from fieldlog.language.values import REPAIR, ValueReader
 from fieldlog.model import Decision, Finding, Flag, Kind, Understanding
-from fieldlog.quantities.number_words import NUMBER_WORDS
+from fieldlog.quantities.number_words import HOMOPHONES, NUMBER_WORDS
 from fieldlog.words import tell
 
 _AND = "and"
+_CHANGES_NO_VALUE = frozenset({"cleaned", "lubricated"})
+"""Work behind which a value that was read before still holds."""
 _MOST_TRIED = 600
 """Stretches; the longest breath of the tests needs 314."""
 
@@ -183,9 +185,19 @@ class BreathReader:
         findings = [part.finding for part in parts if part.finding is not None]
         for one, other in combinations(findings, 2):
             faults = self._adds_up(one) and self._adds_up(other)
+            if self._put_right(one, other):
+                told = tell.place(other.component, other.position)
+                return f"how the {told} is now, after what was done, was not said"
             if one.subject == other.subject and (not faults or one.meaning == other.meaning):
                 return f"two things were said of the {tell.place(one.component, one.position)}"
         return ""
+
+    def _put_right(self, one: Finding, other: Finding) -> bool:
+        """Whether work that was done follows what it puts right: "was loose, tightened"."""
+        of_one = one.component == other.component and other.characteristic == WORK
+        if not of_one or one.characteristic == WORK or one.condition == SOUND:
+            return False
+        return one.condition is not None or other.condition not in _CHANGES_NO_VALUE
 
     def _adds_up(self, one: Finding) -> bool:
         """Whether it is a fault, or work that was done: a thing may have two of these."""
@@ -282,6 +294,8 @@ class BreathReader:
         """The findings that one stretch of words is, as one way or several."""
         said = words[start:end]
         self._tried += 1
+        if start and said[0] in HOMOPHONES:  # "done up to seventy": no two begins a finding there
+            return
         both = self._both.read(said)
         if both:
             yield both

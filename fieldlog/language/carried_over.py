@@ -90,6 +90,7 @@ class CarriedOver:
         was = before.offered
         of_one = len({one.subject for one in was}) == 1  # in one unit or another: "front tyre 32"
         base = about_of(was[0], self.catalogue, self.subjects.values) if of_one else None
+        base = base or self._placed_alike(before)
         if base is not None:
             for about, rest, certain in self._places(base, said):
                 if len(was) > 1 and rest == said:  # a number more, of no other place: none of it
@@ -107,6 +108,23 @@ class CarriedOver:
                 if found is not None:
                     yield doubted(found, UNSURE_OF_WHAT)
                     return
+
+    def _placed_alike(self, before: Understanding) -> About | None:
+        """Of what is asked for its place, the part with the place that was said."""
+        if before.asks is not Asks.PLACE:
+            return None
+        abouts = [about_of(one, self.catalogue, self.subjects.values) for one in before.offered]
+        first = abouts[0]
+        if first is None or any(
+            one is None or one.component is not first.component for one in abouts
+        ):
+            return None
+        said = {
+            axis: value
+            for axis, value in first.places.items()
+            if all(one is not None and one.places.get(axis) == value for one in abouts)
+        }
+        return About(first.component, first.characteristic, first.axes, said, 0)
 
     @cached_property
     def _own_to_one(self) -> Mapping[Words, tuple[Component, Characteristic]]:

@@ -33,6 +33,7 @@ _OPENS_A_REASON = frozenset(
     )
 )
 """First words of a reason that is not in the list."""
+_NOT_REACHABLE = "not reachable"
 _TYPED = "typed "
 _OF = {
     Command.PHOTO: "dialogue.photo_of",
@@ -55,6 +56,10 @@ class Dialogue:
     reasons: Mapping[Words, str]
     remarks: tuple[Words, ...]
     subjects: SubjectReader
+    out_of_reach: frozenset[Words] = frozenset()
+    """Phrases before what could not be got at: the reason is in them."""
+    was_not: tuple[Words, ...] = ()
+    """Phrases behind what was not looked at."""
 
     @cached_property
     def openings(self) -> tuple[tuple[Words, Command], ...]:
@@ -75,6 +80,9 @@ class Dialogue:
                 command = _command(spoken_name(choice).removeprefix(_TYPED))
                 whole.update(dict.fromkeys(phrases(typed, choice), command))
         heads = [(phrase, word) for word, rule in _OF.items() for phrase in phrases(typed, rule)]
+        reach = phrases(typed, "dialogue.could_not_reach")
+        undone = (*reach, *phrases(typed, "dialogue.could_not"))
+        heads += [(before, Command.SKIP) for before in undone]
         reasons = {
             phrase: spoken_name(choice)
             for choice in _references(typed["dialogue.reason"].expression)
@@ -87,6 +95,8 @@ class Dialogue:
             reasons,
             tuple(sorted(phrases(rules, "remark.remark"), key=len, reverse=True)),
             subjects,
+            frozenset(reach),
+            tuple(sorted(phrases(typed, "dialogue.was_not"), key=len, reverse=True)),
         )
 
     def understand(self, words: Words, text: str) -> Understanding | None:
@@ -102,22 +112,32 @@ class Dialogue:
                 )
         for head, word in self.heads:
             if words[: len(head)] == head and len(words) > len(head):
-                found = self._with_thing(word, words[len(head) :], text)
+                reason = _NOT_REACHABLE if head in self.out_of_reach else ""
+                found = self._with_thing(word, words[len(head) :], text, reason)
                 if found is not None:
                     return found
+        for about in self.subjects.read(words) if "not" in words else ():
+            behind = words[about.used :]
+            for phrase in self.was_not:
+                if behind[: len(phrase)] == phrase:
+                    return self._skipped(about, behind[len(phrase) :], text)
         return None
 
-    def _with_thing(self, word: Command, rest: Words, text: str) -> Understanding | None:
-        reason = ""
+    def _skipped(self, about: About, said: Words, text: str, reason: str = "") -> Understanding:
+        known = reason if reason and not said else self.reason(said)
+        if known is None:
+            return _why_skipped(about, text)
+        return _spoken(Command.SKIP, text, **_slots(about, known))
+
+    def _with_thing(
+        self, word: Command, rest: Words, text: str, reason: str = ""
+    ) -> Understanding | None:
         for about in self.subjects.read(rest):
             if word is Command.SKIP:
-                known = self.reason(rest[about.used :])
-                if known is None:
-                    return _why_skipped(about, text)
-                reason = known
-            elif about.used != len(rest):
+                return self._skipped(about, rest[about.used :], text, reason)
+            if about.used != len(rest):
                 continue
-            return _spoken(word, text, **_slots(about, reason))
+            return _spoken(word, text, **_slots(about, ""))
         return None
 
     def reason(self, said: Words) -> str | None:

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from functools import cached_property, lru_cache
 
-from fieldlog.catalogue.component import SOUND, Catalogue, Component
+from fieldlog.catalogue.component import SOUND, WORK, Catalogue, Component
 from fieldlog.catalogue.phrases import expand
 from fieldlog.grammar.check import references
 from fieldlog.grammar.expression import Rule
@@ -32,10 +32,10 @@ from fieldlog.language.shared import shared
 from fieldlog.language.sides import NEARSIDE, by_what_is_there
 from fieldlog.language.spellings import respell, respell_written
 from fieldlog.language.subjects import About, SubjectReader
-from fieldlog.language.trade import Open, TradeReader, left_open
-from fieldlog.language.typed import typed_words, widened
+from fieldlog.language.trade import NOTED, Open, TradeReader, Worded, left_open
+from fieldlog.language.typed import only_typed, typed_words, widened
 from fieldlog.language.values import NONE, Reading, Standing, Unread, ValueReader, Vocabulary
-from fieldlog.model import Asks, Command, Decision, Flag, Kind, Question, Understanding
+from fieldlog.model import Asks, Command, Decision, Finding, Flag, Kind, Question, Understanding
 from fieldlog.quantities.normalise import normalise
 from fieldlog.quantities.number_words import DIGITS, TENS
 from fieldlog.quantities.written import DecimalSign, Way, Written, read_written
@@ -47,8 +47,9 @@ ITS_LIMIT = "a limit is no part of a finding: it is entered for the vehicle"
 NOT_THERE = "that one fault is not there; whether all is as it should be was not said"
 _SEEMS = frozenset({"seems", "seem", "appears"})
 PARTED = "a comma parts its number"
-_FOUND = (("on",), ("at",), ("in",), ("from",), ("of",))
+_FOUND = (("on",), ("at",), ("in",), ("from",), ("of",), ("across",))
 """Before what something was found in: "a leak at the drain plug"."""
+_ENDS = frozenset({"front", "rear", "back"})
 _MOST_OFFERED = 3
 """Parts that a place and a value may be of, where none was named: of more it is no question."""
 _LONGEST_OPENING = 8
@@ -89,10 +90,15 @@ class InspectionLanguage(OfferedGrammar):
         self.answer_grammar = answers
         self.catalogue = catalogue
         rules = grammar.rules
-        self._subjects = SubjectReader(rules, shaped.subjects, widened(catalogue, trade.rules))
+        subjects, names = only_typed(catalogue)
+        self._subjects = SubjectReader(
+            {**rules, **names}, {**shaped.subjects, **subjects}, widened(catalogue, trade.rules)
+        )
         vocabulary = _vocabulary(rules, dialogue.rules, trade.rules, self._subjects, catalogue)
         self._values = ValueReader(vocabulary)
-        self._trade = TradeReader(trade.rules, trade.words, self._subjects, self._values)
+        self._trade = TradeReader(
+            trade.rules, trade.words, self._subjects, self._values, lambda: self._nouns
+        )
         self._dialogue = Dialogue.of(rules, self._subjects, dialogue.rules)
         self._answers = Answers(
             catalogue,
@@ -326,6 +332,7 @@ class InspectionLanguage(OfferedGrammar):
             or self._turned_round(words, text)
             or self._in_trade_words(words, text)
             or self._thought(words, text)
+            or self._of_some(words, text)
             or self._did_you_mean(words, text)
             or self._refusal(words, text, abouts, reasons)
         )
@@ -439,6 +446,24 @@ class InspectionLanguage(OfferedGrammar):
             return None
         return _asked_in_full(found, NOT_SURE)
 
+    def _of_some(self, words: Words, text: str) -> Understanding | None:
+        """ "A few of the front spokes are loose", "neither mirror is cracked", "no lights work"."""
+        for phrase in self._trade.some_of.before(words):
+            found = self._plain_finding(words[len(phrase) :], text)
+            if _is_fault(found, self.catalogue):
+                return _noted(found, " ".join(phrase[: 2 if "of" in phrase[1:2] else len(phrase)]))
+            return _asked_in_full(found, NOT_SURE) if found.offered else None
+        for phrase in self._trade.none_of.before(words):
+            found = self._plain_finding(words[len(phrase) :], text)
+            if not found.offered or found.offered[0].condition is None:
+                continue
+            if _is_fault(found, self.catalogue):
+                return _asked_if_sound(_as_sound(found))
+            first = found.offered[0]
+            about = About(self.catalogue[first.component], None, (), {}, 0)
+            return left_open(Worded(about, (), Open.HOW), text)
+        return None
+
     def _last_resort(self, words: Words, text: str) -> Understanding | None:
         """What is asked about where the words are nothing else, and no answer either."""
         piece = self._trade.of_a_piece(words)
@@ -448,6 +473,8 @@ class InspectionLanguage(OfferedGrammar):
         """ "Front's at thirty three psi": what has that place and can measure that, to be asked."""
         said = words[1:] if words[:1] == ("set",) else words
         said = said[1:] if said[:1] == ("the",) else said
+        if said[-2:-1] == ("the",) and said[-3:-2] in _FOUND and said[-1] in _ENDS:
+            said = (said[-1], *said[:-3])  # "thirty eight in the back"
         place = "rear" if said[:1] == ("back",) else next(iter(said), "")
         axis = next((a for a in ("end", "side") if place in self._subjects.values(a)), "")
         rest = said[2:] if said[1:2] == ("to",) else said[1:]
@@ -526,7 +553,11 @@ class InspectionLanguage(OfferedGrammar):
             for word in phrase
         }
         said = [
-            c.spoken + tuple(a for k in c.characteristics for a in k.alone) for c in self.catalogue
+            (
+                *(c.spoken or c.typed),
+                *(alone for k in c.characteristics for alone in k.alone),
+            )
+            for c in self.catalogue
         ]
         words = {w for names in said for text in names for p in expand(text) for w in p.split()}
         return tuple(sorted(word for word in words - places_said if len(word) > 2))
@@ -629,6 +660,40 @@ def _asked_in_full(found: Understanding, reason: str) -> Understanding:
         question=Question(Asks.IN_FULL, questions.in_full(question)),
         finding=None,
         candidates=meant if found.decision is Decision.ACCEPT else found.candidates,
+    )
+
+
+def _is_fault(found: Understanding, catalogue: Catalogue) -> bool:
+    """Whether what ``found`` says or asks about is a fault of one part, and nothing else."""
+    if found.kind is not Kind.FINDING or not found.offered:
+        return False
+    return all(
+        one.condition is not None
+        and one.characteristic != WORK
+        and catalogue[one.component].severity(one.condition, one.characteristic) is not None
+        for one in found.offered
+    )
+
+
+def _as_sound(found: Understanding) -> Understanding:
+    """The same with nothing wrong: what is said when the fault is denied."""
+    return replace(
+        found,
+        finding=None if found.finding is None else replace(found.finding, condition=SOUND),
+        candidates=tuple(replace(one, condition=SOUND) for one in found.candidates),
+    )
+
+
+def _noted(found: Understanding, said: str) -> Understanding:
+    """The same with ``said`` kept beside each finding."""
+
+    def with_note(one: Finding) -> Finding:
+        return replace(one, given=(*one.given, (NOTED, said)))
+
+    return replace(
+        found,
+        finding=None if found.finding is None else with_note(found.finding),
+        candidates=tuple(with_note(one) for one in found.candidates),
     )
 
 

@@ -148,7 +148,8 @@ class _Shaper:
 
     def shaped(self) -> Shaped:
         for component in self.catalogue:
-            self._component(component)
+            if component.spoken:
+                self._component(component)
         findings, pairs = [*self._instances()], [*self._pairs()]
         lines = [f"#JSGF V1.0 UTF-8 en;\ngrammar {GRAMMAR};", *self.imports, *self.shared]
         lines += [f"<{name}> = {body};" for name, body in self.rules.items()]

@@ -48,6 +48,21 @@ _TOGETHER: Mapping[str, str] = MappingProxyType(
         "wasnt": "was not",
         "werent": "were not",
         "theres": "there is",
+        "couldnt": "could not",
+        "didnt": "did not",
+        "shouldnt": "should not",
+        "hadnt": "had not",
+        "ht": "h t",
+        "rears": "rear",
+        "fronts": "front",
+        "lefts": "left",
+        "rights": "right",
+        "taillight": "tail light",
+        "taillights": "tail light",
+        "brakelight": "brake light",
+        "brakelights": "brake light",
+        "numberplate": "number plate",
+        "waterpump": "water pump",
         "cant": "cannot",
         "overtight": "over tight",
         "overtightened": "over tight",
@@ -147,6 +162,24 @@ _TOGETHER_PHRASES: Mapping[tuple[str, ...], tuple[str, ...]] = MappingProxyType(
             "per cent": "percent",
             "re set": "reset",
             "half way": "halfway",
+            **{
+                f"{port} {said}": f"{port} valve {said}"
+                for port in ("inlet", "intake", "exhaust")
+                for said in ("clearance", "clearances", "gap", "gaps")
+            },
+            **{
+                f"bike {said}": f"test ride {said}"
+                for said in (
+                    "pulls",
+                    "drifts",
+                    "weaves",
+                    "wobbles",
+                    "vibrates",
+                    "shakes",
+                    "tracks",
+                    "wanders",
+                )
+            },
         }.items()
     }
 )

@@ -7,9 +7,10 @@ is asked about. Listeners are offered none of these words (``grammars/trade.jsgf
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import cached_property
 
 from fieldlog.catalogue.component import SOUND, WORK
 from fieldlog.catalogue.phrases import expand
@@ -28,9 +29,26 @@ from fieldlog.words import questions, tell
 
 _MOST_TRIMMED = 4
 """Small words and places that may stand beside one condition."""
-_ARTICLES = frozenset({"a", "an", "some", "any", "the"})
+_ARTICLES = frozenset({"a", "an", "some", "the"})
 _HAS = frozenset({"has", "have", "had", "got", "with", "shows", "showing"})
-_LINKS = (("in",), ("on",), ("at",), ("from",), ("of",), ("round",), ("around",), ("near",))
+_LINKS = (
+    ("in",),
+    ("on",),
+    ("at",),
+    ("from",),
+    ("of",),
+    ("round",),
+    ("around",),
+    ("near",),
+    ("to",),
+)
+_NO_THINGS = frozenset({"all", "the", "and", "not"})
+_OF_TWO = frozenset(
+    ("front", "rear", "back", "left", "right", "top", "bottom", "inner", "outer", "upper", "lower")
+)
+"""Before a thing, where on the part something is: "cracked near the left peg" is of no left frame."""
+_WITH = ("with",)
+"""Links what is well, or not, to what it is of: "nothing wrong with the fork"."""
 _WORN_OUT = ("worn", "not working")
 """What "shot" means, in this order, of what admits it."""
 _PERCENT = "percent"
@@ -41,6 +59,7 @@ _OF_A_SHARE = frozenset(
 _REPLACED = ("replaced",)
 _ENDS = frozenset({"front", "rear", "back"})
 _MONTHS = frozenset(MONTHS)
+_FLUIDS = "fluids"
 NOTED = "noted"
 """The detail of a finding that says where on the part it is, or when."""
 
@@ -87,8 +106,12 @@ class TradeReader:
         words: frozenset[str],
         subjects: SubjectReader,
         values: ValueReader,
+        nouns: Callable[[], Iterable[str]],
     ) -> None:
-        """``rules``, ``words``: of trade.jsgf, closed; the readers are those of the plain rules."""
+        """``rules``, ``words``: of trade.jsgf, closed; the readers are those of the plain rules.
+
+        ``nouns``: words of the names of parts.
+        """
         self._subjects = subjects
         self._values = values
 
@@ -107,7 +130,9 @@ class TradeReader:
         self._share_ends = frozenset(phrase[-1] for phrase in self._share)
         self._spot_alone, self._throughout = of("spot_alone"), of("throughout")
         self._looked_at, self._newly, self._fitted = of("looked_at"), of("newly"), of("fitted")
-        self._piece = of("piece")
+        self._piece, self._measured_at = of("piece"), of("measured_at")
+        self.some_of, self.none_of = of("some_of"), of("none_of")
+        self._named = nouns
         self._its_limit, self._vague, self._near_limit = (
             of("its_limit"),
             of("vague"),
@@ -120,6 +145,12 @@ class TradeReader:
             for phrase in of(name)
         }
         self.words = words | _HAS | _ARTICLES | {_PERCENT}
+
+    @cached_property
+    def _things(self) -> frozenset[str]:
+        """Words for where on a part something is."""
+        listed = {word for phrase in self._thing for word in phrase}
+        return frozenset(listed.union(self._named()) - _NO_THINGS)
 
     def share_of(self, words: Words) -> Worded | None:
         """ "Rear pads half worn": a share, which nobody can judge.
@@ -160,6 +191,8 @@ class TradeReader:
             if rest and (told := self._with_limit(about, rest, text)) is not None:
                 return told
             if rest and (told := self._said_of(about, rest, text, part)) is not None:
+                return told
+            if rest and (told := self._measured_there(about, rest, text)) is not None:
                 return told
         for at in range(1, len(words)):
             for about in self._subjects.read(words[at:]):
@@ -260,9 +293,28 @@ class TradeReader:
                         return Worded(about, measured, Open.LIMIT)
         return None
 
+    def _measured_there(self, about: About, rest: Words, text: str) -> Worded | None:
+        """ "Four mil in the middle", "twelve four with the key off": where, or how, it was measured."""
+        for where in self._measured_at.behind(rest):
+            said = rest[: -len(where)]
+            found = self._values.read(about, said, text)[0]
+            found += [
+                one
+                for spot in self._measured_at.behind(said)
+                for one in self._values.read(about, said[: -len(spot)], text)[0]
+            ]
+            measured = [one for one in found if one.finding.quantity is not None]
+            if measured:
+                given = ((NOTED, " ".join(where)),)
+                return Worded(about, tuple(_with(one, given) for one in measured))
+        return None
+
     # --- behind the subject ----------------------------------------------------------------------
 
-    def _said_of(self, about: About, rest: Words, text: str, part: bool) -> Worded | None:
+    def _said_of(
+        self, about: About, rest: Words, text: str, part: bool, *, before: bool = False
+    ) -> Worded | None:
+        """``before``: said before the name, where a bare "left" is what is left."""
         for named, said in self._named_last(about, rest):
             noun = said[1:] if said[0] in _HAS else said
             readings = tuple(self._values.judged(named, said, text)) or tuple(
@@ -271,7 +323,7 @@ class TradeReader:
             if readings:
                 return Worded(named, readings)
         for body in self._values.without_copula(rest):
-            for placed, said, where in self._trimmed(about, body, _MOST_TRIMMED, part):
+            for placed, said, where in self._trimmed(about, body, _MOST_TRIMMED, part or before):
                 told = self._told(placed, said, text, part)
                 if told is not None and self._half_sound(told, body, said, where):
                     return replace(told, open=Open.NEARLY)
@@ -323,15 +375,28 @@ class TradeReader:
                     if len(said) > len(phrase) and said[-len(phrase) :] == phrase:
                         placed = about.placed(axis.name, value)
                         yield from self._trimmed(placed, said[: -len(phrase)], most - 1, part)
+        fluid = about.component.system == _FLUIDS
         for size in self._spots(said):
+            if fluid and self._names_a_part(said[-size:]):
+                continue  # "oil leaking from the left fork seal": that is what leaks
             for placed, body, where in self._trimmed(about, said[:-size], most - 1, part):
                 yield placed, body, (*where, *said[-size:])
+
+    def _names_a_part(self, spot: Words) -> bool:
+        """ "from the left fork seal", but not "at the front"."""
+        return any(
+            about.used == len(spot) - at
+            for at in (1, 2)
+            for about in self._subjects.read(spot[at:])
+        )
 
     def _spots(self, said: Words) -> Iterator[int]:
         """How many last words say where on the part something is: "near the banjo"."""
         yield from (len(phrase) for phrase in self._spot_alone.behind(said))
-        for things in (1, 2):
-            if len(said) > things + 1 and all((one,) in self._thing for one in said[-things:]):
+        for things in (1, 2, 3):
+            named = said[-things:]
+            named = named[1:] if things > 1 and named[0] in _OF_TWO else named
+            if len(said) > things + 1 and self._things.issuperset(named):
                 for phrase in self._spot.behind(said[:-things]):
                     yield len(phrase) + things
 
@@ -447,13 +512,26 @@ class TradeReader:
             return None
         body = body[2:] if body[:2] in (("there", "is"), ("there", "are"), ("theres",)) else body
         body = body[1:] if body[:1] == ("theres",) else body
+        if said[-1:] == _WITH:
+            return self._well(about, said[:-1], text)
         if body and body[-1] in _ARTICLES and len(body) > 1:
             body = body[:-1]
         if not linked and body == ("no",):  # "no rear brake": missing, or of no use
             return Worded(about, (), Open.HOW)
         if body in self._need or (body[-1:] == ("new",) and body[:-1] in self._need):
             return Worded(about, (), Open.HOW)
-        return self._said_of(about, body, text, part)
+        told = self._said_of(about, body, text, part, before=True)
+        bare = body[1:] if body[:1] and body[0] in _ARTICLES else body
+        if told is None and linked and not part and bare in self._nouns:
+            return Worded(about, (), Open.NOT_SAID, " ".join(bare))
+        return told
+
+    def _well(self, about: About, said: Words, text: str) -> Worded | None:
+        """ "Nothing wrong with the fork"."""
+        body = said[1:] if said[:1] in (("found",), ("is",)) else said
+        found = tuple(self._values.judged(about, body, text)) if body else ()
+        sound = found and all(one.finding.condition == SOUND for one in found)
+        return Worded(about, found) if sound else None
 
 
 def left_open(told: Worded, text: str) -> Understanding:
@@ -497,9 +575,13 @@ def _with(reading: Reading, given: tuple[tuple[str, str], ...]) -> Reading:
 
 def _at(axis: str, value: str) -> tuple[Words, ...]:
     """A place said last: "cracked left", "pulls to the left"."""
-    ways: tuple[Words, ...] = ((value,), *((word, "the", value) for word in ("on", "to", "at")))
+    ways: tuple[Words, ...] = (
+        (value,),
+        *((word, "the", value) for word in ("on", "to", "at", "in", "of")),
+    )
     if axis == "end":
-        ways = (*ways, *((*way, "wheel") for way in ways))
+        ways = (*ways, *((*way, what) for way in ways for what in ("wheel", "brake", "end")))
+        ways = (*ways, *((*way[:-1], "back") for way in ways if way[-1] == "rear"))
     return ways if axis in ("end", "side") else ()
 
 

@@ -7,9 +7,17 @@ from functools import cached_property
 
 from fieldlog.catalogue.component import Catalogue, Characteristic, Component
 from fieldlog.catalogue.phrases import expand
-from fieldlog.grammar.expression import Alternative, Expression, Rule, Sequence, Word
+from fieldlog.grammar.expression import (
+    Alternative,
+    Expression,
+    Option,
+    Reference,
+    Rule,
+    Sequence,
+    Word,
+)
 from fieldlog.language.lexicon import Words
-from fieldlog.language.shape import names_rule, words_rule
+from fieldlog.language.shape import GRAMMAR, Subject, names_rule, words_rule
 
 
 class Sayings(frozenset[Words]):
@@ -46,11 +54,38 @@ def typed_words(catalogue: Catalogue) -> frozenset[str]:
     return frozenset(word for text in said for phrase in expand(text) for word in phrase.split())
 
 
+def only_typed(catalogue: Catalogue) -> tuple[Mapping[str, Subject], Mapping[str, Rule]]:
+    """Subjects of the components without a spoken name, and their rules: no listener is offered them.
+
+    The place stands before or behind the name.
+    """
+    subjects: dict[str, Subject] = {}
+    rules: dict[str, Rule] = {}
+    for component in (one for one in catalogue if not one.spoken):
+        name = f"typed {component.name}".replace(" ", "_")
+        said = [phrase for text in component.typed for phrase in expand(text)]
+        names: Expression = _either([*said, *(_other_number(one) for one in said)])
+        for axis in component.axes:
+            place = f"positions.{axis.name.replace(' ', '_')}"
+            names = Alternative(
+                (
+                    names,
+                    Sequence((Reference(f"{place}_before"), names)),
+                    Sequence((names, Reference(f"{place}_after"))),
+                )
+            )
+        subjects[name] = Subject(component, None, component.axes)
+        rules[f"{GRAMMAR}.{name}"] = Rule(
+            f"{GRAMMAR}.{name}", Sequence((Option(Word("the")), names))
+        )
+    return subjects, rules
+
+
 def widened(catalogue: Catalogue, trade: Mapping[str, Rule]) -> Mapping[str, Expression]:
     """What rules of the made grammar may be as well where words are typed."""
     found: dict[str, Expression] = {}
     spoken = {phrase for one in catalogue for text in one.spoken for phrase in expand(text)}
-    for component in catalogue:
+    for component in (one for one in catalogue if one.spoken):
         said = [phrase for text in (*component.spoken, *component.typed) for phrase in expand(text)]
         own = (phrase for text in component.typed for phrase in expand(text))
         also = [*own, *(other for one in said if (other := _other_number(one)) not in spoken)]

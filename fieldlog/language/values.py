@@ -25,6 +25,7 @@ from fieldlog.language.subjects import About
 from fieldlog.model import Finding, Flag, Quantity
 from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.codes import brake_fluid_twin, codes
+from fieldlog.quantities.number_words import HOMOPHONES, NUMBER_WORDS
 from fieldlog.quantities.quantity import Quantities, QuantityReading, quantities
 from fieldlog.quantities.twins import TwinKind, twins
 from fieldlog.quantities.values import DOUBTFUL, PROPER
@@ -35,6 +36,10 @@ NONE = "no"
 _NOT = "not"
 _DONE_FOR = ("worn", "not working")
 _ARE = (("is",), ("are",))
+_ONLY = ("only",)
+"""Before a number it changes nothing; before all else it may: "only works hot"."""
+_NUMERAL = NUMBER_WORDS - frozenset(HOMOPHONES)
+_OLD = (("old",),)
 _MILS = frozenset({"mil", "mils", "mill", "mills"})
 """A millimetre to one mechanic, a thousandth of an inch to another."""
 _KEPT_OF_CODES = frozenset({Flag.HOMOPHONE, Flag.SHORTHAND, Flag.THREE_DIGITS})
@@ -257,7 +262,9 @@ class ValueReader:
         ways = [
             rest[size:] for size in range(1, min(len(rest), longest + 1)) if rest[:size] in copulas
         ]
-        return [*ways, rest]
+        ways.append(rest)
+        few = [way[1:] for way in ways if way[:1] == _ONLY and _NUMERAL.issuperset(way[1:2])]
+        return [*ways, *few]
 
     @staticmethod
     def _characteristics(about: About) -> Sequence[Characteristic]:
@@ -358,9 +365,12 @@ class ValueReader:
         for one in about.component.characteristics:
             if about.characteristic not in (None, one) or not one.units:
                 continue
-            named = (("of", *p.split()) for text in (*one.words, *one.typed) for p in expand(text))
+            words = [tuple(p.split()) for text in (*one.words, *one.typed) for p in expand(text)]
+            named = (("of", *each) for each in words)
+            plain = (each for each in words if len(each) > 1)  # "force" is of a unit
             behind = (tuple(p.split()) for text in one.behind for p in expand(text))
-            for phrase in dict.fromkeys((*behind, *named)):
+            old = _OLD if "a" in one.units else ()
+            for phrase in dict.fromkeys((*behind, *named, *plain, *old)):
                 if len(said) > len(phrase) and said[-len(phrase) :] == phrase:
                     yield one, said[: -len(phrase)]
 
