@@ -7,6 +7,7 @@ import struct
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import av
 import numpy as np
@@ -276,7 +277,7 @@ OTHER = [
 def write_other(path: Path, codec: str, sound: NDArray[np.float32], rate: int, layout: str) -> None:
     """A file of ``sound`` (mono; both channels alike) in a container and codec of PyAV's."""
     with av.open(str(path), "w") as file:
-        stream = file.add_stream(codec, rate=rate, layout=layout)
+        stream: Any = file.add_stream(codec, rate=rate, layout=layout)
         blocks = [sound[None, at : at + rate // 10] for at in range(0, len(sound), rate // 10)]
         for block in blocks:
             channels = 1 if layout == "mono" else 2

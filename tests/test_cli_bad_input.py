@@ -70,7 +70,7 @@ UNUSABLE = [
     (empty, "a.wav", "is empty (0 bytes)"),
     (header_only, "a.wav", "holds no sound"),
     (text, "a.wav", "is text, not audio"),
-    (noise, "a.mp3", "not audio"),
+    (noise, "a.mp3", "no sound that can be read"),
     (folder, "a.wav", "is a folder"),
     (missing, "a.wav", "no such file"),
     (broken_flac, "a.flac", "a.flac"),

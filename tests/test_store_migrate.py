@@ -130,6 +130,8 @@ _LATER = {
     "0009_elsewhere": ("elsewhere",),
 }
 
+_LATER_COLUMNS = {"0010_remark_of": ("remark", "finding_id")}
+
 
 def _as_left_by(connection: sqlite3.Connection, source: Path, stop: str) -> None:
     """The rows of ``source``, brought as far as the version before ``stop`` knew."""
@@ -138,6 +140,9 @@ def _as_left_by(connection: sqlite3.Connection, source: Path, stop: str) -> None
         for step, tables in _LATER.items():  # today's 0006 makes them; that version's did not
             for table in tables if step >= stop else ():
                 old.execute(f"DROP TABLE {table}")
+        for step, (table, column) in _LATER_COLUMNS.items():
+            if step >= stop:
+                old.execute(f"ALTER TABLE {table} DROP COLUMN {column}")
         old.backup(connection)
 
 

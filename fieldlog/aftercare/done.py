@@ -63,7 +63,7 @@ def everything_done(
     it up.
     """
     distances = {each.inspection_id: km_of(each.distance) for each in odometer}
-    found = [_entered(entry.data) for entry in log if entry.kind == DONE]
+    found = [each for entry in log if entry.kind == DONE and (each := _entered(entry.data))]
     for inspection, text in remarks:
         for sentence in text.replace(";", ".").replace(",", ".").split("."):
             found += [
@@ -104,13 +104,25 @@ def everything_done(
     return tuple(sorted((each for each in found if each.on <= until), key=lambda each: each.on))
 
 
-def _entered(data: Mapping[str, str]) -> Done:
-    odometer = None
-    if "odometer" in data:
-        value, unit = data["odometer"].split()
-        odometer = convert(Fraction(value), unit, "km")
-    return Done(
-        data["interval"], date.fromisoformat(data["on"]), odometer, data.get("position"), "entered"
+def _entered(data: Mapping[str, str]) -> Done | None:
+    """Work as ``done_entry`` keeps it; None for an entry that is none (another program wrote it)."""
+    try:
+        odometer = None
+        if "odometer" in data:
+            value, unit = data["odometer"].split()
+            odometer = convert(Fraction(value), unit, "km")
+        on = date.fromisoformat(data["on"])
+        return Done(data["interval"], on, odometer, data.get("position"), "entered")
+    except (KeyError, ValueError, ZeroDivisionError, UsageError):
+        return None
+
+
+def odd_entries(log: Iterable[LogEntry]) -> tuple[str, ...]:
+    """What stands in the log as work done and cannot be read as such, told."""
+    return tuple(
+        f"left out: an entry of work done that cannot be read ({', '.join(entry.data.values())})"
+        for entry in log
+        if entry.kind == DONE and _entered(entry.data) is None
     )
 
 

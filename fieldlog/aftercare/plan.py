@@ -12,7 +12,13 @@ from itertools import pairwise
 from fieldlog.aftercare.checklist import Item, Progress, Skip, last_checked, progress
 from fieldlog.aftercare.conclusion import Conclusion, conclude
 from fieldlog.aftercare.crosschecks import CrossCheck, Unanswered, WorkDone, unanswered
-from fieldlog.aftercare.done import CHECKLIST, everything_done, km_of, own_intervals
+from fieldlog.aftercare.done import (
+    CHECKLIST,
+    everything_done,
+    km_of,
+    odd_entries,
+    own_intervals,
+)
 from fieldlog.aftercare.due import (
     Done,
     DueItem,
@@ -160,6 +166,7 @@ def plan(past: Past, care: Care, limits: Sequence[Limit], today: date) -> Plan:
     usable = {each.id: usable_context(vehicle, each) for each in past.inspections}
     contexts = {key: context for key, (context, _) in usable.items()}
     notes = tuple(dict.fromkeys(note for _, told in usable.values() for note in told))
+    notes += odd_entries(vehicle.log)
     found = trends(
         past.history,
         TrendBasis(care.catalogue, limits, contexts),

@@ -61,8 +61,9 @@ def event_text(event: Event) -> Text:
             return Text(f"NOT TAKEN, say it again: {said.understanding.reason}{heard}", "bold")
         case ev.GoneAlready(_, was):
             return Text(f"{_told(was)} was withdrawn elsewhere already; nothing else was", CHANGED)
-        case ev.RemarkKept(_, text):
-            return Text.assemble("remark (unchecked): ", (text, "italic"))
+        case ev.RemarkKept(_, text, at):
+            of = f" of {_told(at)}" if at else ""
+            return Text.assemble(f"remark{of} (unchecked): ", (text, "italic"))
         case ev.Marked(_, name, at):
             return Text(f"mark: {name}{f' of {_told(at)}' if at else ''}", "dim")
         case ev.PhotoAttached(_, at, reason):

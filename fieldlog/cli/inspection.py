@@ -138,6 +138,8 @@ def list_(vehicle: str | None, as_json: bool, folder: Path | None) -> None:
 def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> None:
     """Show the findings of an INSPECTION with their verdicts; as JSON with what follows from them.
 
+    Questions that nobody answered and speech that was not understood stand below, each with its clip.
+
     \b
     Example:
       fieldlog inspection show last --all
@@ -154,7 +156,7 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
             whole = record_json(record) | follow_up(record, around)
             click.echo(json.dumps(whole, ensure_ascii=False))
             return
-    from fieldlog.report.lines import NOT_COVERED, after_signature
+    from fieldlog.report.lines import NOT_COVERED, after_signature, not_settled
     from fieldlog.words import tell
 
     _print_head(record.inspection, as_json=False)
@@ -167,8 +169,12 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
         told = (tell.severity(each.verdict), tell.doubt(each.verdict))
         how = "".join(f", {text}" for text in told if text)
         click.echo(f"{each.number:>4}  {state:<10} {tell.finding(each.finding)}{how}{note}")
+    numbers = {each.id: each.number for each in record.findings}
     for remark in record.remarks:
-        click.echo(f"      remark     {remark.text}")
+        of = f" (of no. {numbers[remark.finding_id]})" if remark.finding_id in numbers else ""
+        click.echo(f"      remark     {remark.text}{of}")
+    for what, line in not_settled(record):
+        click.echo(f"      {what:<10} {line}")
     click.echo(concluded)
     later = after_signature(record)
     if later:
@@ -234,7 +240,8 @@ def enter(words: tuple[str, ...], key: str, folder: Path | None) -> None:
     """Take WORDS as if they were spoken: findings, a correction, an answer, a command.
 
     Several findings may be said in one breath: all of them count, or none does. What has to be asked is
-    kept, and the next words that are entered may be its answer.
+    kept, and the next words that are entered may be its answer. Another inspection than the last is named
+    with --inspection.
 
     \b
     Examples:
@@ -245,6 +252,11 @@ def enter(words: tuple[str, ...], key: str, folder: Path | None) -> None:
     """
     from fieldlog.shop.events import Faulted, HeldBack, Refused
 
+    if words[0] == "last" and len(words) > 1:
+        raise UsageError(
+            "'last' stands before the words as if it were spoken",
+            todo=f"the last inspection is meant anyway: leave it out, or write --inspection last {words[1]} ...",
+        )
     with workshop(folder) as shop:
         events = shop.inspecting(key).type(" ".join(words))
     for event in events:
@@ -307,17 +319,19 @@ def withdraw(number: int, reason: str, key: str, folder: Path | None) -> None:
 
 @inspection.command()
 @click.argument("text")
+@click.option("--finding", "number", type=int, default=None, help="Number of the finding it is of.")
 @_inspection_option
 @store_option
-def remark(text: str, key: str, folder: Path | None) -> None:
-    """Add a typed remark TEXT; it is never judged.
+def remark(text: str, number: int | None, key: str, folder: Path | None) -> None:
+    """Add a typed remark TEXT, to a finding where one is named; it is never judged.
 
     \b
-    Example:
+    Examples:
       fieldlog inspection remark "owner asks for an early call"
+      fieldlog inspection remark --finding 12 "measured twice"
     """
     with workshop(folder) as shop:
-        for event in shop.inspecting(key).remark(text):
+        for event in shop.inspecting(key).remark(text, number):
             _print(event)
 
 

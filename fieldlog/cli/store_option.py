@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import re
 from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime, timezone
@@ -22,7 +23,21 @@ if TYPE_CHECKING:
     from fieldlog.store.repository import Repository
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
+FARTHEST = {"km": 2_000_000, "mi": 1_250_000}
+"""No odometer shows more (common practice); more digits than that are a slip."""
 _DISTANCE = re.compile(r"\s*(\d[\d.,]*)\s*(km|mi)\s*")
+
+
+class _Folder(click.Path):
+    """A folder that has a name: "" would be the folder one happens to be in."""
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> str | bytes | os.PathLike[str]:
+        """Refuse an empty name."""
+        if not str(value).strip():
+            self.fail("an empty text names no folder; leave --store out for the usual one")
+        return super().convert(value, param, ctx)
 
 
 def store_option(command: _Command) -> _Command:
@@ -30,7 +45,7 @@ def store_option(command: _Command) -> _Command:
     return click.option(
         "--store",
         "folder",
-        type=click.Path(path_type=Path, file_okay=False),
+        type=_Folder(path_type=Path, file_okay=False),
         default=None,
         help="Folder of the record.  [default: the user's data folder, or $FIELDLOG_HOME]",
     )(command)
@@ -89,6 +104,13 @@ sure_option = click.option(
 )
 
 
+def as_day(_: click.Context, param: click.Parameter, value: str | None) -> datetime | None:
+    """The midnight of a day as people write it; raises ``UsageError`` for none, or several."""
+    from fieldlog.quantities.written_dates import day_meant
+
+    return None if value is None else datetime.fromisoformat(day_meant(value, param.opts[0]))
+
+
 def is_record(folder: Path) -> bool:
     """Whether a record lies in ``folder``."""
     from fieldlog.store.database import FILE
@@ -115,6 +137,10 @@ def distance(text: str | None) -> Quantity | None:
     ways = _figures(match[1]) if match else []
     if match is None or not ways:
         raise UsageError(f"{text!r} is no odometer reading", todo="write it like '12345 km'")
+    if len(ways) == 1 and Fraction(ways[0]) > FARTHEST[match[2]]:
+        raise UsageError(
+            f"{text!r} is farther than any motorcycle has gone", todo="look at the odometer again"
+        )
     if len(ways) > 1:
         told = " or ".join(f"{way} {match[2]}" for way in ways)
         raise UsageError(f"{text!r} can be {told}", todo="write it without the sign in it")
@@ -139,15 +165,19 @@ def started_at(text: str, zone: str) -> datetime:
     Raises ``UsageError`` for what is no day and no instant, and for a zone nobody knows.
     """
     from fieldlog.photos.when import offset_delta
+    from fieldlog.quantities.written_dates import day_meant, days_meant
 
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
-        raise UsageError(
-            f"{text!r} is no day and no instant",
-            where="--on",
-            todo="write it like 2026-03-14 or 2026-03-14T09:05",
-        ) from None
+        if not days_meant(text):
+            raise UsageError(
+                f"{text!r} is no day and no instant",
+                where="--on",
+                todo="write it like 2026-03-14 or 2026-03-14T09:05",
+            ) from None
+        text = day_meant(text, "--on")
+        moment = datetime.fromisoformat(text)
     if len(text) <= len("2026-03-14"):
         return moment.replace(hour=12, tzinfo=UTC)
     if moment.tzinfo is None:

@@ -121,6 +121,23 @@ def set_(key: str, facts: tuple[str, ...], folder: Path | None) -> None:
 
 @vehicle.command()
 @click.argument("key", metavar="VEHICLE")
+@click.argument("name")
+@store_option
+def rename(key: str, name: str, folder: Path | None) -> None:
+    """Give a VEHICLE another NAME, also in the inspections it had; the old one stays in its log.
+
+    \b
+    Example:
+      fieldlog vehicle rename "red single" "red single, sold 2026"
+    """
+    with opened(folder) as store:
+        found = store.vehicle(key)
+        store.rename(found.id, name)
+    click.echo(f"vehicle {found.number}: {found.name} is now called {name.strip()}")
+
+
+@vehicle.command()
+@click.argument("key", metavar="VEHICLE")
 @click.argument("reading", metavar="'N km|mi'")
 @sure_option
 @store_option

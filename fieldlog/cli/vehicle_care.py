@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from fieldlog.cli.store_option import distance, opened, store_option, sure_option, workshop
+from fieldlog.cli.store_option import as_day, distance, opened, store_option, sure_option, workshop
 from fieldlog.errors import UsageError
 
 _vehicle_argument = click.argument("key", metavar="VEHICLE")
@@ -16,7 +16,7 @@ _json_option = click.option("--json", "as_json", is_flag=True, help="Print one J
 _on_option = click.option(
     "--on",
     "day",
-    type=click.DateTime(["%Y-%m-%d"]),
+    callback=as_day,
     default=None,
     metavar="DATE",
     help="As seen on this day.  [default: today]",

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from fieldlog.quantities.written import is_listed
+from fieldlog.quantities.written_dates import dates_in_words
 
 _TOGETHER: Mapping[str, str] = MappingProxyType(
     {
@@ -107,14 +108,7 @@ _TOGETHER: Mapping[str, str] = MappingProxyType(
 _SAME = frozenset(word for word, to in _TOGETHER.items() if word == to)
 
 
-MONTHS = (
-    *("january", "february", "march", "april", "may", "june", "july", "august", "september"),
-    *("october", "november", "december"),
-)
-_ISO_DATE = re.compile(r"\b(\d{4})-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])\b")
-_ORDINAL_DAY = re.compile(rf"\b(\d{{1,2}})(?:st|nd|rd|th)(?: of)? (?={'|'.join(MONTHS)})")
 _TEMPERATURE = re.compile(r"(?<=\d)\s?°?\s?([cf])\b(?!\.\w)")
-_FIGURES = re.compile(r"\b(\d{1,2})[/.](\d{1,2})[/.](\d{4})\b")
 _LOAD_SPEED = r"(?:\s?m/c)?(?:\s?\(?(?P<load>\d\d)\s?(?P<speed>[a-z])\)?(?![a-z]))?"
 _SIZES = (
     re.compile(
@@ -199,10 +193,8 @@ def respell_written(text: str) -> str:
     )
     for short, side in _SHORT_SIDES:
         text = short.sub(side, text)
-    text = _ISO_DATE.sub(lambda m: f"{int(m[3])} {MONTHS[int(m[2]) - 1]} {m[1]}", text)
-    text = _ORDINAL_DAY.sub(r"\1 ", text)
+    text = dates_in_words(text)
     text = _TEMPERATURE.sub(lambda m: " degrees " + {"c": "celsius", "f": "fahrenheit"}[m[1]], text)
-    text = _FIGURES.sub(r"\1 slash \2 slash \3", text)
     for size in _SIZES:
         text = size.sub(_spaced, text)
     return _BETWEEN_READINGS.sub(" then ", text) if is_listed(text) else text

@@ -16,14 +16,13 @@ from fieldlog.catalogue.component import SOUND, WORK
 from fieldlog.catalogue.phrases import expand
 from fieldlog.grammar.expression import Rule
 from fieldlog.language.lexicon import Words, phrases, spoken_name
-from fieldlog.language.spellings import MONTHS
 from fieldlog.language.subjects import About, SubjectReader
 from fieldlog.language.typed import Sayings
 from fieldlog.language.values import Reading, Standing, ValueReader
 from fieldlog.model import Asks, Decision, Finding, Kind, Question, Understanding
 from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.codes import codes
-from fieldlog.quantities.dates import DATE_WORDS
+from fieldlog.quantities.dates import DATE_WORDS, MONTHS
 from fieldlog.quantities.number_words import NUMBER_WORDS
 from fieldlog.words import questions, tell
 

@@ -29,6 +29,7 @@ from fieldlog.quantities.number_words import HOMOPHONES, NUMBER_WORDS
 from fieldlog.quantities.quantity import Quantities, QuantityReading, quantities
 from fieldlog.quantities.twins import TwinKind, twins
 from fieldlog.quantities.values import DOUBTFUL, PROPER
+from fieldlog.words import tell
 
 REPAIR = "correction"
 NONE = "no"
@@ -503,6 +504,7 @@ def _told(result: Quantities, one: Characteristic, component: Component) -> Unre
     """A refusal that names what would be allowed."""
     if not result.refused:
         return Unread(result.reason)
-    said, allowed = ", ".join(result.refused), " or ".join(one.units)
+    said = ", ".join(tell.unit(each) or each for each in result.refused)
+    allowed = " or ".join(tell.unit(each) or each for each in one.units)
     told = f"{one.name} of the {component.name} is not given in {said}; allowed: {allowed}"
     return Unread(told, wrong_unit=True)

@@ -6,10 +6,10 @@ Every key a user can set is one row of ``SETTINGS``; a limit's ``applies`` may n
 
 from __future__ import annotations
 
+import difflib
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import date
 from enum import StrEnum
 from fractions import Fraction
 from types import MappingProxyType
@@ -19,6 +19,7 @@ from fieldlog.errors import UsageError
 from fieldlog.limits.decision import RULES
 from fieldlog.model import Context
 from fieldlog.quantities.units import UNITS, WRITTEN, convert, dimension
+from fieldlog.quantities.written_dates import day_meant
 
 
 class Holds(StrEnum):
@@ -274,14 +275,23 @@ def _jurisdiction(code: str | None) -> str | None:
     plain = code.strip().upper().replace("_", "-")
     plain = {"UK": "GB"}.get(plain, plain)
     if plain not in JURISDICTIONS:
+        close = _alike(plain)
+        meant = f"did you mean {' or '.join(close)}? Else " if close else ""
         raise UsageError(
             f"no limits for jurisdiction {code!r}",
             where="--jurisdiction",
-            todo="use an ISO 3166 code: US, US-VA (any state), GB, EU or an EU member such as DE, "
+            todo=f"{meant}use an ISO 3166 code: US, US-VA (any state), GB, EU or an EU member such as DE, "
             "NZ, CA-QC; "
             "or leave it out for equipment standards and common practice",
         )
     return plain
+
+
+def _alike(code: str) -> tuple[str, ...]:
+    """Jurisdictions that are written so but for dashes and spaces, or with one letter else."""
+    letters = "".join(filter(str.isalnum, code))
+    same = tuple(known for known in JURISDICTIONS if known.replace("-", "") == letters)
+    return same or tuple(difflib.get_close_matches(code, JURISDICTIONS, 3, 0.75))
 
 
 def _value(setting: Setting, raw: str) -> str:
@@ -328,12 +338,7 @@ def _choice(setting: Setting, raw: str, where: str) -> str:
 
 
 def _date(raw: str, where: str) -> str:
-    try:
-        return date.fromisoformat(raw).isoformat()
-    except ValueError:
-        raise UsageError(
-            f"{raw!r} is not a date", where=where, todo="write it like 2026-05-01"
-        ) from None
+    return day_meant(raw, where)
 
 
 def _amount(setting: Setting, raw: str, where: str) -> tuple[Fraction, str]:

@@ -34,6 +34,7 @@ _MONTHS = {
         start=1,
     )
 }
+MONTHS = tuple(_MONTHS)
 _ORDINALS = {
     tuple(text.split()): n
     for n, text in enumerate(
@@ -76,6 +77,8 @@ _ORDINALS = {
 DATE_WORDS = frozenset(_MONTHS).union(*_ORDINALS)
 """Words of a date that are no numbers."""
 _YEARS = range(1980, 2080)
+_SHORTEST = 2013
+"""Two figures behind a month that are no month themselves may be a year; below they are a day."""
 
 
 def dates(words: Sequence[str]) -> tuple[CodeReading, ...]:
@@ -126,14 +129,48 @@ def _valid(year: int, month: int, day: int) -> Iterator[tuple[str, tuple[Flag, .
 def _in_figures(words: Words) -> Iterator[tuple[str, tuple[Flag, ...]]]:
     """ "zero five slash zero three slash two zero two seven": day first and month first, both."""
     cuts = [n for n, word in enumerate(words) if word == "slash"]
+    if len(cuts) == 1:
+        yield from _of_two(words[: cuts[0]], words[cuts[0] + 1 :])
     if len(cuts) != 2:
         return
-    first, second = words[: cuts[0]], words[cuts[0] + 1 : cuts[1]]
-    for year in _years(words[cuts[1] + 1 :]):
+    first, second, third = words[: cuts[0]], words[cuts[0] + 1 : cuts[1]], words[cuts[1] + 1 :]
+    for year in _years(third):
         for one in _small(first):
             for two in _small(second):
                 yield from _valid(year, two, one)
                 yield from _valid(year, one, two)
+    if not _years(third):
+        yield from _short(first, second, third)
+
+
+def _short(first: Words, second: Words, third: Words) -> Iterator[tuple[str, tuple[Flag, ...]]]:
+    """Three numbers of two digits: year last as most write it, and then the year first as well."""
+    found: list[tuple[str, tuple[Flag, ...]]] = []
+    for year in _short_years(third):
+        for one in _small(first):
+            for two in _small(second):
+                found += [*_valid(year, two, one), *_valid(year, one, two)]
+    if found:
+        yield from found
+        for year in _short_years(first):
+            for month in _small(second):
+                for day in _small(third):
+                    yield from _valid(year, month, day)
+
+
+def _of_two(first: Words, second: Words) -> Iterator[tuple[str, tuple[Flag, ...]]]:
+    """ "twelve slash twenty six": December 2026, or the 26th of December."""
+    for month in _small(first):
+        if 1 <= month <= 12:
+            for year in _short_years(second):
+                if year >= _SHORTEST:
+                    yield f"{year}-{month:02d}", ()
+            for day in _days(second):
+                yield from _day_in(day, month, ())
+    for day in _days(first):
+        for month in _small(second):
+            if 1 <= month <= 12:
+                yield from _day_in(day, month, ())
 
 
 def _small(words: Words) -> set[int]:

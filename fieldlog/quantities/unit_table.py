@@ -166,7 +166,7 @@ ROWS: tuple[Unit, ...] = (
         also="pound_foot pounds_foot pounds_feet foot_pound_force foot_pounds_force "
         "pound_force_foot pound_force_feet feet_pounds foot_lb foot_lbs ft_lb ft_lbs lb_ft "
         "pounds_of_torque",
-        loose="pound pounds lb lbs", typed=r"lbf?[.\- ]ft|ft[.\- ]?lbf?s?",
+        loose="pound pounds lb lbs", typed=r"lbf?s?[.\-/ ]ft|ft[.\- ]?lbf?s?",
         alone="lb.ft lbf.ft ft-lb ft-lbs", written="ft.lb lbft",
     ),
     Unit(
@@ -268,7 +268,7 @@ ROWS: tuple[Unit, ...] = (
         rule="per_min", heard="flashes_per_minute r_p_m",
         also="revolution_per_minute revolutions_per_minute rpm flash_per_minute times_a_minute "
         "times_per_minute",
-        loose="rev revs", typed="1/min|rpm", typed_as="r p m", tight=True,
+        loose="rev revs", typed="1?/min|rpm", typed_as="r p m", tight=True,
     ),
     # --- time
     Unit("s", "time", Fraction(1), "second", "seconds", typed="s"),

@@ -136,6 +136,7 @@ def record_json(record: InspectionRecord) -> dict[str, Any]:
                 "at": instant_text(r.made_at),
                 "text": r.text,
                 "utterance_id": r.utterance_id,
+                "finding_id": r.finding_id,
                 "after_signature": r.id in record.uncovered,
             }
             for r in record.remarks

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from fieldlog.aftercare.crosschecks import Unanswered
 from fieldlog.aftercare.due import DueItem
 from fieldlog.aftercare.job_lines import Needed
+from fieldlog.aftercare.plan import left_open
 from fieldlog.aftercare.work import Tighten
-from fieldlog.model import Judgement, Verdict
+from fieldlog.model import Decision, Judgement, Verdict
 from fieldlog.quantities.units import convert
 from fieldlog.report.view_model import DueRow, LimitLine
 from fieldlog.store.records import EventName, InspectionRecord, Utterance
@@ -136,6 +138,28 @@ def settles(interval: str) -> str:
 def tightening(each: Tighten) -> str:
     """A fastener to tick, with its value, its source and room for what it got."""
     return to_tighten(each.fastener, each.place, each.value, each.source)
+
+
+def not_settled(record: InspectionRecord) -> Iterator[tuple[str, str]]:
+    """Questions that are open and utterances that were not understood, in their order: kind, line.
+
+    The line ends with the clip's place in the record's folder where there is one.
+    """
+    for each in record.utterances:
+        if each.decision is Decision.ASK and left_open(record, each):
+            told = f"{each.question or each.reason}  heard: {each.text}"
+            yield "open", _with_clip(told, each)
+        elif each.decision is Decision.REFUSE:
+            heard = each.text or best_guess(each)
+            told = f"{each.reason or 'not understood'}{f'  heard as: {heard}' if heard else ''}"
+            yield "not taken", _with_clip(told, each)
+
+
+def _with_clip(line: str, utterance: Utterance) -> str:
+    seconds = utterance.end_s - utterance.start_s
+    if utterance.clip is None:
+        return line
+    return f"{line}  clip {utterance.clip[:2]}/{utterance.clip} ({seconds:.1f} s)"
 
 
 def best_guess(utterance: Utterance) -> str:

@@ -217,6 +217,7 @@ class _Builder:
         if kept.supersedes:
             earlier = self.findings[kept.supersedes]
             notes.append(f"corrects no. {earlier.number} ({tell.value(earlier.finding)})")
+        notes += [f"remark: {text}" for text in self._remarks_on(kept)]
         if kept.made_after_signature:
             notes.append(NOT_COVERED)
         spoken = utterance.text if utterance else kept.finding.words
@@ -237,6 +238,14 @@ class _Builder:
             notes=tuple(notes),
             plain=tell.plainly(kept.finding, verdict),
         )
+
+    def _remarks_on(self, kept: RecordedFinding) -> tuple[str, ...]:
+        """Remarks put to the finding or to those it corrects."""
+        ids, one = {kept.id}, kept
+        while one.supersedes:
+            one = self.findings[one.supersedes]
+            ids.add(one.id)
+        return tuple(each.text for each in self.record.remarks if each.finding_id in ids)
 
     def _progress(self) -> Progress:
         """Where the walk stands: the vehicle's own, or the whole catalogue as one."""

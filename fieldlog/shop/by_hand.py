@@ -105,13 +105,17 @@ class ByHand(ABC):
         self._store.save(self.head.id, NewEntry(events=events))
         return self._happened((ev.ItemSkipped(None, items, reason),), scene)
 
-    def remark(self, text: str) -> tuple[Event, ...]:
-        """Keep a typed remark; it is never judged. Raises ``UsageError`` for one without a word."""
+    def remark(self, text: str, number: int | None = None) -> tuple[Event, ...]:
+        """Keep a typed remark, of finding ``number`` where one is named; it is never judged.
+
+        Raises ``UsageError`` for one without a word, or when there is no such finding any more.
+        """
         if not text.strip():
             raise UsageError("a remark has words", where="TEXT", todo="say what is to be kept")
         scene = self.scene
-        self._store.save(self.head.id, NewEntry(remark=text))
-        return self._happened((ev.RemarkKept(None, text),), scene)
+        at = None if number is None else self._numbered(number, scene)
+        self._store.save(self.head.id, NewEntry(remark=text, remark_of=at.id if at else None))
+        return self._happened((ev.RemarkKept(None, text, at),), scene)
 
     def mark(self, name: str = "photo", number: int | None = None) -> tuple[Event, ...]:
         """Keep this instant on the session clock, for finding ``number`` where one is named."""

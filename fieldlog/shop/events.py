@@ -140,6 +140,8 @@ class RemarkKept:
 
     said: Said | None
     text: str
+    at: Kept | None = None
+    """The finding it was put to."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -184,6 +184,8 @@ class Workshop:
         known = [each for each in vehicles if each.name == name] or [
             each for each in vehicles if name in (str(each.number), each.id)
         ]
+        if not known and any(each.name.casefold() == name.casefold() for each in vehicles):
+            known = [self.store.vehicle(name)]  # in another case; asks where several are called so
         owner = known[-1] if known else self.store.add_vehicle(name)
         settings = context or Context()
         return self.store.start_inspection(

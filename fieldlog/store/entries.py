@@ -22,6 +22,8 @@ from fieldlog.store.rows import (
 
 LOG = "log "
 """Rows of ``vehicle_fact`` whose key begins so are entries of the vehicle's log (JSON), no facts."""
+NAMED = "named"
+"""The entry of the log that gives a vehicle a new name."""
 
 
 def vehicle(id: str, name: str) -> NewRow:
@@ -220,9 +222,16 @@ def correction(
     )
 
 
-def remark(id: str, inspection_id: str, text: str, utterance_id: str | None) -> NewRow:
-    """Free speech."""
-    columns: Row = {"inspection_id": inspection_id, "utterance_id": utterance_id, "text": text}
+def remark(
+    id: str, inspection_id: str, text: str, utterance_id: str | None, finding_id: str | None = None
+) -> NewRow:
+    """Free speech, of a finding where it was put to one."""
+    columns: Row = {
+        "inspection_id": inspection_id,
+        "utterance_id": utterance_id,
+        "text": text,
+        "finding_id": finding_id,
+    }
     return NewRow("remark", id, inspection_id, columns)
 
 

@@ -230,6 +230,13 @@ def elsewhere(db: Database) -> None:
                 db.execute(statement)
 
 
+@migrations(name="0010_remark_of")
+def remark_of(db: Database) -> None:
+    """The finding that a remark was put to."""
+    if "finding_id" not in db["remark"].columns_dict:  # 0006 makes every table as it is now
+        db.execute("ALTER TABLE remark ADD COLUMN finding_id TEXT REFERENCES finding(id)")
+
+
 NAMES: tuple[str, ...] = (
     "0001_record",
     "0002_indexes",
@@ -240,5 +247,6 @@ NAMES: tuple[str, ...] = (
     "0007_stretches",
     "0008_review",
     "0009_elsewhere",
+    "0010_remark_of",
 )
 """Every migration this version knows, oldest first; another name in a file means it is newer."""

@@ -46,7 +46,13 @@ def inspection_record(connection: sqlite3.Connection, key: str) -> InspectionRec
         utterances=_utterances(connection, head.id),
         findings=_findings(connection, head.id, frozenset(uncovered)),
         remarks=tuple(
-            Remark(row["id"], instant_from(row["made_at"]), row["text"], row["utterance_id"])
+            Remark(
+                row["id"],
+                instant_from(row["made_at"]),
+                row["text"],
+                row["utterance_id"],
+                row["finding_id"],
+            )
             for row in _in_order(connection, "remark", head.id)
         ),
         marks=tuple(

@@ -16,7 +16,7 @@ from fieldlog.model import (
     Limit,
     State,
 )
-from fieldlog.store.entries import LOG
+from fieldlog.store.entries import LOG, NAMED
 from fieldlog.store.records import (
     HistoryRow,
     Inspection,
@@ -47,19 +47,20 @@ def vehicles(connection: sqlite3.Connection) -> tuple[Vehicle, ...]:
     return tuple(vehicle(connection, row["id"]) for row in rows)
 
 
+_NAME = (
+    "coalesce((SELECT json_extract(f.value, '$.name') FROM vehicle_fact f "
+    f"JOIN record n ON n.id = f.id WHERE f.vehicle_id = v.id AND f.key = '{LOG}{NAMED}' "
+    "ORDER BY n.turn DESC, n.id DESC LIMIT 1), v.name)"
+)
+"""The newest name of vehicle ``v``."""
+
+
 def vehicle(connection: sqlite3.Connection, key: str) -> Vehicle:
-    """A vehicle by id, number or name (the newest of that name)."""
-    rows = rows_of(
-        connection,
-        "SELECT v.* FROM vehicle v LEFT JOIN record r ON r.id = v.id "
-        "WHERE v.id = ?1 OR CAST(v.local_number AS TEXT) = ?1 OR v.name = ?1 "
-        "ORDER BY (v.id = ?1) DESC, (CAST(v.local_number AS TEXT) = ?1) DESC, r.turn DESC, r.id "
-        "LIMIT 1",
-        key,
-    )
-    if not rows:
-        raise UsageError(f"there is no vehicle {key!r}", todo="see `fieldlog vehicle list`")
-    head = rows[0]
+    """A vehicle by id, number or name (the newest of that name), in any case.
+
+    Raises ``UsageError`` where there is none, and where several are called so in different cases.
+    """
+    head = _meant(connection, key)
     told = rows_of(
         connection,
         "SELECT f.key, f.value, r.made_at FROM vehicle_fact f JOIN record r ON r.id = f.id "
@@ -80,7 +81,7 @@ def vehicle(connection: sqlite3.Connection, key: str) -> Vehicle:
     return Vehicle(
         id=head["id"],
         number=head["local_number"],
-        name=head["name"],
+        name=head["now"],
         facts=MappingProxyType({key: value for key, value in facts.items() if value}),
         odometer=odometer,
         limits=tuple(limit for limit in own.values() if limit is not None),
@@ -94,6 +95,35 @@ def vehicle(connection: sqlite3.Connection, key: str) -> Vehicle:
             if row["key"].startswith(LOG)
         ),
     )
+
+
+def _meant(connection: sqlite3.Connection, key: str) -> sqlite3.Row:
+    """The row of the vehicle that ``key`` means, with its newest name as ``now``."""
+    known = rows_of(
+        connection,
+        f"SELECT v.*, {_NAME} AS now FROM vehicle v LEFT JOIN record r ON r.id = v.id "
+        "WHERE v.id = ?1 OR CAST(v.local_number AS TEXT) = ?1 "
+        "ORDER BY (v.id = ?1) DESC, r.turn DESC, r.id LIMIT 1",
+        key,
+    )
+    if known:
+        return known[0]
+    rows = rows_of(
+        connection,
+        f"SELECT v.*, {_NAME} AS now FROM vehicle v LEFT JOIN record r ON r.id = v.id "
+        "ORDER BY r.turn DESC, r.id",
+    )
+    for row in rows:
+        if row["now"] == key:
+            return row
+    plain = " ".join(key.split()).casefold()
+    alike = [row for row in rows if " ".join(row["now"].split()).casefold() == plain]
+    if len({row["now"] for row in alike}) > 1:
+        told = ", ".join(f"{row['local_number']} ({row['now']})" for row in reversed(alike))
+        raise UsageError(f"{key!r} can be vehicle {told}", todo="name it by its number")
+    if not alike:
+        raise UsageError(f"there is no vehicle {key!r}", todo="see `fieldlog vehicle list`")
+    return alike[0]
 
 
 def _distances(connection: sqlite3.Connection, vehicle_id: str) -> tuple[Odometer, ...]:
@@ -131,7 +161,7 @@ def _distances(connection: sqlite3.Connection, vehicle_id: str) -> tuple[Odomete
 # -- inspections ----------------------------------------------------------------------------------
 
 _INSPECTION = (
-    "SELECT i.*, v.name AS vehicle_name, "
+    f"SELECT i.*, {_NAME} AS vehicle_name, "
     "(SELECT count(*) FROM finding f WHERE f.inspection_id = i.id) AS findings "
     "FROM inspection i JOIN vehicle v ON v.id = i.vehicle_id LEFT JOIN record r ON r.id = i.id "
 )

@@ -167,6 +167,8 @@ class NewEntry:
     verdicts: tuple[tuple[str, Verdict], ...] = ()
     """Newer verdicts of earlier findings, by their ids."""
     remark: str | None = None
+    remark_of: str | None = None
+    """Id of the finding that the remark is put to."""
     mark: str | None = None
     """Name of an instant, at the start of the utterance."""
     marks: str | None = None
@@ -337,6 +339,8 @@ class Remark:
     made_at: datetime
     text: str
     utterance_id: str | None
+    finding_id: str | None = None
+    """The finding it was put to."""
 
 
 @dataclass(frozen=True, slots=True)

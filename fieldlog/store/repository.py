@@ -158,6 +158,12 @@ class Repository:
             why = questions.not_as_known(found[0], tell.quantity(found[1]))
             raise UsageError(f"{tell.quantity(distance)} is not saved: {why}", todo=SURE)
 
+    def rename(self, vehicle_id: str, name: str) -> str:
+        """Give a vehicle a new name; the old one stays in its log. Raises ``UsageError`` for an empty one."""
+        if not name.strip():
+            raise UsageError("a vehicle has a name", where="NAME")
+        return self.add_log(vehicle_id, entries.NAMED, {"name": name.strip()})
+
     def add_log(self, vehicle_id: str, kind: str, data: Mapping[str, str]) -> str:
         """Add an entry to a vehicle's log (``done``, ``interval``, ``checklist``): all count."""
         now = self._now()

@@ -136,7 +136,7 @@ TABLES: dict[str, str] = {
     "remark": """
   id TEXT PRIMARY KEY NOT NULL REFERENCES record(id),
   inspection_id TEXT NOT NULL REFERENCES inspection(id),
-  utterance_id TEXT REFERENCES utterance(id), text TEXT NOT NULL""",
+  utterance_id TEXT REFERENCES utterance(id), text TEXT NOT NULL, finding_id TEXT REFERENCES finding(id)""",
     "mark": """
   id TEXT PRIMARY KEY NOT NULL REFERENCES record(id),
   inspection_id TEXT NOT NULL REFERENCES inspection(id),

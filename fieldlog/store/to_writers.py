@@ -86,7 +86,9 @@ def _placed(old: sqlite3.Cursor) -> Iterator[tuple[object, ...]]:
 
 def _carry(connection: sqlite3.Connection, table: str) -> None:
     new = [row[1] for row in connection.execute(f"PRAGMA table_info({table})")]
+    there = {row[1] for row in connection.execute(f"PRAGMA table_info(old_{table})")}
     source = ["number" if column == "local_number" else column for column in new]
+    source = [column if column in there else "NULL" for column in source]
     key = ", ".join(source[:2])  # its id, or its parent and its rank
     rows = connection.execute(f"SELECT {', '.join(source)} FROM old_{table} ORDER BY {key}")
     instant = INSTANTS.get(table)
