@@ -28,12 +28,23 @@ def listener_options(command: _Command) -> _Command:
     )
     listener = click.option(
         "--listener",
-        type=click.Choice(LISTENERS),
+        metavar="NAME",
+        callback=_known,
         default="whisper",
         show_default=True,
-        help="Which recogniser hears.",
+        help=f"Which recogniser hears: {', '.join(LISTENERS)}, or an added one (fieldlog added).",
     )
     return listener(model(command))
+
+
+def _known(context: click.Context, option: click.Parameter, name: str) -> str:
+    """The name, if somebody has it: said before anything is begun."""
+    from fieldlog.listeners.choose import names
+
+    known = LISTENERS if name in LISTENERS else names()
+    if name not in known:
+        raise click.BadParameter(f"{name!r} is not one of {', '.join(known)}", context, option)
+    return name
 
 
 @contextmanager

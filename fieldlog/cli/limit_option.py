@@ -3,19 +3,38 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 if TYPE_CHECKING:
     from fieldlog.model import Limit
 
+
+class PackPath(click.ParamType[Path]):
+    """A file or folder with packs, or the name of packs that another package adds."""
+
+    name = "path"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
+        """Where the packs lie; a file that exists comes before a name."""
+        from fieldlog.added.entries import Adds, added, folder_of, named
+
+        path = Path(value)
+        if path.exists():
+            return path
+        if any(each.name == str(value) for each in added(Adds.LIMITS)):
+            return folder_of(named(Adds.LIMITS, str(value)))
+        self.fail(f"there is no file, folder or added pack {str(value)!r}", param, ctx)
+        return None
+
+
 own_limits_option = click.option(
     "--limits",
     "own",
     multiple=True,
-    type=click.Path(exists=True, path_type=Path),
-    help="A limit pack of your own (file or folder); an id of ours in it replaces ours.",
+    type=PackPath(),
+    help="A limit pack of your own (file, folder or added name); an id of ours in it replaces ours.",
 )
 
 

@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 @click.option("--pdf", "formats", flag_value="pdf", multiple=True, help="One PDF file.")
 @click.option("--json", "formats", flag_value="json", multiple=True, help="The whole record.")
 @click.option("--csv", "formats", flag_value="csv", multiple=True, help="One line per finding.")
+@click.option(
+    "--form", "forms", multiple=True, metavar="NAME", help="A form that was added (fieldlog added)."
+)
 @click.option("--paper", type=click.Choice(["a4", "letter"]), help="[default: as used there]")
 @click.option(
     "--out",
@@ -31,7 +34,12 @@ if TYPE_CHECKING:
 )
 @store_option
 def report(
-    key: str, formats: tuple[str, ...], paper: str | None, out: Path, folder: Path | None
+    key: str,
+    formats: tuple[str, ...],
+    forms: tuple[str, ...],
+    paper: str | None,
+    out: Path,
+    folder: Path | None,
 ) -> None:
     """Write the report of an INSPECTION (number, id or `last`); HTML and PDF when none is named.
 
@@ -42,7 +50,7 @@ def report(
     Example:
       fieldlog report last --html --pdf --out reports/
     """
-    named = formats or ("html", "pdf")
+    named = (*formats, *forms) or ("html", "pdf")
     with workshop(folder, reading=True) as shop, _progress() as progress:
         written = shop.report(key, out, named, paper=paper, progress=progress)
     for path in written.files:

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from fieldlog.listeners.worker import Crash
 
 NAMES = ("whisper", "vosk", "pocketsphinx")
+OWN = (*NAMES, "typed", "replay")
+"""Names that nobody else can take: what is done with a hearing goes by its listener's name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +39,11 @@ def open_listener(
     """The listener called ``name``, not loaded yet.
 
     With ``isolated`` it runs in a process of its own, so that a crash inside its library costs one
-    utterance and not the session; ``on_crash`` is told of each. Raises ``UsageError`` for a name that is not in ``NAMES``.
+    utterance and not the session; ``on_crash`` is told of each. One that another package adds always
+    does. Raises ``UsageError`` for a name that nobody has.
     """
     if name not in NAMES:
-        raise UsageError(f"no listener '{name}'", todo=f"choose one of {', '.join(NAMES)}")
+        return _added(name, model, on_crash)
     if isolated:
         from fieldlog.listeners.worker import WorkerListener
 
@@ -56,6 +59,22 @@ def open_listener(
     from fieldlog.listeners.pocketsphinx import PocketsphinxListener
 
     return PocketsphinxListener(model)
+
+
+def names() -> tuple[str, ...]:
+    """Every name that ``open_listener`` knows: ours, then those that other packages add."""
+    from fieldlog.added.entries import Adds, added
+
+    return (*NAMES, *(each.name for each in added(Adds.LISTENER) if each.name not in OWN))
+
+
+def _added(name: str, model: Path | None, on_crash: Callable[[Crash], None] | None) -> Listener:
+    from fieldlog.added.entries import open_added
+    from fieldlog.listeners.worker import WorkerListener
+
+    if name not in names():
+        raise UsageError(f"no listener '{name}'", todo=f"choose one of {', '.join(names())}")
+    return WorkerListener(name, model, on_crash=on_crash, opener=open_added)
 
 
 def available(vosk_model: Path | None = None) -> list[Availability]:

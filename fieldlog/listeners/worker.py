@@ -12,7 +12,7 @@ import pickle
 import sys
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -63,7 +63,7 @@ class WorkerListener:
         model: Path | None = None,
         *,
         on_crash: Callable[[Crash], None] | None = None,
-        opener: Callable[[str, Path | None], Listener] | None = None,
+        opener: Callable[[str, Path | None], object] | None = None,
     ) -> None:
         """``on_crash`` is told of every crash; ``opener`` (importable) makes the listener there."""
         self.name = listener
@@ -174,17 +174,23 @@ def serve() -> Callable[[bytes], bytes]:
     from fieldlog.listeners.choose import open_listener
 
     listener: Listener | None = None
+    called = ""
 
     def answered(kind: str, rest: list[Any]) -> object:
-        nonlocal listener
+        nonlocal listener, called
         if kind == "load":
             name, model, opener, language = rest
-            listener = (opener or open_listener)(name, model)
+            made = (opener or open_listener)(name, model)
+            if not isinstance(made, Listener):
+                raise ModelError("is no listener", where=name, todo="ask who made it")
+            listener, called = made, name
             listener.load(pickle.loads(language))
             return "loaded"
         assert listener is not None
         samples, start_s, flags = rest
-        return listener.hear(Clip(np.frombuffer(samples, dtype=np.float32), start_s, flags))
+        heard = listener.hear(Clip(np.frombuffer(samples, dtype=np.float32), start_s, flags))
+        # What is done with a hearing goes by its listener's name: it has the one it was opened by.
+        return replace(heard, listener=called)
 
     def handle(message: bytes) -> bytes:
         kind, *rest = pickle.loads(message)

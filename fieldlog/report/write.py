@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
+from fieldlog.added.entries import Adds, added, folder_of, named
 from fieldlog.aftercare.due import DueItem, folded
 from fieldlog.aftercare.files import load_care, past_of
 from fieldlog.aftercare.plan import checked_before, cross_checks_of, plan, vehicle_walk
@@ -20,6 +21,8 @@ from fieldlog.report.surroundings import Surroundings
 from fieldlog.report.view import build, follow_up
 from fieldlog.store.records import InspectionRecord
 from fieldlog.store.repository import Repository
+
+OWN_FORMATS = ("html", "pdf", "json", "csv")
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,16 +44,14 @@ def write_report(
     due: tuple[DueItem, ...] | None = None,
     progress: Progress | None = None,
 ) -> ReportFiles:
-    """Write ``formats`` (html, pdf, json, csv) of an inspection into ``out``.
+    """Write ``formats`` (html, pdf, json, csv, a form that another package adds) of an inspection.
 
     ``key``: id, local number or ``last``. ``paper``: a4 or letter, None: as used where the
     inspection took place. ``due``: what comes due; None: as it follows from the vehicle's record on
     the day of the inspection. Each file appears whole or not at all. Raises ``UsageError`` for an
     unknown format or inspection, ``StoreError`` when a file cannot be written.
     """
-    unknown = [name for name in formats if name not in {"html", "pdf", "json", "csv"}]
-    if unknown:
-        raise UsageError(f"{unknown[0]!r} is no format of the report", todo="html, pdf, json, csv")
+    forms = _forms([name for name in formats if name not in OWN_FORMATS])
     record = store.inspection_record(key)
     around = surroundings(store, record, printed_at)
     around = around if due is None else replace(around, due=due)
@@ -58,7 +59,7 @@ def write_report(
     name = f"inspection-{record.inspection.started_at:%Y-%m-%d}-{record.inspection.number}"
     contents: dict[str, bytes] = {}
     problems: Mapping[str, str] = {}
-    if {"html", "pdf"} & set(formats):
+    if {"html", "pdf"} & set(formats) or forms:
         with_sound = "html" in formats
         copies = make_copies(
             store.folder / "copies",
@@ -78,6 +79,10 @@ def write_report(
 
             sheet = paper or paper_for(record.inspection.jurisdiction)
             contents["pdf"] = render_pdf(report, copies, sheet)
+        for form, folder in forms.items():
+            from fieldlog.report.form import render_form
+
+            contents[form] = render_form(report, copies, folder).encode("utf-8")
     if "json" in formats:
         whole = record_json(record) | follow_up(record, around)
         text = json.dumps(whole, ensure_ascii=False, indent=1)
@@ -85,9 +90,25 @@ def write_report(
     if "csv" in formats:
         systems = {component.name: component.system for component in around.catalogue}
         contents["csv"] = findings_csv(record, systems).encode("utf-8")
-    order = [ending for ending in ("html", "pdf", "json", "csv") if ending in contents]
-    files = tuple(_write(out / f"{name}.{ending}", contents[ending]) for ending in order)
+    order = [ending for ending in OWN_FORMATS if ending in contents]
+    files = (
+        *(_write(out / f"{name}.{ending}", contents[ending]) for ending in order),
+        *(_write(out / f"{name}-{form}.html", contents[form]) for form in forms),
+    )
     return ReportFiles(files, problems)
+
+
+def _forms(names: Sequence[str]) -> dict[str, Path]:
+    """Form -> the folder of its template; raises ``UsageError`` for a name that nobody has."""
+    found = {}
+    for name in names:
+        if name not in {each.name for each in added(Adds.REPORT)}:
+            raise UsageError(
+                f"{name!r} is no format of the report",
+                todo=f"{', '.join(OWN_FORMATS)}, or a form that `fieldlog added` names",
+            )
+        found[name] = folder_of(named(Adds.REPORT, name))
+    return found
 
 
 def surroundings(store: Repository, record: InspectionRecord, printed_at: datetime) -> Surroundings:

@@ -1,0 +1,1 @@
+raise RuntimeError("a package of data is never imported")
