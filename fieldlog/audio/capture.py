@@ -132,9 +132,14 @@ class Capture:
             if notice.flag is not None:
                 self._endpointer.mark(notice.flag)
             lost = lost or notice.trouble is Trouble.LOST
+        for flag in block.marks:
+            self._endpointer.mark(flag)
         samples = block.samples
         if len(samples):
-            if self._gap:
+            if block.began is not None:
+                self._gap = False
+                self.clock.note(self._position_s, block.began)
+            elif self._gap:
                 self._gap = False
                 self.clock.note(self._position_s, self._now())
             self._record(block)

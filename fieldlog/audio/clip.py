@@ -27,6 +27,8 @@ class SoundFlag(StrEnum):
     JOINED = "joined"
     """Two stretches that a pause had cut apart."""
     DAMAGED = "damaged"
+    GAP = "gap in the sound"
+    """Some of it never came, and nobody knows what was said there: never accepted unasked."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -27,6 +27,9 @@ class Trouble(StrEnum):
     NARROW = "narrow band"
     STAND_IN = "voice activity stand-in"
     RECORDING = "recording stopped"
+    GAP = "gap in the sound"
+    AWAY = "phone away"
+    """Nothing comes from a phone: what it still takes is kept there and comes later, none of it lost."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,8 +46,12 @@ class Notice:
             Trouble.OVERFLOW: SoundFlag.OVERFLOW,
             Trouble.CLOCK: SoundFlag.CLOCK,
             Trouble.LOST: SoundFlag.OVERFLOW,
+            Trouble.GAP: SoundFlag.GAP,
         }.get(self.trouble)
 
+
+ALARMS = frozenset({Trouble.LOST, Trouble.AWAY})
+"""Whoever speaks must know at once: nothing of it arrives."""
 
 LOST_AFTER_S = 2.0
 SILENT_AFTER_S = 3.0

@@ -6,6 +6,7 @@ import itertools
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Protocol, Self
@@ -24,6 +25,10 @@ class Block:
 
     samples: NDArray[np.float32]
     notices: tuple[Notice, ...] = ()
+    marks: tuple[SoundFlag, ...] = ()
+    """What the utterance that holds its first sample carries, without a notice."""
+    began: datetime | None = None
+    """When its first sample was (aware), where that is known better than from when it arrives."""
 
 
 class AudioSource(Protocol):

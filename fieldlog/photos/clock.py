@@ -46,6 +46,7 @@ class Basis(StrEnum):
     MARKS = "what was said against shutter times"
     EVENT = "known event"
     GIVEN = "given"
+    MEASURED = "measured over the network"
     NONE = "not aligned"
 
 
@@ -133,6 +134,11 @@ class CameraTime:
 def align_given(camera: str, offset_s: float, uncertainty_s: float = READ_ERROR_S) -> Alignment:
     """An offset that somebody entered: session clock minus camera clock, in seconds."""
     return Alignment(camera, Basis.GIVEN, offset_s, uncertainty_s)
+
+
+def align_measured(camera: str, offset_s: float, uncertainty_s: float) -> Alignment:
+    """What a program measured of the clock of a camera that is on the network: session minus camera."""
+    return Alignment(camera, Basis.MEASURED, offset_s, uncertainty_s)
 
 
 def align_event(camera: str, seen: datetime, happened: datetime, within_s: float) -> Alignment:

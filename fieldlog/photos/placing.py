@@ -204,7 +204,7 @@ def entered_alignment(clocks: Iterable[CameraClock], camera: str) -> Alignment |
     return None
 
 
-_ENTERED = (Basis.GIVEN.value, Basis.EVENT.value)
+_ENTERED = (Basis.GIVEN.value, Basis.EVENT.value, Basis.MEASURED.value)
 
 
 def save_alignment(store: Repository, inspection_id: str, alignment: Alignment) -> None:

@@ -1,0 +1,146 @@
+"""What the page on a phone shows: what stands now, and what happened, as plain tables (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from fieldlog.aftercare.checklist import Progress, left_text
+from fieldlog.aftercare.plan import left_open
+from fieldlog.limits.cautions import is_dangerous
+from fieldlog.model import Decision, Finding, Settled, State, Understanding, Verdict
+from fieldlog.report.lines import limit_lines
+from fieldlog.shop import events as ev
+from fieldlog.shop.events import Event, Said, said_in
+from fieldlog.shop.signals import tone_of
+from fieldlog.store.records import InspectionRecord, RecordedFinding, Utterance
+from fieldlog.words import tell
+
+Table = dict[str, Any]
+Meant = Callable[[str, Understanding], Understanding]
+"""What a text means as the answer to a question."""
+_NEXT = 6
+_MOST_BUTTONS = 6
+
+
+def stands(
+    record: InspectionRecord, progress: Progress, asked: Understanding | None, meant: Meant
+) -> Table:
+    """What the page shows; ``asked``: the question that waits for an answer, if one does."""
+    standing = [each for each in record.findings if each.stands]
+    left = progress.left
+    return {
+        "inspection": {
+            "id": record.inspection.id,
+            "number": record.inspection.number,
+            "vehicle": record.inspection.vehicle_name,
+        },
+        "findings": len(standing),
+        "photos": len(record.photos),
+        "last": _finding(standing[-1]) if standing else None,
+        "question": _question(record, asked, meant),
+        "open": {
+            "count": len(progress.open),
+            "next": [left_text(each) for each in left[:_NEXT]],
+        },
+    }
+
+
+def happened(events: Sequence[Event]) -> list[Table]:
+    """What one utterance led to, a line for each event that a person must see, the tone beside."""
+    tone = tone_of(events)
+    lines = [line for event in events if (line := _line(event))]
+    return [{**line, "tone": tone.value if tone else None} for line in lines]
+
+
+def _finding(one: RecordedFinding) -> Table:
+    return {"number": one.number, **_told(one.finding, one.verdict)}
+
+
+def _told(finding: Finding, verdict: Verdict | None) -> Table:
+    limits = limit_lines(verdict)
+    gate = next((each for each in limits if each.gates), None)
+    return {
+        "words": tell.finding(finding),
+        "verdict": tell.state(verdict),
+        "state": verdict.state.value if verdict else "",
+        "severity": tell.severity(verdict) if verdict and verdict.state is not State.WITHIN else "",
+        "limit": gate.text if gate else "",
+        "source": gate.source if gate else "",
+        "why": "" if gate or verdict is None else verdict.reason,
+        "dangerous": is_dangerous(verdict),
+        "cautions": list(verdict.cautions) if verdict and is_dangerous(verdict) else [],
+    }
+
+
+def _question(record: InspectionRecord, asked: Understanding | None, meant: Meant) -> Table | None:
+    """The newest question that nobody answered."""
+    kept = next((u for u in reversed(record.utterances) if _waits(record, u)), None)
+    if kept is None:
+        return None
+    same = asked is not None and asked.text == kept.text
+    return {
+        "id": kept.id,
+        "text": kept.question or kept.reason,
+        "heard": kept.text,
+        "answers": answers_to(asked, meant) if asked is not None and same else [],
+    }
+
+
+def _waits(record: InspectionRecord, said: Utterance) -> bool:
+    return said.decision is Decision.ASK and left_open(record, said)
+
+
+def answers_to(asked: Understanding, meant: Meant) -> list[str]:
+    """Words that settle the question, each tried: what would not be taken is not offered."""
+    if asked.question is None:
+        return []
+    offered = asked.offered
+    tried = ["affirm", "negative"] if asked.question.kind.settled is Settled.BY_YES else []
+    for one in offered:
+        value = one.quantity
+        tried += [one.position or "", value.words if value else "", one.condition or ""]
+    found: dict[object, str] = {}
+    for text in dict.fromkeys(filter(None, tried)):
+        said = meant(text, asked)
+        if said.decision is Decision.ACCEPT:
+            found.setdefault((said.dialogue, said.finding), text)
+    return list(found.values())[:_MOST_BUTTONS]
+
+
+def _line(event: Event) -> Table | None:
+    match event:
+        case ev.FindingSaved(_, kept, _):
+            return {"kind": "saved", **_told(kept.finding, kept.verdict), "number": kept.number}
+        case ev.FindingCorrected(_, kept, _, was):
+            told = _told(kept.finding, kept.verdict)
+            return {"kind": "corrected", **told, "was": tell.finding(was.finding)}
+        case ev.FindingWithdrawn(_, was, _):
+            return {"kind": "withdrawn", "words": tell.finding(was.finding)}
+        case ev.JudgedAgain(kept, verdict):
+            return {"kind": "judged again", **_told(kept.finding, verdict)}
+        case ev.Asked(said):
+            question = said.understanding.question_text or said.understanding.reason
+            return {"kind": "asked", "words": question, "heard": said.text}
+        case ev.Refused(said) | ev.Faulted(said):
+            return {
+                "kind": "not understood",
+                "words": said.understanding.reason,
+                "heard": said.text,
+            }
+        case ev.HeldBack(said):
+            return {"kind": "standing by", "words": said.text}
+        case ev.RemarkKept(_, text):
+            return {"kind": "remark", "words": text}
+        case ev.NotSaved(words, _, fault):
+            return {"kind": "NOT SAVED YET", "words": fault.what, "heard": words}
+        case _:
+            return _word(event)
+
+
+def _word(event: Event) -> Table | None:
+    """A word of the dialogue: shown as what was said; what it shows itself stands in the view."""
+    said: Said | None = said_in(event)
+    if said is None or not said.text:
+        return None
+    return {"kind": "taken", "words": said.text}
