@@ -38,6 +38,11 @@ def store_folder(
     return base / "fieldlog"
 
 
+def keys_folder(record: Path) -> Path:
+    """Folder of this machine's own keys, beside the record and never in it: a copy carries none away."""
+    return record.with_name(f"{record.name}-keys")
+
+
 def trace_wanted(environ: Mapping[str, str] | None = None) -> bool:
     """Whether ``FIELDLOG_TRACE`` asks for the traceback of a fault instead of one line."""
     env = os.environ if environ is None else environ

@@ -24,6 +24,7 @@ COMMANDS: Table = {
         "read photos, set their clocks right, put them to findings",
     ),
     "listen": ("fieldlog.cli.listen:listen", "log an inspection as it is spoken"),
+    "phone": ("fieldlog.cli.phone:phone", "phones as microphone and camera: listed, revoked"),
     "vehicle": (
         "fieldlog.cli.vehicle:vehicle",
         "the machines under care: facts, limits, wear, what is due",

@@ -24,6 +24,7 @@ from fieldlog.audio.microphone import Microphone, list_devices
 from fieldlog.audio.recorder import Recorder, recover, stream_name
 from fieldlog.audio.source import AudioSource, FileSource
 from fieldlog.cli.ears import listener_options, open_ears
+from fieldlog.cli.phone import phone_beside, phone_options, phone_place
 from fieldlog.cli.store_option import is_record, store_option, walk_option, workshop
 from fieldlog.cli.terminal import Terminal
 from fieldlog.config import local_zone, store_folder
@@ -61,6 +62,7 @@ if TYPE_CHECKING:
     default=None,
     help="Tell by a short tone what became of each utterance.  [default: with a microphone]",
 )
+@phone_options
 @walk_option
 @listener_options
 @store_option
@@ -75,6 +77,9 @@ def listen(
     jurisdiction: str | None,
     settings: tuple[str, ...],
     tones: bool | None,
+    with_phone: bool,
+    network: str | None,
+    port: int | None,
     walk: str,
     listener: str,
     model: Path | None,
@@ -94,11 +99,15 @@ def listen(
     second longer), asked (one that rises), beyond its limit or dangerous (three short, one long, twice),
     not understood (one that falls), microphone lost or nothing saved (a quick warble, twice).
 
+    With --phone the microphone is a phone's browser, whose page shows what happens and takes photos too:
+    see docs/phone.md.
+
     \b
     Examples:
       fieldlog listen --vehicle "blue roadster" --jurisdiction US-VA
       fieldlog listen --inspection last
       fieldlog listen --list-devices
+      fieldlog listen --phone --network --vehicle "blue roadster"
       fieldlog listen --source walk-round.flac --fast
     """
     if only_list:
@@ -109,10 +118,16 @@ def listen(
     from fieldlog.cli.verdict_lines import caution_lines
     from fieldlog.limits.cautions import at_start
     from fieldlog.limits.context import parse_context
+    from fieldlog.serve.phone.source import PhoneSource
     from fieldlog.shop.left_behind import FOLDER, Listening
     from fieldlog.shop.live import LiveInspection
 
-    chosen: AudioSource = FileSource(source, fast=fast) if source else Microphone(device)
+    place = phone_place(folder, network, port, device or source) if with_phone or network else None
+    chosen: AudioSource
+    if place is not None:
+        chosen = PhoneSource()
+    else:
+        chosen = FileSource(source, fast=fast) if source else Microphone(device)
     if isinstance(chosen, Microphone):
         chosen.find()  # one that is not there is told before a model is loaded
     context = parse_context(jurisdiction, settings)
@@ -145,10 +160,14 @@ def listen(
         click.echo(f"{told}; its report: fieldlog report {head.number}", err=True)
         for line in caution_lines(at_start(language.catalogue)):
             terminal.status.print(line)
-        live = LiveInspection(shop.inspecting(head.id, ears))
+        inspecting = shop.inspecting(head.id, ears)
         session = stack.enter_context(
             Listening(shop.store.folder, recorder.path, head.id, chosen.name)
         )
+        live = LiveInspection(inspecting)
+        if place is not None and isinstance(chosen, PhoneSource):
+            beside = phone_beside(place, shop, inspecting, chosen, streams, terminal)
+            live = stack.enter_context(beside)
         wanted = source is None if tones is None else tones
         speaker = stack.enter_context(loudspeaker(terminal)) if wanted else None
         try:
@@ -181,7 +200,7 @@ def run(
     ``speaker`` (open): plays the tone of each utterance once it is in the record. ``session``: is told
     when another microphone is heard.
     """
-    from fieldlog.audio.health import Trouble
+    from fieldlog.audio.health import ALARMS
     from fieldlog.audio.tones import Tone, tone
     from fieldlog.shop.live import Told
     from fieldlog.shop.live import listen as listening
@@ -202,7 +221,7 @@ def run(
                     lines.print(told_text(happening))
                     sys.stdout.flush()
                 else:
-                    lost = isinstance(happening, Notice) and happening.trouble is Trouble.LOST
+                    lost = isinstance(happening, Notice) and happening.trouble in ALARMS
                     if session is not None:
                         session.heard_from(source.name)
                     if speaker is not None and lost:

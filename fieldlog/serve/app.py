@@ -84,7 +84,7 @@ def build(
 ) -> ASGIApp:
     """The server of these faces. ``hosts``: ``name:port`` that it answers to; ``secure``: over TLS."""
     port = next(iter(hosts)).rpartition(":")[2]
-    cookie = f"fieldlog_{port}"  # cookies are shared between the ports of a host
+    cookie = cookie_name(int(port), secure=secure)
     known = (keys, *(one for face in faces for one in face.known))
     enter = partial(_enter, keys=keys, cookie=cookie, secure=secure)
     entrances = [
@@ -101,6 +101,14 @@ def build(
     )
     inner.router.redirect_slashes = False
     return Guard(inner, hosts=hosts, secure=secure)  # outermost: a fault's answer is dressed too
+
+
+def cookie_name(port: int, *, secure: bool) -> str:
+    """Of the session's cookie: cookies are shared between the ports of a host.
+
+    Over TLS no other name of the host, and no page without TLS, can set one of that name (``__Host-``).
+    """
+    return f"{'__Host-' if secure else ''}fieldlog_{port}"
 
 
 def page_entrances(name: str, folder: Traversable) -> tuple[Entrance, ...]:

@@ -14,7 +14,7 @@ from starlette.types import ASGIApp
 from fieldlog.errors import FieldlogError, UsageError
 
 LOOPBACK = "127.0.0.1"
-LARGEST_MESSAGE = 1 << 20
+LARGEST_MESSAGE = 64 * 1024
 """Bytes of one message of a WebSocket."""
 
 
@@ -60,6 +60,7 @@ def server_of(
             loop="asyncio",
             ws="websockets-sansio",
             ws_max_size=LARGEST_MESSAGE,
+            ws_per_message_deflate=False,  # its memory is not bounded
             h11_max_incomplete_event_size=32 * 1024,
             limit_concurrency=128,
             timeout_keep_alive=30,

@@ -403,13 +403,11 @@ class _Connection:
         await doing(said)
 
     async def _pong(self, said: Mapping[str, Any]) -> None:
-        asked = self._asked.pop(said.get("n", 0), None)
-        got, replied = said.get("got"), said.get("replied")
-        if (
-            asked is None
-            or not isinstance(got, int | float)
-            or not isinstance(replied, int | float)
-        ):
+        n, got, replied = said.get("n"), said.get("got"), said.get("replied")
+        if not (isinstance(n, int) and _is_clock(got) and _is_clock(replied)):
+            raise _Cut("no answer about the clock")
+        asked = self._asked.pop(n, None)
+        if asked is None:
             return
         back = self.line._now()
         if self._clock.add(Round(asked, got / 1000, replied / 1000, back)):
@@ -450,6 +448,8 @@ class _Connection:
             self.line.source.away(HIDDEN)
         elif said.get("muted") is True or said.get("ended") is True:
             self.line.source.away(MUTED)
+        else:
+            self.line.source.here()
 
     async def _say(self, said: Mapping[str, Any]) -> None:
         text, n, question = said.get("text"), str(said.get("n")), said.get("question")

@@ -41,7 +41,7 @@ class PhoneSource:
         self._lock = threading.Lock()
         self._told: list[Notice] = []
         self._listens = False
-        self._away = False
+        self._away = ""
         self._heard = clock()
 
     def __enter__(self) -> Self:
@@ -90,24 +90,32 @@ class PhoneSource:
         """A frame came, whether or not it adds anything."""
         with self._lock:
             self._heard = self._clock()
-            back, self._away = self._away, False
-            if back:
-                self._told.append(Notice(Trouble.BACK, f"{self.name} is heard again"))
+            self._back(QUIET)
 
     def ends(self) -> None:
         """Whoever holds the phone stopped it on purpose: nothing is missed."""
         with self._lock:
-            self._listens = self._away = False
+            self._listens, self._away = False, ""
 
     def away(self, why: str) -> None:
-        """The alarm, once until the phone is heard again."""
+        """The alarm, once until it is over: the page is hidden, the microphone muted."""
         with self._lock:
             self._alarm(why)
 
+    def here(self) -> None:
+        """The page is in front and its microphone open, as it says itself."""
+        with self._lock:
+            self._back(HIDDEN, MUTED)
+
     def _alarm(self, why: str) -> None:
         if self._listens and not self._away:
-            self._away = True
+            self._away = why
             self._told.append(Notice(Trouble.AWAY, f"{self.name}: {why}; {_KEPT}"))
+
+    def _back(self, *over: str) -> None:
+        if self._away in over:
+            self._away = ""
+            self._told.append(Notice(Trouble.BACK, f"{self.name} is heard again"))
 
     def _notices(self) -> tuple[Notice, ...]:
         with self._lock:

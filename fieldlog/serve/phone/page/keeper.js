@@ -1,0 +1,204 @@
+// In a worker: keeps what the microphone and the camera give until the machine has it, and is the line to the machine.
+
+import { frame, random } from "/page/phone/frames.js";
+import { send } from "/page/phone/sending.js";
+import { Run, Store } from "/page/phone/store.js";
+
+const QUIET_MS = 12000; // the machine asks for the clock every five seconds
+const MOST_UNSENT = 256 * 1024;
+const CLOCK_SET_S = 0.25;
+
+const store = new Store();
+let runs = [];
+let now = null; // the run of the microphone that goes on
+let begun = null; // the run that the machine was told of
+let cursor = null; // its next frame to send
+let socket = null;
+let ready = false;
+let heard = 0;
+let wait = 500;
+let again = 0;
+let token = "";
+let inspection = "";
+let clock = null;
+let page = random(4); // of this page, as long as the phone's clock is not set
+let state = {};
+let pumping = false;
+let photographing = false;
+let unsaid = [];
+let last = "";
+
+const tell = (message) => postMessage(message);
+
+function kept() {
+  const seconds = runs.reduce((sum, one) => sum + one.seconds, 0);
+  const told = { seconds, photos: store.photos.size, fault: store.fault, unsaid: unsaid.length };
+  const text = JSON.stringify(told);
+  if (text !== last) tell({ kept: told });
+  last = text;
+}
+
+function say(message) {
+  if (socket?.readyState === WebSocket.OPEN) socket.send(JSON.stringify(message));
+}
+
+function connect() {
+  clearTimeout(again);
+  if (socket && socket.readyState < WebSocket.CLOSING) return;
+  heard = Date.now();
+  socket = new WebSocket(`wss://${location.host}/phone/line?run=${page}`);
+  socket.binaryType = "arraybuffer";
+  const mine = socket;
+  socket.onopen = () => { wait = 500; tell({ line: "connected" }); say({ type: "state", ...state }); };
+  socket.onmessage = ({ data }) => { if (mine === socket) take(JSON.parse(data), Date.now()); };
+  socket.onclose = ({ reason }) => { if (mine === socket) cut(reason); };
+}
+
+function cut(reason = "") {
+  const mine = socket;
+  socket = null;
+  mine?.close();
+  ready = false;
+  begun = cursor = null;
+  tell({ line: "cut", reason });
+  clearTimeout(again);
+  again = setTimeout(async () => {
+    try {
+      const answer = await fetch("/session");
+      if (answer.status === 401) return tell({ out: true });
+      if (answer.ok) token = (await answer.json()).token;
+    } catch { /* no network: tried again */ }
+    connect();
+  }, wait);
+  wait = Math.min(wait * 2, 5000);
+}
+
+function take(message, at) {
+  heard = at;
+  switch (message.type) {
+    case "ping": return say({ type: "pong", n: message.n, got: at, replied: Date.now() });
+    case "clock": return clocked(message);
+    case "resume":
+      if (begun && message.stream === begun.about.stream) { cursor = message.next; pump(); }
+      return;
+    case "got":
+      for (const run of runs) if (run.about.stream === message.stream) run.has(message.next).then(pump);
+      return;
+    case "view": inspection = message.inspection.id; return tell({ view: message });
+    case "told": return tell({ told: message.lines });
+    case "taken": unsaid = unsaid.filter((one) => one.n !== message.n); return kept();
+    case "no":
+      if (message.n) unsaid = unsaid.filter((one) => one.n !== message.n);
+      else { begun = cursor = null; ready = false; setTimeout(() => { ready = socket !== null; pump(); }, 5000); }
+      kept();
+      return tell({ no: message.what });
+  }
+}
+
+function clocked({ ahead_s, within_s }) {
+  if (clock !== null && Math.abs(clock - ahead_s) > CLOCK_SET_S + within_s) {
+    page = random(4); // what comes now has another clock: photos of before keep the one they had
+    clock = null;
+    return cut();
+  }
+  clock = ahead_s;
+  tell({ clock: { ahead_s, within_s } });
+  if (!ready) {
+    ready = true;
+    for (const one of unsaid) say(one);
+    photos();
+  }
+  pump();
+}
+
+async function pump() {
+  if (pumping || !ready) return kept();
+  pumping = true;
+  try {
+    while (runs.length && socket?.readyState === WebSocket.OPEN) {
+      const run = runs[0];
+      if (run !== begun) {
+        begun = run;
+        cursor = null;
+        say({ type: "begin", ...run.about, oldest: run.acknowledged });
+      }
+      if (cursor === null) break;
+      while (cursor < run.written && socket?.readyState === WebSocket.OPEN && socket.bufferedAmount < MOST_UNSENT) {
+        const n = cursor++;
+        const bytes = await run.frame(n);
+        if (cursor === null || begun !== run) break; // cut meanwhile
+        if (bytes) socket?.send(bytes);
+      }
+      if (!run.done) break;
+      say({ type: "end", stream: run.about.stream });
+      runs.shift();
+      begun = cursor = null;
+      await run.remove();
+    }
+  } finally {
+    pumping = false;
+    kept();
+  }
+}
+
+async function photos() {
+  if (photographing || !ready) return kept();
+  photographing = true;
+  try {
+    for (const [sha256, about] of [...store.photos]) {
+      const told = await send(sha256, about, await store.photo(sha256), token);
+      if (told.whole) await store.dropPhoto(sha256);
+      else if (told.refused) {
+        store.photos.set(sha256, { ...about, refused: told.refused });
+        tell({ no: `a photo is not taken: ${told.refused}; it stays on this phone` });
+      }
+      kept();
+    }
+  } catch { /* cut: tried again when the line is there */ } finally { photographing = false; kept(); }
+}
+
+function begin({ rate, settings }, port) {
+  const stream = random(8);
+  const run = new Run(store, { stream, rate, inspection, settings, began: Date.now() });
+  let n = 0;
+  let order = store.remember(run);
+  runs.push(run);
+  now = run;
+  port.onmessage = ({ data }) => {
+    if (data.over) order = order.then(() => { run.over = true; if (now === run) now = null; pump(); });
+    else {
+      const bytes = frame(n++, data.first, data.at, data.samples);
+      order = order.then(() => run.keep(bytes)).then(pump);
+    }
+  };
+}
+
+onmessage = async ({ data, ports }) => {
+  if (data.open) {
+    token = data.open;
+    runs = await store.start();
+    kept();
+    connect();
+    setInterval(() => {
+      if (socket && Date.now() - heard > QUIET_MS) cut();
+      pump();
+    }, 250);
+    setInterval(photos, 3000);
+  }
+  if (data.run) begin(data.run, ports[0]);
+  if (data.state) { state = data.state; say({ type: "state", ...state }); }
+  if (data.say) {
+    const one = { type: "say", n: random(8), ...data.say };
+    unsaid.push(one);
+    if (ready) say(one);
+    kept();
+  }
+  if (data.photo) {
+    const { sha256, bytes } = data.photo;
+    await store.addPhoto(sha256, bytes, { inspection, run: data.photo.run });
+    photos();
+  }
+  if (data.page) tell({ page });
+  if (data.online === false) cut();
+  if (data.online === true) { wait = 500; connect(); }
+};

@@ -1,0 +1,179 @@
+// What only this phone has: sound and photos in the browser's own files (OPFS) until the machine says that it has them.
+//
+// Sound lies in pieces of a minute, each frame in a slot of its own; a piece is removed once all of it is there. Where
+// the browser gives no such files (a private window), everything is in memory, and the page says so.
+
+import { HEADER, trimmed } from "/page/phone/frames.js";
+
+const FRAMES = 600;
+
+async function folder(name) {
+  const root = await navigator.storage.getDirectory();
+  return await root.getDirectoryHandle(name, { create: true });
+}
+
+async function names(where) {
+  const found = [];
+  for await (const name of where.keys()) found.push(name);
+  return found.sort();
+}
+
+async function whole(where, name, bytes) {
+  const file = await (await where.getFileHandle(name, { create: true })).createSyncAccessHandle();
+  try { file.truncate(0); file.write(bytes, { at: 0 }); file.flush(); } finally { file.close(); }
+}
+
+async function read(where, name) {
+  return new Uint8Array(await (await (await where.getFileHandle(name)).getFile()).arrayBuffer());
+}
+
+const words = (value) => new TextEncoder().encode(JSON.stringify(value));
+const value = (bytes) => JSON.parse(new TextDecoder().decode(bytes));
+
+// One run of the microphone.
+export class Run {
+  constructor(store, about, { written = 0, acknowledged = 0, over = false } = {}) {
+    this.store = store;
+    this.about = about; // stream, rate, inspection, began, settings
+    this.slot = HEADER + 2 * Math.round(about.rate / 10);
+    this.written = written;
+    this.acknowledged = acknowledged;
+    this.over = over;
+    this.memory = new Map();
+    this.piece = null;
+    this.open = -1;
+    this.closed = Promise.resolve();
+  }
+
+  get seconds() { return (this.written - this.acknowledged) / 10; }
+  get done() { return this.over && this.acknowledged >= this.written; }
+
+  async keep(bytes) {
+    const n = this.written++;
+    this.memory.set(n, bytes);
+    if (!this.store.files) return;
+    const piece = Math.floor(n / FRAMES);
+    try {
+      if (piece !== this.open) {
+        this.piece?.close();
+        this.piece = await this.store.piece(this.about.stream, piece);
+        this.open = piece;
+      }
+      this.piece.write(bytes, { at: (n % FRAMES) * this.slot });
+      if (n % 5 === 4) this.piece.flush();
+      // What is in the file need not be in memory too; the newest minute stays, it is what is mostly asked for.
+      this.memory.delete(n - FRAMES);
+    } catch (fault) {
+      this.store.fault = `the browser keeps no more sound (${fault.name})`;
+    }
+  }
+
+  async frame(n) {
+    const known = this.memory.get(n);
+    if (known) return known;
+    if (!this.store.files) return null;
+    try {
+      const at = (n % FRAMES) * this.slot;
+      const bytes = new Uint8Array(this.slot);
+      if (Math.floor(n / FRAMES) === this.open) this.piece.read(bytes, { at });
+      else {
+        const file = await this.store.file(this.about.stream, Math.floor(n / FRAMES));
+        bytes.set(new Uint8Array(await file.slice(at, at + this.slot).arrayBuffer()));
+      }
+      return trimmed(bytes);
+    } catch {
+      return null; // it is no longer here: the machine sees the gap
+    }
+  }
+
+  async has(next) {
+    const before = this.acknowledged;
+    this.acknowledged = Math.max(before, Math.min(next, this.written));
+    for (let n = before; n < this.acknowledged; n++) this.memory.delete(n);
+    await this.store.remember(this);
+    for (let k = Math.floor(before / FRAMES); (k + 1) * FRAMES <= this.acknowledged; k++)
+      if (k !== this.open) await this.store.drop(this.about.stream, k);
+  }
+
+  async remove() {
+    this.piece?.close();
+    this.piece = null;
+    this.open = -1;
+    await this.store.dropAll(this.about.stream);
+  }
+}
+
+export class Store {
+  constructor() { this.files = false; this.fault = ""; this.photos = new Map(); }
+
+  // What an earlier page left here, oldest first.
+  async start() {
+    try {
+      this.sound = await folder("sound");
+      this.pictures = await folder("photos");
+      await whole(this.sound, "try", new Uint8Array([1]));
+      await this.sound.removeEntry("try");
+      this.files = true;
+    } catch {
+      this.fault = "this browser keeps no files: what was not sent is lost when the page is closed";
+      return [];
+    }
+    const runs = [];
+    const there = await names(this.sound);
+    for (const name of there.filter((one) => one.endsWith(".json"))) {
+      try {
+        const { about, acknowledged } = value(await read(this.sound, name));
+        const run = new Run(this, about, { acknowledged, over: true });
+        const pieces = there.filter((one) => one.startsWith(`${about.stream}.`) && one.endsWith(".pcm"));
+        for (const piece of pieces) {
+          const k = Number(piece.split(".")[1]);
+          const size = (await this.file(about.stream, k)).size;
+          run.written = Math.max(run.written, k * FRAMES + Math.ceil(size / run.slot));
+        }
+        run.written = Math.max(run.written, acknowledged);
+        runs.push(run);
+      } catch { /* its head was being written when the page ended: there is no frame of it yet */ }
+    }
+    for (const name of (await names(this.pictures)).filter((one) => one.endsWith(".json"))) {
+      try { this.photos.set(name.slice(0, 64), value(await read(this.pictures, name))); } catch { /* as above */ }
+    }
+    return runs.sort((a, b) => a.about.began - b.about.began);
+  }
+
+  async piece(stream, k) {
+    const handle = await this.sound.getFileHandle(`${stream}.${k}.pcm`, { create: true });
+    return await handle.createSyncAccessHandle();
+  }
+  async file(stream, k) { return await (await this.sound.getFileHandle(`${stream}.${k}.pcm`)).getFile(); }
+  async drop(stream, k) { try { await this.sound.removeEntry(`${stream}.${k}.pcm`); } catch { /* gone already */ } }
+
+  async remember(run) {
+    if (!this.files) return;
+    await whole(this.sound, `${run.about.stream}.json`, words({ about: run.about, acknowledged: run.acknowledged }));
+  }
+
+  async dropAll(stream) {
+    if (!this.files) return;
+    for (const name of await names(this.sound))
+      if (name.startsWith(`${stream}.`)) try { await this.sound.removeEntry(name); } catch { /* gone already */ }
+  }
+
+  async addPhoto(sha256, bytes, about) {
+    if (this.files) {
+      try {
+        await whole(this.pictures, `${sha256}.jpg`, bytes);
+        await whole(this.pictures, `${sha256}.json`, words(about));
+      } catch (fault) {
+        this.fault = `the browser keeps no more photos (${fault.name})`;
+        about = { ...about, bytes };
+      }
+    } else about = { ...about, bytes };
+    this.photos.set(sha256, about);
+  }
+  async photo(sha256) { return this.photos.get(sha256)?.bytes ?? await read(this.pictures, `${sha256}.jpg`); }
+  async dropPhoto(sha256) {
+    this.photos.delete(sha256);
+    if (!this.files) return;
+    for (const end of ["jpg", "json"]) try { await this.pictures.removeEntry(`${sha256}.${end}`); } catch { /* gone */ }
+  }
+}
