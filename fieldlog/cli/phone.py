@@ -18,7 +18,7 @@ from fieldlog.config import keys_folder, store_folder
 if TYPE_CHECKING:
     from fieldlog.cli.terminal import Terminal
     from fieldlog.serve.phone.pairing import Knock
-    from fieldlog.serve.phone.running import PhoneDesk, Place
+    from fieldlog.serve.phone.running import PhoneDesk, PhonePlace
     from fieldlog.serve.phone.source import PhoneSource
     from fieldlog.shop.inspecting import Inspecting
     from fieldlog.shop.live import LiveInspection
@@ -125,7 +125,7 @@ def phone_options(command: _Command) -> _Command:
 
 def phone_place(
     folder: Path | None, network: str | None, port: int | None, other: object = None
-) -> Place:
+) -> PhonePlace:
     """Where phones come: found before a model is loaded. ``folder``: of the record.
 
     ``other``: what else was named to listen to; raises ``UsageError`` then.
@@ -144,7 +144,7 @@ def phone_place(
 
 @contextmanager
 def phone_beside(
-    place: Place,
+    place: PhonePlace,
     shop: Workshop,
     inspecting: Inspecting,
     source: PhoneSource,

@@ -19,7 +19,7 @@ from fieldlog.serve.keys import Trust
 from fieldlog.serve.phone.book import LASTS, PhoneBook
 from fieldlog.serve.phone.line import PhoneLine
 from fieldlog.serve.phone.pairing import Entry, Knock, Pairing, TooMany
-from fieldlog.serve.phone.photos import LARGEST_PIECE, Held, PhonePhotos, Refusal
+from fieldlog.serve.phone.photos import LARGEST_PIECE, PhotoHeld, PhonePhotos, Refusal
 
 PAGES = files("fieldlog.serve.phone") / "page"
 PAGE = "/phone/"
@@ -116,7 +116,7 @@ async def _media(request: Request, photos: PhonePhotos) -> Response:
         phone = request.scope["fieldlog.session"].name
         run = asked.get("run", "")
 
-        def put() -> Held:
+        def put() -> PhotoHeld:
             return photos.put(
                 sha256, offset, size, piece, inspection=inspection, phone=phone, run=run
             )

@@ -47,7 +47,7 @@ class Refusal(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class PhotoHeld:
     """How much of a photo is here."""
 
     have: int
@@ -67,12 +67,12 @@ class PhonePhotos:
         self._lock = threading.Lock()
         self._whole: dict[tuple[str, str], str] = {}
 
-    def held(self, sha256: str, inspection: str) -> Held:
+    def held(self, sha256: str, inspection: str) -> PhotoHeld:
         """How much of that photo is here. Raises ``Refusal`` for what is no such name."""
         _named(sha256)
         if (sha256, inspection) in self._whole or self._is_imported(sha256, inspection):
-            return Held(0, whole=True)
-        return Held(_size(self._part(sha256)), whole=False)
+            return PhotoHeld(0, whole=True)
+        return PhotoHeld(_size(self._part(sha256)), whole=False)
 
     def put(
         self,
@@ -84,7 +84,7 @@ class PhonePhotos:
         inspection: str,
         phone: str,
         run: str,
-    ) -> Held:
+    ) -> PhotoHeld:
         """Add ``piece`` at ``offset`` of ``size`` bytes; whole: it is in the record of ``inspection``.
 
         Raises ``Refusal``; nothing is taken then.
@@ -104,14 +104,14 @@ class PhonePhotos:
             self._append(part, piece)
             have = offset + len(piece)
             if have < size:
-                return Held(have, whole=False)
+                return PhotoHeld(have, whole=False)
             if _sha256(part) != sha256:
                 part.unlink()
                 raise Refusal(422, "the bytes are not what their name says")
             media = self._import(part, sha256, inspection, phone, run)
             self._whole[sha256, inspection] = media
         self._imported(media)
-        return Held(have, whole=True)
+        return PhotoHeld(have, whole=True)
 
     def place(self, inspection: str) -> None:
         """Put the photos to the findings of their time, as far as these are there by now."""

@@ -37,7 +37,7 @@ _PLACE_AFTER_S = 2.0
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class PhonePlace:
     """Where the server is: its socket listens already."""
 
     listening: socket.socket
@@ -57,7 +57,7 @@ class Place:
         return f"https://{self.hosts[0]}{PAGE}"
 
 
-def place_for(keys: Path, network: str | None, port: int = PORT) -> Place:
+def place_for(keys: Path, network: str | None, port: int = PORT) -> PhonePlace:
     """A certified place to listen at. ``network``: None: this machine alone; ``auto`` or an address.
 
     Raises ``UsageError`` where there is no such address, or the port is taken.
@@ -75,14 +75,14 @@ def place_for(keys: Path, network: str | None, port: int = PORT) -> Place:
     elif network is not None:
         address = network
     certified = certify(keys, [address], ["localhost"], datetime.now(UTC))
-    return Place(bound(address, port), address, certified)
+    return PhonePlace(bound(address, port), address, certified)
 
 
 @dataclass(frozen=True, slots=True)
 class PhoneDesk:
     """What whoever is at this machine does about phones."""
 
-    place: Place
+    place: PhonePlace
     pairing: Pairing
     book: PhoneBook
     source: PhoneSource
@@ -94,7 +94,7 @@ class PhoneDesk:
 
 @contextmanager
 def phone_serving(
-    place: Place,
+    place: PhonePlace,
     keys: Path,
     hand: OneHand,
     inspecting: Inspecting,
