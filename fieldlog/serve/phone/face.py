@@ -19,7 +19,7 @@ from fieldlog.serve.keys import Trust
 from fieldlog.serve.phone.book import LASTS, PhoneBook
 from fieldlog.serve.phone.line import PhoneLine
 from fieldlog.serve.phone.pairing import Entry, Knock, Pairing, TooMany
-from fieldlog.serve.phone.photos import LARGEST_PIECE, PhotoHeld, PhonePhotos, Refusal
+from fieldlog.serve.phone.photos import LARGEST_PIECE, PhonePhotos, PhotoHeld, Refusal
 
 PAGES = files("fieldlog.serve.phone") / "page"
 PAGE = "/phone/"
