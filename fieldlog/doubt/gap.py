@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from fieldlog.audio.clip import Clip, SoundFlag
-from fieldlog.doubt.decide import asked_instead
-from fieldlog.hearing import Judge
+from fieldlog.doubt.decide import Judge, asked_instead
 from fieldlog.model import Decision, Flag, Hearing, Kind, Understanding
 
 
