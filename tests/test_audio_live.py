@@ -20,9 +20,16 @@ from numpy.typing import NDArray
 from fieldlog.audio.capture import Capture, Draft, Event, Level, Spoken
 from fieldlog.audio.clip import RATE
 from fieldlog.audio.endpointer import Endpointer, is_draft
-from fieldlog.audio.health import Notice, StreamClock, StreamHealth, Trouble
-from fieldlog.audio.microphone import Microphone, as_float, list_devices, load_sounddevice
+from fieldlog.audio.health import ALARMS, Notice, StreamClock, StreamHealth, Trouble
+from fieldlog.audio.microphone import (
+    Microphone,
+    as_float,
+    bounded,
+    list_devices,
+    load_sounddevice,
+)
 from fieldlog.audio.recorder import Recorder
+from fieldlog.audio.route import microphone_behind
 from fieldlog.audio.source import Block, FileSource
 from fieldlog.errors import AudioError
 from tests.test_audio_endpointer import Loudness, stream
@@ -43,8 +50,8 @@ def test_stall_is_noticed_after_two_seconds_once_and_the_return_too() -> (
 ):  # spatialaudio/python-sounddevice#627
     health = StreamHealth(RATE, 0.0)
     assert health.arrived(ONES, 0.1) == []
-    assert health.waited(2.0) == []
-    assert troubles(health.waited(2.1)) == [Trouble.LOST]
+    assert health.waited(1.5) == []
+    assert troubles(health.waited(1.6)) == [Trouble.LOST]
     assert health.waited(9.0) == []
     assert troubles(health.arrived(ONES, 9.1)) == [Trouble.BACK]
 
@@ -114,8 +121,9 @@ class FakeSystem:
         """Nothing to do."""
 
     def InputStream(
-        self, *, device: int, samplerate: int, channels: int, dtype: str, callback: Any
+        self, *, device: int, samplerate: int, channels: int, dtype: str, callback: Any, **how: Any
     ) -> Any:
+        assert how["blocksize"] == pytest.approx(samplerate / 50, abs=1)
         if self.busy_times > 0:
             self.busy_times -= 1
             raise RuntimeError("Error opening InputStream: Device unavailable [PaErrorCode -9985]")
@@ -123,7 +131,8 @@ class FakeSystem:
             raise RuntimeError("Error opening InputStream: Invalid sample rate [PaErrorCode -9997]")
         self.opened.append((device, samplerate, channels, dtype))
         self.callback = callback
-        return SimpleNamespace(start=lambda: None, stop=self._quiet, close=lambda: None)
+        quiet = self._quiet
+        return SimpleNamespace(start=lambda: None, stop=quiet, abort=quiet, close=lambda: None)
 
     def _quiet(self) -> None:
         self.callback = None
@@ -464,3 +473,92 @@ def test_file_source_stops_and_warns_of_narrow_band(tmp_path: Path) -> None:
         assert [n.trouble for n in next(blocks).notices] == [Trouble.NARROW]
         source.stop()
         assert list(blocks) == []
+
+
+# --- more of what users met -------------------------------------------------------------------------
+
+
+def test_a_device_that_never_lets_go_of_its_stream_holds_nobody_up(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # spatialaudio/python-sounddevice#627, spotify/pedalboard PR#432
+    monkeypatch.setattr("fieldlog.audio.microphone._SHUT_S", 0.05)
+    hung, released = threading.Event(), threading.Event()
+
+    def hangs() -> None:
+        hung.set()
+        released.wait(30.0)
+
+    began = time.monotonic()
+    bounded(hangs)
+    assert hung.is_set()
+    assert time.monotonic() - began < 5.0
+    released.set()
+    bounded(lambda: 1 / 0)  # nor does one that raises
+
+
+def test_what_a_sound_server_really_records_from_is_named_and_told_when_it_changes() -> (
+    None
+):  # bastibe/SoundCard#123, mackron/miniaudio#341
+    system, behind = FakeSystem([mic("default", 16_000.0)]), ["Bluetooth headset"]
+    clock = Clock()
+    microphone = Microphone(
+        backend=system, clock=clock, sleep=clock.sleep, behind=lambda: behind[-1]
+    )
+    with microphone:
+        assert microphone.name == "Bluetooth headset"
+        system.deliver(ONES[:, None])
+        blocks = microphone.blocks()
+        next(blocks)
+        behind.append("Built-in microphone")
+        until = time.monotonic() + 30.0
+        while microphone._route != behind[-1] and time.monotonic() < until:
+            time.sleep(0.02)
+        clock.now += 2.0
+        system.deliver(ONES[:, None])
+        (notice,) = next(blocks).notices
+        microphone.stop()
+        list(blocks)
+    assert notice.text == "now listening on Built-in microphone"
+    assert notice.trouble in ALARMS
+    assert notice.flag == "overflow"  # what was said meanwhile is in neither
+
+
+@pytest.mark.parametrize(
+    ("answers", "found"),
+    [
+        ({"source-outputs": [{"source": 4, "properties": {"application.process.id": "7"}}],
+          "sources": [{"index": 4, "description": "Headset"}]}, "Headset"),
+        ({"source-outputs": [{"source": 4, "properties": {"application.process.id": "8"}}]}, None),
+        ({"source-outputs": [{"source": 4, "properties": {"application.process.id": "7"}}],
+          "sources": []}, None),
+        ({"source-outputs": []}, None),
+    ],
+)  # fmt: skip
+def test_the_microphone_behind_a_sound_server(
+    answers: dict[str, list[dict[str, Any]]], found: str | None
+) -> None:
+    assert microphone_behind(7, answers.__getitem__) == found
+
+
+@pytest.mark.parametrize("fault", [OSError("gone"), ValueError("no JSON")])
+def test_a_sound_server_that_does_not_answer_is_not_known(fault: Exception) -> None:
+    def fails(what: str) -> list[dict[str, Any]]:
+        raise fault
+
+    assert microphone_behind(7, fails) is None
+
+
+def test_too_loud_is_said_once_until_it_was_better() -> None:
+    health = StreamHealth(RATE, 0.0)
+    loud = np.ones(1600, dtype=np.float32)
+    said = []
+    for i in range(400):
+        block = loud if i < 60 or i > 300 else ONES
+        said += [(i, n.trouble) for n in health.arrived(block, 0.1 * i)]
+    assert said == [(4, Trouble.TOO_LOUD), (305, Trouble.TOO_LOUD)]
+
+
+def test_a_single_knock_is_not_too_loud() -> None:
+    health = StreamHealth(RATE, 0.0)
+    knocks = [np.ones(1600, dtype=np.float32) if i % 40 == 0 else ONES for i in range(400)]
+    assert [n for i, block in enumerate(knocks) for n in health.arrived(block, 0.1 * i)] == []

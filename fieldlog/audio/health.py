@@ -5,6 +5,7 @@ Times are seconds of a monotonic clock, given by the caller.
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -24,6 +25,7 @@ class Trouble(StrEnum):
     SILENT = "pure silence"
     OVERFLOW = "overflow"
     CLOCK = "clock deviation"
+    TOO_LOUD = "too loud"
     NARROW = "narrow band"
     STAND_IN = "voice activity stand-in"
     RECORDING = "recording stopped"
@@ -46,14 +48,21 @@ class Notice:
             Trouble.OVERFLOW: SoundFlag.OVERFLOW,
             Trouble.CLOCK: SoundFlag.CLOCK,
             Trouble.LOST: SoundFlag.OVERFLOW,
+            Trouble.RENAMED: SoundFlag.OVERFLOW,
             Trouble.GAP: SoundFlag.GAP,
         }.get(self.trouble)
 
 
-ALARMS = frozenset({Trouble.LOST, Trouble.AWAY})
-"""Whoever speaks must know at once: nothing of it arrives."""
+ALARMS = frozenset({Trouble.LOST, Trouble.AWAY, Trouble.SILENT, Trouble.RENAMED})
+"""Whoever speaks must know at once: nothing of it arrives, or not from the microphone that is meant."""
 
-LOST_AFTER_S = 2.0
+LOST_AFTER_S = 1.5
+"""So that the alarm sounds within 2 s."""
+FULL_SCALE = 0.985
+CLIPPED_BLOCKS = 5
+"""Blocks with samples at full scale within ``CLIPPED_WITHIN_S`` before that is said, once until it was
+quiet about it for as long."""
+CLIPPED_WITHIN_S = 10.0
 SILENT_AFTER_S = 3.0
 DEVIATION = 0.05
 DEVIATION_AFTER_S = 3.0
@@ -71,6 +80,8 @@ class StreamHealth:
         self._window_from: float | None = None
         self._window_samples = 0
         self._said_clock = False
+        self._clipped: deque[float] = deque(maxlen=CLIPPED_BLOCKS)
+        self._said_loud = False
         self.lost = False
 
     def arrived(self, block: NDArray[np.float32], now: float) -> list[Notice]:
@@ -83,6 +94,7 @@ class StreamHealth:
         self._last = now
         notices += self._silence(block)
         notices += self._deviation(len(block), now)
+        notices += self._loudness(block, now)
         return notices
 
     def waited(self, now: float) -> list[Notice]:
@@ -93,7 +105,7 @@ class StreamHealth:
         return [
             Notice(
                 Trouble.LOST,
-                "microphone lost: no sound for 2 s. What was said before is kept; "
+                f"microphone lost: no sound for {LOST_AFTER_S} s. What was said before is kept; "
                 "plug it in again, listening goes on by itself",
             )
         ]
@@ -112,6 +124,24 @@ class StreamHealth:
                 Trouble.SILENT,
                 "microphone gives pure silence: permission or mute? (macOS: System Settings > "
                 "Privacy & Security > Microphone; a switch on the headset; the mixer)",
+            )
+        ]
+
+    def _loudness(self, block: NDArray[np.float32], now: float) -> list[Notice]:
+        """Samples at full scale again and again: what is said is cut off at its loudest."""
+        if len(block) and float(np.abs(block).max()) >= FULL_SCALE:
+            self._clipped.append(now)
+        elif self._clipped and now - self._clipped[-1] > CLIPPED_WITHIN_S:
+            self._clipped.clear()
+            self._said_loud = False
+        often = len(self._clipped) == CLIPPED_BLOCKS
+        if self._said_loud or not often or now - self._clipped[0] > CLIPPED_WITHIN_S:
+            return []
+        self._said_loud = True
+        return [
+            Notice(
+                Trouble.TOO_LOUD,
+                "the sound is too loud and cut off: turn the microphone down, or hold it further away",
             )
         ]
 

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from fieldlog.audio.convert import NARROW_BAND_RATE, Converter
 from fieldlog.audio.health import Notice, StreamHealth, Trouble
+from fieldlog.audio.route import microphone_behind
 from fieldlog.audio.source import Block, narrow_band
 from fieldlog.errors import AudioError
 
@@ -28,7 +29,12 @@ _WIDTHS = ("float32", "int16", "int32")
 _BUSY_TRIES = 3
 _POLL_S = 0.1
 _RETRY_S = 2.0
-_NAME_CHECK_S = 5.0
+_NAME_CHECK_S = 1.0
+_SHUT_S = 1.0
+"""A device that is gone may never let go of its stream (spatialaudio/python-sounddevice#627)."""
+_BLOCK_S = 0.02
+_LATENCY_S = 0.2
+"""What the system may hold back for us; left to itself a sound server gives blocks of up to 2 s."""
 _BUSY_WORDS = ("busy", "unavailable", "in use", "-9985", "exclusive")
 
 
@@ -100,13 +106,20 @@ class Microphone:
         backend: Any = None,
         clock: Callable[[], float] = time.monotonic,
         sleep: Callable[[float], None] = time.sleep,
+        behind: Callable[[], str | None] | None = None,
     ) -> None:
-        """``device`` is part of a name, or None for the default; ``backend`` a sounddevice."""
+        """``device`` is part of a name, or None for the default; ``backend`` a sounddevice.
+
+        ``behind`` tells what a sound server really records from (``route``); asked every second.
+        """
+        real = backend is None
         self._wanted = device
         self._sd = backend or load_sounddevice()
         self._clock, self._sleep = clock, sleep
         self._queue: queue.SimpleQueue[tuple[NDArray[Any], bool]] = queue.SimpleQueue()
         self._stop = threading.Event()
+        self._behind = behind or (microphone_behind if real else lambda: None)
+        self._route: str | None = None
         self._opened: _Opened | None = None
         self.name = device or "default microphone"
         self.overflows = 0
@@ -115,7 +128,9 @@ class Microphone:
     def __enter__(self) -> Self:
         """Open the device; raises ``AudioError`` naming it, with what was tried."""
         self._opened = self._open()
-        self.name = self._opened.device.name
+        self.name = self._behind() or self._opened.device.name
+        self._route = self.name
+        threading.Thread(target=self._watch_route, name="microphone route", daemon=True).start()
         return self
 
     def __exit__(
@@ -125,6 +140,7 @@ class Microphone:
         trace: TracebackType | None,
     ) -> None:
         """Close the device."""
+        self._stop.set()
         self._shut()
 
     def stop(self) -> None:
@@ -160,7 +176,7 @@ class Microphone:
                 lost = health.waited(self._clock())
                 if lost or stopping:
                     yield Block(converter.flush(), (*waiting, *lost))
-                    self._shut()
+                    self._shut(gone=bool(lost))
                     return
                 continue
             sound = as_float(raw)
@@ -179,26 +195,34 @@ class Microphone:
     def _greetings(self, opened: _Opened, *, first: bool) -> list[Notice]:
         notices = []
         if not first:
-            name = opened.device.name
+            name = self._behind() or opened.device.name
             if name != self.name:
                 notices.append(Notice(Trouble.RENAMED, f"now listening on {name}"))
             else:
                 notices.append(Notice(Trouble.BACK, f"microphone is back: {name}"))
-            self.name = name
+            self.name = self._route = name
         if opened.rate <= NARROW_BAND_RATE:
             notices.append(narrow_band(opened.rate))
         return notices
 
     def _renamed(self, opened: _Opened) -> list[Notice]:
         """The system moved the stream to another device, or gave it another name (bastibe/SoundCard#123)."""
-        try:
-            name = str(self._sd.query_devices(opened.device.index)["name"])
-        except Exception:  # the library raises several kinds; a lost device shows as a stall
-            return []
-        if name == self.name:
+        name = self._route
+        if name in (None, opened.device.name):  # no server that knows better
+            try:
+                name = str(self._sd.query_devices(opened.device.index)["name"])
+            except Exception:  # the library raises several kinds; a lost device shows as a stall
+                return []
+        if name is None or name == self.name:
             return []
         self.name = name
         return [Notice(Trouble.RENAMED, f"now listening on {name}")]
+
+    def _watch_route(self) -> None:
+        """Ask the sound server again and again, in a thread of its own: an answer may take its time."""
+        while not self._stop.wait(_NAME_CHECK_S):
+            if self._opened is not None:
+                self._route = self._behind() or self._route
 
     def _reconnect(self) -> None:
         """One try to open again; waits a little when there is nothing to open."""
@@ -223,6 +247,8 @@ class Microphone:
                         samplerate=rate,
                         channels=channels,
                         dtype=width,
+                        blocksize=round(rate * _BLOCK_S),
+                        latency=_LATENCY_S,
                         callback=self._callback,
                     )
                     stream.start()
@@ -276,19 +302,30 @@ class Microphone:
         self._queue.put((data.copy(), bool(status and status.input_overflow)))
 
     def _shut_stream(self, opened: _Opened) -> None:
-        with contextlib.suppress(Exception):  # a device that is gone cannot be stopped
-            opened.stream.stop()
+        bounded(opened.stream.stop)
 
-    def _shut(self) -> None:
+    def _shut(self, *, gone: bool = False) -> None:
+        """Close what is open; ``gone``: the device was lost, and nothing it still holds is waited for."""
         opened, self._opened = self._opened, None
         if opened is None:
             return
-        self._shut_stream(opened)
-        with contextlib.suppress(Exception):  # as in _shut_stream
-            opened.stream.close()
+        bounded(opened.stream.abort if gone else opened.stream.stop)
+        bounded(opened.stream.close)
         while not self._queue.empty():
             # Blocks of a stream that is gone must not be taken for the next one's.
             self._queue.get()
+
+
+def bounded(work: Callable[[], object]) -> None:
+    """Do ``work`` on a stream for ``_SHUT_S`` at most: a device that is gone may raise, or hang."""
+
+    def tried() -> None:
+        with contextlib.suppress(Exception):
+            work()
+
+    thread = threading.Thread(target=tried, name="closing a stream", daemon=True)
+    thread.start()
+    thread.join(_SHUT_S)
 
 
 def formats(device: Device) -> list[tuple[int, int, str]]:

@@ -26,7 +26,7 @@ from fieldlog.audio.source import AudioSource, FileSource
 from fieldlog.cli.ears import listener_options, open_ears
 from fieldlog.cli.phone import phone_beside, phone_options, phone_place
 from fieldlog.cli.store_option import is_record, store_option, walk_option, workshop
-from fieldlog.cli.terminal import Terminal
+from fieldlog.cli.terminal import Terminal, alone_on_stderr
 from fieldlog.config import local_zone, store_folder
 
 if TYPE_CHECKING:
@@ -141,6 +141,8 @@ def listen(
 
     language = load_language()
     with contextlib.ExitStack() as stack:
+        if isinstance(chosen, Microphone):
+            stack.enter_context(alone_on_stderr())
         shop = None if key is None else stack.enter_context(workshop(folder))
         if shop is not None and key is not None:
             shop.store.inspection(key)  # one that is not there is told before a model is loaded

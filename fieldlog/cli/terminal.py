@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
 import sys
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from rich.console import Console
@@ -44,3 +47,32 @@ class Terminal:
             redirect_stderr=self.status is self.lines,
             disable=not sys.stderr.isatty(),
         )
+
+
+@contextlib.contextmanager
+def alone_on_stderr() -> Iterator[None]:
+    """Keep what libraries in C write to standard error off the screen; Python's own lines stay.
+
+    The sound libraries tell of a lost device in lines of their source code, across whatever is shown.
+    """
+    ours = sys.stderr
+    try:
+        number = ours.fileno()
+    except (OSError, ValueError):
+        number = -1
+    if number != 2:  # somebody holds it already: a test, a program around this one
+        yield
+        return
+    ours.flush()
+    kept = os.dup(2)
+    with os.fdopen(kept, "w", encoding=ours.encoding, errors=ours.errors, buffering=1) as own:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, 2)
+        os.close(nowhere)
+        sys.stderr = own
+        try:
+            yield
+        finally:
+            own.flush()
+            sys.stderr = ours
+            os.dup2(kept, 2)

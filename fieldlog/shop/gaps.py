@@ -12,7 +12,7 @@ from fieldlog.doubt.decide import asked_instead
 from fieldlog.hearing import Heard
 from fieldlog.model import Command, Decision, Flag, Kind
 
-MISSING = frozenset({SoundFlag.OVERFLOW, SoundFlag.CLOCK})
+MISSING = frozenset({SoundFlag.OVERFLOW, SoundFlag.CLOCK, SoundFlag.GAP})
 """Sound was dropped, or came at another rate than was promised."""
 _CHANGES_NOTHING = frozenset(
     {
