@@ -206,7 +206,7 @@ def test_verify_speaks_of_nothing_that_does_not_exist(run) -> None:  # type: ign
     """Neither what it prints nor its help promises more than a chain of hashes proves."""
     run("vehicle", "add", "red single")
     told = run("inspection", "verify").output + run("inspection", "verify", "--help").output
-    for word in ("intact", "bundle", "any later change", "as it was written"):
+    for word in ("intact", "any later change", "as it was written"):
         assert word not in told.lower()
 
 
@@ -304,19 +304,23 @@ def test_what_came_after_the_signature_is_told_wherever_the_record_is(run, tmp_p
     told = "added no. 4; corrected no. 1 (now no. 3); withdrawn no. 2; 1 remark"
     shown = run("inspection", "show").output
     assert f"not covered by the signature: {told}" in shown
-    assert shown.count("(after the signature)") == 2
+    assert shown.count("(addendum, after the signature)") == 2
     out = str(tmp_path / "out")
     files = run("report", "--html", "--pdf", "--json", "--csv", "--out", out).output.split()
     html, pdf, document, table = (Path(each) for each in files)
     page = html.read_text(encoding="utf-8")
-    assert f'<span class="label">not covered by the signature</span> {told}</p>' in page
+    assert f'<span class="label">addendum, not covered by the signature</span> {told}</p>' in page
     assert page.count("not covered by the signature") == 1 + 2 + 2  # findings, corrections
     text = " ".join(" ".join(p.extract_text() for p in PdfReader(pdf).pages).split())
     assert f"not covered by the signature: {told}" in text
     found = json.loads(document.read_text(encoding="utf-8"))
     flags = [(f["made_after_signature"], f["fallen_after_signature"]) for f in found["findings"]]
     assert flags == [(False, True), (False, True), (True, False), (True, False)]
-    assert [each["after_signature"] for each in found["remarks"] + found["events"]] == [True, False]
+    assert [each["after_signature"] for each in found["remarks"] + found["events"]] == [
+        *(True, False, False)  # the remark; the sign-off and its checkpoint
+    ]
+    assert found["addenda"] == told.split("; ")
+    assert found["signatures"][0]["key"] == ""
     rows = csv.DictReader(io.StringIO(table.read_text(encoding="utf-8")))
     assert [row["not_covered"] for row in rows] == ["fallen", "fallen", "made", "made"]
     assert "signed off again" in run("inspection", "sign-off", "A. Smith", "--as-it-stands").output

@@ -433,8 +433,9 @@ def test_a_spoken_signature_is_agreed_to_and_tells_what_is_open(bench: Bench) ->
     (signed,) = bench.say("affirm")
     assert isinstance(signed, ev.SignedOff)
     assert (signed.name, signed.open_items, signed.again) == ("A. Smith", len(open_.items), False)
-    (event,) = bench.inspecting.record.events
+    event, witness = bench.inspecting.record.events
     assert (event.name, event.text) == ("signed off", "A. Smith")
+    assert (witness.name, witness.data["of"]) == ("checkpoint", event.id)
     (again,) = bench.inspecting.sign_off("B. Jones", as_it_stands=True)
     assert isinstance(again, ev.SignedOff)
     assert again.again

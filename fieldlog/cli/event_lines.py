@@ -76,7 +76,9 @@ def event_text(event: Event) -> Text:
         case ev.BeforeSigning(_, left, dangerous, cross_checks):
             return before_signing(left, dangerous, cross_checks)
         case ev.AfterSignature():
-            return Text("  after the signature: not covered until it is signed again", CHANGED)
+            return Text(
+                "  addendum, after the signature: not covered until it is signed again", CHANGED
+            )
         case ev.AlreadySaved(said):
             return Text(f"saved already: {said.text}", "dim")
         case ev.NotSaved(words, waiting, fault):
@@ -218,4 +220,5 @@ def _signed(event: ev.SignedOff) -> Text:
     by = f" by {event.name}" if event.name else ", by nobody named"
     again = " again" if event.again else ""
     items = f"; {event.open_items} items were not checked" if event.open_items else ""
-    return Text(f"signed off{again}{by}{items}; fingerprint {event.fingerprint}")
+    key = f"signed with key {event.key}" if event.key else "not signed with a key"
+    return Text(f"signed off{again}{by}{items}; {key}; fingerprint {event.fingerprint}")

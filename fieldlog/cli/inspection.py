@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 from rich.text import Text
 
-from fieldlog.cli import inspection_hear, inspection_jobs
+from fieldlog.cli import inspection_hear, inspection_jobs, inspection_verify
+from fieldlog.cli.key import pin_option, signer_for
 from fieldlog.cli.store_option import (
     distance,
     opened,
@@ -22,7 +23,7 @@ from fieldlog.cli.store_option import (
     workshop,
 )
 from fieldlog.config import local_zone
-from fieldlog.errors import FieldlogError, StoreError, UsageError
+from fieldlog.errors import FieldlogError, UsageError
 
 if TYPE_CHECKING:
     from fieldlog.shop.events import Event
@@ -49,7 +50,7 @@ def inspection() -> None:
     """
 
 
-for _after in (inspection_hear.hear, *inspection_jobs.COMMANDS):
+for _after in (inspection_hear.hear, inspection_verify.verify, *inspection_jobs.COMMANDS):
     inspection.add_command(_after)
 
 
@@ -165,7 +166,7 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
             continue
         state = tell.state(each.verdict)
         note = _note(each)
-        note += "  (after the signature)" if each.made_after_signature else ""
+        note += "  (addendum, after the signature)" if each.made_after_signature else ""
         told = (tell.severity(each.verdict), tell.doubt(each.verdict))
         how = "".join(f", {text}" for text in told if text)
         click.echo(f"{each.number:>4}  {state:<10} {tell.finding(each.finding)}{how}{note}")
@@ -179,57 +180,6 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
     later = after_signature(record)
     if later:
         click.echo(f"{NOT_COVERED}: {'; '.join(later)}")
-
-
-@inspection.command()
-@click.argument("key", metavar="[INSPECTION]", default="")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
-@store_option
-def verify(key: str, as_json: bool, folder: Path | None) -> None:
-    """Check whether an INSPECTION, or the whole record, agrees with itself.
-
-    A row changed, taken out, put in or moved is named, and so is a clip or photo that is missing or
-    changed; the exit code is then 8. Rows cut off the end, and a record written anew from its first
-    row, do not show: compare the fingerprint with the one printed on a report.
-
-    \b
-    Example:
-      fieldlog inspection verify
-    """
-    with opened(folder) as store:
-        result = store.verify(key or None)
-    if as_json:
-        click.echo(
-            json.dumps(
-                {
-                    "agrees": result.agrees,
-                    "writers": result.writers,
-                    "rows": result.rows,
-                    "media": result.media,
-                    "fingerprint": result.fingerprint,
-                    "earlier": result.earlier,
-                    "faults": list(result.faults),
-                }
-            )
-        )
-    else:
-        click.echo(f"{result.rows} rows, {result.media} clips and photos")
-        click.echo(f"fingerprint {result.fingerprint}")
-        if result.earlier:
-            click.echo(f"on reports printed before records could merge: {result.earlier}")
-        for fault in result.faults:
-            click.echo(f"  {fault}")
-    if not result.agrees:
-        count = len(result.faults)
-        raise StoreError(
-            f"the record does not agree with itself ({count} fault{'s' if count > 1 else ''})",
-            todo="compare it with an earlier copy of this folder, or with a printed report",
-        )
-    if not as_json:
-        click.echo(
-            "agrees with itself: every row, clip and photo fits its hash; rows cut off the end and "
-            "a record written anew would not show"
-        )
 
 
 @inspection.command()
@@ -359,10 +309,24 @@ def skip(item: str, reason: str, key: str, folder: Path | None) -> None:
     is_flag=True,
     help="Sign with what is open and dangerous, without being asked.",
 )
+@click.option(
+    "--without-key", is_flag=True, help="Sign with the name alone, though there is a key."
+)
+@pin_option
 @_inspection_option
 @store_option
-def sign_off(name: str, as_it_stands: bool, key: str, folder: Path | None) -> None:
-    """Sign the inspection off as NAME; what comes later shows as not covered until it is signed again.
+def sign_off(
+    name: str,
+    as_it_stands: bool,
+    without_key: bool,
+    pin_file: Any,
+    key: str,
+    folder: Path | None,
+) -> None:
+    """Sign the inspection off as NAME; what comes later is an addendum until it is signed again.
+
+    Where NAME has a key (`fieldlog key make`), its PIN is asked for and the key signs the name, the time,
+    what was open and dangerous, and the whole record as it is then; else it says "not signed with a key".
 
     What nobody looked at and what was found dangerous is shown first, and asked about; where nobody can
     be asked (in a script), --as-it-stands confirms it, and without it nothing is signed.
@@ -371,15 +335,20 @@ def sign_off(name: str, as_it_stands: bool, key: str, folder: Path | None) -> No
     Examples:
       fieldlog inspection sign-off "A. Smith"
       fieldlog inspection sign-off "A. Smith" --as-it-stands
+      fieldlog inspection sign-off "A. Smith" --pin-file pin.txt
     """
+    from fieldlog.shop.witness import keyring
+
     with workshop(folder) as shop:
         inspecting = shop.inspecting(key)
+        signer = signer_for(keyring(shop.store), name, pin_file, without_key)
+        seen = inspecting.record.rows
         known = inspecting.before_signing()
         if not known.nothing:
             _print(known)
             if not as_it_stands and is_asked():
                 as_it_stands = click.confirm(f"Sign it off as {name} all the same?", abort=True)
-        for event in inspecting.sign_off(name, as_it_stands=as_it_stands):
+        for event in inspecting.sign_off(name, as_it_stands=as_it_stands, signer=signer, seen=seen):
             _print(event)
 
 

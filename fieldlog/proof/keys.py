@@ -48,6 +48,11 @@ class Signer:
         """The public key as OpenSSH writes it."""
         return sshsig.public_line(self.private.public_key().public_bytes_raw())
 
+    @property
+    def fingerprint(self) -> str:
+        """The public key's fingerprint, as ``ssh-keygen -l`` prints it."""
+        return sshsig.fingerprint(self.public)
+
     def sign(self, unsigned: Checkpoint) -> Checkpoint:
         """``unsigned`` with this key and its signature."""
         by = (("by", plain(self.name)),) if self.name else ()

@@ -11,8 +11,10 @@ from collections.abc import Sequence
 from typing import Any
 
 from fieldlog.model import Finding, Judgement, Quantity, Verdict
+from fieldlog.report.lines import after_signature
 from fieldlog.store.records import InspectionRecord, Photo, RecordedFinding, Utterance
 from fieldlog.store.rows import instant_text
+from fieldlog.store.signatures import signatures
 
 FORMAT = "fieldlog inspection 1"
 
@@ -104,6 +106,16 @@ def record_json(record: InspectionRecord) -> dict[str, Any]:
         "format": FORMAT,
         "fingerprint": record.fingerprint,
         "rows": record.rows,
+        "signatures": [
+            {
+                "name": each.event.text,
+                "at": instant_text(each.event.at),
+                "key": each.key,
+                "checkpoint": each.checkpoint.text if each.checkpoint else None,
+            }
+            for each in signatures(record)
+        ],
+        "addenda": list(after_signature(record)),
         "vehicle": {
             "id": vehicle.id,
             "name": vehicle.name,

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from fieldlog.report.copies import Copies
 from fieldlog.report.view_model import Report, Shown, state_of
+from fieldlog.report.witness_code import svg_path
 from fieldlog.words.signs import svg
 
 
@@ -33,6 +34,7 @@ def render_html(report: Report, copies: Copies) -> str:
         style=Markup(style),
         script=Markup(script),
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode("ascii"),
+        code=svg_path(report.checkpoint) if report.checkpoint else None,
         clips=Markup(_script_json({name: clip.address for name, clip in copies.clips.items()})),
     )
 

@@ -18,7 +18,8 @@ from fieldlog.store.records import EventName, InspectionRecord, Utterance
 from fieldlog.words import tell, walk
 from fieldlog.words.advice import to_buy, to_tighten
 
-NOT_COVERED = "not covered by the signature"
+NOT_COVERED = "addendum, not covered by the signature"
+"""What came after a sign-off, wherever it is shown."""
 
 
 def after_signature(record: InspectionRecord) -> tuple[str, ...]:

@@ -28,6 +28,7 @@ from fieldlog.report.pdf_photos import rows_of
 from fieldlog.report.pdf_setting import BehindTheFirst, Typesetting, rule, ruled, table, tight
 from fieldlog.report.pdf_trend import courses
 from fieldlog.report.view_model import HeardLine, Report, Shown
+from fieldlog.report.witness_code import WitnessCode
 
 PAPERS: dict[str, tuple[float, float]] = {"a4": A4, "letter": LETTER}
 
@@ -253,12 +254,26 @@ class _Card(Typesetting):
         if self.faces.missing:
             note += " Some letters could not be printed here; the HTML report has them."
         told = table(rows, colWidths=[32 * mm, self.width - 32 * mm], style=tight(bottom=1))
+        code: list[Flowable] = []
+        if self.report.checkpoint:
+            head = self.report.checkpoint.split("\n")[:3]
+            text = (
+                f"checkpoint of the whole record, {self.report.checkpoint_told}: {head[0]}, {head[1]} "
+                f"rows, root {head[2]}. Whoever keeps this page can show later that nothing of the "
+                "record was changed or left out since: fieldlog inspection verify --against, with the "
+                "text of this code."
+            )
+            side = 42 * mm
+            pair = [[WitnessCode(self.report.checkpoint, side), self.p(text, "fine")]]
+            style = tight(bottom=1)
+            code = [table(pair, colWidths=[side + 3 * mm, self.width - side - 3 * mm], style=style)]
         yield KeepTogether(
             [
                 *self.heading("how this record was made", ""),
                 self.p(note, "soft"),
                 Spacer(1, 4),
                 told,
+                *code,
             ]
         )
 

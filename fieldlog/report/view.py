@@ -51,6 +51,7 @@ from fieldlog.store.records import (
     RecordedFinding,
     Utterance,
 )
+from fieldlog.store.signatures import signatures
 from fieldlog.words import english, tell
 
 WORST_FIRST = tuple(Shown)
@@ -140,9 +141,8 @@ class _Builder:
             cautions=self._cautions(verdicts),
             provenance=self._provenance(),
             signed=tuple(
-                f"{event.text}, {self._time(event.at, day=True)}"
-                for event in self.record.events
-                if event.name == EventName.SIGNED_OFF
+                f"{each.event.text}, {self._time(each.event.at, day=True)}, {each.told}"
+                for each in signatures(self.record)
             ),
             not_covered=after_signature(self.record),
             fingerprint=self.record.fingerprint,

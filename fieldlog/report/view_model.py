@@ -229,6 +229,11 @@ class Report:
     rows: int
     printed: str
     trends: tuple[TrendPicture, ...] = ()
+    checkpoint: str = ""
+    """The whole record at the time of the report, as a note that whoever has the report can hold against
+    it; "" where none was made."""
+    checkpoint_told: str = ""
+    """Who signed it."""
 
     @property
     def findings(self) -> tuple[FindingRow, ...]:

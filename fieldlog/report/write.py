@@ -15,6 +15,8 @@ from fieldlog.aftercare.files import load_care, past_of
 from fieldlog.aftercare.plan import checked_before, cross_checks_of, plan, vehicle_walk
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.limits.packs import covered, shipped_limits, with_own
+from fieldlog.proof.note import Checkpoint
+from fieldlog.proof.sshsig import fingerprint
 from fieldlog.report.copies import Progress, make_copies
 from fieldlog.report.export import findings_csv, record_json
 from fieldlog.report.surroundings import Surroundings
@@ -43,12 +45,14 @@ def write_report(
     paper: str | None = None,
     due: tuple[DueItem, ...] | None = None,
     progress: Progress | None = None,
+    checkpoint: Checkpoint | None = None,
 ) -> ReportFiles:
     """Write ``formats`` (html, pdf, json, csv, a form that another package adds) of an inspection.
 
     ``key``: id, local number or ``last``. ``paper``: a4 or letter, None: as used where the
     inspection took place. ``due``: what comes due; None: as it follows from the vehicle's record on
-    the day of the inspection. Each file appears whole or not at all. Raises ``UsageError`` for an
+    the day of the inspection. ``checkpoint``: of the record as it is now, which the report then carries.
+    Each file appears whole or not at all. Raises ``UsageError`` for an
     unknown format or inspection, ``StoreError`` when a file cannot be written.
     """
     forms = _forms([name for name in formats if name not in OWN_FORMATS])
@@ -56,6 +60,10 @@ def write_report(
     around = surroundings(store, record, printed_at)
     around = around if due is None else replace(around, due=due)
     report = build(record, around)
+    if checkpoint is not None:
+        signed = f"signed with key {fingerprint(checkpoint.key)}" if checkpoint.is_signed else ""
+        told = signed or "not signed"
+        report = replace(report, checkpoint=checkpoint.text, checkpoint_told=told)
     name = f"inspection-{record.inspection.started_at:%Y-%m-%d}-{record.inspection.number}"
     contents: dict[str, bytes] = {}
     problems: Mapping[str, str] = {}
@@ -85,6 +93,7 @@ def write_report(
             contents[form] = render_form(report, copies, folder).encode("utf-8")
     if "json" in formats:
         whole = record_json(record) | follow_up(record, around)
+        whole["checkpoint"] = report.checkpoint or None
         text = json.dumps(whole, ensure_ascii=False, indent=1)
         contents["json"] = f"{text}\n".encode()
     if "csv" in formats:

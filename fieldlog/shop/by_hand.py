@@ -11,11 +11,14 @@ from fieldlog.aftercare.checklist import Skip, named
 from fieldlog.aftercare.plan import skipped_event
 from fieldlog.errors import UsageError
 from fieldlog.model import Command, Decision, Understanding
+from fieldlog.proof.keys import Signer
 from fieldlog.shop import events as ev
+from fieldlog.shop import witness
 from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.shop.scene import Scene
 from fieldlog.shop.steps import before_signing, finding_step, sign_off, withdrawal
 from fieldlog.store.records import (
+    EventName,
     Inspection,
     InspectionRecord,
     NewAttachment,
@@ -145,24 +148,47 @@ class ByHand(ABC):
         """What nobody looked at and what is dangerous, as whoever signs should know it."""
         return before_signing(self.scene, None)
 
-    def sign_off(self, name: str, *, as_it_stands: bool = False) -> tuple[Event, ...]:
-        """Sign the inspection off as ``name``.
+    def sign_off(
+        self,
+        name: str,
+        *,
+        as_it_stands: bool = False,
+        signer: Signer | None = None,
+        seen: int | None = None,
+    ) -> tuple[Event, ...]:
+        """Sign the inspection off as ``name``, with the key ``signer`` where there is one.
 
-        ``as_it_stands``: with what ``before_signing`` tells, which whoever signs has confirmed. Raises
-        ``UsageError`` for an empty name, and where there is something to confirm and nobody did.
+        ``as_it_stands``: with what ``before_signing`` tells, which whoever signs has confirmed; ``seen``:
+        rows that the inspection had then. Raises ``UsageError`` for an empty name, and where there is
+        something to confirm and nobody did, ``ChangedError`` where there are more rows by now.
         """
         if not name.strip():
             raise UsageError("an inspection is signed with a name", where="NAME")
-        scene = self.scene
+        record = self.record
+        scene = self._scene_of(record)
         known = before_signing(scene, None)
         if not known.nothing and not as_it_stands:
             raise UsageError(
                 unsigned(len(known.dangerous), len(scene.progress.open), len(known.cross_checks)),
                 todo="confirm it with --as-it-stands, or see `fieldlog inspection open`",
             )
-        entry, tell = sign_off(scene, name, self._fingerprint)
-        self._store.save(self.head.id, entry)
-        return self._happened(tell(None))
+        confirmed = as_it_stands and not known.nothing
+        entry, tell = sign_off(scene, name, self._fingerprint, confirmed=confirmed)
+        self._store.save(self.head.id, entry, record.rows if seen is None else seen)
+        key = self._witnessed(entry, signer)
+        return self._happened(
+            [
+                replace(each, key=key) if isinstance(each, ev.SignedOff) else each
+                for each in tell(None)
+            ]
+        )
+
+    def _witnessed(self, entry: NewEntry, signer: Signer | None = None) -> str:
+        """The checkpoint of a sign-off that is in the record; fingerprint of the person's key, or ""."""
+        signed = [each for each in entry.events if each.name == EventName.SIGNED_OFF]
+        if not signed:
+            return ""
+        return witness.sign(self._store, self.head.id, signed[-1], signer, self._now())
 
     def _numbered(self, number: int, scene: Scene) -> Kept:
         found = scene.numbered(number)

@@ -301,6 +301,8 @@ class SignedOff:
     """Items of the walk that nobody checked or left out."""
     again: bool = False
     """Whether it had been signed before."""
+    key: str = ""
+    """Fingerprint of the person's key; "": signed with a name alone."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -292,6 +292,7 @@ class Inspecting(ByHand):
         )
         entry = replace(step.entry, utterance=utterance, made_by=_BY_VOICE)
         saved = self._store.save(self.head.id, entry)
+        self._witnessed(entry)
         said = Said(id, understood, source, utterance.start_s, utterance.end_s, heard.answers)
         if understood.decision is Decision.ASK:
             self._questions.note(id, understood)

@@ -14,6 +14,7 @@ from fieldlog.model import Command, Decision, Finding, Flag, Kind, Understanding
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.shop.scene import Scene
+from fieldlog.shop.witness import known_before
 from fieldlog.store.records import EventName, NewEntry, NewEvent, NewFinding, Saved
 
 Transcribe = Callable[[Heard], str]
@@ -157,15 +158,19 @@ def _disregard(heard: Heard, scene: Scene) -> Step:
 
 
 def sign_off(
-    scene: Scene, name: str, fingerprint: Callable[[], str]
+    scene: Scene, name: str, fingerprint: Callable[[], str], *, confirmed: bool = False
 ) -> tuple[NewEntry, Callable[[Said | None], Sequence[Event]]]:
-    """A signature as ``name``, and what is told of it; ``fingerprint``: with the signature in it."""
+    """A signature as ``name``, and what is told of it; ``fingerprint``: with the signature in it.
+
+    ``confirmed``: whoever signs was shown what is open and dangerous, and signs all the same.
+    """
+    told = known_before(before_signing(scene, None), confirmed)
 
     def tell(said: Said | None) -> Sequence[Event]:
         items = len(scene.progress.open)
         return (ev.SignedOff(said, name, fingerprint(), items, again=scene.signed),)
 
-    return NewEntry(events=(NewEvent(EventName.SIGNED_OFF, name),)), tell
+    return NewEntry(events=(NewEvent(EventName.SIGNED_OFF, name, told),)), tell
 
 
 def _sign_off_told(said: Said, scene: Scene) -> tuple[Event, ...]:

@@ -284,16 +284,23 @@ class Workshop:
         ``UsageError`` for an unknown format or inspection, ``StoreError`` for what cannot be written.
         """
         from fieldlog.report.write import write_report
+        from fieldlog.shop import witness
 
-        return write_report(
+        now = self.now()
+        of = self.store.inspection(key)
+        made = witness.checkpoint(self.store, "report", now, (of.id,))
+        written = write_report(
             self.store,
-            key,
+            of.id,
             formats,
             Path(out),
-            printed_at=self.now(),
+            printed_at=now,
             paper=paper,
             progress=progress,
+            checkpoint=made,
         )
+        witness.handed_out(self.store, made)
+        return written
 
 
 def grammar_fingerprint(folder: Path) -> str:

@@ -7,14 +7,17 @@ are those and everything that they were written after.
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-from fieldlog.proof import merkle
+from fieldlog.proof import merkle, note
 from fieldlog.proof.note import ORIGIN, Checkpoint, heads_line
 from fieldlog.store.chain import fingerprint
+from fieldlog.store.records import EventName
+from fieldlog.store.signatures import NOTE, OF
 
 _HASHES = "SELECT hash FROM record NOT INDEXED ORDER BY turn, id"
 
@@ -49,6 +52,37 @@ def take(connection: sqlite3.Connection, writer: str, owners: Sequence[str]) -> 
     return Checkpoint(
         f"{ORIGIN}{writer or 'unnamed'}", len(hashes), root, (*lines, heads_line(heads))
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A checkpoint that was put into the record at a sign-off."""
+
+    id: str
+    """Of its event."""
+    inspection: str
+    signature: str
+    """Id of the sign-off that it is of."""
+    checkpoint: Checkpoint | None
+    """None: it cannot be read."""
+
+
+def kept(connection: sqlite3.Connection) -> tuple[Kept, ...]:
+    """Every checkpoint in the record, oldest first."""
+    rows = connection.execute(
+        "SELECT e.id, e.inspection_id, e.data FROM event e NOT INDEXED "
+        "LEFT JOIN record r ON r.id = e.id WHERE e.name = ? ORDER BY r.turn, e.id",
+        (EventName.CHECKPOINT.value,),
+    )
+    return tuple(_kept(row[0], row[1], row[2]) for row in rows)
+
+
+def _kept(id: str, inspection: str, data: str) -> Kept:
+    try:
+        told = json.loads(data)
+        return Kept(id, inspection, str(told[OF]), note.parse(str(told[NOTE])))
+    except (ValueError, KeyError, TypeError):
+        return Kept(id, inspection, "", None)
 
 
 def owner_line(owner: Owner) -> tuple[str, str]:

@@ -39,7 +39,8 @@ def inspection_record(connection: sqlite3.Connection, key: str) -> InspectionRec
     )
     events = _in_order(connection, "event", head.id)
     signatures = {row["id"] for row in events if row["name"] == EventName.SIGNED_OFF}
-    uncovered = _uncovered(connection, own, signatures)
+    noted = {row["id"] for row in events if row["name"] == EventName.CHECKPOINT}
+    uncovered = tuple(name for name in _uncovered(connection, own, signatures) if name not in noted)
     return InspectionRecord(
         inspection=head,
         vehicle=vehicle(connection, head.vehicle_id),
@@ -93,6 +94,15 @@ def _uncovered(connection: sqlite3.Connection, own: Rows, signatures: Set[str]) 
     between = places.newest_first(connection, own[0]["turn"], max(signed.values()))
     seen = seen_from(signed, between)
     return tuple(row["id"] for row in own if row["hash"] not in seen)
+
+
+def covered_by(connection: sqlite3.Connection, owner: str, signature: str) -> tuple[bytes, ...]:
+    """Hashes of an inspection's rows that the sign-off with that id had seen, itself among them."""
+    own = rows_of(
+        connection, "SELECT id, hash, turn FROM record WHERE owner = ? ORDER BY turn, id", owner
+    )
+    left = set(_uncovered(connection, own, {signature}))
+    return tuple(row["hash"] for row in own if row["id"] not in left)
 
 
 def _in_order(connection: sqlite3.Connection, table: str, inspection_id: str) -> Rows:

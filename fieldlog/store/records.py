@@ -130,6 +130,8 @@ class EventName(StrEnum):
     """An item left out: its reason as the text."""
     SIGNED_OFF = "signed off"
     """A signature: its name as the text."""
+    CHECKPOINT = "checkpoint"
+    """The record as it was at a signature, as a note that was signed; it is no finding of anybody."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from fieldlog.config import VERSION
 from fieldlog.derived.odometer import unlike
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.model import Finding, Limit, Quantity, Verdict
+from fieldlog.proof.note import Checkpoint
 from fieldlog.store import entries
 from fieldlog.store.base import AsSeen, NewRow, Stored
 from fieldlog.store.entry import entry_rows
@@ -425,6 +426,10 @@ class Repository:
     def verify(self, key: str | None = None) -> Verification:
         """Whether one inspection with its vehicle, or (None) the whole store, agrees with itself."""
         return self.engine.verify(key)
+
+    def checkpoint(self, owners: Sequence[str] = ()) -> Checkpoint:
+        """The record as it is now, not signed; with the rows of ``owners`` (ids) told."""
+        return self.engine.checkpoint(owners)
 
     def fingerprint(self) -> str:
         """SHA-256 (hex) that two stores share when they hold the same rows, however they came."""

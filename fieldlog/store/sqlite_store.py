@@ -18,7 +18,7 @@ from fieldlog.store.checkpoints import Against
 from fieldlog.store.database import open_database, translated
 from fieldlog.store.looking import look_into
 from fieldlog.store.media import MediaFolder
-from fieldlog.store.opening import inspection_record
+from fieldlog.store.opening import covered_by, inspection_record
 from fieldlog.store.records import HistoryRow, Inspection, InspectionRecord, Vehicle, Verification
 from fieldlog.store.reviews import Review
 from fieldlog.store.verify import verify_store
@@ -79,6 +79,16 @@ class SqliteStore:
         """What the record is to each of those checkpoints."""
         with self._reading():
             return checkpoints.hold(self.connection, against)
+
+    def checkpoints(self) -> tuple[checkpoints.Kept, ...]:
+        """Every checkpoint that was put into the record."""
+        with self._reading():
+            return checkpoints.kept(self.connection)
+
+    def covered_by(self, inspection: str, signature: str) -> tuple[bytes, ...]:
+        """Hashes of the rows of an inspection (id) that a sign-off (id) had seen."""
+        with self._reading():
+            return covered_by(self.connection, inspection, signature)
 
     def elsewhere(self) -> tuple[Elsewhere, ...]:
         """Rows that others have and that are known here by their hash."""
