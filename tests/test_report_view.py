@@ -270,7 +270,7 @@ def test_how_the_record_was_made(store: Repository, filled: Filled) -> None:
 def test_sign_offs_and_cautions(store: Repository, filled: Filled) -> None:
     store.add_event(filled.inspection_id, "signed off", "A. Inspector", at=START)
     report = _report(store)
-    assert report.signed == ("A. Inspector, 2026-05-04 10:30",)
+    assert report.signed == ("A. Inspector, 2026-05-04 10:30, not signed with a key",)
     assert report.cautions == (
         "support the machine before lifting a wheel",
         "hot after use",
