@@ -55,7 +55,7 @@ def take(connection: sqlite3.Connection, writer: str, owners: Sequence[str]) -> 
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class KeptCheckpoint:
     """A checkpoint that was put into the record at a sign-off."""
 
     id: str
@@ -67,7 +67,7 @@ class Kept:
     """None: it cannot be read."""
 
 
-def kept(connection: sqlite3.Connection) -> tuple[Kept, ...]:
+def kept(connection: sqlite3.Connection) -> tuple[KeptCheckpoint, ...]:
     """Every checkpoint in the record, oldest first."""
     rows = connection.execute(
         "SELECT e.id, e.inspection_id, e.data FROM event e NOT INDEXED "
@@ -77,12 +77,12 @@ def kept(connection: sqlite3.Connection) -> tuple[Kept, ...]:
     return tuple(_kept(row[0], row[1], row[2]) for row in rows)
 
 
-def _kept(id: str, inspection: str, data: str) -> Kept:
+def _kept(id: str, inspection: str, data: str) -> KeptCheckpoint:
     try:
         told = json.loads(data)
-        return Kept(id, inspection, str(told[OF]), note.parse(str(told[NOTE])))
+        return KeptCheckpoint(id, inspection, str(told[OF]), note.parse(str(told[NOTE])))
     except (ValueError, KeyError, TypeError):
-        return Kept(id, inspection, "", None)
+        return KeptCheckpoint(id, inspection, "", None)
 
 
 def owner_line(owner: Owner) -> tuple[str, str]:

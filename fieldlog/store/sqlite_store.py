@@ -80,7 +80,7 @@ class SqliteStore:
         with self._reading():
             return checkpoints.hold(self.connection, against)
 
-    def checkpoints(self) -> tuple[checkpoints.Kept, ...]:
+    def checkpoints(self) -> tuple[checkpoints.KeptCheckpoint, ...]:
         """Every checkpoint that was put into the record."""
         with self._reading():
             return checkpoints.kept(self.connection)
