@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from fieldlog.aftercare.due import Done, Interval, When, due_from_age, due_from_intervals
 from fieldlog.aftercare.files import load_care
-from fieldlog.aftercare.plot import LIMIT, READING, plot
 from fieldlog.aftercare.trend import DIFFERENCE, Trend, TrendBasis, same_place, trends
+from fieldlog.aftercare.wear_ruler import wear_ruler
 from fieldlog.cli.care_lines import trend_json, trend_lines
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.model import Context, Finding, Qualifier, Quantity
@@ -234,22 +234,15 @@ class TestPastAndAge:
         assert due_from_intervals([row], [], TODAY, None)[0].when is When.UNKNOWN
 
 
-class TestPlot:
-    def test_readings_limit_and_line(self) -> None:
-        got = plot(trend(rows(TREAD, mm("5", "4.1", "3"))))
-        assert sum(line.count(READING) for line in got) == 3
-        assert any(LIMIT * 10 in line for line in got)
-        # by hand: -1 mm in 60 days through (60, 4.0333): 1.6 mm after 206 days
-        assert got[-1].split() == ["2025-01-01", "2025-07-26"]
-        assert len({len(line) for line in got}) == 1
-
-    def test_one_reading_gives_no_plot(self) -> None:
-        assert plot(trend(rows(TREAD, mm("5")))) == ()
-
-    @given(st.lists(st.integers(17, 90), min_size=2, max_size=8))
-    def test_any_series_can_be_drawn(self, tenths: list[int]) -> None:
-        lines = plot(trend(rows(TREAD, [Quantity(F(t, 10), "mm") for t in tenths])))
-        assert len({len(line) for line in lines}) <= 1
+@given(st.lists(st.integers(1, 90), min_size=1, max_size=8))
+def test_any_series_can_be_drawn(tenths: list[int]) -> None:
+    found = trend(rows(TREAD, [Quantity(F(t, 10), "mm") for t in tenths]))
+    ruler = wear_ruler(found)
+    assert ruler is not None
+    for part in (*found.before, found.readings):
+        for each in part:
+            assert len(ruler(each.value)) == 40
+            assert ruler(each.value).count("^") == 1
 
 
 def test_readings_are_told_in_the_unit_they_were_said_in() -> None:
@@ -268,3 +261,19 @@ def test_readings_are_told_in_the_unit_they_were_said_in() -> None:
     worn = trend(rows(TREAD, mm("5", "3", "1")), "US-VA")
     assert worn.projection.item is not None
     assert worn.projection.item.reason.startswith("read 1 mm on ")
+
+
+def test_readings_stand_on_the_ruler_of_their_limit_as_they_were_said() -> None:
+    """The pointer is on the side of the limit that the value is on, however near it is."""
+    found = trend(rows(TREAD, mm("5", "4.1", "1.7", "1.6", "1.5")))
+    ruler = wear_ruler(found)
+    assert ruler is not None
+    limit = ruler(F(5)).index("|")
+    assert ruler(F(17, 10)).index("^") > limit
+    assert ruler(F(16, 10)).index("^") == limit
+    assert ruler(F(15, 10)).index("^") < limit
+    for value in (F(5), F(17, 10), F(15, 10)):
+        drawn = ruler(value)
+        assert len(drawn) == 40
+        assert set(drawn.replace("^", "")) == {"-", "|", "="}
+    assert [found.told_reading(each) for each in found.readings][:2] == ["5 mm", "4.1 mm"]

@@ -301,7 +301,8 @@ def test_trend_command(shop: Shop) -> None:
     told = run(shop, "vehicle", "trend", "1", "--on", "2026-01-31")
     assert "a new part from here on" in told
     assert "front brake pads, thickness" in told
-    assert "●" in told
+    assert "---|==" in told
+    assert "^" in told
 
 
 def test_due_command(shop: Shop) -> None:

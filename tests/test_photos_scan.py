@@ -209,3 +209,35 @@ def test_the_time_of_the_file_is_never_used(tmp_path: Path) -> None:
     ((_, facts),) = scan_folder(tmp_path, TODAY)
     assert facts.capture_local is None
     assert "its name says 2024-02-03" in str(facts.problem)
+
+
+@pytest.mark.parametrize(
+    "error",
+    [
+        OSError("image file is truncated"),
+        ValueError("x"),
+        EOFError(),
+        SyntaxError("broken PNG file"),
+    ],
+)
+def test_a_picture_that_cannot_be_read_is_told_in_a_sentence(error: Exception) -> None:
+    from fieldlog.photos.worker import in_words
+
+    told = in_words(error)
+    assert type(error).__name__ not in told
+    assert told.startswith("the picture is damaged")
+
+
+def test_a_picture_cut_short_gets_a_sentence_where_its_copy_would_be(tmp_path: Path) -> None:
+    from fieldlog.photos.facts import to_row
+    from fieldlog.photos.scan import read_facts
+
+    path = save(tmp_path / "cut.jpg", size=(640, 480))
+    data = path.read_bytes()
+    path.write_bytes(data[: len(data) // 2])
+    (facts,) = read_facts([str(path)], TODAY)
+    with Crew("thumbnail", workers=1) as crew:
+        (answer,) = crew.run([[str(tmp_path / "small.jpg"), 320, to_row(facts)]])
+    told = answer.error or ""
+    assert "Error" not in told
+    assert "(" not in told

@@ -470,5 +470,8 @@ def test_wear_is_drawn_on_screen_and_on_paper(store: Repository, tmp_path: Path)
     assert b'class="course"' in page
     assert b"rear tyre, tread depth" in page
     text = " ".join(_pdf_text(paper).split())
-    assert "Shaded: where 95 % of new readings will lie" in text
+    assert "shaded: where 95 % of new readings will lie" in text
+    for value in ("5.5 mm", "3.8 mm"):  # on the axis, as they were said
+        assert value in text
+        assert f">{value}</text>".encode() in page
     assert "2027" in text or "2026" in text

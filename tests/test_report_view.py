@@ -323,3 +323,30 @@ def test_an_empty_inspection_has_a_report(store: Repository) -> None:
     assert report.headline.startswith("Nothing was judged")
     assert report.findings == ()
     assert Kind.FINDING.value not in report.headline
+
+
+def test_what_was_typed_is_not_said_and_what_was_only_heard_is_no_quotation(
+    store: Repository, filled: Filled
+) -> None:
+    typed = replace(understood("horn sound"), kind=Kind.FINDING)
+    store.add_utterance(
+        filled.inspection_id,
+        NewUtterance(typed, said_at=START + timedelta(seconds=90)),
+        finding=Finding("horn", None, None, None, "sound", words="horn sound"),
+    )
+    unheard = understood("left bird coat", decision=Decision.REFUSE, kind=Kind.NOTHING)
+    store.add_utterance(
+        filled.inspection_id,
+        NewUtterance(
+            unheard, said_at=START + timedelta(seconds=95), source="walk.flac", clip=filled.clip
+        ),
+    )
+    report = _report(store)
+    told = {row.spoken: row.told for row in report.findings if row.spoken}
+    assert told["horn sound"] == "typed “horn sound”"
+    assert any(text.startswith("said “") for text in told.values())
+    bird = next(line for line in report.not_understood if "bird" in line.text)
+    assert bird.told == "heard as: left bird coat"
+    assert bird.clip is not None
+    assert bird.clip.said == ""
+    assert dict(report.provenance).get("sound from", "") != "typed"

@@ -239,6 +239,8 @@ class WearReading:
     on: date
     odometer_km: Fraction | None
     value: Fraction
+    said: str = ""
+    """Value and unit as they were said (``4/32 in``); empty where it was computed."""
 
 
 @dataclass(frozen=True, slots=True)

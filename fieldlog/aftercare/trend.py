@@ -31,6 +31,8 @@ Key = tuple[str, str | None, str]
 """Component, position, characteristic."""
 
 AGE = "age"
+_FINEST_SAID = 10_000
+"""Nobody says a value with more than four decimals."""
 DIFFERENCE = Fraction(99, 70)
 """sqrt(2) to 1 in 20,000: the uncertainty of a difference of two readings over that of one."""
 
@@ -71,6 +73,10 @@ class Trend:
     def told(self, value: Fraction) -> Fraction:
         """A value in ``unit`` as one in the unit that was said."""
         return convert(value, self.unit, self.told_unit)
+
+    def told_reading(self, each: WearReading) -> str:
+        """A reading as it was said, or rounded in the unit that was said."""
+        return each.said or tell.rounded(self.told(each.value), self.told_unit)
 
     @property
     def told_unit(self) -> str:
@@ -201,7 +207,8 @@ def _trend(
         if value is None:
             left_out.append(f"inspection {row.inspection_number}: {why}")
         else:
-            readings.append(WearReading(row.at.date(), km_of(row.odometer), value))
+            said_as = _as_said(merged, value, unit)
+            readings.append(WearReading(row.at.date(), km_of(row.odometer), value, said_as))
     readings.sort(key=lambda each: each.on)
     falling = None if gate is None else gate.relation.is_lower
     noise = Fraction(0)
@@ -289,6 +296,24 @@ def _one_sided(finding: Finding, rules: TrendBasis, context: Context) -> Limit |
         if limit.value is not None and (limit.relation.is_lower or limit.relation.is_upper):
             return limit
     return None
+
+
+def _as_said(finding: Finding, value: Fraction, unit: str) -> str:
+    """The quantity of ``finding`` that came to ``value`` in ``unit``, as it was said; empty for none."""
+    said = [*([finding.quantity] if finding.quantity else []), *finding.readings]
+    return next(
+        (
+            tell.with_unit(tell.number(one.value, one.unit, one.words), one.unit)
+            for one in said
+            if _can_be_said(one) and convert(one.value, one.unit, unit) == value
+        ),
+        "",
+    )
+
+
+def _can_be_said(one: Quantity) -> bool:
+    """Whether it is one number that somebody said: what is computed has no end of figures."""
+    return bool(one.words) and one.high is None and one.value.denominator <= _FINEST_SAID
 
 
 def _unit(finding: Finding) -> str:

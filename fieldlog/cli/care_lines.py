@@ -7,8 +7,8 @@ from fractions import Fraction
 
 from fieldlog.aftercare.due import DueItem, WearReading, When
 from fieldlog.aftercare.job_lines import JobLine
-from fieldlog.aftercare.plot import plot
 from fieldlog.aftercare.trend import Trend
+from fieldlog.aftercare.wear_ruler import wear_ruler
 from fieldlog.cli.json_view import limit_view
 from fieldlog.quantities.units import convert
 from fieldlog.report.follows import Json, distance_json, due_json
@@ -34,17 +34,17 @@ def name_of(trend: Trend) -> str:
 
 
 def trend_lines(trend: Trend, unit: str, *, drawn: bool) -> Iterator[str]:
-    """Readings, replaced parts, slope, limit, and where the line meets it."""
+    """Readings, on the ruler of their limit where ``drawn``, replaced parts, slope, and what is to come."""
+    ruler = wear_ruler(trend) if drawn else None
     yield f"{name_of(trend)}, {tell.unit(trend.told_unit)}".rstrip(", ")
     for number, series in enumerate((*trend.before, trend.readings)):
         if number:
             yield "  a new part from here on"
         for each in series:
-            yield f"  {_reading(each, trend, unit)}"
+            line = _reading(each, trend, unit)
+            yield f"  {line:<38}  {ruler(each.value)}" if ruler else f"  {line}"
     for text in trend.left_out:
         yield f"  left out, {text}"
-    if drawn:
-        yield from (f"  {text}" for text in plot(trend))
     slope = slopes(trend, unit)
     if slope:
         factor = float(convert(Fraction(1), trend.unit, trend.told_unit, difference=True))
@@ -148,11 +148,7 @@ def _reading(each: WearReading, trend: Trend, unit: str) -> str:
     at = ""
     if each.odometer_km is not None:
         at = f"{float(convert(each.odometer_km, 'km', unit)):>9.0f} {unit}"
-    return f"{each.on}  {at:<13} {_told(each.value, trend)}"
-
-
-def _told(value: Fraction, trend: Trend) -> str:
-    return tell.with_unit(f"{float(trend.told(value)):.4g}", trend.told_unit)
+    return f"{each.on}  {at:<13} {trend.told_reading(each)}"
 
 
 def _reading_json(each: WearReading, of: str, unit: str) -> Json:

@@ -78,10 +78,25 @@ def limited(job: Job) -> Handler:
         except RecursionError:
             answer = {"error": "nested too deeply"}
         except Exception as error:  # a reader's own failure must not stop the batch
-            answer = {"error": f"unreadable ({type(error).__name__}: {error})"[:200]}
+            answer = {"error": in_words(error)}
         return json.dumps(answer).encode("ascii")
 
     return handle
+
+
+def in_words(error: Exception) -> str:
+    """Why a photo could not be read, as a sentence; what a library calls its failure tells nobody."""
+    match error:
+        case FileNotFoundError():
+            return "the file is not there any more"
+        case PermissionError():
+            return "the file may not be read"
+        case _ if type(error).__name__ == "DecompressionBombError":  # Pillow's; not imported for it
+            return "the picture claims to be larger than any camera records"
+        case _ if type(error).__name__ == "UnidentifiedImageError":
+            return "there is no picture in it that can be read"
+        case _:
+            return "the picture is damaged or cut short: it cannot be read to its end"
 
 
 def limit_memory(extra: int) -> bool:

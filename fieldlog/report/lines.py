@@ -14,9 +14,10 @@ from fieldlog.aftercare.work import Tighten
 from fieldlog.model import Decision, Judgement, Verdict
 from fieldlog.quantities.units import convert
 from fieldlog.report.view_model import DueRow, LimitLine
-from fieldlog.store.records import EventName, InspectionRecord, Utterance
+from fieldlog.store.records import TYPED, EventName, InspectionRecord, Utterance
 from fieldlog.words import tell, walk
 from fieldlog.words.advice import to_buy, to_tighten
+from fieldlog.words.came_in import came_in as words_came_in
 
 NOT_COVERED = "addendum, not covered by the signature"
 """What came after a sign-off, wherever it is shown."""
@@ -161,6 +162,11 @@ def _with_clip(line: str, utterance: Utterance) -> str:
     if utterance.clip is None:
         return line
     return f"{line}  clip {utterance.clip[:2]}/{utterance.clip} ({seconds:.1f} s)"
+
+
+def came_in(text: str, utterance: Utterance | None, *, sure: bool) -> str:
+    """How the words of an utterance came into the record; without one they were typed."""
+    return words_came_in(text, utterance is None or utterance.source == TYPED, sure=sure)
 
 
 def best_guess(utterance: Utterance) -> str:

@@ -186,15 +186,15 @@ class _Card(Typesetting):
         )
         if self.report.trends:
             yield courses(self.report.trends, self.faces, self.width)
-            told = "Shaded: where 95 % of new readings will lie. Thick line: the limit. "
-            yield self.p(f"{told}Open circles: the part that was on before.", "soft")
+            told = "Upright the ruler of the limit; shaded: where 95 % of new readings will lie. "
+            yield self.p(f"{told}Open pointers: the part that was on before.", "soft")
 
     def _heard(self, name: str, note: str, lines: Sequence[HeardLine]) -> Iterator[Flowable]:
         if not lines:
             return
         yield from self.heading(name, note)
         for line in lines:
-            text = f"“{escape(line.text)}”" if line.text else "(no words)"
+            text = escape(line.told)
             why = f": {escape(line.reason)}" if line.reason else ""
             clip = f", {line.clip.seconds:.1f} s of sound kept" if line.clip else ""
             yield self.rich(f"{text} <font color='#55534c'>{line.when}{why}{clip}</font>", "text")

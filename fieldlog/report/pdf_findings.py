@@ -42,9 +42,9 @@ def _finding(
     columns = [_NUMBER, left, card.width - _NUMBER - left - _STAMP, _STAMP]
     first = first_said[row.spoken, row.when]
     said = f"entered {row.when}"
-    if row.spoken:
-        whole = f"said “{row.spoken}” {row.when}"
-        said = whole if first == row.number else f"said with no. {first}, {row.when}"
+    if row.told:
+        with_first = f"in one breath with no. {first}, {row.when}"
+        said = f"{row.told} {row.when}" if first == row.number else with_first
     typed = f"<font name='{card.faces.typed}' size='9.5'>{escape(row.value)}</font>"
     subject = row.subject[:1].upper() + row.subject[1:]
     found: list[Flowable] = [

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from fractions import Fraction
 
+from fieldlog.aftercare.due import WearReading
 from fieldlog.aftercare.trend import Trend
 from fieldlog.words import tell
 
@@ -13,6 +15,8 @@ Spot = tuple[float, float]
 """x from left to right, y from top to bottom, both 0 to 1."""
 
 _STEPS = 24
+_APART = 0.12
+"""Share of the height within which two texts on the axis would meet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +36,12 @@ class TrendPicture:
     first: str
     last: str
     told: str
+    scale: tuple[tuple[float, str], ...] = ()
+    """Height and text of the values on the axis: the limit, the highest and the lowest reading."""
+    allowed: tuple[float, float] | None = None
+    """Ends of the stretch of the axis that the limit allows; None where there is none."""
+    days: tuple[float, ...] = ()
+    """Where on the axis of time each reading was made."""
 
 
 def trend_picture(trend: Trend) -> TrendPicture | None:
@@ -71,9 +81,7 @@ def trend_picture(trend: Trend) -> TrendPicture | None:
         upper = [at(offset + float(x), interval.high) for x, interval in ends]
         lower = [at(offset + float(x), interval.low) for x, interval in ends]
         band = (*upper, *reversed(lower))
-    values = ", ".join(
-        f"{tell.rounded(trend.told(each.value), trend.told_unit)} on {each.on}" for each in every
-    )
+    values = ", ".join(f"{trend.told_reading(each)} on {each.on}" for each in every)
     printed = "" if trend.limit is None or limit is None else tell.limit_value(trend.limit)
     return TrendPicture(
         title=tell.about(trend.component, trend.position, trend.characteristic),
@@ -86,4 +94,31 @@ def trend_picture(trend: Trend) -> TrendPicture | None:
         first=begin.isoformat(),
         last=(begin + timedelta(days=end)).isoformat(),
         told=values,
+        scale=_scale(trend, every, at),
+        allowed=_allowed(trend, None if limit is None else at(0, float(limit))[1]),
+        days=tuple(at((each.on - begin).days, low)[0] for each in every),
     )
+
+
+def _scale(
+    trend: Trend, every: Sequence[WearReading], at: Callable[[float, float], Spot]
+) -> tuple[tuple[float, str], ...]:
+    """The values on the axis, none so near another that their texts meet."""
+    marked = []
+    if trend.limit is not None and trend.limit.value is not None:
+        marked.append((at(0, float(trend.limit.value))[1], tell.limit_value(trend.limit)))
+    for each in (max(every, key=_value), min(every, key=_value)):
+        height = at(0, float(each.value))[1]
+        if all(abs(height - other) >= _APART for other, _ in marked):
+            marked.append((height, trend.told_reading(each)))
+    return tuple(marked)
+
+
+def _value(each: WearReading) -> Fraction:
+    return each.value
+
+
+def _allowed(trend: Trend, limit: float | None) -> tuple[float, float] | None:
+    if limit is None or trend.falling is None:
+        return None
+    return (0.0, limit) if trend.falling else (limit, 1.0)

@@ -21,6 +21,7 @@ from fieldlog.report.lines import (
     NOT_COVERED,
     after_signature,
     best_guess,
+    came_in,
     cross_check,
     due_row,
     limit_lines,
@@ -45,6 +46,7 @@ from fieldlog.report.view_model import (
     SystemSection,
 )
 from fieldlog.store.records import (
+    TYPED,
     EventName,
     InspectionRecord,
     Photo,
@@ -227,6 +229,7 @@ class _Builder:
             subject=tell.subject(kept.finding),
             value=tell.value(kept.finding),
             spoken=spoken,
+            told=came_in(spoken, utterance, sure=True) if spoken else "",
             when=self._time(utterance.said_at if utterance else kept.made_at),
             state=Shown(verdict.state.value) if verdict else Shown.NOT_JUDGED,
             severity=tell.severity(verdict),
@@ -370,7 +373,8 @@ class _Builder:
         reason: str,
         at: datetime,
     ) -> HeardLine:
-        return HeardLine(self._time(at), text, reason, self._clip(utterance))
+        told = came_in(text, utterance, sure=False)
+        return HeardLine(self._time(at), text, told, reason, self._clip(utterance))
 
     def _question(self, asked: Utterance) -> str:
         """What was asked, with the words that answered it."""
@@ -410,16 +414,17 @@ class _Builder:
         if utterance is None or utterance.clip is None:
             return None
         length = max(0.0, utterance.end_s - utterance.start_s)
-        return ClipLine(utterance.clip, round(length, 2), utterance.text)
+        said = utterance.text if utterance.decision is Decision.ACCEPT else ""
+        return ClipLine(utterance.clip, round(length, 2), said)
 
     def _provenance(self) -> tuple[tuple[str, str], ...]:
         record = self.record
         told = [("kept by", record.inspection.program), ("session clock", self.zone_text)]
         for label, values in (
-            ("listener", (u.listener for u in record.utterances)),
+            ("listener", (u.listener for u in record.utterances if u.source != TYPED)),
             ("model", (u.model for u in record.utterances)),
             ("grammar", (u.grammar[:16] for u in record.utterances)),
-            ("sound from", (u.source for u in record.utterances)),
+            ("sound from", (u.source for u in record.utterances if u.source != TYPED)),
         ):
             found = [value for value in dict.fromkeys(values) if value]
             if found:

@@ -58,6 +58,7 @@ class ClipLine:
     media: str
     seconds: float
     said: str
+    """What was said in it; empty where it was not understood."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +70,8 @@ class FindingRow:
     subject: str
     value: str
     spoken: str
+    told: str
+    """``spoken`` with how it came in: said, or typed; empty where it was entered without words."""
     when: str
     state: Shown
     severity: str
@@ -100,6 +103,8 @@ class HeardLine:
 
     when: str
     text: str
+    told: str
+    """The words with how they came in: typed, said, or heard as."""
     reason: str
     clip: ClipLine | None
 

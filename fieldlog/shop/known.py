@@ -97,7 +97,7 @@ class VehicleKnown:
             return said
         own = tuple(one for one in said.offered if self._is_own(one))
         if not own or {one.position for one in own} != {one.position for one in said.offered}:
-            return said
+            return self._naming_its_own(said)
         if len(own) > 1:
             if len(own) == len(said.offered):
                 return said
@@ -115,6 +115,20 @@ class VehicleKnown:
         question = Question(Asks.ASSUMED_UNIT, questions.this_quantity(one.quantity))
         return replace(said, candidates=own, finding=one, question=question)
 
+    def _naming_its_own(self, said: Understanding) -> Understanding:
+        """The question about a pressure's unit with the vehicle's own pressure in it, where there is one."""
+        known = {self._pressure(one) for one in said.offered}
+        if said.question is None or len(known) != 1 or not (own := known.pop()):
+            return said
+        told = questions.with_its_own(said.question.text, own)
+        return replace(said, question=replace(said.question, text=told))
+
+    def _pressure(self, one: Finding) -> str:
+        """The vehicle's own pressure where ``one`` is one, as it was entered; else empty."""
+        if (one.component, one.characteristic) != ("tyre", "pressure"):
+            return ""
+        return self.context.settings.get(_PRESSURE.get(one.position or "", ""), "")
+
     def _is_own(self, one: Finding) -> bool:
         """Whether ``one`` is in the vehicle's own unit, and near what is known."""
         value = one.quantity
@@ -122,9 +136,7 @@ class VehicleKnown:
             return False
         if (one.component, one.characteristic) == (COMPONENT, READING):
             return bool(self.distances) and value.unit == self.distances[-1].distance.unit
-        if (one.component, one.characteristic) != ("tyre", "pressure"):
-            return False
-        setting = self.context.settings.get(_PRESSURE.get(one.position or "", ""))
+        setting = self._pressure(one)
         try:
             own, unit = amount(setting) if setting else (Fraction(0), "")
         except UsageError:  # it cannot be meant, and says so where it is judged by

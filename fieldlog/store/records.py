@@ -67,6 +67,10 @@ class Stretch:
     """Which finding of the utterance, from 0; None: something that no word covers."""
 
 
+TYPED = "typed"
+"""Source of an utterance that nobody spoke."""
+
+
 @dataclass(frozen=True, slots=True)
 class NewUtterance:
     """One stretch of speech as the session hands it over. ``hearings``: default listener first."""
@@ -78,7 +82,7 @@ class NewUtterance:
     """Name in the media folder; None for typed words."""
     start_s: float = 0.0
     end_s: float = 0.0
-    source: str = "typed"
+    source: str = TYPED
     """File name, ``microphone`` or ``typed``."""
     model: str = ""
     """Name or fingerprint of the listener's model."""

@@ -40,6 +40,11 @@ def unit(units: Sequence[str]) -> str:
     return tell.which_unit(units) if units else SOME_UNIT
 
 
+def with_its_own(question: str, own: str) -> str:
+    """ "psi or bar? The vehicle's own is 36psi."."""
+    return f"{question} The vehicle's own is {own}."
+
+
 def this_quantity(value: Quantity) -> str:
     """ "30 mm?"."""
     return tell.capital(f"{tell.quantity(value)}?")
