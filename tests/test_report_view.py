@@ -344,7 +344,13 @@ def test_what_was_typed_is_not_said_and_what_was_only_heard_is_no_quotation(
     report = _report(store)
     told = {row.spoken: row.told for row in report.findings if row.spoken}
     assert told["horn sound"] == "typed “horn sound”"
-    assert any(text.startswith("said “") for text in told.values())
+    spoken = replace(understood("horn silent"), kind=Kind.FINDING)
+    store.add_utterance(
+        filled.inspection_id,
+        NewUtterance(spoken, said_at=START + timedelta(seconds=99), source="walk.flac"),
+        finding=Finding("horn", None, None, None, "faint", words="horn faint"),
+    )
+    assert "said “horn silent”" in {row.told for row in _report(store).findings}
     bird = next(line for line in report.not_understood if "bird" in line.text)
     assert bird.told == "heard as: left bird coat"
     assert bird.clip is not None
