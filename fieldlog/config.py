@@ -64,6 +64,11 @@ def decimal_sign(environ: Mapping[str, str] | None = None) -> str:
     return env.get("FIELDLOG_DECIMAL", "").strip().lower()
 
 
+def for_a_child(**more: str) -> dict[str, str]:
+    """The environment as a program that is started gets it, with ``more`` over it."""
+    return {**os.environ, **more}
+
+
 def local_zone() -> str:
     """This machine's time zone by its IANA name, which knows when its clocks change.
 

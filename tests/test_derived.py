@@ -65,7 +65,7 @@ class TestTyre:
         assert tyre.load_capacity_kg(97) is None
 
     def test_speed_symbols_are_not_alphabetical(self) -> None:
-        # UN R75 para 2: H is 210, between U 200 and V 240; K is 110 (one source converts to 109)
+        # as public lists have it: H is 210, between U 200 and V 240; K is 110 (one converts to 109)
         speeds = list(tyre.SPEED_SYMBOL_KMH.values())
         assert speeds == sorted(speeds)
         assert list(tyre.SPEED_SYMBOL_KMH) != sorted(tyre.SPEED_SYMBOL_KMH)

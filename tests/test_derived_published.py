@@ -33,7 +33,8 @@ class TestTyreTables:
         assert dict(zip(numbers[::2], numbers[1::2], strict=True)) == tyre.LOAD_INDEX_KG
 
     def test_speed_symbols_in_steps_of_ten(self) -> None:
-        # UN R75 para 2; one public list converts from miles and prints K 109, L 121, Q 159
+        # public lists of tyre dealers and a car maker; the regulation (UN R75 para 2) from memory. One
+        # list converts from miles and prints K 109, L 121, Q 159
         published = {
             "B": 50, "F": 80, "J": 100, "K": 110, "L": 120, "M": 130, "N": 140, "P": 150, "Q": 160,
             "R": 170, "S": 180, "T": 190, "U": 200, "H": 210, "V": 240, "W": 270, "Y": 300,
@@ -149,7 +150,7 @@ class TestBolts:
 
     @pytest.mark.parametrize(
         ("thread", "at_12", "at_14"),
-        # the same formula, worked elsewhere for coarse threads, 8.8 / 10.9
+        # coarse threads: computed here with the same formula by hand, no published table; 8.8 / 10.9
         [
             ("M5", (5.8, 8.6), (6.5, 9.5)), ("M6", (10.1, 14.9), (11.2, 16.5)),
             ("M8", (24.5, 36.0), (27.2, 40.0)), ("M10", (48.3, 70.9), (53.7, 78.9)),

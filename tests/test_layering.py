@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 import zipfile
@@ -136,3 +137,15 @@ def test_the_wheel_holds_the_product_and_no_laboratory(tmp_path: Path) -> None:
     }
     assert product <= inside
     assert any(name.startswith("fieldlog/_grammars/") for name in inside)
+
+
+def test_only_config_reads_the_environment() -> None:
+    """What decides is told what it needs; one module looks at the machine."""
+    read = re.compile(r"\bos\.(environ|getenv)\b|\bfrom os import .*\b(environ|getenv)\b")
+    found = [
+        path.relative_to(PACKAGE).as_posix()
+        for path in sorted(PACKAGE.rglob("*.py"))
+        if path.relative_to(PACKAGE).parts[0] != "lab"
+        and read.search(path.read_text(encoding="utf-8"))
+    ]
+    assert found == ["config.py"]

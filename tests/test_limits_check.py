@@ -67,12 +67,12 @@ TABLE = [
     ("tyre", "tread depth", "1.5/32", "in", "rear", "US-MD", (EXACT,), "within", "1/32 in"),
     ("tyre", "tread depth", "0.79", "mm", "front", "US-MD", (EXACT,), "beyond", "1/32 in"),
     ("tyre", "tread depth", "4/32", "in", "rear", "US-VA", (), "within", "2/32 in"),
-    # UK: 1.0 mm over 50 cc; tread visible up to 50 cc (DVSA September 2022, V2).
+    # UK: 1.0 mm over 50 cc; tread visible up to 50 cc (DVSA September 2022).
     ("tyre", "tread depth", "0.9", "mm", "front", "GB", (EXACT,), "beyond", "1.0 mm"),
     ("tyre", "tread depth", "1.0", "mm", "front", "GB", (EXACT,), "within", "1.0 mm"),
     ("tyre", "tread depth", "0.9", "mm", "front", "GB", (EXACT, "engine_cc=49"), "within", "0 mm"),
     ("tyre", "tread depth", "0", "mm", "front", "GB", (EXACT, "engine_cc=49"), "beyond", "0 mm"),
-    # Germany StVZO 36: 1.6 mm; 1.0 mm for mopeds and Leichtkraftraeder (V2).
+    # Germany StVZO 36: 1.6 mm; 1.0 mm for mopeds and Leichtkraftraeder.
     ("tyre", "tread depth", "1.2", "mm", "rear", "DE", (EXACT,), "beyond", "1.6 mm"),
     (
         "tyre",
@@ -85,7 +85,7 @@ TABLE = [
         "within",
         "1.0 mm",
     ),
-    # 49 CFR 570.62(a), over 10,000 lb: 4/32 in front, 2/32 in others (V): the axle decides.
+    # 49 CFR 570.62(a), over 10,000 lb: 4/32 in front, 2/32 in others: the axle decides.
     (
         "tyre",
         "tread depth",
@@ -108,7 +108,7 @@ TABLE = [
         "within",
         "2/32 in",
     ),
-    # Virginia 19VAC30-70-340 B.4, pads 2/32 in (V).
+    # Virginia 19VAC30-70-340 B.4, pads 2/32 in.
     ("brake pads", "thickness", "2/32", "in", "front", "US-VA", (EXACT,), "within", "2/32 in"),
     ("brake pads", "thickness", "1.58", "mm", "front", "US-VA", (EXACT,), "beyond", "2/32 in"),
     # Trap of 2.2: 3/16 in (4.8 mm) is a rounded pair; 4.78 mm passes 3/16 in (4.7625 mm).
@@ -123,7 +123,7 @@ TABLE = [
         "within",
         "3/16 in (4.8 mm)",
     ),
-    # 49 CFR 570.59(c), over 10,000 lb: 1/32 in over the fastener, 1/16 in bonded (V).
+    # 49 CFR 570.59(c), over 10,000 lb: 1/32 in over the fastener, 1/16 in bonded.
     (
         "brake shoes",
         "thickness",
@@ -146,14 +146,14 @@ TABLE = [
         "within",
         "1/32 in",
     ),
-    # DVSA manual 5.2.2: 4 mm steel, 2 mm alloy, eccentricity 3 mm (V).
+    # DVSA manual 5.2.2: 4 mm steel, 2 mm alloy, eccentricity 3 mm.
     ("rim", "run-out lateral", "3", "mm", "front", "GB", (EXACT, "rim=steel"), "within", "4 mm"),
     ("rim", "run-out lateral", "3", "mm", "front", "GB", (EXACT, "rim=alloy"), "beyond", "2 mm"),
     ("rim", "run-out radial", "3.1", "mm", "front", "GB", (EXACT,), "beyond", "3 mm"),
-    # 49 CFR 570.10(b): 1/8 in total indicator reading = 3.175 mm (V).
+    # 49 CFR 570.10(b): 1/8 in total indicator reading = 3.175 mm.
     ("rim", "run-out lateral", "3.175", "mm", "front", "US", (EXACT,), "within", "1/8 in"),
     ("rim", "run-out lateral", "3.18", "mm", "front", "US", (EXACT,), "beyond", "1/8 in"),
-    # FMVSS 116 S5.1.2, wet boiling points (V2).
+    # FMVSS 116 S5.1.2, wet boiling points.
     (
         "brake fluid",
         "boiling point",
@@ -176,7 +176,7 @@ TABLE = [
         "beyond",
         "155 degC (311 degF)",
     ),
-    # Chain: replace at 3 % (V2, ANSI B29.1 cited).
+    # Chain: replace at 3 % (ANSI B29.1, as makers cite it).
     ("drive chain", "elongation", "3", "%", None, None, (EXACT,), "beyond", "3 %"),
     ("drive chain", "elongation", "1.9", "%", None, None, (EXACT,), "within", "3 %"),
 ]
@@ -251,7 +251,7 @@ def test_an_equipment_standard_condemns_but_does_not_clear_what_practice_advises
     worn = verdict(measured("tyre", "tread depth", "1/64", "in", "rear"), None, EXACT)
     assert worn.state is State.BEYOND
     assert worn.gate is not None
-    # FMVSS 119 S6.4: motorcycle indicators stand at 1/32 in (V), not at 2/32.
+    # FMVSS 119 S6.4: motorcycle indicators stand at 1/32 in, not at 2/32.
     assert worn.gate.limit.id == "fmvss119.indicator"
     low = verdict(measured("tyre", "tread depth", "2/32", "in", "rear"), None, EXACT)
     assert low.state is State.FAULTY
@@ -318,7 +318,7 @@ def test_about_widens_the_uncertainty() -> None:
 
 
 def test_three_of_four_points_pass_in_france() -> None:
-    # French arrete (V): four evenly spread points, not more than one of four below 1.0 mm.
+    # French arrete: four evenly spread points, not more than one of four below 1.0 mm.
     def points(*values: str) -> Finding:
         found = [measured("tyre", "tread depth", v, "mm", "rear") for v in values]
         return merge_readings(found)
@@ -357,7 +357,7 @@ def test_run_out_is_the_indicator_total_of_the_dial_readings() -> None:
 
 
 def test_spread_between_cells_needs_the_cells() -> None:
-    # TM 9-6140-200-14 para 4-7 (V): more than 0.025 between cells of a charged battery.
+    # TM 9-6140-200-14 para 4-7: more than 0.025 between cells of a charged battery.
     cells = [measured("battery", "specific gravity", v, "1") for v in ("1.265", "1.260", "1.230")]
     merged = merge_readings(cells)
     assert verdict(merged, None, EXACT, "charge=charged").state is State.BEYOND
@@ -442,7 +442,7 @@ def test_verdict_never_says_safe() -> None:
 
 
 def test_less_than_half_of_the_recommended_pressure_in_utah() -> None:
-    # Utah R714-160-8(1)(c): reject if inflated to less than half of the recommended pressure (V).
+    # Utah R714-160-8(1)(c): reject if inflated to less than half of the recommended pressure.
     ratio = measured("tyre", "pressure ratio", "49", "%", "rear")
     assert verdict(ratio, "US-UT", EXACT, "vehicle_class=car").state is State.BEYOND
     half = measured("tyre", "pressure ratio", "50", "%", "rear")
@@ -454,8 +454,8 @@ def test_less_than_half_of_the_recommended_pressure_in_utah() -> None:
 @pytest.mark.parametrize(
     ("where", "settings", "value", "unit", "state"),
     [
-        # Austria KDV 4(4): 1.6 mm, mopeds 1.0 mm (V2); Ohio 4501:2-1-06: 1/16 in (V);
-        # Maryland COMAR 11.14.05.05 cars 2/32 in (V); Utah R714-160-8(1)(g) 2/32 in (V).
+        # Austria KDV 4(4): 1.6 mm, mopeds 1.0 mm; Ohio 4501:2-1-06: 1/16 in;
+        # Maryland COMAR 11.14.05.05 cars 2/32 in; Utah R714-160-8(1)(g) 2/32 in.
         ("AT", (), "1.5", "mm", State.BEYOND),
         ("AT", ("vehicle_class=moped",), "1.5", "mm", State.WITHIN),
         ("AT", ("gvwr=4000kg", "vehicle_class=truck"), "1.9", "mm", State.BEYOND),
@@ -475,7 +475,7 @@ def test_tread_elsewhere(
 
 
 def test_the_french_difference_between_a_pair_is_a_rule_of_its_own() -> None:
-    # French arrete (V): not more than 5 mm between two tyres of one axle.
+    # French arrete: not more than 5 mm between two tyres of one axle.
     row = next(each for each in shipped_limits() if each.id == "fr.tread-car")
     pair = replace(
         row,
@@ -491,7 +491,7 @@ def test_the_french_difference_between_a_pair_is_a_rule_of_its_own() -> None:
 
 
 def test_headlamp_aim_at_another_distance_is_not_judged_by_the_25_foot_figure() -> None:
-    # Virginia 19VAC30-70-360 A.7: 4 in up, down, left or right (V).
+    # Virginia 19VAC30-70-360 A.7: 4 in up, down, left or right.
     aim = measured("headlamp", "aim offset", "4.5", "in")
     assert verdict(aim, "US-VA", EXACT).state is State.BEYOND
     assert verdict(aim, "US-VA", EXACT, "distance=7.62m").state is State.BEYOND

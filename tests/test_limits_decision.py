@@ -87,7 +87,7 @@ def test_specific_false_accept_risk_of_each_rule(
 
 
 def test_the_published_reading_of_a_calibration() -> None:
-    # MPE 0.003 mm, U 0.001: acceptance limit 0.002; 0.0017 passes, 0.0025 conditionally (V2).
+    # MPE 0.003 mm, U 0.001: acceptance limit 0.002; 0.0017 passes, 0.0025 conditionally.
     allowed = Tolerance(high=f("0.003"))
     w = guard_band(f("0.001"))
     assert allowed.high is not None

@@ -59,7 +59,7 @@ def measured(
             ("lowest_temperature=-20degC",),
             "beyond",
         ),
-        # 200/N % above 66 teeth (V2): 80 teeth 2.5 %; 48 teeth keep the 3 %.
+        # 200/N % above 66 teeth: 80 teeth 2.5 %; 48 teeth keep the 3 %.
         (measured("drive chain", "elongation", "2.6", "%"), ("teeth=80",), "beyond"),
         (
             measured("drive chain", "elongation", "2.6", "%"),

@@ -77,7 +77,7 @@ def test_unreadable_values_are_refused(text: str) -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        # 49 CFR 393.47(d): rounded pairs as printed (V2).
+        # 49 CFR 393.47(d): rounded pairs as printed.
         "3/16 in (4.8 mm)",
         "1/4 in (6.4 mm)",
         "1/8 in (3.2 mm)",

@@ -231,3 +231,10 @@ def test_british_and_american_spellings_mean_the_same() -> None:
             if any(british in word for word in phrase):
                 other = tuple(word.replace(british, american) for word in phrase)
                 assert SPOKEN.get(other) == said, phrase
+
+
+def test_a_year_is_the_mean_gregorian_one() -> None:
+    """365.2425 days: 400 years are 146,097 days (97 leap years among them), a month a twelfth."""
+    assert convert(Fraction(400), "a", "d") == 146_097
+    assert convert(Fraction(1), "a", "d") == Fraction(3_652_425, 10_000)
+    assert convert(Fraction(12), "mo", "a") == 1

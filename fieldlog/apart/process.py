@@ -20,6 +20,7 @@ from pathlib import Path
 from queue import Empty, SimpleQueue
 
 from fieldlog.apart.frames import read_frame, write_frame
+from fieldlog.config import for_a_child
 
 _GONE_S = 5.0
 """A process whose pipes are closed is gone after so long at the latest."""
@@ -51,7 +52,7 @@ class Process:
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL if quiet else None,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join([own, *path])},
+            env=for_a_child(PYTHONPATH=os.pathsep.join([own, *path])),
         )
         self._answers: SimpleQueue[bytes | None] = SimpleQueue()
         self._reader = threading.Thread(target=self._read, daemon=True)

@@ -14,6 +14,8 @@ import subprocess
 from collections.abc import Callable
 from typing import Any
 
+from fieldlog.config import for_a_child
+
 _LONGEST_S = 2.0
 
 Asked = Callable[[str], list[dict[str, Any]]]
@@ -51,7 +53,7 @@ def _pactl(what: str) -> list[dict[str, Any]]:
         capture_output=True,
         timeout=_LONGEST_S,
         check=True,
-        env=os.environ | {"LC_ALL": "C.UTF-8"},  # some versions write numbers as the locale does
+        env=for_a_child(LC_ALL="C.UTF-8"),  # some versions write numbers as the locale does
     )
     told = json.loads(done.stdout or b"[]")
     return told if isinstance(told, list) else []

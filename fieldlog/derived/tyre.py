@@ -2,7 +2,8 @@
 
 Sources: 49 CFR 574.5 (tyre identification number: four-digit date code, week then year; example
 0301 = third week of 2001; three digits before July 2000); the first full calendar week, Sunday to
-Saturday, is week 01. Load index and speed symbol as tabulated for ISO 4223-1 / UN R75 Annex 4.
+Saturday, is week 01. Load index as tabulated for ISO 4223-1 / UN R75 Annex 4; speed symbols
+as public lists have them (the regulation, UN R75 para 2, from memory).
 """
 
 from __future__ import annotations
