@@ -62,7 +62,7 @@ def test_every_utterance_verdict_and_photo(
     ran: tuple[demo.Demo, InspectionRecord, bool],
 ) -> None:
     result, record, _ = ran
-    assert demo.deviations(result, record, demo.read_manifest(MEDIA)) == []
+    assert demo.deviations(result.outcomes, record, demo.read_manifest(MEDIA)) == []
 
 
 def test_deviations_would_be_seen(ran: tuple[demo.Demo, InspectionRecord, bool]) -> None:
@@ -70,7 +70,7 @@ def test_deviations_would_be_seen(ran: tuple[demo.Demo, InspectionRecord, bool])
     manifest = demo.read_manifest(MEDIA)
     manifest["parts"][0]["utterances"][0]["expect"][0]["condition"] = "low"
     manifest["photos"][0]["belongs_to"] = "battery-volts"
-    found = demo.deviations(result, record, manifest)
+    found = demo.deviations(result.outcomes, record, manifest)
     assert len(found) == 2
     assert "condition is 'between marks' instead of 'low'" in found[0]
 
@@ -83,13 +83,13 @@ def test_a_finding_lost_from_a_breath_would_be_seen(
     for at in range(3):  # the fluids, three in the first breath
         kept = (*record.findings[:at], *record.findings[at + 1 :])
         lost = record.findings[at].finding.component
-        (found,) = demo.deviations(result, replace(record, findings=kept), manifest)
+        (found,) = demo.deviations(result.outcomes, replace(record, findings=kept), manifest)
         assert found.endswith("is not in the record"), lost
 
     (file, breath), *others = result.outcomes
     shorter = replace(breath, events=breath.events[:-1])
     assert "fluids: findings taken: 2 instead of 3" in demo.deviations(
-        replace(result, outcomes=((file, shorter), *others)), record, manifest
+        ((file, shorter), *others), record, manifest
     )
 
 
@@ -105,7 +105,7 @@ def test_a_finding_nobody_said_would_be_seen(
         if each["id"] == "throttle"
     )
     asked["expect"] = {"dialogue": "affirm"}
-    found = demo.deviations(result, record, manifest)
+    found = demo.deviations(result.outcomes, record, manifest)
     assert "throttle: findings taken: 1 instead of 0" in found
 
 
@@ -118,7 +118,7 @@ def test_what_a_correction_corrects_is_held(
     next(each for each in spoken if each["id"] == "pads-rear-again")["expect"]["corrects"] = (
         "pads-front"
     )
-    (found,) = demo.deviations(result, record, manifest)
+    (found,) = demo.deviations(result.outcomes, record, manifest)
     assert found.startswith("pads-rear-again: corrects is ")
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from fieldlog.audio.clip import SoundFlag
 from fieldlog.audio.files import open_audio, read_clip
 from fieldlog.audio.health import Trouble
 from fieldlog.config import demo_media
@@ -124,7 +125,8 @@ def test_what_is_said_while_the_network_is_gone_arrives_whole_and_once(
         each.kept.finding.condition for each in second.events if isinstance(each, ev.FindingSaved)
     ]
     assert said == ["dry", "rusted"]
-    assert not first.spoken.clip.flags | second.spoken.clip.flags
+    # a busy machine's browser drops some milliseconds of its own file: that alone may show
+    assert first.spoken.clip.flags | second.spoken.clip.flags <= {SoundFlag.OVERFLOW}
 
     # when it was said, though it came later: the phrases begin as far apart as they were spoken
     apart = second.spoken.began - first.spoken.began

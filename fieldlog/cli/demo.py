@@ -63,7 +63,7 @@ def demo(out: Path, listener: str, model: Path | None) -> None:
     console.print(Text("\nphotos", "bold"))
     for line in placed_lines(result.placed, record):
         console.print(Text(line))
-    wrong = job.deviations(result, record, manifest)
+    wrong = job.deviations(result.outcomes, record, manifest)
     console.print(Text("\nagainst what the manifest says must come out", "bold"))
     for text in wrong or ["every utterance, verdict and photo as it must be"]:
         console.print(Text(f"  {text}"))

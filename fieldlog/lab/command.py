@@ -36,6 +36,10 @@ COMMANDS: Table = {
         "fieldlog.lab.benchmarks.command:record_store",
         "a large record; a saving process killed",
     ),
+    "phone": (
+        "fieldlog.lab.benchmarks.phone_command:phone",
+        "the demo inspection spoken into the phone's page in a real browser",
+    ),
     "years": ("fieldlog.lab.benchmarks.years:years", "questions over ten million findings"),
     "life": ("fieldlog.lab.life:life", "what an utterance calls on its way, drawn"),
     "report": ("fieldlog.lab.benchmarks.command:report_page", "the report of a large inspection"),

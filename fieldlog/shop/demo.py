@@ -7,7 +7,7 @@ here. What must come out is only read by ``deviations``, which holds the record 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from fractions import Fraction
@@ -105,13 +105,18 @@ def begin(shop: Workshop, manifest: Manifest) -> Inspection:
     )
 
 
-def deviations(demo: Demo, record: InspectionRecord, manifest: Manifest) -> list[str]:
-    """Everything in which the record differs from what the manifest says must come out."""
+def deviations(
+    outcomes: Sequence[tuple[str, Outcome]], record: InspectionRecord, manifest: Manifest
+) -> list[str]:
+    """Everything in which the record differs from what the manifest says must come out.
+
+    ``outcomes``: of each utterance, in order, with its part's file name.
+    """
     found: list[str] = []
     ids: dict[str, str] = {}
     kept = {each.id: each for each in record.findings}
     for part in manifest["parts"]:
-        heard = [outcome for file, outcome in demo.outcomes if file == part["file"]]
+        heard = [outcome for file, outcome in outcomes if file == part["file"]]
         wanted = part["utterances"]
         if len(heard) != len(wanted):
             found.append(f"{part['file']}: {len(heard)} utterances instead of {len(wanted)}")

@@ -104,15 +104,16 @@ def phone_serving(
     notify: Callable[[str], None],
     knocked: Callable[[Knock], None],
     more: Sequence[Face] = (),
+    now: Callable[[], float] = time.time,
 ) -> Iterator[PhoneDesk]:
     """Serve the phone's page while the block lasts.
 
     ``notify``: a line for whoever is at this machine; ``knocked``: a phone asks to come in; ``more``:
-    other faces beside this one.
+    other faces beside this one; ``now``: the session clock, seconds since 1970.
     """
     pairing, book = Pairing(time.monotonic), PhoneBook(keys)
     shed = InspectionShed(hand, inspecting, streams, notify)
-    line = PhoneLine(source, book, shed)
+    line = PhoneLine(source, book, shed, now=now)
     placing = _Placing(notify)
 
     def imported(media: str) -> None:

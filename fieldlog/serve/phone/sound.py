@@ -1,7 +1,8 @@
 """One stream of a phone's sound as blocks for the capture: gaps filled, flagged and told, instants by its clock.
 
 A gap is filled with silence of its length (at most ``MOST_FILLED_S``), so that what was said before and after
-it stays where it was, and the utterances on both sides of it carry the flag that nothing accepts unasked.
+it stays where it was, and the utterances on both sides of it carry the flag that nothing accepts unasked. Holes
+that the browser filled itself are found too.
 """
 
 from __future__ import annotations
@@ -16,11 +17,14 @@ from fieldlog.audio.clip import RATE, SoundFlag
 from fieldlog.audio.convert import NARROW_BAND_RATE, Converter
 from fieldlog.audio.health import Notice, StreamHealth, Trouble
 from fieldlog.audio.source import Block, narrow_band
+from fieldlog.serve.phone.dropouts import Dropouts
 from fieldlog.serve.phone.frames import Intake, PhoneFrame, Piece
 from fieldlog.words import tell
 
 MOST_FILLED_S = 2.0
 """More silence than ends any utterance."""
+_TELLING_S = 0.03
+"""A hole of this length may hold a sound of speech; a shorter one makes what was heard less sure."""
 _CLOCK_EVERY_S = 30.0
 """How often the instant of a sample is told anew: two clocks part."""
 
@@ -46,6 +50,7 @@ class PhoneStream:
         self._cut, self._follows = begins > 0, follows
         self._converter = Converter(rate, 1)
         self._health = StreamHealth(rate, 0.0)
+        self._dropouts = Dropouts(rate)
         self._fresh = True
         self._told_s = 0.0
         self._seconds = 0.0
@@ -70,8 +75,15 @@ class PhoneStream:
         self._seconds += len(piece.samples) / self.rate
         self._fresh = False
         notices = tuple(self._health.arrived(piece.samples, piece.at_ms / 1000))
+        marks = (SoundFlag.GAP,) if gap else ()
+        hole_s = self._dropouts.ended_in(piece.samples)
+        self.missing_s += hole_s
+        if hole_s >= _TELLING_S:
+            notices = (*notices, _gap(hole_s))
+        elif hole_s:
+            marks = (*marks, SoundFlag.OVERFLOW)
         sound = self._converter.process(piece.samples[:, None])
-        return [*found, Block(sound, notices, (SoundFlag.GAP,) if gap else (), began)]
+        return [*found, Block(sound, notices, marks, began)]
 
     def rest(self) -> NDArray[np.float32]:
         """What the change of rate still holds; the next frame begins anew."""
