@@ -159,6 +159,30 @@ def _place(heard: np.ndarray, played: np.ndarray, at_s: float) -> int:
     return place - begin
 
 
+def test_what_was_not_sent_when_the_page_was_closed_is_sent_by_the_next_one(
+    phone: BrowserContext, shed: PhoneShed
+) -> None:
+    before = len(shed.told)
+    page = opened(phone, shed)
+    page.locator("#listen").click()
+    assert until(lambda: page.locator("#state").inner_text() == "Listening")
+    phone.set_offline(True)
+    page.wait_for_timeout(5500)  # the first phrase is said again
+    assert len(shed.told) == before
+    page.close()
+    phone.set_offline(False)
+    page = opened(phone, shed)
+    assert until(lambda: page.locator("#kept").inner_text() == "")
+    page.locator("#listen").click()  # what was open ends with the next run of the microphone
+    assert until(lambda: len(shed.told) > before)
+    (slack,) = shed.told[before].events
+    assert isinstance(slack, ev.FindingSaved)
+    assert slack.kept.finding.characteristic == "slack"
+    assert SoundFlag.GAP not in shed.told[before].spoken.clip.flags
+    page.locator("#listen").click()
+    page.close()
+
+
 def test_the_page_shows_the_finding_with_its_verdict_and_source(
     phone: BrowserContext, shed: PhoneShed
 ) -> None:

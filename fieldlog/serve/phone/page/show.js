@@ -17,6 +17,7 @@ export function view(now, answer) {
   verdict.className = `verdict ${one ? one.state : ""} ${one?.dangerous ? "dangerous" : ""}`;
   $("last-limit").textContent = one ? [one.limit, one.source, one.why].filter(Boolean).join(" · ") : "";
   list($("last-cautions"), one ? one.cautions : []);
+  $("cautions").hidden = !one?.cautions.length;
   const asked = now.question;
   $("question").hidden = !asked;
   if (asked) {
