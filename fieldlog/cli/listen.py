@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import signal
-import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -14,15 +13,14 @@ from types import FrameType
 from typing import TYPE_CHECKING, Any
 
 import click
-from rich.console import Console
-from rich.live import Live as Screen
 from rich.text import Text
 
-from fieldlog.audio.capture import Level, Spoken
+from fieldlog.audio.capture import Spoken
 from fieldlog.audio.health import Notice
 from fieldlog.audio.microphone import Microphone, list_devices
 from fieldlog.audio.recorder import Recorder, recover, stream_name
 from fieldlog.audio.source import AudioSource, FileSource
+from fieldlog.cli.board import Board
 from fieldlog.cli.ears import listener_options, open_ears
 from fieldlog.cli.phone import phone_beside, phone_options, phone_place
 from fieldlog.cli.store_option import is_record, store_option, walk_option, workshop
@@ -62,6 +60,12 @@ if TYPE_CHECKING:
     default=None,
     help="Tell by a short tone what became of each utterance.  [default: with a microphone]",
 )
+@click.option(
+    "--lines",
+    "in_lines",
+    is_flag=True,
+    help="Show a line for each utterance, on a terminal too, instead of the large screen.",
+)
 @phone_options
 @walk_option
 @listener_options
@@ -77,6 +81,7 @@ def listen(
     jurisdiction: str | None,
     settings: tuple[str, ...],
     tones: bool | None,
+    in_lines: bool,
     with_phone: bool,
     network: str | None,
     port: int | None,
@@ -94,6 +99,9 @@ def listen(
     is answered by the next utterance ("the rear one", "fifty newton metres", "affirm", "negative");
     one that nobody answers stays in the record as open. The usual cautions are shown first, and those
     of a component with each dangerous finding on it.
+
+    A terminal of at least 40 by 12 becomes a screen that is read from two metres: what was found last, what
+    is asked, what is open, alarms; the lines are printed when it ends. --lines keeps it to lines.
 
     Short tones tell what became of an utterance to somebody who does not look: saved (two notes, the
     second longer), asked (one that rises), beyond its limit or dangerous (three short, one long, twice),
@@ -134,8 +142,10 @@ def listen(
     walk_setting(walk)  # a slip is told before anything is made
     terminal = Terminal.here()
 
+    board = Board(terminal)
+
     def crashed(crash: object) -> None:
-        terminal.status.print(f"! {crash}", markup=False)
+        board.tell(str(crash))
 
     from fieldlog.language.files import load_language
 
@@ -173,7 +183,8 @@ def listen(
         wanted = source is None if tones is None else tones
         speaker = stack.enter_context(loudspeaker(terminal)) if wanted else None
         try:
-            run(chosen, live, recorder, terminal=terminal, speaker=speaker, session=session)
+            board.inspecting = None if in_lines or place is not None else inspecting
+            run(chosen, live, recorder, board=board, speaker=speaker, session=session)
         finally:
             live.finish(streams)
 
@@ -193,14 +204,14 @@ def run(
     live: LiveInspection,
     recorder: Recorder | None = None,
     *,
-    terminal: Terminal | None = None,
+    board: Board | None = None,
     speaker: Loudspeaker | None = None,
     session: Listening | None = None,
 ) -> int:
     """Listen until ``source`` (open) ends or Ctrl-C; returns how many utterances were heard.
 
-    ``speaker`` (open): plays the tone of each utterance once it is in the record. ``session``: is told
-    when another microphone is heard.
+    ``board``: what it is shown on. ``speaker`` (open): plays the tone of each utterance once it is in the
+    record. ``session``: is told when another microphone is heard.
     """
     from fieldlog.audio.health import ALARMS
     from fieldlog.audio.tones import Tone, tone
@@ -209,26 +220,25 @@ def run(
     from fieldlog.shop.signals import tone_of
 
     heard: set[float] = set()
-    terminal = terminal or Terminal.here()
-    console, lines = terminal.status, terminal.lines
+    board = board or Board(Terminal.here())
+    console = board.terminal.status
     with ending_on_interrupt(source.stop):
         console.print(f"listening on {source.name}; Ctrl-C ends")
-        with screen(console) as show:
+        with board.up(source.name):
             for happening in listening(source, live, recorder):
                 if isinstance(happening, Told):
                     heard.add(happening.spoken.clip.start_s)
                     which = tone_of(happening.events)
                     if speaker is not None and which is not None:
                         speaker.play(tone(which))
-                    lines.print(told_text(happening))
-                    sys.stdout.flush()
+                    board.told(happening, told_text(happening))
                 else:
                     lost = isinstance(happening, Notice) and happening.trouble in ALARMS
                     if session is not None:
                         session.heard_from(source.name)
                     if speaker is not None and lost:
                         speaker.play(tone(Tone.LOST))
-                    show(happening)
+                    board.show(happening, source.name)
     if recorder is not None and recorder.seconds:
         console.print(f"kept {recorder.seconds:.1f} s of sound in {recorder.close()}")
     console.print(f"{len(heard)} utterance{'s' if len(heard) != 1 else ''}")
@@ -298,36 +308,3 @@ def ending_on_interrupt(stop: Callable[[], None]) -> Iterator[None]:
     finally:
         for kind, old in previous.items():
             signal.signal(kind, old if old is not None else signal.SIG_DFL)
-
-
-@contextmanager
-def screen(console: Console) -> Iterator[Callable[[Level | Notice], None]]:
-    """Shows levels (on a terminal) and notices; returns the function that takes events."""
-    if not sys.stderr.isatty():
-        yield lambda event: _notice(console, event)
-        return
-    with Screen(
-        console=console, refresh_per_second=10, transient=True, redirect_stdout=False
-    ) as live:
-
-        def show(event: Level | Notice) -> None:
-            if isinstance(event, Level):
-                live.update(meter(event))
-            else:
-                _notice(console, event)
-
-        yield show
-
-
-def meter(level: Level) -> Text:
-    """A level as a bar over -60..0 dB with words beside it."""
-    filled = round(max(0.0, min(1.0, (level.rms_db + 60.0) / 60.0)) * 30)
-    state = "speech" if level.speaking else "quiet "
-    loud = "  too loud" if level.peak_db > -0.5 else ""
-    bar = "#" * filled + "-" * (30 - filled)
-    return Text(f"{level.position_s:7.1f} s  {bar}  {level.rms_db:5.0f} dB  {state}{loud}")
-
-
-def _notice(console: Console, event: Level | Notice) -> None:
-    if isinstance(event, Notice):
-        console.print(f"! {event.text}", markup=False)

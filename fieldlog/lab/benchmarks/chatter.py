@@ -18,6 +18,7 @@ from pathlib import Path
 from fieldlog.audio.capture import Draft, Spoken
 from fieldlog.audio.clip import RATE
 from fieldlog.audio.source import Block, FileSource
+from fieldlog.cli.board import Board
 from fieldlog.cli.listen import run
 from fieldlog.cli.terminal import Terminal
 from fieldlog.doubt.decide import kind_of, terms
@@ -164,7 +165,7 @@ def listen_to(
         source = _Watched(path, progress)
         wall, cpu = time.perf_counter(), time.process_time()
         with source:
-            run(source, live, terminal=_silent(nowhere))
+            run(source, live, board=Board(_silent(nowhere)))
         live.finish(Path(scratch))
         wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
         record = shop.store.inspection_record(head.id)

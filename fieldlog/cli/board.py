@@ -1,0 +1,74 @@
+"""What a live session is shown on: the large screen where there is a terminal for it, else lines."""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from rich.text import Text
+
+from fieldlog.audio.capture import Level
+from fieldlog.audio.health import Notice
+
+if TYPE_CHECKING:
+    from fieldlog.cli.live_screen.showing import Showing
+    from fieldlog.cli.terminal import Terminal
+    from fieldlog.shop.inspecting import Inspecting
+    from fieldlog.shop.live import Happening, Told
+
+
+class Board:
+    """Takes everything that is shown, so that nothing is printed across the screen."""
+
+    def __init__(self, terminal: Terminal, inspecting: Inspecting | None = None) -> None:
+        """``inspecting``: what the large screen shows; None: lines only."""
+        self.terminal = terminal
+        self.inspecting = inspecting
+        self._screen: Showing | None = None
+        self._kept: list[Text] = []
+
+    @contextlib.contextmanager
+    def up(self, microphone: str) -> Iterator[None]:
+        """The screen, as long as the session lasts; what was kept of lines is printed behind it."""
+        if self.inspecting is None:
+            yield
+            return
+        from fieldlog.cli.live_screen.showing import showing
+
+        try:
+            with showing(self.inspecting, microphone) as self._screen:
+                yield
+        finally:
+            self._screen = None
+            for line in self._kept:
+                self.terminal.lines.print(line)
+            self._kept.clear()
+
+    def tell(self, text: str) -> None:
+        """Something the person must know that is no event: a recogniser that crashed."""
+        if self._screen is None:
+            self.terminal.status.print(f"! {text}", markup=False)
+        else:
+            self._screen.tell(text)
+            self._kept.append(Text(f"! {text}"))
+
+    def told(self, told: Told, line: Text) -> None:
+        """What an utterance led to, with its ``line``."""
+        if self._screen is None:
+            self.terminal.lines.print(line)
+            sys.stdout.flush()
+        else:
+            self._screen.show(told, told.spoken.source)
+            self._kept.append(line)
+
+    def show(self, happening: Happening, microphone: str) -> None:
+        """A level, or something about the sound from ``microphone``."""
+        if self._screen is not None:
+            self._screen.show(happening, microphone)
+            if isinstance(happening, Notice):
+                self._kept.append(Text(f"! {happening.text}"))
+        elif not isinstance(happening, Level):
+            assert isinstance(happening, Notice)
+            self.tell(happening.text)
