@@ -9,7 +9,7 @@ from textwrap import wrap
 from rich.text import Text
 
 from fieldlog.cli.live_screen.big import big
-from fieldlog.cli.live_screen.state import FLOOR_DB, Screen, Shown
+from fieldlog.cli.live_screen.state import FLOOR_DB, LastFinding, Screen
 from fieldlog.cli.signs import ALARM, ASKED, SIGNS, WEIGHTS
 
 NARROWEST, LOWEST = 40, 12
@@ -76,7 +76,7 @@ def _blocks(screen: Screen) -> Iterator[_Block]:
         yield _Block(f"next: {screen.next_item}", "bold")
 
 
-def _finding(last: Shown) -> _Block:
+def _finding(last: LastFinding) -> _Block:
     how = "withdrawn: " if last.withdrawn else "corrected: " if last.corrects else ""
     state = last.state
     sign = f"{SIGNS[state]} {last.verdict}  " if state is not None else ""

@@ -30,7 +30,7 @@ _PASSING = frozenset({Trouble.BACK, Trouble.OVERFLOW, Trouble.CLOCK, Trouble.TOO
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class LastFinding:
     """The finding that was saved last."""
 
     number: int
@@ -61,7 +61,7 @@ class Screen:
     """What is being understood while it is said, where a listener tells it."""
     standing_by: bool = False
     led: bool = False
-    last: Shown | None = None
+    last: LastFinding | None = None
     findings: int = 0
     question: str = ""
     asked_of: str = ""
@@ -140,7 +140,7 @@ class Screen:
                 return replace(self, told=(*self.told, text) if text else self.told)
 
 
-def _shown(kept: Kept, *, corrects: bool = False) -> Shown:
+def _shown(kept: Kept, *, corrects: bool = False) -> LastFinding:
     verdict, finding = kept.verdict, kept.finding
     short = told = limit = ""
     if verdict is not None:
@@ -149,7 +149,7 @@ def _shown(kept: Kept, *, corrects: bool = False) -> Shown:
             told += f" ({tell.severity(verdict)})"
         told = " ".join((told, tell.doubt(verdict) or "")).strip()
         limit = tell.limit_in_full(verdict.gate.limit) if verdict.gate else verdict.reason
-    return Shown(
+    return LastFinding(
         kept.number,
         tell.subject(finding),
         tell.value(finding),
