@@ -68,7 +68,7 @@ def test_the_first_words_of_a_measurement_are_no_judgement(language: InspectionL
         ("scratch that itch please", "refuse", "begins with 'scratch'"),
         ("front tyre not cracked", "ask", "that one fault is not there"),
         ("front tyre on fire", "refuse", "'on fire' after 'front tyre' is no value"),
-        ("play in the throttle", "refuse", "name the component first, then how it is"),
+        ("play in the throttle", "ask", "'play' is not said of the throttle"),
         ("photo of the", "refuse", "'photo of the' alone says nothing"),
         ("oil fifteen quarts low", "ask", "15qt is more than can be low of the engine oil"),
         ("oil two to fifteen quarts low", "ask", "more than can be low"),

@@ -144,7 +144,7 @@ def test_a_breath_prints_one_object_for_each_finding() -> None:
 
 def test_a_breath_of_which_a_part_is_not_understood_is_one_object_and_no_finding() -> None:
     found = view("chain dry and the bloke wants it back")
-    assert (found["decision"], found["finding"]) == ("refuse", None)
+    assert (found["decision"], found["finding"]) == ("ask", None)
     assert found["left_over"] == "the bloke wants it back"
 
 

@@ -37,7 +37,7 @@ def language() -> InspectionLanguage:
 
 def faults(row: dict[str, Any], language: InspectionLanguage, words: str) -> list[str]:
     """What is wrong of the meaning of ``words``."""
-    breath = language.breath(words)
+    breath = language.typed(words)
     said = breath.whole
     found = [written(one) for part in breath.parts for one in part.offered]
     wrong = []

@@ -195,7 +195,8 @@ def test_a_breath_is_saved_once_however_often_it_is_tried(bench: Bench) -> None:
 
 def test_no_part_of_a_breath_is_taken_where_another_is_not_understood(bench: Bench) -> None:
     for words, kind in (
-        ("left mirror cracked and the bloke wants it back", ev.Refused),
+        ("left mirror cracked disregard that", ev.Asked),
+        ("left mirror cracked and the bloke wants it back", ev.Asked),
         ("chain dry, sprocket worn", ev.Asked),
         ("seat good apart from a tear", ev.Asked),
     ):
@@ -203,7 +204,7 @@ def test_no_part_of_a_breath_is_taken_where_another_is_not_understood(bench: Ben
         assert isinstance(event, kind)
         assert event_text(event).plain
     assert bench.standing() == []
-    assert len(bench.inspecting.record.utterances) == 3
+    assert len(bench.inspecting.record.utterances) == 4
 
 
 def test_disregard_takes_back_the_findings_of_a_breath_one_by_one(bench: Bench) -> None:

@@ -42,7 +42,7 @@ def parse(
     """
     language = load_language()
     assess = assessor(language, jurisdiction, settings, limits_with(own))
-    breath = language.breath(" ".join(words))
+    breath = language.typed(" ".join(words))
     judged = [(part, assess(part)) for part in breath.parts]
     if as_json:
         for view in breath_view(judged, breath.left_over):

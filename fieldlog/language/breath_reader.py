@@ -208,7 +208,14 @@ class BreathReader:
             return False
         return component.severity(str(one.condition), one.characteristic) is not None
 
-    def _left_over(self, words: Words, text: str) -> Breath | None:
+    def with_left_over(
+        self, words: Words, text: str, commas: frozenset[int] = frozenset()
+    ) -> Breath | None:
+        """What is understood at the beginning, to be asked about: the rest may change it."""
+        self.afresh()
+        return None if self._covers(words, commas) else self._left_over(words, text, asks=True)
+
+    def _left_over(self, words: Words, text: str, *, asks: bool = False) -> Breath | None:
         """No cut covers all words: what was not understood behind findings is named."""
         for at in range(len(words) - 1, 1, -1):
             cover = self._cut(words, at)
@@ -217,6 +224,8 @@ class BreathReader:
             rest = self._unjoined(words[at:])
             named = " ".join(rest or words[at:])
             reason = f"'{named}' was not understood behind '{' '.join(words[:at])}'"
+            if asks:
+                return asked_of(text, cover.parts, reason, words[at:])
             told = f"{reason}: nothing of it is taken"
             refused = Understanding(Decision.REFUSE, Kind.NOTHING, told, text)
             return Breath(text, (refused,), words[at:])

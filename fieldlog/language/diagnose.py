@@ -13,7 +13,7 @@ from rapidfuzz import fuzz, process
 from fieldlog.language.lexicon import Words
 from fieldlog.language.subjects import About
 from fieldlog.language.values import Unread, ValueReader
-from fieldlog.quantities.number_words import NUMBER_WORDS
+from fieldlog.quantities.number_words import NUMBER_WORDS, SMALL_WORDS
 from fieldlog.words import tell
 
 UNKNOWN = "[unk]"
@@ -23,16 +23,6 @@ MARGIN = 6.0
 """By how much it must be nearer than the next noun; below it nothing is offered."""
 _SHORTEST = 4
 """Shorter words are too near to too many."""
-
-
-_SMALL = (
-    "a about above almost an and approx approximately around at ate bang below between bit circa "
-    "dead exactly fewer for from give greater hair just least less more most nearly no not of on or "
-    "over quite roughly shade slightly so somewhere spot take than the through till to too under "
-    "up well won"
-)
-_SMALL_WORDS = frozenset(_SMALL.split())
-"""Words that stand around numbers and anywhere else: "not cracked", "on fire"."""
 
 
 def why_not(
@@ -75,7 +65,7 @@ def _behind_subject(
     said = f"'{' '.join(rest)}'"
     if about.characteristic is not None and about.characteristic.code:
         return f"{said} is no {about.characteristic.code}"
-    if reasons and any(word in NUMBER_WORDS and word not in _SMALL_WORDS for word in rest):
+    if reasons and any(word in NUMBER_WORDS and word not in SMALL_WORDS for word in rest):
         return next((each for each in reasons if each.wrong_unit), reasons[0]).reason
     return f"{said} after '{' '.join(words[: about.used])}' is no value, unit or condition of it"
 

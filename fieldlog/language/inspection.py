@@ -20,7 +20,7 @@ from fieldlog.grammar.offered import OfferedGrammar
 from fieldlog.language.answering import AnsweringLanguage, with_answers
 from fieldlog.language.answers import Answers
 from fieldlog.language.as_written import as_written
-from fieldlog.language.breath import Breath, Phrases, breath_key
+from fieldlog.language.breath import Breath, Phrases, asked_of, breath_key
 from fieldlog.language.breath_reader import BreathReader
 from fieldlog.language.decide import decide
 from fieldlog.language.diagnose import UNKNOWN, meant, why_not
@@ -30,7 +30,7 @@ from fieldlog.language.lexicon import Words, phrases, spoken_name
 from fieldlog.language.shape import GRAMMAR, Shaped
 from fieldlog.language.shared import shared
 from fieldlog.language.sides import NEARSIDE, by_what_is_there
-from fieldlog.language.spellings import respell, respell_written
+from fieldlog.language.spellings import owned_ways, respell, respell_written
 from fieldlog.language.subjects import About, SubjectReader
 from fieldlog.language.trade import NOTED, Open, TradeReader, Worded, left_open
 from fieldlog.language.typed import only_typed, typed_words, widened
@@ -49,6 +49,12 @@ _SEEMS = frozenset({"seems", "seem", "appears"})
 PARTED = "a comma parts its number"
 _FOUND = (("on",), ("at",), ("in",), ("from",), ("of",), ("across",))
 """Before what something was found in: "a leak at the drain plug"."""
+_MOST_PARTS = 5
+"""Parts that are offered where one was named in part."""
+_SO_FAR = (("on", "it"), ("on", "the", "clock"), ("so", "far"))
+_PLACES = frozenset({"front", "rear", "back", "left", "right"})
+_UNNAMED = (("test", "ride"), ("engine",), ("gearbox",), ("odometer",))
+"""What is spoken of where nothing is named: "pulls to the left", "smokes"."""
 _ENDS = frozenset({"front", "rear", "back"})
 _MOST_OFFERED = 3
 """Parts that a place and a value may be of, where none was named: of more it is no question."""
@@ -97,7 +103,7 @@ class InspectionLanguage(OfferedGrammar):
         vocabulary = _vocabulary(rules, dialogue.rules, trade.rules, self._subjects, catalogue)
         self._values = ValueReader(vocabulary)
         self._trade = TradeReader(
-            trade.rules, trade.words, self._subjects, self._values, lambda: self._nouns
+            trade.rules, trade.words, self._subjects, self._values, lambda: self._name_words
         )
         self._dialogue = Dialogue.of(rules, self._subjects, dialogue.rules)
         self._answers = Answers(
@@ -155,7 +161,16 @@ class InspectionLanguage(OfferedGrammar):
 
         One finding, command or remark is what it is by itself.
         """
-        return self._breath(text)
+        found = self._breath(text)
+        if found.whole.decision is Decision.REFUSE and "'" in text.replace("\u2019", "'"):
+            for owned in owned_ways(text):  # "the left mirror's glass is cracked"
+                other = self._breath(owned)
+                if other.whole.decision is not Decision.REFUSE:
+                    parts = tuple(replace(one, text=text) for one in other.parts)
+                    return replace(
+                        other, text=text, parts=parts if len(parts) == 1 else other.parts
+                    )
+        return found
 
     def _as_marked(self, text: str) -> Breath:
         """All of it, asked about where a mark that was typed with it leaves it open."""
@@ -469,6 +484,88 @@ class InspectionLanguage(OfferedGrammar):
         piece = self._trade.of_a_piece(words)
         return self._of_a_place(words, text) if piece is None else left_open(piece, text)
 
+    def typed(self, text: str) -> Breath:
+        """``breath(text)`` of what somebody typed: what is refused is asked about, where something of
+        it is known.
+
+        What was heard is refused instead: of words that were only guessed there is nothing to ask.
+        """
+        found = self.breath(text)
+        ways = _written(text, self._sign).ways
+        if found.whole.decision is not Decision.REFUSE or len(ways) != 1:
+            return found
+        words = _words(ways[0].text)
+        if found.whole.kind is not Kind.NOTHING or UNKNOWN in words:
+            return found
+        commas = _commas(text.lower(), words)
+        asked = self._of_places(words, text, commas)
+        asked = asked or self._breaths.with_left_over(words, text, commas)
+        return asked or self._of_what(words, text) or self._unknown(words, text) or found
+
+    def _of_places(self, words: Words, text: str, commas: frozenset[int]) -> Breath | None:
+        """ "Front thirty four, rear thirty eight": of what is asked for all of it."""
+        pieces: list[Words] = [()]
+        for at, word in enumerate(words):
+            if at in commas or word == "and":
+                pieces.append(())
+            pieces[-1] = (*pieces[-1], *(() if word == "and" else (word,)))
+        found = [self._of_a_place(piece, text) for piece in pieces if len(pieces) > 1]
+        asked = [one for one in found if one is not None]
+        return (
+            asked_of(text, asked, "of what was not said")
+            if asked and len(asked) == len(found)
+            else None
+        )
+
+    def _unknown(self, words: Words, text: str) -> Breath | None:
+        told = self._trade.unknown_of(words)
+        return None if told is None else Breath(text, (left_open(told, text),))
+
+    def _of_what(self, words: Words, text: str) -> Breath | None:
+        """What was said of a part that was not named in full, or not at all: asked with what it may be.
+
+        "Lever pulls firm", "static sag thirty five", "wobbles at sixty".
+        """
+        said = words[1:] if words[:1] == ("the",) else words
+        said = next((said[: -len(end)] for end in _SO_FAR if said[-len(end) :] == end), said)
+        place = said[:1] if said[:1] and said[0] in _PLACES else ()
+        rest = said[len(place) :]
+        if not rest or self._subjects.read(words):
+            return None
+        names = self._named_in_part.get(rest[0], ())
+        tried = [(*place, *name, *rest[1:]) for name in names]
+        tried += [(*place, *name, *rest) for name in self._measured_parts.get(rest[0], ())]
+        tried += [] if place or tried else [(*name, *rest) for name in _UNNAMED]
+        found = [one for each in tried if (one := self._plain_finding(each, text)).offered]
+        parts = {one.component for each in found for one in each.offered}
+        if not found or len(parts) > _MOST_PARTS or any(one.dialogue for one in found):
+            return None
+        if any(one.condition == SOUND for each in found for one in each.offered) and not names:
+            return None
+        return asked_of(text, found, "of what was not said")
+
+    @cached_property
+    def _named_in_part(self) -> Mapping[str, tuple[Words, ...]]:
+        """The last word of names -> a name of each component that ends so: "lever", "pedal"."""
+        found: dict[str, dict[str, Words]] = {}
+        for one in self.catalogue:
+            for name in (tuple(p.split()) for t in (*one.spoken, *one.typed) for p in expand(t)):
+                if len(name) > 1:
+                    found.setdefault(name[-1], {}).setdefault(one.name, name)
+        return {word: tuple(names.values()) for word, names in found.items()}
+
+    @cached_property
+    def _measured_parts(self) -> Mapping[str, tuple[Words, ...]]:
+        """The first word of what is measured -> a name of each component that it is measured of."""
+        found: dict[str, dict[str, Words]] = {}
+        for one in self.catalogue:
+            name = tuple(expand((one.spoken or one.typed)[0])[0].split())
+            for each in one.characteristics:
+                for words in (p.split() for t in (*each.words, *each.typed) for p in expand(t)):
+                    if words:
+                        found.setdefault(words[0], {}).setdefault(one.name, name)
+        return {word: tuple(names.values()) for word, names in found.items()}
+
     def _of_a_place(self, words: Words, text: str) -> Understanding | None:
         """ "Front's at thirty three psi": what has that place and can measure that, to be asked."""
         said = words[1:] if words[:1] == ("set",) else words
@@ -541,6 +638,14 @@ class InspectionLanguage(OfferedGrammar):
     def _known_words(self) -> frozenset[str]:
         typed = {word for phrase in self._dialogue.whole for word in phrase}
         return self.grammar.words | typed | self._typed_words
+
+    @cached_property
+    def _name_words(self) -> frozenset[str]:
+        """Words of the names of parts, spoken or typed."""
+        said = [(*c.spoken, *c.typed) for c in self.catalogue]
+        return frozenset(
+            w for names in said for text in names for p in expand(text) for w in p.split()
+        )
 
     @cached_property
     def _nouns(self) -> tuple[str, ...]:

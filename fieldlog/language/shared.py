@@ -53,12 +53,17 @@ def _of_all(
         for about in subjects.read(words[n:]):
             places = [*_places(about, subjects)]
             counted = "four" not in phrase or len(places) == _MOST_PLACES
+            if counted and not about.missing and about.used < len(words) - n:
+                yield (words[n:],)  # "all valve clearances in spec"
             if counted and 1 < len(places) <= _MOST_PLACES and about.used < len(words) - n:
                 yield tuple((*place, *words[n:]) for place in places)
     for about in subjects.read(words):
         said = words[about.used + 1 :]
         places = [*_places(about, subjects)]
-        if words[about.used : about.used + 1] == ("both",) and said and len(places) == 2:
+        if words[about.used : about.used + 1] in (("is",), ("are",)):
+            said = words[about.used + 2 :]  # "rear indicators are both working"
+        both = "both" in words[about.used : about.used + 2]
+        if both and said and "both" not in said and len(places) == 2:
             yield tuple((*place, *words[: about.used], *said) for place in places)
     for phrase, axis in _CONTROLS.items():
         if words[-len(phrase) :] != phrase:

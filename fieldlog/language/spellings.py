@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 
 from fieldlog.quantities.written import is_listed
@@ -144,7 +144,7 @@ _OWNERS = frozenset({"driver", "rider", "operator", "owner", "maker", "customer"
 _HAS = re.compile(
     r"\b([a-z]+)['\u2019]s (?=(?:got|been|gone|had|lost|become|started|worn out|seized up)\b)"
 )
-_APOSTROPHE = re.compile(r"\b([a-z]+)['\u2019]s\b")
+_APOSTROPHE = re.compile(r"\b([a-z]+\d?)['\u2019]s\b")
 """That of "the coolant's down"; behind an owner it says whose a thing is."""
 _TOGETHER_PHRASES: Mapping[tuple[str, ...], tuple[str, ...]] = MappingProxyType(
     {
@@ -156,6 +156,7 @@ _TOGETHER_PHRASES: Mapping[tuple[str, ...], tuple[str, ...]] = MappingProxyType(
             "per cent": "percent",
             "re set": "reset",
             "half way": "halfway",
+            "oil and filter": "oil and oil filter",
             **{
                 f"{port} {said}": f"{port} valve {said}"
                 for port in ("inlet", "intake", "exhaust")
@@ -198,6 +199,13 @@ def respell_written(text: str) -> str:
     for size in _SIZES:
         text = size.sub(_spaced, text)
     return _BETWEEN_READINGS.sub(" then ", text) if is_listed(text) else text
+
+
+def owned_ways(text: str) -> Iterator[str]:
+    """``text`` with one "'s" after the other taken for whose a thing is: "left mirror's glass"."""
+    for found in _APOSTROPHE.finditer(text.lower()):
+        if len(text.lower()) == len(text):
+            yield f"{text[: found.end(1)]}{text[found.end() :]}"
 
 
 def _spaced(match: re.Match[str]) -> str:

@@ -23,7 +23,7 @@ from fieldlog.model import Asks, Decision, Finding, Kind, Question, Understandin
 from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.codes import codes
 from fieldlog.quantities.dates import DATE_WORDS, MONTHS
-from fieldlog.quantities.number_words import NUMBER_WORDS
+from fieldlog.quantities.number_words import NUMBER_WORDS, NUMERALS
 from fieldlog.words import questions, tell
 
 _MOST_TRIMMED = 4
@@ -41,7 +41,23 @@ _LINKS = (
     ("near",),
     ("to",),
 )
-_NO_THINGS = frozenset({"all", "the", "and", "not"})
+_NO_THINGS = NUMBER_WORDS.union(
+    (
+        "all",
+        "back",
+        "down",
+        "front",
+        "full",
+        "high",
+        "in",
+        "left",
+        "low",
+        "of",
+        "rear",
+        "right",
+        "the",
+    )
+)
 _OF_TWO = frozenset(
     ("front", "rear", "back", "left", "right", "top", "bottom", "inner", "outer", "upper", "lower")
 )
@@ -58,6 +74,10 @@ _OF_A_SHARE = frozenset(
 _REPLACED = ("replaced",)
 _ENDS = frozenset({"front", "rear", "back"})
 _MONTHS = frozenset(MONTHS)
+_OF_A_VALUE = NUMERALS | {"millimeters", "millimeter", "inches", "volts", "psi", "miles", "percent"}
+"""What tells that a value was meant."""
+_MISSING = "missing"
+_AT_REST = "resting voltage"
 _FLUIDS = "fluids"
 NOTED = "noted"
 """The detail of a finding that says where on the part it is, or when."""
@@ -79,6 +99,8 @@ class Open(StrEnum):
     """A month without its year."""
     NOT_SAID = "not said"
     """A condition that is said of other parts."""
+    UNKNOWN = "unknown"
+    """Words that nobody knows of it."""
     PIECE = "piece"
     """A piece of a part that has no entry of its own."""
     LIMIT = "limit"
@@ -130,6 +152,7 @@ class TradeReader:
         self._spot_alone, self._throughout = of("spot_alone"), of("throughout")
         self._looked_at, self._newly, self._fitted = of("looked_at"), of("newly"), of("fitted")
         self._piece, self._measured_at = of("piece"), of("measured_at")
+        self._measured_running, self._lacks = of("measured_running"), of("lacks")
         self.some_of, self.none_of = of("some_of"), of("none_of")
         self._named = nouns
         self._its_limit, self._vague, self._near_limit = (
@@ -193,6 +216,8 @@ class TradeReader:
                 return told
             if rest and (told := self._measured_there(about, rest, text)) is not None:
                 return told
+            if rest and (told := self._lacking(about, rest, text)) is not None:
+                return told
         for at in range(1, len(words)):
             for about in self._subjects.read(words[at:]):
                 if about.used == len(words) - at:
@@ -220,6 +245,15 @@ class TradeReader:
                 told = rest[len(phrase) :]
                 if NUMBER_WORDS.isdisjoint(told):
                     return Worded(about, (), Open.PIECE, " ".join(phrase))
+        return None
+
+    def unknown_of(self, words: Words) -> Worded | None:
+        """ "Front brake judders": words that nobody knows of a part that is named first."""
+        for about in self._subjects.read(words)[:1]:
+            rest = words[about.used :]
+            judged = any(about.component.judged())
+            if rest and judged and _OF_A_VALUE.isdisjoint(rest):
+                return Worded(about, (), Open.UNKNOWN, " ".join(rest))
         return None
 
     def _counted(self, words: Words, text: str, part: bool) -> Worded | None:
@@ -292,16 +326,28 @@ class TradeReader:
                         return Worded(about, measured, Open.LIMIT)
         return None
 
+    def _lacking(self, about: About, rest: Words, text: str) -> Worded | None:
+        """ "Rear axle nut's missing its split pin", "rear tyre has no valve cap"."""
+        for phrase in self._lacks.before(rest):
+            for lost in self._subjects.read(rest[len(phrase) :]):
+                if lost.used != len(rest) - len(phrase) or lost.characteristic is not None:
+                    continue
+                known = {axis.name for axis in lost.axes} - set(lost.places)
+                for axis, value in about.places.items():
+                    lost = lost.placed(axis, value) if axis in known else lost
+                missing = tuple(self._as_conditions(lost, (_MISSING,), text))
+                if missing:
+                    return Worded(lost, missing)
+        return None
+
     def _measured_there(self, about: About, rest: Words, text: str) -> Worded | None:
         """ "Four mil in the middle", "twelve four with the key off": where, or how, it was measured."""
-        for where in self._measured_at.behind(rest):
-            said = rest[: -len(where)]
-            found = self._values.read(about, said, text)[0]
-            found += [
-                one
-                for spot in self._measured_at.behind(said)
-                for one in self._values.read(about, said[: -len(spot)], text)[0]
-            ]
+        running = about.characteristic is not None and about.characteristic.name != _AT_REST
+        for where in (
+            *self._measured_at.behind(rest),
+            *(self._measured_running.behind(rest) if running else ()),
+        ):
+            found = self._values.read(about, rest[: -len(where)], text)[0]
             measured = [one for one in found if one.finding.quantity is not None]
             if measured:
                 given = ((NOTED, " ".join(where)),)
@@ -311,9 +357,17 @@ class TradeReader:
     # --- behind the subject ----------------------------------------------------------------------
 
     def _said_of(
-        self, about: About, rest: Words, text: str, part: bool, *, before: bool = False
+        self,
+        about: About,
+        rest: Words,
+        text: str,
+        part: bool,
+        *,
+        before: bool = False,
+        spots: bool = True,
     ) -> Worded | None:
-        """``before``: said before the name, where a bare "left" is what is left."""
+        """``before``: said before the name, where a bare "left" is what is left; ``spots``: where on
+        the part it is may stand behind it: "a clunk when I pull the front brake" is of no brake."""
         for named, said in self._named_last(about, rest):
             noun = said[1:] if said[0] in _HAS else said
             readings = tuple(self._values.judged(named, said, text)) or tuple(
@@ -322,7 +376,9 @@ class TradeReader:
             if readings:
                 return Worded(named, readings)
         for body in self._values.without_copula(rest):
-            for placed, said, where in self._trimmed(about, body, _MOST_TRIMMED, part or before):
+            for placed, said, where in self._trimmed(
+                about, body, _MOST_TRIMMED, part or before, spots=spots
+            ):
                 told = self._told(placed, said, text, part)
                 if told is not None and self._half_sound(told, body, said, where):
                     return replace(told, open=Open.NEARLY)
@@ -358,16 +414,16 @@ class TradeReader:
                         yield named, said[:-2] if linked else said
 
     def _trimmed(
-        self, about: About, said: Words, most: int, part: bool
+        self, about: About, said: Words, most: int, part: bool, *, spots: bool = True
     ) -> Iterator[tuple[About, Words, Words]]:
-        """``said`` as it stands, then without the small words, places and spots beside it."""
+        """``said`` as it stands, then without the small words, places and ``spots`` beside it."""
         yield about, said, ()
         if not most:
             return
         for phrase in self._degree.before(said):
-            yield from self._trimmed(about, said[len(phrase) :], most - 1, part)
+            yield from self._trimmed(about, said[len(phrase) :], most - 1, part, spots=spots)
         for phrase in self._degree.behind(said):
-            yield from self._trimmed(about, said[: -len(phrase)], most - 1, part)
+            yield from self._trimmed(about, said[: -len(phrase)], most - 1, part, spots=spots)
         for axis in () if part else about.axes:
             for value in self._subjects.values(axis.name) if axis.name not in about.places else ():
                 for phrase in _at(axis.name, value):
@@ -375,7 +431,7 @@ class TradeReader:
                         placed = about.placed(axis.name, value)
                         yield from self._trimmed(placed, said[: -len(phrase)], most - 1, part)
         fluid = about.component.system == _FLUIDS
-        for size in self._spots(said):
+        for size in self._spots(said) if spots else ():
             if fluid and self._names_a_part(said[-size:]):
                 continue  # "oil leaking from the left fork seal": that is what leaks
             for placed, body, where in self._trimmed(about, said[:-size], most - 1, part):
@@ -519,7 +575,7 @@ class TradeReader:
             return Worded(about, (), Open.HOW)
         if body in self._need or (body[-1:] == ("new",) and body[:-1] in self._need):
             return Worded(about, (), Open.HOW)
-        told = self._said_of(about, body, text, part, before=True)
+        told = self._said_of(about, body, text, part, before=True, spots=linked)
         bare = body[1:] if body[:1] and body[0] in _ARTICLES else body
         if told is None and linked and not part and bare in self._nouns:
             return Worded(about, (), Open.NOT_SAID, " ".join(bare))
@@ -552,6 +608,8 @@ def left_open(told: Worded, text: str) -> Understanding:
         reason = "what is to be done was said, not how it is"
         if told.open is Open.NOT_SAID:
             reason = f"'{told.piece}' is not said of the {tell.place(component.name, place)}"
+        if told.open is Open.UNKNOWN:
+            reason = f"'{told.piece}' is not known of the {tell.place(component.name, place)}"
         asked = questions.how_it_is(component.name, place, tuple(known))
     question = Question(Asks.IN_FULL, asked)
     return Understanding(Decision.ASK, Kind.FINDING, reason, text, question=question)
@@ -580,7 +638,8 @@ def _at(axis: str, value: str) -> tuple[Words, ...]:
     )
     if axis == "end":
         ways = (*ways, *((*way, what) for way in ways for what in ("wheel", "brake", "end")))
-        ways = (*ways, *((*way[:-1], "back") for way in ways if way[-1] == "rear"))
+        back = (tuple("back" if word == "rear" else word for word in way) for way in ways)
+        ways = (*ways, *back) if value == "rear" else ways
     return ways if axis in ("end", "side") else ()
 
 

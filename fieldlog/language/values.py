@@ -25,7 +25,7 @@ from fieldlog.language.subjects import About
 from fieldlog.model import Finding, Flag, Quantity
 from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.codes import brake_fluid_twin, codes
-from fieldlog.quantities.number_words import HOMOPHONES, NUMBER_WORDS
+from fieldlog.quantities.number_words import NUMERALS
 from fieldlog.quantities.quantity import Quantities, QuantityReading, quantities
 from fieldlog.quantities.twins import TwinKind, twins
 from fieldlog.quantities.values import DOUBTFUL, PROPER
@@ -39,7 +39,6 @@ _DONE_FOR = ("worn", "not working")
 _ARE = (("is",), ("are",))
 _ONLY = ("only",)
 """Before a number it changes nothing; before all else it may: "only works hot"."""
-_NUMERAL = NUMBER_WORDS - frozenset(HOMOPHONES)
 _OLD = (("old",),)
 _MILS = frozenset({"mil", "mils", "mill", "mills"})
 """A millimetre to one mechanic, a thousandth of an inch to another."""
@@ -264,7 +263,7 @@ class ValueReader:
             rest[size:] for size in range(1, min(len(rest), longest + 1)) if rest[:size] in copulas
         ]
         ways.append(rest)
-        few = [way[1:] for way in ways if way[:1] == _ONLY and _NUMERAL.issuperset(way[1:2])]
+        few = [way[1:] for way in ways if way[:1] == _ONLY and way[1:] and way[1] in NUMERALS]
         return [*ways, *few]
 
     @staticmethod
@@ -287,7 +286,9 @@ class ValueReader:
         table = self.conditions_of(about.component, about.characteristic)
 
         def judged(rest: Words) -> tuple[str, str]:
-            return table.get(rest[1:] if rest[:1] in _ARE else rest, ("", ""))
+            said = rest[1:] if rest[:1] in _ARE else rest
+            typed = () if said in table else tuple(self._typed_of(about).get(said, ()))
+            return typed[0] if len(typed) == 1 else table.get(said, ("", ""))
 
         for rest, owner, before, given, can_be in before_condition(
             about.component, about.characteristic, body, lambda rest: bool(judged(rest)[0])

@@ -154,3 +154,15 @@ NUMBER_WORDS: frozenset[str] = (
     | frozenset({"hundred", "and", "a", "an", "between", "from", "to", "through", "till"})
 )
 """Every word that can take part in a number."""
+
+_SMALL = (
+    "a about above almost an and approx approximately around at ate bang below between bit circa "
+    "dead exactly fewer for from give greater hair just least less more most nearly no not of on or "
+    "over quite roughly shade slightly so somewhere spot take than the through till to too under "
+    "up well won"
+)
+SMALL_WORDS = frozenset(_SMALL.split())
+"""Words that stand around numbers and anywhere else: "not cracked", "on fire"."""
+
+NUMERALS = NUMBER_WORDS - SMALL_WORDS - frozenset(HOMOPHONES)
+"""Those that stand in numbers only."""

@@ -223,7 +223,9 @@ class Conversation:
         clip = Clip(np.zeros(0, dtype=np.float32), 0.0)
         language = self._ears.language
         said = language.understand(text)
-        if question is not None and isinstance(language, InspectionLanguage):
+        if question is None and isinstance(language, InspectionLanguage):
+            said = language.typed(text).whole
+        elif question is not None and isinstance(language, InspectionLanguage):
             answer = Answering(language, question.asked, again=question.again).understand(text)
             said = said if answer.decision is Decision.REFUSE else answer
         if said.kind is Kind.REMARK and not said.slots.get("remark"):
