@@ -33,6 +33,7 @@ COMMANDS: Table = {
         "fieldlog.cli.inspection:inspection",
         "start, hear, show, correct, sign and verify inspections",
     ),
+    "bundle": ("fieldlog.cli.bundle:bundle", "an inspection or vehicle as one file to hand over"),
     "key": ("fieldlog.cli.key:key", "keys that people sign with"),
     "store": ("fieldlog.cli.store:store", "bring two records, or two copies of one, together"),
     "report": ("fieldlog.cli.report:report", "write an inspection as HTML, PDF, JSON or CSV"),

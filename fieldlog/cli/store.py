@@ -68,7 +68,7 @@ def merge(other: Path, as_json: bool, folder: Path | None) -> None:
             f"{merged.rows} of {merged.rows_there} rows came in, {merged.originals} clips and photos"
         )
     for record, finding in merged.rivalled:
-        click.echo(f"inspection {record.inspection.number}: {_rivalled(record, finding)}")
+        click.echo(f"inspection {record.inspection.number}: {rivalled(record, finding)}")
     click.echo(f"fingerprint {merged.fingerprint}")
     click.echo(f"the other way: fieldlog store merge {here} --store {other}")
 
@@ -91,7 +91,7 @@ def set_aside(folder: Path | None) -> None:
     click.echo(f"moved to {move_aside(folder or store_folder(), utc_now())}")
 
 
-def _rivalled(record: InspectionRecord, finding: RecordedFinding) -> str:
+def rivalled(record: InspectionRecord, finding: RecordedFinding) -> str:
     """What two records said of one finding, and which of it counts."""
     numbers = {each.id: each.number for each in record.findings}
     lost = ", ".join(str(numbers[name]) for name in finding.rivals)

@@ -41,6 +41,7 @@ COMMANDS: Table = {
         "the demo inspection spoken into the phone's page in a real browser",
     ),
     "years": ("fieldlog.lab.benchmarks.years:years", "questions over ten million findings"),
+    "merges": ("fieldlog.lab.proofs.orders:merges", "bundles merged in random orders"),
     "life": ("fieldlog.lab.life:life", "what an utterance calls on its way, drawn"),
     "report": ("fieldlog.lab.benchmarks.command:report_page", "the report of a large inspection"),
     "speech-set": (

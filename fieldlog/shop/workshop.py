@@ -33,6 +33,7 @@ from fieldlog.aftercare.plan import (
     walk_setting,
     work_done_in,
 )
+from fieldlog.errors import StoreError
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.limits.context import keeps_left
@@ -49,6 +50,7 @@ from fieldlog.store.repository import Repository, utc_now
 
 if TYPE_CHECKING:
     from fieldlog.listeners.worker import Crash
+    from fieldlog.proof.keys import Signer
     from fieldlog.report.copies import Progress as Copying
     from fieldlog.report.write import ReportFiles
 
@@ -301,6 +303,49 @@ class Workshop:
         )
         witness.handed_out(self.store, made)
         return written
+
+    def bundle(
+        self,
+        inspection: str = "last",
+        *,
+        vehicle: str | None = None,
+        out: Path | str = ".",
+        signer: Signer | None = None,
+    ) -> Path:
+        """Write a bundle of an inspection, or of a ``vehicle``, into the folder ``out``; its path.
+
+        Signed by ``signer``, else with the record's own key; what was written is checked before it is
+        there. Raises ``UsageError`` for no such, ``StoreError`` for what cannot be written or has a fault.
+        """
+        from fieldlog.bundle.check import check
+        from fieldlog.bundle.make import make, subject
+        from fieldlog.shop import witness
+
+        now = self.now()
+        of = subject(self.store, inspection, vehicle)
+        if of.kind == "vehicle":
+            name = f"vehicle-{self.store.vehicle(of.id).number}.zip"
+        else:
+            head = self.store.inspection(of.id)
+            name = f"inspection-{head.started_at:%Y-%m-%d}-{head.number}.zip"
+        made = witness.checkpoint(self.store, "bundle", now, of.owners, signer=signer)
+        target = Path(out) / name
+        partial = target.with_name(f".{name}.unchecked")
+        try:
+            make(self.store, of, made, partial)
+            faults = check(partial, now).faults
+            if faults:
+                raise StoreError(
+                    f"nothing is handed over: what was written has {len(faults)} faults; the first: "
+                    f"{faults[0]}",
+                    where=str(self.store.folder),
+                    todo="fieldlog inspection verify",
+                )
+            partial.replace(target)
+        finally:
+            partial.unlink(missing_ok=True)
+        witness.handed_out(self.store, made)
+        return target
 
 
 def grammar_fingerprint(folder: Path) -> str:

@@ -74,7 +74,7 @@ def merge(
         originals,
         there,
         ours.fingerprint(),
-        tuple(_rivalled(ours, taken.owners)),
+        tuple(rivalled(ours, taken.owners)),
     )
 
 
@@ -176,9 +176,10 @@ def _counted(rows: Iterable[StoredRow], told: Told) -> Iterator[StoredRow]:
         yield row
 
 
-def _rivalled(
+def rivalled(
     ours: Store, owners: Iterable[str]
 ) -> Iterator[tuple[InspectionRecord, RecordedFinding]]:
+    """Findings of ``owners`` that two records corrected, or one corrected and the other withdrew."""
     inspections = {each.id for each in ours.inspections(None)}
     for owner in sorted(inspections.intersection(owners)):
         record = ours.read(owner)

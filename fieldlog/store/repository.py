@@ -6,7 +6,7 @@ as saved is there after a crash. Nothing is updated or deleted; a correction is 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -23,7 +23,7 @@ from fieldlog.store.base import AsSeen, NewRow, Stored
 from fieldlog.store.entry import entry_rows
 from fieldlog.store.ids import new_id
 from fieldlog.store.media import MediaFolder
-from fieldlog.store.merging import Merged, Told, merge
+from fieldlog.store.merging import Merged, Told, merge, rivalled
 from fieldlog.store.records import (
     HistoryRow,
     Inspection,
@@ -34,6 +34,7 @@ from fieldlog.store.records import (
     NewFinding,
     NewPhoto,
     NewUtterance,
+    RecordedFinding,
     Saved,
     Vehicle,
     Verification,
@@ -438,6 +439,10 @@ class Repository:
     def merge(self, other: Path, told: Told = lambda *_: None) -> Merged:
         """Add what the store in the folder ``other`` has besides (see ``merging.merge``)."""
         return merge(self.engine, self.media, other, now=self._now(), told=told)
+
+    def rivalled(self, owners: Iterable[str]) -> Iterator[tuple[InspectionRecord, RecordedFinding]]:
+        """Findings of ``owners`` (ids) on which two records differed."""
+        return rivalled(self.engine, owners)
 
     # -- inside -----------------------------------------------------------------------------------
 

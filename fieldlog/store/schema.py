@@ -174,14 +174,15 @@ TABLES: dict[str, str] = {
   outcome TEXT NOT NULL, sampled INTEGER NOT NULL CHECK (sampled IN (0, 1)),
   reviewer TEXT NOT NULL, note TEXT NOT NULL, undoes TEXT REFERENCES review(id)""",
     "elsewhere": """
-  hash BLOB NOT NULL CHECK (length(hash) = 32), writer TEXT NOT NULL,
-  n INTEGER NOT NULL CHECK (n >= 0), turn INTEGER NOT NULL,
-  behind BLOB NOT NULL CHECK (length(behind) % 32 = 0), PRIMARY KEY (hash, behind)""",
+  hash BLOB NOT NULL CHECK (length(hash) = 32),
+  behind BLOB NOT NULL CHECK (length(behind) % 32 = 0), writer TEXT NOT NULL,
+  n INTEGER NOT NULL CHECK (n >= 0), turn INTEGER NOT NULL, PRIMARY KEY (hash, behind)""",
     "local_state": "key TEXT PRIMARY KEY NOT NULL, value TEXT NOT NULL",
     "local_head": "hash BLOB PRIMARY KEY NOT NULL CHECK (length(hash) = 32), turn INTEGER NOT NULL",
 }
 """Table -> its columns and constraints; every table is STRICT."""
 
+# Their keys come first: otherwise SQLite 3.40 finds a NULL where there is none (PRAGMA integrity_check).
 _WITHOUT_ROWID = {
     *("limit_text", "hypothesis", "stretch", "word", "reading", "judgement", "elsewhere"),
     *("local_state", "local_head"),

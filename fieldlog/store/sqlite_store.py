@@ -80,6 +80,12 @@ class SqliteStore:
         with self._reading():
             return checkpoints.hold(self.connection, against)
 
+    def has(self, hash: bytes) -> bool:
+        """Whether the row with that hash is here."""
+        with self._reading():
+            found = self.connection.execute("SELECT count(*) FROM record WHERE hash = ?", (hash,))
+            return bool(found.fetchone()[0])
+
     def checkpoints(self) -> tuple[checkpoints.KeptCheckpoint, ...]:
         """Every checkpoint that was put into the record."""
         with self._reading():

@@ -1,0 +1,1 @@
+"""Bundles: one file with a whole inspection or vehicle that anybody can check and merge."""

@@ -1,0 +1,1 @@
+"""Campaigns against the record: tampering, merging in random orders, hostile input."""
