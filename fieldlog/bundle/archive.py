@@ -197,7 +197,8 @@ class Archive:
             or at + length + _END.size != size
         ):
             raise self._bad("its list of members is not where it says")
-        table, offset, end, found = self._at(at, length), 0, 0, []
+        table, offset, end = self._at(at, length), 0, 0
+        found: list[Member] = []
         for _ in range(count):
             if offset + _CENTRAL.size > length:
                 raise self._bad("its list of members is cut short")

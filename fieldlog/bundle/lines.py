@@ -95,7 +95,10 @@ def read_row(line: bytes, beside: bytes) -> tuple[StoredRow, int]:
 def _new(told: Json, hash: bytes, turn: int) -> StoredRow:
     parents = tuple(_hash(each) for each in _list(told["parents"]))
     place = Place(
-        *(_str(told[key]) for key in ("id", "kind", "owner", "writer")),
+        id=_str(told["id"]),
+        kind=_str(told["kind"]),
+        owner=_str(told["owner"]),
+        writer=_str(told["writer"]),
         n=_int(told["n"]),
         made_at=_int(told["made_at"]),
         turn=turn,
@@ -225,23 +228,16 @@ def read_limit(line: bytes) -> tuple[str, str]:
 def schema() -> bytes:
     """JSON Schema 2020-12 of a line of ``rows.jsonl``."""
     hash = {"type": "string", "pattern": "^[0-9a-f]{64}$"}
-    kinds = [
-        {
-            "if": {"properties": {"kind": {"const": kind}}},
-            "then": {
-                "properties": {
-                    "row": {"$ref": f"#/$defs/{kind}"},
-                    "children": {
-                        "items": {
-                            "anyOf": [{"$ref": f"#/$defs/{t}"} for t, _ in CHILDREN.get(kind, ())]
-                            or [False]
-                        }
-                    },
-                }
-            },
+    kinds: list[Json] = []
+    for kind in CHAINED:
+        parts: list[Any] = [{"$ref": f"#/$defs/{table}"} for table, _ in CHILDREN.get(kind, ())]
+        of_kind = {
+            "row": {"$ref": f"#/$defs/{kind}"},
+            "children": {"items": {"anyOf": parts or [False]}},
         }
-        for kind in CHAINED
-    ]
+        kinds.append(
+            {"if": {"properties": {"kind": {"const": kind}}}, "then": {"properties": of_kind}}
+        )
     tables = [*CHAINED, *(t for pairs in CHILDREN.values() for t, _ in pairs)]
     whole = {
         "$schema": "https://json-schema.org/draft/2020-12/schema",

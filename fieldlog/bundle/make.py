@@ -27,7 +27,7 @@ _REFERS = ("vehicle_id", "inspection_id", "utterance_id", "finding_id", "photo_i
 
 
 @dataclass(frozen=True, slots=True)
-class Subject:
+class BundledThing:
     """What a bundle is of."""
 
     kind: str
@@ -37,16 +37,18 @@ class Subject:
     """Ids of the vehicle and the inspections whose rows are all in it."""
 
 
-def subject(store: Repository, inspection: str | None, vehicle: str | None) -> Subject:
+def subject(store: Repository, inspection: str | None, vehicle: str | None) -> BundledThing:
     """The inspection, or the vehicle with all its inspections; raises ``UsageError`` for no such."""
     if vehicle is not None:
         of = store.vehicle(vehicle)
-        return Subject("vehicle", of.id, (of.id, *(each.id for each in store.inspections(of.id))))
+        return BundledThing(
+            "vehicle", of.id, (of.id, *(each.id for each in store.inspections(of.id)))
+        )
     head = store.inspection(inspection or "last")
-    return Subject("inspection", head.id, (head.vehicle_id, head.id))
+    return BundledThing("inspection", head.id, (head.vehicle_id, head.id))
 
 
-def make(store: Repository, of: Subject, checkpoint: Checkpoint, target: Path) -> Path:
+def make(store: Repository, of: BundledThing, checkpoint: Checkpoint, target: Path) -> Path:
     """Write the bundle ``of`` an inspection or vehicle to ``target``, whole or not at all.
 
     ``checkpoint``: of the record as it is now, with a line for each owner. Raises ``StoreError``.
@@ -142,7 +144,7 @@ def _proof(leaves: Sequence[bytes], chosen: Sequence[int]) -> bytes:
     return (json.dumps(document) + "\n").encode()
 
 
-def _about(of: Subject, rows: int) -> bytes:
+def _about(of: BundledThing, rows: int) -> bytes:
     document = {
         "format": FORMAT,
         "of": {"kind": of.kind, "id": of.id},

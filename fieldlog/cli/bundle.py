@@ -14,7 +14,7 @@ from fieldlog.config import store_folder
 from fieldlog.errors import StoreError
 
 if TYPE_CHECKING:
-    from fieldlog.bundle.check import Content
+    from fieldlog.bundle.checking import Content
 
 _file = click.argument("file", type=click.Path(path_type=Path))
 
@@ -87,10 +87,10 @@ def verify(file: Path, as_json: bool) -> None:
     Example:
       fieldlog bundle verify inspection-2026-05-04-1.zip
     """
-    from fieldlog.bundle.check import check
+    from fieldlog.bundle.checking import check_bundle
     from fieldlog.store.repository import utc_now
 
-    content = check(file, utc_now())
+    content = check_bundle(file, utc_now())
     if as_json:
         click.echo(json.dumps(_document(content)))
     else:
@@ -123,12 +123,12 @@ def merge(file: Path, as_json: bool, folder: Path | None) -> None:
     Example:
       fieldlog bundle merge inspection-2026-05-04-1.zip
     """
-    from fieldlog.bundle.check import check
-    from fieldlog.bundle.check import merge as merge_bundle
+    from fieldlog.bundle.checking import check_bundle
+    from fieldlog.bundle.checking import merge as merge_bundle
     from fieldlog.store.repository import utc_now
 
     if not is_record(folder or store_folder()):
-        check(file, utc_now())  # nothing is made here for what is no bundle
+        check_bundle(file, utc_now())  # nothing is made here for what is no bundle
     with opened(folder, new=True) as ours:
         merged = merge_bundle(ours, file, utc_now())
     if as_json:

@@ -317,7 +317,7 @@ class Workshop:
         Signed by ``signer``, else with the record's own key; what was written is checked before it is
         there. Raises ``UsageError`` for no such, ``StoreError`` for what cannot be written or has a fault.
         """
-        from fieldlog.bundle.check import check
+        from fieldlog.bundle.checking import check_bundle
         from fieldlog.bundle.make import make, subject
         from fieldlog.shop import witness
 
@@ -333,7 +333,7 @@ class Workshop:
         partial = target.with_name(f".{name}.unchecked")
         try:
             make(self.store, of, made, partial)
-            faults = check(partial, now).faults
+            faults = check_bundle(partial, now).faults
             if faults:
                 raise StoreError(
                     f"nothing is handed over: what was written has {len(faults)} faults; the first: "

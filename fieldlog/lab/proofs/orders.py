@@ -10,7 +10,7 @@ from pathlib import Path
 
 import click
 
-from fieldlog.bundle.check import Content, check
+from fieldlog.bundle.checking import Content, check_bundle
 from fieldlog.lab.proofs.shops import START, grown_apart
 from fieldlog.store.base import Store
 from fieldlog.store.media import MediaFolder
@@ -91,7 +91,7 @@ def merges(orders: int, seed: int) -> None:
     chance = random.Random(seed)
     with tempfile.TemporaryDirectory(prefix="fieldlog-") as made:
         bundles = grown_apart(Path(made), chance)
-        contents = [check(path, START) for path in bundles]
+        contents = [check_bundle(path, START) for path in bundles]
         faults = [fault for each in contents for fault in each.faults]
         click.echo(
             f"{len(bundles)} bundles, {sum(len(each.rows) for each in contents)} rows in them"

@@ -54,7 +54,7 @@ class Content:
     """What rests on the sender's word."""
 
 
-def check(path: Path, now: datetime) -> Content:
+def check_bundle(path: Path, now: datetime) -> Content:
     """Everything in the bundle ``path`` and everything that is wrong with it.
 
     Raises ``StoreError`` for a file whose form is not that of a bundle at all.
@@ -342,7 +342,7 @@ def merge(store: Repository, path: Path, now: datetime) -> Merged:
     Clips and photos come first, then the rows in one transaction. Again, and in any order with other
     bundles and records, it comes to the same record.
     """
-    content = check(path, now)
+    content = check_bundle(path, now)
     if content.faults:
         raise StoreError(
             f"nothing of it was taken: it has {len(content.faults)} faults; the first: {content.faults[0]}",

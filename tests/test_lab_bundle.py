@@ -19,7 +19,7 @@ import pytest
 
 from fieldlog.bundle.archive import BAG, Archive
 from fieldlog.bundle.archive import write as write_archive
-from fieldlog.bundle.check import check, merge
+from fieldlog.bundle.checking import check_bundle, merge
 from fieldlog.bundle.lines import schema
 from fieldlog.bundle.make import tags
 from fieldlog.bundle.page import page
@@ -74,7 +74,7 @@ def _written(members: dict[str, bytes], target: Path, *, tagged: bool = True) ->
 
 
 def test_a_bundle_has_no_fault_and_any_archive_program_opens_it(shop: Path) -> None:
-    content = check(shop / "inspection.zip", START)
+    content = check_bundle(shop / "inspection.zip", START)
     assert content.faults == ()
     assert content.checkpoint is not None
     assert content.checkpoint.one("by") == "A. Smith"
@@ -157,7 +157,7 @@ def test_merged_it_reads_as_it_was(shop: Path, tmp_path: Path) -> None:
 def test_random_orders_come_to_one_record(tmp_path: Path) -> None:
     """A cut of `python -m fieldlog.lab merges --orders 100`."""
     chance = random.Random(3)
-    contents = [check(path, START) for path in grown_apart(tmp_path, chance)]
+    contents = [check_bundle(path, START) for path in grown_apart(tmp_path, chance)]
     assert [each.faults for each in contents] == [()] * len(contents)
     assert len(states_after(contents, 6, chance)) == 1
 
@@ -179,7 +179,7 @@ def test_rows_of_earlier_versions_go_in_and_out(tmp_path: Path) -> None:
     with Workshop.open(folder, now=ticking()) as opened:
         path = opened.bundle("last", out=tmp_path)
         record = opened.store.inspection_record("last")
-    assert check(path, START).faults == ()
+    assert check_bundle(path, START).faults == ()
     with Repository.open(tmp_path / "other", now=ticking()) as other:
         merge(other, path, START)
         assert other.verify().faults == ()
@@ -262,7 +262,7 @@ def test_what_somebody_changed_is_named_and_not_taken(
     change, why = CHANGES[name]
     change(members)
     path = _written(members, tmp_path / "changed.zip")
-    assert why in " ".join(check(path, START).faults)
+    assert why in " ".join(check_bundle(path, START).faults)
     with Repository.open(tmp_path / "other") as other:
         with pytest.raises(StoreError, match="nothing of it was taken"):
             merge(other, path, START)
@@ -273,7 +273,7 @@ def test_without_new_manifests_a_change_shows_at_once(shop: Path, tmp_path: Path
     members = _members(shop / "inspection.zip")
     _edit(members)
     path = _written(members, tmp_path / "changed.zip", tagged=False)
-    assert "data/rows.jsonl: is not what the manifest says" in check(path, START).faults
+    assert "data/rows.jsonl: is not what the manifest says" in check_bundle(path, START).faults
 
 
 def _patched(old: bytes, new: bytes, *, count: int = 1) -> Callable[[bytes], bytes]:
@@ -337,14 +337,14 @@ def test_an_archive_that_is_none_of_ours_is_refused(shop: Path, tmp_path: Path, 
     path = tmp_path / "hostile.zip"
     path.write_bytes(change((shop / "inspection.zip").read_bytes()))
     with pytest.raises(StoreError, match=why):
-        check(path, START)
+        check_bundle(path, START)
 
 
 def test_what_is_no_file_is_refused_at_once(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe.zip")
     for path in (tmp_path / "pipe.zip", tmp_path, tmp_path / "nowhere.zip"):
         with pytest.raises(StoreError):
-            check(path, START)
+            check_bundle(path, START)
 
 
 @pytest.mark.parametrize(
@@ -362,7 +362,7 @@ def test_lines_that_are_none_are_named(shop: Path, tmp_path: Path, line: bytes) 
     for name in ("rows.jsonl", "places.jsonl", "elsewhere.jsonl", "limits.jsonl"):
         members = _members(shop / "inspection.zip")
         _line(members, name, lambda lines: lines.insert(0, line + b"\n"))
-        assert check(_written(members, tmp_path / "lines.zip"), START).faults
+        assert check_bundle(_written(members, tmp_path / "lines.zip"), START).faults
 
 
 def test_values_that_no_record_could_show_are_not_taken(shop: Path, tmp_path: Path) -> None:
