@@ -83,6 +83,8 @@ def phone(browser: Browser, shed: PhoneShed) -> Iterator[BrowserContext]:
 
 
 def opened(phone: BrowserContext, shed: PhoneShed) -> Page:
+    for other in phone.pages:  # of a test that failed
+        other.close()
     page = phone.new_page()
     page.goto(shed.desk.place.url)
     page.locator("#listen").wait_for(state="visible")
@@ -173,13 +175,43 @@ def test_what_was_not_sent_when_the_page_was_closed_is_sent_by_the_next_one(
     phone.set_offline(False)
     page = opened(phone, shed)
     assert until(lambda: page.locator("#kept").inner_text() == "")
-    page.locator("#listen").click()  # what was open ends with the next run of the microphone
     assert until(lambda: len(shed.told) > before)
     (slack,) = shed.told[before].events
     assert isinstance(slack, ev.FindingSaved)
     assert slack.kept.finding.characteristic == "slack"
     assert SoundFlag.GAP not in shed.told[before].spoken.clip.flags
-    page.locator("#listen").click()
+    page.close()
+
+
+def test_a_second_page_of_the_same_phone_keeps_its_hands_off(
+    phone: BrowserContext, shed: PhoneShed
+) -> None:
+    first = opened(phone, shed)
+    second = phone.new_page()
+    second.goto(shed.desk.place.url)
+    second.locator("#alarm").wait_for(state="visible")
+    assert "Another page" in second.locator("#alarm").inner_text()
+    assert second.locator("#listen").is_disabled()
+    assert first.locator("#line").inner_text() == "connected"
+    first.close()
+    assert until(lambda: second.locator("#listen").is_enabled()), "then it is this one's"
+    assert until(lambda: second.locator("#line").inner_text() == "connected")
+    second.close()
+
+
+def test_words_that_are_not_taken_come_back_into_the_field(
+    phone: BrowserContext, shed: PhoneShed, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = opened(phone, shed)
+
+    def broken(text: str) -> None:
+        raise RuntimeError("on purpose")
+
+    monkeypatch.setattr(shed.inspecting, "type", broken)
+    page.locator("#words").fill("horn works")
+    page.locator("#type button").click()
+    assert until(lambda: page.locator("#words").input_value() == "horn works")
+    assert "fault" in page.locator("#alarm").inner_text()
     page.close()
 
 
@@ -200,8 +232,8 @@ def test_a_question_is_answered_by_a_button(phone: BrowserContext, shed: PhoneSh
     page.locator("#words").fill("fork seal leaking")
     page.locator("#type button").click()
     page.locator("#question").wait_for(state="visible")
-    labels = page.locator("#answers button").all_inner_texts()
-    assert {"left", "right"} <= set(labels)
+    labels = page.locator("#answers button")
+    assert until(lambda: {"left", "right"} <= set(labels.all_inner_texts()))
     page.locator("#answers button", has_text="left").click()
     assert until(lambda: "left fork seal" in page.locator("#last-words").inner_text())
     page.locator("#question").wait_for(state="hidden")

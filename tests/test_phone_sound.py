@@ -46,12 +46,18 @@ def frames(said: np.ndarray, left_out: Sequence[int] = ()) -> Iterator[bytes]:
             sequence += 1
 
 
-def heard(*streams: tuple[PhoneStream, Iterator[bytes]]) -> list[Spoken | Notice]:
+def heard(
+    *streams: tuple[PhoneStream, Iterator[bytes]], stopped: bool | None = None
+) -> list[Spoken | Notice]:
+    """``stopped``: whether the last stream ended on purpose; None: it just ended."""
     source = PhoneSource()
     for stream, sent in streams:
         for data in sent:
             for block in stream.blocks(read_frame(data)):
                 assert source.put(block)
+    if stopped is not None:
+        for block in streams[-1][0].ended(whole=stopped):
+            assert source.put(block)
     source.stop()
     events = Capture(source, Endpointer()).events()
     return [each for each in events if isinstance(each, Spoken | Notice)]
@@ -125,6 +131,31 @@ def test_another_run_of_the_microphone_ends_what_was_being_said(said: np.ndarray
         (PhoneStream("b", RATE, instant, follows=True), frames(said)),
     )
     assert len(spoken(events)) == 3
+
+
+@pytest.mark.parametrize("stopped", [True, False])
+def test_a_page_that_died_in_the_middle_of_a_phrase_leaves_a_gap(
+    said: np.ndarray, stopped: bool
+) -> None:
+    cut = iter(list(frames(said))[:20])
+    (first,) = spoken(heard((PhoneStream("a", RATE, instant), cut), stopped=stopped))
+    assert (SoundFlag.GAP in first.clip.flags) is not stopped
+
+
+def test_what_was_being_said_when_the_phone_went_is_not_whole_when_the_session_ends(
+    said: np.ndarray,
+) -> None:
+    source = PhoneSource()
+    stream = PhoneStream("a", RATE, instant)
+    source.begins()
+    for data in list(frames(said))[:20]:
+        for block in stream.blocks(read_frame(data)):
+            source.put(block)
+    source.away(HIDDEN)
+    source.stop()
+    events = list(Capture(source, Endpointer()).events())
+    (first,) = [each for each in events if isinstance(each, Spoken)]
+    assert SoundFlag.GAP in first.clip.flags
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ from phone
 ``pong``   answer to ``ping``: ``n``, and the phone's clock as it got it and as it answered (ms)
 ``begin``  a run of the microphone: ``stream`` (its name), ``rate``, ``oldest`` (first frame that the phone
            still has), ``inspection`` (that it was begun in), ``settings`` (what the browser grants)
-``end``    that run is over on purpose, and all of it was sent
+``end``    that run is over, and all that the phone has of it was sent; ``whole``: it was stopped on purpose
 ``state``  whether the page is in front, the microphone muted or gone, and what is only on the phone
 ``say``    typed words or a button's: ``n``, ``text``, ``question`` (id of what it answers, or none)
 from here
@@ -64,6 +64,13 @@ _OLDEST_S, _TO_COME_S = 7 * 86_400.0, 2.0
 """Sound from before that, or from after now, is not from when its frame says."""
 _NOTHING = np.zeros(0, dtype=np.float32)
 
+_CHANGED = {
+    "echoCancellation": "echo cancellation",
+    "noiseSuppression": "noise suppression",
+    "autoGainControl": "gain control",
+}
+"""What was asked to be off, by the names of ``getSettings`` (W3C Media Capture and Streams)."""
+
 View = dict[str, Any]
 
 
@@ -81,6 +88,10 @@ class Shed(Protocol):
 
     async def say(self, text: str, question: str | None) -> None:
         """Take typed words; raises ``FieldlogError`` for what cannot be taken."""
+        ...
+
+    def tell(self, line: str) -> None:
+        """Tell whoever is at this machine."""
         ...
 
     def elsewhere(self, stream: str, inspection: str) -> Callable[[Block], None]:
@@ -112,8 +123,6 @@ class PhoneLine:
         self._said: OrderedDict[tuple[str, str], None] = OrderedDict()
         self._lock = threading.Lock()
         self._changed = 0
-        self.settings: dict[str, Mapping[str, Any]] = {}
-        """Stream -> what the browser granted of what was asked (``getSettings``)."""
 
     # -- from the other threads ---------------------------------------------------------------------
 
@@ -186,7 +195,11 @@ class PhoneLine:
             while len(self._streams) > _MOST_STREAMS:
                 self._streams.popitem(last=False)
             settings = said.get("settings")
-            self.settings[name] = settings if isinstance(settings, dict) else {}
+            if keep is None and isinstance(settings, dict):
+                changed = [what for key, what in _CHANGED.items() if settings.get(key) is True]
+                if changed:
+                    self.shed.tell(f"{one.name} changes the sound itself ({', '.join(changed)})")
+        self._streams.move_to_end(key)
         known.stream.instant = one.instant
         holder = known.by
         if holder is not None and holder is not one:
@@ -332,8 +345,10 @@ class _Connection:
                 message = {"type": "got", "stream": incoming.stream.id, "next": incoming.kept}
                 await self._out.put(message)
             if seen != self.line._changed:
-                seen = self.line._changed
-                await self._out.put({"type": "view", **await self.line.shed.view()})
+                changed = self.line._changed
+                with suppress(FieldlogError):  # a record that cannot be read now is read again
+                    await self._out.put({"type": "view", **await self.line.shed.view()})
+                    seen = changed
             await asyncio.sleep(_TICK_S)
 
     async def _read(self) -> None:
@@ -436,10 +451,13 @@ class _Connection:
 
     async def _end(self, said: Mapping[str, Any]) -> None:
         incoming = self._incoming
-        if incoming is not None and said.get("stream") == incoming.stream.id:
-            self.listened = False
-            if incoming.keep is None:
-                self.line.source.ends()
+        if incoming is None or incoming.by is not self or said.get("stream") != incoming.stream.id:
+            return
+        self.listened = False
+        incoming.by = self._incoming = None
+        if incoming.keep is None:
+            await self._hand_over(incoming, incoming.stream.ended(whole=said.get("whole") is True))
+            self.line.source.ends()
 
     async def _state(self, said: Mapping[str, Any]) -> None:
         if not self.listened:
@@ -460,8 +478,12 @@ class _Connection:
             return
         try:
             await self.line.shed.say(text, question if isinstance(question, str) else None)
-        except FieldlogError as error:
+        except (
+            Exception
+        ) as error:  # whatever it was: nothing was taken, and whoever typed it is told
             self.line.forget_said(self.phone, n)
-            await self._out.put({"type": "no", "n": n, "what": str(error)})
+            known = isinstance(error, FieldlogError)
+            what = str(error) if known else f"a fault of fieldlog itself: {type(error).__name__}"
+            await self._out.put({"type": "no", "n": n, "what": what})
             return
         await self._out.put({"type": "taken", "n": n})

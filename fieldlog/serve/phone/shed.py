@@ -81,6 +81,10 @@ class InspectionShed:
 
         await self._hand.do(typed)
 
+    def tell(self, line: str) -> None:
+        """See ``Shed``."""
+        self._notify(line)
+
     def elsewhere(self, stream: str, inspection: str) -> Callable[[Block], None]:
         """See ``Shed``: a recording of its own, and this machine is told which and how to hear it."""
         whose, todo = "of an inspection that is not in this record", "fieldlog hear FILE"

@@ -90,6 +90,16 @@ class PhoneStream:
         held, self._converter = self._converter.flush(), Converter(self.rate, 1)
         return held
 
+    def ended(self, *, whole: bool) -> list[Block]:
+        """What stands behind the last frame: silence, so that what was being said ends.
+
+        ``whole``: it was stopped on purpose. Else the page was closed or died, and its last moment may be
+        missing.
+        """
+        silence = Block(np.zeros(round(MOST_FILLED_S * RATE), dtype=np.float32))
+        cut = () if whole else (Block(np.zeros(0, dtype=np.float32), (), (SoundFlag.GAP,)),)
+        return [Block(self.rest()), *cut, silence]
+
     def _between(self, piece: Piece) -> list[Block]:
         """What stands before the first frame of a stream, or the first behind a gap."""
         notices: tuple[Notice, ...] = ()

@@ -11,7 +11,8 @@ from typing import Self
 
 import numpy as np
 
-from fieldlog.audio.health import LOST_AFTER_S, Notice, Trouble
+from fieldlog.audio.clip import SoundFlag
+from fieldlog.audio.health import Notice, Trouble
 from fieldlog.audio.source import Block
 
 Taken = Callable[[], None]
@@ -20,6 +21,8 @@ Taken = Callable[[], None]
 _MOST_WAITING = 600
 """Blocks; a minute of sound. Then the phone is not read any further, and keeps what it has."""
 _POLL_S = 0.1
+_AWAY_AFTER_S = 1.7
+"""Without sound; what is told then is heard within two seconds."""
 _NOTHING = np.zeros(0, dtype=np.float32)
 QUIET = "nothing comes from the phone"
 HIDDEN = "the page on the phone is not in front"
@@ -119,7 +122,7 @@ class PhoneSource:
 
     def _notices(self) -> tuple[Notice, ...]:
         with self._lock:
-            if self._clock() - self._heard >= LOST_AFTER_S - 2 * _POLL_S:
+            if self._clock() - self._heard >= _AWAY_AFTER_S:
                 self._alarm(QUIET)
             told, self._told = tuple(self._told), []
         return told
@@ -135,6 +138,8 @@ class PhoneSource:
                 if notices:
                     yield Block(_NOTHING, notices)
                 if stopped:
+                    if self._away:  # what was being said when the phone went goes on there
+                        yield Block(_NOTHING, (), (SoundFlag.GAP,))
                     return
                 continue
             notices = self._notices()

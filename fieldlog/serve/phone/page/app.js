@@ -148,6 +148,8 @@ function heard({ data }) {
   if (data.told) told(data.told);
   if (data.page) page = data.page;
   if (data.no) alarm(data.no);
+  if (data.back && !$("words").value) $("words").value = data.back; // it was not taken: it can be put right
+  if (data.opened) { $("listen").disabled = false; alarm(""); }
   if (data.clock) {
     keeper.postMessage({ page: true });
     const way = data.clock.ahead_s < 0 ? "behind" : "ahead";
@@ -185,6 +187,7 @@ async function start() {
   keeper.onmessage = heard;
   keeper.postMessage({ open: session.token });
   keeper.postMessage({ page: true });
+  $("listen").disabled = true; // until the keeper has its files
   $("listen").onclick = () => (ear ? stop() : listen());
   $("photo").onclick = photograph;
   $("shut").onclick = shut;

@@ -10,7 +10,6 @@ const CLOCK_SET_S = 0.25;
 
 const store = new Store();
 let runs = [];
-let now = null; // the run of the microphone that goes on
 let begun = null; // the run that the machine was told of
 let cursor = null; // its next frame to send
 let socket = null;
@@ -26,6 +25,7 @@ let state = {};
 let pumping = false;
 let photographing = false;
 let unsaid = [];
+let opened = false;
 let last = "";
 
 const tell = (message) => postMessage(message);
@@ -82,14 +82,17 @@ function take(message, at) {
       if (begun && message.stream === begun.about.stream) { cursor = message.next; pump(); }
       return;
     case "got":
-      for (const run of runs) if (run.about.stream === message.stream) run.has(message.next).then(pump);
+      for (const run of runs) if (run.about.stream === message.stream) run.has(message.next).then(pump, pump);
       return;
     case "view": inspection = message.inspection.id; return tell({ view: message });
     case "told": return tell({ told: message.lines });
     case "taken": unsaid = unsaid.filter((one) => one.n !== message.n); return kept();
     case "no":
-      if (message.n) unsaid = unsaid.filter((one) => one.n !== message.n);
-      else { begun = cursor = null; ready = false; setTimeout(() => { ready = socket !== null; pump(); }, 5000); }
+      if (message.n) {
+        const one = unsaid.find(({ n }) => n === message.n);
+        unsaid = unsaid.filter((other) => other !== one);
+        if (one) tell({ back: one.text });
+      } else { begun = cursor = null; ready = false; setTimeout(() => { ready = socket !== null; pump(); }, 5000); }
       kept();
       return tell({ no: message.what });
   }
@@ -130,11 +133,13 @@ async function pump() {
         if (bytes) socket?.send(bytes);
       }
       if (!run.done) break;
-      say({ type: "end", stream: run.about.stream });
+      say({ type: "end", stream: run.about.stream, whole: run.whole });
       runs.shift();
       begun = cursor = null;
       await run.remove();
     }
+  } catch (fault) {
+    tell({ no: `the page stumbled (${fault.message}); it goes on` });
   } finally {
     pumping = false;
     kept();
@@ -146,7 +151,7 @@ async function photos() {
   photographing = true;
   try {
     for (const [sha256, about] of [...store.photos]) {
-      const told = await send(sha256, about, await store.photo(sha256), token);
+      const told = await send(sha256, { ...about, inspection: about.inspection || inspection }, await store.photo(sha256), token);
       if (told.whole) await store.dropPhoto(sha256);
       else if (told.refused) {
         store.photos.set(sha256, { ...about, refused: told.refused });
@@ -163,27 +168,35 @@ function begin({ rate, settings }, port) {
   let n = 0;
   let order = store.remember(run);
   runs.push(run);
-  now = run;
   port.onmessage = ({ data }) => {
-    if (data.over) order = order.then(() => { run.over = true; if (now === run) now = null; pump(); });
+    if (data.over) order = order.then(() => { run.over = run.whole = true; pump(); });
     else {
       const bytes = frame(n++, data.first, data.at, data.samples);
-      order = order.then(() => run.keep(bytes)).then(pump);
+      order = order.then(() => run.keep(bytes)).then(() => { pump(); });
     }
   };
+}
+
+async function open() {
+  opened = true;
+  runs = [...(await store.start()), ...runs];
+  tell({ opened });
+  kept();
+  connect();
+  setInterval(() => {
+    if (socket && Date.now() - heard > QUIET_MS) cut();
+    pump();
+  }, 250);
+  setInterval(photos, 3000);
 }
 
 onmessage = async ({ data, ports }) => {
   if (data.open) {
     token = data.open;
-    runs = await store.start();
-    kept();
-    connect();
-    setInterval(() => {
-      if (socket && Date.now() - heard > QUIET_MS) cut();
-      pump();
-    }, 250);
-    setInterval(photos, 3000);
+    // One page keeps at a time: what one has in its files is not another's to send and remove.
+    const mine = navigator.locks?.request("fieldlog-keeper", () => new Promise((_, fail) => open().catch(fail)));
+    if (!mine) open();
+    else setTimeout(() => { if (!opened) tell({ no: "Another page of this phone is open: close it, or use that one." }); }, 1500);
   }
   if (data.run) begin(data.run, ports[0]);
   if (data.state) { state = data.state; say({ type: "state", ...state }); }
@@ -199,6 +212,6 @@ onmessage = async ({ data, ports }) => {
     photos();
   }
   if (data.page) tell({ page });
-  if (data.online === false) cut();
-  if (data.online === true) { wait = 500; connect(); }
+  if (opened && data.online === false) cut();
+  if (opened && data.online === true) { wait = 500; connect(); }
 };
