@@ -16,17 +16,16 @@ from fieldlog.doubt.decide import (
     KINDS,
     LARGEST_TAIL,
     TERMS,
-    TWINS,
     DoubtRules,
     Policy,
     doubted,
-    exchanged,
     judge_for,
     policy_named,
     read_rules,
 )
 from fieldlog.doubt.files import shipped_rules
 from fieldlog.doubt.question import waits
+from fieldlog.doubt.twins import TWINS, exchanged
 from fieldlog.errors import UsageError
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage

@@ -7,7 +7,7 @@ from pathlib import Path
 from click.testing import CliRunner
 
 from fieldlog.cli import main
-from fieldlog.doubt.decide import SLIPS
+from fieldlog.doubt.twins import SLIPS
 from fieldlog.grammar.homophones import homophones
 from fieldlog.grammar.tagged import TaggedLanguage
 from fieldlog.language.files import load_language

@@ -12,64 +12,19 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any
 
 from fieldlog.audio.clip import Clip
 from fieldlog.doubt.question import distinct, telling_more, what_to_ask
+from fieldlog.doubt.twins import SLIPS, TWINS, exchanged
 from fieldlog.errors import UsageError
 from fieldlog.grammar.language import Language, OpenQuestion
 from fieldlog.model import Decision, Flag, Hearing, Kind, Understanding
-from fieldlog.quantities.number_words import DIGITS, PLAIN_DIGITS, SPELT_TENS, TEEN_TENS
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
-
-_PAIRS = (
-    *TEEN_TENS.items(),
-    *((f"{PLAIN_DIGITS[n // 10 - 1]} to", ty) for ty, n in SPELT_TENS.items() if n >= 40),
-    ("nine", "five"),
-    *((f"one {ty}", f"is {ty}") for ty in SPELT_TENS),
-    ("torqued to", "torque two"),
-    *((f"torqued to {ty}", f"torque {other}") for ty, other in (("eighty", "twenty"),)),
-    # one fault for another, or for what is as it should be (docs/hearing/confusions.md)
-    ("leaking", "weeping"),
-    ("bent", "dented"),
-    ("cracked", "drags"),
-    ("stuck", "split"),
-    ("sound", "sheared"),
-    ("all okay", "rubbing"),
-    ("not tight", "notchy"),
-    ("not working", "working"),
-    ("not charging", "charging"),
-)
-TWINS: tuple[tuple[str, str], ...] = (*_PAIRS, *((other, one) for one, other in _PAIRS))
-"""Words and what they are taken for: no score tells them apart for certain, so a twin that was heard
-too is asked about sooner than another meaning. Numbers first, then what is told of a part."""
-
-_TO_OR_TWO = tuple(
-    (f"{one} to {other}", f"{one} two {other}") for one in DIGITS for other in DIGITS
-)
-SLIPS: tuple[tuple[str, str], ...] = (
-    *_TO_OR_TWO,
-    *((two, to) for to, two in _TO_OR_TWO),
-    ("three to", "reads"),
-    ("three point", "free play"),
-    ("two", "too"),
-    ("too", "two"),
-    ("right side", "nearside"),
-    ("left side", "offside"),
-    ("outside", "offside"),
-    ("right front", "front"),
-    ("right rear", "rear"),
-    ("right back", "back"),
-)
-"""Words that are hardly ever said and mostly come of others ("torque reads sixteen" heard as "torque
-three to sixteen"), or that sound the same ("one to five" and "one two five", `fieldlog grammar homophones`): asked about
-wherever the other makes sense and means something else. The British sides are among them
-until the ear is trained for them: "nearside" was heard as "right side", which is the opposite. "Right, front
-disc worn" begins as the right one does."""
 
 KINDS = ("measured", "judged", "coded", "dialogue", "order")
 """What was said, as far as doubt is concerned; each has weights of its own."""
@@ -268,16 +223,6 @@ def twin_distances(hearing: Hearing, language: Language) -> dict[str, float]:
 
 def _accepted(text: str, language: Language) -> bool:
     return language.understand(text).decision is Decision.ACCEPT
-
-
-def exchanged(text: str, pairs: Sequence[tuple[str, str]]) -> Iterator[str]:
-    """The text with one of the first words of a pair exchanged for the second, wherever it stands."""
-    words = text.split()
-    for said, other in pairs:
-        size = len(said.split())
-        for index in range(len(words) - size + 1):
-            if words[index : index + size] == said.split():
-                yield " ".join([*words[:index], other, *words[index + size :]])
 
 
 def doubted(

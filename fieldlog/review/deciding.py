@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from fieldlog.aftercare.plan import left_open
-from fieldlog.doubt.decide import KINDS, SLIPS, TWINS, DoubtRules, exchanged, terms
+from fieldlog.doubt.decide import KINDS, DoubtRules, terms
+from fieldlog.doubt.twins import SLIPS, TWINS, exchanged
 from fieldlog.model import (
     Command,
     Decision,

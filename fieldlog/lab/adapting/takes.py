@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 import fieldlog.lab.speech_set as speech_set
 from fieldlog.audio.clip import RATE
-from fieldlog.doubt.decide import TWINS
+from fieldlog.doubt.twins import TWINS
 from fieldlog.errors import AudioError, UsageError
 from fieldlog.grammar.sample import Sampler
 from fieldlog.lab.speech_set.phrases import Phrase, PhraseSource, in_part, part_of
