@@ -4,7 +4,8 @@
 
     FieldlogError                  exit code 1
     ├── UsageError                 2  arguments that cannot be meant
-    │   └── ChangedError         what it was meant for changed meanwhile
+    │   ├── ChangedError         what it was meant for changed meanwhile
+    │   └── UnsureError          it counts when it is given again, as sure
     ├── GrammarError               3  a grammar or catalogue that cannot be used (all faults at once)
     ├── ModelError                 4  a listener's model is missing, broken or of the wrong kind
     ├── AudioError                 5  an audio file or device that cannot be used
@@ -46,6 +47,10 @@ class UsageError(FieldlogError):
 
 class ChangedError(UsageError):
     """What somebody decided about is no longer as they saw it: nothing was done."""
+
+
+class UnsureError(UsageError):
+    """Words that would be asked about: they count when they are given again by somebody who is sure."""
 
 
 class GrammarError(FieldlogError):

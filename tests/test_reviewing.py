@@ -17,7 +17,7 @@ from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Context, Decision, Hearing, Hypothesis, Kind, Understanding
 from fieldlog.review.deciding import offers
-from fieldlog.review.exchanges import Exchange, exchanges_of
+from fieldlog.review.exchanges import Exchange, exchanges_of, placed_photos
 from fieldlog.shop.reviewing import Reviewing
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import NewPhoto
@@ -143,6 +143,34 @@ def test_what_nobody_said_is_withdrawn_and_comes_back(desk: Desk) -> None:
     desk.reviewing.undo()
     assert desk.standing() == ["rear brake pads 3", "front brake pads 2"]
     assert len(desk.exchanges) == 1
+
+
+def test_photos_of_what_is_withdrawn_come_back_with_it(desk: Desk) -> None:
+    desk.say("rear brake pads three millimetres then front two millimetres")
+    store, findings = desk.shop.store, [each.id for each in desk.inspecting.record.findings]
+    for number, of in enumerate(findings):
+        name = store.add_photo(
+            desk.key, NewPhoto(f"{number}" * 64 + ".jpg", f"{number}.JPG", "jpeg")
+        )
+        store.attach(desk.key, name, of, reason="marked")
+
+    def places() -> list[str | None]:
+        record = desk.inspecting.record
+        at = placed_photos(record)
+        told = {f.id: str(f.finding.position) for f in record.findings}
+        return [told.get(at[each.id] or "") for each in record.photos]
+
+    assert places() == ["rear", "front"]
+    desk.reviewing.nothing(*desk.exchange())
+    assert places() == [None, None]
+    desk.reviewing.undo()
+    assert places() == ["rear", "front"]
+    lines = ["rear brake pads five millimetres", "front brake pads six millimetres"]
+    desk.reviewing.take(*desk.exchange(), lines)
+    assert places() == ["rear", "front"]
+    desk.reviewing.undo()
+    assert places() == ["rear", "front"]
+    assert sorted(desk.standing()) == ["front brake pads 2", "rear brake pads 3"]
 
 
 def test_an_open_question_wants_a_reading(desk: Desk) -> None:

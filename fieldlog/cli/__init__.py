@@ -36,6 +36,10 @@ COMMANDS: Table = {
     "bundle": ("fieldlog.cli.bundle:bundle", "an inspection or vehicle as one file to hand over"),
     "key": ("fieldlog.cli.key:key", "keys that people sign with"),
     "store": ("fieldlog.cli.store:store", "bring two records, or two copies of one, together"),
+    "review": (
+        "fieldlog.cli.review:review",
+        "go through an inspection in the browser: hear it again, decide, correct",
+    ),
     "report": ("fieldlog.cli.report:report", "write an inspection as HTML, PDF, JSON or CSV"),
     "years": ("fieldlog.cli.years:years", "questions over years of a record, asked in SQL"),
     "catalogue": ("fieldlog.cli.catalogue:catalogue", "the components that can be spoken of"),

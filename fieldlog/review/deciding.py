@@ -126,7 +126,8 @@ def offers(exchange: Exchange, understand: Understand) -> tuple[Offered, ...]:
     found: dict[tuple[object, ...], Offered] = {}
     for text in _texts(exchange):
         for one in offered_by(understand(text)):
-            found.setdefault(one.meaning, one)
+            if one.findings or not exchange.findings:  # of an answer nobody is asked
+                found.setdefault(one.meaning, one)
         if len(found) >= MOST_READINGS:
             break
     return tuple(found.values())[:MOST_READINGS]

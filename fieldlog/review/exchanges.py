@@ -154,6 +154,22 @@ class _Grouping:
         return self._unsaid(review.was or review.finding_id) or ""
 
 
+def left_at(record: InspectionRecord, finding: str) -> tuple[str, ...]:
+    """Ids of the photos that belonged to a finding when it was withdrawn, or still do."""
+    findings = {each.id: each for each in record.findings}
+
+    def last(name: str | None) -> str | None:
+        while name is not None and (newer := findings[name].superseded_by) is not None:
+            name = newer
+        return name
+
+    return tuple(
+        photo.id
+        for photo in record.photos
+        if photo.attachment is not None and last(photo.attachment.finding_id) == finding
+    )
+
+
 def placed_photos(record: InspectionRecord) -> dict[str, str | None]:
     """Photo (id) -> the standing finding (id) that it belongs to; None: none."""
     grouping = _Grouping(record)

@@ -20,7 +20,7 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import BaseRoute, Route, WebSocketRoute
 from starlette.types import ASGIApp
 
-from fieldlog.errors import FieldlogError, StoreError
+from fieldlog.errors import ChangedError, FieldlogError, StoreError, UnsureError
 from fieldlog.serve.guard import Doorkeeper, Guard
 from fieldlog.serve.keys import Keys, Knows, Trust
 from fieldlog.shop.workshop import Workshop
@@ -169,8 +169,15 @@ async def _session(request: Request) -> Response:
 def _told(request: Request, error: Exception) -> Response:
     """What fieldlog refuses on purpose, in its own words."""
     assert isinstance(error, FieldlogError)
-    status = 503 if isinstance(error, StoreError) else 400
-    told = {"what": error.what, "where": error.where, "todo": error.todo}
+    status = (
+        409 if isinstance(error, ChangedError) else 503 if isinstance(error, StoreError) else 400
+    )
+    told = {
+        "what": error.what,
+        "where": error.where,
+        "todo": error.todo,
+        "unsure": isinstance(error, UnsureError),
+    }
     return JSONResponse(told, status)
 
 

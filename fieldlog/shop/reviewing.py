@@ -13,10 +13,10 @@ from functools import wraps
 from typing import Any, TypeVar, cast
 
 from fieldlog.aftercare.plan import left_open
-from fieldlog.errors import ChangedError, UsageError
+from fieldlog.errors import ChangedError, UnsureError, UsageError
 from fieldlog.model import Decision, Finding, Kind, Settled, Understanding
 from fieldlog.review.deciding import offers
-from fieldlog.review.exchanges import Exchange, exchanges_of, placed_photos
+from fieldlog.review.exchanges import Exchange, exchanges_of, left_at, placed_photos
 from fieldlog.review.matching import matched
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept, Said
@@ -78,6 +78,17 @@ class _Look:
     def kept(self, one: RecordedFinding) -> Kept:
         """A standing finding as events tell it."""
         return next(each for each in self.scene.standing if each.id == one.id)
+
+
+@dataclass(frozen=True, slots=True)
+class _Stead:
+    """A finding that is made, in the place of what stands, or once again."""
+
+    finding: Finding
+    instead: RecordedFinding | None = None
+    """What stands now in its place."""
+    once: RecordedFinding | None = None
+    """What it was when it stood before."""
 
 
 class Reviewing:
@@ -176,9 +187,9 @@ class Reviewing:
         decided = Decided.CORRECTED if standing else Decided.ADDED
         utterance = self._typed(look, text)
         pairs, new, gone = matched(standing, findings)
-        return self._put(
-            look, pairs, new, gone, self._review(look, decided, sampled), utterance, HEARD_OTHERWISE
-        )
+        made = [*(_Stead(now, was) for was, now in pairs), *(_Stead(each) for each in new)]
+        review = self._review(look, decided, sampled)
+        return self._put(look, made, gone, review, utterance, HEARD_OTHERWISE)
 
     @_tried
     def remark(self, item: str, state: str, text: str) -> tuple[Event, ...]:
@@ -189,7 +200,7 @@ class Reviewing:
         review = self._review(look, Decided.REMARKED, False)
         return self._save(
             look,
-            NewEntry(remark=text.strip()),
+            NewEntry(remark=text.strip(), of=review.utterance_id),
             review,
             lambda _: (ev.RemarkKept(None, text.strip()),),
         )
@@ -251,9 +262,9 @@ class Reviewing:
         before = last.note.split(_BETWEEN) if last.note else []
         was = [each for each in record.findings if each.id in before and not each.stands]
         extra = [each for each in exchange.standing if each.id not in before]
-        pairs = tuple(zip(extra, (each.finding for each in was), strict=False))
-        new = tuple(each.finding for each in was[len(pairs) :])
-        return self._put(look, pairs, new, tuple(extra[len(pairs) :]), undone, None, TAKEN_BACK)
+        stead = (*extra, *(None for _ in was))
+        made = [_Stead(old.finding, new, old) for old, new in zip(was, stead, strict=False)]
+        return self._put(look, made, extra[len(made) :], undone, None, TAKEN_BACK)
 
     def _moved_back(
         self, record: InspectionRecord, last: Review, undone: NewReview
@@ -303,7 +314,7 @@ class Reviewing:
                 return replace(
                     said, decision=Decision.ACCEPT, finding=said.offered[0], question=None
                 )
-            raise UsageError(said.question_text, where=text, todo="take it once more if it is so")
+            raise UnsureError(said.question_text, where=text, todo="take it once more if it is so")
         told = said.question_text or said.reason or "this is no finding"
         raise UsageError(told, where=text, todo="say component, place, and value or condition")
 
@@ -337,8 +348,7 @@ class Reviewing:
     def _put(
         self,
         look: _Look,
-        pairs: Sequence[tuple[RecordedFinding, Finding]],
-        new: Sequence[Finding],
+        made: Sequence[_Stead],
         gone: Sequence[RecordedFinding],
         review: NewReview,
         utterance: NewUtterance | None,
@@ -347,28 +357,33 @@ class Reviewing:
         """Findings in the place of others, further ones, and what no longer stands: one transaction.
 
         One correction has a link to what it corrects; where a breath is put right in several places the
-        others are withdrawn and said anew.
+        others are withdrawn and said anew, and their photos go with them.
         """
-        corrected, others = (pairs[0], pairs[1:]) if pairs else (None, ())
-        taken_back = [*(was for was, _ in others), *gone]
-        further = [*(now for _, now in others), *new]
+        if not made:
+            return self._without(look, gone, review, reason)
+        first, *others = sorted(made, key=lambda each: each.instead is None)
+        taken_back = [*(each.instead for each in others if each.instead is not None), *gone]
         scene = look.scene
-        if corrected is None and not further:
-            return self._without(look, taken_back, review, reason)
         for was in taken_back:
             scene = scene.without(look.kept(was))
-        was_first = look.kept(corrected[0]) if corrected is not None else None
-        first = corrected[1] if corrected is not None else further.pop(0)
-        step = finding_step(scene, first, was_first, reason)
+        was_first = look.kept(first.instead) if first.instead is not None else None
+        step = finding_step(scene, first.finding, was_first, reason)
         assert step.entry.verdict is not None
         if was_first is not None:
             scene = scene.without(was_first)
-        scene = scene.beside(first, step.entry.verdict)
+        scene = scene.beside(first.finding, step.entry.verdict)
         added = []
-        for found in further:
+        for found in (each.finding for each in others):
             verdict = scene.assess(found).verdict
             scene = scene.beside(found, verdict)
             added.append(NewFinding(found, verdict))
+        photos = [
+            (part, photo)
+            for part, each in enumerate((first, *others))
+            for of in ((each.once, each.instead) if part else (each.once,))
+            if of is not None and not (part == 0 and of.superseded_by)
+            for photo in left_at(look.record, of.id)
+        ]
         root = look.exchange.first
         entry = replace(
             step.entry,
@@ -377,8 +392,9 @@ class Reviewing:
             reason=reason,
             takes_back=tuple(each.id for each in taken_back),
             of=root.id if root is not None else None,
+            photos=tuple(photos),
         )
-        said = Understanding(Decision.ACCEPT, Kind.FINDING, reason, first.words)
+        said = Understanding(Decision.ACCEPT, Kind.FINDING, reason, first.finding.words)
 
         def tell(saved: Saved) -> tuple[Event, ...]:
             withdrawn = (ev.FindingWithdrawn(None, look.kept(each), reason) for each in taken_back)

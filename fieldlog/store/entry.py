@@ -8,7 +8,7 @@ from datetime import datetime
 from fieldlog.store import entries
 from fieldlog.store.base import NewRow
 from fieldlog.store.ids import checked_id, new_id, part_id
-from fieldlog.store.records import NewEntry, Saved
+from fieldlog.store.records import NewAttachment, NewEntry, Saved
 
 
 def entry_rows(inspection_id: str, entry: NewEntry, now: datetime) -> tuple[list[NewRow], Saved]:
@@ -53,7 +53,11 @@ def entry_rows(inspection_id: str, entry: NewEntry, now: datetime) -> tuple[list
     at = said.said_at if said is not None else now
     if entry.remark is not None:
         remark_id = part("remark")
+<<<<<<< HEAD
         rows.append(entries.remark(remark_id, inspection_id, entry.remark, name, entry.remark_of))
+=======
+        rows.append(entries.remark(remark_id, inspection_id, entry.remark, name or entry.of))
+>>>>>>> 8d2b927 (The reviewer's page: one card at a time, by keyboard, with sound, limits and photos)
     if entry.mark is not None:
         mark_id, about = part("mark"), finding_id or entry.marks
         rows.append(entries.mark(mark_id, inspection_id, entry.mark, at, name, about))
@@ -69,6 +73,10 @@ def entry_rows(inspection_id: str, entry: NewEntry, now: datetime) -> tuple[list
         entries.attachment(part(f"attachment-{rank}"), inspection_id, attachment)
         for rank, attachment in enumerate(entry.attachments)
     ]
+    made = (finding_id, *further)
+    for rank, (which, photo) in enumerate(entry.photos, start=len(entry.attachments)):
+        carried = NewAttachment(photo, made[which], entry.reason)
+        rows.append(entries.attachment(part(f"attachment-{rank}"), inspection_id, carried))
     if entry.review is not None:
         after = finding_id or entry.review.finding_id
         review_id = part("review")

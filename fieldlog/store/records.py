@@ -184,7 +184,9 @@ class NewEntry:
     takes_back: tuple[str, ...] = ()
     """Ids of findings that are withdrawn besides, for ``reason``."""
     of: str | None = None
-    """Id of the utterance of the record that ``finding`` was said in, where the entry has none itself."""
+    """Id of the utterance of the record that ``finding`` or ``remark`` is of, where the entry has none itself."""
+    photos: tuple[tuple[int, str], ...] = ()
+    """Which of the findings (0: ``finding``, then ``further``) a photo (id) goes to, with ``reason``."""
     review: NewReview | None = None
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from fieldlog.errors import ChangedError, UsageError
 from fieldlog.proof.note import Checkpoint
-from fieldlog.store import checkpoints, opening, places, queries, writer
+from fieldlog.store import checkpoints, opening, places, queries, searching, writer
 from fieldlog.store.base import AsSeen, Elsewhere, NewRow, Stored, StoredRow, Taken
 from fieldlog.store.chain import fingerprint
 from fieldlog.store.checkpoints import Against
@@ -21,6 +21,7 @@ from fieldlog.store.media import MediaFolder
 from fieldlog.store.opening import covered_by, inspection_record
 from fieldlog.store.records import HistoryRow, Inspection, InspectionRecord, Vehicle, Verification
 from fieldlog.store.reviews import Review
+from fieldlog.store.searching import FoundFinding, Wanted
 from fieldlog.store.verify import verify_store
 
 
@@ -163,6 +164,11 @@ class SqliteStore:
         """Decisions of the blind sample of every inspection, and what was taken back, oldest first."""
         with self._reading():
             return opening.sampled(self.connection)
+
+    def search(self, wanted: Wanted) -> tuple[FoundFinding, ...]:
+        """Findings by their words, component, verdict and day, newest first."""
+        with self._reading():
+            return searching.search(self.connection, wanted)
 
     def fingerprint(self) -> str:
         """SHA-256 (hex) over the newest rows, which stand for all the others."""

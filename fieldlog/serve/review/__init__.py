@@ -1,0 +1,1 @@
+"""The reviewer's page, one face of the workshop in the browser."""

@@ -1,0 +1,37 @@
+"""How going through an inspection reads (pure)."""
+
+from __future__ import annotations
+
+NEEDS = {
+    "question left open": "asked, and nobody answered",
+    "more was said": "more was said than was taken",
+    "not understood": "not understood",
+    "two copies say different things": "two copies of the record say different things",
+    "another reading would change something": "may have been heard wrong",
+    "photo without a place": "a photo that belongs to nothing yet",
+}
+"""Why something needs a decision -> how it is told."""
+
+BLIND = "drawn blind: listen, then say what you hear"
+NOTHING_STANDS = "nothing of it is in the record"
+UNSAID = "entered by hand, nothing was said"
+
+
+def stated(looked_at: int, wrong: int, fewest: int, at_most: float) -> str:
+    """What the blind sample says of all that nobody looked at."""
+    if looked_at < fewest:
+        return f"blind sample: {looked_at} looked at, too few to state (from {fewest} on)"
+    return (
+        f"blind sample: {wrong} of {looked_at} wrong; of what nobody looked at, "
+        f"at most {at_most * 100:.1f} % (95 % sure)"
+    )
+
+
+def decided(what: str, who: str) -> str:
+    """``corrected by R. Jones``."""
+    return f"{what} by {who}" if who else what
+
+
+def several(first: str, more: int) -> str:
+    """The first of several with how many there are besides."""
+    return first if not more else f"{first} and {more} more"

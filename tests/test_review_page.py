@@ -1,0 +1,384 @@
+"""The reviewer's page in a real browser: a whole review by keyboard, two people, and who can use it."""
+
+from __future__ import annotations
+
+import shutil
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.review.exchanges import exchanges_of
+from fieldlog.serve.app import OneHand, build
+from fieldlog.serve.keys import Keys, Trust
+from fieldlog.serve.review.face import review_face
+from fieldlog.serve.review.sights import Sights, ranged
+from fieldlog.serve.run import bound, own_hosts, port_of, running
+from fieldlog.shop.workshop import Workshop
+from fieldlog.store.reviews import Decided
+from tests.browser import browser
+from tests.demo_spoken import heard_demo
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, BrowserContext, Page
+
+__all__ = ["browser"]
+
+
+@pytest.fixture(scope="module")
+def language() -> InspectionLanguage:
+    return load_language()
+
+
+@pytest.fixture(scope="module")
+def demo_record(
+    tmp_path_factory: pytest.TempPathFactory, language: InspectionLanguage
+) -> tuple[Path, str]:
+    folder = tmp_path_factory.mktemp("demo") / "record"
+    return folder, heard_demo(folder, language)
+
+
+@dataclass
+class Served:
+    """A server over a record of its own, and what went wrong in pages of it."""
+
+    shop: Workshop
+    key: str
+    address: str
+    keys: Keys
+    faults: list[str] = field(default_factory=list)
+
+    @property
+    def record(self) -> Any:
+        return self.shop.store.inspection_record(self.key)
+
+    def decided(self) -> list[Decided]:
+        return [each.decided for each in self.record.decisions]
+
+    @contextmanager
+    def page(self, browser: Browser, name: str = "R. Jones", **more: Any) -> Iterator[Page]:
+        """Somebody's own browser window, come in and ready."""
+        context: BrowserContext = browser.new_context(
+            **({"viewport": {"width": 1280, "height": 900}} | more)
+        )
+        try:
+            page = context.new_page()
+            page.set_default_timeout(8000)
+            page.on("pageerror", lambda error: self.faults.append(str(error)))
+            page.on("console", self._noted)
+            page.goto(f"{self.address}/#code={self.keys.code(Trust.DESK, name)}")
+            page.wait_for_selector("html[data-ready]")
+            yield page
+        finally:
+            context.close()
+
+    def _noted(self, message: Any) -> None:
+        if message.type == "error" and "Failed to load resource" not in message.text:
+            self.faults.append(message.text)
+
+
+@contextmanager
+def serving(folder: Path, key: str, language: InspectionLanguage) -> Iterator[Served]:
+    with Workshop.open(folder, language=language) as shop:
+        listening = bound()
+        port, keys = port_of(listening), Keys(time.monotonic)
+        sights, hand = Sights(folder, shop.now().date()), OneHand(shop)
+        app = build([review_face(hand, sights, key)], keys, hosts=own_hosts(port))
+        try:
+            with running(app, listening):
+                yield Served(shop, key, f"http://127.0.0.1:{port}", keys)
+        finally:
+            hand.close()
+            sights.close()
+
+
+@pytest.fixture
+def served(
+    tmp_path: Path, demo_record: tuple[Path, str], language: InspectionLanguage
+) -> Iterator[Served]:
+    shutil.copytree(demo_record[0], tmp_path / "record")
+    with serving(tmp_path / "record", demo_record[1], language) as one:
+        yield one
+
+
+@contextmanager
+def saving(page: Page) -> Iterator[None]:
+    """What is done in the block is in the record after it."""
+    before = int(page.locator("html").get_attribute("data-saved") or 0)
+    yield
+    page.locator(f"html[data-saved='{before + 1}']").wait_for()
+
+
+def heading(page: Page) -> str:
+    return page.locator("#card h2").first.inner_text().split("\n")[0]
+
+
+def press(page: Page, key: str) -> None:
+    """A key that decides: the next card stands when it is saved."""
+    with saving(page):
+        page.keyboard.press(key)
+
+
+def test_a_whole_review_by_keyboard(served: Served, browser: Browser) -> None:
+    with served.page(browser) as page:
+        assert "code" not in page.url
+        assert page.locator("#counts").inner_text().startswith("5 to decide")
+        # most is at stake where the second reading of a torque was heard nearly as well
+        assert heading(page) == "may have been heard wrong"
+        told = page.locator(".offer")
+        assert "65 N·m" in told.nth(0).inner_text()
+        assert "95 N·m" in told.nth(1).inner_text()
+        press(page, "2")
+        # two questions that nobody answered: Enter alone takes nothing of several
+        assert heading(page) == "asked, and nobody answered"
+        page.keyboard.press("/")
+        page.keyboard.type("throttle free play four millimetres")
+        press(page, "Enter")
+        page.locator("#card .asked", has_text="Which end").wait_for()
+        page.keyboard.press("Enter")
+        page.locator("#told", has_text="choose a reading").wait_for()
+        press(page, "1")
+        page.locator("#card h2", has_text="not understood").wait_for()
+        press(page, "Enter")
+        # of the blind sample nothing is told before somebody says what they hear
+        page.locator("#card h2", has_text="drawn blind").wait_for()
+        assert page.locator("#card .finding, #card .words, #card .taken").count() == 0
+        page.keyboard.press("Enter")
+        page.locator("#told", has_text="choose what you hear").wait_for()
+        press(page, "1")
+        assert page.locator("#counts").inner_text().startswith("nothing left to decide")
+        page.reload()
+        page.wait_for_selector("html[data-ready]")
+        assert page.locator("#counts").inner_text().startswith("nothing left to decide")
+        assert "1 looked at, too few to state" in page.locator("#statement").inner_text()
+    record = served.record
+    assert served.decided() == [
+        Decided.CORRECTED, Decided.ADDED, Decided.ADDED, Decided.NOTHING, Decided.AS_HEARD,
+    ]  # fmt: skip
+    assert [each.sampled for each in record.decisions] == [False] * 4 + [True]
+    assert {each.reviewer for each in record.decisions} == {"R. Jones"}
+    stands = [f.finding for f in record.findings if f.stands and f.finding.quantity]
+    values = {(f.position, f.component): f.quantity.value for f in stands if f.quantity}
+    assert values["rear", "axle nut"] == 95
+    assert values["front", "brake pads"] == 2
+    assert served.shop.store.verify().agrees
+    assert served.faults == []
+
+
+def test_typing_splitting_remarking_moving_and_taking_back(
+    served: Served, browser: Browser
+) -> None:
+    with served.page(browser) as page:
+        page.locator("#list button", has_text="battery, resting voltage").click()
+        page.locator("#card .value", has_text="12.4 V").wait_for()
+        before = [f.id for f in served.record.findings if f.stands]
+        page.keyboard.press("/")
+        page.locator("#typing").fill("battery forty three volts")
+        page.keyboard.press("Enter")
+        page.locator("#answer", has_text="not saved").wait_for()
+        page.keyboard.press("Escape")
+        press(page, "x")
+        assert len([f for f in served.record.findings if f.stands]) == len(before) - 1
+        press(page, "u")
+        page.locator("#card .value", has_text="12.4 V").wait_for()
+        page.keyboard.press("s")
+        page.locator("#typing").fill("battery reads twelve point five volts\nhorn not working")
+        press(page, "Control+Enter")
+        page.locator("#list button", has_text="12.5 V and 1 more").click()
+        page.locator("#card .value", has_text="not working").wait_for()
+        page.keyboard.press("n")
+        page.locator("#typing").fill("measured again")
+        press(page, "Control+Enter")
+        page.locator("#card", has_text="measured again").wait_for()
+        page.locator("#card .picture").first.wait_for()
+        page.keyboard.press("m")
+        page.locator("#where").select_option(label="no finding")
+        press(page, "Enter")
+    assert [each.text for each in served.record.remarks][-1] == "measured again"
+    assert served.decided()[-3:] == [Decided.CORRECTED, Decided.REMARKED, Decided.MOVED]
+    assert served.faults == []
+
+
+def test_two_people_do_not_overwrite_each_other(served: Served, browser: Browser) -> None:
+    with served.page(browser) as page:
+        first = exchanges_of(served.record)
+        shown = page.locator("#list button[aria-current]").get_attribute("data-item")
+        other = served.shop.reviewing(served.key, "B. Brown")
+        mine = next(each for each in first if each.id == shown)
+        other.nothing(mine.id, mine.state)
+        page.keyboard.press("1")
+        page.locator("#wrong", has_text="B. Brown decided about this meanwhile").wait_for()
+        assert page.locator("#list button[aria-current]").get_attribute("data-item") == shown
+        page.locator("#card", has_text="withdrawn by B. Brown").first.wait_for()
+    assert served.decided() == [Decided.WITHDRAWN]
+
+
+def test_what_the_browser_will_not_play_is_not_skipped(served: Served, browser: Browser) -> None:
+    with served.page(browser) as page:
+        page.add_init_script(
+            "HTMLMediaElement.prototype.play = () => Promise.reject(new DOMException('', 'NotAllowedError'))"
+        )
+        page.reload()
+        page.wait_for_selector("html[data-ready]")
+        was = page.locator("#list button[aria-current]").get_attribute("data-item")
+        page.keyboard.press("r")
+        page.locator("#told", has_text="press R again").wait_for()
+        assert page.locator("#list button[aria-current]").get_attribute("data-item") == was
+        assert page.locator(".play button").first.is_visible()
+
+
+def test_it_is_heard(served: Served, browser: Browser) -> None:
+    with served.page(browser) as page:
+        page.keyboard.press("Shift+R")
+        page.wait_for_timeout(400)
+        heard = page.evaluate(
+            "() => { const s = document.getElementById('sound'); return [s.currentTime, s.playbackRate, s.error]; }"
+        )
+        assert heard[0] > 0
+        assert heard[1:] == [0.6, None]
+        drawn = page.evaluate(
+            "() => { const c = document.querySelector('.shape'); const d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data; let ink = 0; for (let i = 3; i < d.length; i += 4) ink += d[i] > 0; return ink; }"
+        )
+        assert drawn > 1000
+
+
+STRICT = {
+    "runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"],
+    "rules": {"target-size": {"enabled": True}},
+}
+OUTDOORS = {"runOnly": {"type": "rule", "values": ["color-contrast-enhanced"]}}
+"""Seven to one, for the sun."""
+
+
+def faults(page: Page, options: dict[str, Any]) -> list[str]:
+    from axe_playwright_python.sync_playwright import Axe
+
+    found = Axe().run(page, options=options).response
+    unsure = [each for each in found["incomplete"] if "contrast" in each["id"]]
+    return [
+        f"{rule['id']}: {node['html'][:160]} {node['failureSummary'][:200]}"
+        for rule in (*found["violations"], *unsure)
+        for node in rule["nodes"]
+    ]
+
+
+def test_anybody_can_use_it(served: Served, browser: Browser) -> None:
+    """WCAG 2.2 AA by axe-core, what is unsure of contrast counted too; and seven to one.
+
+    The window is as high as the page: of what is half scrolled away no contrast is measured.
+    """
+    with served.page(browser, viewport={"width": 1280, "height": 6000}) as page:
+        page.locator("#card .offer").first.wait_for()
+        for options in (STRICT, OUTDOORS):
+            assert faults(page, options) == []
+        page.keyboard.press("/")
+        assert faults(page, STRICT) == []
+        page.keyboard.press("Escape")
+        page.locator("#to-vehicle").click()
+        page.locator("#vehicle h2").first.wait_for()
+        page.locator("#vehicle .history li").first.wait_for()
+        for options in (STRICT, OUTDOORS):
+            assert faults(page, options) == []
+        page.locator("#to-search").click()
+        page.locator("#by-words").fill("tyre")
+        page.keyboard.press("Enter")
+        page.locator("#search .go").first.wait_for()
+        for options in (STRICT, OUTDOORS):
+            assert faults(page, options) == []
+
+
+def test_every_control_is_reached_and_seen_by_keyboard(served: Served, browser: Browser) -> None:
+    with served.page(browser) as page:
+        page.locator("#card .actions").wait_for()
+        wanted = page.locator("button:visible, summary:visible, input:visible").count()
+        page.evaluate("() => document.activeElement.blur()")
+        reached: set[str] = set()
+        for _ in range(wanted + 6):
+            page.keyboard.press("Tab")
+            at = page.evaluate(
+                "() => { const e = document.activeElement; const s = getComputedStyle(e); const all = [...document.querySelectorAll('*')];"
+                " return [all.indexOf(e), e.tagName, s.outlineStyle, parseFloat(s.outlineWidth)]; }"
+            )
+            if at[1] in {"BUTTON", "SUMMARY", "INPUT"}:
+                reached.add(at[0])
+                assert at[2] != "none", at
+                assert at[3] >= 2, at
+        assert len(reached) >= wanted
+
+
+@pytest.mark.parametrize(("width", "height"), [(640, 450), (320, 640)])
+def test_at_twice_the_size_nothing_is_cut_off(
+    served: Served, browser: Browser, width: int, height: int
+) -> None:
+    """A window of 1280 at 200 % is one of 640; WCAG 1.4.10 asks for 320."""
+    with served.page(browser, viewport={"width": width, "height": height}) as page:
+        page.locator("#card .actions").wait_for()
+        over = page.evaluate("() => [document.documentElement.scrollWidth, innerWidth]")
+        assert over[0] <= over[1]
+
+
+def test_with_colours_of_the_readers_own_everything_shows(served: Served, browser: Browser) -> None:
+    with served.page(browser, forced_colors="active") as page:
+        page.locator("#card .finding").first.wait_for()
+        seen = page.evaluate(
+            "() => [getComputedStyle(document.querySelector('.taken .offer')).borderLeftWidth,"
+            " getComputedStyle(document.querySelector('.stub button[aria-current]')).borderLeftWidth]"
+        )
+        assert seen == ["5px", "5px"]
+
+
+def test_touch_alone_is_enough(served: Served, browser: Browser) -> None:
+    with served.page(browser, has_touch=True, viewport={"width": 390, "height": 844}) as page:
+        with saving(page):
+            page.locator("#card .offer").nth(1).tap()
+        with saving(page):
+            page.locator("#card .actions button", has_text="not said").tap()
+    assert served.decided() == [Decided.CORRECTED, Decided.NOTHING]
+
+
+def test_nothing_of_it_is_given_to_whom_it_does_not_know(served: Served) -> None:
+    host = served.address.removeprefix("http://")
+    with TestClient(build([], served.keys, hosts=(host,))) as _:
+        pass
+    import urllib.error
+    import urllib.request
+
+    clip = next(u.clip for u in served.record.utterances if u.clip)
+    for path in ("/review/sheet", "/review/inspections", f"/media/clip/{clip}", "/review/search"):
+        with pytest.raises(urllib.error.HTTPError, match="401"):
+            urllib.request.urlopen(served.address + path)
+    with urllib.request.urlopen(served.address + "/") as shell:
+        assert b"Tidewell" not in shell.read()
+
+
+@pytest.mark.parametrize(
+    ("asked", "status", "told", "size"),
+    [
+        (None, 200, None, 1000),
+        ("bytes=0-1", 206, "bytes 0-1/1000", 2),
+        ("bytes=100-", 206, "bytes 100-999/1000", 900),
+        ("bytes=-50", 206, "bytes 950-999/1000", 50),
+        ("bytes=-5000", 206, "bytes 0-999/1000", 1000),
+        ("bytes=990-5000", 206, "bytes 990-999/1000", 10),
+        ("bytes=1000-", 416, "bytes */1000", 0),
+        ("bytes=5-2", 416, "bytes */1000", 0),
+        ("bytes=-0", 416, "bytes */1000", 0),
+        ("bytes=0-1,5-6", 200, None, 1000),
+        ("bytes=-", 200, None, 1000),
+        ("lines=1-2", 200, None, 1000),
+        ("bytes=٣-", 200, None, 1000),
+    ],
+)
+def test_a_range_of_a_clip(asked: str | None, status: int, told: str | None, size: int) -> None:
+    answer = ranged(bytes(1000), "audio/flac", asked)
+    assert answer.status_code == status
+    assert answer.headers.get("content-range") == told
+    assert answer.headers["accept-ranges"] == "bytes"
+    assert len(bytes(answer.body)) == size
