@@ -200,7 +200,7 @@ class Reviewing:
         review = self._review(look, Decided.REMARKED, False)
         return self._save(
             look,
-            NewEntry(remark=text.strip(), of=review.utterance_id),
+            NewEntry(remark=text.strip(), remark_of=review.was, of=review.utterance_id),
             review,
             lambda _: (ev.RemarkKept(None, text.strip()),),
         )

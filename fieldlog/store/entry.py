@@ -53,11 +53,11 @@ def entry_rows(inspection_id: str, entry: NewEntry, now: datetime) -> tuple[list
     at = said.said_at if said is not None else now
     if entry.remark is not None:
         remark_id = part("remark")
-<<<<<<< HEAD
-        rows.append(entries.remark(remark_id, inspection_id, entry.remark, name, entry.remark_of))
-=======
-        rows.append(entries.remark(remark_id, inspection_id, entry.remark, name or entry.of))
->>>>>>> 8d2b927 (The reviewer's page: one card at a time, by keyboard, with sound, limits and photos)
+        rows.append(
+            entries.remark(
+                remark_id, inspection_id, entry.remark, name or entry.of, entry.remark_of
+            )
+        )
     if entry.mark is not None:
         mark_id, about = part("mark"), finding_id or entry.marks
         rows.append(entries.mark(mark_id, inspection_id, entry.mark, at, name, about))
