@@ -66,7 +66,7 @@ class Sheet:
         found: Json = {
             "id": name_of(one),
             "group": "decide" if one.need else "blind" if blind else "rest",
-            "need": words.NEEDS[one.need] if one.need else words.BLIND if blind else "",
+            "need": words.needed(one.need) if one.need else words.BLIND if blind else "",
         }
         if one.photo is not None:
             return found | {"when": "", "at": None, "title": one.photo.file, "state": "photo"}

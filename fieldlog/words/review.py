@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-NEEDS = {
+_NEEDS = {
     "question left open": "asked, and nobody answered",
     "more was said": "more was said than was taken",
     "not understood": "not understood",
@@ -15,6 +15,11 @@ NEEDS = {
 BLIND = "drawn blind: listen, then say what you hear"
 NOTHING_STANDS = "nothing of it is in the record"
 UNSAID = "entered by hand, nothing was said"
+
+
+def needed(why: str) -> str:
+    """Why something needs a decision, by the name of the need."""
+    return _NEEDS[why]
 
 
 def stated(looked_at: int, wrong: int, fewest: int, at_most: float) -> str:
