@@ -25,8 +25,9 @@ class PackPath(click.ParamType[Path]):
             return path
         if any(each.name == str(value) for each in added(Adds.LIMITS)):
             return folder_of(named(Adds.LIMITS, str(value)))
-        self.fail(f"there is no file, folder or added pack {str(value)!r}", param, ctx)
-        return None
+        raise click.BadParameter(
+            f"there is no file, folder or added pack {str(value)!r}", ctx, param
+        )
 
 
 own_limits_option = click.option(
