@@ -48,7 +48,7 @@ def test_everything_is_listed_and_nothing_imported(example: Path) -> None:
     } <= found
     assert folder_of(named(Adds.LIMITS, "coastal")) == example / "coastal_rules"
     assert not {"knocks", "coastal_rules", "step_card"} & set(sys.modules)
-    told = CliRunner().invoke(main, ["added"])
+    told = CliRunner().invoke(main, ["added", "list"])
     assert "listener  knocks  (fieldlog-example 1.0)" in told.stdout
 
 

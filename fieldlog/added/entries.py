@@ -60,7 +60,7 @@ def named(adds: Adds, name: str) -> AddedPart:
     """The one of that name. Raises ``UsageError`` where none is, or several packages bring it."""
     found = [each for each in added(adds) if each.name == name]
     if not found:
-        raise UsageError(f"no installed package adds {name!r}", todo="see `fieldlog added`")
+        raise UsageError(f"no installed package adds {name!r}", todo="see `fieldlog added list`")
     if len(found) > 1:
         packages = " and ".join(each.package for each in found)
         raise UsageError(f"{packages} both add {name!r}", todo="uninstall one of them")

@@ -254,6 +254,11 @@ class Catalogue:
         return self.components.get(name)
 
     @property
+    def heard(self) -> tuple[Component, ...]:
+        """Those that listeners are offered; the others are only typed."""
+        return tuple(component for component in self if component.spoken)
+
+    @property
     def systems(self) -> tuple[str, ...]:
         """The systems in order."""
         return tuple(dict.fromkeys(component.system for component in self))

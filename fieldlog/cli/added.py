@@ -1,4 +1,4 @@
-"""``fieldlog added``: what other packages add, and whether each keeps what is asked of it."""
+"""``fieldlog added list``: what other packages add, and whether each keeps what is asked of it."""
 
 from __future__ import annotations
 
@@ -7,23 +7,30 @@ import json
 import click
 
 
-@click.group(invoke_without_command=True)
-@click.option("--json", "as_json", is_flag=True, help="One JSON object per part.")
-@click.pass_context
-def added(context: click.Context, as_json: bool) -> None:
-    """List recognisers, limit packs and forms of the report that installed packages add.
+@click.group()
+def added() -> None:
+    """Recognisers, limit packs and forms of the report that other installed packages add.
 
-    None of them is imported for it. docs/adding.md has a worked example of each.
+    docs/adding.md has a worked example of each.
 
     \b
     Examples:
-      fieldlog added
-      fieldlog added check listener steps
+      fieldlog added list
+      fieldlog added check limits coastal
+    """
+
+
+@added.command("list")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object per part.")
+def list_(as_json: bool) -> None:
+    """List them by kind and name; none is imported for it.
+
+    \b
+    Example:
+      fieldlog added list
     """
     from fieldlog.added.entries import added as found
 
-    if context.invoked_subcommand is not None:
-        return
     parts = found()
     for each in parts:
         kind = each.adds.name.lower()

@@ -32,7 +32,7 @@ def listener_options(command: _Command) -> _Command:
         callback=_known,
         default="whisper",
         show_default=True,
-        help=f"Which recogniser hears: {', '.join(LISTENERS)}, or an added one (fieldlog added).",
+        help=f"Which recogniser hears: {', '.join(LISTENERS)}, or an added one (fieldlog added list).",
     )
     return listener(model(command))
 

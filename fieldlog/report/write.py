@@ -114,7 +114,7 @@ def _forms(names: Sequence[str]) -> dict[str, Path]:
         if name not in {each.name for each in added(Adds.REPORT)}:
             raise UsageError(
                 f"{name!r} is no format of the report",
-                todo=f"{', '.join(OWN_FORMATS)}, or a form that `fieldlog added` names",
+                todo=f"{', '.join(OWN_FORMATS)}, or a form that `fieldlog added list` names",
             )
         found[name] = folder_of(named(Adds.REPORT, name))
     return found

@@ -66,7 +66,7 @@ class Sentences(PhraseSource):
         self._side_values = {w: value for a in axes for w, value in self._words.places[a].items()}
         self._sided = [
             c
-            for c in language.catalogue
+            for c in language.catalogue.heard
             if any(a.name in axes for k in c.characteristics for a in (*c.axes, *k.axes))
         ]
         self._wording: dict[str, list[str]] = tomllib.loads(_WORDING.read_text(encoding="utf-8"))
@@ -115,7 +115,7 @@ class Sentences(PhraseSource):
         return f"{self._random.choice(_JOINERS)} {words}".strip()
 
     def _drawn_component(self) -> Component:
-        return self._random.choice(list(self._language.catalogue))
+        return self._random.choice(self._language.catalogue.heard)
 
     def _name(self, component: Component) -> str:
         return self._random.choice(expand(self._random.choice(component.spoken)))

@@ -53,7 +53,7 @@ def phrases(language: InspectionLanguage, seed: int = SEED) -> tuple[list[str], 
         else:
             unsaid.append(entry)
 
-    for component in language.catalogue:
+    for component in language.catalogue.heard:
         for name, condition, _ in component.judged():
             one = component.characteristic(name)
             take(

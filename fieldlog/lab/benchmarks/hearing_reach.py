@@ -32,7 +32,7 @@ class Reach:
 
 def entries(catalogue: Catalogue) -> Iterator[Entry]:
     """Everything of the catalogue that can be said."""
-    for component in catalogue:
+    for component in catalogue.heard:
         yield COMPONENT, component.name
         for one in component.characteristics:
             yield CHARACTERISTIC, f"{component.name}, {one.name}"

@@ -145,7 +145,7 @@ class PhraseSource:
         return say(Quantity(value, unit), denominator=denominator)
 
     def _candidates(self, per_component: int, draws: int) -> Iterator[tuple[str, bool]]:
-        for component in self._language.catalogue:
+        for component in self._language.catalogue.heard:
             for _ in range(per_component):
                 words = self._usual(component)
                 if words:
