@@ -23,7 +23,11 @@ if TYPE_CHECKING:
 @click.option("--json", "formats", flag_value="json", multiple=True, help="The whole record.")
 @click.option("--csv", "formats", flag_value="csv", multiple=True, help="One line per finding.")
 @click.option(
-    "--form", "forms", multiple=True, metavar="NAME", help="A form that was added (fieldlog added list)."
+    "--form",
+    "forms",
+    multiple=True,
+    metavar="NAME",
+    help="A form that was added (fieldlog added list).",
 )
 @click.option("--paper", type=click.Choice(["a4", "letter"]), help="[default: as used there]")
 @click.option(
