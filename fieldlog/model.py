@@ -417,6 +417,8 @@ class Flag(StrEnum):
     MORE_SAID = "more was said"
     """Its sound goes on behind the words that were heard."""
     ANSWERED = "answered"
+    OWN_VOICE = "own voice"
+    """What was heard is what was being read back."""
     NOT_TAKEN = "not taken"
     """Kept with its sound and nothing else, because something failed."""
 

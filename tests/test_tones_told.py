@@ -73,7 +73,7 @@ def test_a_device_with_another_rate_gets_the_tone_at_its_own() -> None:
 def test_without_a_device_the_rates_that_were_tried_are_named() -> None:
     with pytest.raises(AudioError, match=r"16000 Hz.*48000 Hz.*44100 Hz") as caught:
         Loudspeaker(backend=FakeOutput(())).__enter__()
-    assert "--no-tones" in str(caught.value.todo)
+    assert "--say nothing" in str(caught.value.todo)
 
 
 @pytest.mark.parametrize(
@@ -115,7 +115,7 @@ def test_what_the_record_cannot_take_sounds_like_a_lost_microphone() -> None:
 def test_listening_plays_a_tone_for_each_utterance(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Played by file as if spoken, with --tones: after the line's utterance is in the record."""
+    """Played by file as if spoken, with --say tones: after the line's utterance is in the record."""
     stub_listener(monkeypatch)
     system = FakeOutput()
     played: list[int] = []
@@ -124,12 +124,12 @@ def test_listening_plays_a_tone_for_each_utterance(
         def __init__(self) -> None:
             super().__init__(backend=system)
 
-        def play(self, samples: NDArray[np.float32]) -> None:
+        def play(self, samples: NDArray[np.float32], name: str = "") -> None:
             played.append(len(samples))
 
     monkeypatch.setattr("fieldlog.audio.loudspeaker.Loudspeaker", Hears)
     sound = spoken(tmp_path / "said.wav")
-    for more, count in ((["--tones"], 1), ([], 0)):
+    for more, count in ((["--say", "tones"], 1), ([], 0)):
         played.clear()
         done = run("listen", "--source", sound, "--fast", "--store", tmp_path / "record", *more)
         assert done.exit_code == 0, done.output

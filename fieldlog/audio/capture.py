@@ -12,8 +12,10 @@ import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.audio.endpointer import Endpointer
@@ -59,6 +61,18 @@ class Spoken:
 Event = Level | Draft | Spoken | Notice
 
 
+class Cleans(Protocol):
+    """Takes something out of a stream, in order (``audio.echo``)."""
+
+    def clean(self, samples: NDArray[np.float32]) -> NDArray[np.float32]:
+        """The next samples, which may lag a little behind what came in."""
+        ...
+
+    def flush(self) -> NDArray[np.float32]:
+        """What was not given yet."""
+        ...
+
+
 class Capture:
     """Runs a source; ``events`` gives what happens. Ends when the source ends or is stopped."""
 
@@ -68,12 +82,17 @@ class Capture:
         endpointer: Endpointer,
         recorder: Recorder | None = None,
         *,
+        echo: Cleans | None = None,
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
     ) -> None:
-        """``source`` must be open already; ``recorder`` keeps the whole stream when given."""
+        """``source`` must be open already; ``recorder`` keeps the whole stream when given.
+
+        ``echo`` takes our own voice out of what is listened to; what is kept is as it came in.
+        """
         self._source = source
         self._endpointer = endpointer
         self._recorder = recorder
+        self._echo = echo
         self._now = now
         self.clock = StreamClock(now())
         self._events: queue.Queue[Event | BaseException | None] = queue.Queue(
@@ -119,6 +138,8 @@ class Capture:
                 self._events.put(Notice(Trouble.STAND_IN, self._endpointer.warning))
             for block in self._source.blocks():
                 self._take(block)
+            if self._echo is not None:
+                self._say(self._endpointer.process(self._echo.flush()))
             self._say(self._endpointer.flush())
         except BaseException as error:  # handed to the thread that listens for events
             self._events.put(error)
@@ -146,7 +167,8 @@ class Capture:
             waits, self._waits = self._waits, None
             if waits is not None:
                 self._endpointer.wait(*waits)
-            clips = self._endpointer.process(samples)
+            heard = samples if self._echo is None else self._echo.clean(samples)
+            clips = self._endpointer.process(heard)
             self._position_s += len(samples) / RATE
             self._say(clips)
             self._offer_draft()

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import threading
 from collections import deque
+from dataclasses import dataclass
 from types import TracebackType
 from typing import Any, Self
 
@@ -18,11 +19,25 @@ from numpy.typing import NDArray
 
 from fieldlog.audio.clip import RATE
 from fieldlog.audio.microphone import load_sounddevice
+from fieldlog.audio.playback import Playback
 from fieldlog.errors import AudioError
 
 Samples = NDArray[np.float32]
 
 _RATES = (RATE, 48_000, 44_100)
+
+
+@dataclass(slots=True)
+class _Sound:
+    """What is being played."""
+
+    out: Samples
+    """At the rate of the device."""
+    samples: Samples
+    """At ``RATE``."""
+    name: str
+    at: int = 0
+    """Samples of ``out`` that were played."""
 
 
 class Loudspeaker:
@@ -33,7 +48,9 @@ class Loudspeaker:
         self._sd = backend or load_sounddevice()
         self._stream: Any = None
         self._rate = RATE
-        self._waiting: deque[Samples] = deque()
+        self._waiting: deque[_Sound] = deque()
+        self.playback = Playback()
+        """What is played, on the clock of the microphone's stream."""
         self._lock = threading.Lock()
 
     def __enter__(self) -> Self:
@@ -52,7 +69,7 @@ class Loudspeaker:
                 return self
         raise AudioError(
             f"no sound can be played ({'; '.join(faults)})",
-            todo="plug a loudspeaker or headset in, or listen with --no-tones",
+            todo="plug a loudspeaker or headset in, or listen with --say nothing",
         )
 
     def __exit__(
@@ -67,12 +84,13 @@ class Loudspeaker:
                 self._stream.close()
             self._stream = None
 
-    def play(self, samples: Samples) -> None:
-        """Play mono float32 at ``RATE`` behind what waits already."""
+    def play(self, samples: Samples, name: str = "") -> None:
+        """Play mono float32 at ``RATE`` behind what waits already; ``name``: for ``playback``."""
+        out = samples
         if self._rate != RATE:
-            samples = np.asarray(soxr.resample(samples, RATE, self._rate), np.float32)
+            out = np.asarray(soxr.resample(samples, RATE, self._rate), np.float32)
         with self._lock:
-            self._waiting.append(samples)
+            self._waiting.append(_Sound(out, samples, name))
 
     def is_playing(self) -> bool:
         """Whether anything still waits to be played."""
@@ -84,9 +102,12 @@ class Loudspeaker:
         at = 0
         with self._lock:
             while at < frames and self._waiting:
-                head = self._waiting.popleft()
-                taken = min(frames - at, len(head))
-                out[at : at + taken, 0] = head[:taken]
+                head = self._waiting[0]
+                if not head.at:
+                    self.playback.begins(head.samples, head.name, later_s=at / self._rate)
+                taken = min(frames - at, len(head.out) - head.at)
+                out[at : at + taken, 0] = head.out[head.at : head.at + taken]
                 at += taken
-                if taken < len(head):
-                    self._waiting.appendleft(head[taken:])
+                head.at += taken
+                if head.at >= len(head.out):
+                    self._waiting.popleft()

@@ -49,6 +49,12 @@ def event_text(event: Event) -> Text:
             return outcome_text(said.understanding, None).append_text(answered(said))
         case ev.AskedAgain(_, asked):
             return Text(f"  still asked: {asked.question_text}  heard: {asked.text}", ASKED)
+        case ev.ToAffirm(_, kept, _, asks, _):
+            return Text(f"  read back: affirm? {_told(kept)}", ASKED) if asks else Text()
+        case ev.Affirmed(_, kept):
+            return Text(f"affirmed: {_told(kept)}", CHANGED)
+        case ev.OwnVoice(said):
+            return Text(f"(own voice, not taken: {said.text})", "dim")
         case ev.QuestionClosed(said):
             return Text(str(said.understanding.dialogue)).append_text(answered(said))
         case ev.NothingToTake(said):

@@ -18,17 +18,18 @@ from rich.text import Text
 from fieldlog.audio.capture import Spoken
 from fieldlog.audio.health import Notice
 from fieldlog.audio.microphone import Microphone, list_devices
-from fieldlog.audio.recorder import Recorder, recover, stream_name
+from fieldlog.audio.recorder import RUNNING, Recorder, recover, stream_name
 from fieldlog.audio.source import AudioSource, FileSource
+from fieldlog.cli.aloud import NOTHING, VALUES, Aloud, say_option, telling
 from fieldlog.cli.board import Board
 from fieldlog.cli.ears import listener_options, open_ears
 from fieldlog.cli.phone import phone_beside, phone_options, phone_place
 from fieldlog.cli.store_option import is_record, store_option, walk_option, workshop
 from fieldlog.cli.terminal import Terminal, alone_on_stderr
 from fieldlog.config import local_zone, store_folder
+from fieldlog.words import tell
 
 if TYPE_CHECKING:
-    from fieldlog.audio.loudspeaker import Loudspeaker
     from fieldlog.shop.left_behind import Listening
     from fieldlog.shop.live import LiveInspection, Told
 
@@ -55,11 +56,7 @@ if TYPE_CHECKING:
 @click.option(
     "--set", "settings", metavar="KEY=VALUE", multiple=True, help="Context of a new inspection."
 )
-@click.option(
-    "--tones/--no-tones",
-    default=None,
-    help="Tell by a short tone what became of each utterance.  [default: with a microphone]",
-)
+@say_option
 @click.option(
     "--lines",
     "in_lines",
@@ -80,7 +77,7 @@ def listen(
     vehicle: str | None,
     jurisdiction: str | None,
     settings: tuple[str, ...],
-    tones: bool | None,
+    how: str | None,
     in_lines: bool,
     with_phone: bool,
     network: str | None,
@@ -105,7 +102,10 @@ def listen(
 
     Short tones tell what became of an utterance to somebody who does not look: saved (two notes, the
     second longer), asked (one that rises), beyond its limit or dangerous (three short, one long, twice),
-    not understood (one that falls), microphone lost or nothing saved (a quick warble, twice).
+    not understood (one that falls), microphone lost or nothing saved (a quick warble, twice). Behind the
+    tone a voice says what matters (--say values): questions, what is beyond, near or in doubt, what was
+    put right. "Confirm" asks for "affirm"; "negative" takes the finding back; unanswered, it stays and
+    is listed at the end. What the tool itself is saying is not taken for what somebody says.
 
     With --phone the microphone is a phone's browser, whose page shows what happens and takes photos too:
     see docs/phone.md.
@@ -180,11 +180,12 @@ def listen(
         if place is not None and isinstance(chosen, PhoneSource):
             beside = phone_beside(place, shop, inspecting, chosen, streams, terminal)
             live = stack.enter_context(beside)
-        wanted = source is None if tones is None else tones
-        speaker = stack.enter_context(loudspeaker(terminal)) if wanted else None
+        say = how or (VALUES if source is None else NOTHING)
+        notes = recorder.path.with_name(recorder.path.name.replace(RUNNING, ".played.jsonl"))
+        aloud = stack.enter_context(telling(terminal, say, notes)) if say != NOTHING else None
         try:
             board.inspecting = None if in_lines or place is not None else inspecting
-            run(chosen, live, recorder, board=board, speaker=speaker, session=session)
+            run(chosen, live, recorder, board=board, aloud=aloud, session=session)
         finally:
             live.finish(streams)
 
@@ -205,42 +206,44 @@ def run(
     recorder: Recorder | None = None,
     *,
     board: Board | None = None,
-    speaker: Loudspeaker | None = None,
+    aloud: Aloud | None = None,
     session: Listening | None = None,
 ) -> int:
     """Listen until ``source`` (open) ends or Ctrl-C; returns how many utterances were heard.
 
-    ``board``: what it is shown on. ``speaker`` (open): plays the tone of each utterance once it is in the
+    ``board``: what it is shown on. ``aloud``: tells what became of each utterance once it is in the
     record. ``session``: is told when another microphone is heard.
     """
     from fieldlog.audio.health import ALARMS
-    from fieldlog.audio.tones import Tone, tone
     from fieldlog.shop.live import Told
     from fieldlog.shop.live import listen as listening
-    from fieldlog.shop.signals import tone_of
 
     heard: set[float] = set()
     board = board or Board(Terminal.here())
     console = board.terminal.status
+    if aloud is not None:
+        live.speaks(aloud.read_back)
+    echo = None if aloud is None else aloud.echo
     with ending_on_interrupt(source.stop):
         console.print(f"listening on {source.name}; Ctrl-C ends")
         with board.up(source.name):
-            for happening in listening(source, live, recorder):
+            for happening in listening(source, live, recorder, echo):
                 if isinstance(happening, Told):
                     heard.add(happening.spoken.clip.start_s)
-                    which = tone_of(happening.events)
-                    if speaker is not None and which is not None:
-                        speaker.play(tone(which))
+                    if aloud is not None:
+                        aloud.read_back.tell(happening.events)
                     board.told(happening, told_text(happening))
                 else:
                     lost = isinstance(happening, Notice) and happening.trouble in ALARMS
                     if session is not None:
                         session.heard_from(source.name)
-                    if speaker is not None and lost:
-                        speaker.play(tone(Tone.LOST))
+                    if aloud is not None and lost:
+                        aloud.read_back.lost()
                     board.show(happening, source.name)
     if recorder is not None and recorder.seconds:
         console.print(f"kept {recorder.seconds:.1f} s of sound in {recorder.close()}")
+    for kept in live.unaffirmed if aloud is not None else ():
+        console.print(Text(f"read back, not affirmed: {kept.number}, {tell.finding(kept.finding)}"))
     console.print(f"{len(heard)} utterance{'s' if len(heard) != 1 else ''}")
     return len(heard)
 
@@ -269,21 +272,6 @@ def recording(folder: Path, terminal: Terminal) -> Iterator[Recorder]:
         yield recorder
     if not recorder.seconds:
         recorder.close().unlink(missing_ok=True)
-
-
-@contextmanager
-def loudspeaker(terminal: Terminal) -> Iterator[Loudspeaker | None]:
-    """The open loudspeaker; None, with a notice, where nothing can be played: the session goes on."""
-    from fieldlog.audio.loudspeaker import Loudspeaker
-    from fieldlog.errors import AudioError
-
-    with contextlib.ExitStack() as stack:
-        speaker = None
-        try:
-            speaker = stack.enter_context(Loudspeaker())
-        except AudioError as error:
-            terminal.status.print(f"! no tones: {error}", markup=False)
-        yield speaker
 
 
 @contextmanager

@@ -48,6 +48,10 @@ COMMANDS: Table = {
         "fieldlog.lab.speech_set.command:speech_set",
         "make the inspection speech set",
     ),
+    "voice": (
+        "fieldlog.lab.voice.command:voice",
+        "render the voice that reads back",
+    ),
     "calibrate": (
         "fieldlog.lab.benchmarks.calibrate:calibrate",
         "make the decision file again from evidence",

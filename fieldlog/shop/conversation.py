@@ -7,7 +7,7 @@ pause that cut a phrase in two, and remembers the question that waits, and nothi
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
@@ -181,6 +181,8 @@ class Conversation:
         self.standing_by = False
         """Whether nothing that is said counts now: it neither asks nor answers anything."""
         self._stood_by = False
+        self.overheard: Callable[[Heard], Heard] = lambda heard: heard
+        """Tells what we said ourselves from what somebody said; set by a face that speaks."""
 
     @property
     def waiting(self) -> Understanding | None:
@@ -193,7 +195,9 @@ class Conversation:
         ``kept``: the utterances before are in the record already (live); else the one before is
         still held back. ``ahead``: this clip as it was heard at the first silence.
         """
-        heard = ahead or self.hear(clip)
+        heard = self.overheard(ahead or self.hear(clip))
+        if Flag.OWN_VOICE in heard.understanding.flags:
+            return Turn(heard)  # nobody said it: what waits goes on waiting
         before = self._before
         whole = breath = None
         if before is not None:

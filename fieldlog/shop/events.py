@@ -95,6 +95,35 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True)
+class ToAffirm:
+    """A finding that was saved is read back, and *affirm* is asked for: it counts, and stays."""
+
+    said: Said
+    kept: Kept
+    apart: bool = False
+    """Whether a number that sounds like its own would stand otherwise: digit by digit then."""
+    asks: bool = True
+    """False: a question waits, and "affirm" would be to that."""
+    then: tuple[Kept, ...] = ()
+    """Of the same breath, what is read back behind it, each in its turn."""
+
+
+@dataclass(frozen=True, slots=True)
+class Affirmed:
+    """What was read back was affirmed."""
+
+    said: Said
+    kept: Kept
+
+
+@dataclass(frozen=True, slots=True)
+class OwnVoice:
+    """It was our own read-back that was heard: kept with its sound, and nothing of it counts."""
+
+    said: Said
+
+
+@dataclass(frozen=True, slots=True)
 class AskedAgain:
     """A question that is still open, told once more: something else was said in between, or what is
     open was asked for. The next words may answer it.
@@ -354,6 +383,9 @@ Event: TypeAlias = (
     | FindingWithdrawn
     | JudgedAgain
     | Asked
+    | ToAffirm
+    | Affirmed
+    | OwnVoice
     | AskedAgain
     | QuestionClosed
     | Refused

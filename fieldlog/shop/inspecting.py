@@ -9,6 +9,7 @@ that trying again is the same row.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -19,6 +20,7 @@ from fieldlog.errors import FieldlogError, StoreError, UsageError
 from fieldlog.hearing import Heard
 from fieldlog.model import Command, Decision, Flag, Kind, Understanding
 from fieldlog.shop import events as ev
+from fieldlog.shop.affirming import Affirming, read_back_event
 from fieldlog.shop.asked import OpenQuestions
 from fieldlog.shop.by_hand import ByHand, Origin
 from fieldlog.shop.conversation import TAKES_NOTHING, TURNS, Conversation
@@ -34,18 +36,13 @@ from fieldlog.shop.earlier import (
 from fieldlog.shop.events import Event, Said, said_in
 from fieldlog.shop.known import VehicleKnown
 from fieldlog.shop.scene import Rules, Scene
-from fieldlog.shop.steps import (
-    Around,
-    Step,
-    Transcribe,
-    step_of,
-)
+from fieldlog.shop.steps import Around, Step, Transcribe, step_of
+from fieldlog.shop.where_said import stretches, times_of_words
 from fieldlog.store.records import (
     EventName,
     InspectionRecord,
     NewEntry,
     NewUtterance,
-    Stretch,
     Utterance,
     Vehicle,
 )
@@ -96,6 +93,7 @@ class Inspecting(ByHand):
         self._subscribers: list[Callable[[Event], None]] = []
         standing, self._led = turns_of(record)
         self._led_to: LeftOpen | None = None
+        self.affirming = Affirming()
         self._stands_by(standing)
         kept = waiting_in(record)
         if kept is not None:
@@ -217,7 +215,8 @@ class Inspecting(ByHand):
             understood = self._completed(heard, scene, record)
             if understood is not heard.understanding:
                 self.conversation.completed(heard, understood)
-            step = step_of(replace(heard, understanding=understood), scene, self._around())
+            around = self._around(heard, scene)
+            step = step_of(replace(heard, understanding=understood), scene, around)
             return self._kept(heard, understood, step, source, at, id, scene)
         except StoreError:
             raise
@@ -286,8 +285,8 @@ class Inspecting(ByHand):
             model=self._origin.model,
             grammar=self._origin.grammar,
             answers=self._questions.id_of(heard.answers),
-            stretches=_stretches(heard) if sounds else (),
-            words=_words(heard) if sounds else (),
+            stretches=stretches(heard) if sounds else (),
+            words=times_of_words(heard) if sounds else (),
             id=id,
         )
         entry = replace(step.entry, utterance=utterance, made_by=_BY_VOICE)
@@ -297,8 +296,24 @@ class Inspecting(ByHand):
         if understood.decision is Decision.ASK:
             self._questions.note(id, understood)
         self._turn(understood)
-        told = (*step.tell(said, saved), *self._further(heard, understood, said))
+        told = tuple(step.tell(said, saved))
+        asked = () if scene is None else self._asked_to_affirm(told, understood, scene)
+        told += asked
+        if not any(each.asks for each in asked):  # one thing at a time
+            told += tuple(self._further(heard, understood, said))
         return self._happened(told, scene, repeats=_is_told(understood))
+
+    def _asked_to_affirm(
+        self, told: Sequence[Event], understood: Understanding, scene: Scene
+    ) -> tuple[ev.ToAffirm, ...]:
+        """What of ``told`` is read back to be affirmed; the record has that it was asked."""
+        waits = self.conversation.waiting is not None  # "affirm" would be to that question
+        asked = self.affirming.behind(told, understood, scene, waits=waits)
+        if asked:
+            with suppress(StoreError):  # the findings are kept; that they were asked about is not
+                events = tuple(read_back_event(each) for each in asked)
+                self._store.save(self.head.id, NewEntry(events=events))
+        return asked
 
     def _further(self, heard: Heard, understood: Understanding, said: Said) -> Iterator[Event]:
         """What is told behind what followed: a question that is still open, else what comes next."""
@@ -332,9 +347,10 @@ class Inspecting(ByHand):
 
     # -- inside -------------------------------------------------------------------------------
 
-    def _around(self) -> Around:
+    def _around(self, heard: Heard, scene: Scene) -> Around:
         led = self._led or not self._standing_by
-        return Around(self.head.inspector, self._told, self._transcribe, self._fingerprint, led)
+        by, affirming = self.head.inspector, self.affirming.of(heard.clip.start_s, scene)
+        return Around(by, self._told, self._transcribe, self._fingerprint, led, affirming)
 
     def _fingerprint(self) -> str:
         return self.record.fingerprint
@@ -418,22 +434,6 @@ class Inspecting(ByHand):
             for subscriber in self._subscribers:
                 subscriber(each)
         return told
-
-
-def _stretches(heard: Heard) -> tuple[Stretch, ...]:
-    """Where each of several findings was said, and what no word covers: seconds of the stream."""
-    parts = heard.stretches if heard.parts else ()
-    at = heard.clip.start_s
-    left = (Stretch(at + begin, at + end) for begin, end in heard.hearing.left_over)
-    return (*(Stretch(*where, part) for part, where in enumerate(parts)), *left)
-
-
-def _words(heard: Heard) -> tuple[tuple[float, float], ...]:
-    """When each word of its text was said, where that is known of all of them: seconds of the stream."""
-    times, at = heard.hearing.times, heard.clip.start_s
-    if len(times) != len(heard.text.split()):
-        return ()
-    return tuple((at + begin, at + end) for begin, end in times)
 
 
 def _is_told(said: Understanding) -> bool:

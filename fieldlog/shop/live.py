@@ -10,7 +10,7 @@ from datetime import timedelta
 from pathlib import Path
 from typing import TypeAlias
 
-from fieldlog.audio.capture import Capture, Draft, Level, Spoken
+from fieldlog.audio.capture import Capture, Cleans, Draft, Level, Spoken
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import Endpointer, is_draft
 from fieldlog.audio.health import Notice
@@ -19,8 +19,11 @@ from fieldlog.audio.source import AudioSource
 from fieldlog.errors import StoreError
 from fieldlog.hearing import Heard
 from fieldlog.model import Hearing
+from fieldlog.shop.affirming import unaffirmed
 from fieldlog.shop.events import Event, NotSaved
 from fieldlog.shop.inspecting import Inspecting, not_taken
+from fieldlog.shop.read_back import ReadBack
+from fieldlog.store.records import RecordedFinding
 from fieldlog.store.rescue import hear_command, rescue
 
 
@@ -64,6 +67,16 @@ class LiveInspection:
         self._conversation = inspecting.conversation
         self._ahead: Heard | None = None
         self._waiting: list[_Waiting] = []
+
+    def speaks(self, read_back: ReadBack) -> None:
+        """What is told is said aloud: *affirm* is asked for, and our own voice is no finding."""
+        self._inspecting.affirming.asks = read_back.asks
+        self._conversation.overheard = read_back.overheard
+
+    @property
+    def unaffirmed(self) -> tuple[RecordedFinding, ...]:
+        """What stands in the record, was read back, and was not affirmed."""
+        return unaffirmed(self._inspecting.record)
 
     def draft(self, draft: Draft) -> float | None:
         """Hear the open utterance at its first silence: seconds of silence that shall end it.
@@ -158,14 +171,17 @@ class LiveInspection:
 
 
 def listen(
-    source: AudioSource, live: LiveInspection, recorder: Recorder | None = None
+    source: AudioSource,
+    live: LiveInspection,
+    recorder: Recorder | None = None,
+    echo: Cleans | None = None,
 ) -> Iterator[Happening]:
     """Listen until ``source`` (open) ends or is stopped; what happens, in order.
 
     Utterances are taken in this thread; sound is kept (with a ``recorder``) and cut meanwhile,
     however long that takes.
     """
-    capture = Capture(source, Endpointer(), recorder)
+    capture = Capture(source, Endpointer(), recorder, echo=echo)
     for event in capture.events():
         if isinstance(event, Spoken):
             yield from live.spoken(event)

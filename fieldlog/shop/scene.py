@@ -66,6 +66,10 @@ class Scene:
         """The standing finding of that number."""
         return next((each for each in self.standing if each.number == number), None)
 
+    def same(self, kept: Kept) -> Kept | None:
+        """``kept`` as it stands now; None where it no longer does."""
+        return next((each for each in self.standing if each.id == kept.id), None)
+
     def beside(self, finding: Finding, verdict: Verdict) -> Scene:
         """The scene with a finding that is about to be saved."""
         return replace(self, standing=(*self.standing, Kept(NEW, 0, finding, verdict)))

@@ -8,7 +8,7 @@ from fieldlog.audio.tones import Tone
 from fieldlog.limits.cautions import is_dangerous
 from fieldlog.model import State
 from fieldlog.shop import events as ev
-from fieldlog.shop.events import Event
+from fieldlog.shop.events import Event, Kept
 
 _FIRST = (Tone.LOST, Tone.ASKED, Tone.BEYOND, Tone.NOT_UNDERSTOOD, Tone.SAVED)
 
@@ -25,13 +25,18 @@ def _tone(event: Event) -> Tone | None:
             return Tone.LOST
         case ev.Asked() | ev.BeforeSigning():
             return Tone.ASKED
+        case ev.ToAffirm(_, kept, _, asks, _):
+            return Tone.ASKED if asks and not _is_beyond(kept) else None
         case ev.FindingSaved(_, kept, _) | ev.FindingCorrected(_, kept, _, _):
-            verdict = kept.verdict
-            beyond = verdict is not None and verdict.state is State.BEYOND
-            return Tone.BEYOND if beyond or is_dangerous(verdict) else Tone.SAVED
+            return Tone.BEYOND if _is_beyond(kept) else Tone.SAVED
         case ev.Refused() | ev.Faulted() | ev.NothingToTake() | ev.GoneAlready():
             return Tone.NOT_UNDERSTOOD
-        case ev.HeldBack() | ev.JudgedAgain() | ev.AfterSignature():
+        case ev.HeldBack() | ev.OwnVoice() | ev.JudgedAgain() | ev.AfterSignature():
             return None
         case _:
             return Tone.SAVED
+
+
+def _is_beyond(kept: Kept) -> bool:
+    verdict = kept.verdict
+    return (verdict is not None and verdict.state is State.BEYOND) or is_dangerous(verdict)

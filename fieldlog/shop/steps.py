@@ -12,6 +12,7 @@ from fieldlog.language.inspection import in_words
 from fieldlog.limits.assess import Assessment
 from fieldlog.model import Command, Decision, Finding, Flag, Kind, Understanding, Verdict
 from fieldlog.shop import events as ev
+from fieldlog.shop.affirming import NOT_AFFIRMED, affirmed_event
 from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.shop.scene import Scene
 from fieldlog.shop.witness import known_before
@@ -41,6 +42,8 @@ class Around:
     """Of the record as it is when it is called."""
     led: bool = False
     """Whether "go ahead" leads on through what is open."""
+    affirming: Kept | None = None
+    """What was read back and waits for *affirm*."""
 
 
 def step_of(heard: Heard, scene: Scene, around: Around) -> Step:
@@ -51,6 +54,8 @@ def step_of(heard: Heard, scene: Scene, around: Around) -> Step:
     if said.decision is Decision.ASK:
         return Step(NewEntry(), lambda s, _: (ev.Asked(s), *_sign_off_told(s, scene)))
     if said.decision is Decision.REFUSE:
+        if Flag.OWN_VOICE in said.flags:
+            return Step(NewEntry(), lambda s, _: (ev.OwnVoice(s),))
         failed = Flag.NOT_TAKEN in said.flags
         return Step(NewEntry(), lambda s, _: (ev.Faulted(s) if failed else ev.Refused(s),))
     if heard.parts:
@@ -136,12 +141,22 @@ def _command(command: Command, heard: Heard, scene: Scene, around: Around) -> St
             return Step(NewEntry(), lambda s, _: (ev.GoingAhead(s, led),))
         case Command.SIGN_OFF:
             return _spoken(*sign_off(scene, around.inspector, around.fingerprint))
+        case Command.AFFIRM | Command.NEGATIVE if around.affirming and heard.answers is None:
+            return _affirmed(command, scene, around.affirming)
         case Command.AFFIRM | Command.NEGATIVE | Command.CORRECTION:
             closed = heard.answers is not None
             return Step(
                 NewEntry(),
                 lambda s, _: (ev.QuestionClosed(s) if closed else ev.NothingToTake(s),),
             )
+
+
+def _affirmed(command: Command, scene: Scene, kept: Kept) -> Step:
+    """What an answer to a read-back does: *negative* alone takes the finding back."""
+    if command is Command.NEGATIVE:
+        return _spoken(*withdrawal(scene, kept, NOT_AFFIRMED))
+    entry = NewEntry(events=(affirmed_event(kept),))
+    return Step(entry, lambda said, _: (ev.Affirmed(said, kept),))
 
 
 def _disregard(heard: Heard, scene: Scene) -> Step:

@@ -136,6 +136,10 @@ class EventName(StrEnum):
     """A signature: its name as the text."""
     CHECKPOINT = "checkpoint"
     """The record as it was at a signature, as a note that was signed; it is no finding of anybody."""
+    READ_BACK = "read back"
+    """A finding was read back and is to be affirmed: its id under ``finding``."""
+    AFFIRMED = "affirmed"
+    """Somebody affirmed it: its id under ``finding``."""
 
 
 @dataclass(frozen=True, slots=True)

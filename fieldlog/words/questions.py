@@ -110,9 +110,9 @@ def in_full(question: str) -> str:
 
 
 def measure(component: str, position: str | None, one: Characteristic) -> str:
-    """ "How much is left of the front brake pads? Say the thickness, in mm or in."."""
+    """ "How much is left of the front brake pads? Say the thickness, in millimetres or inches."."""
     told = tell.place(component, position)
-    return f"How much is left of the {told}? Say the {one.name}, in {tell.either(one.units)}."
+    return f"How much is left of the {told}? Say the {one.name}, in {tell.any_unit(one.units)}."
 
 
 def which_year(component: str, position: str | None) -> str:

@@ -350,9 +350,13 @@ def which(axes: Sequence[Axis], values: Sequence[Sequence[str]]) -> str:
 
 def which_unit(units: Sequence[str]) -> str:
     """ "Millimetres or inches?"; "psi or kilopascals?": a unit spelt letter by letter is its symbol."""
-    shown = [unit(symbol) if _spelt(symbol) else unit_name(symbol) for symbol in units]
-    asked = f"{either(shown)}?"
+    asked = f"{any_unit(units)}?"
     return asked if units and _spelt(units[0]) else capital(asked)
+
+
+def any_unit(units: Sequence[str]) -> str:
+    """ "millimetres or inches"; "psi or kilopascals": a unit spelt letter by letter is its symbol."""
+    return either([unit(symbol) if _spelt(symbol) else unit_name(symbol) for symbol in units])
 
 
 def _spelt(symbol: str) -> bool:

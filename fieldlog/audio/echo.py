@@ -1,0 +1,101 @@
+"""Our own voice taken out of the microphone: WebRTC's echo canceller (AEC3) with the exact far end.
+
+The canceller runs through, so that it stays adapted, but its output is heard only while something is
+played and shortly after: what nobody plays over reaches the ear as it came in. On disk is always the
+microphone as it came in.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldlog.audio.clip import RATE
+from fieldlog.audio.playback import Playback
+
+Samples = NDArray[np.float32]
+
+TAIL_S = 0.6
+"""Seconds behind a sound during which the room and the way to the loudspeaker may still give it back."""
+_FRAME = RATE // 100
+"""What the canceller takes at a time; it pads anything else with silence."""
+_DELAY = 128
+"""Samples by which its output lags behind its input (measured by correlation)."""
+_FADE = RATE // 50
+
+
+class EchoCanceller:
+    """Cleans one stream, in order; what it gives lies up to 18 ms behind what came in."""
+
+    def __init__(self, playback: Playback) -> None:
+        """Of what ``playback`` says is played. Raises ``ImportError`` without pywebrtc-audio."""
+        import pywebrtc_audio
+
+        self._playback = playback
+        self._canceller: Any = pywebrtc_audio.EchoCanceller(sample_rate=RATE)
+        self._taken = 0
+        """Samples that came in; the buffers hold the last ones of them that were not given yet."""
+        self._near = self._far = np.zeros(0, np.float32)
+        self._fed = 0
+        """Samples of ``_near`` that the canceller had, ``_cleaned`` is what it gave."""
+        self._cleaned = np.zeros(0, np.float32)
+        self._skip = _DELAY
+        self._quiet = RATE * 3600
+        """Samples since something was played."""
+        self._share = 0.0
+        """How much of what was given last is the canceller's."""
+
+    def clean(self, samples: Samples) -> Samples:
+        """Take ``samples`` and give the next ones: unchanged where nothing is played."""
+        start_s = self._taken / RATE
+        self._taken += len(samples)
+        self._playback.at(self._taken / RATE)
+        far = self._playback.reference(start_s, len(samples))
+        self._near = np.concatenate([self._near, samples.astype(np.float32, copy=False)])
+        self._far = np.concatenate([self._far, far])
+        self._feed((len(self._near) - self._fed) // _FRAME * _FRAME)
+        return self._give(min(len(self._cleaned), self._fed))
+
+    def flush(self) -> Samples:
+        """What was not given yet, at the end of the stream."""
+        missing = len(self._near) - len(self._cleaned)
+        self._cleaned = np.concatenate([self._cleaned, self._near[len(self._near) - missing :]])
+        return self._give(len(self._near))
+
+    def _feed(self, count: int) -> None:
+        if not count:
+            return
+        part = slice(self._fed, self._fed + count)
+        near, far = (np.ascontiguousarray(each[part]) for each in (self._near, self._far))
+        cleaned = np.asarray(self._canceller.process(near, far), np.float32)
+        self._fed += count
+        skipped = min(self._skip, len(cleaned))
+        self._skip -= skipped
+        self._cleaned = np.concatenate([self._cleaned, cleaned[skipped:]])
+
+    def _give(self, count: int) -> Samples:
+        near, far, cleaned = self._near[:count], self._far[:count], self._cleaned[:count]
+        self._near, self._far = self._near[count:], self._far[count:]
+        self._cleaned, self._fed = self._cleaned[count:], max(0, self._fed - count)
+        share = self._shares(far)
+        return near if not share.any() else np.asarray(near * (1 - share) + cleaned * share)
+
+    def _shares(self, far: Samples) -> Samples:
+        """For each sample how much of the canceller's is heard: all while something is played."""
+        if not len(far):
+            return far
+        last = np.where(far != 0.0, np.arange(len(far)), -1 - self._quiet)
+        quiet = np.arange(len(far)) - np.maximum.accumulate(last)
+        self._quiet = int(quiet[-1])
+        wanted = np.where(quiet < TAIL_S * RATE, 1.0, 0.0)
+        if self._share == wanted[0] == wanted.min() == wanted.max():
+            return np.asarray(wanted, np.float32)
+        share = np.empty(len(far), np.float32)
+        at = self._share
+        for n, want in enumerate(wanted):
+            at = min(want, at + 1.0 / _FADE) if at < want else max(want, at - 1.0 / _FADE)
+            share[n] = at
+        self._share = at
+        return share

@@ -1,0 +1,84 @@
+"""What is being played, on the clock of the microphone's stream: the far end of the echo (pure).
+
+The loudspeaker says when each sound begins (``begins``); whoever takes the microphone's blocks asks
+for the samples that sounded meanwhile, and for the sounds that an utterance overlaps.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldlog.audio.clip import RATE
+
+Samples = NDArray[np.float32]
+
+KEPT = 64
+"""Sounds that are remembered."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sounding:
+    """One sound that was played: mono float32 at ``RATE``, from ``start_s`` of the stream on."""
+
+    start_s: float
+    samples: Samples
+    name: str
+    """Whoever plays it knows it by this; "" for a tone."""
+
+    @property
+    def end_s(self) -> float:
+        """When its last sample was played."""
+        return self.start_s + len(self.samples) / RATE
+
+
+class Playback:
+    """Thread-safe: written by the loudspeaker, read by whoever listens."""
+
+    def __init__(self) -> None:
+        """Nothing was played yet, and the stream is at its beginning."""
+        self._lock = threading.Lock()
+        self._sounds: deque[Sounding] = deque(maxlen=KEPT)
+        self._position_s = 0.0
+
+    @property
+    def position_s(self) -> float:
+        """How far the microphone's stream has come."""
+        return self._position_s
+
+    def at(self, position_s: float) -> None:
+        """The microphone's stream has come so far (seconds of it)."""
+        self._position_s = position_s
+
+    def begins(self, samples: Samples, name: str, *, later_s: float = 0.0) -> Sounding:
+        """``samples`` are played from now (or so much later) on, behind what is still sounding."""
+        with self._lock:
+            before = self._sounds[-1].end_s if self._sounds else 0.0
+            sound = Sounding(max(self._position_s + later_s, before), samples, name)
+            self._sounds.append(sound)
+        return sound
+
+    def reference(self, start_s: float, count: int) -> Samples:
+        """What was played in ``count`` samples of the stream from ``start_s`` on; silence between."""
+        out = np.zeros(count, np.float32)
+        with self._lock:
+            sounds = tuple(self._sounds)
+        for sound in sounds:
+            at = round((sound.start_s - start_s) * RATE)
+            begin, end = max(0, at), min(count, at + len(sound.samples))
+            if begin < end:
+                out[begin:end] += sound.samples[begin - at : end - at]
+        return out
+
+    def around(self, start_s: float, end_s: float, tail_s: float) -> tuple[Sounding, ...]:
+        """Every sound that, with a tail for the room, overlaps that stretch of the stream."""
+        with self._lock:
+            return tuple(
+                sound
+                for sound in self._sounds
+                if sound.start_s < end_s and start_s < sound.end_s + tail_s
+            )

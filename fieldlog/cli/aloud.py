@@ -1,0 +1,74 @@
+"""What ``listen`` tells aloud, and what takes its own voice out of the microphone again."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from fieldlog.audio.capture import Cleans
+    from fieldlog.cli.terminal import Terminal
+    from fieldlog.shop.read_back import ReadBack
+
+NOTHING, VALUES = "nothing", "values"
+_Command = TypeVar("_Command", bound=Callable[..., Any])
+
+
+def say_option(command: _Command) -> _Command:
+    """Add ``--say`` to a command."""
+    option = click.option(
+        "--say",
+        "how",
+        type=click.Choice([NOTHING, "tones", VALUES, "everything"]),
+        help="What is told aloud.  [default: values with a microphone, else nothing]",
+    )
+    return option(command)
+
+
+@dataclass(frozen=True, slots=True)
+class Aloud:
+    """What tells aloud, and what takes that out of the microphone again."""
+
+    read_back: ReadBack
+    echo: Cleans | None
+
+
+@contextmanager
+def telling(terminal: Terminal, how: str, notes: Path | None = None) -> Iterator[Aloud | None]:
+    """What tells aloud; None, with a notice, where nothing can be played: the session goes on.
+
+    ``notes``: a file of what was played when.
+    """
+    from fieldlog.audio.echo import EchoCanceller
+    from fieldlog.audio.loudspeaker import Loudspeaker
+    from fieldlog.audio.voice import bundled_voice
+    from fieldlog.errors import AudioError
+    from fieldlog.shop.read_back import ReadBack
+    from fieldlog.shop.saying import Say
+
+    def notice(text: str) -> None:
+        terminal.status.print(f"! {text}", markup=False)
+
+    with contextlib.ExitStack() as stack:
+        aloud = voice = echo = None
+        try:
+            speaker = stack.enter_context(Loudspeaker())
+        except AudioError as error:
+            notice(f"nothing is said aloud: {error}")
+        else:
+            try:
+                voice = bundled_voice()
+            except AudioError as error:
+                notice(f"tones alone: {error}")
+            try:
+                echo = EchoCanceller(speaker.playback)
+            except ImportError as error:
+                notice(f"use a headset, its own voice stays in the microphone: {error}")
+            aloud = Aloud(ReadBack(Say(how), speaker, voice, kept=notes), echo)
+        yield aloud

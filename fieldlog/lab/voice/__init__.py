@@ -1,0 +1,1 @@
+"""The voice that reads back, rendered once and kept as a pack in the package."""

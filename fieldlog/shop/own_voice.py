@@ -1,0 +1,120 @@
+"""What was heard while we were speaking ourselves: our own words, or somebody's (pure).
+
+The echo canceller takes most of our voice out of the microphone. What gets through it all the same, and
+means the same as what was being said, is no finding; another value for it is asked about, never taken:
+it may be the echo, misheard, or somebody who puts it right. What is about something else is somebody's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from fieldlog.audio.clip import FRAME_S, Clip
+from fieldlog.doubt.decide import asked_instead
+from fieldlog.hearing import Heard
+from fieldlog.language.breath import Breath
+from fieldlog.model import Command, Decision, Finding, Flag, Understanding
+from fieldlog.words.aloud import STOPS
+
+TAIL_S = 0.4
+"""Seconds behind a sound in which its echo may still be heard."""
+_MOSTLY = 0.5
+"""Share of an utterance's voice that lies in a sound, from which on a short word is not taken."""
+_TOUCHES = 0.15
+_VOICED = 0.5
+_SHORT = frozenset(
+    {Command.AFFIRM, Command.NEGATIVE, Command.DISREGARD, Command.SIGN_OFF, Command.SAY_AGAIN}
+)
+"""Words that are short, or take something away: "confirm" may be heard as "affirm"."""
+OWN = "our own read-back"
+OVER = "said over the read-back"
+
+
+@dataclass(frozen=True, slots=True)
+class Spoken:
+    """One thing that we said: when, in which words, about which findings."""
+
+    start_s: float
+    end_s: float
+    words: str
+    findings: tuple[Finding, ...] = ()
+
+
+def overheard(heard: Heard, said: Sequence[Spoken]) -> Heard:
+    """``heard``, given all that we said ourselves about that time.
+
+    Our own words come back refused with ``Flag.OWN_VOICE``.
+    """
+    shares = {n: _share(heard.clip, each) for n, each in enumerate(said)}
+    over = [each for n, each in enumerate(said) if shares[n] > _TOUCHES]
+    understood = heard.understanding
+    if not over or understood.decision is Decision.REFUSE:
+        return heard
+    offered = understood.offered
+    if not offered and any(_within(heard.text, each.words) for each in over):
+        return _own(heard)  # of a finding fewer words may be another value
+    findings = [one for each in over for one in each.findings]
+    meanings = {one.meaning for one in findings}
+    if offered and any(one.meaning in meanings for one in offered):
+        if all(_about(one, findings) for one in offered):
+            return _own(heard)
+        return _asked(heard, Breath(heard.text, heard.outcomes).asked(OVER).whole)
+    if understood.decision is Decision.ASK:
+        return heard
+    if any(_about(one, findings) for one in offered):
+        if understood.parts:
+            return _asked(heard, Breath(heard.text, heard.outcomes).asked(OVER).whole)
+        corrects = replace(understood, dialogue=Command.CORRECTION)
+        return _asked(heard, asked_instead(corrects, (), OVER, Flag.UNSURE))
+    mostly = any(shares[n] > _MOSTLY for n in shares)
+    short = not offered and (understood.dialogue in _SHORT or heard.answers is not None)
+    if mostly and (short or (heard.answers is not None and len(heard.text.split()) < 3)):
+        return replace(
+            heard,
+            understanding=replace(understood, decision=Decision.REFUSE, reason=OVER),
+            answers=None,
+        )
+    return heard
+
+
+def _own(heard: Heard) -> Heard:
+    said = heard.understanding
+    flags = tuple(dict.fromkeys((*said.flags, Flag.OWN_VOICE)))
+    refused = Understanding(Decision.REFUSE, said.kind, OWN, said.text, flags=flags)
+    return replace(heard, understanding=refused, answers=None, takes_back=False)
+
+
+def _asked(heard: Heard, asked: Understanding) -> Heard:
+    return replace(heard, understanding=asked, answers=None, takes_back=False)
+
+
+def _about(one: Finding, among: Sequence[Finding]) -> bool:
+    """Whether it is of the same thing as one of ``among``: no place of the one denies the other's."""
+    for other in among:
+        here, there = set((one.position or "").split()), set((other.position or "").split())
+        if one.component == other.component and (here <= there or there <= here):
+            return True
+    return False
+
+
+def _within(heard: str, said: str) -> bool:
+    """Whether all that was heard is among our words, in their order."""
+    ours = iter("".join(one for one in said if one not in STOPS).split())
+    words = heard.split()
+    return bool(words) and all(word in ours for word in words)
+
+
+def _share(clip: Clip, spoken: Spoken) -> float:
+    """Which share of the utterance's voice lies in what we said, and in its echo behind it."""
+    begin, end = _voiced(clip)
+    common = min(end, spoken.end_s + TAIL_S) - max(begin, spoken.start_s)
+    return max(0.0, common) / max(end - begin, FRAME_S)
+
+
+def _voiced(clip: Clip) -> tuple[float, float]:
+    """From when to when somebody speaks in it: seconds of the stream."""
+    loud = [n for n, chance in enumerate(clip.voice) if chance > _VOICED]
+    if not loud:
+        return clip.start_s, clip.end_s
+    return clip.start_s + loud[0] * FRAME_S, clip.start_s + (loud[-1] + 1) * FRAME_S
