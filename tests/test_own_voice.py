@@ -11,7 +11,7 @@ from fieldlog.audio.clip import FRAME_S, RATE, Clip
 from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language
 from fieldlog.model import Asks, Command, Decision, Flag, Hearing
-from fieldlog.shop.own_voice import TAIL_S, Spoken, overheard
+from fieldlog.shop.own_voice import TAIL_S, OwnWords, overheard
 from fieldlog.words.aloud import aloud
 from fieldlog.words.spoken import read_back
 
@@ -26,16 +26,18 @@ def heard(words: str, start_s: float = 10.0, seconds: float = 2.0) -> Heard:
     return Heard(clip, Hearing("told", (), 0.0), understood, (), 0.0, complete=True)
 
 
-def said(words: str, start_s: float = 10.0, seconds: float = 3.0, lead: str = "confirm") -> Spoken:
+def said(
+    words: str, start_s: float = 10.0, seconds: float = 3.0, lead: str = "confirm"
+) -> OwnWords:
     """A read-back of what ``words`` mean."""
     finding = LANGUAGE.understand(words).finding
     assert finding is not None
     text = f"{lead}, {aloud(read_back(finding))}."
-    return Spoken(start_s, start_s + seconds, text, (finding,))
+    return OwnWords(start_s, start_s + seconds, text, (finding,))
 
 
-def question(text: str, start_s: float = 10.0, seconds: float = 3.0) -> Spoken:
-    return Spoken(start_s, start_s + seconds, text)
+def question(text: str, start_s: float = 10.0, seconds: float = 3.0) -> OwnWords:
+    return OwnWords(start_s, start_s + seconds, text)
 
 
 @pytest.mark.parametrize(
@@ -130,7 +132,7 @@ def test_a_short_word_in_the_midst_of_our_own_is_not_taken(words: str) -> None:
 def test_an_answer_in_the_midst_of_its_question_is_not_taken() -> None:
     asked = LANGUAGE.understand("pads two millimetres")
     answer = replace(heard("front pads two millimetres", 10.5, 0.6), answers=asked)
-    spoken = Spoken(10.0, 13.0, "which end, front or rear?", asked.offered)
+    spoken = OwnWords(10.0, 13.0, "which end, front or rear?", asked.offered)
     assert overheard(answer, [spoken]).understanding.decision is Decision.REFUSE
 
 

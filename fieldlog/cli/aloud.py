@@ -14,7 +14,7 @@ import click
 if TYPE_CHECKING:
     from fieldlog.audio.capture import Cleans
     from fieldlog.cli.terminal import Terminal
-    from fieldlog.shop.read_back import ReadBack
+    from fieldlog.shop.mouth import Mouth
 
 NOTHING, VALUES = "nothing", "values"
 _Command = TypeVar("_Command", bound=Callable[..., Any])
@@ -35,7 +35,7 @@ def say_option(command: _Command) -> _Command:
 class Aloud:
     """What tells aloud, and what takes that out of the microphone again."""
 
-    read_back: ReadBack
+    mouth: Mouth
     echo: Cleans | None
 
 
@@ -49,7 +49,7 @@ def telling(terminal: Terminal, how: str, notes: Path | None = None) -> Iterator
     from fieldlog.audio.loudspeaker import Loudspeaker
     from fieldlog.audio.voice import bundled_voice
     from fieldlog.errors import AudioError
-    from fieldlog.shop.read_back import ReadBack
+    from fieldlog.shop.mouth import Mouth
     from fieldlog.shop.saying import Say
 
     def notice(text: str) -> None:
@@ -70,5 +70,5 @@ def telling(terminal: Terminal, how: str, notes: Path | None = None) -> Iterator
                 echo = EchoCanceller(speaker.playback)
             except ImportError as error:
                 notice(f"use a headset, its own voice stays in the microphone: {error}")
-            aloud = Aloud(ReadBack(Say(how), speaker, voice, kept=notes), echo)
+            aloud = Aloud(Mouth(Say(how), speaker, voice, kept=notes), echo)
         yield aloud

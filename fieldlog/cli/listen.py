@@ -222,7 +222,7 @@ def run(
     board = board or Board(Terminal.here())
     console = board.terminal.status
     if aloud is not None:
-        live.speaks(aloud.read_back)
+        live.speaks(aloud.mouth)
     echo = None if aloud is None else aloud.echo
     with ending_on_interrupt(source.stop):
         console.print(f"listening on {source.name}; Ctrl-C ends")
@@ -231,14 +231,14 @@ def run(
                 if isinstance(happening, Told):
                     heard.add(happening.spoken.clip.start_s)
                     if aloud is not None:
-                        aloud.read_back.tell(happening.events)
+                        aloud.mouth.tell(happening.events)
                     board.told(happening, told_text(happening))
                 else:
                     lost = isinstance(happening, Notice) and happening.trouble in ALARMS
                     if session is not None:
                         session.heard_from(source.name)
                     if aloud is not None and lost:
-                        aloud.read_back.lost()
+                        aloud.mouth.lost()
                     board.show(happening, source.name)
     if recorder is not None and recorder.seconds:
         console.print(f"kept {recorder.seconds:.1f} s of sound in {recorder.close()}")

@@ -22,7 +22,7 @@ from fieldlog.model import Hearing
 from fieldlog.shop.affirming import unaffirmed
 from fieldlog.shop.events import Event, NotSaved
 from fieldlog.shop.inspecting import Inspecting, not_taken
-from fieldlog.shop.read_back import ReadBack
+from fieldlog.shop.mouth import Mouth
 from fieldlog.store.records import RecordedFinding
 from fieldlog.store.rescue import hear_command, rescue
 
@@ -68,10 +68,10 @@ class LiveInspection:
         self._ahead: Heard | None = None
         self._waiting: list[_Waiting] = []
 
-    def speaks(self, read_back: ReadBack) -> None:
+    def speaks(self, mouth: Mouth) -> None:
         """What is told is said aloud: *affirm* is asked for, and our own voice is no finding."""
-        self._inspecting.affirming.asks = read_back.asks
-        self._conversation.overheard = read_back.overheard
+        self._inspecting.affirming.asks = mouth.asks
+        self._conversation.overheard = mouth.overheard
 
     @property
     def unaffirmed(self) -> tuple[RecordedFinding, ...]:

@@ -32,7 +32,7 @@ OVER = "said over the read-back"
 
 
 @dataclass(frozen=True, slots=True)
-class Spoken:
+class OwnWords:
     """One thing that we said: when, in which words, about which findings."""
 
     start_s: float
@@ -41,7 +41,7 @@ class Spoken:
     findings: tuple[Finding, ...] = ()
 
 
-def overheard(heard: Heard, said: Sequence[Spoken]) -> Heard:
+def overheard(heard: Heard, said: Sequence[OwnWords]) -> Heard:
     """``heard``, given all that we said ourselves about that time.
 
     Our own words come back refused with ``Flag.OWN_VOICE``.
@@ -105,7 +105,7 @@ def _within(heard: str, said: str) -> bool:
     return bool(words) and all(word in ours for word in words)
 
 
-def _share(clip: Clip, spoken: Spoken) -> float:
+def _share(clip: Clip, spoken: OwnWords) -> float:
     """Which share of the utterance's voice lies in what we said, and in its echo behind it."""
     begin, end = _voiced(clip)
     common = min(end, spoken.end_s + TAIL_S) - max(begin, spoken.start_s)

@@ -16,7 +16,7 @@ from fieldlog.audio.tones import Tone, tone
 from fieldlog.audio.voice import Unsayable, Voice
 from fieldlog.hearing import Heard
 from fieldlog.shop.events import Event
-from fieldlog.shop.own_voice import TAIL_S, Spoken, overheard
+from fieldlog.shop.own_voice import TAIL_S, OwnWords, overheard
 from fieldlog.shop.saying import Say, Saying, saying
 from fieldlog.words import spoken
 from fieldlog.words.aloud import aloud, phrases
@@ -66,7 +66,7 @@ def spoken_words(words: str, voice: Voice | None, other: Speaks | None = None) -
     return other.say(words) if other is not None else None
 
 
-class ReadBack:
+class Mouth:
     """Tells on a loudspeaker, and knows afterwards what was its own voice."""
 
     def __init__(
@@ -123,6 +123,6 @@ class ReadBack:
         except OSError:
             self._kept = None  # a note for later; the session goes on without it
 
-    def _spoken(self, sound: Sounding) -> Spoken:
+    def _spoken(self, sound: Sounding) -> OwnWords:
         said = self._said[sound.name]
-        return Spoken(sound.start_s, sound.end_s, said.words, said.findings)
+        return OwnWords(sound.start_s, sound.end_s, said.words, said.findings)
