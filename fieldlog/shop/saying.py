@@ -18,7 +18,7 @@ from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept
 from fieldlog.shop.signals import tone_of
 from fieldlog.words import spoken
-from fieldlog.words.aloud import aloud
+from fieldlog.words.aloud import aloud, sentence
 
 
 class Say(StrEnum):
@@ -160,9 +160,7 @@ def _next(left: LeftOpen) -> str:
 
 
 def _read(one: Finding, *leads: str, apart: bool = False) -> Saying:
-    lead = aloud(spoken.joined(*leads))
-    value = aloud(spoken.read_back(one), apart=apart).rstrip(",")
-    return Saying(None, f"{lead}, {value}." if lead else f"{value}.", (one,))
+    return Saying(None, sentence(*leads, spoken.read_back(one), apart=apart), (one,))
 
 
 def _asked(question: str, offered: Sequence[Finding]) -> Saying:

@@ -47,6 +47,13 @@ def aloud(text: str, *, apart: bool = False) -> str:
     return _joined(said)
 
 
+def sentence(*printed: str, apart: bool = False) -> str:
+    """Several printed parts as one spoken sentence; ``apart`` is of the last of them."""
+    last = len(printed) - 1
+    said = (aloud(part, apart=apart and n == last).rstrip(STOPS) for n, part in enumerate(printed))
+    return ", ".join(part for part in said if part) + "."
+
+
 def phrases(said: str) -> Iterator[tuple[tuple[str, ...], str]]:
     """The stretches of a spoken sentence: the words, and the stop behind them ("" at its end)."""
     words: list[str] = []

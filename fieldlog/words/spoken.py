@@ -116,8 +116,3 @@ def lead(verdict: Verdict | None, *, dangerous: bool) -> str:
 def left(count: int) -> str:
     """ "36 things are left."."""
     return "One thing is left." if count == 1 else f"{count} things are left."
-
-
-def joined(*parts: str) -> str:
-    """Parts of one sentence, with a short pause between them."""
-    return ", ".join(part for part in parts if part)
