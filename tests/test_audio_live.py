@@ -29,6 +29,7 @@ from fieldlog.audio.microphone import (
     load_sounddevice,
 )
 from fieldlog.audio.recorder import Recorder
+from fieldlog.audio.repeated import Repeated
 from fieldlog.audio.route import microphone_behind
 from fieldlog.audio.source import Block, FileSource
 from fieldlog.errors import AudioError
@@ -562,3 +563,45 @@ def test_a_single_knock_is_not_too_loud() -> None:
     health = StreamHealth(RATE, 0.0)
     knocks = [np.ones(1600, dtype=np.float32) if i % 40 == 0 else ONES for i in range(400)]
     assert [n for i, block in enumerate(knocks) for n in health.arrived(block, 0.1 * i)] == []
+
+
+def test_microphones_of_the_same_name_are_asked_about() -> None:
+    """Names are cut by some interfaces, and two headsets of a kind are called the same."""
+    system = FakeSystem([mic("built-in"), mic("USB PnP Sound De"), mic("USB PnP Sound De")])
+    with (
+        pytest.raises(AudioError, match=r"'USB PnP Sound De' can be 1: USB.*; 2: USB.*number"),
+        Microphone("USB PnP Sound De", backend=system),
+    ):
+        pass
+    with Microphone("2", backend=system):
+        assert system.opened[-1][0] == 2
+    some = FakeSystem([mic("desk left"), mic("desk right"), mic("other")], default=2)
+    with pytest.raises(AudioError, match="can be 0: desk left"):
+        Microphone("desk", backend=some).find()
+    some.default = 1
+    assert Microphone("desk", backend=some).find().name == "desk right"
+
+
+def test_every_rate_that_was_tried_is_told() -> None:
+    system = FakeSystem([mic("built-in", rate=96_000.0)])
+    system.takes = lambda *_: False
+    with pytest.raises(AudioError) as caught, Microphone(backend=system):
+        pass
+    for rate in ("96000", "48000", "44100", "32000", "16000", "8000 Hz"):
+        assert rate in str(caught.value)
+
+
+def test_a_thousand_notices_of_dropped_sound_are_two_lines_with_a_count() -> None:
+    clock = Clock()
+    repeated = Repeated(clock)
+    lines = [
+        repeated.line(Notice(Trouble.OVERFLOW, f"sound was dropped ({n} so far)"))
+        for n in range(1, 1001)
+    ]
+    told = [line for line in lines if line] + list(repeated.rest())
+    assert told == ["sound was dropped (1 so far)", "sound was dropped (1000 so far)"]
+    assert repeated.rest() == ()
+    assert repeated.line(Notice(Trouble.LOST, "lost")) == "lost"
+    assert repeated.line(Notice(Trouble.LOST, "lost")) == "lost"
+    clock.now += 31
+    assert repeated.line(Notice(Trouble.OVERFLOW, "sound was dropped (1001 so far)"))

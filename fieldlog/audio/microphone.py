@@ -108,7 +108,7 @@ class Microphone:
         sleep: Callable[[float], None] = time.sleep,
         behind: Callable[[], str | None] | None = None,
     ) -> None:
-        """``device`` is part of a name, or None for the default; ``backend`` a sounddevice.
+        """``device`` is part of a name, or a number of the list, or None for the default; ``backend`` a sounddevice.
 
         ``behind`` tells what a sound server really records from (``route``); asked every second.
         """
@@ -271,8 +271,10 @@ class Microphone:
                 where=device.name,
                 todo="close that program, or choose another with --device NAME",
             )
+        rates = ", ".join(str(rate) for rate in dict.fromkeys(rate for rate, *_ in formats(device)))
+        last = f"{rates} Hz; the last answer: {tried[-1]}" if tried else "it offers no format"
         raise AudioError(
-            f"the microphone cannot be opened at any rate ({tried[-1] if tried else 'no format'})",
+            f"the microphone cannot be opened at any rate ({last})",
             where=device.name,
             todo="see `fieldlog listen --list-devices` and choose another with --device NAME",
         )
@@ -287,6 +289,9 @@ class Microphone:
         if self._wanted is None:
             return next((d for d in devices if d.is_default), devices[0])
         wanted = self._wanted.casefold()
+        numbered = [d for d in devices if str(d.index) == wanted]
+        if numbered:
+            return numbered[0]
         named = [d for d in devices if wanted in d.name.casefold()]
         if not named:
             known = ", ".join(d.name for d in devices)
@@ -294,8 +299,7 @@ class Microphone:
                 f"no microphone is called {self._wanted!r}; there are: {known}",
                 todo="name one of these with --device",
             )
-        exact = [d for d in named if d.name.casefold() == wanted]
-        return (exact or [d for d in named if d.is_default] or named)[0]
+        return _meant(named, self._wanted)
 
     def _callback(self, data: NDArray[Any], frames: int, timing: object, status: Any) -> None:
         """In the system's audio thread: copy and go."""
@@ -314,6 +318,28 @@ class Microphone:
         while not self._queue.empty():
             # Blocks of a stream that is gone must not be taken for the next one's.
             self._queue.get()
+
+
+def _meant(named: list[Device], wanted: str) -> Device:
+    """The one of ``named`` that is called ``wanted``, or the only one whose name holds it.
+
+    Several are asked about, by a place in the list where even their names are the same; cut names (ALSA
+    and MME end them after some 30 letters) are told with the sound interface they stand under.
+    """
+    exact = [d for d in named if d.name.casefold() == wanted.casefold()] or named
+    hosts = {d.host for d in exact}
+    if len(exact) > 1 and len(hosts) == len(exact):  # the same device under several interfaces
+        exact = [d for d in exact if d.is_default] or exact[:1]
+    if len(exact) == 1:
+        return exact[0]
+    default = [d for d in exact if d.is_default]
+    if len(default) == 1 and len({d.name for d in exact}) > 1:
+        return default[0]
+    told = "; ".join(f"{d.index}: {d.name} ({d.host})" for d in exact)
+    raise AudioError(
+        f"{wanted!r} can be {told}",
+        todo="name it in full, or by its number, with --device",
+    )
 
 
 def bounded(work: Callable[[], object]) -> None:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import contextlib
 import sys
+import time
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from fieldlog.audio.capture import Level
 from fieldlog.audio.health import Notice
+from fieldlog.audio.repeated import Repeated
 
 if TYPE_CHECKING:
     from fieldlog.cli.live_screen.showing import Showing
@@ -28,12 +29,15 @@ class Board:
         self.inspecting = inspecting
         self._screen: Showing | None = None
         self._kept: list[Text] = []
+        self._repeated = Repeated(time.monotonic)
 
     @contextlib.contextmanager
     def up(self, microphone: str) -> Iterator[None]:
         """The screen, as long as the session lasts; what was kept of lines is printed behind it."""
         if self.inspecting is None:
             yield
+            for text in self._repeated.rest():
+                self.tell(text)
             return
         from fieldlog.cli.live_screen.showing import showing
 
@@ -42,6 +46,7 @@ class Board:
                 yield
         finally:
             self._screen = None
+            self._kept += [Text(f"! {text}") for text in self._repeated.rest()]
             for line in self._kept:
                 self.terminal.lines.print(line)
             self._kept.clear()
@@ -67,8 +72,8 @@ class Board:
         """A level, or something about the sound from ``microphone``."""
         if self._screen is not None:
             self._screen.show(happening, microphone)
-            if isinstance(happening, Notice):
-                self._kept.append(Text(f"! {happening.text}"))
-        elif not isinstance(happening, Level):
-            assert isinstance(happening, Notice)
-            self.tell(happening.text)
+        if isinstance(happening, Notice) and (text := self._repeated.line(happening)):
+            if self._screen is None:
+                self.tell(text)
+            else:
+                self._kept.append(Text(f"! {text}"))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import signal
-import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -35,7 +34,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.option("--device", metavar="NAME", help="Part of the microphone's name.")
+@click.option("--device", metavar="NAME", help="Part of the microphone's name, or its number.")
 @click.option("--list-devices", "only_list", is_flag=True, help="Show the microphones and stop.")
 @click.option(
     "--source",
@@ -197,7 +196,9 @@ def show_devices() -> None:
         click.echo("No microphone found. Plug one in and repeat.")
     for entry in devices:
         mark = "*" if entry.is_default else " "
-        click.echo(f"{mark} {entry.name}  ({entry.host}, {entry.channels} ch, {entry.rate} Hz)")
+        click.echo(
+            f"{mark} {entry.index:>2}  {entry.name}  ({entry.host}, {entry.channels} ch, {entry.rate} Hz)"
+        )
 
 
 def run(
