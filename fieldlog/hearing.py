@@ -110,7 +110,7 @@ def stretches_of(
 def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) -> Heard:
     """Hear one clip: the best hypothesis is parsed again and weighed before it counts."""
     started = time.perf_counter()
-    hearing = listener.hear(clip)
+    hearing = as_promised(listener.hear(clip), listener.name)
     best = hearing.hypotheses[0].text if hearing.hypotheses else ""
     parsed = language.understand(best)
     if parsed.dialogue in TAKES_OR_SETTLES and not is_said(language.word_graph(), best.split()):
@@ -134,6 +134,26 @@ def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) 
         latency_ms=(time.perf_counter() - started) * 1000,
         complete=parsed.decision is Decision.ACCEPT,
     )
+
+
+def as_promised(heard: object, name: str) -> Hearing:
+    """What a listener heard, as its protocol promises it: each text once, none without words.
+
+    A listener that another package brings may answer nothing, or no text: that is an utterance in
+    which nothing was heard, which is kept and told as any other.
+    """
+    if not isinstance(heard, Hearing):
+        return Hearing(name, (), 0.0)
+    texts: list[object] = [each.text for each in heard.hypotheses]
+    kept = tuple(
+        each
+        for at, each in enumerate(heard.hypotheses)
+        if isinstance(texts[at], str) and each.text.strip() and texts.index(each.text) == at
+    )
+    if len(kept) == len(texts):
+        return heard
+    times = heard.times if kept[:1] == heard.hypotheses[:1] else ()  # those of the first alone
+    return replace(heard, hypotheses=kept, times=times)
 
 
 LEAST_LEFT_S = 0.4

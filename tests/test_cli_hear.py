@@ -366,3 +366,17 @@ def test_hear_shows_every_limit_with_its_source_as_parse_does(
     assert "FMVSS 119" in typed.stdout
     assert first.endswith(typed.stdout.splitlines()[0])
     assert rest == typed.stdout.splitlines()[1:]
+
+
+def test_what_happened_is_one_object_each(started: Path, tmp_path: Path, quick: None) -> None:
+    sound = spoken(tmp_path / "a.wav")
+    result = run("inspection", "hear", sound, "--store", started, "--json")
+    assert result.exit_code == 0
+    rows = [json.loads(line) for line in result.stdout.splitlines()]
+    assert rows
+    for row in rows:
+        assert row["file"] == "a.wav"
+        assert row["event"] in {"finding_saved", "asked", "refused"}
+        assert (row["number"] is not None) == (row["event"] == "finding_saved")
+        assert {"utterance_id", "start_s", "end_s", "text", "decision", "finding"} <= row.keys()
+    assert json.loads(json.dumps(rows)) == rows

@@ -57,3 +57,18 @@ def test_those_of_the_inspection_are_asked_about() -> None:
             if f" {one} " in f" {each.phrase} "
         ]
         assert any(each.instead in text for text in exchanged), each
+
+
+def test_the_check_of_a_grammar_tells_words_that_sound_the_same(tmp_path: Path) -> None:
+    file = tmp_path / "g.jsgf"
+    file.write_text(
+        "#JSGF V1.0;\ngrammar g;\npublic <said> = torque (two {to} | to {way}) (left | right);\n"
+    )
+    done = CliRunner().invoke(main, ["grammar", "check", str(file)])
+    assert done.exit_code == 0
+    assert "warning: 'to' and 'two' sound the same" in done.stderr
+    assert "1 pairs of words sound the same" in done.stdout
+    file.write_text(
+        "#JSGF V1.0;\ngrammar g;\npublic <said> = torque (two | three) {n} (left | right);\n"
+    )
+    assert "sound the same" not in CliRunner().invoke(main, ["grammar", "check", str(file)]).output

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ import pytest
 from fieldlog.audio.clip import FRAME, RATE, Clip
 from fieldlog.grammar.language import Language, is_said
 from fieldlog.grammar.tagged import TaggedLanguage
-from fieldlog.hearing import Heard, hear_clip, left_over, stretches_of
+from fieldlog.hearing import Heard, as_promised, hear_clip, left_over, stretches_of
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Decision, Hearing, Hypothesis, Kind, Understanding
@@ -379,3 +380,39 @@ def test_a_remark_leaves_nothing_over() -> None:
     assert heard.understanding.kind is Kind.REMARK
     assert heard.understanding.slots["remark"] == "the owner says it pulls to the left."
     assert heard.hearing.left_over == ()
+
+
+NO_TEXT: Any = None
+ODD = {
+    "nothing": None,
+    "no text": Hearing("odd", (Hypothesis(NO_TEXT, 0.0),), 0.0),
+    "no words": Hearing("odd", (Hypothesis(" ", 0.0),), 0.0),
+}
+
+
+@pytest.mark.parametrize("odd", ODD.values(), ids=ODD)
+def test_a_listener_that_answers_nothing_loses_no_utterance(odd: Any, tea: TaggedLanguage) -> None:
+    """It is kept and told as an utterance in which nothing was understood."""
+
+    class Odd:
+        name = "odd"
+
+        def hear(self, clip: Clip) -> Any:
+            return odd
+
+    clip = Clip(np.full(RATE, 0.1, np.float32))
+    heard = hear_clip(clip, Odd(), tea, lambda said, *_: said)  # type: ignore[arg-type]
+    assert heard.clip is clip
+    assert heard.understanding.decision is Decision.REFUSE
+    assert heard.hearing.hypotheses == ()
+
+
+def test_a_text_that_comes_twice_is_one_hypothesis() -> None:
+    twice = Hypothesis("a", 1.0)
+    kept = as_promised(
+        Hearing("odd", (twice, twice, Hypothesis("b", 0.5)), 0.0, ((0.1, 0.2),)), "odd"
+    )
+    assert [each.text for each in kept.hypotheses] == ["a", "b"]
+    assert kept.times == ((0.1, 0.2),)
+    first_lost = Hearing("odd", (Hypothesis("", 1.0), twice), 0.0, ((0.1, 0.2),))
+    assert as_promised(first_lost, "odd").times == ()

@@ -7,8 +7,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
+from fieldlog.audio.clip import RATE, Clip
 from fieldlog.errors import GrammarError, ModelError
 from fieldlog.grammar import TaggedLanguage
 from fieldlog.grammar.lexicon import read_lexicon
@@ -16,6 +18,7 @@ from fieldlog.language.files import load_language
 from fieldlog.listeners import pocketsphinx as listener_module
 from fieldlog.listeners.pocketsphinx import PocketsphinxListener
 from fieldlog.model import Decision
+from tests.listeners_contract import SMALL, clip_of
 
 HEAD = "#JSGF V1.0;\ngrammar t;\n"
 
@@ -146,3 +149,15 @@ def test_a_phrase_that_breaks_off_is_marked_and_refused() -> None:
     assert understood.reason.endswith("is not finished: could go on with millimeters")
     assert second.evidence == {"finished": 1.0}
     assert second.score < first.score
+
+
+def test_a_clip_heard_again_gets_the_same_answer(listener: PocketsphinxListener) -> None:
+    """The library goes on from the clip before: the same sound got other scores each time."""
+    listener.load(TaggedLanguage.from_text(SMALL))
+    clip = clip_of("speech/battery_twelve.flac")
+    other = Clip(np.random.default_rng(3).normal(0, 0.1, 2 * RATE).astype(np.float32))
+    first = listener.hear(clip).hypotheses
+    listener.hear(other)
+    again = listener.hear(clip).hypotheses
+    assert first
+    assert [(h.text, h.score) for h in first] == [(h.text, h.score) for h in again]

@@ -17,9 +17,16 @@ from fieldlog.errors import GrammarError, ModelError
 from fieldlog.grammar import TaggedLanguage
 from fieldlog.listeners import vosk as vosk_listener
 from fieldlog.listeners.pcm import pcm16
-from fieldlog.listeners.vosk import LONGEST_S, Partial, VoskListener, VoskStream, read_result
+from fieldlog.listeners.vosk import (
+    LONGEST_S,
+    Partial,
+    VoskListener,
+    VoskStream,
+    _joined,
+    read_result,
+)
 from fieldlog.listeners.vosk_folder import check_folder
-from fieldlog.model import Decision, Hearing
+from fieldlog.model import Decision, Hearing, Hypothesis
 from tests.listeners_contract import DATA, SMALL, clip_of
 from tests.test_listeners_contract import need_korean_model
 
@@ -351,3 +358,37 @@ def test_without_the_library_there_is_one_line(
     monkeypatch.setitem(sys.modules, "vosk", None)
     with pytest.raises(ModelError, match=r"vosk cannot be imported here.*pip install"):
         VoskListener(_model(tmp_path / "m")).load(_language())
+
+
+GARBLED = {
+    "nothing": "",
+    "null": "null",
+    "a list": "[]",
+    "text null": '{"text": null}',
+    "alternatives null": '{"alternatives": null}',
+    "an alternative null": '{"alternatives": [null]}',
+    "cut off": '{"text": "battery two',
+}
+
+
+@pytest.mark.parametrize("result", GARBLED.values(), ids=GARBLED)
+def test_an_answer_that_is_none_is_nothing_heard(result: str) -> None:
+    assert read_result(result, _language()) == ()
+
+
+def test_decimals_with_a_comma_and_words_without_times_are_read() -> None:
+    """Under a locale that writes "0,93" the library's JSON is none."""
+    word = '{"word": "two", "start": 0,3, "end": 0,9, "conf": 0,93}'
+    garbled = f'{{"alternatives": [{{"confidence": 210,5, "text": "battery two volts", "result": [{word}]}}]}}'
+    (hypothesis,) = read_result(garbled, _language())
+    assert (hypothesis.text, hypothesis.score) == ("battery two volts", 210.5)
+    assert hypothesis.evidence == {"unknown": 0.0, "start_s": 0.3, "end_s": 0.9, "confidence": 0.93}
+    (bare,) = read_result('{"text": "battery two volts", "result": [{"word": "two"}]}', _language())
+    assert bare.evidence == {"unknown": 0.0}
+
+
+def test_a_result_that_comes_twice_is_one() -> None:
+    said = (Hypothesis("battery two volts", 9.0, {"unknown": 0.0, "start_s": 0.3, "end_s": 1.2}),)
+    later = (Hypothesis("battery two volts", 9.0, {"unknown": 0.0, "start_s": 6.3, "end_s": 7.2}),)
+    assert [h.text for h in _joined([said, said])] == ["battery two volts"]
+    assert [h.text for h in _joined([said, later])] == ["battery two volts battery two volts"]

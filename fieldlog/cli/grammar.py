@@ -11,6 +11,7 @@ import click
 if TYPE_CHECKING:
     from fieldlog.grammar import Grammar
     from fieldlog.grammar.expression import Fault
+    from fieldlog.grammar.homophones import Alike
 
 _LISTENERS = ("whisper", "vosk", "pocketsphinx")
 
@@ -46,7 +47,8 @@ def check(file: Path | None, listener: str | None, model: Path | None, ambiguity
 
     Faults: unreadable text, undefined or left-recursive rules, rules that match without a word,
     nothing public, phrases with two meanings, and words that the listener cannot say. A rule that
-    is never used is a warning.
+    is never used is a warning, and so are words of FILE that sound the same and change the meaning ("two",
+    "to"); those of the inspection grammar are asked about (`fieldlog grammar homophones`).
 
     \b
     Examples:
@@ -74,6 +76,10 @@ def check(file: Path | None, listener: str | None, model: Path | None, ambiguity
         else:
             notes.append(f"no phrase with two meanings among the first {report.pairs:,} places")
     raise_faults(faults, name)
+    alike = _alike(file, 200) if file is not None else ()
+    for pair in alike:
+        click.echo(f"warning: {pair}", err=True)
+    notes += [f"{len(alike)} pairs of words sound the same"] if alike else []
     counted = f"{len(loaded.rules)} rules, {len(loaded.words)} words"
     click.echo("; ".join([f"{name}: no faults in {counted}", *notes]))
 
@@ -115,6 +121,17 @@ def homophones(file: Path | None, count: int) -> None:
       fieldlog grammar homophones
       fieldlog grammar homophones orders.jsgf -n 2000
     """
+    from fieldlog.shop.ears import open_language
+
+    found = _alike(file, count)
+    for each in found:
+        click.echo(str(each))
+    click.echo(f"{len(found)} pairs in {len(open_language(file).words())} words", err=True)
+
+
+def _alike(file: Path | None, count: int) -> tuple[Alike, ...]:
+    """Words that sound the same and change the meaning; none where nothing tells how words sound."""
+    from fieldlog.errors import ModelError
     from fieldlog.grammar.homophones import homophones as find
     from fieldlog.grammar.sample import Sampler
     from fieldlog.listeners.pocketsphinx import pronunciations
@@ -124,10 +141,12 @@ def homophones(file: Path | None, count: int) -> None:
     loaded = _load(file)
     sampler = Sampler(loaded.rules, loaded.public, seed=1)
     phrases = [*sampler.covering(), *(sampler.random_phrase() for _ in range(count))]
-    found = find(phrases, pronunciations(language.words()), language)
-    for each in found:
-        click.echo(str(each))
-    click.echo(f"{len(found)} pairs in {len(language.words())} words", err=True)
+    try:
+        sounds = pronunciations(language.words())
+    except ModelError as error:
+        click.echo(f"fieldlog: words that sound the same were not looked for: {error}", err=True)
+        return ()
+    return find(phrases, sounds, language)
 
 
 def _load(file: Path | None) -> Grammar:

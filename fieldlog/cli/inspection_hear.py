@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
@@ -42,12 +43,16 @@ _COUNTED = (_FINDINGS, _QUESTIONS, _REFUSED, _HELD, _FAULTED, _KNOWN)
     "such as 90. Once per file, in their order, or once for the first.  "
     "[default: the instant in the name of a recording made by fieldlog, else after the one before]",
 )
+@click.option(
+    "--json", "as_json", is_flag=True, help="One JSON object for each thing that happened."
+)
 @listener_options
 @store_option
 def hear(
     audio: tuple[Path, ...],
     key: str,
     begins: tuple[str, ...],
+    as_json: bool,
     listener: str,
     model: Path | None,
     folder: Path | None,
@@ -63,12 +68,14 @@ def hear(
       fieldlog inspection hear walk-round.flac
       fieldlog inspection hear left.wav right.wav --begins 09:15 --begins 09:40
       fieldlog inspection hear walk-round.flac --inspection 3 --listener pocketsphinx
+      fieldlog inspection hear walk-round.flac --json
     """
     from rich.text import Text
 
     from fieldlog.cli.audio_files import hear_files
     from fieldlog.cli.ears import open_ears
     from fieldlog.cli.event_lines import events_behind
+    from fieldlog.cli.json_view import event_view
     from fieldlog.cli.left_behind import take_what_was_left
     from fieldlog.cli.terminal import Terminal
     from fieldlog.shop.events import (
@@ -101,7 +108,7 @@ def hear(
             inspecting = shop.inspecting(head.id, ears)
 
             def tell(path: Path, heard: Heard) -> None:
-                if path not in shown:
+                if path not in shown and not as_json:
                     shown.add(path)
                     at = head.started_at + timedelta(seconds=begin_of(path))
                     terminal.lines.print(
@@ -136,6 +143,10 @@ def hear(
                     counts[_REFUSED] += isinstance(event, Refused)
                     counts[_HELD] += isinstance(event, HeldBack)
                     counts[_FAULTED] += isinstance(event, Faulted)
+                if as_json:
+                    for event in events:
+                        terminal.lines.out(json.dumps(event_view(event)), highlight=False)
+                    return
                 span = Text(f"{heard.clip.start_s:7.1f} s  ", "dim")
                 terminal.lines.print(events_behind(span, events))
 

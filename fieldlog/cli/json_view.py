@@ -7,9 +7,10 @@ inside. Keys that have nothing to say are null or empty, not left out, except th
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from fractions import Fraction
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fieldlog.limits.assess import Assessment
 from fieldlog.model import (
@@ -22,6 +23,9 @@ from fieldlog.model import (
     Understanding,
     Verdict,
 )
+
+if TYPE_CHECKING:
+    from fieldlog.shop.events import Event, Kept, Said
 
 Json = dict[str, Any]
 
@@ -44,6 +48,29 @@ def breath_view(
         }
         for part, assessment in judged
     ]
+
+
+def event_view(event: Event) -> Json:
+    """One thing that happened: what, to which finding (its number), and the utterance behind it.
+
+    ``event`` is the name of its kind (``finding_saved``, ``asked``, ``refused``...); keys that a kind
+    has not are null.
+    """
+    said: Said | None = getattr(event, "said", None)
+    kept: Kept | None = getattr(event, "kept", None)
+    assessment: Assessment | None = getattr(event, "assessment", None)
+    name = re.sub(r"(?<=[a-z])(?=[A-Z])", "_", type(event).__name__).lower()
+    view: Json = {"event": name, "number": kept.number if kept else None}
+    if said is None:
+        return view
+    return view | {
+        "utterance_id": said.id,
+        "file": said.source,
+        "start_s": round(said.start_s, 3),
+        "end_s": round(said.end_s, 3),
+        "answers": said.answers.question_text if said.answers else None,
+        **understanding_view(said.understanding, assessment),
+    }
 
 
 def is_covered(said: Understanding, left_over: Sequence[object]) -> bool:

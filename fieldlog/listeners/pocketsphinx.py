@@ -77,6 +77,7 @@ class PocketsphinxListener:
         if is_silent(clip):
             return Hearing(self.name, (), 0.0)
         decoder = self._decoder
+        decoder.reinit_feat()  # else what it keeps of the clip before changes the scores of this one
         decoder.start_utt()
         try:
             decoder.process_raw(pcm16(clip), full_utt=True)

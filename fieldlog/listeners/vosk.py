@@ -17,6 +17,7 @@ from the start of the clip, where the model gives word times).
 from __future__ import annotations
 
 import json
+import re
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -187,7 +188,7 @@ class VoskStream:
         return result
 
     def _partial(self) -> str:
-        return str(json.loads(self._recogniser.PartialResult()).get("partial", ""))
+        return _text(parsed(self._recogniser.PartialResult()).get("partial"))
 
     def _hearing(self, result: str) -> Hearing:
         self._since_result = 0
@@ -195,24 +196,50 @@ class VoskStream:
 
 
 def read_result(result: str, language: Language) -> tuple[Hypothesis, ...]:
-    """The library's JSON -> distinct hypotheses, best first (pure)."""
-    data = json.loads(result)
+    """The library's JSON -> distinct hypotheses, best first; what it leaves out or garbles is no evidence (pure)."""
+    data = parsed(result)
     alternatives = data.get("alternatives", [data])
     found: dict[str, Hypothesis] = {}
-    for alternative in alternatives:
-        text = " ".join(str(alternative.get("text", "")).split())
+    for alternative in alternatives if isinstance(alternatives, list) else ():
+        if not isinstance(alternative, dict):
+            continue
+        text = _text(alternative.get("text"))
         if not text or text in found or _only_fillers(text, language):
             continue
-        words = alternative.get("result", [])
+        words = [word for word in alternative.get("result") or () if isinstance(word, dict)]
         evidence = {"unknown": float(text.split().count(UNKNOWN))}
-        if words:
-            evidence["start_s"] = float(words[0]["start"])
-            evidence["end_s"] = float(words[-1]["end"])
-            confidences = [float(word["conf"]) for word in words if "conf" in word]
-            if confidences:
-                evidence["confidence"] = sum(confidences) / len(confidences)
-        found[text] = Hypothesis(text, float(alternative.get("confidence", 0.0)), evidence)
+        if words and (begin := _number(words[0].get("start"))) is not None:
+            evidence["start_s"] = begin
+        if words and (end := _number(words[-1].get("end"))) is not None:
+            evidence["end_s"] = end
+        told = [_number(word.get("conf")) for word in words]
+        confidences = [each for each in told if each is not None]
+        if confidences:
+            evidence["confidence"] = sum(confidences) / len(confidences)
+        found[text] = Hypothesis(text, _number(alternative.get("confidence")) or 0.0, evidence)
     return tuple(found.values())
+
+
+_DECIMAL_COMMA = re.compile(r"(:\s*-?\d+),(\d+)(?=\s*[,}\]])")
+
+
+def parsed(result: str) -> dict[str, Any]:
+    """The library's JSON; empty for what is none. Under some locales it writes decimals with a comma."""
+    for text in (result, _DECIMAL_COMMA.sub(r"\1.\2", result)):
+        try:
+            data = json.loads(text)
+        except ValueError:
+            continue
+        return data if isinstance(data, dict) else {}
+    return {}
+
+
+def _text(value: object) -> str:
+    return " ".join(value.split()) if isinstance(value, str) else ""
+
+
+def _number(value: object) -> float | None:
+    return float(value) if isinstance(value, int | float) else None
 
 
 def _only_fillers(text: str, language: Language) -> bool:
@@ -220,8 +247,16 @@ def _only_fillers(text: str, language: Language) -> bool:
     return all(word in FILLERS for word in words) and not language.meaning(text)
 
 
+def _again(before: tuple[Hypothesis, ...], now: tuple[Hypothesis, ...]) -> bool:
+    """Whether a result came twice: the same words at the same times."""
+    one, other = before[0], now[0]
+    when = [(each.evidence.get("start_s"), each.evidence.get("end_s")) for each in (one, other)]
+    return one.text == other.text and when[0] == when[1] and None not in when[0]
+
+
 def _joined(parts: list[tuple[Hypothesis, ...]]) -> tuple[Hypothesis, ...]:
     """One utterance that the library cut in several: the best of each, others one at a time."""
+    parts = [part for at, part in enumerate(parts) if not at or not _again(parts[at - 1], part)]
     if len(parts) <= 1:
         return parts[0] if parts else ()
     best = [part[0] for part in parts]
