@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import signal
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
