@@ -26,6 +26,8 @@ from fieldlog.quantities.number_words import HOMOPHONES, NUMBER_WORDS
 from fieldlog.words import tell
 
 _AND = "and"
+_ADDED = "added"
+"""What is measured of a fluid by putting it right: "topped up half a litre"."""
 _CHANGES_NO_VALUE = frozenset({"cleaned", "lubricated"})
 """Work behind which a value that was read before still holds."""
 _MOST_TRIED = 600
@@ -194,7 +196,8 @@ class BreathReader:
 
     def _put_right(self, one: Finding, other: Finding) -> bool:
         """Whether work that was done follows what it puts right: "was loose, tightened"."""
-        of_one = one.component == other.component and other.characteristic == WORK
+        done = other.characteristic in (WORK, _ADDED)
+        of_one = one.component == other.component and done
         if not of_one or one.characteristic == WORK or one.condition == SOUND:
             return False
         return one.condition is not None or other.condition not in _CHANGES_NO_VALUE
@@ -303,7 +306,8 @@ class BreathReader:
         """The findings that one stretch of words is, as one way or several."""
         said = words[start:end]
         self._tried += 1
-        if start and said[0] in HOMOPHONES:  # "done up to seventy": no two begins a finding there
+        # "done up to seventy": no two begins a finding there; "seven hundred too low": no two ends one
+        if (start and said[0] in HOMOPHONES) or (end < len(words) and said[-1] in HOMOPHONES):
             return
         both = self._both.read(said)
         if both:

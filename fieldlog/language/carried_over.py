@@ -174,7 +174,7 @@ class CarriedOver:
     def _measures(base: About, rest: Words) -> Iterator[tuple[Characteristic | None, Words]]:
         """The characteristic that ``rest`` names, else the one before, else whatever fits."""
         for one in base.component.characteristics:
-            for text in (*one.words, *one.alone):
+            for text in (*one.words, *one.alone, *one.typed):
                 for phrase in (tuple(each.split()) for each in expand(text)):
                     if len(rest) > len(phrase) and rest[: len(phrase)] == phrase:
                         yield one, rest[len(phrase) :]

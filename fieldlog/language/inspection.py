@@ -33,7 +33,7 @@ from fieldlog.language.sides import NEARSIDE, by_what_is_there
 from fieldlog.language.spellings import owned_ways, respell, respell_written
 from fieldlog.language.subjects import About, SubjectReader
 from fieldlog.language.trade import NOTED, Open, TradeReader, Worded, left_open
-from fieldlog.language.typed import only_typed, typed_words, widened
+from fieldlog.language.typed import only_typed, other_number, typed_words, widened
 from fieldlog.language.values import NONE, Reading, Standing, Unread, ValueReader, Vocabulary
 from fieldlog.model import Asks, Command, Decision, Finding, Flag, Kind, Question, Understanding
 from fieldlog.quantities.normalise import normalise
@@ -45,6 +45,10 @@ HELD = "that is in it anyway; whether something is wrong was not said"
 NOT_SURE = "it is nearly so, or thought to be so: whether it is was not said"
 ITS_LIMIT = "a limit is no part of a finding: it is entered for the vehicle"
 NOT_THERE = "that one fault is not there; whether all is as it should be was not said"
+_BEGINS_A_QUESTION = frozenset(
+    ("is", "are", "was", "were", "did", "does", "do", "has", "have", "had", "any")
+)
+"""No finding begins so: "is play in the rear wheel bearing"."""
 _SEEMS = frozenset({"seems", "seem", "appears"})
 PARTED = "a comma parts its number"
 _FOUND = (("on",), ("at",), ("in",), ("from",), ("of",), ("across",))
@@ -53,7 +57,7 @@ _MOST_PARTS = 5
 """Parts that are offered where one was named in part."""
 _SO_FAR = (("on", "it"), ("on", "the", "clock"), ("so", "far"))
 _PLACES = frozenset({"front", "rear", "back", "left", "right"})
-_UNNAMED = (("test", "ride"), ("engine",), ("gearbox",), ("odometer",))
+_UNNAMED = (("test", "ride"), ("engine",), ("gearbox",), ("idle",), ("odometer",))
 """What is spoken of where nothing is named: "pulls to the left", "smokes"."""
 _ENDS = frozenset({"front", "rear", "back"})
 _MOST_OFFERED = 3
@@ -178,7 +182,7 @@ class InspectionLanguage(OfferedGrammar):
         whole = found.whole
         if whole.decision is not Decision.ACCEPT or whole.kind is not Kind.FINDING:
             return found
-        if "?" in text:
+        if "?" in text or text.split()[0].lower() in _BEGINS_A_QUESTION:
             return found.asked(NOT_SURE)
         if any(_seems_sound(part) for part in found.parts):
             if found.several:
@@ -340,7 +344,7 @@ class InspectionLanguage(OfferedGrammar):
         readings, reasons, abouts = self._readings(words, text)
         decided = decide(readings, text, self._subjects.values)
         if decided is not None:
-            return decided
+            return self._of_one(decided, abouts)
         return (
             self._restarted(words, text)
             or self._counted(words, text)
@@ -351,6 +355,20 @@ class InspectionLanguage(OfferedGrammar):
             or self._did_you_mean(words, text)
             or self._refusal(words, text, abouts, reasons)
         )
+
+    @staticmethod
+    def _of_one(decided: Understanding, abouts: tuple[About, ...]) -> Understanding:
+        """Asked about where its name is that of several parts, and only one can be so: "hoses soft"."""
+        found = decided.finding
+        named = {about.component.name for about in abouts if about.used == abouts[0].used}
+        one_word = abouts[0].used == 1
+        if found is None or found.condition is None or len(named) < 2 or not one_word:
+            return decided
+        if found.characteristic == WORK:
+            return decided
+        if decided.decision is not Decision.ACCEPT or found.component not in named:
+            return decided
+        return _asked_in_full(decided, "what it is said of may be another part")
 
     def _readings(
         self, words: Words, text: str = ""
@@ -550,8 +568,8 @@ class InspectionLanguage(OfferedGrammar):
         found: dict[str, dict[str, Words]] = {}
         for one in self.catalogue:
             for name in (tuple(p.split()) for t in (*one.spoken, *one.typed) for p in expand(t)):
-                if len(name) > 1:
-                    found.setdefault(name[-1], {}).setdefault(one.name, name)
+                for last in (name[-1], other_number(name[-1])) if len(name) > 1 else ():
+                    found.setdefault(last, {}).setdefault(one.name, name)
         return {word: tuple(names.values()) for word, names in found.items()}
 
     @cached_property
@@ -584,7 +602,8 @@ class InspectionLanguage(OfferedGrammar):
             for reading in self._values.read(
                 About(component, None, component.axes, {axis: place}, 0), rest, text
             )[0]
-            if reading.finding.quantity is not None and reading.standing is Standing.FITS
+            if reading.finding.quantity is not None
+            and (reading.standing is Standing.FITS or _is_pressure(component, reading))
         ]
         decided = decide(readings, text, self._subjects.values)
         if decided is None or len(decided.offered) > _MOST_OFFERED:
@@ -766,6 +785,11 @@ def _asked_in_full(found: Understanding, reason: str) -> Understanding:
         finding=None,
         candidates=meant if found.decision is Decision.ACCEPT else found.candidates,
     )
+
+
+def _is_pressure(component: Component, reading: Reading) -> bool:
+    """ "Front thirty four": of what has an end, a number without its unit is a tyre's pressure."""
+    return component.system == "tyres" and reading.standing is Standing.NO_UNIT
 
 
 def _is_fault(found: Understanding, catalogue: Catalogue) -> bool:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from itertools import product
 
 from fieldlog.language.lexicon import Words
+from fieldlog.language.shape import SIDE
 from fieldlog.language.subjects import About, SubjectReader
 
 _AND = "and"
@@ -32,6 +33,8 @@ def _of_two(left: Words, right: Words, subjects: SubjectReader) -> Iterator[tupl
         if not said:
             continue
         if whole:  # "tail light and brake light work"
+            for place in _lent(left, about, subjects):  # "rear pads and disc replaced"
+                yield (*left, *said), (*place, *right)
             yield (*left, *said), right
         for start in range(1, about.used):  # "high and low beam work"
             lent = (*left, *right[start : about.used])
@@ -59,7 +62,12 @@ def _of_all(
                 yield tuple((*place, *words[n:]) for place in places)
     for about in subjects.read(words):
         said = words[about.used + 1 :]
-        places = [*_places(about, subjects)]
+        places = [*_places(about, subjects)] or [
+            (value,)
+            for axis in about.axes
+            for value in subjects.values(axis.name)
+            if axis.name == SIDE and axis.name not in about.places
+        ]
         if words[about.used : about.used + 1] in (("is",), ("are",)):
             said = words[about.used + 2 :]  # "rear indicators are both working"
         both = "both" in words[about.used : about.used + 2]
@@ -89,6 +97,15 @@ def _placed_behind(words: Words, subjects: SubjectReader) -> Iterator[tuple[Word
                     segment = (*segment, word)
             if len(said) > 1 and not segment:
                 yield tuple((place, *named, *body) for place, body in said.items())
+
+
+def _lent(left: Words, about: About, subjects: SubjectReader) -> Iterator[Words]:
+    """The place that ``left`` begins with, where ``about`` needs one and names none."""
+    for one in subjects.read(left):
+        lacking = {axis.name for axis in about.missing}
+        said = {axis: value for axis, value in one.places.items() if axis in lacking}
+        if said and one.used == len(left):
+            yield tuple(word for value in said.values() for word in value.split())
 
 
 def _places(about: About, subjects: SubjectReader) -> Iterator[Words]:

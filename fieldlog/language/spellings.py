@@ -226,6 +226,8 @@ def respell(words: tuple[str, ...]) -> tuple[str, ...]:
     """``words`` with joined or other spellings as the grammar has them."""
     if any(word in _TOGETHER for word in words):
         words = tuple(part for word in words for part in _TOGETHER.get(word, word).split())
+    if words[:2] == ("inch", "and"):  # "inch and a half of slack"
+        words = ("an", *words)
     if _BEGIN_PHRASES.isdisjoint(words):
         return words
     for said, written in _TOGETHER_PHRASES.items():

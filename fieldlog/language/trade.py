@@ -76,9 +76,18 @@ _ENDS = frozenset({"front", "rear", "back"})
 _MONTHS = frozenset(MONTHS)
 _OF_A_VALUE = NUMERALS | {"millimeters", "millimeter", "inches", "volts", "psi", "miles", "percent"}
 """What tells that a value was meant."""
+_LOW = ("low",)
+_BEFORE_A_NAME = frozenset(
+    ("a", "an", "the", "of", "on", "in", "at", "by", "from", "for", "left", "right", "both")
+)
+"""A name of one word that stands elsewhere may be another's: "heel plate"."""
 _MISSING = "missing"
 _AT_REST = "resting voltage"
-_FLUIDS = "fluids"
+_FLUIDS = frozenset({"oil", "fluid", "coolant"})
+"""The last word of what leaks from something."""
+_LEAKS = frozenset(
+    ("leak", "leaks", "leaking", "weep", "weeps", "weeping", "seep", "seeping", "drip", "dripping")
+)
 NOTED = "noted"
 """The detail of a finding that says where on the part it is, or when."""
 
@@ -248,12 +257,20 @@ class TradeReader:
         return None
 
     def unknown_of(self, words: Words) -> Worded | None:
-        """ "Front brake judders": words that nobody knows of a part that is named first."""
-        for about in self._subjects.read(words)[:1]:
-            rest = words[about.used :]
-            judged = any(about.component.judged())
-            if rest and judged and _OF_A_VALUE.isdisjoint(rest):
-                return Worded(about, (), Open.UNKNOWN, " ".join(rest))
+        """ "Front brake judders", "clip on the split link facing wrong": words that nobody knows of a
+        part that is named first, else of the one whose name is longest."""
+        named = [
+            (about, (*words[:at], *words[at + about.used :]))
+            for at in range(len(words))
+            for about in self._subjects.read(words[at:])[:1]
+            if not at or about.used > 1 or words[at - 1] in _BEFORE_A_NAME
+        ]
+        first = [one for one in named if words[: one[0].used] + one[1] == words]
+        for about, rest in first or sorted(named, key=lambda one: -one[0].used):
+            measured = any(one.units for one in about.component.characteristics)
+            known = not measured or _OF_A_VALUE.isdisjoint(rest)
+            if rest and known and any(about.component.judged()):
+                return Worded(about, (), Open.UNKNOWN, " ".join(rest if first else words))
         return None
 
     def _counted(self, words: Words, text: str, part: bool) -> Worded | None:
@@ -430,7 +447,8 @@ class TradeReader:
                     if len(said) > len(phrase) and said[-len(phrase) :] == phrase:
                         placed = about.placed(axis.name, value)
                         yield from self._trimmed(placed, said[: -len(phrase)], most - 1, part)
-        fluid = about.component.system == _FLUIDS
+        leaks = about.component.system == "fluids" and not _LEAKS.isdisjoint(said)
+        fluid = leaks or about.component.name.split()[-1] in _FLUIDS
         for size in self._spots(said) if spots else ():
             if fluid and self._names_a_part(said[-size:]):
                 continue  # "oil leaking from the left fork seal": that is what leaks
@@ -567,6 +585,8 @@ class TradeReader:
             return None
         body = body[2:] if body[:2] in (("there", "is"), ("there", "are"), ("theres",)) else body
         body = body[1:] if body[:1] == ("theres",) else body
+        if part and linked and body == _LOW:  # "battery corroded and low on water": of no coolant
+            return None
         if said[-1:] == _WITH:
             return self._well(about, said[:-1], text)
         if body and body[-1] in _ARTICLES and len(body) > 1:
@@ -636,11 +656,14 @@ def _at(axis: str, value: str) -> tuple[Words, ...]:
         (value,),
         *((word, "the", value) for word in ("on", "to", "at", "in", "of")),
     )
+    if axis == "side":
+        behind = (("side",), ("hand", "side"))
+        ways = (*ways, *((*way, *side) for way in ways for side in behind))
     if axis == "end":
         ways = (*ways, *((*way, what) for way in ways for what in ("wheel", "brake", "end")))
         back = (tuple("back" if word == "rear" else word for word in way) for way in ways)
         ways = (*ways, *back) if value == "rear" else ways
-    return ways if axis in ("end", "side") else ()
+    return ways if axis in ("end", "side", "mount") else ()
 
 
 def _of_code(about: About, name: str, code: str, text: str) -> Reading:

@@ -64,7 +64,7 @@ def only_typed(catalogue: Catalogue) -> tuple[Mapping[str, Subject], Mapping[str
     for component in (one for one in catalogue if not one.spoken):
         name = f"typed {component.name}".replace(" ", "_")
         said = [phrase for text in component.typed for phrase in expand(text)]
-        names: Expression = _either([*said, *(_other_number(one) for one in said)])
+        names: Expression = _either([*said, *(other_number(one) for one in said)])
         for axis in component.axes:
             place = f"positions.{axis.name.replace(' ', '_')}"
             names = Alternative(
@@ -88,7 +88,7 @@ def widened(catalogue: Catalogue, trade: Mapping[str, Rule]) -> Mapping[str, Exp
     for component in (one for one in catalogue if one.spoken):
         said = [phrase for text in (*component.spoken, *component.typed) for phrase in expand(text)]
         own = (phrase for text in component.typed for phrase in expand(text))
-        also = [*own, *(other for one in said if (other := _other_number(one)) not in spoken)]
+        also = [*own, *(other for one in said if (other := other_number(one)) not in spoken)]
         if also:
             found[names_rule(component)] = _either(also)
         for one in component.characteristics:
@@ -102,7 +102,7 @@ def widened(catalogue: Catalogue, trade: Mapping[str, Rule]) -> Mapping[str, Exp
     return found
 
 
-def _other_number(phrase: str) -> str:
+def other_number(phrase: str) -> str:
     """ "valve cap" -> "valve caps", "drain plugs" -> "drain plug"."""
     return phrase.removesuffix("s") if phrase.endswith("s") else f"{phrase}s"
 

@@ -184,7 +184,10 @@ def new_or_correction_of(finding: Finding) -> str:
 def difference(finding: Finding, among: Sequence[Finding]) -> str:
     """What tells ``finding`` from the others, as short as it can be said."""
     if len({f.characteristic for f in among}) > 1 or len({f.component for f in among}) > 1:
-        if len({f.meaning[3:] for f in among}) == 1 and finding.characteristic:
+        alike = len({f.meaning[3:] for f in among}) == 1
+        if alike and len({f.characteristic for f in among}) == 1:
+            return tell.place(finding.component, finding.position)
+        if alike and finding.characteristic and len({f.component for f in among}) == 1:
             return finding.characteristic
         return tell.finding(finding)
     if len({f.position for f in among}) > 1:
