@@ -73,7 +73,9 @@ def test_three_seconds_of_pure_zero_are_said_once(
     ("delivered", "expected"),
     [(16_000, []), (16_700, []), (15_300, []), (17_000, [Trouble.CLOCK]), (3060, [Trouble.CLOCK])],
 )
-def test_rate_against_the_clock(delivered: int, expected: list[Trouble]) -> None:
+def test_rate_against_the_clock(  # mbailey/voicemode#491
+    delivered: int, expected: list[Trouble]
+) -> None:
     """48,960 samples for 16 s (3060 a second) was what users saw."""
     health = StreamHealth(RATE, 0.0)
     said: list[Trouble] = []

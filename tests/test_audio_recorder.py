@@ -99,7 +99,9 @@ def test_a_lying_header_is_repaired_from_the_length(tmp_path: Path, lost: int) -
     assert frames(found.path) == (2000 - lost) // 2
 
 
-def test_healthy_and_foreign_files_stay_byte_for_byte(tmp_path: Path) -> None:
+def test_healthy_and_foreign_files_stay_byte_for_byte(  # agfline/wavfix#12
+    tmp_path: Path,
+) -> None:
     sf.write(tmp_path / "a.wav", RAMP, RATE, subtype="PCM_24")
     sf.write(tmp_path / "b.wav", np.stack([RAMP, RAMP], axis=1), 44_100, subtype="FLOAT")
     sf.write(tmp_path / "c.flac", RAMP, RATE)

@@ -58,6 +58,13 @@ if TYPE_CHECKING:
 )
 @say_option
 @click.option(
+    "--rest-after",
+    "rest_after_s",
+    type=click.FloatRange(min=5.0),
+    metavar="SECONDS",
+    help="Stand by when nothing was taken for so long, until `go ahead`.  [default: never]",
+)
+@click.option(
     "--lines",
     "in_lines",
     is_flag=True,
@@ -78,6 +85,7 @@ def listen(
     jurisdiction: str | None,
     settings: tuple[str, ...],
     how: str | None,
+    rest_after_s: float | None,
     in_lines: bool,
     with_phone: bool,
     network: str | None,
@@ -185,7 +193,13 @@ def listen(
         aloud = stack.enter_context(telling(terminal, say, notes)) if say != NOTHING else None
         try:
             board.inspecting = None if in_lines or place is not None else inspecting
-            run(chosen, live, recorder, board=board, aloud=aloud, session=session)
+            run(
+                *(chosen, live, recorder),
+                board=board,
+                aloud=aloud,
+                session=session,
+                rest_after_s=rest_after_s,
+            )
         finally:
             live.finish(streams)
 
@@ -210,11 +224,12 @@ def run(
     board: Board | None = None,
     aloud: Aloud | None = None,
     session: Listening | None = None,
+    rest_after_s: float | None = None,
 ) -> int:
     """Listen until ``source`` (open) ends or Ctrl-C; returns how many utterances were heard.
 
     ``board``: what it is shown on. ``aloud``: tells what became of each utterance once it is in the
-    record. ``session``: is told when another microphone is heard.
+    record. ``session``: is told when another microphone is heard. ``rest_after_s``: see ``shop.live.listen``.
     """
     from fieldlog.audio.health import ALARMS
     from fieldlog.shop.live import Told
@@ -229,7 +244,7 @@ def run(
     with ending_on_interrupt(source.stop):
         console.print(f"listening on {source.name}; Ctrl-C ends")
         with board.up(source.name):
-            for happening in listening(source, live, recorder, echo):
+            for happening in listening(source, live, recorder, echo, rest_after_s=rest_after_s):
                 if isinstance(happening, Told):
                     heard.add(happening.spoken.clip.start_s)
                     if aloud is not None:

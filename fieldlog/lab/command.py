@@ -24,6 +24,10 @@ COMMANDS: Table = {
         "fieldlog.lab.benchmarks.hearing_start_command:start",
         "how long until it listens, how fast then, how much memory",
     ),
+    "crash": (
+        "fieldlog.lab.crash.command:crash",
+        "sessions killed and disks filled: is anything lost?",
+    ),
     "endpointing": (
         "fieldlog.lab.benchmarks.endpointing:endpointing",
         "where utterances are cut, against where they begin and end",

@@ -3,12 +3,14 @@ long, and saves at the end of each utterance."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TypeAlias
+
+import numpy as np
 
 from fieldlog.audio.capture import Capture, Cleans, Draft, Level, Spoken
 from fieldlog.audio.clip import Clip
@@ -18,9 +20,9 @@ from fieldlog.audio.recorder import Recorder
 from fieldlog.audio.source import AudioSource
 from fieldlog.errors import StoreError
 from fieldlog.hearing import Heard
-from fieldlog.model import Hearing
+from fieldlog.model import Command, Hearing
 from fieldlog.shop.affirming import unaffirmed
-from fieldlog.shop.events import Event, NotSaved
+from fieldlog.shop.events import Event, Faulted, HeldBack, NotSaved, Refused
 from fieldlog.shop.inspecting import Inspecting, not_taken
 from fieldlog.shop.mouth import Mouth
 from fieldlog.store.records import RecordedFinding
@@ -102,6 +104,15 @@ class LiveInspection:
         self._waiting.append(_Waiting(id, heard, spoken, begins_s))
         return tuple(self._saved(spoken))
 
+    def rest(self, source: str, position_s: float) -> tuple[Told, ...]:
+        """Stand by until "go ahead", as if that had been said; nothing where it does already."""
+        if self._conversation.standing_by:
+            return ()
+        spoken = Spoken(Clip(np.zeros(0, np.float32), position_s), 0.0, datetime.now(UTC), source)
+        with suppress(StoreError):  # a full disk is told with the next utterance
+            return (Told(spoken, self._inspecting.type(Command.STAND_BY)),)
+        return ()
+
     def ready(self) -> None:
         """It was told: make ready for the answer, where a question waits."""
         with suppress(Exception):  # it is tried again, and told, with the answer
@@ -170,22 +181,37 @@ class LiveInspection:
         )
 
 
+def took(events: Sequence[Event]) -> bool:
+    """Whether anything of it counts: not what was refused or held back."""
+    return not all(isinstance(each, Refused | HeldBack | Faulted) for each in events)
+
+
 def listen(
     source: AudioSource,
     live: LiveInspection,
     recorder: Recorder | None = None,
     echo: Cleans | None = None,
+    *,
+    rest_after_s: float | None = None,
 ) -> Iterator[Happening]:
     """Listen until ``source`` (open) ends or is stopped; what happens, in order.
 
     Utterances are taken in this thread; sound is kept (with a ``recorder``) and cut meanwhile,
-    however long that takes.
+    however long that takes. ``rest_after_s``: it stands by when nothing was taken for so long.
     """
     capture = Capture(source, Endpointer(), recorder, echo=echo)
+    taken_s = 0.0
     for event in capture.events():
         if isinstance(event, Spoken):
-            yield from live.spoken(event)
+            for told in live.spoken(event):
+                taken_s = event.clip.end_s if took(told.events) else taken_s
+                yield told
             live.ready()
+        elif isinstance(event, Level) and rest_after_s is not None:
+            yield event
+            if not event.speaking and event.position_s - taken_s > rest_after_s:
+                taken_s = event.position_s
+                yield from live.rest(source.name, event.position_s)
         elif isinstance(event, Draft):
             seconds = live.draft(event)
             if seconds is not None:

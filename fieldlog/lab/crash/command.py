@@ -1,0 +1,135 @@
+"""``python -m fieldlog.lab crash``: sessions killed and disks filled, and what the next start finds."""
+
+from __future__ import annotations
+
+import random
+import tempfile
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from fieldlog.lab.crash.rounds import Fell
+
+SECONDS = 24.0
+
+
+@click.command("crash")
+@click.option("--kills", type=int, default=50, show_default=True, help="Sessions killed.")
+@click.option("--disks", type=int, default=20, show_default=True, help="Disks that fill (as root).")
+@click.option("--seed", type=int, default=1, show_default=True)
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the page here.")
+def crash(kills: int, disks: int, seed: int, out: Path | None) -> None:
+    """Kill `fieldlog listen` at random instants, and fill its disk: is anything lost, doubled or wrong?
+
+    Each session hears the first seconds of one of the demo's recordings; every second one at the pace of
+    speech, the others as fast as they are heard. A kill counts only between the first sound and the
+    last commit. After each the next start takes what was left, and the record is held against
+    that of a session which nobody cut off. A disk is a small file system in memory, which needs root.
+
+    \b
+    Examples:
+      python -m fieldlog.lab crash --kills 4 --disks 0
+      python -m fieldlog.lab crash --out docs/hearing/crash.md
+    """
+    from fieldlog import config
+    from fieldlog.cli.ears import open_ears
+    from fieldlog.cli.terminal import Terminal
+    from fieldlog.lab.crash import rounds
+    from fieldlog.language.files import load_language
+
+    language, chance = load_language(), random.Random(seed)
+    recordings = sorted(config.demo_media().glob("*.flac"))
+    fallen: list[Fell] = []
+    full: list[Fell] = []
+    late = 0
+    with (
+        tempfile.TemporaryDirectory(prefix="fieldlog-crash-") as scratch,
+        open_ears(language, "whisper", None) as ears,
+        Terminal.here().progress() as bar,
+    ):
+        sounds = [
+            rounds.excerpt(path, SECONDS, Path(scratch) / f"{path.stem}.wav") for path in recordings
+        ]
+        task = bar.add_task("whole sessions", total=2 * len(sounds) + kills + disks)
+        wholes = {}
+        for sound in sounds:
+            for paced in (True, False):
+                folder = Path(scratch) / f"{sound.stem}-{paced}"
+                wholes[sound, paced] = rounds.whole(folder, sound, language, paced=paced)
+                bar.advance(task)
+        bar.update(task, description="killed")
+        while len(fallen) < kills:
+            number = len(fallen) + 1
+            sound, paced = chance.choice(sounds), number % 2 == 1
+            whole = wholes[sound, paced]
+            fell = rounds.killed(number, sound, whole, ears, chance, paced=paced)
+            if fell is None:
+                late += 1
+                continue
+            fallen.append(fell)
+            bar.advance(task)
+        bar.update(task, description="full disks")
+        for number in range(1, disks + 1):
+            sound = chance.choice(sounds)
+            full.append(rounds.filled(number, sound, wholes[sound, False], ears, chance))
+            bar.advance(task)
+    command = f"python -m fieldlog.lab crash --kills {kills} --disks {disks} --seed {seed}"
+    page = report(fallen, full, late, command)
+    if out is not None:
+        out.write_text(page, encoding="utf-8")
+        click.echo(f"{out}: written", err=True)
+    else:
+        click.echo(page, nl=False)
+
+
+def report(fallen: Sequence[Fell], full: Sequence[Fell], late: int, command: str) -> str:
+    """The page (pure)."""
+    stages = Counter(each.stage for each in fallen)
+    where = ", ".join(f"{stage} {count}" for stage, count in stages.most_common())
+    lines = [
+        "# Sessions that were cut off",
+        "",
+        f"Printed by `{command}`. `fieldlog listen` itself is killed with signal 9 while it hears the first",
+        f"{SECONDS:.0f} s of one of the demo's recordings, or its disk (a file system in memory) fills; then the next",
+        "start takes what was left, and the record is held against that of a session nobody cut off. Killed",
+        "sessions with odd numbers are spoken in real time, the others as fast as they are heard. A full disk is",
+        "followed by more room, a next start, and the command that the session ended with.",
+        "",
+        "| | sessions | announced as saved | taken at the next start | of these asked about or not understood | lost | doubled | wrong |",
+        "|---|---|---|---|---|---|---|---|",
+        _sum("killed", fallen),
+        _sum("full disk", full),
+        "",
+        f"Killed while: {where or 'none'}. {late} more were over before they were killed, and count for nothing.",
+        "",
+        "| killed | pace | sound on disk | while | announced | taken after | asked | lost, doubled, wrong |",
+        "|---|---|---|---|---|---|---|---|",
+        *(_row(each, "spoken" if each.paced else "fast") for each in fallen),
+        "",
+        "| full disk | | sound on disk | ended | announced | taken after | asked | lost, doubled, wrong |",
+        "|---|---|---|---|---|---|---|---|",
+        *(_row(each, "") for each in full),
+        "",
+    ]
+    return "\n".join(lines)
+
+
+def _sum(name: str, rounds: Sequence[Fell]) -> str:
+    numbers = (
+        len(rounds), sum(each.announced for each in rounds), sum(each.recovered for each in rounds),
+        sum(each.asked for each in rounds), sum(len(each.lost) for each in rounds),
+        sum(len(each.doubled) for each in rounds), sum(len(each.wrong) for each in rounds),
+    )  # fmt: skip
+    return f"| {name} | {' | '.join(map(str, numbers))} |"
+
+
+def _row(each: Fell, pace: str) -> str:
+    faults = "; ".join((*each.lost, *each.doubled, *each.wrong)) or "none"
+    return (
+        f"| {each.number} | {pace} | {each.at_s:.1f} s | {each.stage} | {each.announced} | "
+        f"{each.recovered} | {each.asked} | {faults} |"
+    )
