@@ -25,7 +25,7 @@ class Listening:
 
     def __init__(self, server: SoundServer, store: Path) -> None:
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "fieldlog", "listen", "--store", str(store), "--no-tones"],
+            [sys.executable, "-m", "fieldlog", "listen", "--store", str(store), "--say", "nothing"],
             env={**server.env, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
             stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
         )  # fmt: skip

@@ -30,7 +30,7 @@ def run(*arguments: str) -> tuple[int, str]:
 def test_a_phone_is_let_in_by_a_yes_and_the_session_ends_well(tmp_path: Path) -> None:
     record = tmp_path / "record"
     process = subprocess.Popen(
-        [sys.executable, "-m", "fieldlog", "listen", "--phone", "--port", "0", "--no-tones",
+        [sys.executable, "-m", "fieldlog", "listen", "--phone", "--port", "0", "--say", "nothing",
          "--store", str(record)],
         stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
         env={**os.environ, "COLUMNS": "400"},
