@@ -74,7 +74,7 @@ def phone_shed(
 
 def _listen(shed: PhoneShed, hand: OneHand) -> None:
     live = LiveByOneHand(shed.inspecting, hand)
-    name = f"test-{shed.desk.place.listening.getsockname()[1]}"
+    name = f"test-{len(list(shed.streams.glob('*')))}"
     with Recorder(shed.streams, name) as recorder:
         for happening in listen(shed.source, live, recorder):
             if isinstance(happening, Notice):

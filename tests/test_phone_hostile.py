@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 import hashlib
 import json
+import os
 import ssl
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -22,6 +23,7 @@ from websockets.exceptions import ConnectionClosed, InvalidStatus
 from websockets.typing import Origin
 
 from fieldlog.serve.phone.frames import write_frame
+from fieldlog.serve.phone.photos import MOST_ARRIVING
 from fieldlog.shop.workshop import Workshop
 from tests.phone_shed import PhoneShed, phone_shed, until
 from tests.photo_files import jpeg_with
@@ -390,6 +392,34 @@ def test_sound_of_another_inspection_is_kept_and_not_heard(
     (told,) = shed.lines
     assert "is not heard into this one" in told
     assert Path(told.split(" kept as ")[1].split("; hear")[0]).name.startswith("stream-")
+
+
+def test_of_too_many_half_photos_the_oldest_goes(shed: PhoneShed, paired: httpx2.Client) -> None:
+    folder = shed.shop.store.folder / "from-phone"
+    folder.mkdir(exist_ok=True)
+    for n in range(MOST_ARRIVING):
+        old = folder / f"{n:064x}.part"
+        old.write_bytes(b"x")
+        os.utime(old, (n, n))
+    name = "e" * 64
+    asked = {"inspection": shed.inspecting.head.id, "run": "abcd"}
+    assert put(paired, name, b"ab", offset=0, size=9, **asked).json()["have"] == 2
+    assert not (folder / f"{0:064x}.part").exists()
+    assert paired.get(f"/phone/media/{1:064x}", params=asked).json()["have"] == 1
+    assert paired.get(f"/phone/media/{0:064x}", params=asked).json()["have"] == 0
+
+
+def test_words_typed_for_another_inspection_are_not_taken(
+    shed: PhoneShed, paired: httpx2.Client
+) -> None:
+    before = len(shed.inspecting.record.utterances)
+    said = {"type": "say", "n": "0b", "text": "horn works", "inspection": "another"}
+    with line(shed, paired) as socket:
+        socket.send(json.dumps(said))
+        while (told := socket.recv())["type"] != "no":
+            pass
+    assert "another inspection" in told["what"]
+    assert len(shed.inspecting.record.utterances) == before
 
 
 def test_words_sent_again_after_a_cut_count_once(shed: PhoneShed, paired: httpx2.Client) -> None:

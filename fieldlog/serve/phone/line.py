@@ -9,7 +9,7 @@ from phone
            still has), ``inspection`` (that it was begun in), ``settings`` (what the browser grants)
 ``end``    that run is over, and all that the phone has of it was sent; ``whole``: it was stopped on purpose
 ``state``  whether the page is in front, the microphone muted or gone, and what is only on the phone
-``say``    typed words or a button's: ``n``, ``text``, ``question`` (id of what it answers, or none)
+``say``    typed words or a button's: ``n``, ``text``, ``inspection``, ``question`` (id of what it answers, or none)
 from here
 ``ping``   ``n``: asks for the phone's clock
 ``clock``  by how much that is ahead, and within what
@@ -473,6 +473,10 @@ class _Connection:
         text, n, question = said.get("text"), str(said.get("n")), said.get("question")
         if not isinstance(text, str) or not 0 < len(text.strip()) <= _LONGEST_SAID or len(n) > 40:
             raise _Cut("no words")
+        if said.get("inspection") not in (None, "", self.line.shed.inspection_id):
+            told = "that was typed for another inspection, and is not taken into this one"
+            await self._out.put({"type": "no", "n": n, "what": told})
+            return
         if self.line.said_before(self.phone, n):
             await self._out.put({"type": "taken", "n": n})
             return

@@ -157,8 +157,8 @@ class PhonePhotos:
     def _append(self, part: Path, piece: bytes) -> None:
         try:
             self._folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-            if not part.exists() and len(list(self._folder.glob("*.part"))) >= MOST_ARRIVING:
-                raise Refusal(429, "too many photos are half here; send the rest of those first")
+            if not part.exists():
+                self._make_room()
             with part.open("ab") as stream:
                 stream.write(piece)
                 stream.flush()
@@ -166,6 +166,12 @@ class PhonePhotos:
         except OSError as error:
             why = f"it cannot be kept ({error.strerror or error})"
             raise Refusal(503, why, _size(part)) from error
+
+    def _make_room(self) -> None:
+        """Of too many that are half here the oldest goes: its phone still has it, and sends it anew."""
+        parts = sorted(self._folder.glob("*.part"), key=lambda part: part.stat().st_mtime)
+        for part in parts[: len(parts) + 1 - MOST_ARRIVING]:
+            part.unlink()
 
     def _is_imported(self, sha256: str, inspection: str) -> bool:
         try:

@@ -145,6 +145,7 @@ function heard({ data }) {
   }
   if (data.kept) kept(data.kept);
   if (data.view) view(data.view, (text, question) => keeper.postMessage({ say: { text, question } }));
+  if (data.moved) moved();
   if (data.told) told(data.told);
   if (data.page) page = data.page;
   if (data.no) alarm(data.no);
@@ -156,6 +157,15 @@ function heard({ data }) {
     $("clock").textContent = `Clock: ${Math.abs(data.clock.ahead_s).toFixed(2)} s ${way} of the machine's, within ${data.clock.within_s.toFixed(2)} s; photos and sound are put right by that.`;
   }
   if (data.out) { stop(); door("This phone may come in no more. Show a new picture on the machine and scan that."); }
+}
+
+// What was recorded so far belongs to the inspection that it was said in; from here on it is another.
+async function moved() {
+  if (ear) {
+    stop();
+    await listen();
+  }
+  alarm("The machine is at another inspection now: what is said and photographed from here on goes there.");
 }
 
 function door(text, digits = "") {

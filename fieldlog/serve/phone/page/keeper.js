@@ -84,7 +84,11 @@ function take(message, at) {
     case "got":
       for (const run of runs) if (run.about.stream === message.stream) run.has(message.next).then(pump, pump);
       return;
-    case "view": inspection = message.inspection.id; return tell({ view: message });
+    case "view": {
+      const moved = inspection && inspection !== message.inspection.id;
+      inspection = message.inspection.id;
+      return tell({ view: message, moved });
+    }
     case "told": return tell({ told: message.lines });
     case "taken": unsaid = unsaid.filter((one) => one.n !== message.n); return kept();
     case "no":
@@ -201,7 +205,7 @@ onmessage = async ({ data, ports }) => {
   if (data.run) begin(data.run, ports[0]);
   if (data.state) { state = data.state; say({ type: "state", ...state }); }
   if (data.say) {
-    const one = { type: "say", n: random(8), ...data.say };
+    const one = { type: "say", n: random(8), inspection, ...data.say };
     unsaid.push(one);
     if (ready) say(one);
     kept();
