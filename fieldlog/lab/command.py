@@ -16,6 +16,10 @@ COMMANDS: Table = {
         "fieldlog.lab.benchmarks.chatter_command:chatter",
         "what a live session makes of half an hour without a finding",
     ),
+    "echo": (
+        "fieldlog.lab.benchmarks.echo_command:echo",
+        "its own voice in the microphone, and somebody over it",
+    ),
     "breath": (
         "fieldlog.lab.benchmarks.breath_command:breath",
         "several findings in one breath, tails, gaps and pauses",

@@ -90,20 +90,21 @@ class Mouth:
 
     def tell(self, events: Sequence[Event]) -> None:
         """Sound and say what one utterance led to."""
-        self._play(saying(events, self._how))
+        self.say(saying(events, self._how))
 
     def lost(self) -> None:
         """The microphone is gone."""
         words = "" if self._how in (Say.NOTHING, Say.TONES) else aloud(spoken.NO_MICROPHONE)
         if self._how is not Say.NOTHING:
-            self._play(Saying(Tone.LOST, words))
+            self.say(Saying(Tone.LOST, words))
 
     def overheard(self, heard: Heard) -> Heard:
         """``heard``, unless it is what we were saying ourselves (``own_voice``)."""
         around = self._plays.playback.around(heard.clip.start_s, heard.clip.end_s, TAIL_S)
         return overheard(heard, [self._spoken(sound) for sound in around if sound.name])
 
-    def _play(self, said: Saying) -> None:
+    def say(self, said: Saying) -> None:
+        """Sound and say that."""
         sound = sound_of(said, self._voice, self._other)
         if not len(sound):
             return

@@ -106,6 +106,10 @@ class SpeechSet:
             return (sound + noise * np.float32(0.02 / max(rms(noise), 1e-9))).astype(np.float32)
         return mix(sound, noise, snr_db, speech_rms=level)
 
+    def noise(self, kind: str, part: str, variant: int) -> Samples:
+        """Half a minute of a noise; a radio says what is of ``part``."""
+        return self._noise(kind, part, variant)
+
     def _make_noise(self, kind: str, part: str, variant: int) -> Samples:
         if kind in NOISES:
             return workshop_noise(kind, _NOISE_S, variant)

@@ -1,0 +1,325 @@
+"""Our own voice in the microphone: is anything of it taken, and is somebody heard over it?
+
+A loudspeaker that bends loud sound a little, a room with early reflections and a tail, a delay, workshop
+noise; then the way of a live session: canceller, endpointer, ear, meaning. Levels: the spoken part of a
+person is at ``VOICE_RMS``; an echo of 0 dB is as loud.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldlog.audio.clip import RATE
+from fieldlog.audio.echo import EchoCanceller
+from fieldlog.audio.endpointer import utterances
+from fieldlog.audio.playback import Playback
+from fieldlog.audio.vad import voice_activity
+from fieldlog.audio.voice import bundled_voice
+from fieldlog.hearing import Heard
+from fieldlog.lab.benchmarks.claim import claim, share
+from fieldlog.lab.benchmarks.noise_mix import excerpt, rms
+from fieldlog.lab.speech_set.effects import in_room
+from fieldlog.lab.speech_set.items import Item, SpeechSet
+from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.model import Decision, Finding, Flag
+from fieldlog.shop.conversation import Conversation
+from fieldlog.shop.ears import Ears
+from fieldlog.shop.mouth import Mouth
+from fieldlog.shop.saying import Say, Saying
+from fieldlog.words import questions, spoken
+from fieldlog.words.aloud import aloud, sentence
+
+Samples = NDArray[np.float32]
+
+LEVELS_DB = (0.0, -6.0, -12.0)
+DELAYS_S = (0.02, 0.1, 0.25, 0.4)
+NOISE_DB = 15.0
+"""Of the voice over the noise."""
+VOICE_RMS = 0.05
+BARGE_IN_DB = -6.0
+_BLOCK = RATE // 10
+_BEGIN_S = 1.0
+_BETWEEN_S = 2.0
+_SPEAKS_AFTER_S = 0.7
+
+
+class Layers(StrEnum):
+    """What stands between our own voice and the record."""
+
+    ALL = "canceller and meaning"
+    MEANING = "meaning alone"
+    CANCELLER = "canceller alone"
+    NONE = "neither"
+
+    @property
+    def cancels(self) -> bool:
+        """Whether the canceller runs."""
+        return self in (Layers.ALL, Layers.CANCELLER)
+
+    @property
+    def means(self) -> bool:
+        """Whether what means the same is left out."""
+        return self in (Layers.ALL, Layers.MEANING)
+
+
+class Came(StrEnum):
+    """What an utterance came to."""
+
+    FINDING = "finding"
+    COMMAND = "command"
+    ASKED = "asked"
+    REFUSED = "refused"
+    OWN = "own voice"
+
+
+@dataclass
+class Own:
+    """Read-backs without anybody: what came of them."""
+
+    layers: Layers
+    level_db: float | None
+    takes: int = 0
+    sentences: int = 0
+    came: Counter[Came] = field(default_factory=Counter)
+    worst: list[str] = field(default_factory=list)
+    """Sentence and what was taken for something of somebody."""
+
+
+@dataclass
+class Over:
+    """Somebody speaks over a read-back: what came of what they said."""
+
+    name: str
+    takes: int = 0
+    right: int = 0
+    asked: int = 0
+    refused: int = 0
+    nothing: int = 0
+    """No speech was found, or it was taken for our own voice."""
+    wrong: list[str] = field(default_factory=list)
+
+
+class _Plays:
+    """A loudspeaker that plays at once: all that it does is in ``playback``."""
+
+    def __init__(self) -> None:
+        self.playback = Playback()
+
+    def play(self, samples: Samples, name: str = "") -> None:
+        self.playback.begins(samples, name)
+
+
+@dataclass(frozen=True)
+class Room:
+    """What hears, and the noises."""
+
+    ears: Ears
+    noises: SpeechSet
+    part: str = "test"
+
+    def noise(self, kind: str, count: int, seed: int) -> Samples:
+        """So much of a noise, at the level that ``NOISE_DB`` asks for."""
+        rng = np.random.default_rng([seed, 91])
+        sound = excerpt(self.noises.noise(kind, self.part, seed % 4), count, rng)
+        level = VOICE_RMS * 10 ** (-NOISE_DB / 20)
+        return np.asarray(sound * (level / max(rms(sound), 1e-9)), np.float32)
+
+    def through(
+        self, near: Samples, says: Sequence[tuple[float, Saying]], echo: Echo, layers: Layers
+    ) -> list[Heard]:
+        """What a session makes of ``near``, while it says ``says`` from those seconds on."""
+        plays = _Plays()
+        mouth = Mouth(Say.VALUES, plays, bundled_voice())
+        canceller = EchoCanceller(plays.playback)
+        out, waiting = [], list(says)
+        near = near.copy()
+        for at in range(0, len(near), _BLOCK):
+            plays.playback.at(at / RATE)
+            while waiting and waiting[0][0] * RATE < at + _BLOCK:
+                mouth.say(waiting.pop(0)[1])
+                echo.add(near, plays.playback)
+            block = near[at : at + _BLOCK]
+            out.append(canceller.clean(block) if layers.cancels else block)
+        if layers.cancels:
+            out.append(canceller.flush())
+        conversation = Conversation(self.ears)
+        if layers.means:
+            conversation.overheard = mouth.overheard
+        clips = utterances([np.concatenate(out)], voice=voice_activity().activity)
+        return [conversation.next(clip, kept=True).heard for clip in clips]
+
+
+@dataclass
+class Echo:
+    """The way from the loudspeaker to the microphone."""
+
+    level_db: float
+    delay_s: float
+    seed: int
+    done: int = 0
+
+    def add(self, near: Samples, playback: Playback) -> None:
+        """Put the echo of what began last into ``near``, where it will be heard."""
+        sound = playback.around(0.0, 1e9, 0.0)[-1]
+        rng = np.random.default_rng([self.seed, self.done])
+        self.done += 1
+        bent = np.tanh(2.0 * sound.samples) / 2.0
+        wet = in_room(bent.astype(np.float32), rng.uniform(0.3, 0.5), rng.uniform(2.0, 8.0), rng)
+        loud = wet[np.abs(wet) > 0.01]
+        gain = VOICE_RMS * 10 ** (self.level_db / 20) / max(rms(loud), 1e-9)
+        at = round((sound.start_s + self.delay_s) * RATE)
+        end = min(len(near), at + len(wet))
+        near[at:end] += wet[: end - at] * np.float32(gain)
+
+
+def own_takes(
+    room: Room, findings: Sequence[Finding], layers: Layers, level_db: float, kinds: Sequence[str]
+) -> Iterator[tuple[list[Saying], list[Heard]]]:
+    """Two sentences in each delay and noise: one read back, one asked."""
+    for number, (delay_s, kind) in enumerate((d, k) for d in DELAYS_S for k in kinds):
+        pick = np.random.default_rng([number, round(-level_db)])
+        one, two = (findings[int(n)] for n in pick.integers(0, len(findings), 2))
+        says = [
+            Saying(None, sentence(spoken.CONFIRM, spoken.DANGEROUS, spoken.read_back(one)), (one,)),
+            Saying(None, aloud(questions.did_you_say_so(two)), (two,)),
+        ]
+        second_s = _BEGIN_S + length_s(says[0]) + _BETWEEN_S
+        seconds = second_s + length_s(says[1]) + _BETWEEN_S
+        near = room.noise(kind, round(seconds * RATE), number)
+        timed = [(_BEGIN_S, says[0]), (second_s, says[1])]
+        yield says, room.through(near, timed, Echo(level_db, delay_s, number), layers)
+
+
+def count_own(row: Own, says: Sequence[Saying], heard: Sequence[Heard]) -> None:
+    """Add one take to ``row``."""
+    row.takes += 1
+    row.sentences += len(says)
+    for each in heard:
+        came = _came(each)
+        row.came[came] += 1
+        if came in (Came.FINDING, Came.COMMAND):
+            row.worst.append(f"{each.text} <- {' '.join(said.words for said in says)}")
+
+
+def _came(heard: Heard) -> Came:
+    said = heard.understanding
+    if Flag.OWN_VOICE in said.flags:
+        return Came.OWN
+    if said.decision is Decision.REFUSE:
+        return Came.REFUSED
+    if said.decision is Decision.ASK:
+        return Came.ASKED
+    return Came.FINDING if said.finding is not None or said.parts else Came.COMMAND
+
+
+def over_take(
+    room: Room, row: Over, item: Item, about: Finding, *, noise: str | None, echo_s: float | None
+) -> None:
+    """``item`` said over a read-back of ``about`` (``echo_s``: delay of its echo; None: none is)."""
+    language = room.ears.language
+    wanted = [one.meaning for one in language.understand(item.words).offered]
+    speech = room.noises.clean(item)
+    begin, end = int(item.speech_start_s * RATE), int(item.speech_end_s * RATE)
+    speech = speech * np.float32(VOICE_RMS / max(rms(speech[begin:end]), 1e-9))
+    lead = max(0, round((_BEGIN_S + _SPEAKS_AFTER_S) * RATE) - begin)
+    near = np.zeros(lead + len(speech) + 2 * RATE, np.float32)
+    near[lead : lead + len(speech)] += speech
+    kind, seed = noise or "compressor", item.seed % 997
+    near += room.noise(kind, len(near), seed) * np.float32(1.0 if noise else 0.02)
+    said = Saying(
+        None, sentence(spoken.CONFIRM, spoken.DANGEROUS, spoken.read_back(about)), (about,)
+    )
+    says = [] if echo_s is None else [(_BEGIN_S, said)]
+    heard = room.through(near, says, Echo(BARGE_IN_DB, echo_s or 0.0, seed), Layers.ALL)
+    row.takes += 1
+    found = [one for each in heard for one in each.outcomes if each.accepted]
+    taken = [one.finding.meaning for one in found if one.finding is not None]
+    commands = [one for one in found if one.finding is None]
+    if taken == wanted and not commands:
+        row.right += 1
+    elif taken or commands:
+        row.wrong.append(f"{item.words} -> {[each.text for each in heard]} ({item.voice})")
+    elif any(each.understanding.decision is Decision.ASK for each in heard):
+        row.asked += 1
+    elif any(Flag.OWN_VOICE not in each.understanding.flags for each in heard):
+        row.refused += 1
+    else:
+        row.nothing += 1
+
+
+def length_s(said: Saying) -> float:
+    """How long it takes to say."""
+    from fieldlog.shop.mouth import sound_of
+
+    return len(sound_of(said, bundled_voice())) / RATE
+
+
+def findings_of(noises: SpeechSet, language: InspectionLanguage) -> list[tuple[Item, Finding]]:
+    """The test part's phrases that state one finding each."""
+    found = []
+    for item in noises.part("test"):
+        if item.kind == "phrase" and item.effect in ("dry", "garage", "far"):
+            said = language.understand(item.words)
+            if said.decision is Decision.ACCEPT and said.finding is not None:
+                found.append((item, said.finding))
+    return found
+
+
+def page(owns: Sequence[Own], overs: Sequence[Over], command: str, *, interrupted: bool) -> str:
+    """``docs/hearing/echo.md``."""
+    lines = [
+        "# Our own voice in the microphone",
+        "",
+        f"Printed by `{command}`.{' Interrupted.' if interrupted else ''} Test part of the speech set; the voice of the package, a",
+        "loudspeaker that bends loud sound, synthetic rooms: no loudspeaker or headset of anybody's was measured.",
+        "",
+        "## Read-backs with nobody speaking",
+        "",
+        f"Each take: a finding read back and a question, delays of {', '.join(f'{d * 1000:.0f}' for d in DELAYS_S)} ms, each noise of the set "
+        f"{NOISE_DB:.0f} dB below a voice. A finding or",
+        "command taken is wrong (upper 95 % bound of the share of sentences).",
+        "",
+        "| what stands between | echo | sentences | findings | commands | asked | refused | known as own |",
+        "|---|---|---|---|---|---|---|---|",
+    ]
+    for row in owns:
+        level = "all" if row.level_db is None else f"{row.level_db:.0f} dB"
+        lines.append(
+            f"| {row.layers} | {level} | {row.sentences} | {claim(row.came[Came.FINDING], row.sentences)} "
+            f"| {row.came[Came.COMMAND]} | {row.came[Came.ASKED]} | {row.came[Came.REFUSED]} | {row.came[Came.OWN]} |"
+        )
+    lines += [
+        "",
+        *(f"- taken: {text}" for row in owns for text in row.worst if row.layers is Layers.ALL),
+    ]
+    lines += [
+        "",
+        "## Somebody speaks over a read-back",
+        "",
+        f"The echo is {-BARGE_IN_DB:.0f} dB below the voice, which begins {_SPEAKS_AFTER_S} s behind the read-back of another finding.",
+        "",
+        "| | takes | right | asked | refused and told | nothing | wrong |",
+        "|---|---|---|---|---|---|---|",
+    ]
+    for over in overs:
+        lines.append(
+            f"| {over.name} | {over.takes} | {share(over.right, over.takes)} | {share(over.asked, over.takes)} "
+            f"| {share(over.refused, over.takes)} | {share(over.nothing, over.takes)} | {claim(len(over.wrong), over.takes)} |"
+        )
+    lines += ["", *(f"- wrong, {over.name}: {text}" for over in overs for text in over.wrong)]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def write_page(folder: Path, text: str) -> Path:
+    """Into ``folder``/echo.md."""
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / "echo.md"
+    path.write_text(text, encoding="utf-8")
+    return path
