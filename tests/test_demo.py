@@ -9,13 +9,17 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+import soundfile
 from click.testing import CliRunner
 from pypdf import PdfReader
 
 from fieldlog import config
+from fieldlog.audio.voice import bundled_voice
 from fieldlog.cli import main
 from fieldlog.language.files import load_language
 from fieldlog.shop import demo
+from fieldlog.shop.dialogue import write_dialogue
+from fieldlog.shop.saying import Say, saying
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import InspectionRecord
 
@@ -147,6 +151,18 @@ def test_a_demo_that_differs_from_its_manifest_is_no_success(
         result.stderr
     )
     assert "pdf: " in result.stdout
+
+
+def test_the_session_can_be_listened_to_with_what_is_said_back(
+    ran: tuple[demo.Demo, InspectionRecord, bool], tmp_path: Path
+) -> None:
+    result, _, _ = ran
+    turns = [(outcome.clip, outcome.events) for _, outcome in result.outcomes]
+    path = write_dialogue(tmp_path / "dialogue.ogg", turns, bundled_voice())
+    said = sum(clip.duration_s for clip, _ in turns)
+    words = [saying(events, Say.VALUES).words for _, events in turns]
+    assert sum(bool(each) for each in words) >= 12
+    assert soundfile.info(path).duration > said + 2.0 * len(turns)
 
 
 def test_the_record_verifies_and_the_report_is_whole(

@@ -50,6 +50,7 @@ def telling(terminal: Terminal, how: str, notes: Path | None = None) -> Iterator
     from fieldlog.audio.voice import bundled_voice
     from fieldlog.errors import AudioError
     from fieldlog.shop.mouth import Mouth
+    from fieldlog.shop.other_voice import OtherVoice
     from fieldlog.shop.saying import Say
 
     def notice(text: str) -> None:
@@ -70,5 +71,8 @@ def telling(terminal: Terminal, how: str, notes: Path | None = None) -> Iterator
                 echo = EchoCanceller(speaker.playback)
             except ImportError as error:
                 notice(f"use a headset, its own voice stays in the microphone: {error}")
-            aloud = Aloud(Mouth(Say(how), speaker, voice, kept=notes), echo)
+            speaks = how not in (NOTHING, "tones") and OtherVoice.is_there()
+            other = stack.enter_context(OtherVoice()) if speaks else None
+            mouth = Mouth(Say(how), speaker, voice, other=other, kept=notes)
+            aloud = Aloud(mouth, echo)
         yield aloud

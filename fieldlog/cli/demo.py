@@ -33,11 +33,13 @@ def demo(out: Path, listener: str, model: Path | None) -> None:
       fieldlog demo --listener pocketsphinx
     """
     from fieldlog import config
+    from fieldlog.audio.voice import bundled_voice
     from fieldlog.cli.ears import open_ears
     from fieldlog.cli.event_lines import events_behind
     from fieldlog.cli.inspection_jobs import what_follows
     from fieldlog.cli.verdict_lines import placed_lines
     from fieldlog.shop import demo as job
+    from fieldlog.shop.dialogue import write_dialogue
     from fieldlog.shop.workshop import Workshop
 
     console = Console(highlight=False, soft_wrap=True)
@@ -73,6 +75,9 @@ def demo(out: Path, listener: str, model: Path | None) -> None:
     console.print(Text("\nrecord and report", "bold"))
     state = "agrees with itself" if checked.agrees else "; ".join(checked.faults)
     console.print(Text(f"  record: {folder} ({checked.rows} rows, {state})"))
+    turns = [(outcome.clip, outcome.events) for _, outcome in result.outcomes]
+    heard = write_dialogue(out / "dialogue.ogg", turns, bundled_voice())
+    console.print(Text(f"  to listen to, with what is said back: {heard}"))
     for path in result.written.files:
         console.print(Text(f"  {path.suffix[1:]}: {path}"))
     if wrong:

@@ -35,6 +35,7 @@ LIBRARIES = {
     "pocketsphinx": ("pocketsphinx", True),
     "vosk": ("vosk", True),
     "sounddevice": ("sounddevice", True),
+    "pywebrtc-audio": ("pywebrtc_audio", True),
     "pillow": ("PIL", True),
     "pillow-heif": ("pillow_heif", True),
     "ExifRead": ("exifread", True),

@@ -14,6 +14,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import utterances
 from fieldlog.model import Context, Finding, Quantity, Understanding
 from fieldlog.photos.importer import import_folder
@@ -33,9 +34,14 @@ Manifest = dict[str, Any]
 class Outcome:
     """What one utterance led to."""
 
-    start_s: float
+    clip: Clip
     understood: Understanding
     events: tuple[Event, ...]
+
+    @property
+    def start_s(self) -> float:
+        """Where it begins in its recording."""
+        return self.clip.start_s
 
 
 Tell = Callable[[str, Outcome], None]
@@ -76,7 +82,7 @@ def run(
         inspecting.conversation.afresh()
         for heard in utterances_of(utterances(media / part["file"]), inspecting.conversation):
             events = inspecting.say(heard, part["file"], float(part["begins_s"]))
-            outcome = Outcome(heard.clip.start_s, understood_by(events), events)
+            outcome = Outcome(heard.clip, understood_by(events), events)
             outcomes.append((part["file"], outcome))
             tell(part["file"], outcome)
     day = inspection.started_at.date()
