@@ -9,6 +9,8 @@ from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from fieldlog.errors import FieldlogError
+
 VERSION = "0.1.0"
 """Of the program, as ``pyproject.toml`` has it."""
 
@@ -110,5 +112,11 @@ def limit_packs() -> Path:
 
 
 def _shipped(inside: str, beside: str) -> Path:
-    packed = _PACKAGE / inside
-    return packed if packed.is_dir() else _PACKAGE.parent / beside
+    for folder in (_PACKAGE / inside, _PACKAGE.parent / beside):
+        if folder.is_dir():
+            return folder
+    raise FieldlogError(
+        "what ships with fieldlog is not beside its code",
+        where=str(_PACKAGE),
+        todo="install it as folders, with pip install; out of a zip it cannot be read",
+    )

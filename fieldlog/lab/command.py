@@ -51,6 +51,7 @@ COMMANDS: Table = {
     "years": ("fieldlog.lab.benchmarks.years:years", "questions over ten million findings"),
     "merges": ("fieldlog.lab.proofs.orders:merges", "bundles merged in random orders"),
     "life": ("fieldlog.lab.life:life", "what an utterance calls on its way, drawn"),
+    "pictures": ("fieldlog.lab.pictures:pictures", "the pictures of the README, from the demo"),
     "report": ("fieldlog.lab.benchmarks.command:report_page", "the report of a large inspection"),
     "speech-set": (
         "fieldlog.lab.speech_set.command:speech_set",
