@@ -36,6 +36,10 @@ COMMANDS: Table = {
         "fieldlog.lab.benchmarks.endpointing:endpointing",
         "where utterances are cut, against where they begin and end",
     ),
+    "review": (
+        "fieldlog.lab.benchmarks.review_page:review_page",
+        "how soon the reviewer's page of a large inspection is painted, and the next thing on it",
+    ),
     "photos": (
         "fieldlog.lab.benchmarks.command:photos",
         "reading, aligning and attaching photos",

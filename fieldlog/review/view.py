@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
@@ -83,7 +84,7 @@ class Sheet:
             "state": "" if blind else str(verdict.state) if verdict else "not judged",
             "severity": "" if blind else tell.severity(verdict),
             "decided": words.decided(decided.decided, decided.reviewer) if decided else "",
-            "clip": exchange.heard[0].clip if exchange.heard else None,
+            "now": _now(exchange),
         }
 
     def item(self, one: Weighed, offered: Sequence[Offered], judged: JudgedAs) -> Json:
@@ -228,6 +229,16 @@ def _title(exchange: Exchange) -> str:
     if first.kind in (Kind.DIALOGUE, Kind.REMARK) or exchange.findings:
         return first.text
     return f"({first.text})" if first.text else "(not understood)"
+
+
+def _now(exchange: Exchange) -> str:
+    """Another text where anything that is shown of it in full may be another."""
+    told = [
+        (v.state, v.severity, v.reason, len(v.others), v.gate.margin if v.gate else None)
+        for v in (each.verdict for each in exchange.standing)
+        if v is not None
+    ]
+    return f"{exchange.state}{zlib.crc32(repr(told).encode()):08x}"
 
 
 _WORST = {"beyond": 0, "faulty": 1, "marginal": 2, "undecided": 3, "within": 4}

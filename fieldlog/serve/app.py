@@ -74,6 +74,10 @@ class OneHand:
         """``do`` for a caller that is a thread itself: waits for it."""
         return self._thread.submit(work, self.workshop).result()
 
+    def soon(self, work: Callable[[Workshop], object]) -> None:
+        """Have ``work`` done when the thread is free; nobody waits for it or hears how it went."""
+        self._thread.submit(work, self.workshop)
+
     def close(self) -> None:
         """Let what was begun come to its end."""
         self._thread.shutdown(wait=True)

@@ -148,6 +148,10 @@ class Store(Protocol):
         """Every remark made on a vehicle with its inspection, oldest first."""
         ...
 
+    def rows_of(self, owner: str) -> int:
+        """How many rows belong to a vehicle or an inspection: as long as they are as many, nothing changed."""
+        ...
+
     def sampled(self) -> tuple[Review, ...]:
         """Decisions of the blind sample of every inspection, and what was taken back, oldest first."""
         ...

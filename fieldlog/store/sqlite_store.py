@@ -160,6 +160,11 @@ class SqliteStore:
         with self._reading():
             return queries.remarks(self.connection, vehicle_id)
 
+    def rows_of(self, owner: str) -> int:
+        """How many rows belong to a vehicle or an inspection: as long as they are as many, nothing changed."""
+        with self._reading():
+            return places.rows_of_owner(self.connection, owner)
+
     def sampled(self) -> tuple[Review, ...]:
         """Decisions of the blind sample of every inspection, and what was taken back, oldest first."""
         with self._reading():

@@ -28,10 +28,26 @@ class Desk:
     _meant: dict[str, Understanding] = field(default_factory=dict)
     _reviewing: dict[tuple[str, str], Reviewing] = field(default_factory=dict)
     _followed: dict[str, frozenset[str]] = field(default_factory=dict)
+    _last: tuple[tuple[str, int, int], Sheet] | None = None
 
     def sheet(self, shop: Workshop, key: str, name: str) -> Sheet:
-        """The inspection as it is now."""
+        """The inspection as it is now; the last one again, as long as nothing was added to the record."""
         reviewing = self._as(shop, key, name)
+        head, engine = reviewing.inspecting.head, shop.store.engine
+        now = (head.id, engine.rows_of(head.id), engine.rows_of(head.vehicle_id))
+        if self._last is None or self._last[0] != now:
+            self._last = (now, self._sheet(shop, reviewing))
+        return self._last[1]
+
+    def shown(self, shop: Workshop, key: str, name: str) -> Json:
+        """The whole list, with the first thing on it in full."""
+        sheet = self.sheet(shop, key, name)
+        shown = sheet.shown()
+        first = shown["items"][0]["id"] if shown["items"] else None
+        item = self.item(shop, key, name, first) if first else None
+        return shown | {"first": item}
+
+    def _sheet(self, shop: Workshop, reviewing: Reviewing) -> Sheet:
         record = reviewing.record
         exchanges = exchanges_of(record)
         weighing = self._weighing(shop, record, reviewing)

@@ -30,6 +30,7 @@ def review_face(hand: OneHand, sights: Sights, first: str) -> Face:
     """The face; ``first``: the inspection that is shown where the page names none."""
     desk = _Reviewed(hand, Desk(), sights, first)
     page = shell()
+    hand.soon(lambda shop: desk.desk.sheet(shop, first, ""))  # the language is loaded meanwhile
 
     async def shown(_: Request) -> Response:
         return HTMLResponse(page, headers=STRICT | {"cache-control": "no-cache"})
@@ -77,7 +78,8 @@ class _Reviewed:
 
         def work(shop: Workshop) -> tuple[Json, tuple[str, ...]]:
             sheet = self.desk.sheet(shop, key, name)
-            return sheet.shown(), tuple(each.media for each in sheet.record.photos)
+            photos = tuple(each.media for each in sheet.record.photos)
+            return self.desk.shown(shop, key, name), photos
 
         shown, photos = await self.hand.do(work)
         self.sights.prepare(photos)

@@ -32,7 +32,7 @@ function item(id) {
 
 function ahead() {
   const from = place();
-  for (const each of here.sheet.items.slice(from + 1, from + 3)) {
+  for (const each of here.sheet.items.slice(from + 1, from + 5)) {
     item(each.id).then((one) => { for (const said of one.said || []) if (said.clip) shape(said.clip); }, () => {});
   }
 }
@@ -173,30 +173,71 @@ function first_act(one) {
   return act("Enter", taken, () => accept(), { class: "first" });
 }
 
-function show_sheet(sheet) {
+// As it was when the page was opened: what is decided stays where it is, what is new comes to the end.
+function in_order(sheet) {
+  const before = here.sheet && here.sheet.inspection === sheet.inspection ? here.sheet.items : [];
+  const place = new Map(before.map((each, at) => [each.id, at]));
+  const known = (each) => (place.has(each.id) ? place.get(each.id) : Infinity);
+  return { ...sheet, items: before.length ? [...sheet.items].sort((a, b) => known(a) - known(b) || 0) : sheet.items };
+}
+
+function show_sheet(told) {
+  const sheet = in_order(told);
   here.sheet = sheet;
+  if (told.first && stubs.size === 0) here.items.set(told.first.id, Promise.resolve(told.first));
   byId("title").textContent = sheet.vehicle.name;
   byId("whose").textContent = "Inspection, gone through";
   byId("card-number").textContent = `no. ${sheet.date} / ${sheet.inspection}`;
   const left = sheet.items.filter(open).length;
   byId("counts").replaceChildren(left ? `${left} to decide` : "nothing left to decide", el("small", {}, `${sheet.items.length} in all`));
   byId("statement").textContent = sheet.statement + (sheet.uncovered ? `; ${sheet.uncovered} rows came after the signature` : "");
-  byId("list").replaceChildren(...sheet.items.map((each) => el("li", { class: `stub ${each.group}${each.decided ? " decided" : ""}` },
-    el("button", { type: "button", "data-item": each.id, onclick: () => show(each.id) },
-      el("span", { class: "typed at" }, each.when), el("span", { class: "what" }, each.title || each.need, each.need && each.title ? el("small", {}, each.need) : null, each.decided ? el("small", {}, `decided: ${each.decided}`) : null),
-      each.state && each.state !== "photo" && each.state !== "not judged" ? verdict(each.state, each.severity) : null))));
+  list_of(sheet.items);
   mark_list();
 }
 
-function mark_list() {
-  for (const button of byId("list").querySelectorAll("button")) {
-    const mine = button.dataset.item === here.at;
-    if (mine) { button.setAttribute("aria-current", "true"); button.scrollIntoView({ block: "nearest" }); } else button.removeAttribute("aria-current");
+const stubs = new Map();
+
+function stub(each) {
+  return el("li", { class: `stub ${each.group}${each.decided ? " decided" : ""}` },
+    el("button", { type: "button", "data-item": each.id, onclick: () => show(each.id) },
+      el("span", { class: "typed at" }, each.when), el("span", { class: "what" }, each.title || each.need, each.need && each.title ? el("small", {}, each.need) : null, each.decided ? el("small", {}, `decided: ${each.decided}`) : null),
+      each.state && each.state !== "photo" && each.state !== "not judged" ? verdict(each.state, each.severity) : null));
+}
+
+// Only what changed is made anew: of 300 stubs one changes with a decision.
+function list_of(items) {
+  const list = byId("list"), there = new Set(items.map((each) => each.id));
+  for (const [id, one] of stubs) if (!there.has(id)) { one.made.remove(); stubs.delete(id); here.items.delete(id); }
+  for (const [at, each] of items.entries()) {
+    const told = JSON.stringify(each), before = stubs.get(each.id);
+    if (!before || before.told !== told) {
+      const made = stub(each);
+      if (before) { before.made.replaceWith(made); here.items.delete(each.id); }
+      stubs.set(each.id, { told, made });
+    }
+    const made = stubs.get(each.id).made;
+    if (list.children[at] !== made) list.insertBefore(made, list.children[at] || null);
   }
+}
+
+let marked = null;
+
+function mark_list() {
+  if (marked) marked.removeAttribute("aria-current");
+  const one = stubs.get(here.at);
+  marked = one ? one.made.firstElementChild : null;
+  if (marked) { marked.setAttribute("aria-current", "true"); keep_in_view(marked); }
   const canvas = byId("tape");
   const left = here.sheet.items.filter(open).length;
   canvas.setAttribute("aria-label", `${here.sheet.items.length} things on the session clock, ${left} to decide; the same as a list below`);
-  tape(canvas, here.sheet.items, current());
+  requestAnimationFrame(() => tape(canvas, here.sheet.items, current()));
+}
+
+function keep_in_view(button) {
+  const list = byId("list");
+  if (list.scrollHeight <= list.clientHeight) return;
+  const top = button.offsetTop;
+  if (top < list.scrollTop || top + button.offsetHeight > list.scrollTop + list.clientHeight) list.scrollTop = top - list.clientHeight / 3;
 }
 
 // -- hearing --------------------------------------------------------------------------------------
@@ -245,7 +286,7 @@ async function send(path, what, { stay = false } = {}) {
     return again ? "unsure" : "refused";
   }
   here.sent.delete(id);
-  here.items.clear();
+  here.items.delete(id);
   show_sheet(told.sheet);
   kept();
   here.waiting--;
@@ -284,7 +325,7 @@ async function undo() {
 }
 
 async function reload(id) {
-  here.items.clear();
+  here.items.delete(id);
   show_sheet(await ask(`/review/sheet?${query()}`));
   const known = here.sheet.items.some((each) => each.id === id);
   await show(known ? id : here.sheet.items[0].id, { playing: false });
@@ -338,7 +379,7 @@ async function typed_in(text) {
   wrong("");
   try {
     const told = await ask("/review/decide", { token: here.token, send: { inspection: here.inspection, verb: "take", item: one.id, seen: one.seen, blind: one.blind === true, text, sure: here.sure === text } });
-    here.items.clear();
+    here.items.delete(one.id);
     show_sheet(told.sheet);
     kept();
     await show(here.sheet.items.some((each) => each.id === next) ? next : one.id);
@@ -414,6 +455,9 @@ function turn(to) {
 async function open_inspection(number, wanted = "") {
   here.inspection = String(number || "");
   here.items.clear();
+  here.sheet = null;
+  stubs.clear();
+  byId("list").replaceChildren();
   show_sheet(await ask(`/review/sheet?${query()}`));
   turn("review");
   mark_list();
