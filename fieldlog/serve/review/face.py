@@ -30,7 +30,7 @@ def review_face(hand: OneHand, sights: Sights, first: str) -> Face:
     """The face; ``first``: the inspection that is shown where the page names none."""
     desk = _Reviewed(hand, Desk(), sights, first)
     page = shell()
-    hand.soon(lambda shop: desk.desk.sheet(shop, first, ""))  # the language is loaded meanwhile
+    hand.soon(lambda shop: desk.desk.shown(shop, first, ""))  # the language is loaded meanwhile
 
     async def shown(_: Request) -> Response:
         return HTMLResponse(page, headers=STRICT | {"cache-control": "no-cache"})
@@ -76,12 +76,7 @@ class _Reviewed:
         """The list of an inspection; copies of its photos are made meanwhile."""
         key, name = self._key(request), _name(request)
 
-        def work(shop: Workshop) -> tuple[Json, tuple[str, ...]]:
-            sheet = self.desk.sheet(shop, key, name)
-            photos = tuple(each.media for each in sheet.record.photos)
-            return self.desk.shown(shop, key, name), photos
-
-        shown, photos = await self.hand.do(work)
+        shown, photos = await self.hand.do(lambda shop: self.desk.shown(shop, key, name))
         self.sights.prepare(photos)
         return JSONResponse(shown)
 
