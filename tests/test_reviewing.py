@@ -195,6 +195,10 @@ def test_a_question_that_was_nothing_is_open_no_more(desk: Desk) -> None:
     from fieldlog.aftercare.plan import never_confirmed
 
     assert never_confirmed(desk.inspecting.record) == 1
+    desk.reviewing.take(*desk.exchange(), ["front brake pads two millimetres"])
+    assert never_confirmed(desk.inspecting.record) == 0
+    desk.reviewing.undo()  # what was asked is asked again: it must not be gone
+    assert never_confirmed(desk.inspecting.record) == 1
     desk.reviewing.nothing(*desk.exchange())
     assert never_confirmed(desk.inspecting.record) == 0
     desk.reviewing.undo()

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 from rich.text import Text
 
-from fieldlog.cli import inspection_hear, inspection_jobs, inspection_verify
+from fieldlog.cli import inspection_hear, inspection_jobs, inspection_review, inspection_verify
 from fieldlog.cli.key import pin_option, signer_for
 from fieldlog.cli.store_option import (
     distance,
@@ -50,7 +50,8 @@ def inspection() -> None:
     """
 
 
-for _after in (inspection_hear.hear, inspection_verify.verify, *inspection_jobs.COMMANDS):
+_AFTER = (*inspection_jobs.COMMANDS, *inspection_review.COMMANDS)
+for _after in (inspection_hear.hear, inspection_verify.verify, *_AFTER):
     inspection.add_command(_after)
 
 

@@ -54,7 +54,7 @@ from fieldlog.store.records import (
     Utterance,
 )
 from fieldlog.store.signatures import signatures
-from fieldlog.words import english, tell
+from fieldlog.words import english, review, tell
 
 WORST_FIRST = tuple(Shown)
 _SEVERITIES = ("dangerous", "major", "minor", "")
@@ -134,7 +134,12 @@ class _Builder:
             ),
             asked=tuple(self._heard(u, u.text, self._question(u), u.said_at) for u in asked),
             not_understood=tuple(
-                self._heard(u, u.text or best_guess(u), u.reason, u.said_at)
+                self._heard(
+                    u,
+                    u.text or best_guess(u),
+                    "; ".join(filter(None, (u.reason, self._reviewed(u)))),
+                    u.said_at,
+                )
                 for u in self.record.utterances
                 if u.decision is Decision.REFUSE
             ),
@@ -384,9 +389,16 @@ class _Builder:
         ]
         if said:
             return f"{question} (answered: {', '.join(said)})"
+        if self._reviewed(asked):
+            return f"{question} ({self._reviewed(asked)})"
         if left_open(self.record, asked):
             return f"{question} (no finding of it followed)"
         return question
+
+    def _reviewed(self, said: Utterance) -> str:
+        """What a reviewer decided about it last; empty where nobody did."""
+        made = [each for each in self.record.decisions if each.utterance_id == said.id]
+        return review.decided(made[-1].decided, made[-1].reviewer) if made else ""
 
     def _remark(self, text: str, utterance: Utterance | None, made_at: datetime) -> HeardLine:
         return self._heard(utterance, text, "", utterance.said_at if utterance else made_at)

@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import pairwise
 
 from fieldlog.aftercare.plan import left_open
 from fieldlog.doubt.decide import KINDS, DoubtRules, terms
@@ -22,6 +23,7 @@ from fieldlog.model import (
     Understanding,
     Verdict,
 )
+from fieldlog.quantities.number_words import PLAIN_DIGITS
 from fieldlog.review.exchanges import Exchange, placed_photos
 from fieldlog.store.records import InspectionRecord, Photo, Utterance
 
@@ -121,11 +123,23 @@ def hearing_of(said: Utterance) -> Hearing:
     return Hearing(said.listener, own, said.latency_ms or 0.0)
 
 
-def offers(exchange: Exchange, understand: Understand) -> tuple[Offered, ...]:
-    """What may have been said, each meaning once: as taken, as heard besides, what sounds like it."""
+def offers(
+    exchange: Exchange, understand: Understand, *, blind: bool = False
+) -> tuple[Offered, ...]:
+    """What may have been said, each meaning once: as taken, as heard besides, what sounds like it.
+
+    ``blind``: with something else among them, so that there is a choice where only one thing was heard.
+    """
     found: dict[tuple[object, ...], Offered] = {}
-    for text in _texts(exchange):
-        for one in offered_by(understand(text)):
+    heard = set(_heard(exchange))
+    texts = (*_texts(exchange), *(_decoys(exchange) if blind else ()))
+    for text in texts:
+        if blind and len(found) >= _CHOICE and text not in heard:
+            break
+        said = understand(text)
+        if said.decision is Decision.ASK and text not in heard:
+            continue  # what merely sounds like it counts only where it is whole
+        for one in offered_by(said):
             if one.findings or not exchange.findings:  # of an answer nobody is asked
                 found.setdefault(one.meaning, one)
         if len(found) >= MOST_READINGS:
@@ -144,14 +158,32 @@ def offered_by(said: Understanding) -> tuple[Offered, ...]:
     return ()
 
 
-def _texts(exchange: Exchange) -> Iterator[str]:
+def _heard(exchange: Exchange) -> Iterator[str]:
+    """As taken, and as every listener heard it."""
     for said in exchange.heard:
-        own = said.text.rpartition(" / ")[2] if said.answers else said.text
-        best = [own, *(each.text for _, each in said.hypotheses)]
-        yield from best
-        for pairs in (TWINS, SLIPS):
-            for text in best[:2]:
-                yield from exchanged(text, pairs)
+        yield said.text.rpartition(" / ")[2] if said.answers else said.text
+        yield from (each.text for _, each in said.hypotheses)
+
+
+def _texts(exchange: Exchange) -> Iterator[str]:
+    best = tuple(_heard(exchange))
+    yield from best
+    for pairs in (TWINS, SLIPS):
+        for text in best[:2]:
+            yield from exchanged(text, pairs)
+
+
+_NUMBERS = (*PLAIN_DIGITS, PLAIN_DIGITS[0])
+_ENDS = (("front", "rear"), ("rear", "front"), ("left", "right"), ("right", "left"))
+_CHOICE = 3
+"""Readings that a blind one has at least, where the language has so many."""
+
+
+def _decoys(exchange: Exchange) -> Iterator[str]:
+    """Nobody said these: the next number, the other end."""
+    for text in _heard(exchange):
+        yield from exchanged(text, tuple(pairwise(_NUMBERS)))
+        yield from exchanged(text, _ENDS)
 
 
 def change(one: Verdict | None, other: Verdict | None, work: Sequence[frozenset[str]]) -> float:

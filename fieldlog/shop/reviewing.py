@@ -167,7 +167,8 @@ class Reviewing:
     ) -> tuple[Event, ...]:
         """What was said is the reading of that ``mark`` (``review.deciding.Offered``)."""
         look = self._look(item, state)
-        one = next((e for e in offers(look.exchange, self._understand) if e.mark == mark), None)
+        offered = offers(look.exchange, self._understand, blind=sampled)
+        one = next((each for each in offered if each.mark == mark), None)
         if one is None:
             raise ChangedError("this reading is not offered any more", todo="look at it again")
         if not one.findings:
@@ -319,16 +320,17 @@ class Reviewing:
         raise UsageError(told, where=text, todo="say component, place, and value or condition")
 
     def _typed(self, look: _Look, text: str) -> NewUtterance:
-        """The words of the reviewer, at the instant of what they are about: photos find it by that."""
+        """The words of the reviewer, at the instant of what they are about: photos find it by that.
+
+        They are no answer to what was asked: the decision settles it, and taken back it leaves it open.
+        """
         first = look.exchange.first
         said = Understanding(Decision.ACCEPT, Kind.FINDING, "decided in review", text)
-        asked = self._open_question(look)
         return NewUtterance(
             said,
             first.said_at if first is not None else self._now(),
             id=self.inspecting.new_id(),
             grammar=self.inspecting.grammar,
-            answers=asked.id if asked is not None else None,
         )
 
     def _review(

@@ -12,7 +12,7 @@ from fieldlog.model import Finding, Understanding, Verdict
 from fieldlog.review.deciding import Offered, Weighed, Weighing, offers
 from fieldlog.review.exchanges import exchanges_of
 from fieldlog.review.sample import statement
-from fieldlog.review.view import Sheet
+from fieldlog.review.view import Sheet, is_blind
 from fieldlog.shop.reviewing import Reviewing
 
 if TYPE_CHECKING:
@@ -59,7 +59,9 @@ class Sheets:
     def offers(self, sheet: Sheet, one: Weighed) -> tuple[Offered, ...]:
         """What may have been said."""
         reviewing = self.reviewing(sheet.record.inspection.id, "")
-        return offers(one.exchange, self._understand(reviewing)) if one.exchange else ()
+        if one.exchange is None:
+            return ()
+        return offers(one.exchange, self._understand(reviewing), blind=is_blind(one))
 
     def judged(self, sheet: Sheet, found: Finding) -> Verdict:
         """What a finding would be told, beside all that stands about other things."""
