@@ -93,6 +93,8 @@ def _options(recognisers: Sequence[Recogniser], plan: InspectionPlan) -> str:
         told += [f"--ratio {ratio:g}" for ratio in plan.ratios if ratio is not None]
     if plan.limit is not None:
         told.append(f"--limit {plan.limit}")
+    if plan.processes > 1:
+        told.append(f"--processes {plan.processes}")
     if plan.policy is not Policy.BALANCED:
         told.append(f"--policy {plan.policy.value}")
     return "".join(f" {each}" for each in told)

@@ -225,7 +225,7 @@ def measure_inspection(
 def _heard(
     cases: Sequence[Case], listener: Listener, recogniser: Recogniser, processes: int
 ) -> Iterator[Line]:
-    if processes == 1:
+    if processes == 1 or not cases:
         return hear_cases(cases, listener)
     return hear_by_many(cases, recogniser.build, load_language, processes)
 
