@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -120,3 +121,20 @@ def _shipped(inside: str, beside: str) -> Path:
         where=str(_PACKAGE),
         todo="install it as folders, with pip install; out of a zip it cannot be read",
     )
+
+
+@contextmanager
+def one_openmp_thread() -> Iterator[None]:
+    """For as long as a library is loaded whose OpenMP shall never start a second thread.
+
+    OpenMP reads ``OMP_THREAD_LIMIT`` once, when it is loaded; what is set already stays as it is.
+    """
+    name = "OMP_THREAD_LIMIT"
+    if name in os.environ:
+        yield
+        return
+    os.environ[name] = "1"
+    try:
+        yield
+    finally:
+        del os.environ[name]

