@@ -283,7 +283,7 @@ def page(owns: Sequence[Own], overs: Sequence[Over], command: str, *, interrupte
         "## Read-backs with nobody speaking",
         "",
         f"Each take: a finding read back and a question, delays of {', '.join(f'{d * 1000:.0f}' for d in DELAYS_S)} ms, each noise of the set "
-        f"{NOISE_DB:.0f} dB below a voice. A finding or",
+        f"{NOISE_DB:.0f} dB below a voice (the radio says no phrase of the language: it would be heard, and rightly). A finding or",
         "command taken is wrong (upper 95 % bound of the share of sentences).",
         "",
         "| what stands between | echo | sentences | findings | commands | asked | refused | known as own |",

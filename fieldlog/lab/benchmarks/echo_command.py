@@ -33,13 +33,13 @@ def echo(folder: Path, items: int, docs: Path | None, listener: str, model: Path
     """
     from fieldlog.cli.ears import open_ears
     from fieldlog.lab.benchmarks import echo as bench
-    from fieldlog.lab.speech_set.items import KITCHEN, SpeechSet
+    from fieldlog.lab.speech_set.items import KITCHEN, TALK, SpeechSet
     from fieldlog.lab.speech_set.noises import NOISES
     from fieldlog.language.files import load_language
 
     language = load_language()
     opened = SpeechSet(folder)
-    kinds = (*NOISES, "radio", *(("kitchen",) if (folder / KITCHEN).is_file() else ()))
+    kinds = (*NOISES, TALK, *(("kitchen",) if (folder / KITCHEN).is_file() else ()))
     owns: list[bench.Own] = []
     overs: list[bench.Over] = []
     stopped = False
@@ -77,7 +77,7 @@ def echo(folder: Path, items: int, docs: Path | None, listener: str, model: Path
                         overs[-1],
                         item,
                         others[item.seed % len(others)],
-                        noise=item.noise if noisy else None,
+                        noise=kinds[number % len(kinds)] if noisy else None,
                         echo_s=delay if echoes else None,
                     )
                 click.echo(f"{overs[-1]}", err=True)
