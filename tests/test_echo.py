@@ -2,23 +2,36 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pytest
+import soundfile
 from numpy.typing import NDArray
 
-from fieldlog.audio.clip import RATE
+from fieldlog.audio.clip import RATE, Clip
 from fieldlog.audio.echo import TAIL_S, EchoCanceller
 from fieldlog.audio.endpointer import utterances
 from fieldlog.audio.playback import Playback
+from fieldlog.audio.tones import Tone
 from fieldlog.audio.vad import voice_activity
 from fieldlog.audio.voice import bundled_voice
-from fieldlog.words.aloud import aloud, phrases
+from fieldlog.hearing import Heard
+from fieldlog.language.files import load_language
+from fieldlog.model import Flag, Hearing
+from fieldlog.shop.left_behind import _clips
+from fieldlog.shop.mouth import Mouth, sound_of
+from fieldlog.shop.played import Played, beside
+from fieldlog.shop.saying import Say, Saying
+from fieldlog.words.aloud import aloud, phrases, sentence
+from fieldlog.words.spoken import read_back
 
 Samples = NDArray[np.float32]
 
 
 @pytest.fixture(scope="module")
-def sentence() -> Samples:
+def spoken_sentence() -> Samples:
     return bundled_voice().say(tuple(phrases(aloud("confirm, front brake pads, thickness: 2 mm"))))
 
 
@@ -51,18 +64,54 @@ def test_what_nobody_plays_over_comes_out_as_it_came_in(block: int) -> None:
 
 @pytest.mark.parametrize("delay_s", [0.02, 0.1, 0.25, 0.4])
 def test_our_own_voice_is_taken_out_so_that_none_is_found(
-    sentence: Samples, delay_s: float
+    spoken_sentence: Samples, delay_s: float
 ) -> None:
     begin, block = 2 * RATE, 320
-    near = room(sentence, 9.0, begin / RATE + delay_s, 0.5)
-    cleaned = through(near, Playback(), {begin: sentence}, block)
+    near = room(spoken_sentence, 9.0, begin / RATE + delay_s, 0.5)
+    cleaned = through(near, Playback(), {begin: spoken_sentence}, block)
     assert len(cleaned) == len(near)
     assert np.array_equal(cleaned[:begin], near[:begin])
-    behind = begin + len(sentence) + round((TAIL_S + 0.5) * RATE)
+    behind = begin + len(spoken_sentence) + round((TAIL_S + 0.5) * RATE)
     assert np.array_equal(cleaned[behind:], near[behind:])
     voice = voice_activity().activity
     assert len(list(utterances([near], voice=voice))) >= 1
     assert list(utterances([cleaned], voice=voice)) == []
+
+
+class Plays:
+    """A loudspeaker that plays at once."""
+
+    def __init__(self) -> None:
+        self.playback = Playback()
+
+    def play(self, samples: Samples, name: str = "") -> None:
+        self.playback.begins(samples, name)
+
+
+def test_a_recording_that_is_heard_again_is_heard_without_what_was_played(tmp_path: Path) -> None:
+    """After a power cut: the stream holds the echo, the notes beside it say what was played."""
+    finding = load_language().understand("front pads two millimetres").finding
+    assert finding is not None
+    said = Saying(Tone.BEYOND, sentence("Confirm", read_back(finding)), (finding,))
+    stream = tmp_path / "stream-20261129T101500.000Z.wav"
+    plays = Plays()
+    plays.playback.at(2.0)
+    Mouth(Say.VALUES, plays, bundled_voice(), kept=beside(stream)).say(said)
+    near = room(sound_of(said, bundled_voice()), 12.0, 2.1, 0.5)
+    soundfile.write(stream, near, RATE)
+    with beside(stream).open("a") as torn:
+        torn.write('{"at_s": 9')
+    played = Played.read(stream, bundled_voice())
+    assert played is not None
+    assert len(list(_clips(stream, 0.0))) >= 1
+    assert list(_clips(stream, 0.0, played)) == []
+    clip = Clip(near[4 * RATE : 6 * RATE], 4.0)
+    understood = load_language().understand("front pads two millimetres")
+    heard = Heard(clip, Hearing("told", (), 0.0), understood, (), 0.0)
+    assert Flag.OWN_VOICE in played.overheard(heard, [finding]).understanding.flags
+    later = replace(heard, clip=replace(clip, start_s=11.0))
+    assert played.overheard(later, [finding]) is later
+    assert Played.read(tmp_path / "stream-20261129T111500.000Z.wav", bundled_voice()) is None
 
 
 def test_what_is_played_lies_where_it_was_played_and_one_behind_the_other() -> None:

@@ -132,8 +132,27 @@ def test_a_short_word_in_the_midst_of_our_own_is_not_taken(words: str) -> None:
 def test_an_answer_in_the_midst_of_its_question_is_not_taken() -> None:
     asked = LANGUAGE.understand("pads two millimetres")
     answer = replace(heard("front pads two millimetres", 10.5, 0.6), answers=asked)
-    spoken = OwnWords(10.0, 13.0, "which end, front or rear?", asked.offered)
-    assert overheard(answer, [spoken]).understanding.decision is Decision.REFUSE
+    spoken = OwnWords(10.0, 13.0, "which end, front or rear?", asked.offered, asks=True)
+    refused = overheard(answer, [spoken])
+    assert refused.understanding.decision is Decision.REFUSE
+    assert refused.answers is None
+    assert Flag.OWN_VOICE not in refused.understanding.flags  # it is told, and said again
+
+
+def test_an_answer_that_begins_at_the_end_of_its_question_counts() -> None:
+    asked = LANGUAGE.understand("pads two millimetres")
+    answer = replace(heard("front pads two millimetres", 12.6, 2.0), answers=asked)
+    spoken = OwnWords(10.0, 13.0, "which end, front or rear?", asked.offered, asks=True)
+    assert overheard(answer, [spoken]) is answer
+
+
+def test_another_value_over_a_question_corrects_nothing_that_stands() -> None:
+    finding = LANGUAGE.understand("front pads one point five millimetres").finding
+    assert finding is not None
+    spoken = OwnWords(10.0, 13.0, "did you say front brake pads?", (finding,), asks=True)
+    other = overheard(heard("front pads two millimetres"), [spoken])
+    assert other.understanding.asks is Asks.HEARD
+    assert other.understanding.dialogue is None
 
 
 def test_what_was_not_understood_stays_that() -> None:

@@ -29,13 +29,16 @@ _FADE = RATE // 50
 class EchoCanceller:
     """Cleans one stream, in order; what it gives lies up to 18 ms behind what came in."""
 
-    def __init__(self, playback: Playback) -> None:
-        """Of what ``playback`` says is played. Raises ``ImportError`` without pywebrtc-audio."""
+    def __init__(self, playback: Playback, start_s: float = 0.0) -> None:
+        """Of what ``playback`` says is played; ``start_s``: of the stream, where the first block begins.
+
+        Raises ``ImportError`` without pywebrtc-audio.
+        """
         import pywebrtc_audio
 
         self._playback = playback
         self._canceller: Any = pywebrtc_audio.EchoCanceller(sample_rate=RATE)
-        self._taken = 0
+        self._taken = round(start_s * RATE)
         """Samples that came in; the buffers hold the last ones of them that were not given yet."""
         self._near = self._far = np.zeros(0, np.float32)
         self._fed = 0

@@ -39,10 +39,10 @@ class Sounding:
 class Playback:
     """Thread-safe: written by the loudspeaker, read by whoever listens."""
 
-    def __init__(self) -> None:
-        """Nothing was played yet, and the stream is at its beginning."""
+    def __init__(self, kept: int = KEPT) -> None:
+        """Nothing was played yet, and the stream is at its beginning; ``kept``: sounds to remember."""
         self._lock = threading.Lock()
-        self._sounds: deque[Sounding] = deque(maxlen=KEPT)
+        self._sounds: deque[Sounding] = deque(maxlen=kept)
         self._position_s = 0.0
 
     @property

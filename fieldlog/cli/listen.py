@@ -18,7 +18,7 @@ from rich.text import Text
 from fieldlog.audio.capture import Spoken
 from fieldlog.audio.health import Notice
 from fieldlog.audio.microphone import Microphone, list_devices
-from fieldlog.audio.recorder import RUNNING, Recorder, recover, stream_name
+from fieldlog.audio.recorder import Recorder, recover, stream_name
 from fieldlog.audio.source import AudioSource, FileSource
 from fieldlog.cli.aloud import NOTHING, VALUES, Aloud, say_option, telling
 from fieldlog.cli.board import Board
@@ -137,6 +137,7 @@ def listen(
     from fieldlog.serve.phone.source import PhoneSource
     from fieldlog.shop.left_behind import FOLDER, Listening
     from fieldlog.shop.live import LiveInspection
+    from fieldlog.shop.played import beside as notes_beside
 
     place = phone_place(folder, network, port, device or source) if with_phone or network else None
     chosen: AudioSource
@@ -189,7 +190,7 @@ def listen(
             beside = phone_beside(place, shop, inspecting, chosen, streams, terminal)
             live = stack.enter_context(beside)
         say = how or (VALUES if source is None else NOTHING)
-        notes = recorder.path.with_name(recorder.path.name.replace(RUNNING, ".played.jsonl"))
+        notes = notes_beside(recorder.path)
         aloud = stack.enter_context(telling(terminal, say, notes)) if say != NOTHING else None
         try:
             board.inspecting = None if in_lines or place is not None else inspecting

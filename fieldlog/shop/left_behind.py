@@ -17,14 +17,17 @@ from types import TracebackType
 from typing import BinaryIO, Self
 
 from fieldlog.audio.clip import RATE, Clip, SoundFlag
+from fieldlog.audio.echo import EchoCanceller
 from fieldlog.audio.endpointer import utterances
 from fieldlog.audio.files import Samples, open_audio
 from fieldlog.audio.recorder import RUNNING, locked, recover
-from fieldlog.errors import StoreError, UsageError
+from fieldlog.audio.voice import bundled_voice
+from fieldlog.errors import AudioError, StoreError, UsageError
 from fieldlog.hearing import Heard
 from fieldlog.shop.conversation import utterances_of
 from fieldlog.shop.events import Event
 from fieldlog.shop.inspecting import Inspecting
+from fieldlog.shop.played import Played
 from fieldlog.store.records import InspectionRecord
 from fieldlog.store.rescue import began_at
 
@@ -148,7 +151,11 @@ def taken_again(cut: CutOff, inspecting: Inspecting) -> Iterator[tuple[Heard, tu
     record = inspecting.record
     done_s, begins_s = where_it_was(cut, record)
     source = cut.sources[-1]
-    for heard in utterances_of(_clips(cut.stream, done_s), inspecting.conversation):
+    played = _played(cut.stream)
+    if played is not None:
+        told = [each.finding for each in record.findings]
+        inspecting.conversation.overheard = lambda heard: played.overheard(heard, told)
+    for heard in utterances_of(_clips(cut.stream, done_s, played), inspecting.conversation):
         at = record.inspection.started_at + timedelta(seconds=begins_s + heard.clip.start_s)
         if not held_already(at, heard.clip, record):
             yield heard, inspecting.say(heard, source, begins_s)
@@ -188,11 +195,35 @@ def held_already(at: datetime, clip: Clip, record: InspectionRecord) -> bool:
     )
 
 
-def _clips(stream: Path, from_s: float) -> Iterator[Clip]:
+def _played(stream: Path) -> Played | None:
+    """What we said ourselves into it; None where nothing was, or the voice is gone."""
+    try:
+        return Played.read(stream, bundled_voice())
+    except AudioError:
+        return None
+
+
+def _without(played: Played | None, blocks: Iterator[Samples], from_s: float) -> Iterator[Samples]:
+    """``blocks``, which begin at ``from_s``, without what was played."""
+    if played is None:
+        yield from blocks
+        return
+    try:
+        echo = EchoCanceller(played.playback, from_s)
+    except ImportError:
+        yield from blocks
+        return
+    for block in blocks:
+        yield echo.clean(block)
+    yield echo.flush()
+
+
+def _clips(stream: Path, from_s: float, played: Played | None = None) -> Iterator[Clip]:
     """The utterances behind ``from_s``; one at the very end was cut off, and says so by its flag."""
     with open_audio(stream) as audio:
         whole = audio.duration_s
-        for clip in utterances(_behind(audio.blocks(1.0), round(from_s * RATE))):
+        behind = _behind(audio.blocks(1.0), round(from_s * RATE))
+        for clip in utterances(_without(played, behind, from_s)):
             moved = replace(clip, start_s=clip.start_s + from_s)
             cut = moved.end_s > whole - LEAST_SILENCE_S
             yield replace(moved, flags=moved.flags | {SoundFlag.OVERFLOW}) if cut else moved

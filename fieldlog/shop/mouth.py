@@ -95,8 +95,8 @@ class Mouth:
     def lost(self) -> None:
         """The microphone is gone."""
         words = "" if self._how in (Say.NOTHING, Say.TONES) else aloud(spoken.NO_MICROPHONE)
-        if self._how is not Say.NOTHING:
-            self.say(Saying(Tone.LOST, words))
+        if self._how is not Say.NOTHING:  # with no name: nothing hears it
+            self._plays.play(sound_of(Saying(Tone.LOST, words), self._voice, self._other))
 
     def overheard(self, heard: Heard) -> Heard:
         """``heard``, unless it is what we were saying ourselves (``own_voice``)."""
@@ -126,4 +126,4 @@ class Mouth:
 
     def _spoken(self, sound: Sounding) -> OwnWords:
         said = self._said[sound.name]
-        return OwnWords(sound.start_s, sound.end_s, said.words, said.findings)
+        return OwnWords(sound.start_s, sound.end_s, said.words, said.findings, said.asks)

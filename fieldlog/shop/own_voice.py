@@ -19,8 +19,8 @@ from fieldlog.words.aloud import STOPS
 
 TAIL_S = 0.4
 """Seconds behind a sound in which its echo may still be heard."""
-_MOSTLY = 0.5
-"""Share of an utterance's voice that lies in a sound, from which on a short word is not taken."""
+_MOSTLY = 0.6
+"""Share of an utterance's voice that lies in a sound: an echo lies in it wholly."""
 _TOUCHES = 0.15
 _VOICED = 0.5
 _SHORT = frozenset(
@@ -39,43 +39,48 @@ class OwnWords:
     end_s: float
     words: str
     findings: tuple[Finding, ...] = ()
+    asks: bool = False
+    """Whether it is a question: nothing of ``findings`` is taken, and to say one may be the answer."""
 
 
 def overheard(heard: Heard, said: Sequence[OwnWords]) -> Heard:
     """``heard``, given all that we said ourselves about that time.
 
-    Our own words come back refused with ``Flag.OWN_VOICE``.
+    Our own words come back refused with ``Flag.OWN_VOICE``. What may as well be an answer to what we
+    were asking is refused without it, which is told: it is said once more.
     """
-    shares = {n: _share(heard.clip, each) for n, each in enumerate(said)}
-    over = [each for n, each in enumerate(said) if shares[n] > _TOUCHES]
-    understood = heard.understanding
+    shares = [_share(heard.clip, each) for each in said]
+    over = [each for each, share in zip(said, shares, strict=True) if share > _TOUCHES]
+    mostly = max(shares, default=0.0) > _MOSTLY
+    understood, offered = heard.understanding, heard.understanding.offered
     if not over or understood.decision is Decision.REFUSE:
         return heard
-    offered = understood.offered
-    if not offered and any(_within(heard.text, each.words) for each in over):
-        return _own(heard)  # of a finding fewer words may be another value
+    if not offered:
+        if mostly and any(_within(heard.text, each.words) for each in over):
+            return _own(heard)  # of a finding fewer words may be another value
+        short = understood.dialogue in _SHORT or heard.answers is not None
+        return _refused(heard) if mostly and short else heard
     findings = [one for each in over for one in each.findings]
     meanings = {one.meaning for one in findings}
-    if offered and any(one.meaning in meanings for one in offered):
+    if any(one.meaning in meanings for one in offered):
+        if any(each.asks for each in over):
+            return _refused(heard) if mostly else heard
         if all(_about(one, findings) for one in offered):
             return _own(heard)
         return _asked(heard, Breath(heard.text, heard.outcomes).asked(OVER).whole)
-    if understood.decision is Decision.ASK:
+    if understood.decision is Decision.ASK or not any(_about(one, findings) for one in offered):
         return heard
-    if any(_about(one, findings) for one in offered):
-        if understood.parts:
-            return _asked(heard, Breath(heard.text, heard.outcomes).asked(OVER).whole)
-        corrects = replace(understood, dialogue=Command.CORRECTION)
-        return _asked(heard, asked_instead(corrects, (), OVER, Flag.UNSURE))
-    mostly = any(shares[n] > _MOSTLY for n in shares)
-    short = not offered and (understood.dialogue in _SHORT or heard.answers is not None)
-    if mostly and (short or (heard.answers is not None and len(heard.text.split()) < 3)):
-        return replace(
-            heard,
-            understanding=replace(understood, decision=Decision.REFUSE, reason=OVER),
-            answers=None,
-        )
-    return heard
+    if understood.parts:
+        return _asked(heard, Breath(heard.text, heard.outcomes).asked(OVER).whole)
+    if not any(each.asks for each in over):
+        understood = replace(understood, dialogue=Command.CORRECTION)
+    return _asked(heard, asked_instead(understood, (), OVER, Flag.UNSURE))
+
+
+def _refused(heard: Heard) -> Heard:
+    """Not taken, and told: whoever said it says it again."""
+    refused = replace(heard.understanding, decision=Decision.REFUSE, reason=OVER)
+    return replace(heard, understanding=refused, answers=None, takes_back=False)
 
 
 def _own(heard: Heard) -> Heard:

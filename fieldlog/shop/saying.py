@@ -40,6 +40,8 @@ class Saying:
     """Small letters and stops (``words.aloud``); empty: nothing is said."""
     findings: tuple[Finding, ...] = ()
     """What the words read back or ask about: who hears them again has heard no finding."""
+    asks: bool = False
+    """Whether the words ask something of which nothing is taken yet."""
 
 
 def saying(events: Sequence[Event], how: Say) -> Saying:
@@ -49,7 +51,8 @@ def saying(events: Sequence[Event], how: Say) -> Saying:
         return Saying(tone)
     told = [said for said in _all_said(events, how) if said.words]
     words = " ".join(said.words for said in told)
-    return Saying(tone, words, tuple(one for said in told for one in said.findings))
+    findings = tuple(one for said in told for one in said.findings)
+    return Saying(tone, words, findings, any(said.asks for said in told))
 
 
 def _all_said(events: Sequence[Event], how: Say) -> Iterator[Saying]:
@@ -164,7 +167,7 @@ def _read(one: Finding, *leads: str, apart: bool = False) -> Saying:
 
 
 def _asked(question: str, offered: Sequence[Finding]) -> Saying:
-    return Saying(None, aloud(question), tuple(offered))
+    return Saying(None, aloud(question), tuple(offered), asks=True)
 
 
 def _words(text: str) -> Saying:

@@ -180,21 +180,25 @@ class Echo:
 
 
 def own_takes(
-    room: Room, findings: Sequence[Finding], layers: Layers, level_db: float, kinds: Sequence[str]
+    room: Room,
+    findings: Sequence[Finding],
+    layers: Layers,
+    level_db: float | None,
+    kinds: Sequence[str],
 ) -> Iterator[tuple[list[Saying], list[Heard]]]:
-    """Two sentences in each delay and noise: one read back, one asked."""
+    """Two sentences in each delay and noise: one read back, one asked; no ``level_db``: none is played."""
     for number, (delay_s, kind) in enumerate((d, k) for d in DELAYS_S for k in kinds):
-        pick = np.random.default_rng([number, round(-level_db)])
+        pick = np.random.default_rng([number, round(-(level_db or 0.0))])
         one, two = (findings[int(n)] for n in pick.integers(0, len(findings), 2))
         says = [
             Saying(None, sentence(spoken.CONFIRM, spoken.DANGEROUS, spoken.read_back(one)), (one,)),
-            Saying(None, aloud(questions.did_you_say_so(two)), (two,)),
+            Saying(None, aloud(questions.did_you_say_so(two)), (two,), asks=True),
         ]
         second_s = _BEGIN_S + length_s(says[0]) + _BETWEEN_S
         seconds = second_s + length_s(says[1]) + _BETWEEN_S
         near = room.noise(kind, round(seconds * RATE), number)
-        timed = [(_BEGIN_S, says[0]), (second_s, says[1])]
-        yield says, room.through(near, timed, Echo(level_db, delay_s, number), layers)
+        timed = [] if level_db is None else [(_BEGIN_S, says[0]), (second_s, says[1])]
+        yield says, room.through(near, timed, Echo(level_db or 0.0, delay_s, number), layers)
 
 
 def count_own(row: Own, says: Sequence[Saying], heard: Sequence[Heard]) -> None:
@@ -290,7 +294,7 @@ def page(owns: Sequence[Own], overs: Sequence[Over], command: str, *, interrupte
         "|---|---|---|---|---|---|---|---|",
     ]
     for row in owns:
-        level = "all" if row.level_db is None else f"{row.level_db:.0f} dB"
+        level = "nothing is played" if row.level_db is None else f"{row.level_db:.0f} dB"
         lines.append(
             f"| {row.layers} | {level} | {row.sentences} | {claim(row.came[Came.FINDING], row.sentences)} "
             f"| {row.came[Came.COMMAND]} | {row.came[Came.ASKED]} | {row.came[Came.REFUSED]} | {row.came[Came.OWN]} |"

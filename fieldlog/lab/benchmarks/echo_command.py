@@ -47,7 +47,10 @@ def echo(folder: Path, items: int, docs: Path | None, listener: str, model: Path
         room = bench.Room(ears, opened)
         spoken = bench.findings_of(opened, language)
         findings = [finding for _, finding in spoken]
-        plan = [(bench.Layers.ALL, level) for level in bench.LEVELS_DB]
+        plan: list[tuple[bench.Layers, float | None]] = [
+            (bench.Layers.ALL, level) for level in bench.LEVELS_DB
+        ]
+        plan += [(bench.Layers.ALL, None)]
         plan += [(layers, -6.0) for layers in bench.Layers if layers is not bench.Layers.ALL]
         try:
             for layers, level in plan:
@@ -57,10 +60,10 @@ def echo(folder: Path, items: int, docs: Path | None, listener: str, model: Path
                     findings,
                     layers,
                     level,
-                    kinds if layers is bench.Layers.ALL else kinds[::3],
+                    kinds if layers is bench.Layers.ALL else kinds[::4],
                 ):
                     bench.count_own(owns[-1], says, heard)
-                click.echo(f"{layers}, {level:.0f} dB: {dict(owns[-1].came)}", err=True)
+                click.echo(f"{layers}, {level} dB: {dict(owns[-1].came)}", err=True)
             step = max(1, len(spoken) // max(1, items))
             for name, noisy, echoes in (
                 ("nobody else speaks, clean", False, False),
