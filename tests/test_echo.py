@@ -10,10 +10,14 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
+from fieldlog.audio.capture import Capture, Spoken
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.audio.echo import TAIL_S, EchoCanceller
-from fieldlog.audio.endpointer import utterances
+from fieldlog.audio.endpointer import Endpointer, utterances
+from fieldlog.audio.loudspeaker import Loudspeaker
 from fieldlog.audio.playback import Playback
+from fieldlog.audio.recorder import Recorder
+from fieldlog.audio.source import FileSource
 from fieldlog.audio.tones import Tone
 from fieldlog.audio.vad import voice_activity
 from fieldlog.audio.voice import bundled_voice
@@ -26,8 +30,10 @@ from fieldlog.shop.played import Played, beside
 from fieldlog.shop.saying import Say, Saying
 from fieldlog.words.aloud import aloud, phrases, sentence
 from fieldlog.words.spoken import read_back
+from tests.test_tones_told import FakeOutput
 
 Samples = NDArray[np.float32]
+SENTENCE = tuple(phrases("front brake pads, thickness, two millimetres."))
 
 
 @pytest.fixture(scope="module")
@@ -87,6 +93,9 @@ class Plays:
     def play(self, samples: Samples, name: str = "") -> None:
         self.playback.begins(samples, name)
 
+    def cut(self) -> None:
+        """Nothing is ever out of date here."""
+
 
 def test_a_recording_that_is_heard_again_is_heard_without_what_was_played(tmp_path: Path) -> None:
     """After a power cut: the stream holds the echo, the notes beside it say what was played."""
@@ -127,3 +136,56 @@ def test_what_is_played_lies_where_it_was_played_and_one_behind_the_other() -> N
     assert [each.name for each in playback.around(4.2, 4.3, 0.3)] == ["one", "two"]
     assert [each.name for each in playback.around(4.31, 4.4, 0.3)] == ["two"]
     assert playback.around(0.0, 3.0, 0.3) == ()
+
+
+def test_what_is_kept_is_the_microphone_and_what_is_heard_is_cleaned(tmp_path: Path) -> None:
+    class Silences:
+        """Takes everything out, and lags a block behind."""
+
+        def __init__(self) -> None:
+            self.held = np.zeros(0, np.float32)
+
+        def clean(self, samples: Samples) -> Samples:
+            given, self.held = self.held, samples * np.float32(0.0)
+            return given
+
+        def flush(self) -> Samples:
+            return self.held
+
+    sound = np.concatenate([np.zeros(RATE, np.float32), bundled_voice().say(SENTENCE)])
+    soundfile.write(tmp_path / "said.wav", np.append(sound, np.zeros(RATE)), RATE)
+    for echo, count in ((None, 1), (Silences(), 0)):
+        with (
+            FileSource(tmp_path / "said.wav", fast=True) as source,
+            Recorder(tmp_path, f"kept-{count}") as recorder,
+        ):
+            events = list(Capture(source, Endpointer(), recorder, echo=echo).events())
+        assert len([each for each in events if isinstance(each, Spoken)]) >= count
+        assert count or not [each for each in events if isinstance(each, Spoken)]
+        kept, _ = soundfile.read(recorder.close(), dtype="float32")
+        assert np.abs(kept[: len(sound)] - sound).max() < 1e-3
+
+
+def test_what_is_being_said_is_cut_when_somebody_went_on_and_a_tone_is_not() -> None:
+    system = FakeOutput()
+    with Loudspeaker(backend=system) as speaker:
+        words = np.full(RATE, 0.5, np.float32)
+        speaker.play(np.full(800, 0.3, np.float32))
+        speaker.play(words, "old")
+        speaker.play(words, "older")
+        system.heard(800 + 1600)
+        speaker.cut()
+        speaker.play(np.full(800, 0.2, np.float32), "new")
+        rest = system.heard(4000)
+        fade = RATE // 50
+        assert rest[0] == pytest.approx(0.5, abs=0.01)
+        assert abs(rest[fade - 1]) < 0.01
+        assert (rest[fade : fade + 800] == np.float32(0.2)).all()
+        assert not rest[fade + 800 :].any()
+        around = speaker.playback.around(0.0, 100.0, 0.0)
+        assert [each.name for each in around] == ["", "old", "new"]
+        assert len(around[1].samples) == 1600 + fade
+        speaker.play(np.full(800, 0.3, np.float32))
+        system.heard(100)
+        speaker.cut()
+        assert (system.heard(700) == np.float32(0.3)).all()

@@ -27,7 +27,7 @@ Samples = NDArray[np.float32]
 _RATES = (RATE, 48_000, 44_100)
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class _Sound:
     """What is being played."""
 
@@ -92,6 +92,19 @@ class Loudspeaker:
         with self._lock:
             self._waiting.append(_Sound(out, samples, name))
 
+    def cut(self) -> None:
+        """Stop what has a name, faded out, and forget what waits with one; a tone is played to its end."""
+        with self._lock:
+            for sound in list(self._waiting):
+                if sound.name and not sound.at:
+                    self._waiting.remove(sound)
+            head = self._waiting[0] if self._waiting else None
+            if head is None or not head.name:
+                return
+            head.out = faded(head.out, head.at, self._rate)
+            head.samples = faded(head.samples, round(head.at * RATE / self._rate), RATE)
+            self.playback.shorten(head.samples, head.name)
+
     def is_playing(self) -> bool:
         """Whether anything still waits to be played."""
         with self._lock:
@@ -111,3 +124,11 @@ class Loudspeaker:
                 head.at += taken
                 if head.at >= len(head.out):
                     self._waiting.popleft()
+
+
+def faded(samples: Samples, at: int, rate: int) -> Samples:
+    """``samples`` up to the one numbered ``at``, and 20 ms of the rest that fade."""
+    kept = samples[: at + rate // 50].copy()
+    count = len(kept) - at
+    kept[at:] *= np.linspace(1.0, 0.0, count, dtype=np.float32)
+    return kept

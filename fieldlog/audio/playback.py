@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,6 +61,12 @@ class Playback:
             sound = Sounding(max(self._position_s + later_s, before), samples, name)
             self._sounds.append(sound)
         return sound
+
+    def shorten(self, samples: Samples, name: str) -> None:
+        """What began last, where that is ``name``, is played no further than ``samples``."""
+        with self._lock:
+            if self._sounds and self._sounds[-1].name == name:
+                self._sounds[-1] = replace(self._sounds[-1], samples=samples)
 
     def reference(self, start_s: float, count: int) -> Samples:
         """What was played in ``count`` samples of the stream from ``start_s`` on; silence between."""

@@ -36,6 +36,10 @@ class Plays(Protocol):
         """Play mono float32 at ``RATE`` behind what waits already; never waits itself."""
         ...
 
+    def cut(self) -> None:
+        """Stop what is played under a name; what has none is played to its end."""
+        ...
+
 
 class Speaks(Protocol):
     """Another voice, for words that the pack does not hold."""
@@ -105,13 +109,16 @@ class Mouth:
 
     def say(self, said: Saying) -> None:
         """Sound and say that."""
-        sound = sound_of(said, self._voice, self._other)
-        if not len(sound):
+        words = spoken_words(said.words, self._voice, self._other)
+        if said.tone is None and words is None:
             return
-        name = str(len(self._said)) if said.words else ""
-        if name:
+        self._plays.cut()  # what was being said is old: whoever spoke went on
+        if said.tone is not None:
+            self._plays.play(tone(said.tone))
+        if words is not None:
+            name = str(len(self._said) + 1)
             self._said[name] = said
-        self._plays.play(sound, name)
+            self._plays.play(np.concatenate([_BETWEEN, words]), name)
         self._note(said)
 
     def _note(self, said: Saying) -> None:
