@@ -9,6 +9,7 @@ from collections import Counter
 from dataclasses import replace
 from html import unescape
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 import soundfile
@@ -18,6 +19,7 @@ from rich.text import Text
 
 from fieldlog import config
 from fieldlog.audio.voice import bundled_voice
+from fieldlog.bundle.checking import check_bundle
 from fieldlog.cli import main
 from fieldlog.cli.event_lines import events_behind
 from fieldlog.language.files import load_language
@@ -26,6 +28,13 @@ from fieldlog.shop.dialogue import write_dialogue
 from fieldlog.shop.saying import Say, saying
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import InspectionRecord
+from tests.browser import browser
+from tests.store_samples import START
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
+__all__ = ["browser"]
 
 MEDIA = config.demo_media()
 DOCS = Path(__file__).parents[1] / "docs"
@@ -239,3 +248,19 @@ def test_the_pictures_of_the_readme_show_what_the_demo_gives(
     owner = page.read_text(encoding="utf-8").split("<main>", 1)[1].split('<div class="behind">')[0]
     text = " ".join(unescape(re.sub(r"<[^>]+>", " ", owner)).split())
     assert hashlib.sha256(text.encode()).hexdigest() == kept["report"]
+
+
+def test_the_demo_ends_with_a_signed_bundle_that_the_page_checks(
+    ran: tuple[demo.Demo, InspectionRecord, bool], browser: Browser
+) -> None:
+    result, _, _ = ran
+    content = check_bundle(result.bundle, START)
+    assert content.faults == ()
+    tab = browser.new_page()
+    tab.goto(result.page.as_uri())
+    tab.set_input_files("#file", result.bundle)
+    tab.wait_for_function("name => outcome.textContent.startsWith(name)", arg=result.bundle.name)
+    said = tab.inner_text("main")
+    assert f"{result.bundle.name}: it agrees with itself." in said
+    assert "signed off by" in said
+    tab.close()

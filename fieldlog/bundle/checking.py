@@ -323,6 +323,33 @@ class _Checking:
             )
 
 
+def held_against(content: Content, one: Checkpoint, held_by: str) -> tuple[list[str], list[str]]:
+    """What of a bundle is not, and what is, as a checkpoint says that somebody else holds.
+
+    A later report tells how many rows of the inspection there were and their fingerprint, so an older
+    bundle, or one written anew, is not that.
+    """
+    faults: list[str] = []
+    proven: list[str] = []
+    if one.signature and not one.is_signed:
+        return [f"the checkpoint held by {held_by}: its signature does not fit what it says"], []
+    for owner in owners_in(one):
+        mine = [row.place.hash for row in content.rows if row.place.owner == owner.id]
+        if not mine:
+            continue
+        called = f"{owner.kind} {note.plain(owner.id)}"
+        if (len(mine), fingerprint(mine)) == (owner.rows, owner.fingerprint):
+            proven.append(f"{called} is as it was at checkpoint {one.size}, held by {held_by}")
+        else:
+            faults.append(
+                f"{called}: {len(mine)} rows of it are here, and checkpoint {one.size}, held by "
+                f"{held_by}, says {owner.rows}: it is older, newer, or another one"
+            )
+    if not faults and not proven:
+        faults.append(f"the checkpoint held by {held_by} says nothing of what is in the bundle")
+    return faults, proven
+
+
 class _Here(MediaFolder):
     """The originals of a bundle while it is tried out: they were checked where they are."""
 

@@ -15,7 +15,16 @@ from functools import cache
 from typing import Any
 
 from fieldlog.store.base import Elsewhere, StoredRow
-from fieldlog.store.chain import LOCAL, ZERO, Cell, Place, canonical, digest, json_bytes
+from fieldlog.store.chain import (
+    LOCAL,
+    ZERO,
+    Cell,
+    Place,
+    canonical,
+    digest,
+    json_bytes,
+    parts_of_row,
+)
 from fieldlog.store.old_chain import INSTANTS, OldPlace, old_text
 from fieldlog.store.rows import instant_us
 from fieldlog.store.schema import CHAINED, CHILDREN, TABLES, create_table
@@ -40,7 +49,7 @@ def columns_of(table: str) -> Mapping[str, tuple[str, bool]]:
 
 def row_line(row: StoredRow) -> bytes:
     """The text that the row's hash is of."""
-    children = [each for rows in row.children.values() for each in rows]
+    children = parts_of_row(row.children)
     place = row.place
     if row.old is not None:
         return old_text(place, row.old, row.columns, children)
@@ -153,10 +162,12 @@ def _stored(place: Place, row: Json, parts: list[Any], old: OldPlace | None) -> 
         child: [] for child, _ in CHILDREN.get(place.kind, ())
     }
     for part in map(_dict, parts):
-        table = next((t for t in children if _fits(t, part)), None)
+        named = part.get("table")
+        cells = {key: value for key, value in part.items() if key != "table"}
+        table = next((t for t in children if _fits(t, cells) and named in (None, t)), None)
         if table is None:
             raise ValueError("has a part that is none of its kind")
-        children[table].append(_cells(table, part))
+        children[table].append(_cells(table, cells))
     return StoredRow(place, columns, children, {}, old)
 
 
@@ -270,6 +281,8 @@ def _table_schema(table: str) -> Json:
         name: {"type": ["integer", "string"] if name in old else _JSON_TYPES[kind]}
         for name, (kind, _) in columns.items()
     }
+    if any(table == child for pairs in CHILDREN.values() for child, _ in pairs):
+        properties["table"] = {"const": table}
     properties["number"] = {"type": "integer", "description": "in rows of earlier versions"}
     return {
         "type": "object",

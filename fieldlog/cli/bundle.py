@@ -77,26 +77,42 @@ def make(
 
 @bundle.command()
 @_file
+@click.option(
+    "--against",
+    multiple=True,
+    metavar="FILE|TEXT",
+    help="Hold it against a report, a checkpoint, or the text of a QR code; repeatable.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
-def verify(file: Path, as_json: bool) -> None:
+def verify(file: Path, against: tuple[str, ...], as_json: bool) -> None:
     """Check a bundle FILE without any record and without trust in whoever sent it.
 
-    Everything that is wrong with it is named; the exit code is then 8.
+    Everything that is wrong with it is named; the exit code is then 8. That it is an older one, or one
+    written anew by its sender, shows when it is held --against a report.
 
     \b
-    Example:
+    Examples:
       fieldlog bundle verify inspection-2026-05-04-1.zip
+      fieldlog bundle verify inspection-2026-05-04-1.zip --against report.html
     """
-    from fieldlog.bundle.checking import check_bundle
+    from dataclasses import replace
+
+    from fieldlog.bundle.checking import check_bundle, held_against
+    from fieldlog.shop.proving import witnesses
     from fieldlog.store.repository import utc_now
 
     content = check_bundle(file, utc_now())
+    shown: list[str] = []
+    for each in (witness for told in against for witness in witnesses(told)):
+        faults, proved = held_against(content, each.checkpoint, each.held_by)
+        content = replace(content, faults=(*content.faults, *faults))
+        shown += proved
     if as_json:
         click.echo(json.dumps(_document(content)))
     else:
         click.echo(f"{content.kind} {content.id}" if content.kind else "no bundle of ours")
         click.echo(f"{len(content.rows)} rows, {len(content.media)} clips and photos")
-        for line in (*(f"  {fault}" for fault in content.faults), *content.told):
+        for line in (*(f"  {fault}" for fault in content.faults), *content.told, *shown):
             click.echo(line)
     if content.faults:
         raise StoreError(

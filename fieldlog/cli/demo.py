@@ -80,6 +80,13 @@ def demo(out: Path, listener: str, model: Path | None) -> None:
     console.print(Text(f"  to listen to, with what is said back: {heard}"))
     for path in result.written.files:
         console.print(Text(f"  {path.suffix[1:]}: {path}"))
+    console.print(
+        Text(f"  signed off as {head['inspector']} with a key made for this demo, {result.key}")
+    )
+    console.print(Text(f"  bundle: {result.bundle}"))
+    console.print(
+        Text(f"  open {result.page} in a browser and drop the bundle on it: it checks all of that")
+    )
     if wrong:
         raise PartialError(
             f"the demo differs from what its manifest says in {len(wrong)} places",

@@ -53,6 +53,10 @@ COMMANDS: Table = {
         "the demo inspection spoken into the phone's page in a real browser",
     ),
     "years": ("fieldlog.lab.benchmarks.years:years", "questions over ten million findings"),
+    "tampering": (
+        "fieldlog.lab.proofs.tampering:tampering",
+        "every part of a record tampered with in every way",
+    ),
     "merges": ("fieldlog.lab.proofs.orders:merges", "bundles merged in random orders"),
     "life": ("fieldlog.lab.life:life", "what an utterance calls on its way, drawn"),
     "pictures": ("fieldlog.lab.pictures:pictures", "the pictures of the README, from the demo"),

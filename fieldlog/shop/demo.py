@@ -7,6 +7,7 @@ here. What must come out is only read by ``deviations``, which holds the record 
 from __future__ import annotations
 
 import json
+import secrets
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -16,6 +17,8 @@ from typing import Any
 
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import utterances
+from fieldlog.bundle.make import whole
+from fieldlog.bundle.page import page
 from fieldlog.model import Context, Finding, Quantity, Understanding
 from fieldlog.photos.importer import import_folder
 from fieldlog.photos.placing import Placed, place_photos
@@ -24,6 +27,8 @@ from fieldlog.shop import events as ev
 from fieldlog.shop.conversation import utterances_of
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.events import Event, understood_by
+from fieldlog.shop.inspecting import Inspecting
+from fieldlog.shop.witness import keyring
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import Inspection, InspectionRecord, RecordedFinding
 
@@ -56,6 +61,11 @@ class Demo:
     outcomes: tuple[tuple[str, Outcome], ...]
     placed: Placed
     written: ReportFiles
+    key: str
+    """Fingerprint of the key that it was signed off with."""
+    bundle: Path
+    page: Path
+    """The page that checks the bundle in any browser."""
 
 
 def read_manifest(media: Path) -> Manifest:
@@ -89,7 +99,25 @@ def run(
     import_folder(shop.store, inspection.id, media / "photos", day)
     placed = place_photos(shop.store, inspection.id, day)
     written = shop.report(inspection.id, out, formats)
-    return Demo(inspection, tuple(outcomes), placed, written)
+    key = _signed(shop, inspecting)
+    bundle = shop.bundle(inspection.id, out=out)
+    checks = out / "verify-bundle.html"
+    with whole(checks) as partial:
+        partial.write_text(page(), encoding="utf-8")
+    return Demo(inspection, tuple(outcomes), placed, written, key, bundle, checks)
+
+
+def _signed(shop: Workshop, inspecting: Inspecting) -> str:
+    """Sign the inspection off with a key made on the spot; its fingerprint.
+
+    Nobody is told the PIN: the key is the demo's, and signs once.
+    """
+    ring, name = keyring(shop.store), inspecting.head.inspector
+    pin = secrets.token_hex(8)
+    ring.make(name, pin)
+    signer = ring.open(name, pin)
+    inspecting.sign_off(name, as_it_stands=True, signer=signer)
+    return signer.fingerprint
 
 
 def begin(shop: Workshop, manifest: Manifest) -> Inspection:

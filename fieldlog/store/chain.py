@@ -32,6 +32,9 @@ LOCAL = "local_"
 BEFORE = ""
 """The writer of rows that were kept before records could merge (``fieldlog.store.old_chain``)."""
 
+_UNTOLD = ("hypothesis", "stretch", "reading", "judgement")
+"""Tables of parts whose name is not hashed with their rows."""
+
 Cell = str | int | float | bytes | None
 Row = Mapping[str, Cell]
 
@@ -80,6 +83,19 @@ def canonical(
             "children": [present(child) for child in children],
         }
     )
+
+
+def parts_of_row(children: Mapping[str, Sequence[Row]]) -> list[Row]:
+    """The parts of a row as they are hashed: table by table, in order.
+
+    Of a table that came later the name is hashed as well: a ``word`` and a ``stretch`` of what no word
+    covers have the same columns, and one must not pass for the other.
+    """
+    return [
+        row if table in _UNTOLD else {**row, "table": table}
+        for table, rows in children.items()
+        for row in rows
+    ]
 
 
 def present(row: Row) -> dict[str, Cell]:

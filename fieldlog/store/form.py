@@ -74,15 +74,15 @@ def log_faults(path: Path) -> list[str]:
     if magic & ~1 != 0x377F0682:
         return [f"{log.name}: is no log of a database"]
     order = ">" if magic & 1 else "<"
-    sums = _summed(data[:24], (0, 0), order)
+    sums = summed(data[:24], (0, 0), order)
     if sums != (first, second):
         return [f"{log.name}: its head does not fit its sums"]
     for number, at in enumerate(range(32, len(data) - 24 - page + 1, 24 + page), 1):
         _, _, *marks, one, two = struct.unpack(">6I", data[at : at + 24])
         if marks != salts:
             return []  # left over from before the log was begun anew
-        sums = _summed(data[at : at + 8], sums, order)
-        sums = _summed(data[at + 24 : at + 24 + page], sums, order)
+        sums = summed(data[at : at + 8], sums, order)
+        sums = summed(data[at + 24 : at + 24 + page], sums, order)
         if sums != (one, two):
             return [
                 f"{log.name}: frame {number} does not fit its sums: what was written there and after "
@@ -91,7 +91,8 @@ def log_faults(path: Path) -> list[str]:
     return []
 
 
-def _summed(data: bytes, sums: tuple[int, int], order: str) -> tuple[int, int]:
+def summed(data: bytes, sums: tuple[int, int], order: str) -> tuple[int, int]:
+    """The two running sums of a log over ``data`` (sqlite.org/fileformat.html, 4.2)."""
     one, two = sums
     for first, second in struct.iter_unpack(f"{order}II", data):
         one = (one + first + two) & 0xFFFFFFFF

@@ -116,7 +116,10 @@ def _beside() -> tempfile.TemporaryDirectory[str]:
 
 
 def _writer(connection: sqlite3.Connection) -> str:
-    row = connection.execute(
-        "SELECT value FROM local_state WHERE key = 'writer' ORDER BY key"
-    ).fetchone()
+    try:
+        row = connection.execute(
+            "SELECT value FROM local_state WHERE key = 'writer' ORDER BY key"
+        ).fetchone()
+    except sqlite3.OperationalError:
+        return ""  # made otherwise than fieldlog makes it, which verify names
     return str(row[0]) if row else ""

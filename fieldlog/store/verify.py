@@ -22,9 +22,9 @@ from fieldlog.store.chain import (
     Disagreement,
     Order,
     Place,
-    Row,
     fingerprint,
     hash_of,
+    parts_of_row,
     where,
 )
 from fieldlog.store.database import set_aside_files
@@ -194,7 +194,7 @@ class _Check:
         original = columns.get(MEDIA.get(place.kind, ""))
         if isinstance(original, str):
             self.originals.add(original)
-        parts: list[Row] = [each for rows in below.values() for each in rows]
+        parts = parts_of_row(below)
         if place.writer:
             same = hash_of(place, columns, parts) == place.hash
             return [] if same else [Disagreement(where(place), "changed after it was written")]

@@ -10,7 +10,7 @@ from datetime import datetime
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.store import places, queries
 from fieldlog.store.base import Elsewhere, NewRow, Stored, StoredRow, Taken
-from fieldlog.store.chain import Cell, Place, Row, hash_of, next_turn, present
+from fieldlog.store.chain import Cell, Place, Row, hash_of, next_turn, parts_of_row, present
 from fieldlog.store.ids import part_id
 from fieldlog.store.old_chain import OldPlace
 from fieldlog.store.rows import instant_us
@@ -122,7 +122,7 @@ def _add(connection: sqlite3.Connection, chain: _Chain, new: NewRow) -> Stored:
     number = _next_number(connection, new.kind, new.owner)
     stored = _storable({"id": new.id, **new.columns, **number})
     children = {table: [_storable(row) for row in rows] for table, rows in new.children.items()}
-    place = chain.place(new, stored, [row for rows in children.values() for row in rows])
+    place = chain.place(new, stored, parts_of_row(children))
     _insert_row(connection, place, None, stored, children)
     return Stored(new.id, number.get("local_number"))
 
