@@ -12,9 +12,10 @@ from pathlib import Path
 
 import pytest
 
-from fieldlog.errors import ChangedError, UsageError
+from fieldlog.errors import ChangedError, StoreError, UsageError
 from fieldlog.language.files import load_language as language
 from fieldlog.proof import note, sshsig
+from fieldlog.shop.backup import backup
 from fieldlog.shop.proving import NO_WITNESS, Proven, prove
 from fieldlog.shop.witness import keyring
 from fieldlog.shop.workshop import Workshop
@@ -244,3 +245,31 @@ def test_the_code_on_a_report_reads_as_the_checkpoint(template: Path) -> None:
         picture[y + 4, x + 4 : x + 4 + n] = 0
     (code,) = zxingcpp.read_barcodes(np.kron(picture, np.ones((4, 4), np.uint8)))
     assert code.text == text
+
+
+# -- backup ---------------------------------------------------------------------------------------
+
+
+def test_a_backup_is_made_while_the_record_is_in_use_and_verified(
+    made: Path, tmp_path: Path
+) -> None:
+    with Repository.open(made / "shop", now=ticking()) as store:
+        store.add_vehicle("red single")
+        found = backup(made / "shop", tmp_path / "copy", START)
+        store.add_vehicle("green twin")
+    assert found.rows == prove(made / "shop", None, [], START).checked.rows - 1
+    assert prove(tmp_path / "copy", None, [], START).faults == ()
+    with Repository.open(tmp_path / "copy", now=ticking()) as copy:
+        assert [each.name for each in copy.vehicles()] == ["blue roadster", "red single"]
+    assert not (tmp_path / "copy" / "keys").exists()
+    with pytest.raises(UsageError, match="is there already"):
+        backup(made / "shop", tmp_path / "copy", START)
+
+
+def test_a_backup_of_a_record_with_a_fault_is_none(made: Path, tmp_path: Path) -> None:
+    connection = sqlite3.connect(made / "shop" / FILE)
+    connection.execute("DROP TRIGGER remark_no_update")
+    connection.close()
+    with pytest.raises(StoreError, match="the backup is none"):
+        backup(made / "shop", tmp_path / "copy", START)
+    assert list(tmp_path.glob("*copy*")) == []

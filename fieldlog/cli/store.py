@@ -73,6 +73,28 @@ def merge(other: Path, as_json: bool, folder: Path | None) -> None:
     click.echo(f"the other way: fieldlog store merge {here} --store {other}")
 
 
+@store.command()
+@click.argument("target", type=click.Path(path_type=Path))
+@store_option
+def backup(target: Path, folder: Path | None) -> None:
+    """Copy the record, with its clips and photos, to the new folder TARGET, while it may be in use.
+
+    The copy is restored and verified before it is said to be there. Keys are not copied: a lost key is a
+    new key. To bring it back, name the folder with --store, or copy it to where the record was.
+
+    \b
+    Example:
+      fieldlog store backup /media/stick/record-2026-05-04
+    """
+    from fieldlog.shop.backup import backup as make_backup
+    from fieldlog.store.repository import utc_now
+
+    made = make_backup(folder or store_folder(), target, utc_now())
+    click.echo(
+        f"{made.folder}: {made.rows} rows, {made.originals} clips and photos; restored and verified"
+    )
+
+
 @store.command("set-aside")
 @store_option
 def set_aside(folder: Path | None) -> None:
