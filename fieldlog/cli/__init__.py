@@ -98,6 +98,12 @@ class LazyGroup(click.Group):
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the command; whatever goes wrong is one line on stderr and an exit code."""
+        from fieldlog.cli.plain import plain_output
+
+        with plain_output():
+            return self._invoked(ctx)
+
+    def _invoked(self, ctx: click.Context) -> Any:
         try:
             return super().invoke(ctx)
         except FieldlogError as error:
