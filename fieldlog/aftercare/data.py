@@ -34,7 +34,7 @@ def table(text: str, faults: Faults) -> dict[str, Any]:
     """The TOML text as a table; an unreadable one is a fault and empty."""
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # not TOML, or nested beyond reading
         faults.add("", str(error))
         return {}
 

@@ -8,6 +8,7 @@ reading; the file itself is never changed.
 from __future__ import annotations
 
 import math
+import stat
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
@@ -149,7 +150,12 @@ class AudioFile:
                 raise AudioError(
                     "is a folder, not an audio file", where=where, todo="name a file inside it"
                 )
-            size = self.path.stat().st_size
+            status = self.path.stat()
+            if not stat.S_ISREG(status.st_mode):
+                raise AudioError(
+                    "is no file that can be read to its end", where=where, todo="name an audio file"
+                )
+            size = status.st_size
             with self.path.open("rb"):
                 pass
         except FileNotFoundError:

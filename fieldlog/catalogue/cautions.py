@@ -18,7 +18,7 @@ def with_cautions(catalogue: Catalogue, text: str, faults: list[str]) -> Catalog
     """``catalogue`` with the classes of the TOML ``text``; every fault of it goes into ``faults``."""
     try:
         rows = tomllib.loads(text).get("caution", [])
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         faults.append(f"cautions.toml: {error}")
         return catalogue
     read = [(_class(row, catalogue, faults), row) for row in rows]

@@ -86,7 +86,7 @@ def read_catalogue(texts: Mapping[str, str], known: Known) -> Catalogue:
     for file, text in texts.items():
         try:
             table = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as error:
+        except (ValueError, RecursionError) as error:  # not TOML, or nested beyond reading
             faults.append(f"{file}: {error}")
             continue
         system = table.get("system")

@@ -138,7 +138,7 @@ def read_rules(text: str, where: str = "rules.toml") -> DoubtRules:
             listener: {kind: _weights(table[kind]) for kind in KINDS}
             for listener, table in data.items()
         }
-    except (tomllib.TOMLDecodeError, KeyError, TypeError, ValueError, AttributeError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, RecursionError) as error:
         raise UsageError(
             f"not a usable decision file ({error})",
             where=where,

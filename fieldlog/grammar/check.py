@@ -196,13 +196,21 @@ def _followed(edges: Mapping[str, Collection[str]]) -> tuple[list[str], list[str
 
     The others lead to a cycle: few do, and only these need be searched for one.
     """
-    ended: list[str] = []
-    rest = dict(edges)
-    while more := [name for name, following in rest.items() if rest.keys().isdisjoint(following)]:
-        ended += more
-        for name in more:
-            del rest[name]
-    return ended, list(rest)
+    open_ends = {
+        name: {each for each in following if each in edges} for name, following in edges.items()
+    }
+    leading: dict[str, list[str]] = {name: [] for name in edges}
+    for name, following in open_ends.items():
+        for each in following:
+            leading[each].append(name)
+    ended = [name for name, following in open_ends.items() if not following]
+    for name in ended:  # grows while it is gone through
+        for before in leading[name]:
+            open_ends[before].discard(name)
+            if not open_ends[before]:
+                ended.append(before)
+    done = set(ended)
+    return ended, [name for name in edges if name not in done]
 
 
 def _speakable(expression: Expression, known: Set[str]) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import stat
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -10,10 +11,20 @@ from fieldlog.errors import GrammarError
 from fieldlog.grammar.grammar import Grammar
 from fieldlog.grammar.lexicon import Lexicon, read_lexicon
 
+MOST_BYTES = 4 << 20
+"""A larger file is no grammar."""
+
 
 def read_text(path: Path) -> str:
     """The text of a grammar file; raises ``GrammarError`` when it cannot be read as UTF-8."""
     try:
+        status = path.stat()
+        if status.st_size > MOST_BYTES or stat.S_ISFIFO(status.st_mode):
+            raise GrammarError(
+                f"is no grammar: a text file of at most {MOST_BYTES >> 20} MB is one",
+                where=str(path),
+                todo="name a .jsgf file",
+            )
         return path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         raise GrammarError(

@@ -26,6 +26,9 @@ from fieldlog.grammar.tokenizer import END, HEADER, RULE, SIGN, TAG, WEIGHT, WOR
 _HEADER = re.compile(r"#JSGF\s+V1\.0(\s+\S+){0,2}\s*;")
 _NUMBER = re.compile(r"[0-9]*\.?[0-9]+(?:[eE][+-]?[0-9]+)?")
 
+DEEPEST = 50
+"""Brackets within brackets; grammars that people write have five."""
+
 
 def read_document(text: str, file: str, faults: list[Fault]) -> Document:
     """Read one JSGF text. Faults are appended to ``faults``; what could be read is returned."""
@@ -42,6 +45,7 @@ class _Reader:
         self.faults = faults
         self.tokens = list(tokenize(text, file, faults))
         self.next = 0
+        self.depth = 0
 
     # -- statements ----------------------------------------------------------------------------
 
@@ -200,7 +204,12 @@ class _Reader:
             return self.reference(token)
         if token.kind == SIGN and token.text in "([":
             self.next += 1
+            self.depth += 1
+            if self.depth > DEEPEST:
+                self.fault(token.at, f"brackets are nested deeper than {DEEPEST}")
+                raise _Unreadable
             inside = self.alternatives()
+            self.depth -= 1
             self.sign(")" if token.text == "(" else "]")
             return inside if token.text == "(" else Option(inside, token.at)
         if token.kind == TAG or (token.kind == SIGN and token.text in "*+"):

@@ -57,6 +57,10 @@ COMMANDS: Table = {
         "fieldlog.lab.proofs.tampering:tampering",
         "every part of a record tampered with in every way",
     ),
+    "fuzz": (
+        "fieldlog.lab.proofs.fuzzing:fuzz",
+        "hostile files and arguments: outcomes, clean errors, faults",
+    ),
     "merges": ("fieldlog.lab.proofs.orders:merges", "bundles merged in random orders"),
     "life": ("fieldlog.lab.life:life", "what an utterance calls on its way, drawn"),
     "pictures": ("fieldlog.lab.pictures:pictures", "the pictures of the README, from the demo"),

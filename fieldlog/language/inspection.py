@@ -64,6 +64,11 @@ _MOST_OFFERED = 3
 """Parts that a place and a value may be of, where none was named: of more it is no question."""
 _LONGEST_OPENING = 8
 """Typed words, fillers among them, that a remark may open with."""
+_LONGEST_BREATH = 1500
+"""Characters: a minute of fast speech has fewer. Reading takes time with the square of the words."""
+_ENDLESS_FIGURES = re.compile(r"\d{25}")
+"""More figures in a row than any number that is measured, or frame number, has."""
+TOO_LONG = "longer than what is said at once: say it in parts"
 _FILLERS = frozenset({"um", "uh", "er", "erm", "ah", "hm", "hmm"})
 
 
@@ -163,8 +168,11 @@ class InspectionLanguage(OfferedGrammar):
     def breath(self, text: str) -> Breath:
         """All that ``text`` says: several findings in order, or the one thing it is.
 
-        One finding, command or remark is what it is by itself.
+        One finding, command or remark is what it is by itself. What is longer than anybody says at once is
+        refused whole.
         """
+        if len(text) > _LONGEST_BREATH or _ENDLESS_FIGURES.search(text):
+            return Breath(text, (_refused(text, TOO_LONG),))
         found = self._breath(text)
         if found.whole.decision is Decision.REFUSE and "'" in text.replace("\u2019", "'"):
             for owned in owned_ways(text):  # "the left mirror's glass is cracked"

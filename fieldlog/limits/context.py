@@ -203,6 +203,7 @@ JURISDICTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 _KEEP_LEFT = frozenset({"GB", "IE", "MT", "CY", "AU", "NZ"})
 """Countries (ISO 3166-1) among the jurisdictions, or that may be, where traffic keeps left."""
 
+_LONGEST_AMOUNT = 100
 _AMOUNT_TEXT = re.compile(r"\s*([+-]?(?:\d+/\d+|\d+(?:\.\d+)?|\.\d+))\s*(\S*)\s*")
 
 
@@ -251,9 +252,11 @@ def amount(text: str, bare: str = "") -> tuple[Fraction, str]:
 
     Raises ``UsageError`` when there is no number or the unit is unknown.
     """
-    match = _AMOUNT_TEXT.fullmatch(text)
+    match = _AMOUNT_TEXT.fullmatch(text) if len(text) <= _LONGEST_AMOUNT else None
     if match is None or (match[1].count("/") and Fraction(match[1].split("/")[1]) == 0):
-        raise UsageError(f"{text!r} is not a number with a unit", todo="write it like 4.5mm")
+        raise UsageError(
+            f"{text[:_LONGEST_AMOUNT]!r} is not a number with a unit", todo="write it like 4.5mm"
+        )
     unit = WRITTEN.get(match[2].lower(), match[2]) or bare
     if unit and unit not in UNITS:
         raise UsageError(f"unknown unit {match[2]!r} in {text!r}", todo="use " + " ".join(UNITS))

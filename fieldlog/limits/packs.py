@@ -8,6 +8,7 @@ read from there exactly. docs/limits-how.md describes every key.
 from __future__ import annotations
 
 import re
+import stat
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -39,6 +40,8 @@ from fieldlog.model import (
 )
 from fieldlog.quantities.units import UNITS, convert
 
+MOST_BYTES = 4 << 20
+"""A larger file is no pack."""
 _PACK_KEYS = (
     "id title layer jurisdiction source edition read_on status seen where scope applies severity "
     "severity_from advice note section text"
@@ -134,7 +137,7 @@ def parse_pack(text: str, name: str) -> tuple[Pack | None, list[str]]:
     """
     try:
         raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # not TOML, or nested or long beyond reading
         return None, [f"{name}: not TOML: {error}"]
     faults: list[str] = []
     head, rows = raw.get("pack"), raw.get("limit", [])
@@ -189,6 +192,12 @@ def read_packs(paths: Iterable[Path]) -> tuple[Pack, ...]:
     faults: list[str] = []
     for path in paths:
         try:
+            status = path.stat()
+            if status.st_size > MOST_BYTES or stat.S_ISFIFO(status.st_mode):
+                faults.append(
+                    f"{path.name}: is no pack: a file of at most {MOST_BYTES >> 20} MB is one"
+                )
+                continue
             text = path.read_text(encoding="utf-8")
         except (OSError, UnicodeDecodeError) as error:
             faults.append(f"{path.name}: cannot be read: {error}")

@@ -1,0 +1,316 @@
+"""What is read from outside: good inputs to be spoilt, special ones, and what reads each."""
+
+from __future__ import annotations
+
+import io
+import os
+import wave
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from fieldlog import config
+from fieldlog.lab.proofs.shops import START, fill, picture, ticking
+
+Make = Callable[[Path], None]
+
+
+@dataclass(frozen=True)
+class Campaign:
+    """One kind of input."""
+
+    name: str
+    reads: str
+    """What reads it, as the user calls it."""
+    file: str
+    seeds: tuple[bytes, ...]
+    run: Callable[[Path], object]
+    special: Mapping[str, Make]
+    words: tuple[bytes, ...]
+    """What is put in at random places."""
+
+
+_TEXT = (
+    b"[", b"]", b"{", b"}", b"(", b"<", b">", b'"', b"'''", b'"""', b"=", b",", b"|", b";", b"\\u0000", b"\x00", b"\x1b[2J",
+    "\u202e".encode(), b"\xff\xfe", b"9" * 400, b"1e999", b"-", b"/0", b"nan", b"\n" * 50, b"[" * 3000, b"a." * 3000, b"#include",
+)  # fmt: skip
+_BYTES = (b"\x00" * 8, b"\xff" * 8, b"RIFF", b"data", b"\xff\xd8", b"\xff\xe1", b"Exif\x00\x00", b"PK\x03\x04", b"\x7f\xff\xff\xff")  # fmt: skip
+
+
+def _write(data: bytes) -> Make:
+    return lambda path: _ignored(path.write_bytes(data))
+
+
+def _ignored(_: object) -> None:
+    """Nothing."""
+
+
+def _sparse(path: Path) -> None:
+    """5 GB of nothing, which take no room."""
+    with path.open("wb") as stream:
+        stream.truncate(5 << 30)
+
+
+def _headed(head: bytes) -> Make:
+    """5 GB of nothing behind a good head."""
+
+    def make(path: Path) -> None:
+        with path.open("wb") as stream:
+            stream.write(head)
+            stream.truncate(5 << 30)
+
+    return make
+
+
+_FILES: dict[str, Make] = {
+    "empty": _write(b""),
+    "a pipe": lambda path: os.mkfifo(path),
+    "a folder": lambda path: path.mkdir(),
+    "5 GB of nothing": _sparse,
+    "a link to itself": lambda path: path.symlink_to(path),
+    "no file": lambda path: None,
+}
+_TOML: dict[str, Make] = {
+    **_FILES,
+    "100,000 nested lists": _write(b"a = " + b"[" * 100_000),
+    "50,000 nested tables": _write(b"a = " + b"{a=" * 50_000),
+    "a name of 20,000 parts": _write(b"[" + b"a." * 20_000 + b"a]\n"),
+    "20,000 names of 20 parts": _write(
+        b"".join(b"[" + b".".join([b"a"] * 20) + b"%d]\n" % n for n in range(20_000))
+    ),
+    "control sequences": _write(b'title = "\\u001b[2J\\u202e"\n[[limit]]\nid = "\\u0007"\n'),
+    "a number of 100,000 digits": _write(b"a = " + b"9" * 100_000),
+}
+
+
+def campaigns(folder: Path) -> list[Campaign]:
+    """All of them; good inputs are made in ``folder``."""
+    return [
+        _bundle(folder),
+        _wav(),
+        _photo(),
+        _grammar(),
+        _pack(),
+        _walk(),
+        _catalogue(),
+        _setting(),
+        _against(folder),
+        _typed(),
+    ]
+
+
+def _bundle(folder: Path) -> Campaign:
+    from fieldlog.bundle.checking import check_bundle
+    from fieldlog.shop.workshop import Workshop
+
+    with Workshop.open(folder / "shop", now=ticking()) as shop:
+        fill(shop.store, "blue roadster")
+        whole = shop.bundle("1", out=folder)
+        shop.report("1", folder / "out", ("html", "json"))
+
+    def run(path: Path) -> None:
+        content = check_bundle(path, START)
+        if content.faults:
+            from fieldlog.errors import StoreError
+
+            raise StoreError(content.faults[0])
+
+    data = whole.read_bytes()
+    special = {**_FILES, "5 GB behind a bundle": _headed(data)}
+    return Campaign(
+        "bundle", "bundle verify, merge", "a.zip", (data,), run, special, (*_BYTES, *_TEXT)
+    )
+
+
+def _wav() -> Campaign:
+    from fieldlog.audio.files import open_audio
+
+    def run(path: Path) -> None:
+        with open_audio(path) as sound:
+            for _ in sound.blocks():
+                pass
+
+    out = io.BytesIO()
+    with wave.open(out, "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(16_000)
+        file.writeframes(bytes(range(256)) * 100)
+    data = out.getvalue()
+    special = {
+        **_FILES,
+        "a head alone": _write(data[:44]),
+        "a length of 4 GB": _write(data[:40] + b"\xff\xff\xff\xff" + data[44:]),
+        "65,535 channels": _write(data[:22] + b"\xff\xff" + data[24:]),
+    }
+    return Campaign("WAV", "hear, inspection hear", "a.wav", (data,), run, special, _BYTES)
+
+
+def _photo() -> Campaign:
+    from fieldlog.photos.exif import read_photo
+
+    def run(path: Path) -> None:
+        read_photo(str(path), date(2026, 5, 4))
+
+    data = picture(1)
+    special = {
+        **_FILES,
+        "500 megapixels claimed": _write(data.replace(b"\x00\xf0\x01\x40", b"\x7f\xff\x7f\xff", 1)),
+        "nested previews": _write(data[:20] + data * 20),
+    }
+    return Campaign(
+        "photo",
+        "photos import",
+        "a.jpg",
+        (data, data[:2] + _exif() + data[2:]),
+        run,
+        special,
+        _BYTES,
+    )
+
+
+def _exif() -> bytes:
+    """A small Exif block: one text and a time."""
+    tiff = b"II*\x00\x08\x00\x00\x00\x01\x002\x01\x02\x00\x14\x00\x00\x00\x1a\x00\x00\x00\x00\x00\x00\x002026:05:04 10:30:07\x00"
+    body = b"Exif\x00\x00" + tiff
+    return b"\xff\xe1" + (len(body) + 2).to_bytes(2, "big") + body
+
+
+def _grammar() -> Campaign:
+    from fieldlog.grammar.files import load_grammar
+
+    def run(path: Path) -> None:
+        load_grammar(path)
+
+    seed = b"#JSGF V1.0;\ngrammar a;\npublic <a> = (front | rear) <b> [/2/ worn {x}] ;\n<b> = brake+ | (chain | belt)* slack;\n"
+    special = {
+        **_FILES,
+        "100,000 nested brackets": _write(seed + b"<c> = " + b"(" * 100_000),
+        "50,000 nested and closed": _write(
+            seed + b"<c> = " + b"[" * 50_000 + b"a" + b"]" * 50_000 + b";"
+        ),
+        "a rule of itself": _write(b"#JSGF V1.0;\ngrammar a;\npublic <a> = <a> <a> | <a>;\n"),
+        "5,000 rules in a row": _write(
+            b"#JSGF V1.0;\ngrammar a;\npublic <r0> = <r1>;\n"
+            + b"".join(b"<r%d> = <r%d> a;\n" % (n, n + 1) for n in range(1, 5000))
+            + b"<r5000> = a;\n"
+        ),
+        "every rule twice the one before": _write(
+            b"#JSGF V1.0;\ngrammar a;\npublic <r0> = <r1> <r1>;\n"
+            + b"".join(b"<r%d> = <r%d> <r%d>;\n" % (n, n + 1, n + 1) for n in range(1, 60))
+            + b"<r60> = a;\n"
+        ),
+    }
+    return Campaign("grammar", "grammar check", "a.jsgf", (seed,), run, special, _TEXT)
+
+
+def _pack() -> Campaign:
+    from fieldlog.limits.packs import read_packs
+
+    seeds = [path.read_bytes()[:6000] for path in sorted(config.limit_packs().glob("*.toml"))[:4]]
+    return Campaign(
+        "pack", "--limits", "a.toml", tuple(seeds), lambda path: read_packs([path]), _TOML, _TEXT
+    )
+
+
+def _walk() -> Campaign:
+    from fieldlog.aftercare.walk_list import read_walk
+    from fieldlog.catalogue.files import load_catalogue
+
+    known = load_catalogue(config.grammars())
+    text = (Path(config.__file__).parent / "aftercare" / "walk.toml").read_bytes()[:6000]
+
+    def run(path: Path) -> None:
+        read_walk(_text(path), known)
+
+    special = {name: make for name, make in _TOML.items() if name not in _FILES}
+    return Campaign("walk", "the walk's TOML", "a.toml", (text,), run, special, _TEXT)
+
+
+def _catalogue() -> Campaign:
+    from fieldlog.catalogue.files import known_names
+    from fieldlog.catalogue.read import read_catalogue
+
+    folder = config.grammars()
+    known = known_names(folder)
+    seeds = tuple(p.read_bytes()[:5000] for p in sorted((folder / "catalogue").glob("*.toml"))[:3])
+
+    def run(path: Path) -> None:
+        read_catalogue({"a": _text(path)}, known)
+
+    special = {name: make for name, make in _TOML.items() if name not in _FILES}
+    return Campaign("catalogue", "the catalogue's TOML", "a.toml", seeds, run, special, _TEXT)
+
+
+def _text(path: Path) -> str:
+    return path.read_bytes().decode("utf-8", "replace")
+
+
+def _setting() -> Campaign:
+    from fieldlog.cli.store_option import pairs
+    from fieldlog.limits.context import parse_context
+
+    def run(path: Path) -> None:
+        told = _text(path).split("\n")
+        pairs(told[1:])
+        parse_context(told[0] or None, told[1:])
+
+    seeds = (
+        b"GB\nrim=steel\nchain=520",
+        b"US-VA\ndistance=25 ft\nfirst_use=2019-03-02",
+        b"DE\ntemperature=20 degC",
+    )
+    special = {
+        "brackets": _write(b"GB\nrim=" + b"[" * 100_000),
+        "control sequences": _write(b"\x1b[2J\nrim\x07=\x1b]0;x\x07"),
+        "a fraction over nothing": _write(b"GB\ntemperature=1/0 degC\ndistance=0/0 ft"),
+        "100,000 digits": _write(b"GB\ntemperature=" + b"9" * 100_000 + b" degC"),
+        "only signs": _write(b"\n=\n==\n=x\n \n"),
+    }
+    return Campaign("--set", "--set, --jurisdiction", "a.txt", seeds, run, special, _TEXT)
+
+
+def _against(folder: Path) -> Campaign:
+    from fieldlog.shop.proving import witnesses
+
+    def run(path: Path) -> None:
+        witnesses(str(path))
+
+    seeds = tuple(path.read_bytes()[-8000:] for path in sorted((folder / "out").iterdir()))
+    special = {
+        **_FILES,
+        "100,000 names of records": _write(b"fieldlog/abc\n" * 100_000),
+        "a note of 100,000 lines": _write(b"fieldlog/abc\n1\n" + b"a b\n" * 100_000),
+    }
+    return Campaign(
+        "--against",
+        "verify --against",
+        "a.html",
+        seeds,
+        run,
+        special,
+        (*_TEXT, b"fieldlog/", b"\n\n"),
+    )
+
+
+def _typed() -> Campaign:
+    from fieldlog.language.files import load_language
+
+    language = load_language()
+
+    def run(path: Path) -> None:
+        language.understand(_text(path)[:5000])
+
+    seeds = (
+        b"rear tread four thirty-seconds",
+        b"left mirror cracked, right loose and the chain dry",
+        b"correction front pads two point five millimetres",
+    )
+    special = {
+        "brackets": _write(b"rear tread " + b"[" * 5000),
+        "control sequences": _write(b"rear \x1b[2J tread \x07 two"),
+        "5,000 digits": _write(b"rear tread " + b"9" * 4900),
+        "700 times and": _write(b"horn dead and " * 350),
+    }
+    return Campaign("typed", "inspection enter, parse", "a.txt", seeds, run, special, _TEXT)
