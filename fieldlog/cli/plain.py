@@ -53,7 +53,7 @@ def plain_output() -> Iterator[None]:
     """Print plain text only, on standard output and standard error, while this lasts."""
     from rich import control
 
-    control._CONTROL_STRIP_TRANSLATE.update(_ACTED_ON)  # type: ignore[arg-type]
+    control._CONTROL_STRIP_TRANSLATE.update(_ACTED_ON)
     before = sys.stdout, sys.stderr
     wrapped: Any = tuple(
         stream if stream is None or isinstance(stream, _Plain) else _Plain(stream)
