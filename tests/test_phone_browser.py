@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import pytest
@@ -224,6 +224,24 @@ def test_the_page_shows_the_finding_with_its_verdict_and_source(
     assert until(lambda: "1.2" in page.locator("#last-words").inner_text())
     assert page.locator("#last-verdict").inner_text()
     assert page.locator("#last-limit").inner_text()
+    page.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_every_text_can_be_read_in_the_sun(
+    phone: BrowserContext, shed: PhoneShed, scheme: Literal["light", "dark"]
+) -> None:
+    """Contrast of 7:1 and all else that the rules of WCAG 2.2 AAA can tell."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is missing")
+    page = opened(phone, shed)
+    page.emulate_media(color_scheme=scheme)
+    page.locator("#words").fill("fork seal leaking")
+    page.locator("#type button").click()
+    page.locator("#question").wait_for(state="visible")
+    found = axe.Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag2aaa"]})
+    assert found.violations_count == 0, found.generate_report()
+    page.locator("#answers button", has_text="left").click()
+    page.locator("#question").wait_for(state="hidden")
     page.close()
 
 
