@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+import re
 import stat
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -15,6 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldlog.errors import StoreError, UsageError
+from fieldlog.serve.phone import face
 from fieldlog.serve.phone.book import PhoneBook, forget
 from fieldlog.serve.phone.certificate import certify
 from fieldlog.serve.phone.frames import BadFrame, Intake, read_frame, write_frame
@@ -300,3 +302,26 @@ def test_the_authority_stays_and_the_certificate_is_new_until_all_is_forgotten(
 def test_no_certificate_for_the_internet(tmp_path: Path, address: str) -> None:
     with pytest.raises(UsageError):
         certify(tmp_path, [address], [], NOW)
+
+
+# -- the page -------------------------------------------------------------------------------------
+
+
+def test_the_page_without_a_network_has_every_file_of_it() -> None:
+    folder = Path(face.__file__).parent / "page"
+    kept = (folder / "offline.js").read_text(encoding="utf-8")
+    scripts = {path.stem for path in folder.glob("*.js")} - {"offline"}
+    assert {name for name in scripts if f'"{name}"' not in kept} == set()
+    assert {path.name for path in folder.iterdir() if path.suffix in {".css", ".svg"}} == {
+        "phone.css",
+        "icon.svg",
+    }
+
+
+def test_nothing_of_the_page_is_inline_or_from_elsewhere() -> None:
+    folder = Path(face.__file__).parent / "page"
+    page = (folder / "index.html").read_text(encoding="utf-8")
+    assert not re.search(r"<script(?![^>]*src=)|<style|\son\w+=|style=", page)
+    for path in folder.iterdir():
+        text = path.read_text(encoding="utf-8").replace("http://www.w3.org/2000/svg", "")
+        assert not re.search(r"https?://|innerHTML|insertAdjacentHTML|eval\(", text), path.name

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fieldlog.audio.clip import RATE
+from fieldlog.audio.clip import RATE, SoundFlag
 from fieldlog.audio.files import open_audio
 from fieldlog.audio.health import Notice
 from fieldlog.audio.recorder import Recorder, stream_name
@@ -58,6 +58,8 @@ class PhoneWalk:
     deviations: Sequence[str] = ()
     notices: list[Notice] = field(default_factory=list)
     told: list[tuple[str, Told]] = field(default_factory=list)
+    holes: list[str] = field(default_factory=list)
+    """What was asked about or less sure because the browser dropped sound of its own file, with the flags."""
     findings: int = 0
     photos: int = 0
     cut_s: float = 0.0
@@ -134,6 +136,11 @@ def walk(
         hand.close()
         record = inspecting.record
         result.deviations = _against(manifest, record, result.told)
+        result.holes = [
+            f"{understood_by(told.events).text!r} ({', '.join(sorted(told.spoken.clip.flags))})"
+            for _, told in result.told
+            if told.spoken.clip.flags & {SoundFlag.OVERFLOW, SoundFlag.GAP}
+        ]
         result.findings = sum(each.stands for each in record.findings)
         result.photos = len(record.photos)
     result.lasted_s = time.monotonic() - began

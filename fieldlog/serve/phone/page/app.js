@@ -46,8 +46,8 @@ async function listen() {
     const [track] = stream.getAudioTracks();
     const [made, source] = await context(stream);
     await made.audioWorklet.addModule("/page/phone/taker.js");
-    const node = new AudioWorkletNode(made, "taker", { numberOfOutputs: 0 });
-    source.connect(node);
+    const node = new AudioWorkletNode(made, "taker", { outputChannelCount: [1] });
+    source.connect(node).connect(made.destination); // it gives silence; what leads nowhere is not run by every browser
     const pipe = new MessageChannel();
     keeper.postMessage({ run: { rate: made.sampleRate, settings: track.getSettings() } }, [pipe.port2]);
     node.port.postMessage({ keeper: pipe.port1 }, [pipe.port1]);
