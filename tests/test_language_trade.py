@@ -346,3 +346,129 @@ def test_of_a_wheel_it_is_not_said_that_it_works() -> None:
     for words in ("front wheel works", "both wheels work"):
         assert load_language().understand(words).decision is not Decision.ACCEPT
     assert load_language().understand("front brake works").finding is not None
+
+
+@pytest.mark.parametrize(
+    ("words", "taken"),
+    [
+        ("chain was loose, tightened", []),
+        ("oil low, topped up half a litre", []),
+        ("chain adjusted, slack thirty millimetres", ["work: adjusted", "slack: 30 mm"]),
+        ("chain slack thirty millimetres, lubed", ["slack: 30 mm", "work: lubricated"]),
+    ],
+)
+def test_what_was_put_right_behind_it_is_asked(
+    language: InspectionLanguage, words: str, taken: list[str]
+) -> None:
+    """How it is now was not said; what was measured after the work is how it is."""
+    found = language.typed(words).whole
+    said = [written(one.finding) for one in found.parts if one.finding]
+    assert said == [f"drive chain, {one}" for one in taken]
+    assert taken or found.asks is Asks.IN_FULL
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        *("front disc two mil below minimum", "battery half a volt low", "rear pads two mil worn"),
+        *("rear tyre worn two mil", "idle seven hundred too low"),
+    ],
+)
+def test_by_how_much_is_no_reading(language: InspectionLanguage, words: str) -> None:
+    found = language.typed(words).whole
+    assert found.decision is not Decision.ACCEPT
+    assert found.asks not in (Asks.ALL_OF_IT, Asks.WHICH)
+    assert len(language.typed("rear pads two mil, worn").parts) == 2
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        *("any play in the head bearings", "is play in the rear wheel bearing"),
+        *("horn only works hot", "hoses soft", "battery corroded and low on water"),
+        *("battery thirteen volts at idle", "clunk when i pull the front brake"),
+        *("front wheel works", "did screw in the rear tyre", "front end loose"),
+    ],
+)
+def test_what_may_be_something_else_is_not_taken(language: InspectionLanguage, words: str) -> None:
+    assert language.typed(words).whole.decision is not Decision.ACCEPT
+
+
+@pytest.mark.parametrize(
+    ("words", "finding"),
+    [
+        ("no damping left in the rear shock", "shock absorber, condition: weak"),
+        ("front axle nut done up to seventy newton metres", "axle nut, front, torque: 70 N.m"),
+        ("torqued the front axle nut to seventy newton metres", "axle nut, front, torque: 70 N.m"),
+        ("left mirror's glass is cracked", "mirror, left, condition: cracked"),
+        ("rear axle nut's missing its split pin", "split pin, rear, condition: missing"),
+        ("rear tyre has no valve cap", "valve cap, rear, condition: missing"),
+        ("front tyre four mil in the middle", "tyre, front, tread depth: 4 mm (noted in the middle)"),
+        ("a few stiff links in the chain", "drive chain, condition: stiff (noted a few)"),
+        ("brake light doesn't work off the pedal", "brake lamp, pedal, condition: not working"),
+        ("nothing wrong with the fork", "fork, condition: sound"),
+        ("front tyre only thirty psi", "tyre, front, pressure: 30 psi"),
+        ("rear tyre is six years old", "tyre, rear, age: 6 a"),
+        ("battery charging at fourteen volts at idle", "battery, charging voltage: 14 V (noted at idle)"),
+    ],
+)  # fmt: skip
+def test_further_ways_to_say_it(language: InspectionLanguage, words: str, finding: str) -> None:
+    found = language.typed(words).whole.finding
+    assert found is not None
+    assert written(found) == finding
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        ("couldn't check the valve clearances", None),
+        ("can't get at the rear spark plug", "not reachable"),
+        ("front wheel bearing not checked, no time", "no time"),
+        ("battery not tested", None),
+    ],
+)
+def test_what_was_not_looked_at_is_left_out_with_its_reason(
+    language: InspectionLanguage, words: str, why: str | None
+) -> None:
+    found = language.typed(words).whole
+    assert found.dialogue is Command.SKIP
+    assert found.slots.get("reason") == why
+    assert (found.asks is Asks.WHY_SKIPPED) is (why is None)
+
+
+@pytest.mark.parametrize(
+    ("words", "offered"),
+    [
+        ("front brake judders", []),
+        ("left mirror cracked and the bloke wants it back", ["mirror, left, condition: cracked"]),
+        ("pedal play twenty millimetres", ["brake pedal, free play: 20 mm"]),
+        ("wobbles at sixty", ["test ride, condition: weaving (noted at sixty)"]),
+    ],
+)
+def test_what_is_typed_is_asked_about_and_what_is_heard_is_not(
+    language: InspectionLanguage, words: str, offered: list[str]
+) -> None:
+    """Of words that were only guessed there is nothing to ask."""
+    typed = language.typed(words).whole
+    assert (typed.decision, typed.asks) == (Decision.ASK, Asks.IN_FULL)
+    assert [written(one) for one in typed.offered] == offered
+    assert language.understand(words).decision is Decision.REFUSE
+    assert language.meaning(words) == ""
+
+
+def test_a_part_with_typed_names_alone_is_offered_to_no_listener(
+    language: InspectionLanguage,
+) -> None:
+    only = [one for one in language.catalogue if not one.spoken]
+    assert "grab rail" in {one.name for one in only}
+    assert all(one.typed for one in only)
+    rules = " ".join(language.grammar.rules)
+    assert not any(one.name.replace(" ", "_") in rules for one in only)
+    found = language.understand("left grab rail loose").finding
+    assert found is not None
+    assert (found.component, found.position) == ("grab rail", "left")
+
+
+def test_a_question_about_parts_names_them(language: InspectionLanguage) -> None:
+    found = language.understand("bearings notchy")
+    assert found.question_text == "Steering head bearing or swing arm?"

@@ -21,11 +21,30 @@ from fieldlog.language.carried_over import VALUE_WORDS, CarriedOver
 from fieldlog.language.lexicon import Words
 from fieldlog.language.subjects import SubjectReader
 from fieldlog.language.values import REPAIR, ValueReader
-from fieldlog.model import Decision, Finding, Flag, Kind, Understanding
+from fieldlog.model import Asks, Decision, Finding, Flag, Kind, Understanding
 from fieldlog.quantities.number_words import HOMOPHONES, NUMBER_WORDS
 from fieldlog.words import tell
 
 _AND = "and"
+_OF_DEGREE = frozenset(
+    (
+        *(
+            "low",
+            "high",
+            "worn",
+            "slack",
+            "loose",
+            "tight",
+            "stretched",
+            "buckled",
+            "warped",
+            "bent",
+        ),
+        *("over full", "out of true", "out of line", "weak", "has play", "uneven", "at wear bars"),
+    )
+)
+"""What may be so by an amount."""
+_WHICH_OF_BOTH = "whether it is so much, or so by so much, was not said"
 _ADDED = "added"
 """What is measured of a fluid by putting it right: "topped up half a litre"."""
 _CHANGES_NO_VALUE = frozenset({"cleaned", "lubricated"})
@@ -56,6 +75,15 @@ class _Cover:
     @property
     def meaning(self) -> tuple[object, ...]:
         return tuple(tuple(one.meaning for one in part.offered) for part in self.parts)
+
+
+def _by_how_much(one: Understanding, other: Understanding) -> bool:
+    """ "Disc two mil below minimum", "pads worn two mil": of the same, with nothing between."""
+    findings = (*one.offered[:1], *other.offered[:1])
+    if len({each.component for each in findings}) > 1:
+        return False
+    values = [each for each in findings if each.quantity is not None]
+    return len(values) == 1 and any(each.condition in _OF_DEGREE for each in findings)
 
 
 @dataclass
@@ -290,8 +318,12 @@ class BreathReader:
                         if joined and goes_on == len(words):
                             continue
                         across = sum(start < comma < end for comma in commas)
+                        apart = bool(joined) or end in commas
                         for rest in behind(goes_on, last):
                             whole = (*parts, *rest.parts)
+                            if not apart and rest.parts and _by_how_much(parts[-1], rest.parts[0]):
+                                told = doubted(parts[-1], _WHICH_OF_BOTH, Asks.IN_FULL)
+                                whole = (*parts[:-1], told, *rest.parts)
                             found.append(_Cover(whole, rest.pieces + 1, across + rest.across))
                 fewest = min((cover.pieces for cover in found), default=0)
                 memo[key] = [cover for cover in found if cover.pieces == fewest]

@@ -53,6 +53,11 @@ _SEEMS = frozenset({"seems", "seem", "appears"})
 PARTED = "a comma parts its number"
 _FOUND = (("on",), ("at",), ("in",), ("from",), ("of",), ("across",))
 """Before what something was found in: "a leak at the drain plug"."""
+_TORQUED = (("torqued",), ("torqued", "up"), ("tightened",), ("did", "up"), ("done", "up"))
+_SET = (*reversed(_TORQUED), ("adjusted",), ("set",), ("pumped", "up"))
+"""Before what was set to a value."""
+_LOW_ON = ("low", "on")
+"""Said of the part before: "battery corroded and low on water" is of no coolant."""
 _MOST_PARTS = 5
 """Parts that are offered where one was named in part."""
 _SO_FAR = (("on", "it"), ("on", "the", "clock"), ("so", "far"))
@@ -297,7 +302,7 @@ class InspectionLanguage(OfferedGrammar):
             decide(self._readings(words, text)[0], text, self._subjects.values)
             or self._restarted(words, text)
             or self._counted(words, text)
-            or self._turned_round(words, text)
+            or (None if words[:2] == _LOW_ON else self._turned_round(words, text))
             or self._in_trade_words(words, text, part=True)
         )
 
@@ -358,6 +363,7 @@ class InspectionLanguage(OfferedGrammar):
             or self._counted(words, text)
             or self._turned_round(words, text)
             or self._in_trade_words(words, text)
+            or self._verb_first(words, text)
             or self._thought(words, text)
             or self._of_some(words, text)
             or self._did_you_mean(words, text)
@@ -476,6 +482,20 @@ class InspectionLanguage(OfferedGrammar):
                 return _asked_in_full(decided, ITS_LIMIT)
             case _:
                 return left_open(told, text)
+
+    def _verb_first(self, words: Words, text: str) -> Understanding | None:
+        """ "Torqued the front pinch bolts to nineteen newton metres": what it is set to."""
+        verb = next((each for each in _SET if words[: len(each)] == each), ())
+        body = words[len(verb) :] if verb else ()
+        for about in self._subjects.read(body):
+            rest = body[about.used :]
+            if rest[:1] in (("to",), ("at",)) and len(rest) > 1:
+                kind = "torqued" if verb in _TORQUED else "adjusted"
+                said = (*body[: about.used], kind, *rest)
+                found = decide(self._readings(said, text)[0], text, self._subjects.values)
+                if found is not None:
+                    return found
+        return None
 
     def _thought(self, words: Words, text: str) -> Understanding | None:
         """ "I think the rear disc is bent", "chain good, probably": asked, with what is thought."""

@@ -158,6 +158,17 @@ _TOGETHER_PHRASES: Mapping[tuple[str, ...], tuple[str, ...]] = MappingProxyType(
             "half way": "halfway",
             "oil and filter": "oil and oil filter",
             **{
+                f"off the {what}": f"from the {what}"
+                for what in (
+                    "pedal",
+                    "lever",
+                    "brake pedal",
+                    "brake lever",
+                    "front lever",
+                    "rear pedal",
+                )
+            },
+            **{
                 f"{port} {said}": f"{port} valve {said}"
                 for port in ("inlet", "intake", "exhaust")
                 for said in ("clearance", "clearances", "gap", "gaps")

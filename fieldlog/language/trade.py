@@ -77,6 +77,7 @@ _MONTHS = frozenset(MONTHS)
 _OF_A_VALUE = NUMERALS | {"millimeters", "millimeter", "inches", "volts", "psi", "miles", "percent"}
 """What tells that a value was meant."""
 _LOW = ("low",)
+_ENDS_AND_SIDES = frozenset({"end", "side"})
 _BEFORE_A_NAME = frozenset(
     ("a", "an", "the", "of", "on", "in", "at", "by", "from", "for", "left", "right", "both")
 )
@@ -449,7 +450,13 @@ class TradeReader:
                         yield from self._trimmed(placed, said[: -len(phrase)], most - 1, part)
         leaks = about.component.system == "fluids" and not _LEAKS.isdisjoint(said)
         fluid = leaks or about.component.name.split()[-1] in _FLUIDS
+        axes = {axis.name for axis in about.axes}
         for size in self._spots(said) if spots else ():
+            if said[:-size] == _LOW and said[-size] == "on":
+                continue  # "low on water"
+            placed_at = said[-2] if said[-1] == "side" else said[-1]
+            if any(placed_at in self._subjects.values(one) for one in axes & _ENDS_AND_SIDES):
+                continue  # of what has sides, "on the left" is which one
             if fluid and self._names_a_part(said[-size:]):
                 continue  # "oil leaking from the left fork seal": that is what leaks
             for placed, body, where in self._trimmed(about, said[:-size], most - 1, part):
