@@ -6,11 +6,9 @@ import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
 
 from fieldlog.doubt.decide import Policy
 from fieldlog.doubt.files import shipped_rules
-from fieldlog.errors import UsageError
 from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.calibrate_cases import samples
 from fieldlog.lab.benchmarks.calibrate_outcome import reliability, risk_coverage
@@ -29,6 +27,7 @@ from fieldlog.lab.benchmarks.hearing_inspection import (
 )
 from fieldlog.lab.benchmarks.hearing_parts import BY, Part
 from fieldlog.lab.benchmarks.hearing_reach import page, reach
+from fieldlog.lab.benchmarks.plot_style import INK, LINE, LINES, floor_of, pyplot
 from fieldlog.lab.benchmarks.recognisers import BUNDLED, NEAREST, POCKETSPHINX, WHISPER, Recogniser
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
@@ -213,29 +212,29 @@ def _part_line(group: str, parts: Sequence[Part], cells: Sequence[str]) -> str:
 
 
 def plot_right(folder: Path, rows: Sequence[InspectionRow]) -> list[Path]:
-    """Meaning right by noise ratio, a line for each recogniser; dashed: no room effect."""
-    drawing = _pyplot()
+    """Meaning right by noise ratio, a line for each recogniser, with and without the effect of a room."""
+    drawing = pyplot()
     path = folder / "right-by-noise.png"
     cells = list(dict.fromkeys(row.cell for row in rows))
     figure, axes = drawing.subplots(figsize=(6, 5))
+    every: list[float] = []
+    looks = iter(LINES)
     for name in dict.fromkeys(row.recogniser for row in rows):
-        colour = None
-        for rooms, style in ((ALL_ROOMS, "-"), (NO_ROOM, "--")):
+        for rooms in (ALL_ROOMS, NO_ROOM):
             mine = [row for row in rows if (row.recogniser, row.rooms) == (name, rooms)]
             places = [cells.index(row.cell) for row in mine]
             shares = [100.0 * row.right / max(1, row.phrases) for row in mine]
+            every += shares
             if places:
-                label = f"{name}, {rooms}"
-                (line,) = axes.plot(places, shares, style, marker="o", color=colour, label=label)
-                colour = line.get_color()
+                axes.plot(places, shares, label=f"{name}, {rooms}", **next(looks))
     axes.set_xticks(range(len(cells)), cells)
     axes.set(
         xlabel="speech over noise",
-        ylabel="meaning right, % of phrases",
-        ylim=(0, 101),
+        ylabel=f"meaning right, % of phrases (from {floor_of(every):.0f})",
+        ylim=(floor_of(every), 100.5),
         title="Meaning right by noise, test part",
     )
-    axes.grid(alpha=0.3)
+    axes.grid(axis="y")
     # Beside the curves: eight of them leave no corner free.
     axes.legend(fontsize="small", loc="upper left", bbox_to_anchor=(1.01, 1.0))
     figure.savefig(path, dpi=100, bbox_inches="tight", metadata={"Software": None})
@@ -267,50 +266,39 @@ def confusion_page(measured: Sequence[Measured], language: Language, command: st
 
 def plots(folder: Path, one: Measured, language: Language) -> list[Path]:
     """Reliability diagram and risk-coverage curve of the answers the parser accepts."""
-    drawing = _pyplot()
+    drawing = pyplot()
     weights = dict(shipped_rules().weights[_DOUBTED])
     paths = [folder / "reliability.png", folder / "risk-coverage.png"]
     found = samples(one.lines, language)
 
     figure, axes = drawing.subplots(figsize=(5, 5))
     points = reliability(found, weights)
-    axes.plot([0, 1], [0, 1], color="grey", linewidth=1)
-    axes.plot([p[0] for p in points], [p[1] for p in points], marker="o")
+    axes.plot([0, 1], [0, 1], color=LINE, linewidth=1)
+    axes.plot([p[0] for p in points], [p[1] for p in points], **LINES[0])
     axes.set(xlabel="chance given", ylabel="share right", title="Reliability, test part")
     figure.savefig(paths[0], dpi=100, metadata={"Software": None})
     drawing.close(figure)
 
     figure, axes = drawing.subplots(figsize=(6, 5))
-    for row in (each for each in one.rows if each.rooms == ALL_ROOMS):
+    shown = [each for each in one.rows if each.rooms == ALL_ROOMS]
+    for row, look in zip(shown, LINES, strict=False):
         lines = [line for line in one.lines if line.cell == row.cell]
         curve = risk_coverage(samples(lines, language), weights, len(lines))
-        axes.plot([c[1] for c in curve], [100.0 * c[2] for c in curve], label=row.cell)
+        line = {**look, "marker": ""}
+        axes.plot([c[1] for c in curve], [100.0 * c[2] for c in curve], label=row.cell, **line)
         for policy in Policy:
             at = [c for c in curve if c[0] >= weights["measured"].accept[policy.value]]
             if at:
-                axes.plot(at[-1][1], 100.0 * at[-1][2], marker="o", color="black", markersize=3)
+                axes.plot(at[-1][1], 100.0 * at[-1][2], marker="v", color=INK)
     axes.set(
         xlabel="share of utterances accepted without a question",
         ylabel="silently wrong, % of utterances",
-        title="Risk and coverage, test part (dots: policies)",
+        title="Risk and coverage, test part (pointers: policies)",
     )
     axes.legend()
     figure.savefig(paths[1], dpi=100, metadata={"Software": None})
     drawing.close(figure)
     return paths
-
-
-def _pyplot() -> Any:
-    try:
-        import matplotlib as mpl
-
-        mpl.use("Agg")
-        from matplotlib import pyplot
-    except ImportError as error:
-        raise UsageError(
-            f"plots need matplotlib ({error})", todo="pip install 'fieldlog[bench]'"
-        ) from error
-    return pyplot
 
 
 def _rows(measured: Sequence[Measured]) -> list[InspectionRow]:
