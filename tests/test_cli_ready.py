@@ -6,6 +6,9 @@ import importlib
 import importlib.metadata
 import importlib.util
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -115,3 +118,35 @@ def test_a_named_vosk_model_is_looked_at(tmp_path: Path) -> None:
     _, found = rows("--model", tmp_path)
     assert not found["listener", "vosk"]["works"]
     assert "the model folder is empty" in found["listener", "vosk"]["note"]
+
+
+@pytest.mark.parametrize(
+    ("library", "named", "arguments"),
+    [
+        ("reportlab", "reportlab", ("report", "last", "--pdf")),
+        ("jinja2", "jinja2", ("report", "last", "--html")),
+        ("segno", "segno", ("photos", "code", "--png", "code.png")),
+        ("rapidfuzz", "rapidfuzz", ("parse", "horn sound")),
+        ("sqlite_utils", "sqlite-utils", ("vehicle", "list")),
+    ],
+)
+def test_a_library_that_is_missing_is_told_with_what_brings_it(
+    library: str, named: str, arguments: tuple[str, ...], tmp_path: Path
+) -> None:
+    """In a process of its own: this one has loaded them all."""
+    code = (
+        "import sys, os; sys.modules[sys.argv.pop(1)] = None; from fieldlog.cli import main; "
+        "main(prog_name='fieldlog')"
+    )
+    begun = run("vehicle", "add", "x", "--store", tmp_path)
+    assert begun.exit_code == 0
+    assert run("inspection", "start", "x", "--store", tmp_path).exit_code == 0
+    store = () if arguments[0] in {"parse", "photos"} else ("--store", str(tmp_path))
+    done = subprocess.run(
+        [sys.executable, "-c", code, library, *arguments, *store],
+        capture_output=True, text=True, timeout=300, cwd=tmp_path,
+        env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[1])},
+    )  # fmt: skip
+    assert done.returncode == 4, done.stderr
+    assert done.stderr.startswith(f"fieldlog: {library} is needed for this")
+    assert f"pip install {named}" in done.stderr

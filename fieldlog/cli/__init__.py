@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from fieldlog.config import VERSION, trace_wanted
-from fieldlog.errors import FieldlogError
+from fieldlog.errors import FieldlogError, ModelError
 
 Table = Mapping[str, tuple[str, str]]
 """Command -> ("module:attribute", summary); imported only when the command is used."""
@@ -55,7 +55,7 @@ EXIT_CODES: tuple[tuple[int, str], ...] = (
     (1, "anything else, and output that nobody reads any more"),
     (2, "arguments that cannot be meant: unknown option, jurisdiction, setting, inspection"),
     (3, "a grammar or catalogue with faults, or words a listener cannot hear (all are listed)"),
-    (4, "a listener's model is missing, broken or of the wrong kind, or its library is absent"),
+    (4, "a listener's model is missing, broken or of the wrong kind, or a library is absent"),
     (5, "an audio file or device cannot be used"),
     (6, "a photo or a folder of photos cannot be used"),
     (7, "a limit pack with faults (all are listed)"),
@@ -118,6 +118,12 @@ class LazyGroup(click.Group):
             where = f"{error.filename}: " if error.filename else ""
             click.echo(f"fieldlog: {where}{error.strerror or error}", err=True)
             ctx.exit(FieldlogError.exit_code)
+        except ImportError as error:
+            library = (error.name or "").partition(".")[0]
+            if trace_wanted() or library in ("", "fieldlog"):
+                raise
+            click.echo(f"fieldlog: {_absent(library, error)}", err=True)
+            ctx.exit(ModelError.exit_code)
         except Exception as error:
             if trace_wanted():
                 raise
@@ -127,6 +133,18 @@ class LazyGroup(click.Group):
                 err=True,
             )
             ctx.exit(FieldlogError.exit_code)
+
+
+def _absent(library: str, error: ImportError) -> str:
+    """A library that is not there, or cannot be loaded, with what brings it."""
+    from fieldlog.cli.ready import LIBRARIES
+
+    named = (name for name, (module, _) in LIBRARIES.items() if module == library)
+    wanted = next(named, library)
+    return (
+        f"{library} is needed for this and cannot be loaded ({error}). "
+        f"Next: pip install {wanted}; `fieldlog ready` says what else is missing"
+    )
 
 
 @click.group(

@@ -76,7 +76,7 @@ def jobs(key: str, all_cautions: bool, as_json: bool, folder: Path | None) -> No
         click.echo(f"{number:>2}. {first}")
         for more in rest:
             click.echo(more)
-    click.echo("to buy:")
+    click.echo("to buy:" if bought else "to buy: nothing")
     for each in bought:
         click.echo(f"    {needed(each)}")
     _still_to_look_at(crossed)
