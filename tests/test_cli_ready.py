@@ -7,8 +7,10 @@ import importlib.metadata
 import importlib.util
 import json
 import os
+import re
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -150,3 +152,9 @@ def test_a_library_that_is_missing_is_told_with_what_brings_it(
     assert done.returncode == 4, done.stderr
     assert done.stderr.startswith(f"fieldlog: {library} is needed for this")
     assert f"pip install {named}" in done.stderr
+
+
+def test_every_library_that_is_installed_with_it_is_looked_at() -> None:
+    told = tomllib.loads((Path(__file__).parents[1] / "pyproject.toml").read_text("utf-8"))
+    needed = {re.split(r"[ <>=;\[]", each)[0].lower() for each in told["project"]["dependencies"]}
+    assert {name.lower() for name in ready.LIBRARIES} == needed

