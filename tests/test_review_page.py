@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import time
 from collections.abc import Iterator
@@ -358,6 +359,61 @@ def test_nothing_of_it_is_given_to_whom_it_does_not_know(served: Served) -> None
             urllib.request.urlopen(served.address + path)
     with urllib.request.urlopen(served.address + "/") as shell:
         assert b"Tidewell" not in shell.read()
+
+
+HOSTILE: tuple[object, ...] = (
+    b"", b"[]", b'{"a":' + b"[" * 4000, b"\xff", {}, {"verb": "accept"}, {"verb": "nope"},
+    {"verb": ["accept"]}, {"verb": "take", "text": "\x00\x1b[2J"}, {"verb": "take", "text": "\ud800"},
+    {"verb": "take", "text": "rear " * 300}, {"verb": "take", "text": "horn\n" * 50},
+    {"verb": "choose", "mark": "none"}, {"verb": "remark", "text": " "}, {"seen": "0" * 16},
+    {"inspection": "1' OR 1=1"}, {"inspection": {"a": 1}}, {"item": 5},
+)  # fmt: skip
+
+
+def test_what_no_page_would_send_changes_nothing(
+    tmp_path: Path, demo_record: tuple[Path, str], language: InspectionLanguage
+) -> None:
+    shutil.copytree(demo_record[0], tmp_path / "record")
+    host, keys = "127.0.0.1:8765", Keys(time.monotonic)
+    origin = {"origin": f"http://{host}"}
+    with Workshop.open(tmp_path / "record", language=language) as shop:
+        hand, sights = OneHand(shop), Sights(tmp_path / "record", shop.now().date())
+        app = build([review_face(hand, sights, demo_record[1])], keys, hosts=(host,))
+        with TestClient(app, base_url=f"http://{host}", raise_server_exceptions=False) as client:
+            entered = client.post("/enter", content=keys.code(Trust.DESK), headers=origin)
+            headers = origin | {"x-fieldlog-token": entered.json()["token"]}
+            first = client.get("/review/sheet").json()["first"]
+            rows = shop.store.inspection_record(demo_record[1]).rows
+            for what in HOSTILE:
+                body = what
+                if isinstance(what, dict):
+                    body = json.dumps(
+                        {"item": first["id"], "seen": first["seen"], "verb": "accept"} | what
+                    )
+                answer = client.post("/review/decide", content=body, headers=headers)  # type: ignore[arg-type]
+                assert answer.status_code in {400, 409}, (what, answer.text)
+            for words in (
+                "12.6",
+                "front-left",
+                "O'Brien",
+                '"',
+                "AND",
+                "*",
+                "%",
+                "_",
+                "\\",
+                " ",
+                "\x00",
+            ):
+                found = client.get("/review/search", params={"words": words})
+                assert found.status_code == 200
+            for asked in ("until=9999-12-31", "since=0001-01-01", "since=x", "verdict=x"):
+                assert client.get(f"/review/search?{asked}").status_code == 400
+            for path in ("clip/..%2ffieldlog.db", f"clip/{'0' * 64}.db", f"photo/{'0' * 64}.jpg"):
+                assert client.get(f"/media/{path}").status_code == 404
+            assert shop.store.inspection_record(demo_record[1]).rows == rows
+        hand.close()
+        sights.close()
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from fieldlog.audio.clip import RATE, Clip
-from fieldlog.errors import ChangedError, UsageError
+from fieldlog.errors import ChangedError, UnsureError, UsageError
 from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
@@ -134,6 +134,15 @@ def test_a_breath_is_put_right_in_one_place_and_the_rest_stays(desk: Desk) -> No
     desk.reviewing.take(*desk.exchange(), lines)
     assert desk.standing() == ["rear brake pads 3", "front brake pads 4"]
     assert before[0] in [each.id for each in desk.inspecting.record.findings if each.stands]
+
+
+def test_half_of_a_breath_typed_does_not_lose_the_other_half(desk: Desk) -> None:
+    desk.say("rear brake pads three millimetres then front two millimetres")
+    with pytest.raises(UnsureError, match="leaves out rear brake pads"):
+        desk.reviewing.take(*desk.exchange(), ["front brake pads five millimetres"])
+    assert desk.standing() == ["rear brake pads 3", "front brake pads 2"]
+    desk.reviewing.take(*desk.exchange(), ["front brake pads five millimetres"], sure=True)
+    assert desk.standing() == ["front brake pads 5"]
 
 
 def test_what_nobody_said_is_withdrawn_and_comes_back(desk: Desk) -> None:

@@ -6,6 +6,7 @@ import json
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -130,16 +131,21 @@ def _decided(reviewing: Reviewing, one: Weighed, offered: tuple[Offered, ...], a
         if not 0 < int(answer) <= len(offered):
             raise UsageError("there is no such reading")
         mark = offered[int(answer) - 1].mark
-        reviewing.choose(item, seen_state, mark, sampled=blind)
+        _surely(partial(reviewing.choose, item, seen_state, mark, sampled=blind))
     else:
-        try:
-            reviewing.take(item, seen_state, [answer], sampled=blind)
-        except UnsureError as error:
-            if not click.confirm(f"  {error.what} Take it as it is?", default=False):
-                return _decided(reviewing, one, offered, click.prompt("", prompt_suffix="> "))
-            reviewing.take(item, seen_state, [answer], sampled=blind, sure=True)
+        _surely(partial(reviewing.take, item, seen_state, [answer], sampled=blind))
     click.echo("  saved")
     return True
+
+
+def _surely(verb: Callable[..., object]) -> None:
+    """Do it; what would be asked about is asked."""
+    try:
+        verb()
+    except UnsureError as error:
+        if not click.confirm(f"  {error.what}: take it as it is?", default=False):
+            raise UsageError("left as it stands") from None
+        verb(sure=True)
 
 
 def _shown(sheets: Sheets, sheet: Sheet, one: Weighed) -> tuple[Offered, ...]:

@@ -35,6 +35,7 @@ from fieldlog.store.records import (
 )
 from fieldlog.store.repository import Repository
 from fieldlog.store.reviews import Decided, NewReview, Review
+from fieldlog.words.review import leaves_out
 from fieldlog.words.tell import finding as finding_told
 
 _BY_HAND = "review"
@@ -159,13 +160,16 @@ class Reviewing:
         findings = [found for one in meant for found in one.offered]
         if not findings:
             raise UsageError("nothing was typed", todo="say what was said")
-        return self._took(look, findings, " and ".join(one.text for one in meant), sampled)
+        return self._took(look, findings, " and ".join(one.text for one in meant), sampled, sure)
 
     @_tried
     def choose(
-        self, item: str, state: str, mark: str, *, sampled: bool = False
+        self, item: str, state: str, mark: str, *, sampled: bool = False, sure: bool = False
     ) -> tuple[Event, ...]:
-        """What was said is the reading of that ``mark`` (``review.deciding.Offered``)."""
+        """What was said is the reading of that ``mark`` (``review.deciding.Offered``).
+
+        ``sure``: also where it leaves out something that stands.
+        """
         look = self._look(item, state)
         offered = offers(look.exchange, self._understand, blind=sampled)
         one = next((each for each in offered if each.mark == mark), None)
@@ -176,10 +180,10 @@ class Reviewing:
                 "a command takes nothing afterwards: withdraw what was taken, or type what was said"
             )
             raise UsageError(told, where=one.text)
-        return self._took(look, one.findings, one.text, sampled)
+        return self._took(look, one.findings, one.text, sampled, sure)
 
     def _took(
-        self, look: _Look, findings: Sequence[Finding], text: str, sampled: bool
+        self, look: _Look, findings: Sequence[Finding], text: str, sampled: bool, sure: bool
     ) -> tuple[Event, ...]:
         standing = look.exchange.standing
         if [f.meaning for f in findings] == [each.finding.meaning for each in standing]:
@@ -188,6 +192,9 @@ class Reviewing:
         decided = Decided.CORRECTED if standing else Decided.ADDED
         utterance = self._typed(look, text)
         pairs, new, gone = matched(standing, findings)
+        if gone and not sure:  # whoever typed the wrong half of a breath must not lose the other
+            told = leaves_out([finding_told(each.finding) for each in gone])
+            raise UnsureError(told, where=text, todo="take it once more if it is so")
         made = [*(_Stead(now, was) for was, now in pairs), *(_Stead(each) for each in new)]
         review = self._review(look, decided, sampled)
         return self._put(look, made, gone, review, utterance, HEARD_OTHERWISE)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 _NEEDS = {
     "question left open": "asked, and nobody answered",
     "more was said": "more was said than was taken",
@@ -30,6 +32,11 @@ def stated(looked_at: int, wrong: int, fewest: int, at_most: float) -> str:
         f"blind sample: {wrong} of {looked_at} wrong; of what nobody looked at, "
         f"at most {at_most * 100:.1f} % (95 % sure)"
     )
+
+
+def leaves_out(told: Sequence[str]) -> str:
+    """What would no longer stand of a breath."""
+    return f"this leaves out {'; '.join(told)}"
 
 
 def decided(what: str, who: str) -> str:

@@ -39,16 +39,17 @@ class Desk:
         reviewing = self._of(shop).reviewing(key, name)
         item, seen = _text(what, "item"), _text(what, "seen")
         sampled = what.get("blind") is True and _is_drawn(reviewing, item)
+        sure = what.get("sure") is True
         match what.get("verb"):
             case "accept":
                 reviewing.accept(item, seen, sampled=sampled)
             case "nothing":
                 reviewing.nothing(item, seen, sampled=sampled)
             case "choose":
-                reviewing.choose(item, seen, _text(what, "mark"), sampled=sampled)
+                mark = _text(what, "mark")
+                reviewing.choose(item, seen, mark, sampled=sampled, sure=sure)
             case "take":
-                lines = _text(what, "text").splitlines()
-                sure = what.get("sure") is True
+                lines = _lines(_text(what, "text"))
                 reviewing.take(item, seen, lines, sampled=sampled, sure=sure)
             case "remark":
                 reviewing.remark(item, seen, _text(what, "text"))
@@ -99,4 +100,17 @@ def _text(what: Json, key: str) -> str:
     value = what.get(key)
     if not isinstance(value, str) or len(value) > 2000:
         raise UsageError(f"{key} is missing, or no text")
+    if any("\ud800" <= letter <= "\udfff" for letter in value):
+        raise UsageError(f"{key} has half a letter in it")
     return value
+
+
+LONGEST, MOST = 300, 12
+"""Letters of a line, lines: nobody says more in a breath, and longer ones take seconds to understand."""
+
+
+def _lines(text: str) -> list[str]:
+    lines = [line for line in text.splitlines() if line.strip()]
+    if len(lines) > MOST or any(len(line) > LONGEST for line in lines):
+        raise UsageError("this is longer than anything that is said in a breath")
+    return lines

@@ -64,7 +64,7 @@ class Sights:
             return _missing()
         pixels = VIEW_PIXELS if "large" in request.query_params else SMALL_PIXELS
         path = self._copies.path(name, str(pixels))
-        if not path.exists():
+        if not path.exists() and self.media.path(name).is_file():
             self.make((name,), pixels)
         if not path.exists():
             return PlainTextResponse("there is no picture of this photo\n", 404)

@@ -117,7 +117,11 @@ def search(shop: Workshop, asked: Mapping[str, str]) -> Json:
 def _day(text: str | None) -> datetime | None:
     if not text:
         return None
+    day: datetime | None
     try:
-        return datetime.strptime(text, "%Y-%m-%d").replace(tzinfo=UTC)
+        day = datetime.strptime(text, "%Y-%m-%d").replace(tzinfo=UTC)
     except ValueError:
-        raise UsageError(f"{text!r} is no day", todo="write it like 2026-03-14") from None
+        day = None
+    if day is None or not 1970 <= day.year < 2200:
+        raise UsageError(f"{text!r} is no day", todo="write it like 2026-03-14")
+    return day

@@ -281,7 +281,7 @@ async function send(path, what, { stay = false } = {}) {
     if (error.status === 409) await reload(id);
     else if (here.at !== id) await show(id, { playing: false });
     const again = error.told && error.told.unsure;
-    wrong(`not saved: ${error.message}${error.told && error.told.todo ? `. ${error.told.todo}` : ""}`);
+    wrong(`not saved: ${error.message}${again ? ". Choose it once more if it is so." : error.told && error.told.todo ? `. ${error.told.todo}` : ""}`);
     say("");
     return again ? "unsure" : "refused";
   }
@@ -315,7 +315,10 @@ async function accept() {
 async function choose(number) {
   const one = here.one;
   if (!one || !one.offers || !one.offers[number]) return "refused";
-  return decide("choose", { mark: one.offers[number].mark });
+  const mark = one.offers[number].mark, sure = here.again === `${one.id} ${mark}`;
+  const result = await decide("choose", { mark, sure });
+  here.again = result === "unsure" ? `${one.id} ${mark}` : "";
+  return result;
 }
 
 async function undo() {
