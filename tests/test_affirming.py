@@ -10,12 +10,13 @@ import pytest
 from fieldlog.audio.tones import Tone
 from fieldlog.language.files import load_language
 from fieldlog.model import Context
+from fieldlog.report.lines import not_settled
 from fieldlog.shop import events as ev
-from fieldlog.shop.affirming import unaffirmed
 from fieldlog.shop.events import Event
 from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.saying import Say, saying
 from fieldlog.shop.workshop import Workshop
+from fieldlog.store.affirmed import unaffirmed
 from fieldlog.store.records import EventName
 from fieldlog.store.repository import Repository
 
@@ -52,6 +53,11 @@ def test_what_is_dangerous_is_in_the_record_before_it_is_asked_about(
     assert said(told) == "confirm, dangerous, front brake pads, thickness, zero millimetres."
     assert standing(inspecting) == ["brake pads"]
     assert [each.finding.component for each in unaffirmed(inspecting.record)] == ["brake pads"]
+    (line,) = not_settled(inspecting.record)
+    assert line == (
+        "not affirmed",
+        "1, front brake pads, thickness: 0 mm: read back, no answer",
+    )
 
 
 def test_affirm_is_kept_and_changes_nothing_else(inspecting: Inspecting) -> None:

@@ -14,6 +14,7 @@ from fieldlog.aftercare.work import Tighten
 from fieldlog.model import Decision, Judgement, Verdict
 from fieldlog.quantities.units import convert
 from fieldlog.report.view_model import DueRow, LimitLine
+from fieldlog.store.affirmed import unaffirmed
 from fieldlog.store.records import TYPED, EventName, InspectionRecord, Utterance
 from fieldlog.words import tell, walk
 from fieldlog.words.advice import to_buy, to_tighten
@@ -144,6 +145,7 @@ def tightening(each: Tighten) -> str:
 
 def not_settled(record: InspectionRecord) -> Iterator[tuple[str, str]]:
     """Questions that are open and utterances that were not understood, in their order: kind, line.
+    Then what was read back and not affirmed; it counts all the same.
 
     The line ends with the clip's place in the record's folder where there is one.
     """
@@ -155,6 +157,8 @@ def not_settled(record: InspectionRecord) -> Iterator[tuple[str, str]]:
             heard = each.text or best_guess(each)
             told = f"{each.reason or 'not understood'}{f'  heard as: {heard}' if heard else ''}"
             yield "not taken", _with_clip(told, each)
+    for kept in unaffirmed(record):
+        yield "not affirmed", f"{kept.number}, {tell.finding(kept.finding)}: read back, no answer"
 
 
 def _with_clip(line: str, utterance: Utterance) -> str:

@@ -1,7 +1,7 @@
 """Which findings are read back with "confirm", and what *affirm* and *negative* make of them (pure).
 
 A finding is in the record before it is read back, and stays there when nobody answers: that it was
-asked about, and whether it was affirmed, are events of the record (``unaffirmed``). Only *negative*,
+asked about, and whether it was affirmed, are events of the record (``store.affirmed``). Only *negative*,
 said as a whole, takes it back.
 """
 
@@ -18,7 +18,7 @@ from fieldlog.quantities.quantity import quantities
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept
 from fieldlog.shop.scene import Scene
-from fieldlog.store.records import EventName, InspectionRecord, NewEvent, RecordedFinding
+from fieldlog.store.records import EventName, NewEvent
 from fieldlog.words import tell
 
 WAITS_S = 60.0
@@ -122,10 +122,3 @@ def affirmed_event(kept: Kept) -> NewEvent:
     """That somebody affirmed what was read back."""
     data = MappingProxyType({"finding": kept.id})
     return NewEvent(EventName.AFFIRMED, tell.finding(kept.finding), data)
-
-
-def unaffirmed(record: InspectionRecord) -> tuple[RecordedFinding, ...]:
-    """Standing findings that were read back, and that nobody affirmed."""
-    asked = {e.data.get("finding") for e in record.events if e.name == EventName.READ_BACK}
-    answered = {e.data.get("finding") for e in record.events if e.name == EventName.AFFIRMED}
-    return tuple(each for each in record.findings if each.stands and each.id in asked - answered)

@@ -21,10 +21,10 @@ from fieldlog.audio.source import AudioSource
 from fieldlog.errors import StoreError
 from fieldlog.hearing import Heard
 from fieldlog.model import Command, Hearing
-from fieldlog.shop.affirming import unaffirmed
 from fieldlog.shop.events import Event, Faulted, HeldBack, NotSaved, Refused
 from fieldlog.shop.inspecting import Inspecting, not_taken
 from fieldlog.shop.mouth import Mouth
+from fieldlog.store.affirmed import unaffirmed
 from fieldlog.store.records import RecordedFinding
 from fieldlog.store.rescue import hear_command, rescue
 

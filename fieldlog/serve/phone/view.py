@@ -128,6 +128,12 @@ def _line(event: Event) -> Table | None:
                 "words": said.understanding.reason,
                 "heard": said.text,
             }
+        case ev.ToAffirm(_, kept, _, _, _):
+            return {"kind": "affirm?", "words": tell.finding(kept.finding)}
+        case ev.Affirmed(_, kept):
+            return {"kind": "affirmed", "words": tell.finding(kept.finding)}
+        case ev.OwnVoice(said):
+            return {"kind": "own voice, not taken", "words": said.text}
         case ev.HeldBack(said):
             return {"kind": "standing by", "words": said.text}
         case ev.RemarkKept(_, text):
