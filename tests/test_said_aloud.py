@@ -47,6 +47,7 @@ def must_be_sayable(printed: str) -> None:
         ("brake disc, run-out: 0 / 0.2 mm", "brake disc, run out, zero, zero decimal two millimetres"),
         ("front tyre, size: 130/70-17", "front tyre, size, one three zero, seventy, seventeen"),
         ("brake fluid, grade: DOT 5.1", "brake fluid, grade, dot five decimal one"),
+        ("engine oil, grade: SAE 40", "engine oil, grade, s a e forty"),
         ("tyre, date code: 2501", "tyre, date code, two five zero one"),
         ("odometer: 18350 mi", "odometer, eighteen thousand three hundred and fifty miles"),
         ("battery, resting voltage: 12.50 V", "battery, resting voltage, twelve decimal five zero volts"),

@@ -36,6 +36,8 @@ _TOKEN = re.compile(
 _BARE = frozenset({"in", "m", "A", "g", "V", "L", "s", "h", "days", "weeks", "months", "years"})
 """Symbols that without a figure before them are words, or letters."""
 _READ = MappingProxyType({"mph": "miles per hour", "okay": "okay"})
+_SAID_WHOLE = frozenset({"dot"})
+"""Capitals that are read as a word; any others of up to three ("SAE", "ZR") by their letters."""
 _RUNS = re.compile(r"\d+|[a-z]+|[./-]")
 
 
@@ -76,7 +78,8 @@ def _said(token: re.Match[str], apart: bool) -> list[str]:
         return _symbol(token["symbol"])
     if token["word"] is not None:
         word = token["word"].lower()
-        return _READ.get(word, word).split()
+        spelt = token["word"].isupper() and 1 < len(word) <= 3 and word not in _SAID_WHOLE
+        return list(word) if spelt else _READ.get(word, word).split()
     stop = token["stop"]
     return ["?" if stop == "?" else "." if stop in ".!" else ","]
 
