@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from fieldlog.audio.clip import RATE
 from fieldlog.audio.loudspeaker import Loudspeaker
+from fieldlog.audio.microphone import list_devices
 from fieldlog.audio.tones import Tone, tone
 from fieldlog.errors import AudioError, StoreError
 from fieldlog.language.files import load_language
@@ -134,3 +135,35 @@ def test_listening_plays_a_tone_for_each_utterance(
         done = run("listen", "--source", sound, "--fast", "--store", tmp_path / "record", *more)
         assert done.exit_code == 0, done.output
         assert len(played) == count
+
+
+def test_a_new_start_of_the_sound_system_closes_the_stream_first_and_opens_it_again() -> (
+    None
+):  # spatialaudio/python-sounddevice#493
+    """A microphone that comes back starts PortAudio anew, which takes every stream with it."""
+    order: list[str] = []
+
+    class Output(FakeOutput):
+        def OutputStream(self, **how: Any) -> Any:
+            order.append("open")
+            super().OutputStream(**how)
+            return SimpleNamespace(start=lambda: None, close=lambda: order.append("close"))
+
+        def _terminate(self) -> None:
+            order.append("terminate")
+
+        def _initialize(self) -> None:
+            order.append("initialize")
+
+        def query_hostapis(self) -> list[dict[str, str]]:
+            return []
+
+        def query_devices(self, index: int | None = None, kind: str = "") -> Any:
+            return {"index": 0} if kind else []
+
+    system = Output()
+    with Loudspeaker(backend=system):
+        list_devices(system)
+    list_devices(system)  # nobody's stream any more
+    wanted = ["open", "close", "terminate", "initialize", "open", "close"]
+    assert order == [*wanted, "terminate", "initialize"]

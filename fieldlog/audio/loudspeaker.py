@@ -18,7 +18,7 @@ import soxr
 from numpy.typing import NDArray
 
 from fieldlog.audio.clip import RATE
-from fieldlog.audio.microphone import load_sounddevice
+from fieldlog.audio.microphone import BESIDE, load_sounddevice
 from fieldlog.audio.playback import Playback
 from fieldlog.errors import AudioError
 
@@ -55,6 +55,11 @@ class Loudspeaker:
 
     def __enter__(self) -> Self:
         """Open the stream; raises ``AudioError`` with the rates that were tried."""
+        self._open()
+        BESIDE.add(self)
+        return self
+
+    def _open(self) -> None:
         faults = []
         for rate in _RATES:
             try:
@@ -66,7 +71,7 @@ class Loudspeaker:
                 faults.append(f"{rate} Hz: {error}")
             else:
                 self._rate = rate
-                return self
+                return
         raise AudioError(
             f"no sound can be played ({'; '.join(faults)})",
             todo="plug a loudspeaker or headset in, or listen with --say nothing",
@@ -79,10 +84,20 @@ class Loudspeaker:
         trace: TracebackType | None,
     ) -> None:
         """Close the stream; what still waits is not played."""
-        if self._stream is not None:
+        BESIDE.discard(self)
+        self.let_go()
+
+    def let_go(self) -> None:
+        """Close the stream; what waits stays, and is played once it is open again."""
+        stream, self._stream = self._stream, None
+        if stream is not None:
             with contextlib.suppress(Exception):
-                self._stream.close()
-            self._stream = None
+                stream.close()
+
+    def take_up(self) -> None:
+        """Open it again after the sound system started anew; silent where that is not possible."""
+        with contextlib.suppress(AudioError):
+            self._open()
 
     def play(self, samples: Samples, name: str = "") -> None:
         """Play mono float32 at ``RATE`` behind what waits already; ``name``: for ``playback``."""

@@ -13,7 +13,8 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from types import TracebackType
-from typing import Any, Self
+from typing import Any, Protocol, Self
+from weakref import WeakSet
 
 import numpy as np
 from numpy.typing import NDArray
@@ -368,18 +369,43 @@ def as_float(block: NDArray[Any]) -> NDArray[np.float32]:
     return block.astype(np.float32, copy=False)
 
 
+class Beside(Protocol):
+    """A stream that another part holds open on the same sound system."""
+
+    def let_go(self) -> None:
+        """Close it: the system is about to start anew, and takes every stream with it."""
+        ...
+
+    def take_up(self) -> None:
+        """Open it again, where that is possible."""
+        ...
+
+
+BESIDE: WeakSet[Beside] = WeakSet()
+"""Streams that live through a new start of the sound system."""
+
+
 def _refresh(sd: Any) -> None:
-    """Make PortAudio look for devices again; it lists them only when it starts."""
+    """Make PortAudio look for devices again; it lists them only when it starts.
+
+    Starting anew closes every stream: touched afterwards they would be memory of somebody else.
+    """
     again = getattr(sd, "_terminate", None), getattr(sd, "_initialize", None)
-    if all(again):
-        try:
-            again[0]()  # type: ignore[misc]
-            again[1]()  # type: ignore[misc]
-        except Exception as error:
-            raise AudioError(
-                f"the sound system cannot be started ({error})",
-                todo="check that sound works on this machine",
-            ) from error
+    if not all(again):
+        return
+    others = list(BESIDE)
+    for other in others:
+        bounded(other.let_go)
+    try:
+        again[0]()  # type: ignore[misc]
+        again[1]()  # type: ignore[misc]
+    except Exception as error:
+        raise AudioError(
+            f"the sound system cannot be started ({error})",
+            todo="check that sound works on this machine",
+        ) from error
+    for other in others:
+        bounded(other.take_up)
 
 
 def _default_index(sd: Any) -> int:
