@@ -607,3 +607,13 @@ def test_a_thousand_notices_of_dropped_sound_are_two_lines_with_a_count() -> Non
     assert repeated.line(Notice(Trouble.LOST, "lost")) == "lost"
     clock.now += 31
     assert repeated.line(Notice(Trouble.OVERFLOW, "sound was dropped (1001 so far)"))
+
+
+def test_what_came_late_once_is_no_other_rate() -> None:  # mbailey/voicemode#491
+    """A busy machine hands sound over late, and then all at once: the rate is still what was promised."""
+    health = StreamHealth(RATE, 0.0)
+    said = []
+    for i in range(200):
+        late = 0.4 if 20 <= i % 40 < 24 else 0.0
+        said += health.arrived(ONES, 0.1 * i + late)
+    assert said == []

@@ -20,10 +20,13 @@ import soundfile as sf
 import soxr
 from numpy.typing import NDArray
 
+from fieldlog.audio.capture import Spoken
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.audio.endpointer import utterances
 from fieldlog.audio.microphone import Microphone
+from fieldlog.audio.playback import Playback
 from fieldlog.audio.source import Block
+from fieldlog.audio.voice import bundled_voice
 from fieldlog.cli.event_lines import events_text
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
@@ -33,6 +36,8 @@ from fieldlog.shop import events as ev
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.live import LiveInspection, Told, listen
+from fieldlog.shop.mouth import Mouth
+from fieldlog.shop.saying import Say
 from fieldlog.shop.workshop import Workshop
 from tests.spoken import WORDS, run, sentence, spoken, stub_listener
 from tests.test_audio_live import FakeSystem, Scripted, mic
@@ -295,8 +300,6 @@ def test_listening_that_nobody_speaks_to_rests_where_that_is_wanted(
 def test_what_was_heard_is_kept_beside_what_was_made_of_it(
     talk: Inspecting, language: InspectionLanguage
 ) -> None:  # AviroopPaul/whisper-catch#42, Kuberwastaken/megaphone PR#11
-    from fieldlog.audio.capture import Spoken
-
     talk.conversation._ears = Ears(language, InTurn("rear tread four thirty seconds"), as_parsed)
     LiveInspection(talk).spoken(Spoken(Clip(sentence(), 1.0), 0.0, NOW, "USB mic"))
     talk.type("correction rear tread three thirty seconds")
@@ -319,3 +322,62 @@ def test_a_recording_at_another_rate_is_read_at_its_own(
         (clip,) = utterances(tmp_path / "said.wav")
         assert clip.duration_s == pytest.approx(3.0, abs=1.5)
         assert whisper.hear(clip).hypotheses[0].text == WORDS
+
+
+# --- its own voice ------------------------------------------------------------------------------------
+
+
+class Plays:
+    """A loudspeaker whose sounds take as long as they are told to."""
+
+    def __init__(self, seconds: float) -> None:
+        self.playback, self._seconds = Playback(), seconds
+
+    def play(self, samples: NDArray[np.float32], name: str = "") -> None:
+        self.playback.begins(np.zeros(round(self._seconds * RATE), np.float32), name)
+
+
+def heard_at(live: LiveInspection, start_s: float) -> tuple[ev.Event, ...]:
+    """The same sentence once more, from ``start_s`` of the stream on."""
+    clip = Clip(sentence(), start_s, voice=(0.9,) * (len(sentence()) // 512))
+    (told,) = live.spoken(Spoken(clip, 0.0, NOW, "USB mic"))
+    return told.events
+
+
+@pytest.mark.parametrize("seconds", [3.0, 10.0])
+def test_its_own_read_back_in_the_microphone_is_no_finding_until_playing_really_ended(
+    talk: Inspecting, language: InspectionLanguage, seconds: float
+) -> (
+    None
+):  # drussell23/JARVIS PR#70390, MCERQUA/OpenVoiceUI PR#32, esphome/home-assistant-voice-pe#537
+    """However long the words took to play: the end is when the sound ended, no guess from the text."""
+    words = "rear pads one millimetre"
+    talk.conversation._ears = Ears(language, InTurn(*[words] * 4), as_parsed)
+    live, plays = LiveInspection(talk), Plays(seconds)
+    mouth = Mouth(Say.EVERYTHING, plays, bundled_voice())
+    live.speaks(mouth)
+    events = heard_at(live, 1.0)
+    assert isinstance(events[0], ev.FindingSaved)
+    plays.playback.at(20.0)
+    mouth.tell(
+        events
+    )  # "confirm, rear brake pads, one millimetre ...": sounds until 20 s + seconds
+    for late_s in (0.5, seconds - 4.5):
+        assert not any(isinstance(each, ev.FindingSaved) for each in heard_at(live, 20.0 + late_s))
+    assert len(talk.record.findings) == 1
+    assert isinstance(heard_at(live, 20.0 + seconds + 1.0)[0], ev.FindingSaved)
+
+
+def test_a_mouth_that_fails_mutes_nobody(
+    talk: Inspecting, language: InspectionLanguage
+) -> None:  # drussell23/JARVIS PR#70390
+    class Silent(Plays):
+        def play(self, samples: NDArray[np.float32], name: str = "") -> None:
+            """A device that plays nothing."""
+
+    talk.conversation._ears = Ears(language, InTurn(*["rear pads one millimetre"] * 2), as_parsed)
+    live = LiveInspection(talk)
+    mouth = Mouth(Say.EVERYTHING, Silent(0.0), bundled_voice())
+    live.speaks(mouth)
+    mouth.tell(heard_at(live, 1.0))
+    assert isinstance(heard_at(live, 7.0)[0], ev.FindingSaved)

@@ -65,7 +65,10 @@ quiet about it for as long."""
 CLIPPED_WITHIN_S = 10.0
 SILENT_AFTER_S = 3.0
 DEVIATION = 0.05
-DEVIATION_AFTER_S = 3.0
+DEVIATION_AFTER_S = 1.5
+"""Two stretches of so long, one after the other, must deviate the same way: what came late in one because the
+machine was busy comes too early in the next.
+"""
 
 
 class StreamHealth:
@@ -79,6 +82,7 @@ class StreamHealth:
         self._said_silent = False
         self._window_from: float | None = None
         self._window_samples = 0
+        self._deviated = 0.0
         self._said_clock = False
         self._clipped: deque[float] = deque(maxlen=CLIPPED_BLOCKS)
         self._said_loud = False
@@ -159,10 +163,11 @@ class StreamHealth:
             return []
         measured = self._window_samples / elapsed
         self._window_from, self._window_samples = now, 0
-        if abs(measured / self._rate - 1.0) <= DEVIATION:
+        before, self._deviated = self._deviated, measured / self._rate - 1.0
+        if abs(self._deviated) <= DEVIATION:
             self._said_clock = False
             return []
-        if self._said_clock:
+        if self._said_clock or abs(before) <= DEVIATION or (before > 0) is not (self._deviated > 0):
             return []
         self._said_clock = True
         return [

@@ -117,7 +117,7 @@ class Microphone:
         self._wanted = device
         self._sd = backend or load_sounddevice()
         self._clock, self._sleep = clock, sleep
-        self._queue: queue.SimpleQueue[tuple[NDArray[Any], bool]] = queue.SimpleQueue()
+        self._queue: queue.SimpleQueue[tuple[NDArray[Any], bool, float]] = queue.SimpleQueue()
         self._stop = threading.Event()
         self._behind = behind or (microphone_behind if real else lambda: None)
         self._route: str | None = None
@@ -172,7 +172,7 @@ class Microphone:
                 stopping = True
                 self._shut_stream(opened)
             try:
-                raw, overflow = self._queue.get(timeout=_POLL_S)
+                raw, overflow, came = self._queue.get(timeout=_POLL_S)
             except queue.Empty:
                 lost = health.waited(self._clock())
                 if lost or stopping:
@@ -181,7 +181,7 @@ class Microphone:
                     return
                 continue
             sound = as_float(raw)
-            waiting += health.arrived(sound, self._clock())
+            waiting += health.arrived(sound, came)
             if overflow:
                 self.overflows += 1
                 waiting.append(
@@ -304,7 +304,7 @@ class Microphone:
 
     def _callback(self, data: NDArray[Any], frames: int, timing: object, status: Any) -> None:
         """In the system's audio thread: copy and go."""
-        self._queue.put((data.copy(), bool(status and status.input_overflow)))
+        self._queue.put((data.copy(), bool(status and status.input_overflow), self._clock()))
 
     def _shut_stream(self, opened: _Opened) -> None:
         bounded(opened.stream.stop)

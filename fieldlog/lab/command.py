@@ -28,6 +28,18 @@ COMMANDS: Table = {
         "fieldlog.lab.benchmarks.hearing_start_command:start",
         "how long until it listens, how fast then, how much memory",
     ),
+    "session": (
+        "fieldlog.lab.live_session.command:session",
+        "the demo's inspection spoken live, with all that comes between",
+    ),
+    "delay": (
+        "fieldlog.lab.live_session.command:delay",
+        "from the end of speech to the first sample of the answer",
+    ),
+    "endurance": (
+        "fieldlog.lab.live_session.command:endurance",
+        "memory and latency over simulated hours",
+    ),
     "crash": (
         "fieldlog.lab.crash.command:crash",
         "sessions killed and disks filled: is anything lost?",

@@ -1,0 +1,262 @@
+"""A live session with everything on, timed on the sound's own timeline: delay, memory, queue."""
+
+from __future__ import annotations
+
+import resource
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldlog.audio.capture import Spoken
+from fieldlog.audio.clip import FRAME_S, RATE, Clip
+from fieldlog.audio.echo import EchoCanceller
+from fieldlog.audio.loudspeaker import Loudspeaker
+from fieldlog.audio.recorder import Recorder
+from fieldlog.audio.source import Block, FileSource
+from fieldlog.audio.voice import bundled_voice
+from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.model import Context
+from fieldlog.shop.ears import Ears
+from fieldlog.shop.live import LiveInspection, Told, listen
+from fieldlog.shop.mouth import Mouth
+from fieldlog.shop.saying import Say, saying
+from fieldlog.shop.workshop import Workshop
+
+PERIOD_S = 0.01
+"""How often the stand-in of a loudspeaker fetches what is to be played."""
+
+
+class PacedOutput:
+    """As much of sounddevice as the loudspeaker uses: plays into nothing, and notes when sound began."""
+
+    def __init__(self) -> None:
+        """Nothing was played yet."""
+        self.began: list[float] = []
+        """Readings of the monotonic clock at the first sample of each stretch of sound."""
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    def OutputStream(  # noqa: N802
+        self,
+        *,
+        samplerate: int,
+        channels: int,
+        dtype: str,
+        callback: Callable[[NDArray[np.float32], int, object, object], None],
+    ) -> PacedOutput:
+        """The stream, which is this object itself."""
+        frames = round(samplerate * PERIOD_S)
+
+        def play() -> None:
+            out, silent = np.zeros((frames, channels), np.float32), True
+            while not self._stop.wait(PERIOD_S):
+                callback(out, frames, None, None)
+                sounds = bool(out.any())
+                if sounds and silent:
+                    self.began.append(time.monotonic())
+                silent = not sounds
+
+        self._thread = threading.Thread(target=play, daemon=True)
+        return self
+
+    def start(self) -> None:
+        """Begin to play."""
+        assert self._thread is not None
+        self._thread.start()
+
+    def close(self) -> None:
+        """Stop."""
+        self._stop.set()
+
+
+class Timed(FileSource):
+    """A recording at the pace of speech in blocks of a microphone's length, which knows when it began."""
+
+    began = 0.0
+
+    def blocks(self) -> Iterator[Block]:
+        """See ``FileSource``."""
+        self.began = time.monotonic()
+        return super().blocks()
+
+
+@dataclass(frozen=True, slots=True)
+class Waited:
+    """One utterance: how long a person waited behind it."""
+
+    end_s: float
+    """End of its speech, in seconds of the sound."""
+    delay_s: float
+    """From there to the first sample of the tone or the words."""
+    events: tuple[str, ...]
+    spoken_aloud: bool
+    """Whether words followed the tone."""
+
+
+def last_voice_s(clip: Clip) -> float:
+    """When the speech of a clip ended: behind its last frame that is rather voice than not (pure)."""
+    voiced = [n for n, chance in enumerate(clip.voice) if chance > 0.5]
+    return clip.start_s + ((voiced[-1] + 1) * FRAME_S if voiced else clip.duration_s)
+
+
+def delays(sound: Path, ears: Ears, how: Say) -> list[Waited]:
+    """Hear one recording in real time with read-back, echo canceller and recording on.
+
+    What would have to wait behind words that are still being said is left out: a recording does not wait
+    for its answers, as a person does.
+    """
+    language = ears.language
+    assert isinstance(language, InspectionLanguage)
+    output, found = PacedOutput(), list[Waited]()
+    with (
+        tempfile.TemporaryDirectory(prefix="fieldlog-delay-") as folder,
+        Workshop.open(Path(folder), language=language) as shop,
+        Recorder(Path(folder) / "streams", "delay") as recorder,
+        Timed(sound, block_s=0.02) as source,
+        Loudspeaker(backend=output) as speaker,
+    ):
+        live = LiveInspection(shop.inspecting(shop.begin(context=Context("US-VA")).id, ears))
+        mouth = Mouth(how, speaker, bundled_voice())
+        live.speaks(mouth)
+        for happening in listen(source, live, recorder, EchoCanceller(speaker.playback)):
+            if not isinstance(happening, Told):
+                continue
+            before, busy = len(output.began), speaker.is_playing()
+            mouth.tell(happening.events)
+            told = saying(happening.events, how)
+            if busy or (told.tone is None and not told.words):
+                continue
+            until = time.monotonic() + 2.0
+            while len(output.began) == before and time.monotonic() < until:
+                time.sleep(0.002)
+            if len(output.began) == before:
+                continue
+            end_s = last_voice_s(happening.spoken.clip)
+            delay = output.began[before] - (source.began + end_s)
+            kinds = tuple(type(each).__name__ for each in happening.events)
+            found.append(Waited(end_s, delay, kinds, bool(told.words)))
+        live.finish(Path(folder))
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Ten minutes of an endless session."""
+
+    minutes: float
+    utterances: int
+    findings: int
+    resident_mb: float
+    hearing_ms: float
+    """Median time of taking an utterance: heard, judged, in the record."""
+    worst_ms: float
+    machine_s: float
+    """Seconds of this machine for the ten minutes."""
+
+
+class Endless:
+    """Recordings one after the other with silence between, as fast as they are taken."""
+
+    live = False
+    name = "endless"
+
+    def __init__(
+        self, sounds: Sequence[NDArray[np.float32]], seconds: float, pause_s: float
+    ) -> None:
+        """``seconds`` of it in all."""
+        self._sounds, self._seconds = sounds, seconds
+        self._pause = np.zeros(round(pause_s * RATE), np.float32)
+        self._stopped = False
+
+    def __enter__(self) -> Endless:
+        """Nothing to open."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Nothing to close."""
+
+    def stop(self) -> None:
+        """See ``AudioSource``."""
+        self._stopped = True
+
+    def blocks(self) -> Iterator[Block]:
+        """See ``AudioSource``."""
+        given = number = 0
+        while given < self._seconds * RATE and not self._stopped:
+            sound = self._sounds[number % len(self._sounds)]
+            number += 1
+            for part in (sound, self._pause):
+                for at in range(0, len(part), 1600):
+                    yield Block(part[at : at + 1600])
+            given += len(sound) + len(self._pause)
+
+
+def endure(
+    sounds: Sequence[NDArray[np.float32]],
+    hours: float,
+    ears: Ears,
+    tell: Callable[[Stretch], None],
+    *,
+    pause_s: float = 60.0,
+    every_s: float = 600.0,
+) -> list[Stretch]:
+    """Hear so many simulated hours; a row for every ten minutes."""
+    language = ears.language
+    assert isinstance(language, InspectionLanguage)
+    found = list[Stretch]()
+    with (
+        tempfile.TemporaryDirectory(prefix="fieldlog-endure-") as folder,
+        Workshop.open(Path(folder), language=language) as shop,
+        Recorder(Path(folder) / "streams", "endure") as recorder,
+        Loudspeaker(backend=PacedOutput()) as speaker,
+    ):
+        inspecting = shop.inspecting(shop.begin(context=Context("US-VA")).id, ears)
+        live, times, count = _Stopwatch(inspecting), list[float](), 0
+        began, due = time.perf_counter(), every_s
+        source = Endless(sounds, hours * 3600.0, pause_s)
+        echo = EchoCanceller(speaker.playback)
+        for happening in listen(source, live, recorder, echo):
+            if isinstance(happening, Told):
+                count += 1
+                times.append(live.took_s * 1000)
+            if speaker.playback.position_s >= due:
+                now = time.perf_counter()
+                findings = len(shop.store.inspection_record(inspecting.head.id).findings)
+                row = Stretch(
+                    due / 60.0, count, findings, resident_mb(),
+                    float(np.median(times)) if times else 0.0, max(times, default=0.0), now - began,
+                )  # fmt: skip
+                found.append(row)
+                tell(row)
+                times, began, due = [], now, due + every_s
+        live.finish(Path(folder))
+    return found
+
+
+def resident_mb() -> float:
+    """Memory of this process that is resident now, in MB; its peak where the system tells no more."""
+    statm = Path("/proc/self/statm")
+    if statm.exists():
+        return int(statm.read_text().split()[1]) * resource.getpagesize() / 1e6
+    unit = 1e6 if sys.platform == "darwin" else 1e3
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / unit
+
+
+class _Stopwatch(LiveInspection):
+    """Knows how long the last utterance took."""
+
+    took_s = 0.0
+
+    def spoken(self, spoken: Spoken) -> tuple[Told, ...]:
+        """See ``LiveInspection``."""
+        began = time.perf_counter()
+        told = super().spoken(spoken)
+        self.took_s = time.perf_counter() - began
+        return told

@@ -1,0 +1,145 @@
+"""``python -m fieldlog.lab delay`` and ``endurance``: how long a person waits, and for how many hours."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+import numpy as np
+
+if TYPE_CHECKING:
+    from fieldlog.lab.live_session.bench import Stretch
+
+
+@click.command("delay")
+@click.argument("sounds", nargs=-1, type=click.Path(path_type=Path))
+@click.option("--say", type=click.Choice(["tones", "values"]), default="tones", show_default=True)
+def delay(sounds: tuple[Path, ...], say: str) -> None:
+    """Time from the end of speech to the first sample of the tone, spoken in real time.
+
+    On the demo's recordings (or SOUNDS): Whisper, read-back, echo canceller and recording on, blocks of 20 ms as from
+    a microphone. The end of speech is the end of the last frame that is voice; the tone's first sample is when
+    the loudspeaker fetches it (every 10 ms), so what the device itself takes to play is not in it. What waits behind
+    words that are still being said is left out: a recording does not wait for its answers.
+
+    \b
+    Example:
+      python -m fieldlog.lab delay
+    """
+    from fieldlog import config
+    from fieldlog.cli.ears import open_ears
+    from fieldlog.lab.live_session.bench import delays
+    from fieldlog.language.files import load_language
+    from fieldlog.shop.saying import Say
+
+    paths = sounds or tuple(sorted(config.demo_media().glob("*.flac")))
+    with open_ears(load_language(), "whisper", None) as ears:
+        found = [each for path in paths for each in delays(path, ears, Say(say))]
+    waits = np.array([each.delay_s for each in found])
+    for each in sorted(found, key=lambda one: -one.delay_s)[:5]:
+        click.echo(f"slowest: {each.delay_s:.2f} s  {', '.join(each.events)}", err=True)
+    click.echo(
+        f"{len(found)} utterances: median {np.median(waits):.2f} s, p95 {np.quantile(waits, 0.95):.2f} s, "
+        f"most {waits.max():.2f} s from the end of speech to the first sample"
+    )
+
+
+@click.command("endurance")
+@click.option("--hours", type=float, default=2.0, show_default=True)
+@click.option("--pause", type=float, default=60.0, show_default=True, help="Silence between, s.")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the page here.")
+def endurance(hours: float, pause: float, out: Path | None) -> None:
+    """Memory and latency over simulated hours, everything on: a line for every ten minutes.
+
+    The demo's recordings one after the other with silence between, as fast as they are heard.
+
+    \b
+    Example:
+      python -m fieldlog.lab endurance --hours 0.5
+    """
+    from fieldlog import config
+    from fieldlog.audio.files import open_audio
+    from fieldlog.cli.ears import open_ears
+    from fieldlog.lab.live_session.bench import endure
+    from fieldlog.language.files import load_language
+
+    sounds = []
+    for path in sorted(config.demo_media().glob("*.flac")):
+        with open_audio(path) as audio:
+            sounds.append(np.concatenate(list(audio.blocks(1.0))))
+    rows: list[Stretch] = []
+
+    def tell(row: Stretch) -> None:
+        rows.append(row)
+        click.echo(line(row))
+
+    with open_ears(load_language(), "whisper", None) as ears:
+        endure(sounds, hours, ears, tell, pause_s=pause)
+    if out is not None:
+        out.write_text(page(rows, hours, pause), encoding="utf-8")
+
+
+@click.command("session")
+@click.option("--pause", type=float, default=3.0, show_default=True, help="Silence between, s.")
+@click.option("--keep", type=click.Path(path_type=Path, file_okay=False), help="Keep it all here.")
+def session(pause: float, keep: Path | None) -> None:
+    """The whole demo inspection spoken into `fieldlog listen` in real time, through a microphone that is none.
+
+    With read-back and its echo in the microphone, the demo's own noise and breaths of several findings; the power
+    goes out within a phrase, the microphone is pulled out in a pause and within a phrase, and something else is said
+    between a question and its answer. Exit code 9 where the findings that stand are not the manifest's.
+
+    \b
+    Example:
+      python -m fieldlog.lab session
+    """
+    import tempfile
+
+    from fieldlog import config
+    from fieldlog.errors import PartialError
+    from fieldlog.lab.live_session.scripted import differences, play, scripts
+    from fieldlog.shop.workshop import Workshop
+
+    media = config.demo_media()
+    with tempfile.TemporaryDirectory(prefix="fieldlog-session-") as scratch:
+        folder = keep or Path(scratch)
+        store = folder / "record"
+        arguments = ["--vehicle", "demo", "--jurisdiction", "US-VA"]
+        with Workshop.open(store) as shop:
+            shop.add_vehicle("demo")
+        for number, script in enumerate(scripts(media, pause), start=1):
+            click.echo(f"== session {number}: {script.at_s:.0f} s")
+            click.echo(play(script, store, folder / f"session-{number}", arguments), nl=False)
+            arguments = ["--inspection", "last"]
+        with Workshop.open(store) as shop:
+            record = shop.store.inspection_record("last")
+            checked = shop.store.verify(record.inspection.id)
+    wrong = [*differences(record, media), *checked.faults]
+    standing = sum(each.stands for each in record.findings)
+    click.echo(f"== {standing} findings stand of {len(record.utterances)} utterances")
+    for text in wrong or ["exactly those of the manifest"]:
+        click.echo(f"  {text}")
+    if wrong:
+        raise PartialError(f"the session differs in {len(wrong)} places", todo="read them above")
+
+
+def line(row: Stretch) -> str:
+    """One row of the page (pure)."""
+    return (
+        f"| {row.minutes:.0f} | {row.utterances} | {row.findings} | {row.resident_mb:.0f} MB | "
+        f"{row.hearing_ms:.0f} ms | {row.worst_ms:.0f} ms | {row.machine_s:.0f} s |"
+    )
+
+
+def page(rows: list[Stretch], hours: float, pause: float) -> str:
+    """The page (pure)."""
+    head = (
+        "# Hours on end\n\n"
+        f"Printed by `python -m fieldlog.lab endurance --hours {hours:g} --pause {pause:g}`: the demo's recordings one "
+        "after the other,\nsilence between, as fast as they are heard, with read-back's echo canceller and recording on. "
+        "A row for every ten\nminutes of sound; where the machine took less than ten minutes for it, no queue grows.\n\n"
+        "| minute | utterances | findings | resident | taking one, median | most | machine |\n"
+        "|---|---|---|---|---|---|---|\n"
+    )
+    return head + "\n".join(map(line, rows)) + "\n"
