@@ -137,7 +137,7 @@ def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) 
 
 
 def as_promised(heard: object, name: str) -> Hearing:
-    """What a listener heard, as its protocol promises it: each text once, none without words.
+    """What a listener heard, as its protocol promises it: nothing twice, nothing without words.
 
     A listener that another package brings may answer nothing, or no text: that is an utterance in
     which nothing was heard, which is kept and told as any other.
@@ -148,7 +148,7 @@ def as_promised(heard: object, name: str) -> Hearing:
     kept = tuple(
         each
         for at, each in enumerate(heard.hypotheses)
-        if isinstance(texts[at], str) and each.text.strip() and texts.index(each.text) == at
+        if isinstance(texts[at], str) and each.text.strip() and each not in heard.hypotheses[:at]
     )
     if len(kept) == len(texts):
         return heard

@@ -15,6 +15,7 @@ from fieldlog.language.files import load_language
 from fieldlog.model import Decision
 from fieldlog.quantities.normalise import normalise
 from fieldlog.quantities.unit_table import ROWS, Unit
+from fieldlog.quantities.written_dates import dates_in_words
 from fieldlog.store.repository import Repository
 
 Run = Callable[..., Result]
@@ -61,6 +62,25 @@ def test_a_vehicle_is_renamed_everywhere_and_its_old_name_stays_in_the_log(run: 
     assert "named: name red single, sold" in run("vehicle", "show", "Red Single, sold").output
     assert "agrees with itself" in run("inspection", "verify").output
     assert "a vehicle has a name" in run("vehicle", "rename", "1", " ", code=2).output
+
+
+def test_a_name_that_another_program_garbled_hides_no_vehicle(run: Run, tmp_path: Path) -> None:
+    run("vehicle", "add", "red single")
+    with Repository.open(tmp_path / "shop") as store:
+        vehicle = store.vehicle("1")
+        for data in ({"name": "  "}, {"nom": "x"}):
+            store.add_log(vehicle.id, "named", data)
+        store.set_facts(vehicle.id, {"colour": "red"})
+    assert "red single" in run("vehicle", "list").output
+    run("vehicle", "rename", "1", "7")
+    assert "7" in run("vehicle", "show", "1").output
+
+
+def test_a_tyre_written_with_dashes_is_no_date() -> None:
+    said = load_language().understand("front tyre size 90-90-21")
+    assert "slash" not in said.reason
+    assert dates_in_words("front tyre 90-90-21") == "front tyre 90-90-21"
+    assert dates_in_words("front tyre 90/90-21") == "front tyre 90/90-21"
 
 
 def test_what_is_open_or_was_not_taken_is_listed_with_its_clip(run: Run, tmp_path: Path) -> None:
@@ -168,6 +188,7 @@ DATES = {
     "2026-12": {"2026-12"},
     "Dec 2026": {"2026-12"},
     "31/2/2026": set(),
+    "90-90-21": set(),
     "30/2/26": set(),
 }
 

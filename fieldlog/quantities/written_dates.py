@@ -33,7 +33,7 @@ def dates_in_words(text: str) -> str:
     """``text`` (lower case) with its dates as they are said, or with ``slash`` between figures."""
     text = _YEAR_FIRST.sub(_said, text)
     text = _COMPACT.sub(_said, text)
-    text = _FIGURES.sub(r"\1 slash \3 slash \4", text)
+    text = _FIGURES.sub(_slashed, text)
     text = _MONTH_OF.sub(lambda m: f"{MONTHS[int(m[1]) - 1]} {m[2]}", text)
     text = _YEAR_MONTH.sub(lambda m: f"{MONTHS[int(m[2]) - 1]} {m[1]}", text)
     text = _SHORT_BEHIND.sub(lambda m: f"{m[1]} {_SHORT[m[2]]} ", text)
@@ -58,6 +58,15 @@ def day_meant(text: str, where: str) -> str:
         told = " or ".join(found)
         raise UsageError(f"{text!r} can be {told}", where=where, todo=f"write it like {found[0]}")
     raise UsageError(f"{text!r} is not a date", where=where, todo="write it like 2026-05-01")
+
+
+def _slashed(match: re.Match[str]) -> str:
+    """The figures of a date with ``slash`` between; those of a tyre ("90-90-21") stay as they are."""
+    day, month = sorted((int(match[1]), int(match[3])), reverse=True)
+    short = len(match[4]) == 2
+    if not short or (1 <= day <= 31 and 1 <= month <= 12):
+        return f"{match[1]} slash {match[3]} slash {match[4]}"
+    return match[0]
 
 
 def _said(match: re.Match[str]) -> str:

@@ -48,8 +48,9 @@ def vehicles(connection: sqlite3.Connection) -> tuple[Vehicle, ...]:
 
 
 _NAME = (
-    "coalesce((SELECT json_extract(f.value, '$.name') FROM vehicle_fact f "
-    f"JOIN record n ON n.id = f.id WHERE f.vehicle_id = v.id AND f.key = '{LOG}{NAMED}' "
+    "coalesce((SELECT nullif(trim(CAST(json_extract(f.value, '$.name') AS TEXT)), '') "
+    "FROM vehicle_fact f "
+    f"JOIN record n ON n.id = f.id WHERE f.vehicle_id = v.id AND f.key = '{LOG}{NAMED}' AND json_valid(f.value) "
     "ORDER BY n.turn DESC, n.id DESC LIMIT 1), v.name)"
 )
 """The newest name of vehicle ``v``."""
