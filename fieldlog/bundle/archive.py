@@ -43,6 +43,8 @@ NAME = re.compile(
 MOST_BYTES = 0xFFFFFFFE
 MOST_MEMBERS = 0xFFFE
 CHUNK = 1 << 20
+_LONGEST_ENTRY = 200
+"""Bytes of one entry of the list of members; ours have at most 140."""
 _TIME = (1980, 1, 1, 0, 0, 0)
 _MODE = (stat.S_IFREG | 0o644) << 16
 _LOCAL, _CENTRAL, _END = struct.Struct("<4s5H3I2H"), struct.Struct("<4s6H3I5H2I"), struct.Struct("<4s4H2IH")  # fmt: skip
@@ -197,6 +199,8 @@ class Archive:
             or at + length + _END.size != size
         ):
             raise self._bad("its list of members is not where it says")
+        if length > count * _LONGEST_ENTRY:
+            raise self._bad("its list of members is longer than any")
         table, offset, end = self._at(at, length), 0, 0
         found: list[Member] = []
         for _ in range(count):

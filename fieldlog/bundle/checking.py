@@ -34,6 +34,11 @@ from fieldlog.store.sqlite_store import SqliteStore
 
 _MOST_TEXT = 64 << 20
 _MOST_TOLD = 50
+_MOST_FAULTS = 1000
+_MOST_ROWS = 500_000
+"""All are held in memory while they are tried out: some 4 kB each."""
+_MOST_ROWS = 500_000
+"""All are held in memory while they are tried out: some 4 kB each."""
 _NEEDED = ("about.json", "checkpoint.txt", "elsewhere.jsonl", "limits.jsonl", "places.jsonl", "proof.json", "rows.jsonl", "schema.json")  # fmt: skip
 _SIGNED = ("allowed_signers", "signed.txt", "signed.txt.sig")
 
@@ -159,6 +164,16 @@ class _Checking:
             found[note.plain(of)] = sha
         return found
 
+    def _fault(self, what: str) -> None:
+        """One more of many lines; ``StoreError`` where there is no end of them."""
+        self.faults.append(what)
+        if len(self.faults) > _MOST_FAULTS:
+            raise StoreError(
+                f"this is no bundle that can be trusted: it has more than {_MOST_FAULTS} faults; the "
+                f"first: {self.faults[0]}",
+                where=str(self.archive.path),
+            )
+
     def _json(self, name: str) -> dict[str, Any]:
         try:
             found = json.loads(self.archive.read(f"data/{name}", _MOST_TEXT))
@@ -174,7 +189,7 @@ class _Checking:
             try:
                 yield read(line)
             except (ValueError, KeyError, TypeError) as error:
-                self.faults.append(f"{name}, line {number}: {_why(error)}")
+                self._fault(f"{name}, line {number}: {_why(error)}")
 
     def _rows(self, limits: Mapping[str, str]) -> Iterator[tuple[StoredRow, int]]:
         both = zip(
@@ -192,8 +207,14 @@ class _Checking:
                 try:
                     row, leaf = read_row(line, beside)
                 except (ValueError, KeyError, TypeError) as error:
-                    self.faults.append(f"row {number}: {_why(error)}")
+                    self._fault(f"row {number}: {_why(error)}")
                     continue
+                if number > _MOST_ROWS:
+                    raise StoreError(
+                        f"has more than {_MOST_ROWS} rows",
+                        where=str(self.archive.path),
+                        todo="ask for bundles of single inspections",
+                    )
                 if (row.place.turn, row.place.id) <= before:
                     self.faults.append(f"row {number}: is out of order, or there twice")
                 before = (row.place.turn, row.place.id)

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from fieldlog.bundle.archive import Archive
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.proof import note, sshsig
 from fieldlog.proof.note import Checkpoint
@@ -28,7 +29,7 @@ from fieldlog.store.records import Verification
 from fieldlog.store.repository import Repository
 from fieldlog.store.schema import MEDIA
 
-MOST_BYTES = 256 << 20
+MOST_BYTES = 64 << 20
 """A larger file is not searched for checkpoints."""
 NO_WITNESS = (
     "nobody outside the record was asked: rows cut off the end and a record written anew would not show; "
@@ -93,7 +94,7 @@ def witnesses(told: str) -> tuple[Witness, ...]:
         found, held_by = note.found_in(_ended(told)), "the text that was given"
     else:
         path = Path(told)
-        found, held_by = note.found_in(_text_of(path)), plain_name(path)
+        found, held_by = note.found_in(_bundled(path) or _text_of(path)), plain_name(path)
     if not found:
         raise UsageError(
             "there is no checkpoint in it",
@@ -106,6 +107,20 @@ def witnesses(told: str) -> tuple[Witness, ...]:
 def plain_name(path: Path) -> str:
     """A file's name as it may be printed."""
     return note.plain(path.name) or "a file"
+
+
+def _bundled(path: Path) -> str:
+    """The checkpoint in a bundle; "" for any other file."""
+    try:
+        with path.open("rb") if path.is_file() else contextlib.nullcontext() as stream:
+            if stream is None or stream.read(4) != b"PK\x03\x04":
+                return ""
+        with Archive(path) as archive:
+            return archive.read("data/checkpoint.txt", note.MOST_CHARACTERS).decode(
+                "utf-8", "replace"
+            )
+    except OSError:
+        return ""
 
 
 def _ended(text: str) -> str:

@@ -34,6 +34,7 @@ async function membersOf(file) {
   const count = end.getUint16(10, true), length = end.getUint32(12, true), start = end.getUint32(16, true);
   if (end.getUint32(0, true) !== 0x06054b50 || end.getUint16(20, true)) bad("it does not end as an archive does");
   if (end.getUint32(4, true) || end.getUint16(8, true) !== count || start + length + 22 !== file.size) bad("its list of members is not where it says");
+  if (length > count * 200) bad("its list of members is longer than any");
   const table = await view(start, length);
   const members = new Map();
   let at = 0, next = 0, before = "";

@@ -13,6 +13,7 @@ import resource
 import signal
 import tempfile
 import traceback
+import warnings
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -52,7 +53,7 @@ def run(campaign: Campaign, cases: int, seed: int) -> Tally:
     idle = _child(lambda: None)[2]
     for name, make in campaign.special.items():
         _case(campaign, name, make, tally, idle)
-    for number in range(cases):
+    for number in range(cases // campaign.share):
         data = mutated(campaign, chance)
         _case(
             campaign,
@@ -113,7 +114,9 @@ def _case(
 def _child(work: Callable[[], object]) -> tuple[int, str, int, float]:
     """``work`` in a process of its own: outcome, what was told, peak of memory in bytes, seconds."""
     reading, writing = os.pipe()
-    child = os.fork()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)  # 3.12: of a process with threads
+        child = os.fork()
     if child == 0:
         os.close(reading)
         how, told = _FAULT, ""

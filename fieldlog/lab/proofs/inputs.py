@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 from fieldlog import config
 from fieldlog.lab.proofs.shops import START, fill, picture, ticking
@@ -29,6 +30,8 @@ class Campaign:
     special: Mapping[str, Make]
     words: tuple[bytes, ...]
     """What is put in at random places."""
+    share: int = 1
+    """Of how many cases one is done: each is as many inputs."""
 
 
 _TEXT = (
@@ -61,6 +64,16 @@ def _headed(head: bytes) -> Make:
             stream.truncate(5 << 30)
 
     return make
+
+
+def _listed(path: Path) -> None:
+    """The end of an archive that says that nearly all of 3 GB is its list of members."""
+    size = 3 << 30
+    with path.open("wb") as stream:
+        stream.truncate(size - 22)
+        stream.seek(size - 22)
+        stream.write(b"PK\x05\x06\x00\x00\x00\x00\x01\x00\x01\x00")
+        stream.write((size - 22).to_bytes(4, "little") + bytes(4) + b"\x00\x00")
 
 
 _FILES: dict[str, Make] = {
@@ -97,6 +110,7 @@ def campaigns(folder: Path) -> list[Campaign]:
         _setting(),
         _against(folder),
         _typed(),
+        _http(folder),
     ]
 
 
@@ -117,7 +131,11 @@ def _bundle(folder: Path) -> Campaign:
             raise StoreError(content.faults[0])
 
     data = whole.read_bytes()
-    special = {**_FILES, "5 GB behind a bundle": _headed(data)}
+    special = {
+        **_FILES,
+        "5 GB behind a bundle": _headed(data),
+        "a list of members of 3 GB": _listed,
+    }
     return Campaign(
         "bundle", "bundle verify, merge", "a.zip", (data,), run, special, (*_BYTES, *_TEXT)
     )
@@ -314,3 +332,100 @@ def _typed() -> Campaign:
         "700 times and": _write(b"horn dead and " * 350),
     }
     return Campaign("typed", "inspection enter, parse", "a.txt", seeds, run, special, _TEXT)
+
+
+def _http(folder: Path) -> Campaign:
+    """Requests to the page of the review by somebody who has come in."""
+
+    def run(path: Path) -> None:
+        import time
+
+        from starlette.testclient import TestClient
+
+        from fieldlog.serve.app import OneHand, build
+        from fieldlog.serve.guard import TOKEN
+        from fieldlog.serve.keys import Keys, Trust
+        from fieldlog.serve.review.face import review_face
+        from fieldlog.serve.review.sights import Sights
+        from fieldlog.serve.run import own_hosts
+        from fieldlog.shop.workshop import Workshop
+
+        with Workshop.open(folder / "shop", now=ticking()) as shop:
+            keys, sights, hand = (
+                Keys(time.monotonic),
+                Sights(folder / "shop", date(2026, 5, 4)),
+                OneHand(shop),
+            )
+            app = build([review_face(hand, sights, "1")], keys, hosts=own_hosts(8765))
+            ours = {"origin": "http://127.0.0.1:8765", "sec-fetch-site": "same-origin"}
+            with TestClient(
+                app, base_url="http://127.0.0.1:8765", raise_server_exceptions=False
+            ) as client:
+                came = client.post("/enter", content=keys.code(Trust.DESK, "Sam"), headers=ours)
+                ours[TOKEN] = came.json()["token"]
+                for told in path.read_bytes().split(_NEXT)[:20]:
+                    line, _, body = told.partition(b"\n")
+                    method, _, address = line.decode("latin-1").partition(" ")
+                    _asked(client, method, address, body, ours)
+            hand.close()
+            sights.close()
+
+    name = next((folder / "shop" / "media").glob("*/*.flac")).name
+    seeds = (
+        b"GET /review/sheet?inspection=1\n"
+        + _NEXT
+        + b"GET /review/item?inspection=1&key=1\n"
+        + _NEXT
+        + b"GET /review/search?words=chain\n",
+        b'POST /review/decide\n{"inspection": "1", "verb": "take", "item": "x", "seen": "9", "text": "horn dead"}'
+        + _NEXT
+        + b'POST /review/undo\n{"inspection": "1", "verb": "accept", "item": "x", "seen": "3"}',
+        b'POST /review/move\n{"inspection": "1", "photo": "x", "finding": 1, "seen": 9}'
+        + _NEXT
+        + b"GET /media/clip/"
+        + name.encode()
+        + b"\n"
+        + _NEXT
+        + b"GET /review/vehicle?inspection=1\n",
+    )
+    special: dict[str, Make] = {
+        "a body of brackets": _write(b"POST /review/decide\n" + b"[" * 15_000),
+        "a body of objects": _write(b"POST /review/decide\n" + b'{"a":' * 3_000),
+        "a body too large": _write(b"POST /review/decide\n" + b"a" * 100_000),
+        "a way out of the folder": _write(
+            b"GET /media/clip/..%2f..%2ffieldlog.db\n" + _NEXT + b"GET /page/review/../../app.py\n"
+        ),
+        "control sequences": _write(
+            b'POST /review/decide\n{"inspection": "\\u001b[2J", "words": "\\u0000"}'
+        ),
+        "a number of 10,000 digits": _write(
+            b'POST /review/decide\n{"seen": ' + b"9" * 10_000 + b"}"
+        ),
+    }
+    return Campaign(
+        "HTTP",
+        "review (10 requests a case)",
+        "a.txt",
+        seeds,
+        run,
+        special,
+        (*_TEXT, _NEXT),
+        share=10,
+    )
+
+
+_NEXT = b"\n====\n"
+
+
+def _asked(client: Any, method: str, address: str, body: bytes, headers: Mapping[str, str]) -> None:
+    """One request; an answer above 499 (an exception of the server) is a fault."""
+    import httpx2
+
+    if not method.isalpha() or not address.startswith("/"):
+        return
+    try:
+        answer = client.request(method, address, content=body, headers=headers)
+    except (ValueError, httpx2.InvalidURL, httpx2.TransportError):
+        return  # no such request can be sent; what the server raises is an answer of 500 here
+    if answer.status_code > 499:
+        raise AssertionError(f"{answer.status_code} for {method} {address[:80]}")
