@@ -54,15 +54,15 @@ def run(campaign: Campaign, cases: int, seed: int) -> Tally:
     for name, make in campaign.special.items():
         _case(campaign, name, make, tally, idle)
     for number in range(cases // campaign.share):
-        data = mutated(campaign, chance)
-        _case(
-            campaign,
-            f"case {number}",
-            lambda path, d=data: path.write_bytes(d) and None,
-            tally,
-            idle,
-        )  # type: ignore[misc]
+        _case(campaign, f"case {number}", _writing(mutated(campaign, chance)), tally, idle)
     return tally
+
+
+def _writing(data: bytes) -> Callable[[Path], None]:
+    def make(path: Path) -> None:
+        path.write_bytes(data)
+
+    return make
 
 
 def mutated(campaign: Campaign, chance: random.Random) -> bytes:
@@ -135,8 +135,8 @@ def _child(work: Callable[[], object]) -> tuple[int, str, int, float]:
         os.write(writing, told[:500].encode("utf-8", "replace"))
         os._exit(how)
     os.close(writing)
-    with os.fdopen(reading, "rb") as stream:
-        told = stream.read().decode("utf-8", "replace")
+    with os.fdopen(reading, "rb") as pipe:
+        told = pipe.read().decode("utf-8", "replace")
     _, status, used = os.wait4(child, 0)
     how = os.WEXITSTATUS(status) if os.WIFEXITED(status) else _FAULT
     if not os.WIFEXITED(status):
