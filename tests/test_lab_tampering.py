@@ -1,4 +1,4 @@
-"""A cut of the table of tampering: one way with each part, all of which must be seen."""
+"""A cut of the table of tampering: one way with every other part, all of which must be seen."""
 
 from __future__ import annotations
 
@@ -9,8 +9,10 @@ import pytest
 from fieldlog.lab.proofs.tampering import TABLE, WAYS, outcome, prepare
 
 DONE = {part: [way for way in WAYS if not isinstance(TABLE[part][way], str)] for part in TABLE}
-CUT = {part: DONE[part][number % len(DONE[part])] for number, part in enumerate(TABLE)}
-WITNESSED = {("row", "rehash"), ("whole store", "older copy"), ("bundle file", "rehash")}
+CUT = {
+    part: DONE[part][number % len(DONE[part])] for number, part in enumerate(TABLE) if number % 2
+}
+WITNESSED = {("whole store", "older copy"), ("bundle file", "rehash")}
 
 
 @pytest.fixture(scope="module")
