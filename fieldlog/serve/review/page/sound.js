@@ -93,12 +93,12 @@ export function tape(canvas, items, current) {
   const x = (at) => 8 + (at / last) * (width - 16);
   const base = height - 14;
   pen.fillRect(0, base, width, 1);
-  const minute = [60, 120, 300, 600, 1200, 3600, 7200].find((each) => (each / last) * width > 56) || 14400;
+  const minute = [60, 120, 300, 600, 1200, 3600, 7200, 21600, 86400, 604800, 2592000, 31536000].find((each) => (each / last) * width > 56) || last;
   pen.font = "11px Helvetica, Arial, sans-serif";
   for (let at = 0; at <= last; at += minute / 4) {
     const whole = at % minute === 0;
     pen.fillRect(x(at), base, 1, whole ? 6 : 3);
-    if (whole) pen.fillText(`${at / 60} min`, Math.min(x(at) + 3, width - 40), height - 2);
+    if (whole) pen.fillText(at >= 172800 ? `${Math.round(at / 86400)} d` : at >= 7200 ? `${at / 3600} h` : `${at / 60} min`, Math.min(x(at) + 3, width - 40), height - 2);
   }
   for (const each of timed) {
     const tall = each.group === "decide" ? 24 : each.group === "blind" ? 16 : 9;
