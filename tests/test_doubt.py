@@ -149,6 +149,18 @@ def test_what_sounds_the_same_is_asked_about(said: str, other: str, question: st
     assert asked.question_text == question
 
 
+def test_another_side_is_asked_about_however_far_behind_it_was_heard() -> None:
+    clip = Clip(np.zeros(160, np.float32))
+    said, other = "mirror right side cracked", "mirror nearside cracked"
+    language = PhraseLanguage([said, other])
+    judge = judge_for(language, RULES)
+    for best, second in ((said, other), (other, said)):
+        far = two_heard(best, second, 7.8)
+        assert judge(language.understand(best), far, clip).decision is Decision.ASK
+        alone = heard(0.0, 8.0, text=best)
+        assert judge(language.understand(best), alone, clip).decision is Decision.ACCEPT
+
+
 @pytest.mark.parametrize(
     ("said", "other"),
     [

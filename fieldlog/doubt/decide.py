@@ -19,7 +19,7 @@ from typing import Any
 
 from fieldlog.audio.clip import Clip
 from fieldlog.doubt.question import distinct, telling_more, what_to_ask
-from fieldlog.doubt.twins import SLIPS, TWINS, exchanged
+from fieldlog.doubt.twins import SIDES, SLIPS, TWINS, exchanged
 from fieldlog.errors import UsageError
 from fieldlog.grammar.language import Language, OpenQuestion
 from fieldlog.model import Decision, Flag, Hearing, Kind, Understanding
@@ -199,7 +199,7 @@ def but_for_its_end(hearing: Hearing) -> dict[str, float]:
 
 
 def twin_distances(hearing: Hearing, language: Language) -> dict[str, float]:
-    """Plausible twins of the best hypothesis -> nats behind it; 0 for what is mostly a slip.
+    """Plausible twins of the best hypothesis -> nats behind it; 0 for a slip and for another side.
 
     A twin that is no hypothesis was further behind than those that are: it is no reason to ask.
     """
@@ -212,12 +212,17 @@ def twin_distances(hearing: Hearing, language: Language) -> dict[str, float]:
         for text in exchanged(best.text, SLIPS)
         if _accepted(text, language) and language.meaning(text) != own
     }
-    meanings = {
-        language.meaning(text) for text in exchanged(best.text, TWINS) if _accepted(text, language)
-    }
+    meanings, sides = (
+        {
+            language.meaning(text)
+            for text in exchanged(best.text, pairs)
+            if _accepted(text, language)
+        }
+        for pairs in (TWINS, SIDES)
+    )
     for other in hearing.hypotheses[1:]:
-        if meanings and language.meaning(other.text) in meanings:
-            found.setdefault(other.text, best.score - other.score)
+        if meanings and (meaning := language.meaning(other.text)) in meanings:
+            found.setdefault(other.text, 0.0 if meaning in sides else best.score - other.score)
     return found
 
 

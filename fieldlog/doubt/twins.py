@@ -9,7 +9,13 @@ from collections.abc import Iterator, Sequence
 
 from fieldlog.quantities.number_words import DIGITS, PLAIN_DIGITS, SPELT_TENS, TEEN_TENS
 
+_SIDES = (
+    ("right side", "nearside"),
+    ("left side", "offside"),
+    ("outside", "offside"),
+)
 _PAIRS = (
+    *_SIDES,
     *TEEN_TENS.items(),
     *((f"{PLAIN_DIGITS[n // 10 - 1]} to", ty) for ty, n in SPELT_TENS.items() if n >= 40),
     ("nine", "five"),
@@ -18,10 +24,6 @@ _PAIRS = (
     *((f"torqued to {ty}", f"torque {other}") for ty, other in (("eighty", "twenty"),)),
     ("thirteen", "thirtieth"),
     ("thirteenth", "thirtieth"),
-    # a side for the opposite, or for another: none of 249 of the British ones was (docs/doubt.md)
-    ("right side", "nearside"),
-    ("left side", "offside"),
-    ("outside", "offside"),
     # one fault for another, or for what is as it should be (docs/hearing/confusions.md)
     ("leaking", "weeping"),
     ("bent", "dented"),
@@ -37,6 +39,10 @@ _PAIRS = (
 TWINS: tuple[tuple[str, str], ...] = (*_PAIRS, *((other, one) for one, other in _PAIRS))
 """Words and what they are taken for: no score tells them apart for certain, so a twin that was heard
 too is asked about sooner than another meaning. Numbers first, then what is told of a part."""
+
+SIDES: tuple[tuple[str, str], ...] = (*_SIDES, *((other, one) for one, other in _SIDES))
+"""Of the twins those that say the opposite side, or another: asked about however far behind they were heard (none of 249
+of the British ones was taken for another, docs/doubt.md)."""
 
 _TO_OR_TWO = tuple(
     (f"{one} to {other}", f"{one} two {other}") for one in DIGITS for other in DIGITS
