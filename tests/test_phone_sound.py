@@ -172,6 +172,35 @@ def test_a_hole_that_the_browser_filled_with_zeros_is_seen(
     assert second.clip.flags == frozenset()
 
 
+def stalled(said: np.ndarray, *, lost: bool) -> Iterator[bytes]:
+    """The browser's audio thread stops for 0.4 s from 1.5 s on; ``lost``: what was said then never comes."""
+    kept = np.concatenate([said[: 15 * TENTH], said[19 * TENTH :]]) if lost else said
+    for n in range(len(kept) // TENTH):
+        late = 400.0 if n >= 15 and (lost or n < 19) else 0.0
+        yield write_frame(n, n * TENTH, BEGAN_MS + n * 100.0 + late, kept[n * TENTH :][:TENTH])
+
+
+def test_sound_that_was_left_out_without_a_trace_is_seen_by_the_clock(said: np.ndarray) -> None:
+    """Met in Chromium on a busy machine: no count jumps, nothing is filled in, whole phrases are gone."""
+    events = heard((PhoneStream("a", RATE, instant), stalled(said, lost=True)))
+    assert Trouble.GAP in notices(events)
+    first, *_, last = spoken(events)
+    assert SoundFlag.GAP in first.clip.flags
+    assert last.clip.flags == frozenset()
+    whole = spoken(heard((PhoneStream("a", RATE, instant), frames(said))))[-1]
+    assert abs(last.began - whole.began) < timedelta(seconds=0.05)
+
+
+def test_small_delays_of_buffers_are_no_gap(said: np.ndarray) -> None:
+    sent = (
+        write_frame(n, n * TENTH, BEGAN_MS + n * 100.0 + (n * 37) % 120, said[n * TENTH :][:TENTH])
+        for n in range(len(said) // TENTH)
+    )
+    events = heard((PhoneStream("a", RATE, instant), sent))
+    assert notices(events) == []
+    assert not any(each.clip.flags for each in spoken(events))
+
+
 def test_silence_that_was_switched_in_softly_or_for_long_is_no_hole(said: np.ndarray) -> None:
     soft = said.astype(np.float64)
     fade = np.linspace(1.0, 0.0, 400)

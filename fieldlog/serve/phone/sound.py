@@ -2,7 +2,7 @@
 
 A gap is filled with silence of its length (at most ``MOST_FILLED_S``), so that what was said before and after
 it stays where it was, and the utterances on both sides of it carry the flag that nothing accepts unasked. Holes
-that the browser filled itself are found too.
+that the browser filled itself, and stalls that it tells nobody of, are found too.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from fieldlog.audio.health import Notice, StreamHealth, Trouble
 from fieldlog.audio.source import Block, narrow_band
 from fieldlog.serve.phone.dropouts import Dropouts
 from fieldlog.serve.phone.frames import Intake, PhoneFrame, Piece
+from fieldlog.serve.phone.lag import Lag
 from fieldlog.words import tell
 
 MOST_FILLED_S = 2.0
@@ -51,6 +52,7 @@ class PhoneStream:
         self._converter = Converter(rate, 1)
         self._health = StreamHealth(rate, 0.0)
         self._dropouts = Dropouts(rate)
+        self._lag = Lag(rate)
         self._fresh = True
         self._told_s = 0.0
         self._seconds = 0.0
@@ -69,8 +71,12 @@ class PhoneStream:
             return []
         gap = piece.missing_s > 0 or (self._fresh and self._cut)
         found = self._between(piece) if gap or self._fresh else []
+        if found:
+            self._lag = Lag(self.rate)
+        stalled_s = self._lag.risen(piece.at_ms, len(piece.samples))
+        self.missing_s += stalled_s
         began = None
-        if found or self._seconds - self._told_s >= _CLOCK_EVERY_S:
+        if found or stalled_s or self._seconds - self._told_s >= _CLOCK_EVERY_S:
             began, self._told_s = self.instant(piece.at_ms), self._seconds
         self._seconds += len(piece.samples) / self.rate
         self._fresh = False
@@ -78,8 +84,8 @@ class PhoneStream:
         marks = (SoundFlag.GAP,) if gap else ()
         hole_s = self._dropouts.ended_in(piece.samples)
         self.missing_s += hole_s
-        if hole_s >= _TELLING_S:
-            notices = (*notices, _gap(hole_s))
+        if stalled_s or hole_s >= _TELLING_S:
+            notices = (*notices, _gap(max(stalled_s, hole_s)))
         elif hole_s:
             marks = (*marks, SoundFlag.OVERFLOW)
         sound = self._converter.process(piece.samples[:, None])
