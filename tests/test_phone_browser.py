@@ -84,7 +84,8 @@ def phone(browser: Browser, shed: PhoneShed) -> Iterator[BrowserContext]:
 
 
 def opened(phone: BrowserContext, shed: PhoneShed) -> Page:
-    for other in phone.pages:  # of a test that failed
+    phone.set_offline(False)  # a test that failed may have left it so
+    for other in phone.pages:
         other.close()
     page = phone.new_page()
     page.goto(shed.desk.place.url)
