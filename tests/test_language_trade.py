@@ -378,6 +378,8 @@ def test_by_how_much_is_no_reading(language: InspectionLanguage, words: str) -> 
     found = language.typed(words).whole
     assert found.decision is not Decision.ACCEPT
     assert found.asks not in (Asks.ALL_OF_IT, Asks.WHICH)
+    values = [one.quantity.value for one in found.offered if one.quantity is not None]
+    assert 702 not in values
     assert len(language.typed("rear pads two mil, worn").parts) == 2
 
 
@@ -385,8 +387,13 @@ def test_by_how_much_is_no_reading(language: InspectionLanguage, words: str) -> 
     "words",
     [
         *("any play in the head bearings", "is play in the rear wheel bearing"),
-        *("horn only works hot", "hoses soft", "battery corroded and low on water"),
-        *("battery thirteen volts at idle", "clunk when i pull the front brake"),
+        *(
+            "horn only works",
+            "horn just works",
+            "hoses spongy",
+            "battery corroded and low on water",
+        ),
+        *("battery resting voltage thirteen volts at idle", "clunk when i pull the front brake"),
         *("front wheel works", "did screw in the rear tyre", "front end loose"),
     ],
 )
