@@ -64,7 +64,7 @@ def is_ordered(sql: str) -> bool:
         return True
     _, found, order = sql.rpartition("ORDER BY ")
     whole = order.count("(") == order.count(")")  # not the order of a query within this one
-    return bool(found) and whole and re.search(rf"{LAST}( LIMIT 1)?$", order) is not None
+    return bool(found) and whole and re.search(rf"{LAST}( LIMIT (1|{{.+}}))?$", order) is not None
 
 
 MODULES = sorted(STORE.glob("*.py"))

@@ -47,7 +47,7 @@ def vehicles(connection: sqlite3.Connection) -> tuple[Vehicle, ...]:
     return tuple(vehicle(connection, row["id"]) for row in rows)
 
 
-_NAME = (
+NEWEST_NAME = (
     "coalesce((SELECT nullif(trim(CAST(json_extract(f.value, '$.name') AS TEXT)), '') "
     "FROM vehicle_fact f "
     f"JOIN record n ON n.id = f.id WHERE f.vehicle_id = v.id AND f.key = '{LOG}{NAMED}' AND json_valid(f.value) "
@@ -102,7 +102,7 @@ def _meant(connection: sqlite3.Connection, key: str) -> sqlite3.Row:
     """The row of the vehicle that ``key`` means, with its newest name as ``now``."""
     known = rows_of(
         connection,
-        f"SELECT v.*, {_NAME} AS now FROM vehicle v LEFT JOIN record r ON r.id = v.id "
+        f"SELECT v.*, {NEWEST_NAME} AS now FROM vehicle v LEFT JOIN record r ON r.id = v.id "
         "WHERE v.id = ?1 OR CAST(v.local_number AS TEXT) = ?1 "
         "ORDER BY (v.id = ?1) DESC, r.turn DESC, r.id LIMIT 1",
         key,
@@ -111,7 +111,7 @@ def _meant(connection: sqlite3.Connection, key: str) -> sqlite3.Row:
         return known[0]
     rows = rows_of(
         connection,
-        f"SELECT v.*, {_NAME} AS now FROM vehicle v LEFT JOIN record r ON r.id = v.id "
+        f"SELECT v.*, {NEWEST_NAME} AS now FROM vehicle v LEFT JOIN record r ON r.id = v.id "
         "ORDER BY r.turn DESC, r.id",
     )
     for row in rows:
@@ -162,7 +162,7 @@ def _distances(connection: sqlite3.Connection, vehicle_id: str) -> tuple[Odomete
 # -- inspections ----------------------------------------------------------------------------------
 
 _INSPECTION = (
-    f"SELECT i.*, {_NAME} AS vehicle_name, "
+    f"SELECT i.*, {NEWEST_NAME} AS vehicle_name, "
     "(SELECT count(*) FROM finding f WHERE f.inspection_id = i.id) AS findings "
     "FROM inspection i JOIN vehicle v ON v.id = i.vehicle_id LEFT JOIN record r ON r.id = i.id "
 )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from fieldlog.model import Finding, State
-from fieldlog.store.queries import corrections, finding_from, rows_of
+from fieldlog.store.queries import NEWEST_NAME, corrections, finding_from, rows_of
 from fieldlog.store.rows import instant_from, instant_us
 from fieldlog.store.standing import standing
 
@@ -65,7 +65,7 @@ def search(connection: sqlite3.Connection, wanted: Wanted) -> tuple[FoundFinding
             values.append(str(instant_us(at)))
     rows = rows_of(
         connection,
-        "SELECT * FROM (SELECT f.*, i.local_number AS of_number, v.name AS vehicle, "
+        f"SELECT * FROM (SELECT f.*, i.local_number AS of_number, {NEWEST_NAME} AS vehicle, "
         "v.local_number AS of_vehicle, coalesce(u.said_at, i.started_at) AS at, r.turn AS turn, "
         "(SELECT w.state FROM verdict w JOIN record x ON x.id = w.id WHERE w.finding_id = f.id "
         "ORDER BY x.turn DESC, x.id DESC LIMIT 1) AS state FROM finding f "
