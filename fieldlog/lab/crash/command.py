@@ -54,28 +54,36 @@ def crash(kills: int, disks: int, seed: int, out: Path | None) -> None:
         sounds = [
             rounds.excerpt(path, SECONDS, Path(scratch) / f"{path.stem}.wav") for path in recordings
         ]
-        task = bar.add_task("whole sessions", total=2 * len(sounds) + kills + disks)
-        wholes = {}
-        for sound in sounds:
-            for paced in (True, False):
+        wholes: dict[tuple[Path, bool], rounds.Whole] = {}
+
+        def whole(sound: Path, *, paced: bool) -> rounds.Whole:
+            """The session that nobody cuts off, once for each."""
+            if (sound, paced) not in wholes:
                 folder = Path(scratch) / f"{sound.stem}-{paced}"
                 wholes[sound, paced] = rounds.whole(folder, sound, language, paced=paced)
-                bar.advance(task)
-        bar.update(task, description="killed")
+            return wholes[sound, paced]
+
+        task = bar.add_task("killed", total=kills + disks)
         while len(fallen) < kills:
             number = len(fallen) + 1
             sound, paced = chance.choice(sounds), number % 2 == 1
-            whole = wholes[sound, paced]
-            fell = rounds.killed(number, sound, whole, ears, chance, paced=paced)
+            fell = rounds.killed(
+                number, sound, whole(sound, paced=paced), ears, chance, paced=paced
+            )
             if fell is None:
                 late += 1
                 continue
             fallen.append(fell)
+            click.echo(_row(fell, "spoken" if paced else "fast"), err=True)
             bar.advance(task)
         bar.update(task, description="full disks")
-        for number in range(1, disks + 1):
+        while len(full) < disks:
             sound = chance.choice(sounds)
-            full.append(rounds.filled(number, sound, wholes[sound, False], ears, chance))
+            fell = rounds.filled(len(full) + 1, sound, whole(sound, paced=False), ears, chance)
+            if fell is None:
+                continue
+            full.append(fell)
+            click.echo(_row(fell, ""), err=True)
             bar.advance(task)
     command = f"python -m fieldlog.lab crash --kills {kills} --disks {disks} --seed {seed}"
     page = report(fallen, full, late, command)

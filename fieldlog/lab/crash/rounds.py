@@ -241,8 +241,11 @@ def _compared(
     return (*lost, *faults), tuple(doubled), tuple(wrong)
 
 
-def filled(number: int, sound: Path, of: Whole, ears: Ears, chance: random.Random) -> Fell:
-    """A disk with little room: the session goes on, ends with what to do, and that brings the rest."""
+def filled(number: int, sound: Path, of: Whole, ears: Ears, chance: random.Random) -> Fell | None:
+    """A disk with little room: the session goes on, ends with what to do, and that brings the rest.
+
+    None: too little even to begin, which is told and leaves nothing.
+    """
     from fieldlog.cli import main
 
     with small_disk(megabytes=24) as disk, tempfile.TemporaryDirectory() as elsewhere:
@@ -254,11 +257,13 @@ def filled(number: int, sound: Path, of: Whole, ears: Ears, chance: random.Rando
         os.environ["TMPDIR"], before = elsewhere, os.environ.get("TMPDIR")
         try:
             running = start(store, sound, paced=False)
-            running.wait_for_sound()
+            began = running.wait_for_sound()
             told = running.end(kill=False)
         finally:
             os.environ["TMPDIR"] = before or tempfile.gettempdir()
         filler.unlink()
+        if not began:
+            return None
         fell = _after(number, store, of, ears, running, paced=False)
         command = told.rpartition("then: ")[2].splitlines()[0] if "then: " in told else ""
         if command.startswith(
