@@ -101,6 +101,7 @@ def campaigns(folder: Path) -> list[Campaign]:
     """All of them; good inputs are made in ``folder``."""
     return [
         _bundle(folder),
+        _lines(folder),
         _wav(),
         _photo(),
         _grammar(),
@@ -139,6 +140,50 @@ def _bundle(folder: Path) -> Campaign:
     return Campaign(
         "bundle", "bundle verify, merge", "a.zip", (data,), run, special, (*_BYTES, *_TEXT)
     )
+
+
+def _lines(folder: Path) -> Campaign:
+    """What is inside a bundle changed by somebody who packs it again, with every sum put right."""
+    from fieldlog.bundle.archive import Archive
+    from fieldlog.bundle.archive import write as write_archive
+    from fieldlog.bundle.checking import check_bundle
+    from fieldlog.bundle.make import tags
+    from fieldlog.errors import StoreError
+
+    names = (
+        "rows.jsonl",
+        "places.jsonl",
+        "elsewhere.jsonl",
+        "limits.jsonl",
+        "proof.json",
+        "about.json",
+        "checkpoint.txt",
+    )
+    with Archive(next(folder.glob("inspection-*.zip"))) as archive:
+        good = {name: archive.read(name, 1 << 30) for name in archive.members}
+
+    def run(path: Path) -> None:
+        name, _, data = path.read_bytes().partition(b"\n")
+        payload = {n: d for n, d in good.items() if n.startswith("data/")}
+        told = f"data/{name.decode('latin-1')}"
+        payload[told if told in payload else "data/rows.jsonl"] = data
+        with path.with_name("b.zip").open("wb") as stream:
+            write_archive(stream, {**payload, **tags(payload, "")})
+        content = check_bundle(path.with_name("b.zip"), START)
+        if content.faults:
+            raise StoreError(content.faults[0])
+
+    seeds = tuple(name.encode() + b"\n" + good[f"data/{name}"] for name in names)
+    special = {
+        f"{name}: {what}": _write(name.encode() + b"\n" + data)
+        for name in names
+        for what, data in (
+            ("brackets", b"[" * 100_000 + b"\n"),
+            ("nothing", b""),
+            ("100,000 empty lines", b"\n" * 100_000),
+        )
+    }
+    return Campaign("in a bundle", "bundle verify, merge", "a.txt", seeds, run, special, _TEXT)
 
 
 def _wav() -> Campaign:
