@@ -19,10 +19,9 @@ from fieldlog.model import (
     Kind,
     Severity,
     State,
-    Understanding,
     Verdict,
 )
-from fieldlog.review.deciding import Need, Weighing, chance_wrong, offers, ordered
+from fieldlog.review.deciding import Need, Offered, Weighing, chance_wrong, offers, ordered
 from fieldlog.review.exchanges import Exchange
 from fieldlog.review.sample import SHARE, Statement, draw, drawn, statement, upper_bound
 from fieldlog.store.records import (
@@ -85,8 +84,12 @@ def record(*exchanges: Exchange, photos: Sequence[Photo] = ()) -> InspectionReco
     )
 
 
+def offered(one: Exchange) -> tuple[Offered, ...]:
+    return offers(one, LANGUAGE.understand)
+
+
 def weighed(*exchanges: Exchange, photos: Sequence[Photo] = ()) -> list[tuple[str, Need | None]]:
-    weighing = Weighing(LANGUAGE.understand, verdict, work, RULES)
+    weighing = Weighing(offered, verdict, work, RULES)
     found = weighing.weighed(record(*exchanges, photos=photos), exchanges)
     return [(e.exchange.id if e.exchange else "photo", e.need) for e in found]
 
@@ -112,7 +115,7 @@ def test_a_doubtful_value_is_asked_by_what_its_other_reading_would_change() -> N
     dull = "front brake pads six millimetres", "front brake pads seven millimetres"
     grave = "rear brake pads six millimetres", "rear brake pads one millimetre"
     exchanges = [exchange(said(n, *each, evidence=DIM)) for n, each in enumerate((dull, grave))]
-    weighing = Weighing(LANGUAGE.understand, verdict, work, RULES)
+    weighing = Weighing(offered, verdict, work, RULES)
     found = weighing.weighed(record(*exchanges), exchanges)
     assert [each.need for each in found] == [Need.DOUBT, Need.DOUBT]
     assert [each.exchange.id for each in ordered(found) if each.exchange] == ["u1", "u0"]
@@ -160,9 +163,7 @@ def test_what_was_decided_needs_nobody_and_what_came_later_does() -> None:
 def test_a_photo_without_a_place_comes_last() -> None:
     photo = Photo("p", "m", "IMG.JPG", "jpeg", None, None, None, None, None, None)
     asked = exchange(said(1, "brake pads two millimetres", decision=Decision.ASK), taken=False)
-    found = Weighing(LANGUAGE.understand, verdict, work, RULES).weighed(
-        record(asked, photos=[photo]), [asked]
-    )
+    found = Weighing(offered, verdict, work, RULES).weighed(record(asked, photos=[photo]), [asked])
     assert [each.need for each in ordered(found)] == [Need.QUESTION, Need.PHOTO]
 
 
@@ -200,12 +201,9 @@ def test_under_sixty_nothing_is_stated_and_each_thing_counts_once() -> None:
 
 
 def test_understanding_is_never_asked_of_what_is_sure() -> None:
-    calls: list[str] = []
-
-    def understand(text: str) -> Understanding:
-        calls.append(text)
-        return LANGUAGE.understand(text)
-
     one = exchange(said(1, "front brake pads five millimetres"))
-    Weighing(understand, verdict, work, RULES).weighed(record(one), [one])
-    assert calls == []
+
+    def never(_: Exchange) -> tuple[Offered, ...]:
+        raise AssertionError("300 sure findings would each be understood anew")
+
+    Weighing(never, verdict, work, RULES).weighed(record(one), [one])

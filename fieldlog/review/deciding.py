@@ -213,9 +213,10 @@ def _weight(verdict: Verdict | None) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Weighing:
-    """How exchanges are weighed: what the language, the limits, the work and doubt say."""
+    """How exchanges are weighed: what may have been said, what limits, work and doubt say of it."""
 
-    understand: Understand
+    offered: Callable[[Exchange], tuple[Offered, ...]]
+    """What may have been said (``offers``)."""
     assess: Assess
     work: Work
     rules: DoubtRules
@@ -254,7 +255,7 @@ class Weighing:
         now = {each.finding.meaning: each for each in exchange.standing}
         others = [
             found
-            for one in offers(exchange, self.understand)
+            for one in self.offered(exchange)
             for found in one.findings
             if found.meaning not in now
         ]
@@ -277,7 +278,7 @@ class Weighing:
 
     def _offered(self, exchange: Exchange) -> float:
         """What it would change to take what was asked about, or the best guess of it."""
-        offered = [each for one in offers(exchange, self.understand) for each in one.findings]
+        offered = [each for one in self.offered(exchange) for each in one.findings]
         return max((self._against(exchange, each) for each in offered), default=MINOR)
 
     def _open(self, record: InspectionRecord, exchange: Exchange) -> Need | None:

@@ -10,13 +10,14 @@ from fieldlog.doubt.files import shipped_rules
 from fieldlog.errors import UsageError
 from fieldlog.model import Finding, Understanding, Verdict
 from fieldlog.review.deciding import Offered, Weighed, Weighing, offers
-from fieldlog.review.exchanges import exchanges_of
+from fieldlog.review.exchanges import Exchange, exchanges_of
 from fieldlog.review.sample import statement
 from fieldlog.review.view import Sheet, is_blind
 from fieldlog.shop.reviewing import Reviewing
 
 if TYPE_CHECKING:
     from fieldlog.shop.workshop import Workshop
+    from fieldlog.store.records import InspectionRecord
 
 
 class Sheets:
@@ -28,6 +29,7 @@ class Sheets:
         self._meant: dict[str, Understanding] = {}
         self._reviewing: dict[tuple[str, str], Reviewing] = {}
         self._followed: dict[str, frozenset[str]] = {}
+        self._offered: dict[tuple[str, str], tuple[Offered, ...]] = {}
         self._last: tuple[tuple[str, int, int], Sheet] | None = None
 
     def reviewing(self, key: str, reviewer: str) -> Reviewing:
@@ -44,7 +46,7 @@ class Sheets:
         now = (head.id, engine.rows_of(head.id), engine.rows_of(head.vehicle_id))
         if self._last is None or self._last[0] != now:
             record = reviewing.record
-            weighed = self._weighing(reviewing).weighed(record, exchanges_of(record))
+            weighed = self._weighing(reviewing, record).weighed(record, exchanges_of(record))
             sheet = Sheet(record, weighed, statement(self._shop.store.sampled()))
             self._last = (now, sheet)
         return self._last[1]
@@ -81,8 +83,8 @@ class Sheets:
 
         return understood
 
-    def _weighing(self, reviewing: Reviewing) -> Weighing:
-        shop, record = self._shop, reviewing.record
+    def _weighing(self, reviewing: Reviewing, record: InspectionRecord) -> Weighing:
+        shop = self._shop
         scene = reviewing.inspecting.scene_of(record)
         care, vehicle = shop.care, record.vehicle
         limits = shop.limits_of(vehicle)
@@ -97,11 +99,17 @@ class Sheets:
             return frozenset(line.do for line in lines)
 
         understand = self._understand(reviewing)
-        return Weighing(understand, assess, work, shipped_rules(), self._follows(reviewing))
 
-    def _follows(self, reviewing: Reviewing) -> frozenset[str]:
+        def offered(exchange: Exchange) -> tuple[Offered, ...]:
+            key = (exchange.id, exchange.state)
+            if key not in self._offered:
+                self._offered[key] = offers(exchange, understand)
+            return self._offered[key]
+
+        return Weighing(offered, assess, work, shipped_rules(), self._follows(record))
+
+    def _follows(self, record: InspectionRecord) -> frozenset[str]:
         """Components of the vehicle something of which comes due."""
-        record = reviewing.record
         vehicle = record.vehicle.id
         if vehicle not in self._followed:
             head = record.inspection
