@@ -152,6 +152,9 @@ def test_what_is_kept_is_the_microphone_and_what_is_heard_is_cleaned(tmp_path: P
         def flush(self) -> Samples:
             return self.held
 
+        def for_the_ear(self, clip: Clip) -> Clip:
+            return clip
+
     sound = np.concatenate([np.zeros(RATE, np.float32), bundled_voice().say(SENTENCE)])
     soundfile.write(tmp_path / "said.wav", np.append(sound, np.zeros(RATE)), RATE)
     for echo, count in ((None, 1), (Silences(), 0)):
@@ -189,3 +192,22 @@ def test_what_is_being_said_is_cut_when_somebody_went_on_and_a_tone_is_not() -> 
         system.heard(100)
         speaker.cut()
         assert (system.heard(700) == np.float32(0.3)).all()
+
+
+def test_the_ear_gets_half_of_the_microphone_where_something_is_played() -> None:
+    near = room(np.zeros(RATE, np.float32), 4.0, 1.0, 0.0)
+    playback = Playback()
+    echo = EchoCanceller(playback)
+    given = [echo.clean(near[:RATE])]
+    playback.begins(np.full(RATE, 0.1, np.float32), "read back")
+    given += [echo.clean(near[at : at + 1600]) for at in range(RATE, len(near), 1600)]
+    given.append(echo.flush())
+    cleaned = np.concatenate(given)
+    clip = Clip(cleaned[RATE // 2 : 2 * RATE], 0.5)
+    heard = echo.for_the_ear(clip)
+    assert np.array_equal(heard.samples[: RATE // 2], near[RATE // 2 : RATE])
+    at = slice(RATE, 3 * RATE // 2)  # all of it played over
+    both = (near[3 * RATE // 2 : 2 * RATE] + clip.samples[at]) / 2
+    assert np.allclose(heard.samples[at], both, atol=1e-6)
+    quiet = Clip(cleaned[: RATE // 2], 0.0)
+    assert echo.for_the_ear(quiet) is quiet

@@ -72,6 +72,10 @@ class Cleans(Protocol):
         """What was not given yet."""
         ...
 
+    def for_the_ear(self, clip: Clip) -> Clip:
+        """An utterance cut from what was given, as it is to be heard."""
+        ...
+
 
 class Capture:
     """Runs a source; ``events`` gives what happens. Ends when the source ends or is stopped."""
@@ -188,9 +192,12 @@ class Capture:
             self._events.put(Notice(Trouble.RECORDING, f"the sound is no longer kept: {error}"))
 
     def _say(self, clips: list[Clip]) -> None:
-        for clip in clips:
+        for clip in map(self._for_the_ear, clips):
             began = self.clock.instant(clip.start_s)
             self._events.put(Spoken(clip, self._endpointer.delay_s, began, self._source.name))
+
+    def _for_the_ear(self, clip: Clip) -> Clip:
+        return clip if self._echo is None else self._echo.for_the_ear(clip)
 
     def _offer_draft(self) -> None:
         draft = self._endpointer.draft()
@@ -198,7 +205,7 @@ class Capture:
             self._drafted = False
         elif not self._drafted and self._events.qsize() < _QUEUE_OF_A_FILE // 2:
             self._drafted = True
-            self._events.put(Draft(draft))
+            self._events.put(Draft(self._for_the_ear(draft)))
 
     def _meter(self, block: Block) -> None:
         if self._position_s - self._levelled_s < _LEVEL_EVERY_S:

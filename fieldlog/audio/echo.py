@@ -7,12 +7,14 @@ microphone as it came in.
 
 from __future__ import annotations
 
+from collections import deque
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldlog.audio.clip import RATE
+from fieldlog.audio.clip import RATE, Clip
 from fieldlog.audio.playback import Playback
 
 Samples = NDArray[np.float32]
@@ -24,6 +26,10 @@ _FRAME = RATE // 100
 _DELAY = 128
 """Samples by which its output lags behind its input (measured by correlation)."""
 _FADE = RATE // 50
+_EAR_SHARE = 0.5
+"""Of the canceller's output in what the ear gets: from 0.4 to 0.6 most was right (docs/hearing/echo.md)."""
+_KEPT = 120 * RATE
+"""Longer than any utterance is."""
 
 
 class EchoCanceller:
@@ -49,6 +55,9 @@ class EchoCanceller:
         """Samples since something was played."""
         self._share = 0.0
         """How much of what was given last is the canceller's."""
+        self._given = self._taken
+        self._for_ear: deque[tuple[int, Samples]] = deque()
+        """Where something was played: from which sample of the stream, and what the ear gets there."""
 
     def clean(self, samples: Samples) -> Samples:
         """Take ``samples`` and give the next ones: unchanged where nothing is played."""
@@ -83,7 +92,29 @@ class EchoCanceller:
         self._near, self._far = self._near[count:], self._far[count:]
         self._cleaned, self._fed = self._cleaned[count:], max(0, self._fed - count)
         share = self._shares(far)
-        return near if not share.any() else np.asarray(near * (1 - share) + cleaned * share)
+        begin, self._given = self._given, self._given + count
+        if not share.any():
+            return near
+        half = share * _EAR_SHARE
+        self._for_ear.append((begin, np.asarray(near * (1 - half) + cleaned * half)))
+        while self._for_ear[0][0] < begin - _KEPT:
+            self._for_ear.popleft()
+        return np.asarray(near * (1 - share) + cleaned * share)
+
+    def for_the_ear(self, clip: Clip) -> Clip:
+        """``clip``, cut from what ``clean`` gave, as it is to be heard.
+
+        The canceller takes some of a voice with the echo that it speaks over: whether there is one, and
+        where it ends, shows in its output, but which words they are is heard in half of that and half
+        of the microphone.
+        """
+        begin, samples = round(clip.start_s * RATE), clip.samples
+        for at, part in self._for_ear:
+            first, last = max(begin, at), min(begin + len(samples), at + len(part))
+            if first < last:
+                samples = samples.copy() if samples is clip.samples else samples
+                samples[first - begin : last - begin] = part[first - at : last - at]
+        return clip if samples is clip.samples else replace(clip, samples=samples)
 
     def _shares(self, far: Samples) -> Samples:
         """For each sample how much of the canceller's is heard: all while something is played."""

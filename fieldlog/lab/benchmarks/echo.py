@@ -156,7 +156,12 @@ class Room:
         if layers.means:
             conversation.overheard = mouth.overheard
         clips = utterances([np.concatenate(out)], voice=voice_activity().activity)
-        return [conversation.next(clip, kept=True).heard for clip in clips]
+        return [
+            conversation.next(
+                canceller.for_the_ear(clip) if layers.cancels else clip, kept=True
+            ).heard
+            for clip in clips
+        ]
 
 
 @dataclass
