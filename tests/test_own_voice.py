@@ -77,7 +77,7 @@ def test_another_value_for_it_is_asked_about_as_a_correction(words: str) -> None
 @pytest.mark.parametrize(
     "words",
     [
-        "rear pads one point five millimetres",
+        "rear pads two millimetres",
         "left mirror cracked",
         "chain dry and left mirror cracked",
     ],
@@ -85,6 +85,15 @@ def test_another_value_for_it_is_asked_about_as_a_correction(words: str) -> None
 def test_what_is_about_something_else_is_somebodys(words: str) -> None:
     mine = heard(words)
     assert overheard(mine, [said("front pads one point five millimetres")]) is mine
+
+
+def test_our_value_of_something_else_in_the_midst_of_our_own_is_asked_about() -> None:
+    """It may be our own words, misheard."""
+    mine = heard("rear mudguard sound", 10.5, 1.2)
+    asked = overheard(mine, [said("right luggage rack sound")])
+    assert asked.understanding.decision is Decision.ASK
+    behind = heard("rear mudguard sound", 13.5, 1.2)
+    assert overheard(behind, [said("right luggage rack sound")]) is behind
 
 
 def test_a_breath_with_our_finding_and_another_one_is_asked_about_whole() -> None:

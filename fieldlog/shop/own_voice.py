@@ -68,7 +68,13 @@ def overheard(heard: Heard, said: Sequence[OwnWords]) -> Heard:
         if all(_about(one, findings) for one in offered):
             return _own(heard)
         return _asked(heard, Breath(heard.text, heard.outcomes).asked(OVER).whole)
-    if understood.decision is Decision.ASK or not any(_about(one, findings) for one in offered):
+    if understood.decision is Decision.ASK:
+        return heard
+    if not any(_about(one, findings) for one in offered):
+        values = {one.meaning[3:] for one in findings}
+        if mostly and any(one.meaning[3:] in values for one in offered):
+            # "luggage rack, sound" heard as "mudguard sound": our value, and something else
+            return _asked(heard, Breath(heard.text, heard.outcomes).asked(OVER).whole)
         return heard
     if understood.parts:
         return _asked(heard, Breath(heard.text, heard.outcomes).asked(OVER).whole)
