@@ -32,7 +32,7 @@ from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Mapping
 from contextlib import suppress
 from datetime import datetime
-from typing import Any, Protocol, TypeGuard
+from typing import Any, TypeGuard
 
 import numpy as np
 from starlette.websockets import WebSocket, WebSocketDisconnect, WebSocketState
@@ -41,6 +41,7 @@ from fieldlog.audio.source import Block
 from fieldlog.errors import FieldlogError, StoreError
 from fieldlog.serve.phone.book import PhoneBook
 from fieldlog.serve.phone.frames import LATEST_MS, BadFrame, read_frame
+from fieldlog.serve.phone.needs import SaidOnce, Shed, View
 from fieldlog.serve.phone.offset import Ahead, ClockAhead, Round
 from fieldlog.serve.phone.sound import PhoneStream, instant_of
 from fieldlog.serve.phone.source import HIDDEN, MUTED, PhoneSource
@@ -53,7 +54,6 @@ _STREAM = re.compile(r"[0-9a-f]{16,32}")
 _RUN = re.compile(r"[0-9a-f]{4,16}")
 _MOST_STREAMS = 64
 _MOST_OUT = 512
-_MOST_SAID = 256
 _LONGEST_SAID = 400
 _TICK_S = 0.1
 _PING_EVERY_S = 5.0
@@ -70,33 +70,6 @@ _CHANGED = {
     "autoGainControl": "gain control",
 }
 """What was asked to be off, by the names of ``getSettings`` (W3C Media Capture and Streams)."""
-
-View = dict[str, Any]
-
-
-class Shed(Protocol):
-    """What the line needs of the inspection that goes on."""
-
-    @property
-    def inspection_id(self) -> str:
-        """Which it is."""
-        ...
-
-    async def view(self) -> View:
-        """What stands now."""
-        ...
-
-    async def say(self, text: str, question: str | None) -> None:
-        """Take typed words; raises ``FieldlogError`` for what cannot be taken."""
-        ...
-
-    def tell(self, line: str) -> None:
-        """Tell whoever is at this machine."""
-        ...
-
-    def elsewhere(self, stream: str, inspection: str) -> Callable[[Block], None]:
-        """Where sound of another inspection is kept: it is not heard into this one."""
-        ...
 
 
 class _Cut(Exception):
@@ -120,7 +93,7 @@ class PhoneLine:
         self._streams: OrderedDict[tuple[str, str], _Incoming] = OrderedDict()
         self._open: set[_Connection] = set()
         self._clocks: OrderedDict[tuple[str, str], ClockAhead] = OrderedDict()
-        self._said: OrderedDict[tuple[str, str], None] = OrderedDict()
+        self.said = SaidOnce()
         self._lock = threading.Lock()
         self._changed = 0
 
@@ -206,20 +179,6 @@ class PhoneLine:
             holder.drop("the same phone came anew")
         known.by = one
         return known
-
-    def said_before(self, phone: str, n: str) -> bool:
-        """Whether these words were taken already: what is sent again after a cut counts once."""
-        key = (phone, n)
-        if key in self._said:
-            return True
-        self._said[key] = None
-        while len(self._said) > _MOST_SAID:
-            self._said.popitem(last=False)
-        return False
-
-    def forget_said(self, phone: str, n: str) -> None:
-        """Nothing of it was taken: it may be sent again."""
-        self._said.pop((phone, n), None)
 
     def may_speak(self, one: _Connection) -> bool:
         """Whether ``one`` is listened to from now on: no other phone is. Its own older page is cut off."""
@@ -477,7 +436,7 @@ class _Connection:
             told = "that was typed for another inspection, and is not taken into this one"
             await self._out.put({"type": "no", "n": n, "what": told})
             return
-        if self.line.said_before(self.phone, n):
+        if self.line.said.before(self.phone, n):
             await self._out.put({"type": "taken", "n": n})
             return
         try:
@@ -485,7 +444,7 @@ class _Connection:
         except (
             Exception
         ) as error:  # whatever it was: nothing was taken, and whoever typed it is told
-            self.line.forget_said(self.phone, n)
+            self.line.said.forget(self.phone, n)
             known = isinstance(error, FieldlogError)
             what = str(error) if known else f"a fault of fieldlog itself: {type(error).__name__}"
             await self._out.put({"type": "no", "n": n, "what": what})
