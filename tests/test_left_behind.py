@@ -15,6 +15,8 @@ from fieldlog.audio.clip import RATE, Clip, SoundFlag
 from fieldlog.audio.endpointer import Endpointer
 from fieldlog.audio.recorder import Recorder, stream_name
 from fieldlog.audio.source import Block
+from fieldlog.doubt.decide import asked_instead
+from fieldlog.doubt.question import telling_more
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
@@ -270,3 +272,20 @@ def test_an_utterance_with_a_gap_is_never_taken_unasked(
         if decision is Decision.ASK and words != "disregard that":
             (told,) = live.spoken(Spoken(replace(clip, start_s=30.0), 0.0, START, MIC))
             assert isinstance(told.events[0], ev.FindingSaved)
+
+
+def test_did_you_say_with_more_behind_it_is_answered_after_a_new_start(bench: Bench) -> None:
+    """The power went out between "three millimetres until it is warm" and "affirmative"."""
+
+    def more(said: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
+        return telling_more(asked_instead(said, (), "more was said", Flag.UNSURE))
+
+    with bench.shop() as shop:
+        head = shop.begin("roadster", Context("US-VA"), started_at=START)
+        ears = Ears(bench.language, InTurn("throttle free play is three millimetres"), more)
+        live = LiveInspection(shop.inspecting(head.id, ears))
+        (told,) = live.spoken(Spoken(Clip(sentence(), 1.0), 0.0, START, MIC))
+        assert isinstance(told.events[0], ev.Asked)
+    with bench.shop() as shop:
+        (saved, *_) = shop.inspecting("last").type("affirmative")
+    assert isinstance(saved, ev.FindingSaved)

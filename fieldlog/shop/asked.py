@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from fieldlog.aftercare.plan import left_open
 from fieldlog.doubt.decide import asked_instead
+from fieldlog.doubt.question import telling_more
 from fieldlog.language.answers import APART
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Asks, Decision, Flag, Kind, Understanding
@@ -102,6 +103,7 @@ class OpenQuestions:
         doubted = kept.asked is not None and kept.asked.kind is Asks.HEARD
         if doubted and said.decision is Decision.ACCEPT:  # asked about for its sound alone
             said = asked_instead(said, (), kept.reason, Flag.UNSURE)
+            said = telling_more(said) if Flag.MORE_SAID in kept.flags else said
         if Flag.UNCLEAR in kept.flags:  # the words alone do not tell; an answer must settle it too
             said = replace(said, flags=tuple(dict.fromkeys((*said.flags, Flag.UNCLEAR))))
         return said
