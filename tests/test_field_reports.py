@@ -328,13 +328,17 @@ def test_a_recording_at_another_rate_is_read_at_its_own(
 
 
 class Plays:
-    """A loudspeaker whose sounds take as long as they are told to."""
+    """A loudspeaker on which what is said, unlike a tone, takes as long as it is told to."""
 
     def __init__(self, seconds: float) -> None:
         self.playback, self._seconds = Playback(), seconds
 
     def play(self, samples: NDArray[np.float32], name: str = "") -> None:
-        self.playback.begins(np.zeros(round(self._seconds * RATE), np.float32), name)
+        sounds = np.zeros(round(self._seconds * RATE), np.float32) if name else samples
+        self.playback.begins(sounds, name)
+
+    def cut(self) -> None:
+        """Nothing is cut: what was begun sounds to its end."""
 
 
 def heard_at(live: LiveInspection, start_s: float) -> tuple[ev.Event, ...]:
@@ -365,7 +369,7 @@ def test_its_own_read_back_in_the_microphone_is_no_finding_until_playing_really_
     for late_s in (0.5, seconds - 4.5):
         assert not any(isinstance(each, ev.FindingSaved) for each in heard_at(live, 20.0 + late_s))
     assert len(talk.record.findings) == 1
-    assert isinstance(heard_at(live, 20.0 + seconds + 1.0)[0], ev.FindingSaved)
+    assert isinstance(heard_at(live, 20.0 + seconds + 3.0)[0], ev.FindingSaved)  # tone, words, room
 
 
 def test_a_mouth_that_fails_mutes_nobody(

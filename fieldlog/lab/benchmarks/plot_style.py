@@ -54,8 +54,9 @@ def pyplot() -> Any:
         raise UsageError(
             f"plots need matplotlib ({error})", todo="pip install 'fieldlog[bench]'"
         ) from error
-    drawing.rcParams.update(_STYLE)
-    return drawing
+    look: Any = drawing  # its settings are typed name by name
+    look.rcParams.update(_STYLE)
+    return look
 
 
 def floor_of(shares: list[float], least_room: float = 2.0) -> float:
