@@ -39,6 +39,8 @@ COMMANDS = {
 }
 MAKES_ONE = {"listen anew", "merge into"}
 """Commands that begin a record where there is none."""
+READS = {"report", "show", "due"}
+"""Commands that only read, and need neither room in the record nor leave to write it."""
 every_command = pytest.mark.parametrize("name", COMMANDS)
 
 
@@ -120,6 +122,9 @@ def test_a_locked_record(bench: Bench, name: str, quick: None) -> None:
         other.execute("BEGIN EXCLUSIVE")
         result = run(*bench.command(name))
         other.execute("ROLLBACK")
+    if name in READS:
+        assert result.exit_code == 0, result.output
+        return
     refused(result, 8, "another program has held", "close it and repeat", str(bench.record))
     assert bench.state() == before
     assert run(*bench.command(name)).exit_code == 0
@@ -158,7 +163,7 @@ def runs_alone(*arguments: str) -> tuple[int, str]:
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="permissions as Linux has them")
-@pytest.mark.parametrize("name", ["enter", "listen", "listen anew", "merge into", "report"])
+@pytest.mark.parametrize("name", ["enter", "listen", "listen anew", "merge into"])
 def test_a_read_only_record(tmp_path: Path, name: str) -> None:
     bench = read_only(tmp_path)
     before = bench.state()
@@ -232,7 +237,8 @@ def test_a_report_on_a_full_disk(bench: Bench, monkeypatch: pytest.MonkeyPatch) 
     refused(run(*bench.command("report")), 8, "no space left", "--out DIR", str(bench.out))
     monkeypatch.undo()
     assert list(bench.out.iterdir()) == []
-    assert bench.state() == before
+    made = {name: each for name, each in bench.state().items() if "/keys/" not in name}
+    assert made == before  # but for the key that a report is vouched for with, made once
 
 
 @pytest.mark.parametrize("name", sorted(set(COMMANDS) - {"due"}))  # its log there is made up
@@ -247,7 +253,7 @@ def test_a_record_of_an_earlier_version(
     old = unpacked("shop", tmp_path / "as it was") / FILE
     result = run(*bench.command(name))
     assert result.exit_code == 0, result.output
-    if name == "merge from":
+    if name == "merge from" or name in READS:
         assert (bench.record / FILE).read_bytes() == before
         return
     assert "brought up to date; a copy of the old state is" in result.stderr

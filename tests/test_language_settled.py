@@ -136,26 +136,31 @@ def test_a_number_that_answers_is_accepted_only_as_itself(
 # -- sides ----------------------------------------------------------------------------------------------
 
 
-def heard(language: InspectionLanguage, words: str) -> Understanding:
-    """What clear words come to after doubt."""
+def heard(language: InspectionLanguage, words: str, besides: str = "") -> Understanding:
+    """What clear words come to after doubt; ``besides``: what was heard too, far behind them."""
     evidence = {"bend": 0.0, "margin": 8.0, "logprob": -0.1, "tail": 0.0, "tokens": 5.0}
-    hearing = Hearing("whisper", (Hypothesis(words, 0.0, evidence),), 1.0)
+    far = (Hypothesis(besides, -7.5, evidence),) if besides else ()
+    hearing = Hearing("whisper", (Hypothesis(words, 0.0, evidence), *far), 1.0)
     clip = Clip(np.zeros(160, np.float32))
     return judge_for(language, shipped_rules())(language.understand(words), hearing, clip)
 
 
 @pytest.mark.parametrize(
-    ("words", "sides"),
+    ("words", "besides", "sides"),
     [
-        ("right side mirror broken", {"right", "left"}),
-        ("left side mirror broken", {"right", "left"}),
-        ("outside front brake pads two millimetres", {"front outer", "front right"}),
+        ("right side mirror broken", "nearside mirror broken", {"right", "left"}),
+        ("left side mirror broken", "offside mirror broken", {"right", "left"}),
+        (
+            "outside front brake pads two millimetres",
+            "offside front brake pads two millimetres",
+            {"front outer", "front right"},
+        ),
     ],
 )
-def test_a_side_heard_where_its_opposite_sounds_alike_is_asked(
-    language: InspectionLanguage, words: str, sides: set[str]
+def test_a_side_is_asked_about_where_its_opposite_was_heard_however_far_behind(
+    language: InspectionLanguage, words: str, besides: str, sides: set[str]
 ) -> None:
-    found = heard(language, words)
+    found = heard(language, words, besides)
     assert found.decision is Decision.ASK
     assert {one.position for one in found.candidates} == sides
 

@@ -15,6 +15,7 @@ from typing import Any
 from PIL import Image, ImageOps
 from PIL.JpegImagePlugin import JpegImageFile
 
+from fieldlog.errors import PhotoError
 from fieldlog.photos.exif import MOST_PIXELS
 from fieldlog.photos.facts import PhotoFacts, from_row
 
@@ -52,7 +53,7 @@ def small_copy(facts: PhotoFacts, pixels: int) -> Image.Image:
         if image.width * image.height > MOST_DECODED_PIXELS:
             inside = embedded_preview(image.info.get("exif"))
             if inside is None:
-                raise ValueError(f"{image.width} x {image.height} pixels are too many to decode")
+                raise PhotoError(f"{image.width} x {image.height} pixels are too many to decode")
             return _finished(Image.open(io.BytesIO(inside)), facts.orientation or 1, pixels)
         turn = facts.turn
         if facts.kind not in ("jpeg", "png", "webp"):

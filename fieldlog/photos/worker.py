@@ -25,7 +25,8 @@ Handler = Callable[[bytes], bytes]
 
 def facts() -> Handler:
     """Task ``facts``: [path, today] -> row of ``PhotoFacts``; its libraries are loaded first."""
-    from fieldlog.photos.exif import read_photo
+    from fieldlog.errors import PhotoError
+from fieldlog.photos.exif import read_photo
     from fieldlog.photos.facts import to_row
 
     def job(order: Any) -> Any:
@@ -87,6 +88,8 @@ def limited(job: Job) -> Handler:
 def in_words(error: Exception) -> str:
     """Why a photo could not be read, as a sentence; what a library calls its failure tells nobody."""
     match error:
+        case PhotoError():
+            return error.what
         case FileNotFoundError():
             return "the file is not there any more"
         case PermissionError():
