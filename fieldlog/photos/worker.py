@@ -16,6 +16,8 @@ from collections.abc import Callable
 from datetime import date
 from typing import Any
 
+from fieldlog.errors import PhotoError
+
 MEMORY_BYTES = 170 << 20
 """What one file may cost beyond the worker's own 25 to 30 MB: together below 200 MB."""
 
@@ -25,8 +27,7 @@ Handler = Callable[[bytes], bytes]
 
 def facts() -> Handler:
     """Task ``facts``: [path, today] -> row of ``PhotoFacts``; its libraries are loaded first."""
-    from fieldlog.errors import PhotoError
-from fieldlog.photos.exif import read_photo
+    from fieldlog.photos.exif import read_photo
     from fieldlog.photos.facts import to_row
 
     def job(order: Any) -> Any:
