@@ -455,3 +455,24 @@ def test_a_finding_of_a_listener_that_tells_nothing_of_itself_is_asked_about(lis
     assert settled.decision is Decision.ACCEPT
     typed = Hearing("typed", (Hypothesis(words, 0.0),), 1.0)
     assert judge(language.understand(words), typed, clip).decision is Decision.ACCEPT
+
+
+@pytest.mark.parametrize(
+    ("text", "worst", "decision"),
+    [
+        ("motor is dirty and clutch cable frayed and exhaust loose", -5.09, Decision.ASK),
+        ("motor is dirty and clutch cable frayed and exhaust loose", -3.2, Decision.ACCEPT),
+    ],
+)
+def test_one_word_of_a_breath_that_did_not_sound_like_that_is_asked_about(
+    text: str, worst: float, decision: Decision
+) -> None:
+    """As heard behind a tone, of "air filter is dirty and ...": 0.4 nats per token are little."""
+    evidence = {"bend": -0.42, "margin": 8.0, "tokens": 12.0, "logprob": -5.11, "tail": 0.0}
+    hearing = Hearing("whisper", (Hypothesis(text, -1.7, {**evidence, "worst": worst}),), 1.0)
+    clip = Clip(np.zeros(16000, np.float32))
+    language = _INSPECTION()
+    found = judge_for(language, RULES)(language.understand(text), hearing, clip)
+    assert found.decision is decision
+    assert len(found.offered) == 3
+    assert set(RULES.bent_word) == set(RULES.weights)

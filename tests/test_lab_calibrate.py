@@ -27,7 +27,7 @@ from fieldlog.lab.benchmarks.calibrate_evidence import (
     read_lines,
     write_lines,
 )
-from fieldlog.lab.benchmarks.calibrate_file import FLAGS, MORE_SAID, YES_OR_NO, to_toml
+from fieldlog.lab.benchmarks.calibrate_file import BENT_WORD, FLAGS, MORE_SAID, YES_OR_NO, to_toml
 from fieldlog.lab.benchmarks.calibrate_fit import (
     LEAST,
     MOST_REFUSED,
@@ -139,6 +139,7 @@ def test_the_file_is_read_back_and_is_the_same_bytes_again() -> None:
     assert set(rules.weights["whisper"]) == set(KINDS)
     assert rules.flags == FLAGS
     assert rules.more_said == {"whisper": MORE_SAID}
+    assert rules.bent_word == {"whisper": BENT_WORD}
     assert rules.yes_or_no == {policy.value: least for policy, least in YES_OR_NO.items()}
     assert rules.provenance == {"made_by": "test"}
 

@@ -103,6 +103,8 @@ class DoubtRules:
     """Listener -> nats; an utterance whose tail is bent further goes on behind what was heard."""
     yes_or_no: Mapping[str, float] = field(default_factory=dict)
     """Policy -> least chance for a yes or no, which settles what was asked; empty: that of commands."""
+    bent_word: Mapping[str, float] = field(default_factory=dict)
+    """Listener -> nats; a breath with a token bent further is asked about."""
 
     def goes_on(self, hearing: Hearing) -> bool:
         """Whether more was said than the best hypothesis holds ("front pads worn, left mirror ...").
@@ -113,6 +115,14 @@ class DoubtRules:
         if hearing.left_over:
             return True
         return terms(hearing).get("tail", 0.0) < self.more_said.get(hearing.listener, -math.inf)
+
+    def one_word_bent(self, hearing: Hearing) -> bool:
+        """Whether a token of the best hypothesis is bent so far that the others, however good, do not make up for it.
+
+        In a breath of three findings one word that nobody said is little of the evidence per token.
+        """
+        worst = hearing.hypotheses[0].evidence.get("worst", 0.0)
+        return worst < self.bent_word.get(hearing.listener, -math.inf)
 
     def least(
         self, weights: Weights, policy: Policy, flags: frozenset[str], *, yes_or_no: bool = False
@@ -134,6 +144,7 @@ def read_rules(text: str, where: str = "rules.toml") -> DoubtRules:
         flags = {name: float(value) for name, value in data.pop("flags").items()}
         more_said = {name: float(value) for name, value in data.pop("more_said").items()}
         yes_or_no = {name: float(value) for name, value in data.pop("yes_or_no", {}).items()}
+        bent_word = {name: float(value) for name, value in data.pop("bent_word", {}).items()}
         weights = {
             listener: {kind: _weights(table[kind]) for kind in KINDS}
             for listener, table in data.items()
@@ -144,7 +155,7 @@ def read_rules(text: str, where: str = "rules.toml") -> DoubtRules:
             where=where,
             todo="take the one that ships with fieldlog as an example",
         ) from error
-    return DoubtRules(weights, flags, provenance, more_said, yes_or_no)
+    return DoubtRules(weights, flags, provenance, more_said, yes_or_no, bent_word)
 
 
 def _weights(table: dict[str, Any]) -> Weights:
@@ -312,6 +323,9 @@ def _weighed(
             understanding, rivals[:1], "another meaning was heard as well", Flag.UNSURE
         )
     least = rules.least(weights, policy, flags, yes_or_no=yes_or_no)
+    if understanding.parts and rules.one_word_bent(hearing):
+        reason = "a word of it did not sound like that"
+        return asked_instead(understanding, (), reason, Flag.UNSURE)
     if chance < least:
         because = ", ".join(sorted(flags & set(rules.flags)))
         reason = "not heard clearly enough to count unasked" + (f" ({because})" if because else "")
