@@ -119,6 +119,7 @@ def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) 
     if left and parsed.decision is Decision.ACCEPT and parsed.kind is Kind.FINDING:
         whole = _with_the_rest(clip, hearing, parsed, left, listener, language, judge)
         if whole is not None:
+            whole = _with_the_echo(whole, listener, judge)
             return replace(whole, latency_ms=(time.perf_counter() - started) * 1000)
     hearing = replace(hearing, left_over=left)
     understanding = judge(parsed, hearing, clip)
@@ -126,14 +127,28 @@ def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) 
         understanding = _free_speech(clip, listener, language, parsed, understanding)
     if understanding.kind is Kind.REMARK:  # all of its words are kept, whatever they are
         hearing = replace(hearing, left_over=())
-    return Heard(
+    heard = Heard(
         clip=clip,
         hearing=hearing,
         understanding=understanding,
         alternatives=tuple(h.text for h in hearing.hypotheses[1:]),
-        latency_ms=(time.perf_counter() - started) * 1000,
+        latency_ms=0.0,
         complete=parsed.decision is Decision.ACCEPT,
     )
+    heard = _with_the_echo(heard, listener, judge)
+    return replace(heard, latency_ms=(time.perf_counter() - started) * 1000)
+
+
+def _with_the_echo(heard: Heard, listener: Listener, judge: Judge) -> Heard:
+    """What counts of a clip that we sounded into, heard once more as it came in, and weighed with that."""
+    came = heard.clip.as_it_came
+    if came is None or not heard.accepted or heard.understanding.kind is Kind.REMARK:
+        return heard
+    again = as_promised(listener.hear(replace(heard.clip, samples=came)), listener.name)
+    text = again.hypotheses[0].text if again.hypotheses else ""
+    hearing = replace(heard.hearing, as_it_came=text)
+    understanding = judge(heard.understanding, hearing, heard.clip)
+    return replace(heard, hearing=hearing, understanding=understanding)
 
 
 def as_promised(heard: object, name: str) -> Hearing:

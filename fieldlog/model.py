@@ -340,6 +340,8 @@ class Hearing:
     """Seconds of the clip in which each word of the best one was said; empty where it is not known."""
     left_over: tuple[tuple[float, float], ...] = ()
     """Seconds of the clip in which something was said that no word of the best one covers."""
+    as_it_came: str | None = None
+    """What the best one is with what was played meanwhile left in the sound; None: not heard so."""
 
 
 class Command(StrEnum):

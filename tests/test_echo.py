@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from fieldlog.audio.capture import Capture, Spoken
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.audio.echo import TAIL_S, EchoCanceller
-from fieldlog.audio.endpointer import Endpointer, utterances
+from fieldlog.audio.endpointer import Endpointer, join, utterances
 from fieldlog.audio.loudspeaker import Loudspeaker
 from fieldlog.audio.playback import Playback
 from fieldlog.audio.recorder import Recorder
@@ -21,9 +21,13 @@ from fieldlog.audio.source import FileSource
 from fieldlog.audio.tones import Tone
 from fieldlog.audio.vad import voice_activity
 from fieldlog.audio.voice import bundled_voice
-from fieldlog.hearing import Heard
+from fieldlog.doubt.decide import judge_for
+from fieldlog.doubt.echo import minding_echo
+from fieldlog.doubt.files import shipped_rules
+from fieldlog.hearing import Heard, hear_clip
 from fieldlog.language.files import load_language
-from fieldlog.model import Flag, Hearing
+from fieldlog.model import Decision, Flag, Hearing, Hypothesis, Kind
+from fieldlog.shop.ears import open_ears
 from fieldlog.shop.left_behind import _clips
 from fieldlog.shop.mouth import Mouth, sound_of
 from fieldlog.shop.played import Played, beside
@@ -123,6 +127,25 @@ def test_a_recording_that_is_heard_again_is_heard_without_what_was_played(tmp_pa
     assert Played.read(tmp_path / "stream-20261129T111500.000Z.wav", bundled_voice()) is None
 
 
+def test_what_is_recovered_is_heard_as_the_session_would_have(tmp_path: Path) -> None:
+    """Somebody speaks behind a tone of ours: half of the microphone, and the microphone beside it."""
+    near = room(bundled_voice().say(SENTENCE), 6.0, 2.0, 0.5)
+    stream = tmp_path / "stream-20261129T101500.000Z.wav"
+    soundfile.write(stream, near, RATE, subtype="FLOAT")
+    note = '{"at_s": 2.2, "tone": "saved", "words": ""}\n'
+    beside(stream).write_text(note, encoding="utf-8")
+    played = Played.read(stream, bundled_voice())
+    for from_s in (0.0, 1.0):
+        (clip,) = _clips(stream, from_s, played)
+        begin = round(clip.start_s * RATE)
+        came = clip.as_it_came
+        assert came is not None
+        assert np.allclose(came, near[begin : begin + len(came)], atol=1e-4)
+        assert not np.array_equal(clip.samples, came)
+    (alone,) = _clips(stream, 0.0)
+    assert alone.as_it_came is None
+
+
 def test_what_is_played_lies_where_it_was_played_and_one_behind_the_other() -> None:
     playback = Playback()
     playback.at(3.0)
@@ -209,5 +232,72 @@ def test_the_ear_gets_half_of_the_microphone_where_something_is_played() -> None
     at = slice(RATE, 3 * RATE // 2)  # all of it played over
     both = (near[3 * RATE // 2 : 2 * RATE] + clip.samples[at]) / 2
     assert np.allclose(heard.samples[at], both, atol=1e-6)
+    assert heard.as_it_came is not None
+    assert np.array_equal(heard.as_it_came, near[RATE // 2 : 2 * RATE])
     quiet = Clip(cleaned[: RATE // 2], 0.0)
     assert echo.for_the_ear(quiet) is quiet
+    both_of_it = join(quiet, heard)
+    assert both_of_it.as_it_came is not None
+    assert np.array_equal(both_of_it.as_it_came, near[: 2 * RATE])
+    assert join(quiet, quiet).as_it_came is None
+
+
+class HearsBoth:
+    """Hears what it was told of a clip, and something else of the microphone as it came in."""
+
+    name = "whisper"
+
+    def __init__(self, ear: str, came: str) -> None:
+        self.ear, self.came = ear, came
+
+    def load(self, language: object) -> None:
+        """Nothing to load."""
+
+    def hear(self, clip: Clip) -> Hearing:
+        text = self.came if clip.samples[0] else self.ear
+        return Hearing(self.name, (Hypothesis(text, 0.0, SURE),) if text else (), 1.0)
+
+    def close(self) -> None:
+        """Nothing to close."""
+
+
+SURE = {"margin": 8.0, "logprob": -0.1, "tail": 0.0, "bend": 0.0, "tokens": 6.0}
+
+
+def judged(ear: str, came: str, *, played: bool = True) -> Heard:
+    language = load_language()
+    judge = minding_echo(judge_for(language, shipped_rules()), language)
+    raw = np.ones(RATE, np.float32) if played else None
+    clip = Clip(np.zeros(RATE, np.float32), as_it_came=raw)
+    return hear_clip(clip, HearsBoth(ear, came), language, judge)
+
+
+def test_what_is_another_finding_with_our_sound_left_in_it_is_asked_about() -> None:
+    heard = judged("motor is dirty", "air filter is dirty")
+    assert heard.understanding.decision is Decision.ASK
+    assert {one.component for one in heard.understanding.offered} == {"engine casing", "air filter"}
+    assert heard.understanding.question is not None
+    assert judged("motor is dirty", "").understanding.decision is Decision.ASK
+    breath = "motor is dirty and clutch cable frayed"
+    assert (
+        judged(breath, "air filter is dirty and clutch cable frayed").understanding.decision
+        is Decision.ASK
+    )
+
+
+def test_what_means_the_same_either_way_counts_and_so_does_what_nothing_was_played_over() -> None:
+    assert judged("horn works", "the horn is working").accepted
+    assert judged("motor is dirty", "air filter is dirty", played=False).accepted
+    assert judged("remark the horn is odd", "").understanding.kind is Kind.REMARK
+
+
+def test_the_ears_of_a_session_mind_it() -> None:
+    language = load_language()
+    hearing = Hearing("whisper", (Hypothesis("motor is dirty", 0.0, SURE),), 1.0)
+    clip = Clip(np.zeros(RATE, np.float32))
+    with open_ears(language, "whisper") as ears:
+        said = language.understand("motor is dirty")
+        assert ears.judge(said, hearing, clip).decision is Decision.ACCEPT
+        other = replace(hearing, as_it_came="air filter is dirty")
+        assert ears.judge(said, other, clip).decision is Decision.ASK
+        assert ears.judging(language)(said, other, clip).decision is Decision.ASK

@@ -41,6 +41,8 @@ class Clip:
     flags: frozenset[SoundFlag] = field(default_factory=frozenset)
     voice: tuple[float, ...] = ()
     """Probability that each frame (``FRAME`` samples) from the start holds speech; empty: not known."""
+    as_it_came: NDArray[np.float32] | None = None
+    """As ``samples``, with what was played meanwhile still in it; None: nothing was."""
 
     @property
     def duration_s(self) -> float:

@@ -56,8 +56,9 @@ class EchoCanceller:
         self._share = 0.0
         """How much of what was given last is the canceller's."""
         self._given = self._taken
-        self._for_ear: deque[tuple[int, Samples]] = deque()
-        """Where something was played: from which sample of the stream, and what the ear gets there."""
+        self._for_ear: deque[tuple[int, Samples, Samples]] = deque()
+        """Where something was played: from which sample of the stream, what the ear gets there, and the
+        microphone as it came in."""
 
     def clean(self, samples: Samples) -> Samples:
         """Take ``samples`` and give the next ones: unchanged where nothing is played."""
@@ -96,7 +97,7 @@ class EchoCanceller:
         if not share.any():
             return near
         half = share * _EAR_SHARE
-        self._for_ear.append((begin, np.asarray(near * (1 - half) + cleaned * half)))
+        self._for_ear.append((begin, np.asarray(near * (1 - half) + cleaned * half), near))
         while self._for_ear[0][0] < begin - _KEPT:
             self._for_ear.popleft()
         return np.asarray(near * (1 - share) + cleaned * share)
@@ -106,15 +107,19 @@ class EchoCanceller:
 
         The canceller takes some of a voice with the echo that it speaks over: whether there is one, and
         where it ends, shows in its output, but which words they are is heard in half of that and half
-        of the microphone.
+        of the microphone. The microphone itself goes along (``Clip.as_it_came``): whoever weighs the words
+        hears that too.
         """
-        begin, samples = round(clip.start_s * RATE), clip.samples
-        for at, part in self._for_ear:
-            first, last = max(begin, at), min(begin + len(samples), at + len(part))
+        begin, count = round(clip.start_s * RATE), len(clip.samples)
+        samples, as_it_came = clip.samples.copy(), clip.samples.copy()
+        played = False
+        for at, part, near in self._for_ear:
+            first, last = max(begin, at), min(begin + count, at + len(part))
             if first < last:
-                samples = samples.copy() if samples is clip.samples else samples
+                played = True
                 samples[first - begin : last - begin] = part[first - at : last - at]
-        return clip if samples is clip.samples else replace(clip, samples=samples)
+                as_it_came[first - begin : last - begin] = near[first - at : last - at]
+        return replace(clip, samples=samples, as_it_came=as_it_came) if played else clip
 
     def _shares(self, far: Samples) -> Samples:
         """For each sample how much of the canceller's is heard: all while something is played."""

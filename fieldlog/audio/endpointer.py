@@ -272,12 +272,19 @@ def join(first: Clip, second: Clip) -> Clip:
     What lay between them is replaced by silence (it held no speech); flags are united.
     """
     gap = max(0, round((second.start_s - first.end_s) * RATE))
-    samples = np.concatenate([first.samples, np.zeros(gap, dtype=np.float32), second.samples])
+    silent = np.zeros(gap, dtype=np.float32)
+    samples = np.concatenate([first.samples, silent, second.samples])
+    as_it_came = None
+    if first.as_it_came is not None or second.as_it_came is not None:
+        before, behind = (
+            each.samples if each.as_it_came is None else each.as_it_came for each in (first, second)
+        )
+        as_it_came = np.concatenate([before, silent, behind])
     flags = first.flags | second.flags | {SoundFlag.JOINED}
     known = bool(first.voice) and bool(second.voice)
     silence = (0.0,) * max(0, -(-len(samples) // FRAME) - len(first.voice) - len(second.voice))
     voice = (*first.voice, *silence, *second.voice) if known else ()
-    return Clip(samples, first.start_s, flags, voice)
+    return Clip(samples, first.start_s, flags, voice, as_it_came)
 
 
 def joinable(first: Clip, second: Clip, *, gap_s: float = 1.5, longest_s: float = 30.0) -> bool:

@@ -75,6 +75,7 @@ def open_ears(
     """
     from fieldlog.config import policy_name
     from fieldlog.doubt.decide import judge_for, policy_named
+    from fieldlog.doubt.echo import minding_echo
     from fieldlog.doubt.files import shipped_rules
     from fieldlog.doubt.gap import minding_gaps
     from fieldlog.listeners.choose import open_listener
@@ -82,7 +83,7 @@ def open_ears(
     policy = policy_named(policy_name())
 
     def judging(spoken: Language) -> Judge:
-        return minding_gaps(judge_for(spoken, shipped_rules(), policy))
+        return minding_echo(minding_gaps(judge_for(spoken, shipped_rules(), policy)), spoken)
 
     isolated = on_crash is not None and name in CRASHABLE
     listener = open_listener(name, model, isolated=isolated, on_crash=on_crash)

@@ -203,14 +203,19 @@ def _played(stream: Path) -> Played | None:
         return None
 
 
-def _without(played: Played | None, blocks: Iterator[Samples], from_s: float) -> Iterator[Samples]:
-    """``blocks``, which begin at ``from_s``, without what was played."""
+def _canceller(played: Played | None, from_s: float) -> EchoCanceller | None:
+    """Takes out what was played behind ``from_s``; None where nothing was, or none is installed."""
     if played is None:
-        yield from blocks
-        return
+        return None
     try:
-        echo = EchoCanceller(played.playback, from_s)
+        return EchoCanceller(played.playback, from_s)
     except ImportError:
+        return None
+
+
+def _without(echo: EchoCanceller | None, blocks: Iterator[Samples]) -> Iterator[Samples]:
+    """``blocks`` without what was played."""
+    if echo is None:
         yield from blocks
         return
     for block in blocks:
@@ -219,12 +224,18 @@ def _without(played: Played | None, blocks: Iterator[Samples], from_s: float) ->
 
 
 def _clips(stream: Path, from_s: float, played: Played | None = None) -> Iterator[Clip]:
-    """The utterances behind ``from_s``; one at the very end was cut off, and says so by its flag."""
+    """The utterances behind ``from_s``; one at the very end was cut off, and says so by its flag.
+
+    Each is as the live session's ear would have got it.
+    """
+    echo = _canceller(played, from_s)
     with open_audio(stream) as audio:
         whole = audio.duration_s
         behind = _behind(audio.blocks(1.0), round(from_s * RATE))
-        for clip in utterances(_without(played, behind, from_s)):
+        for clip in utterances(_without(echo, behind)):
             moved = replace(clip, start_s=clip.start_s + from_s)
+            if echo is not None:
+                moved = echo.for_the_ear(moved)
             cut = moved.end_s > whole - LEAST_SILENCE_S
             yield replace(moved, flags=moved.flags | {SoundFlag.OVERFLOW}) if cut else moved
 
