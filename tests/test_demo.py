@@ -26,6 +26,7 @@ from fieldlog.language.files import load_language
 from fieldlog.shop import demo
 from fieldlog.shop.dialogue import write_dialogue
 from fieldlog.shop.saying import Say, saying
+from fieldlog.shop.sheets import Sheets
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import InspectionRecord
 from tests.browser import browser
@@ -248,6 +249,13 @@ def test_the_pictures_of_the_readme_show_what_the_demo_gives(
     owner = page.read_text(encoding="utf-8").split("<main>", 1)[1].split('<div class="behind">')[0]
     text = " ".join(unescape(re.sub(r"<[^>]+>", " ", owner)).split())
     assert hashlib.sha256(text.encode()).hexdigest() == kept["report"]
+    with Workshop.open(page.parent / "record") as shop:
+        asked = [
+            [one.need.value, *(said.text for said in one.exchange.said)]
+            for one in Sheets(shop).sheet("last").queue
+            if one.need is not None and one.exchange is not None
+        ]
+    assert asked == kept["review"]
 
 
 def test_the_demo_ends_with_a_signed_bundle_that_the_page_checks(

@@ -32,6 +32,12 @@ def test_the_picture_of_the_report_is_one_that_a_page_can_load() -> None:
     assert (HERE / "report.png").stat().st_size < 200_000
 
 
+def test_the_picture_of_the_review_is_one_that_a_page_can_load() -> None:
+    with Image.open(HERE / "review.png") as picture:
+        assert picture.size == (1100, 900)
+    assert (HERE / "review.png").stat().st_size < 200_000
+
+
 def test_the_first_page_is_told_without_pictures_and_marks() -> None:
     html = '<main><p>a &amp;\n b</p><img src="data:x"><div class="behind">c</div></main>'
     assert owners_page(html) == "a & b"

@@ -28,6 +28,7 @@ from fieldlog import config
 from fieldlog.cli.event_lines import events_behind
 from fieldlog.errors import UsageError
 from fieldlog.shop import demo
+from fieldlog.shop.sheets import Sheets
 from fieldlog.shop.workshop import Workshop
 
 HERE = Path(__file__).resolve().parents[2] / "docs" / "pictures"
@@ -139,6 +140,48 @@ def photographed(html: Path, target: Path, *, width: int = 1100, height: int = 1
             few.save(target, optimize=True)
 
 
+def to_decide(shop: Workshop) -> list[list[str]]:
+    """What the reviewer's page asks first: why, and the words that were heard."""
+    return [
+        [one.need.value, *(said.text for said in one.exchange.said)]
+        for one in Sheets(shop).sheet("last").queue
+        if one.need is not None and one.exchange is not None
+    ]
+
+
+def reviewed(record: Path, target: Path) -> None:
+    """The reviewer's page at the first thing to decide, in few colours."""
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        raise UsageError("no playwright is here", todo="pip install 'fieldlog[test]'") from None
+    server = subprocess.Popen(
+        [sys.executable, "-m", "fieldlog", "review", "--no-open", "--store", str(record)],
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        assert server.stdout is not None
+        address = next(line.strip() for line in server.stdout if line.startswith("http"))
+        with sync_playwright() as driver:
+            browser = driver.chromium.launch(
+                executable_path=shutil.which("chromium"),
+                args=["--no-sandbox", "--headless=new", "--disable-gpu"],
+            )
+            tab = browser.new_page(viewport={"width": 1100, "height": 900})
+            tab.goto(address)
+            tab.wait_for_selector("#card:not([aria-busy]) canvas", timeout=60_000)
+            tab.wait_for_timeout(1000)  # waveform and pictures are drawn as they come
+            raw = tab.screenshot()
+            browser.close()
+    finally:
+        server.terminate()
+        server.wait()
+    with Image.open(io.BytesIO(raw)) as picture:
+        few = picture.convert("RGB").quantize(64, dither=Image.Dither.NONE)
+        few.save(target, optimize=True)
+
+
 @click.command()
 @click.option("--out", type=click.Path(path_type=Path, file_okay=False), default=HERE)
 def pictures(out: Path) -> None:
@@ -158,9 +201,12 @@ def pictures(out: Path) -> None:
         said = owners_page(page.read_text(encoding="utf-8"))
         (out / "terminal.svg").write_text(terminal_svg(lines, "$ fieldlog demo"), encoding="utf-8")
         photographed(page, out / "report.png")
-    told = {"terminal": lines, "report": digest(said)}
+        with Workshop.open(work / "record") as shop:
+            asked = to_decide(shop)
+        reviewed(work / "record", out / "review.png")
+    told = {"terminal": lines, "report": digest(said), "review": asked}
     (out / "sources.json").write_text(
         json.dumps(told, ensure_ascii=False, indent=1) + "\n", encoding="utf-8"
     )
-    click.echo(f"terminal.svg, report.png and sources.json in {out}", err=True)
+    click.echo(f"terminal.svg, report.png, review.png and sources.json in {out}", err=True)
     sys.stdout.flush()
