@@ -17,7 +17,7 @@ from fieldlog.lab.crash.rounds import Fell, Whole, _compared, excerpt
 from fieldlog.lab.crash.victim import lines_of
 from fieldlog.lab.live_session.bench import last_voice_s, resident_mb
 from fieldlog.lab.live_session.scripted import differences, scripts
-from fieldlog.lab.live_session.stage import Room, sounddevice
+from fieldlog.lab.live_session.stage import ECHO, LATEST_S, Room, sounddevice
 from fieldlog.language.files import load_language
 from fieldlog.model import Context
 from fieldlog.shop.workshop import Workshop
@@ -121,6 +121,18 @@ def test_the_stand_in_for_a_sound_system_echoes_goes_away_and_waits(
     assert room.heard(4_800) is not None
     assert room.heard(320) is None
     assert system.query_devices() == []
+    room.played(np.full(RATE, 0.5, dtype=np.float32))  # no microphone hears it
     now[0] += 5.0
     assert len(system.query_devices()) == 1
-    assert room.heard(320) is not None
+    back = room.heard(3_200)
+    assert back is not None
+    assert 0.25 in np.unique(back)
+    assert float(back.max()) == 0.25
+
+
+def test_no_echo_is_later_than_that_of_a_wireless_loudspeaker() -> None:
+    room = Room(np.zeros(10 * RATE, np.float32), [], [])
+    room.played(np.concatenate([np.zeros(RATE - 100, np.float32), np.ones(100, np.float32)]))
+    first = room.heard(round(LATEST_S * RATE))
+    assert first is not None
+    assert float(first.max()) == ECHO

@@ -28,6 +28,8 @@ from numpy.typing import NDArray
 from fieldlog.audio.clip import RATE
 
 ECHO_S, ECHO = 0.08, 0.5
+LATEST_S = 0.25
+"""However busy the machine is, what is played comes back no later: what waits longer is left out."""
 LISTENS_S = 1.0
 AFTERWARDS_S = 4.0
 MARK = b"@"
@@ -50,7 +52,10 @@ class Room:
         self._away = deque(sorted(away))
         self._at = 0
         self._gone_until = 0.0
-        self._played: deque[float] = deque([0.0] * round(ECHO_S * RATE), maxlen=RATE)
+        self._unplugged = False
+        self._played: deque[float] = deque(
+            [0.0] * round(ECHO_S * RATE), maxlen=round(LATEST_S * RATE)
+        )
         self._lock = threading.Lock()
         self.ended = False
 
@@ -72,7 +77,13 @@ class Room:
             return None
         if self._away and self._at >= self._away[0][0] * RATE:
             self._gone_until = time.monotonic() + self._away.popleft()[1]
+            self._unplugged = True
             return None
+        if self._unplugged:  # what was played meanwhile reached no microphone
+            self._unplugged = False
+            with self._lock:
+                self._played.clear()
+                self._played.extend([0.0] * round(ECHO_S * RATE))
         listens = time.monotonic() - self._sounded < LISTENS_S
         waits = bool(self._begins) and self._at >= self._begins[0] * RATE
         if waits and not listens:
