@@ -309,5 +309,9 @@ class TestSigning:
         assert isinstance(signed, ev.SignedOff)
         with pytest.raises(UsageError, match="nothing is signed: 1 dangerous finding stands"):
             inspecting.sign_off("B. Jones")
-        signed_off = [each for each in inspecting.record.events if each.name == "signed off"]
+        signed_off = [
+            each
+            for each in shop.store.inspection_record("last").events
+            if each.name == "signed off"
+        ]
         assert len(signed_off) == 1
