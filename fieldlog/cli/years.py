@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from fieldlog.cli.store_option import store_option, workshop
 
 if TYPE_CHECKING:
-    from fieldlog.years.ask import YearsAnswer, YearsQuestion
+    from fieldlog.years.ask import YearsAnswer
 
 
 @click.group()
@@ -98,7 +97,7 @@ def ask_(question: str, folder: Path, picture: Path | None, as_json: bool) -> No
       fieldlog years ask "SELECT year, count(*) FROM findings GROUP BY year ORDER BY year" --of years
     """
     from fieldlog.errors import UsageError
-    from fieldlog.years.ask import QUESTIONS, ask
+    from fieldlog.years.ask import QUESTIONS, ask, picture_of
 
     known = QUESTIONS.get(question)
     if known is None and not any(each.isspace() for each in question):
@@ -109,28 +108,13 @@ def ask_(question: str, folder: Path, picture: Path | None, as_json: bool) -> No
         raise UsageError("a picture is made of beyond, wear and asked only", where="--picture")
     answer = ask(folder, known.sql if known else question)
     if picture is not None and known is not None:
-        picture.write_text(_picture(known, answer), encoding="utf-8")
+        picture.write_text(picture_of(known, answer), encoding="utf-8")
     if as_json:
         for row in answer.rows:
             click.echo(json.dumps(dict(zip(answer.columns, row, strict=True)), default=str))
         return
     for line in _lines(answer):
         click.echo(line)
-
-
-def _picture(question: YearsQuestion, answer: YearsAnswer) -> str:
-    from fieldlog.years.chart import ChartRow, chart_svg
-
-    names = zip(*(answer.column(each) for each in question.of), strict=True)
-    ends = [answer.column(each) for each in question.spread or ()]
-    spreads: Sequence[Any] = list(zip(*ends, strict=True)) if ends else [None] * len(answer.rows)
-    bars = [
-        ChartRow(
-            ", ".join(str(each).replace("_", " ") for each in name if each != "-"), value, spread
-        )
-        for name, value, spread in zip(names, answer.column(question.shown), spreads, strict=True)
-    ]
-    return chart_svg(question.says, question.drawn, bars)
 
 
 def _lines(answer: YearsAnswer) -> list[str]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from fieldlog.errors import StoreError, UsageError
+from fieldlog.years.chart import ChartRow, chart_svg
 from fieldlog.years.tables import TABLES
 from fieldlog.years.write import engine
 
@@ -136,6 +137,20 @@ def ask(folder: Path, sql: str) -> YearsAnswer:
         except duckdb.Error as error:
             raise UsageError(str(error).splitlines()[0], where="the question") from None
     return YearsAnswer(names, rows)
+
+
+def picture_of(question: YearsQuestion, answer: YearsAnswer) -> str:
+    """The answer to a worked question as an SVG picture."""
+    names = zip(*(answer.column(each) for each in question.of), strict=True)
+    ends = [answer.column(each) for each in question.spread or ()]
+    spreads: Sequence[Any] = list(zip(*ends, strict=True)) if ends else [None] * len(answer.rows)
+    bars = [
+        ChartRow(
+            ", ".join(str(each).replace("_", " ") for each in name if each != "-"), value, spread
+        )
+        for name, value, spread in zip(names, answer.column(question.shown), spreads, strict=True)
+    ]
+    return chart_svg(question.says, question.drawn, bars)
 
 
 def _as_named(folder: Path) -> str:

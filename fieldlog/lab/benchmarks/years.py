@@ -44,8 +44,7 @@ def years(findings: int, kept: Path | None, pictures: Path | None) -> None:
     Example:
       python -m fieldlog.lab years --findings 10000000
     """
-    from fieldlog.cli.years import _picture
-    from fieldlog.years.ask import QUESTIONS, ask
+    from fieldlog.years.ask import QUESTIONS, ask, picture_of
 
     with tempfile.TemporaryDirectory(prefix="fieldlog-years-") as scratch:
         folder = kept or Path(scratch, "tables")
@@ -64,7 +63,7 @@ def years(findings: int, kept: Path | None, pictures: Path | None) -> None:
             if pictures is not None:
                 pictures.mkdir(parents=True, exist_ok=True)
                 (pictures / f"{question.name}.svg").write_text(
-                    _picture(question, answer), encoding="utf-8"
+                    picture_of(question, answer), encoding="utf-8"
                 )
         one = _median(
             lambda: ask(
