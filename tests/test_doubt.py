@@ -169,6 +169,7 @@ def test_another_side_is_asked_about_however_far_behind_it_was_heard() -> None:
         ("seal weeping", "seal leaking"),
         ("lamp working", "lamp not working"),
         ("bolt sound", "bolt sheared"),
+        ("sidewall cut", "sidewall good"),
     ],
 )
 def test_a_fault_or_value_for_another_is_asked_about_where_it_was_heard_too(

@@ -30,6 +30,7 @@ _PAIRS = (
     ("cracked", "drags"),
     ("bent", "drags"),
     ("stuck", "split"),
+    ("cut", "good"),
     ("sound", "sheared"),
     ("all okay", "rubbing"),
     ("not tight", "notchy"),
