@@ -13,6 +13,7 @@ from fieldlog.aftercare import checklist, due
 from fieldlog.aftercare.checklist import Item, Skip
 from fieldlog.aftercare.conclusion import conclude
 from fieldlog.aftercare.due import Done, Interval, WearReading, When
+from fieldlog.aftercare.plan import last_day
 from fieldlog.errors import UsageError
 from fieldlog.model import Finding, Severity, State, Verdict
 
@@ -93,6 +94,12 @@ class TestDue:
         got = due.due_from_wear("tyre", "rear", "tread depth", rows, F(1), "mm", True, "x", TODAY)
         assert got.item is None
         assert "do not move" in got.reason
+
+
+def test_a_day_of_no_known_year_is_no_due_day() -> None:
+    assert last_day("2027-02") == date(2027, 2, 28)
+    assert last_day("2027-03-03") == date(2027, 3, 3)
+    assert last_day("--03-03") is None
 
 
 WALK = (

@@ -114,6 +114,8 @@ def test_papers_run_to_a_date() -> None:
     month = Finding("insurance", None, "expires", code="2026-04")  # to the end of that month
     assert verdict(month, "date=2026-04-30").state is State.WITHIN
     assert verdict(month, "date=2026-05-01").state is State.BEYOND
+    unknown = Finding("insurance", None, "expires", code="--05-01")  # as earlier versions kept it
+    assert verdict(unknown, "date=2026-04-30").state is State.UNDECIDED
 
 
 @pytest.mark.parametrize(

@@ -220,15 +220,22 @@ def _seen_replaced(
 
 def _papers(past: Past, today: date) -> list[DueItem]:
     """The newest date of each paper that somebody read."""
-    newest: dict[str, str] = {}
+    newest: dict[str, date] = {}
     for row in past.history:
         if row.finding.characteristic == EXPIRES and row.finding.code:
-            newest[row.finding.component] = row.finding.code
-    return [due_from_expiry(paper, last_day(code), today) for paper, code in newest.items()]
+            runs_to = last_day(row.finding.code)
+            if runs_to is not None:
+                newest[row.finding.component] = runs_to
+    return [due_from_expiry(paper, runs_to, today) for paper, runs_to in newest.items()]
 
 
-def last_day(code: str) -> date:
-    """The day a paper runs to: ``2027-05-01``, or the end of the month of ``2027-03``."""
+def last_day(code: str) -> date | None:
+    """The day a paper runs to: ``2027-05-01``, or the end of the month of ``2027-03``.
+
+    None for ``--03-03``, which records of earlier versions may hold: a day of no known year.
+    """
+    if code.startswith("-"):
+        return None
     if len(code) == 7:
         year, month = int(code[:4]), int(code[5:])
         return date(year, month, monthrange(year, month)[1])

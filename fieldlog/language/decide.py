@@ -65,6 +65,8 @@ def meaning_key(found: Understanding) -> str:
 
 def _fitting(chosen: list[Reading], text: str) -> Understanding:
     chosen = _without_needless_doubt(chosen)
+    if any(Flag.NO_YEAR in reading.flags for reading in chosen):
+        return _without_year(chosen, text)
     doubt = [flag for flag in _flags(chosen) if flag in DOUBTFUL]
     if len(chosen) == 1 and doubt:
         return _doubtful(chosen[0], doubt[0], text)
@@ -211,6 +213,22 @@ def _implausible(chosen: list[Reading], text: str) -> Understanding:
         candidates=findings,
         question=Question(Asks.HARDLY_POSSIBLE, questions.value_again(tell.quantity(values[0]))),
         slots=_slots(first),
+        flags=_flags(chosen),
+    )
+
+
+def _without_year(chosen: list[Reading], text: str) -> Understanding:
+    """ "The third of March" is no day that a paper runs to: nobody here knows of which year."""
+    about = chosen[0].finding
+    asked = questions.which_year(about.component, about.position)
+    return Understanding(
+        Decision.ASK,
+        Kind.FINDING,
+        "a day without its year is no date",
+        text,
+        candidates=tuple(one.finding for one in chosen if Flag.NO_YEAR not in one.flags),
+        question=Question(Asks.IN_FULL, questions.in_full(asked)),
+        slots=_slots(chosen[0]),
         flags=_flags(chosen),
     )
 

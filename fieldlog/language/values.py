@@ -42,7 +42,7 @@ _ONLY = ("only",)
 _OLD = (("old",),)
 _MILS = frozenset({"mil", "mils", "mill", "mills"})
 """A millimetre to one mechanic, a thousandth of an inch to another."""
-_KEPT_OF_CODES = frozenset({Flag.HOMOPHONE, Flag.SHORTHAND, Flag.THREE_DIGITS})
+_KEPT_OF_CODES = frozenset({Flag.NO_YEAR, Flag.HOMOPHONE, Flag.SHORTHAND, Flag.THREE_DIGITS})
 _KEPT_FIRST = frozenset({Flag.HOMOPHONE, Flag.UNIT_ASSUMED})
 _KEPT_FLAGS = (
     *(Flag.AGREEMENT, Flag.LOOSE_UNIT, Flag.SHORTHAND, Flag.EITHER),

@@ -268,6 +268,8 @@ def _papers(context: Context, finding: Finding) -> Iterator[Limit]:
     today, runs_to = context.settings.get("date"), finding.code
     if today is None or runs_to is None or finding.characteristic != "expires":
         return
+    if runs_to.startswith("-"):  # "--03-03", in records of earlier versions: a day of no known year
+        return
     # Both ISO 8601, so text order is date order; "2027-03" runs to the end of that month.
     valid = runs_to >= today[: len(runs_to)]
     yield _word(
