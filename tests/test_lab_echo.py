@@ -42,8 +42,8 @@ def counted(room: bench.Room, layers: bench.Layers) -> bench.Own:
     finding = LANGUAGE.understand("front pads two millimetres").finding
     assert finding is not None
     row = bench.Own(layers, -6.0)
-    for says, heard in bench.own_takes(room, [finding], layers, -6.0, ("engine 1000",)):
-        bench.count_own(row, says, heard)
+    for says, heard, cuts in bench.own_takes(room, [finding], row, ("engine 1000",)):
+        bench.count_own(row, says, heard, cuts)
     return row
 
 
@@ -59,7 +59,7 @@ def test_without_it_everything_would_be_believed(room: bench.Room) -> None:
 
 def test_the_page_has_the_counts_and_their_bounds() -> None:
     own = bench.Own(bench.Layers.ALL, -6.0, takes=36, sentences=72)
-    over = bench.Over("over a read-back", takes=20, right=19, asked=1)
+    over = bench.Over("over a read-back", takes=20, right=19, asked=1, offered=1)
     text = bench.page([own], [over], "python -m fieldlog.lab echo --set SET", interrupted=False)
     assert "| canceller and meaning | -6 dB | 72 | 0 (0.0 %, at most 4.1 %) |" in text
-    assert "| over a read-back | 20 | 19 (95.0 %) | 1 (5.0 %) |" in text
+    assert "| over a read-back | 20 | 19 (95.0 %) | 1 (5.0 %) | 1 |" in text

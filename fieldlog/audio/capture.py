@@ -17,6 +17,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldlog.audio.begins import Begins
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.audio.endpointer import Endpointer
 from fieldlog.audio.health import Notice, StreamClock, Trouble
@@ -87,16 +88,20 @@ class Capture:
         recorder: Recorder | None = None,
         *,
         echo: Cleans | None = None,
+        begins: Callable[[], None] = lambda: None,
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
     ) -> None:
         """``source`` must be open already; ``recorder`` keeps the whole stream when given.
 
         ``echo`` takes our own voice out of what is listened to; what is kept is as it came in.
+        ``begins`` is called, in the capturing thread, as soon as somebody is heard to begin to speak
+        (``audio.begins``).
         """
         self._source = source
         self._endpointer = endpointer
         self._recorder = recorder
         self._echo = echo
+        self._begins, self._beginnings = begins, Begins()
         self._now = now
         self.clock = StreamClock(now())
         self._events: queue.Queue[Event | BaseException | None] = queue.Queue(
@@ -174,6 +179,8 @@ class Capture:
             heard = samples if self._echo is None else self._echo.clean(samples)
             clips = self._endpointer.process(heard)
             self._position_s += len(samples) / RATE
+            if self._beginnings.push(heard, speaking=self._endpointer.speaking, ended=bool(clips)):
+                self._begins()
             self._say(clips)
             self._offer_draft()
             self._meter(block)

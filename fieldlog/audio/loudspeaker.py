@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from fieldlog.audio.clip import RATE
 from fieldlog.audio.microphone import BESIDE, load_sounddevice
-from fieldlog.audio.playback import Playback
+from fieldlog.audio.playback import Playback, faded
 from fieldlog.errors import AudioError
 
 Samples = NDArray[np.float32]
@@ -139,11 +139,3 @@ class Loudspeaker:
                 head.at += taken
                 if head.at >= len(head.out):
                     self._waiting.popleft()
-
-
-def faded(samples: Samples, at: int, rate: int) -> Samples:
-    """``samples`` up to the one numbered ``at``, and 20 ms of the rest that fade."""
-    kept = samples[: at + rate // 50].copy()
-    count = len(kept) - at
-    kept[at:] *= np.linspace(1.0, 0.0, count, dtype=np.float32)
-    return kept

@@ -68,6 +68,23 @@ class Playback:
             if self._sounds and self._sounds[-1].name == name:
                 self._sounds[-1] = replace(self._sounds[-1], samples=samples)
 
+    def cut(self) -> None:
+        """What has a name stops now, faded out, and what was to follow with one never begins."""
+        with self._lock:
+            while self._sounds and self._sounds[-1].name:
+                last = self._sounds[-1]
+                at = round((self._position_s - last.start_s) * RATE)
+                if at > 0:
+                    if at < len(last.samples):
+                        self._sounds[-1] = replace(last, samples=faded(last.samples, at, RATE))
+                    return
+                self._sounds.pop()
+
+    def named(self, name: str) -> Sounding | None:
+        """The sound of that name; None where it did not begin yet."""
+        with self._lock:
+            return next((each for each in reversed(self._sounds) if each.name == name), None)
+
     def reference(self, start_s: float, count: int) -> Samples:
         """What was played in ``count`` samples of the stream from ``start_s`` on; silence between."""
         out = np.zeros(count, np.float32)
@@ -88,3 +105,11 @@ class Playback:
                 for sound in self._sounds
                 if sound.start_s < end_s and start_s < sound.end_s + tail_s
             )
+
+
+def faded(samples: Samples, at: int, rate: int) -> Samples:
+    """``samples`` up to the one numbered ``at``, and 20 ms of the rest that fade."""
+    kept = samples[: at + rate // 50].copy()
+    count = len(kept) - at
+    kept[at:] *= np.linspace(1.0, 0.0, count, dtype=np.float32)
+    return kept

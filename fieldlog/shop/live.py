@@ -23,7 +23,7 @@ from fieldlog.hearing import Heard
 from fieldlog.model import Command, Hearing
 from fieldlog.shop.events import Event, Faulted, HeldBack, NotSaved, Refused
 from fieldlog.shop.inspecting import Inspecting, not_taken
-from fieldlog.shop.mouth import Mouth
+from fieldlog.shop.mouth import QUIET_S, Mouth
 from fieldlog.store.affirmed import unaffirmed
 from fieldlog.store.records import RecordedFinding
 from fieldlog.store.rescue import hear_command, rescue
@@ -69,11 +69,27 @@ class LiveInspection:
         self._conversation = inspecting.conversation
         self._ahead: Heard | None = None
         self._waiting: list[_Waiting] = []
+        self._mouth: Mouth | None = None
+        self._spoke_s = 0.0
 
     def speaks(self, mouth: Mouth) -> None:
         """What is told is said aloud: *affirm* is asked for, and our own voice is no finding."""
         self._inspecting.affirming.asks = mouth.asks
         self._conversation.overheard = mouth.overheard
+        self._mouth = mouth
+
+    def begins(self) -> None:
+        """Somebody begins to speak: what is said aloud gives way. Called by the thread that captures."""
+        if self._mouth is not None:
+            self._mouth.gives_way()
+
+    def level(self, level: Level) -> None:
+        """How the stream goes on: after a while without speech, what was broken off is said again."""
+        if level.speaking:
+            self._spoke_s = level.position_s
+        if self._mouth is not None:
+            quiet = level.position_s - self._spoke_s >= QUIET_S
+            self._mouth.goes_on(level.position_s, quiet=quiet)
 
     @property
     def unaffirmed(self) -> tuple[RecordedFinding, ...]:
@@ -199,9 +215,12 @@ def listen(
     Utterances are taken in this thread; sound is kept (with a ``recorder``) and cut meanwhile,
     however long that takes. ``rest_after_s``: it stands by when nothing was taken for so long.
     """
-    capture = Capture(source, Endpointer(), recorder, echo=echo)
+    begins = live.begins if echo is not None else lambda: None  # else it would give way to itself
+    capture = Capture(source, Endpointer(), recorder, echo=echo, begins=begins)
     taken_s = 0.0
     for event in capture.events():
+        if isinstance(event, Level):
+            live.level(event)
         if isinstance(event, Spoken):
             for told in live.spoken(event):
                 taken_s = event.clip.end_s if took(told.events) else taken_s

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import threading
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
 
@@ -25,6 +27,13 @@ Samples = NDArray[np.float32]
 
 _BETWEEN = np.zeros(RATE // 10, np.float32)
 """Silence between a tone and the words behind it."""
+QUIET_S = 0.3
+"""Seconds behind the end of an utterance, itself known by a silence, until what was broken off is said again."""
+_WAITS_S = 10.0
+"""What was broken off so long ago is said all the same, to its end, whoever talks meanwhile."""
+_BREAKS = 2
+"""So often one thing gives way to who begins to speak; then it is said to its end: a radio that talks would
+else keep it from ever being heard."""
 
 
 class Plays(Protocol):
@@ -54,7 +63,7 @@ def sound_of(said: Saying, voice: Voice | None, other: Speaks | None = None) -> 
     parts = [] if said.tone is None else [tone(said.tone)]
     words = spoken_words(said.words, voice, other)
     if words is not None:
-        parts += [_BETWEEN, words] if parts else [words]
+        parts.append(before_words(words) if parts else words)
     return np.concatenate(parts) if parts else np.zeros(0, np.float32)
 
 
@@ -70,8 +79,29 @@ def spoken_words(words: str, voice: Voice | None, other: Speaks | None = None) -
     return other.say(words) if other is not None else None
 
 
+def before_words(words: Samples) -> Samples:
+    """``words`` behind the silence that is between a tone and them."""
+    return np.concatenate([_BETWEEN, words])
+
+
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """What is being said, or was broken off."""
+
+    said: Saying
+    sound: Samples
+    name: str
+    """Of its sound on the loudspeaker."""
+    breaks: int = 0
+    """How often it was broken off already."""
+
+
 class Mouth:
-    """Tells on a loudspeaker, and knows afterwards what was its own voice."""
+    """Tells on a loudspeaker, and knows afterwards what was its own voice.
+
+    Who begins to speak is given way to (``gives_way``, called by the thread that captures); where nothing
+    came of what they said, it is said again (``goes_on``).
+    """
 
     def __init__(
         self,
@@ -86,6 +116,11 @@ class Mouth:
         self._how, self._plays, self._voice, self._other = how, plays, voice, other
         self._kept = kept
         self._said: dict[str, Saying] = {}
+        self._lock = threading.Lock()
+        self._now: _Words | None = None
+        """What was said last, which may have ended."""
+        self._broken_off: _Words | None = None
+        self._broken_off_s = 0.0
 
     @property
     def asks(self) -> bool:
@@ -112,19 +147,73 @@ class Mouth:
         words = spoken_words(said.words, self._voice, self._other)
         if said.tone is None and words is None:
             return
-        self._plays.cut()  # what was being said is old: whoever spoke went on
-        if said.tone is not None:
-            self._plays.play(tone(said.tone))
-        if words is not None:
-            name = str(len(self._said) + 1)
-            self._said[name] = said
-            self._plays.play(np.concatenate([_BETWEEN, words]), name)
-        self._note(said)
+        with self._lock:
+            behind = False
+            if said.tone is Tone.NOT_UNDERSTOOD:  # whatever it was, nobody heard the end of this
+                behind = not self._break_off() and self._is_saying()
+            else:  # what was being said is old: whoever spoke went on
+                self._broken_off = None
+            if not behind:
+                self._plays.cut()
+                self._now = None
+            if said.tone is not None:
+                self._plays.play(tone(said.tone))
+            self._note(said, behind=behind)
+            if words is not None:
+                self._begin(_Words(said, before_words(words), ""))
 
-    def _note(self, said: Saying) -> None:
+    def gives_way(self) -> None:
+        """Somebody begins to speak: what is being said stops at once."""
+        with self._lock:
+            if self._break_off():
+                self._plays.cut()
+                self._note(Saying(None))
+
+    def goes_on(self, position_s: float, *, quiet: bool) -> None:
+        """The stream has come so far, and all that was said is told; ``quiet``: nobody speaks for ``QUIET_S``.
+
+        What was broken off, with nothing told since but that something was not understood, is said again.
+        """
+        with self._lock:
+            off, waited_s = self._broken_off, position_s - self._broken_off_s
+            if off is None or waited_s < QUIET_S or self._is_saying():
+                return
+            if not quiet:
+                if waited_s < _WAITS_S:
+                    return
+                off = replace(off, breaks=_BREAKS)
+            self._broken_off = None
+            self._note(Saying(None, off.said.words))
+            self._begin(off)
+
+    def _begin(self, words: _Words) -> None:
+        name = str(len(self._said) + 1)
+        self._said[name] = words.said
+        self._now = replace(words, name=name)
+        self._plays.play(words.sound, name)
+
+    def _break_off(self) -> bool:
+        """Whether something was being said that gives way; it is remembered."""
+        now = self._now
+        if now is None or now.breaks >= _BREAKS or not self._is_saying():
+            return False
+        self._broken_off = replace(now, breaks=now.breaks + 1)
+        self._broken_off_s = self._plays.playback.position_s
+        self._now = None
+        return True
+
+    def _is_saying(self) -> bool:
+        if self._now is None:
+            return False
+        sound = self._plays.playback.named(self._now.name)
+        return sound is None or sound.end_s > self._plays.playback.position_s
+
+    def _note(self, said: Saying, *, behind: bool = False) -> None:
+        """``behind``: it waits for what is being said, which else ends here."""
         if self._kept is None:
             return
-        row = {"at_s": self._plays.playback.position_s, "tone": said.tone, "words": said.words}
+        at_s = self._plays.playback.position_s
+        row = {"at_s": at_s, "tone": said.tone, "words": said.words, "behind": behind}
         try:
             with self._kept.open("a", encoding="utf-8") as file:
                 file.write(json.dumps(row) + "\n")

@@ -14,13 +14,12 @@ from typing import Self
 
 from fieldlog.audio.playback import Playback
 from fieldlog.audio.recorder import RUNNING
-from fieldlog.audio.tones import Tone
+from fieldlog.audio.tones import Tone, tone
 from fieldlog.audio.voice import Voice
 from fieldlog.hearing import Heard
 from fieldlog.model import Finding
-from fieldlog.shop.mouth import sound_of
+from fieldlog.shop.mouth import before_words, spoken_words
 from fieldlog.shop.own_voice import TAIL_S, OwnWords, overheard
-from fieldlog.shop.saying import Saying
 
 _ENDING = ".played.jsonl"
 
@@ -45,17 +44,24 @@ class Played:
             lines = beside(stream).read_text(encoding="utf-8").splitlines()
         except OSError:
             return None
-        playback, words = Playback(kept=len(lines) + 1), dict[str, str]()
+        playback, words = Playback(kept=2 * len(lines) + 1), dict[str, str]()
         for number, line in enumerate(lines):
             try:
                 row = json.loads(line)
                 at_s, said = float(row["at_s"]), str(row["words"])
                 which = Tone(row["tone"]) if row["tone"] else None
-            except (ValueError, KeyError, TypeError):
+                behind = bool(row.get("behind"))
+            except (ValueError, KeyError, TypeError, AttributeError):
                 continue
             playback.at(at_s)
-            playback.begins(sound_of(Saying(which, said), voice), str(number))
-            words[str(number)] = said
+            if not behind:  # what was being said was out of date, or somebody began to speak
+                playback.cut()
+            if which is not None:
+                playback.begins(tone(which), "")
+            spoken = spoken_words(said, voice)
+            if spoken is not None:
+                playback.begins(before_words(spoken), str(number))
+                words[str(number)] = said
         return cls(playback, words)
 
     def overheard(self, heard: Heard, findings: Sequence[Finding]) -> Heard:
@@ -64,6 +70,6 @@ class Played:
         said = [
             OwnWords(each.start_s, each.end_s, self.words[each.name], tuple(findings))
             for each in around
-            if self.words[each.name]
+            if each.name
         ]
         return overheard(heard, said)

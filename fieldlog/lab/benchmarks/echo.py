@@ -9,23 +9,24 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldlog.audio.clip import RATE
+from fieldlog.audio.begins import Begins
+from fieldlog.audio.clip import RATE, Clip
 from fieldlog.audio.echo import EchoCanceller
-from fieldlog.audio.endpointer import utterances
+from fieldlog.audio.endpointer import Endpointer
 from fieldlog.audio.playback import Playback
 from fieldlog.audio.vad import voice_activity
 from fieldlog.audio.voice import bundled_voice
 from fieldlog.hearing import Heard
 from fieldlog.lab.benchmarks.claim import claim, share
 from fieldlog.lab.benchmarks.noise_mix import excerpt, rms
-from fieldlog.lab.speech_set.effects import in_room
+from fieldlog.lab.speech_set.effects import impulse_response
 from fieldlog.lab.speech_set.items import Item, SpeechSet
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model import Decision, Finding, Flag
@@ -44,7 +45,7 @@ NOISE_DB = 15.0
 """Of the voice over the noise."""
 VOICE_RMS = 0.05
 BARGE_IN_DB = -6.0
-_BLOCK = RATE // 10
+_BLOCK = RATE // 50
 _BEGIN_S = 1.0
 _BETWEEN_S = 2.0
 _SPEAKS_AFTER_S = 0.7
@@ -85,8 +86,12 @@ class Own:
 
     layers: Layers
     level_db: float | None
+    gives_way: bool = False
+    """Whether it fell silent when somebody was heard to begin to speak."""
     takes: int = 0
     sentences: int = 0
+    cuts: int = 0
+    """How often it did, though nobody spoke."""
     came: Counter[Came] = field(default_factory=Counter)
     worst: list[str] = field(default_factory=list)
     """Sentence and what was taken for something of somebody."""
@@ -100,6 +105,8 @@ class Over:
     takes: int = 0
     right: int = 0
     asked: int = 0
+    offered: int = 0
+    """Of those asked about: "affirm" or one more word takes what was said."""
     refused: int = 0
     nothing: int = 0
     """No speech was found, or it was taken for our own voice."""
@@ -107,16 +114,23 @@ class Over:
 
 
 class _Plays:
-    """A loudspeaker that plays at once: all that it does is in ``playback``."""
+    """A loudspeaker that plays at once into ``near``, by the way of ``echo``."""
 
-    def __init__(self) -> None:
+    def __init__(self, near: Samples, echo: Echo) -> None:
         self.playback = Playback()
+        self._near, self._echo = near, echo
+        self.cuts = 0
 
     def play(self, samples: Samples, name: str = "") -> None:
         self.playback.begins(samples, name)
+        self._echo.add(self._near, self.playback)
 
     def cut(self) -> None:
-        """What is said here is never out of date."""
+        sounding = [each for each in self.playback.around(0.0, 1e9, 0.0) if each.name]
+        if sounding and sounding[-1].end_s > self.playback.position_s:
+            self.cuts += 1
+            self.playback.cut()
+            self._echo.cut(self._near, self.playback)
 
 
 @dataclass(frozen=True)
@@ -135,33 +149,43 @@ class Room:
         return np.asarray(sound * (level / max(rms(sound), 1e-9)), np.float32)
 
     def through(
-        self, near: Samples, says: Sequence[tuple[float, Saying]], echo: Echo, layers: Layers
-    ) -> list[Heard]:
-        """What a session makes of ``near``, while it says ``says`` from those seconds on."""
-        plays = _Plays()
+        self,
+        near: Samples,
+        says: Sequence[tuple[float, Saying]],
+        echo: Echo,
+        layers: Layers,
+        *,
+        gives_way: bool = False,
+    ) -> tuple[list[Heard], int]:
+        """What a session makes of ``near``, while it says ``says`` from those seconds on, and how often
+        it fell silent.
+
+        ``gives_way``: whether it falls silent when somebody begins to speak, as it does in a session.
+        """
+        near = near.copy()
+        plays = _Plays(near, echo)
         mouth = Mouth(Say.VALUES, plays, bundled_voice())
         canceller = EchoCanceller(plays.playback)
-        out, waiting = [], list(says)
-        near = near.copy()
+        conversation = Conversation(self.ears, keeps_left=True)
+        if layers.means:
+            conversation.overheard = mouth.overheard
+        endpointer = Endpointer(voice=voice_activity().activity)
+        waiting, clips, beginnings = list(says), list[Clip](), Begins()
         for at in range(0, len(near), _BLOCK):
             plays.playback.at(at / RATE)
             while waiting and waiting[0][0] * RATE < at + _BLOCK:
                 mouth.say(waiting.pop(0)[1])
-                echo.add(near, plays.playback)
             block = near[at : at + _BLOCK]
-            out.append(canceller.clean(block) if layers.cancels else block)
-        if layers.cancels:
-            out.append(canceller.flush())
-        conversation = Conversation(self.ears)
-        if layers.means:
-            conversation.overheard = mouth.overheard
-        clips = utterances([np.concatenate(out)], voice=voice_activity().activity)
-        return [
-            conversation.next(
-                canceller.for_the_ear(clip) if layers.cancels else clip, kept=True
-            ).heard
-            for clip in clips
-        ]
+            block = canceller.clean(block) if layers.cancels else block
+            ended = endpointer.process(block)
+            clips += ended
+            begins = beginnings.push(block, speaking=endpointer.speaking, ended=bool(ended))
+            if begins and gives_way:
+                mouth.gives_way()
+        clips += endpointer.process(canceller.flush()) if layers.cancels else []
+        clips += endpointer.flush()
+        ear = canceller.for_the_ear if layers.cancels else lambda clip: clip
+        return [conversation.next(ear(clip), kept=True).heard for clip in clips], plays.cuts
 
 
 @dataclass
@@ -172,29 +196,57 @@ class Echo:
     delay_s: float
     seed: int
     done: int = 0
+    _last: _Sounded | None = None
 
     def add(self, near: Samples, playback: Playback) -> None:
         """Put the echo of what began last into ``near``, where it will be heard."""
         sound = playback.around(0.0, 1e9, 0.0)[-1]
         rng = np.random.default_rng([self.seed, self.done])
         self.done += 1
-        bent = np.tanh(2.0 * sound.samples) / 2.0
-        wet = in_room(bent.astype(np.float32), rng.uniform(0.3, 0.5), rng.uniform(2.0, 8.0), rng)
-        loud = wet[np.abs(wet) > 0.01]
+        response = impulse_response(rng.uniform(0.3, 0.5), rng.uniform(2.0, 8.0), rng)
+        wet = _through_room(sound.samples, response, len(sound.samples) + RATE // 2)
+        loud = wet[np.abs(wet) > 0.02 * np.abs(wet).max(initial=0.0)]
         gain = VOICE_RMS * 10 ** (self.level_db / 20) / max(rms(loud), 1e-9)
         at = round((sound.start_s + self.delay_s) * RATE)
-        end = min(len(near), at + len(wet))
-        near[at:end] += wet[: end - at] * np.float32(gain)
+        wet = wet[: max(0, len(near) - at)] * np.float32(gain)
+        near[at : at + len(wet)] += wet
+        self._last = _Sounded(at, wet, response, gain)
+
+    def cut(self, near: Samples, playback: Playback) -> None:
+        """What was put in last ends where ``playback`` says that it was cut."""
+        last, sound = self._last, playback.around(0.0, 1e9, 0.0)[-1]
+        assert last is not None
+        left = _through_room(sound.samples, last.response, len(last.wet)) * np.float32(last.gain)
+        near[last.at : last.at + len(left)] += left - last.wet
+        self._last = replace(last, wet=left)
+
+
+@dataclass(frozen=True)
+class _Sounded:
+    """An echo that was put into a microphone."""
+
+    at: int
+    wet: Samples
+    response: NDArray[np.float64]
+    gain: float
+
+
+def _through_room(sound: Samples, response: NDArray[np.float64], count: int) -> Samples:
+    """``count`` samples of ``sound``, bent as a loudspeaker bends it, in a room of that ``response``."""
+    size = 1 << (max(count, len(sound)) + len(response)).bit_length()
+    bent = np.tanh(2.0 * sound) / 2.0
+    wet = np.fft.irfft(np.fft.rfft(bent, size) * np.fft.rfft(response, size), size)[:count]
+    return np.asarray(wet, np.float32)
 
 
 def own_takes(
-    room: Room,
-    findings: Sequence[Finding],
-    layers: Layers,
-    level_db: float | None,
-    kinds: Sequence[str],
-) -> Iterator[tuple[list[Saying], list[Heard]]]:
-    """Two sentences in each delay and noise: one read back, one asked; no ``level_db``: none is played."""
+    room: Room, findings: Sequence[Finding], row: Own, kinds: Sequence[str]
+) -> Iterator[tuple[list[Saying], list[Heard], int]]:
+    """Two sentences in each delay and noise: one read back, one asked; no level: none is played.
+
+    What was said, what was heard, and how often the tool fell silent.
+    """
+    level_db = row.level_db
     for number, (delay_s, kind) in enumerate((d, k) for d in DELAYS_S for k in kinds):
         pick = np.random.default_rng([number, round(-(level_db or 0.0))])
         one, two = (findings[int(n)] for n in pick.integers(0, len(findings), 2))
@@ -206,12 +258,15 @@ def own_takes(
         seconds = second_s + length_s(says[1]) + _BETWEEN_S
         near = room.noise(kind, round(seconds * RATE), number)
         timed = [] if level_db is None else [(_BEGIN_S, says[0]), (second_s, says[1])]
-        yield says, room.through(near, timed, Echo(level_db or 0.0, delay_s, number), layers)
+        echo = Echo(level_db or 0.0, delay_s, number)
+        heard, cuts = room.through(near, timed, echo, row.layers, gives_way=row.gives_way)
+        yield says, heard, cuts
 
 
-def count_own(row: Own, says: Sequence[Saying], heard: Sequence[Heard]) -> None:
+def count_own(row: Own, says: Sequence[Saying], heard: Sequence[Heard], cuts: int = 0) -> None:
     """Add one take to ``row``."""
     row.takes += 1
+    row.cuts += cuts
     row.sentences += len(says)
     for each in heard:
         came = _came(each)
@@ -232,7 +287,14 @@ def _came(heard: Heard) -> Came:
 
 
 def over_take(
-    room: Room, row: Over, item: Item, about: Finding, *, noise: str | None, echo_s: float | None
+    room: Room,
+    row: Over,
+    item: Item,
+    about: Finding,
+    *,
+    noise: str | None,
+    echo_s: float | None,
+    gives_way: bool = True,
 ) -> None:
     """``item`` said over a read-back of ``about`` (``echo_s``: delay of its echo; None: none is)."""
     language = room.ears.language
@@ -249,7 +311,8 @@ def over_take(
         None, sentence(spoken.CONFIRM, spoken.DANGEROUS, spoken.read_back(about)), (about,)
     )
     says = [] if echo_s is None else [(_BEGIN_S, said)]
-    heard = room.through(near, says, Echo(BARGE_IN_DB, echo_s or 0.0, seed), Layers.ALL)
+    echo = Echo(BARGE_IN_DB, echo_s or 0.0, seed)
+    heard, _ = room.through(near, says, echo, Layers.ALL, gives_way=gives_way)
     row.takes += 1
     found = [one for each in heard for one in each.outcomes if each.accepted]
     taken = [one.finding.meaning for one in found if one.finding is not None]
@@ -260,6 +323,8 @@ def over_take(
         row.wrong.append(f"{item.words} -> {[each.text for each in heard]} ({item.voice})")
     elif any(each.understanding.decision is Decision.ASK for each in heard):
         row.asked += 1
+        each = next(h.understanding for h in heard if h.understanding.decision is Decision.ASK)
+        row.offered += wanted[0] in [one.meaning for one in each.offered]
     elif any(Flag.OWN_VOICE not in each.understanding.flags for each in heard):
         row.refused += 1
     else:
@@ -273,10 +338,12 @@ def length_s(said: Saying) -> float:
     return len(sound_of(said, bundled_voice())) / RATE
 
 
-def findings_of(noises: SpeechSet, language: InspectionLanguage) -> list[tuple[Item, Finding]]:
-    """The test part's phrases that state one finding each."""
+def findings_of(
+    noises: SpeechSet, language: InspectionLanguage, part: str = "test"
+) -> list[tuple[Item, Finding]]:
+    """The phrases of ``part`` that state one finding each."""
     found = []
-    for item in noises.part("test"):
+    for item in noises.part(part):
         if item.kind == "phrase" and item.effect in ("dry", "garage", "far"):
             said = language.understand(item.words)
             if said.decision is Decision.ACCEPT and said.finding is not None:
@@ -298,14 +365,18 @@ def page(owns: Sequence[Own], overs: Sequence[Over], command: str, *, interrupte
         f"{NOISE_DB:.0f} dB below a voice (the radio says no phrase of the language: it would be heard, and rightly). A finding or",
         "command taken is wrong (upper 95 % bound of the share of sentences).",
         "",
-        "| what stands between | echo | sentences | findings | commands | asked | refused | known as own |",
-        "|---|---|---|---|---|---|---|---|",
+        "Whether it falls silent when it hears somebody begin to speak is told apart: a read-back that is broken off leaves less to be taken",
+        "for a finding. Where it did, nobody spoke, and it is said again.",
+        "",
+        "| what stands between | echo | sentences | findings | commands | asked | refused | known as own | fell silent |",
+        "|---|---|---|---|---|---|---|---|---|",
     ]
     for row in owns:
         level = "nothing is played" if row.level_db is None else f"{row.level_db:.0f} dB"
         lines.append(
             f"| {row.layers} | {level} | {row.sentences} | {claim(row.came[Came.FINDING], row.sentences)} "
-            f"| {row.came[Came.COMMAND]} | {row.came[Came.ASKED]} | {row.came[Came.REFUSED]} | {row.came[Came.OWN]} |"
+            f"| {row.came[Came.COMMAND]} | {row.came[Came.ASKED]} | {row.came[Came.REFUSED]} | {row.came[Came.OWN]} "
+            f"| {row.cuts if row.gives_way else 'goes on'} |"
         )
     lines += [
         "",
@@ -315,14 +386,15 @@ def page(owns: Sequence[Own], overs: Sequence[Over], command: str, *, interrupte
         "",
         "## Somebody speaks over a read-back",
         "",
-        f"The echo is {-BARGE_IN_DB:.0f} dB below the voice, which begins {_SPEAKS_AFTER_S} s behind the read-back of another finding.",
+        f"The echo is {-BARGE_IN_DB:.0f} dB below the voice, which begins {_SPEAKS_AFTER_S} s behind the beginning of a read-back of another finding. In",
+        "a session the read-back is broken off as soon as the voice is heard; the rows where it goes on tell what the canceller alone comes to.",
         "",
-        "| | takes | right | asked | refused and told | nothing | wrong |",
-        "|---|---|---|---|---|---|---|",
+        "| | takes | right | asked | of these with what was said | refused and told | nothing | wrong |",
+        "|---|---|---|---|---|---|---|---|",
     ]
     for over in overs:
         lines.append(
-            f"| {over.name} | {over.takes} | {share(over.right, over.takes)} | {share(over.asked, over.takes)} "
+            f"| {over.name} | {over.takes} | {share(over.right, over.takes)} | {share(over.asked, over.takes)} | {over.offered} "
             f"| {share(over.refused, over.takes)} | {share(over.nothing, over.takes)} | {claim(len(over.wrong), over.takes)} |"
         )
     lines += ["", *(f"- wrong, {over.name}: {text}" for over in overs for text in over.wrong)]

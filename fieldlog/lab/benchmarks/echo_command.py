@@ -47,29 +47,26 @@ def echo(folder: Path, items: int, docs: Path | None, listener: str, model: Path
         room = bench.Room(ears, opened)
         spoken = bench.findings_of(opened, language)
         findings = [finding for _, finding in spoken]
-        plan: list[tuple[bench.Layers, float | None]] = [
-            (bench.Layers.ALL, level) for level in bench.LEVELS_DB
-        ]
-        plan += [(bench.Layers.ALL, None)]
-        plan += [(layers, -6.0) for layers in bench.Layers if layers is not bench.Layers.ALL]
+        all_layers = bench.Layers.ALL
+        plan = [bench.Own(all_layers, level) for level in bench.LEVELS_DB]
+        plan += [bench.Own(all_layers, level, gives_way=True) for level in (*bench.LEVELS_DB, None)]
+        plan += [bench.Own(layers, -6.0) for layers in bench.Layers if layers is not all_layers]
         try:
-            for layers, level in plan:
-                owns.append(bench.Own(layers, level))
-                for says, heard in bench.own_takes(
-                    room,
-                    findings,
-                    layers,
-                    level,
-                    kinds if layers is bench.Layers.ALL else kinds[::4],
-                ):
-                    bench.count_own(owns[-1], says, heard)
-                click.echo(f"{layers}, {level} dB: {dict(owns[-1].came)}", err=True)
+            for row in plan:
+                owns.append(row)
+                some = kinds if row.layers is all_layers else kinds[::4]
+                for says, heard, cuts in bench.own_takes(room, findings, row, some):
+                    bench.count_own(row, says, heard, cuts)
+                click.echo(f"{row}", err=True)
             step = max(1, len(spoken) // max(1, items))
-            for name, noisy, echoes in (
-                ("nobody else speaks, clean", False, False),
-                ("over a read-back, clean", False, True),
-                (f"nobody else speaks, noise at {bench.NOISE_DB:.0f} dB", True, False),
-                (f"over a read-back, noise at {bench.NOISE_DB:.0f} dB", True, True),
+            noisy = f"noise at {bench.NOISE_DB:.0f} dB"
+            for name, in_noise, echoes, gives_way in (
+                ("nobody else speaks, clean", False, False, True),
+                ("over a read-back, clean", False, True, True),
+                ("over a read-back that goes on, clean", False, True, False),
+                (f"nobody else speaks, {noisy}", True, False, True),
+                (f"over a read-back, {noisy}", True, True, True),
+                (f"over a read-back that goes on, {noisy}", True, True, False),
             ):
                 overs.append(bench.Over(name))
                 for number, (item, own) in enumerate(spoken[::step][:items]):
@@ -80,8 +77,9 @@ def echo(folder: Path, items: int, docs: Path | None, listener: str, model: Path
                         overs[-1],
                         item,
                         others[item.seed % len(others)],
-                        noise=kinds[number % len(kinds)] if noisy else None,
+                        noise=kinds[number % len(kinds)] if in_noise else None,
                         echo_s=delay if echoes else None,
+                        gives_way=gives_way,
                     )
                 click.echo(f"{overs[-1]}", err=True)
         except KeyboardInterrupt:
