@@ -13,17 +13,12 @@ from fieldlog.config import VERSION
 
 if TYPE_CHECKING:
     from fieldlog.errors import FieldlogError, StoreError, UsageError
-    from fieldlog.model import (
-        Context,
-        Decision,
-        Finding,
-        Limit,
-        Quantity,
-        Severity,
-        State,
-        Understanding,
-        Verdict,
-    )
+    from fieldlog.model.context import Context
+    from fieldlog.model.finding import Finding, Quantity
+    from fieldlog.model.limit import Limit
+    from fieldlog.model.state import Severity, State
+    from fieldlog.model.understanding import Decision, Understanding
+    from fieldlog.model.verdict import Verdict
     from fieldlog.shop import events
     from fieldlog.shop.events import Event
     from fieldlog.shop.inspecting import Inspecting
@@ -54,6 +49,15 @@ __all__ = [
 ]
 
 _HOMES = {
+    "Context": "model.context",
+    "Decision": "model.understanding",
+    "Finding": "model.finding",
+    "Limit": "model.limit",
+    "Quantity": "model.finding",
+    "Severity": "model.state",
+    "State": "model.state",
+    "Understanding": "model.understanding",
+    "Verdict": "model.verdict",
     "FieldlogError": "errors",
     "StoreError": "errors",
     "UsageError": "errors",
@@ -63,7 +67,7 @@ _HOMES = {
     "InspectionRecord": "store.records",
     "Vehicle": "store.records",
 }
-"""Where each name is, but for the module ``events`` and what is in ``model``."""
+"""Where each name is, but for the module ``events``."""
 
 
 def __getattr__(name: str) -> Any:
@@ -72,7 +76,7 @@ def __getattr__(name: str) -> Any:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     if name == "events":
         return import_module("fieldlog.shop.events")
-    value = getattr(import_module(f"fieldlog.{_HOMES.get(name, 'model')}"), name)
+    value = getattr(import_module(f"fieldlog.{_HOMES[name]}"), name)
     globals()[name] = value
     return value
 

@@ -18,7 +18,9 @@ from fieldlog.audio.clip import FRAME, FRAME_S, Clip
 from fieldlog.audio.endpointer import join, joinable
 from fieldlog.grammar.language import Language, is_said
 from fieldlog.listeners.base import Listener
-from fieldlog.model import Command, Decision, Flag, Hearing, Kind, Understanding
+from fieldlog.model.command import Command
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
 """The doubt module's part: may turn *accept* into *ask* or *refuse*, never the other way round."""

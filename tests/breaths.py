@@ -16,7 +16,8 @@ from typing import Any
 from fieldlog.language.breath import Breath
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Decision, Finding, Quantity
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.understanding import Decision
 from tests import utterances
 from tests.utterances import FOLDER
 

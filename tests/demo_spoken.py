@@ -15,7 +15,8 @@ from fieldlog import config
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.hearing import Heard
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Decision, Hearing, Hypothesis, Kind, Understanding
+from fieldlog.model.hearing import Hearing, Hypothesis
+from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.photos.importer import import_folder
 from fieldlog.photos.placing import place_photos
 from fieldlog.shop import demo

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from fractions import Fraction
 from typing import Any
 
-from fieldlog.model import Finding, Qualifier, Quantity
+from fieldlog.model.finding import Finding, Qualifier, Quantity
 
 
 def exact_from_json(value: dict[str, Any] | None) -> Quantity | None:

@@ -18,7 +18,8 @@ from fieldlog.audio.clip import RATE, Clip
 from fieldlog.errors import FieldlogError
 from fieldlog.grammar import TaggedLanguage
 from fieldlog.listeners.base import Listener
-from fieldlog.model import Decision, Hearing
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.understanding import Decision
 
 DATA = Path(__file__).with_name("data")
 

@@ -8,7 +8,8 @@ from datetime import datetime, timedelta
 from fractions import Fraction
 from pathlib import Path
 
-from fieldlog.model import Decision, Finding, Kind, Quantity, Understanding
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.store.records import NewUtterance
 from fieldlog.store.repository import Repository
 from tests.photo_files import save

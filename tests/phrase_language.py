@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from fieldlog.model import Decision, Kind, Understanding
+from fieldlog.model.understanding import Decision, Kind, Understanding
 
 
 class PhraseGraph:

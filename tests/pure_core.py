@@ -16,7 +16,7 @@ SHELL = {
     "aftercare/files.py",
 }
 PURE = (
-    "model.py", "errors.py",
+    "errors.py", "model",
     "quantities", "grammar", "catalogue", "derived", "words", "language", "limits", "doubt", "aftercare",
     "listeners/whisper/adapter.py", "listeners/whisper/search.py", "listeners/whisper/tokens.py",
     "listeners/whisper/written.py", "listeners/whisper/features.py",

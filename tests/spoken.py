@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from fieldlog.audio.clip import Clip
 from fieldlog.cli import main
-from fieldlog.model import Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
 
 WORDS = "front tread four thirty seconds"
 GRAMMAR = """#JSGF V1.0;

@@ -14,7 +14,9 @@ from fractions import Fraction
 import pytest
 
 from fieldlog.errors import ChangedError, StoreError, UsageError
-from fieldlog.model import Finding, Quantity, State, Verdict
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.state import State
+from fieldlog.model.verdict import Verdict
 from fieldlog.store import entries
 from fieldlog.store.base import AsSeen, NewRow, Store
 from fieldlog.store.ids import new_id, part_id

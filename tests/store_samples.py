@@ -11,24 +11,12 @@ from pathlib import Path
 import numpy as np
 
 from fieldlog.audio.clip import RATE, Clip
-from fieldlog.model import (
-    Aggregation,
-    Decision,
-    Finding,
-    Hearing,
-    Hypothesis,
-    Judgement,
-    Kind,
-    Limit,
-    LimitStatus,
-    Qualifier,
-    Quantity,
-    Relation,
-    Severity,
-    State,
-    Understanding,
-    Verdict,
-)
+from fieldlog.model.finding import Finding, Qualifier, Quantity
+from fieldlog.model.hearing import Hearing, Hypothesis
+from fieldlog.model.limit import Aggregation, Limit, LimitStatus, Relation
+from fieldlog.model.state import Severity, State
+from fieldlog.model.understanding import Decision, Kind, Understanding
+from fieldlog.model.verdict import Judgement, Verdict
 from fieldlog.store.records import NewEntry, NewPhoto, NewUtterance, Stretch
 from fieldlog.store.repository import Repository
 from fieldlog.store.reviews import Decided, NewReview

@@ -17,7 +17,10 @@ from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.limits.assess import assess
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import Decision, Flag, LimitStatus, State, Verdict
+from fieldlog.model.limit import LimitStatus
+from fieldlog.model.state import State
+from fieldlog.model.understanding import Decision, Flag
+from fieldlog.model.verdict import Verdict
 
 TODAY = date(2026, 11, 25)
 Row = tuple[str, str | None, str, str, str | None]

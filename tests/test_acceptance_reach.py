@@ -13,7 +13,11 @@ from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.limits.assess import assess
 from fieldlog.limits.context import SETTINGS, parse_context
 from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import Context, Decision, Finding, Limit, LimitStatus, State
+from fieldlog.model.context import Context
+from fieldlog.model.finding import Finding
+from fieldlog.model.limit import Limit, LimitStatus
+from fieldlog.model.state import State
+from fieldlog.model.understanding import Decision
 from tests.utterances import rows
 
 TODAY = date(2026, 11, 25)

@@ -26,7 +26,9 @@ from fieldlog.limits.assess import assess
 from fieldlog.limits.context import SETTINGS, parse_context
 from fieldlog.limits.from_finding import Derived, derive
 from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import Decision, Judgement, State
+from fieldlog.model.state import State
+from fieldlog.model.understanding import Decision
+from fieldlog.model.verdict import Judgement
 from fieldlog.words import tell
 
 TODAY = date(2026, 11, 25)

@@ -9,7 +9,7 @@ import pytest
 
 from fieldlog.audio.tones import Tone
 from fieldlog.language.files import load_language
-from fieldlog.model import Context
+from fieldlog.model.context import Context
 from fieldlog.report.lines import not_settled
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event

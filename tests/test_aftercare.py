@@ -15,7 +15,9 @@ from fieldlog.aftercare.conclusion import conclude
 from fieldlog.aftercare.due import Done, Interval, WearReading, When
 from fieldlog.aftercare.plan import last_day
 from fieldlog.errors import UsageError
-from fieldlog.model import Finding, Severity, State, Verdict
+from fieldlog.model.finding import Finding
+from fieldlog.model.state import Severity, State
+from fieldlog.model.verdict import Verdict
 
 F = Fraction
 TODAY = date(2026, 3, 14)

@@ -23,7 +23,8 @@ from fieldlog.aftercare.work import MANUAL, Tighten, read_work, torques_for
 from fieldlog.catalogue.files import load_catalogue
 from fieldlog.derived import torque
 from fieldlog.errors import LimitError, UsageError
-from fieldlog.model import Aggregation, Finding, Limit, LimitStatus, Relation
+from fieldlog.model.finding import Finding
+from fieldlog.model.limit import Aggregation, Limit, LimitStatus, Relation
 
 F = Fraction
 CATALOGUE = load_catalogue(config.grammars())

@@ -15,7 +15,8 @@ from fieldlog.aftercare.trend import DIFFERENCE, Trend, TrendBasis, same_place, 
 from fieldlog.aftercare.wear_ruler import wear_ruler
 from fieldlog.cli.care_lines import trend_json, trend_lines
 from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import Context, Finding, Qualifier, Quantity
+from fieldlog.model.context import Context
+from fieldlog.model.finding import Finding, Qualifier, Quantity
 from fieldlog.report.trend_picture import trend_picture
 from fieldlog.store.records import HistoryRow
 

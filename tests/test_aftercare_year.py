@@ -30,16 +30,10 @@ from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.limits.packs import shipped_limits, with_own
-from fieldlog.model import (
-    Aggregation,
-    Decision,
-    Hearing,
-    Layer,
-    Limit,
-    LimitStatus,
-    Quantity,
-    Relation,
-)
+from fieldlog.model.finding import Quantity
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.limit import Aggregation, Layer, Limit, LimitStatus, Relation
+from fieldlog.model.understanding import Decision
 from fieldlog.report.write import surroundings
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.repository import Repository

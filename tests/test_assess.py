@@ -12,7 +12,8 @@ from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.limits.assess import Assessment, again, assess, in_a_row
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import Finding, Quantity, Severity, State
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.state import Severity, State
 
 F = Fraction
 TODAY = date(2026, 11, 25)

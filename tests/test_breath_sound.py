@@ -13,7 +13,7 @@ from fieldlog.audio.clip import RATE, Clip
 from fieldlog.audio.endpointer import utterances
 from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language
-from fieldlog.model import Decision, Flag
+from fieldlog.model.understanding import Decision, Flag
 from fieldlog.shop.conversation import Conversation, utterances_of
 from fieldlog.shop.ears import Ears, open_ears
 

@@ -13,7 +13,8 @@ import pytest
 from fieldlog import config
 from fieldlog.errors import GrammarError
 from fieldlog.language.files import load_language
-from fieldlog.model import Decision, Severity
+from fieldlog.model.state import Severity
+from fieldlog.model.understanding import Decision
 
 PAGE = Path(__file__).parent.parent / "docs" / "catalogue.md"
 

@@ -13,7 +13,7 @@ from fieldlog.catalogue.files import known_names, load_catalogue
 from fieldlog.catalogue.phrases import expand
 from fieldlog.catalogue.read import Known, read_catalogue
 from fieldlog.errors import GrammarError
-from fieldlog.model import Severity
+from fieldlog.model.state import Severity
 
 KNOWN = Known(
     conditions=frozenset({"sound", "worn", "loose"}),

@@ -14,7 +14,9 @@ from fieldlog.errors import GrammarError
 from fieldlog.limits.assess import assess
 from fieldlog.limits.cautions import DEFERS, at_start, cautions_for
 from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import Context, Finding, Severity, State
+from fieldlog.model.context import Context
+from fieldlog.model.finding import Finding
+from fieldlog.model.state import Severity, State
 
 CATALOGUE = load_catalogue(config.grammars())
 TODAY = date(2026, 3, 14)

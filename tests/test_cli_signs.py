@@ -14,7 +14,8 @@ from fieldlog.cli import signs
 from fieldlog.cli.verdict_lines import outcome_text
 from fieldlog.language.files import load_language
 from fieldlog.limits.assess import Assessment
-from fieldlog.model import State, Verdict
+from fieldlog.model.state import State
+from fieldlog.model.verdict import Verdict
 
 COLOUR = re.compile(r"\x1b\[(?:[0-9;]*;)?(?:3[0-8]|4[0-8]|9[0-7]|10[0-7])(?:;[0-9;]*)?m")
 """SGR codes that set a colour (ECMA-48 and the bright ones)."""

@@ -17,7 +17,8 @@ from fieldlog.aftercare.intervals import distance_km, said
 from fieldlog.cli import main
 from fieldlog.errors import LimitError
 from fieldlog.language.files import load_language
-from fieldlog.model import Decision, Finding
+from fieldlog.model.finding import Finding
+from fieldlog.model.understanding import Decision
 from fieldlog.report.surroundings import Surroundings
 from fieldlog.report.view import build
 from fieldlog.report.write import surroundings

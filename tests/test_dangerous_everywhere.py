@@ -14,7 +14,10 @@ from fieldlog.limits.assess import assess
 from fieldlog.limits.context import JURISDICTIONS, parse_context
 from fieldlog.limits.packs import parse_pack, shipped_limits, shipped_sides
 from fieldlog.limits.sides import Measure, Side, ends_of, sides_faults
-from fieldlog.model import Decision, Finding, Quantity, Severity, State, Verdict
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.state import Severity, State
+from fieldlog.model.understanding import Decision
+from fieldlog.model.verdict import Verdict
 from fieldlog.quantities.units import convert
 
 LANGUAGE = load_language()

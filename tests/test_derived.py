@@ -25,7 +25,7 @@ from fieldlog.derived import (
 )
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.from_finding import Derived, derive
-from fieldlog.model import Finding, Quantity
+from fieldlog.model.finding import Finding, Quantity
 
 F = Fraction
 TODAY = date(2026, 11, 25)

@@ -29,7 +29,10 @@ from fieldlog.doubt.twins import TWINS, exchanged
 from fieldlog.errors import UsageError
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Command, Decision, Flag, Hearing, Hypothesis, Kind, Rest, Understanding
+from fieldlog.model.command import Command
+from fieldlog.model.hearing import Hearing, Hypothesis
+from fieldlog.model.question import Rest
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.shop.conversation import Answering
 from fieldlog.words.questions import REST
 from tests.phrase_language import PhraseLanguage

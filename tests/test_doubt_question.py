@@ -7,7 +7,7 @@ import pytest
 from fieldlog.doubt.question import distinct, what_to_ask
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Decision, Kind, Understanding
+from fieldlog.model.understanding import Decision, Kind, Understanding
 
 
 @pytest.fixture(scope="module")

@@ -26,7 +26,8 @@ from fieldlog.doubt.echo import minding_echo
 from fieldlog.doubt.files import shipped_rules
 from fieldlog.hearing import Heard, hear_clip
 from fieldlog.language.files import load_language
-from fieldlog.model import Decision, Flag, Hearing, Hypothesis, Kind
+from fieldlog.model.hearing import Hearing, Hypothesis
+from fieldlog.model.understanding import Decision, Flag, Kind
 from fieldlog.shop.ears import open_ears
 from fieldlog.shop.left_behind import _clips
 from fieldlog.shop.mouth import Mouth, sound_of

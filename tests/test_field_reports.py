@@ -31,7 +31,10 @@ from fieldlog.cli.event_lines import events_text
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.listeners.whisper.listener import WhisperListener
-from fieldlog.model import Command, Context, Decision, Hearing
+from fieldlog.model.command import Command
+from fieldlog.model.context import Context
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.understanding import Decision
 from fieldlog.shop import events as ev
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.inspecting import Inspecting

@@ -12,7 +12,7 @@ from click.testing import CliRunner, Result
 
 from fieldlog.cli import main
 from fieldlog.language.files import load_language
-from fieldlog.model import Decision
+from fieldlog.model.understanding import Decision
 from fieldlog.quantities.normalise import normalise
 from fieldlog.quantities.unit_table import ROWS, Unit
 from fieldlog.quantities.written_dates import dates_in_words

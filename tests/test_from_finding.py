@@ -13,7 +13,7 @@ import pytest
 
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.from_finding import CHARACTERISTICS, Derived, Lacking, derive
-from fieldlog.model import Finding, Quantity
+from fieldlog.model.finding import Finding, Quantity
 
 F = Fraction
 TODAY = date(2026, 11, 25)

@@ -17,7 +17,9 @@ from fieldlog.hearing import Heard
 from fieldlog.language.breath import Breath
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Context, Decision, Flag, Hearing, Hypothesis, Understanding
+from fieldlog.model.context import Context
+from fieldlog.model.hearing import Hearing, Hypothesis
+from fieldlog.model.understanding import Decision, Flag, Understanding
 from fieldlog.shop import events as ev
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.going_on import going_on, silence_between

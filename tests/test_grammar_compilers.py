@@ -15,7 +15,7 @@ from fieldlog.grammar.jsgf import to_jsgf
 from fieldlog.grammar.language import Language
 from fieldlog.grammar.lexicon import as_two_words, read_lexicon
 from fieldlog.grammar.sample import Sampler
-from fieldlog.model import Decision, Kind
+from fieldlog.model.understanding import Decision, Kind
 from tests.enumerated import enumerate_phrases
 
 HEAD = "#JSGF V1.0;\ngrammar t;\n"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fieldlog.grammar.tagged import TaggedLanguage
 from fieldlog.language.files import load_language
-from fieldlog.model import Decision
+from fieldlog.model.understanding import Decision
 
 
 def test_a_small_grammar_names_its_words_and_a_larger_one_nothing() -> None:

@@ -16,7 +16,8 @@ from fieldlog.grammar.tagged import TaggedLanguage
 from fieldlog.hearing import Heard, as_promised, hear_clip, left_over, stretches_of
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Decision, Hearing, Hypothesis, Kind, Understanding
+from fieldlog.model.hearing import Hearing, Hypothesis
+from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.shop.conversation import Conversation, utterances_of
 from fieldlog.shop.ears import Ears
 

@@ -26,7 +26,11 @@ from fieldlog.language.files import load_language
 from fieldlog.limits.assess import assess
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import Decision, Finding, Limit, Severity, State, Verdict
+from fieldlog.model.finding import Finding
+from fieldlog.model.limit import Limit
+from fieldlog.model.state import Severity, State
+from fieldlog.model.understanding import Decision
+from fieldlog.model.verdict import Verdict
 from fieldlog.report.lines import needed, tightening
 
 LANGUAGE = load_language()

@@ -54,7 +54,10 @@ from fieldlog.lab.command import lab
 from fieldlog.lab.speech_set.voices import TEST, TUNE, VOICES, Job, Voice
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Asks, Decision, Finding, Hearing, Hypothesis, Question, Understanding
+from fieldlog.model.finding import Finding
+from fieldlog.model.hearing import Hearing, Hypothesis
+from fieldlog.model.question import Asks, Question
+from fieldlog.model.understanding import Decision, Understanding
 
 TOYS = [Voice(name, "toy", name, TEST) for name in ("one", "two", "three")]
 PADS, MIRROR = "front pads two millimetres", "left mirror cracked"

@@ -49,7 +49,7 @@ from fieldlog.lab.benchmarks.hearing_inspection import Measured, confusions, row
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.listeners.typed import TypedListener
-from fieldlog.model import Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
 
 OURS = tuple(kind for kind in KINDS if kind != "order")
 

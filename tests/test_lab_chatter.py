@@ -28,7 +28,7 @@ from fieldlog.lab.speech_set.items import SpeechSet
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.listeners.typed import TypedListener
-from fieldlog.model import Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
 from fieldlog.shop.ears import Ears
 
 FOLDER = Path(__file__).parent / "data" / "speech_set"

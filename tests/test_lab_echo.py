@@ -10,7 +10,7 @@ from fieldlog.audio.clip import Clip
 from fieldlog.lab.benchmarks import echo as bench
 from fieldlog.lab.speech_set.items import SpeechSet
 from fieldlog.language.files import load_language
-from fieldlog.model import Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
 from fieldlog.shop.ears import Ears
 
 LANGUAGE = load_language()

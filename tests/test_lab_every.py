@@ -17,7 +17,7 @@ from fieldlog.lab.benchmarks.hearing_reach import reach
 from fieldlog.lab.speech_set.voices import TEST, Job, Voice
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
 
 
 @pytest.fixture(scope="module")

@@ -32,7 +32,7 @@ from fieldlog.lab.benchmarks.recordings import digits, orders
 from fieldlog.lab.command import lab
 from fieldlog.lab.speech_set.items import SpeechSet
 from fieldlog.language.files import load_language
-from fieldlog.model import Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
 
 SET = Path(__file__).parent / "data" / "speech_set"
 CLIPS = Path(__file__).parent / "data" / "speech"

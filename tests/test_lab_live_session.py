@@ -19,7 +19,7 @@ from fieldlog.lab.live_session.bench import last_voice_s, resident_mb
 from fieldlog.lab.live_session.scripted import differences, scripts
 from fieldlog.lab.live_session.stage import ECHO, LATEST_S, Room, sounddevice
 from fieldlog.language.files import load_language
-from fieldlog.model import Context
+from fieldlog.model.context import Context
 from fieldlog.shop.workshop import Workshop
 
 NOW = datetime(2026, 5, 4, 8, 30, tzinfo=UTC)

@@ -50,7 +50,7 @@ from fieldlog.lab.speech_set.voices import (
 )
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Decision
+from fieldlog.model.understanding import Decision
 from tests.test_audio_convert import voice as speechlike
 
 

@@ -11,7 +11,9 @@ from fieldlog.grammar.language import is_said
 from fieldlog.grammar.sample import Sampler
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Asks, Command, Decision, Kind
+from fieldlog.model.command import Command
+from fieldlog.model.question import Asks
+from fieldlog.model.understanding import Decision, Kind
 
 
 @pytest.fixture(scope="module")

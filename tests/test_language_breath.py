@@ -8,7 +8,7 @@ import pytest
 
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Decision, Flag, Kind
+from fieldlog.model.understanding import Decision, Flag, Kind
 from tests import breaths
 from tests.utterances import rows
 

@@ -15,7 +15,7 @@ import pytest
 from fieldlog.errors import UsageError
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Decision, Understanding
+from fieldlog.model.understanding import Decision, Understanding
 from fieldlog.quantities.written import read_written
 
 SIGNS = [

@@ -11,7 +11,8 @@ from fieldlog.grammar.sample import Sampler
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.language.lexicon import phrases
-from fieldlog.model import Decision, Kind, Quantity
+from fieldlog.model.finding import Quantity
+from fieldlog.model.understanding import Decision, Kind
 from fieldlog.quantities.spell import spell_integer
 from fieldlog.words.say import say
 

@@ -13,7 +13,8 @@ from fieldlog.doubt.decide import judge_for
 from fieldlog.doubt.files import shipped_rules
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Decision, Hearing, Hypothesis, Understanding
+from fieldlog.model.hearing import Hearing, Hypothesis
+from fieldlog.model.understanding import Decision, Understanding
 
 F = Fraction
 

@@ -14,7 +14,9 @@ from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.language.sides import by_side_of_traffic
 from fieldlog.limits.context import keeps_left
-from fieldlog.model import Asks, Command, Decision, Flag, Kind
+from fieldlog.model.command import Command
+from fieldlog.model.question import Asks
+from fieldlog.model.understanding import Decision, Flag, Kind
 from tests.breaths import written
 from tests.shared import need_shared
 

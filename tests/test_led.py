@@ -11,7 +11,7 @@ import pytest
 from fieldlog.cli.event_lines import events_text
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Context
+from fieldlog.model.context import Context
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event
 from fieldlog.shop.inspecting import Inspecting

@@ -20,15 +20,10 @@ from fieldlog.doubt.question import telling_more
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import (
-    Asks,
-    Context,
-    Decision,
-    Flag,
-    Hearing,
-    Hypothesis,
-    Understanding,
-)
+from fieldlog.model.context import Context
+from fieldlog.model.hearing import Hearing, Hypothesis
+from fieldlog.model.question import Asks
+from fieldlog.model.understanding import Decision, Flag, Understanding
 from fieldlog.shop import events as ev
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.left_behind import FOLDER, CutOff, Listening, cut_off, taken_again

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldlog.limits.aggregate import reduce
-from fieldlog.model import Aggregation, aggregation
+from fieldlog.model.limit import Aggregation, aggregation
 
 
 def values(*texts: str) -> list[Fraction]:

@@ -14,17 +14,10 @@ from fieldlog.limits.check import check, merge_readings
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.judge import SEVERENESS
 from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import (
-    Aggregation,
-    Finding,
-    LimitStatus,
-    Qualifier,
-    Quantity,
-    Relation,
-    Severity,
-    State,
-    Verdict,
-)
+from fieldlog.model.finding import Finding, Qualifier, Quantity
+from fieldlog.model.limit import Aggregation, LimitStatus, Relation
+from fieldlog.model.state import Severity, State
+from fieldlog.model.verdict import Verdict
 
 
 def measured(

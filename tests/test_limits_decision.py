@@ -16,7 +16,7 @@ from fieldlog.limits.decision import (
     conformity,
     guard_band,
 )
-from fieldlog.model import State
+from fieldlog.model.state import State
 
 
 def f(text: str) -> Fraction:

@@ -10,7 +10,10 @@ from fieldlog.limits.check import check
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.entered import SPEED_ORDER, share
 from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import Finding, LimitStatus, Quantity, State, Verdict
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.limit import LimitStatus
+from fieldlog.model.state import State
+from fieldlog.model.verdict import Verdict
 
 
 def verdict(finding: Finding, *settings: str) -> Verdict:

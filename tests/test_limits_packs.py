@@ -24,7 +24,7 @@ from fieldlog.limits.packs import (
     with_own,
 )
 from fieldlog.limits.page import limits_page
-from fieldlog.model import LimitStatus
+from fieldlog.model.limit import LimitStatus
 from fieldlog.quantities.units import convert
 
 HEAD = """

@@ -16,16 +16,10 @@ from fieldlog.limits.context import parse_context
 from fieldlog.limits.items import Coverage, Held, coverage
 from fieldlog.limits.packs import Pack, covered, parse_pack, shipped_limits, shipped_packs
 from fieldlog.limits.page import limits_page
-from fieldlog.model import (
-    Finding,
-    LimitStatus,
-    Quantity,
-    Relation,
-    Severity,
-    SeverityFrom,
-    State,
-    Verdict,
-)
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.limit import LimitStatus, Relation, SeverityFrom
+from fieldlog.model.state import Severity, State
+from fieldlog.model.verdict import Verdict
 from fieldlog.words import tell
 
 CATALOGUE = load_catalogue(grammars())

@@ -8,7 +8,7 @@ import pytest
 
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.uncertainty import resolution, uncertainty_of
-from fieldlog.model import Qualifier, Quantity
+from fieldlog.model.finding import Qualifier, Quantity
 
 
 def quantity(value: str, unit: str, words: str = "", **more: object) -> Quantity:

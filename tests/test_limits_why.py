@@ -10,7 +10,7 @@ from fieldlog.limits.check import check
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.limits.why import considered, explain
-from fieldlog.model import Finding, Quantity
+from fieldlog.model.finding import Finding, Quantity
 from fieldlog.words import tell
 
 

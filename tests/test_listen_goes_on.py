@@ -24,7 +24,8 @@ from fieldlog.audio.clip import RATE, Clip
 from fieldlog.catalogue.files import load_catalogue
 from fieldlog.errors import ModelError
 from fieldlog.limits.cautions import DEFERS, at_start
-from fieldlog.model import Decision, Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
+from fieldlog.model.understanding import Decision
 from fieldlog.store.records import InspectionRecord, NewEntry
 from fieldlog.store.repository import Repository
 from tests.spoken import run, sentence, stub_listener

@@ -11,7 +11,7 @@ from fieldlog.listeners.base import Listener
 from fieldlog.listeners.choose import open_listener
 from fieldlog.listeners.replay import ReplayListener, clip_key
 from fieldlog.listeners.typed import TypedListener
-from fieldlog.model import Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
 from tests.listeners_contract import DATA, ListenerContract, clip_of
 
 

@@ -22,7 +22,7 @@ from fieldlog.listeners.choose import NAMES, available, open_listener
 from fieldlog.listeners.replay import RecordingListener, ReplayListener, clip_key, read_records
 from fieldlog.listeners.typed import TypedListener
 from fieldlog.listeners.worker import Crash, WorkerListener
-from fieldlog.model import Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
 from tests.listeners_contract import SMALL
 
 LANGUAGE = TaggedLanguage.from_text(SMALL)

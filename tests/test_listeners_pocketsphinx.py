@@ -17,7 +17,7 @@ from fieldlog.grammar.lexicon import read_lexicon
 from fieldlog.language.files import load_language
 from fieldlog.listeners import pocketsphinx as listener_module
 from fieldlog.listeners.pocketsphinx import PocketsphinxListener
-from fieldlog.model import Decision
+from fieldlog.model.understanding import Decision
 from tests.listeners_contract import SMALL, clip_of
 
 HEAD = "#JSGF V1.0;\ngrammar t;\n"

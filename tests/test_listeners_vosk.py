@@ -26,7 +26,8 @@ from fieldlog.listeners.vosk import (
     read_result,
 )
 from fieldlog.listeners.vosk_folder import check_folder
-from fieldlog.model import Decision, Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
+from fieldlog.model.understanding import Decision
 from tests.listeners_contract import DATA, SMALL, clip_of
 from tests.test_listeners_contract import need_korean_model
 

@@ -26,7 +26,8 @@ from fieldlog.cli.terminal import Terminal
 from fieldlog.errors import StoreError
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Context, State
+from fieldlog.model.context import Context
+from fieldlog.model.state import State
 from fieldlog.shop import events as ev
 from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.live import Told

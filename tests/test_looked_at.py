@@ -20,7 +20,7 @@ from fieldlog.cli import main
 from fieldlog.errors import UsageError
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Finding
+from fieldlog.model.finding import Finding
 from fieldlog.shop import events as ev
 from fieldlog.shop.workshop import Workshop
 
@@ -238,7 +238,7 @@ class TestWalks:
     def test_the_distance_entered_at_the_start_is_read(self, shop: Workshop) -> None:
         from fractions import Fraction
 
-        from fieldlog.model import Quantity
+        from fieldlog.model.finding import Quantity
 
         with_it = shop.begin("grey twin", odometer=Quantity(Fraction(100), "km"), started_at=START)
         without = shop.begin("grey twin", started_at=START)

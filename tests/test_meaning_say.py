@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fieldlog.model import Qualifier, Quantity
+from fieldlog.model.finding import Qualifier, Quantity
 from fieldlog.quantities.numbers import readings
 from fieldlog.quantities.quantity import quantities
 from fieldlog.quantities.spell import decimal_places

@@ -82,4 +82,6 @@ def test_a_name_used_twice_would_be_found() -> None:
     source = "class A:\n    class B: ...\ndef f():\n    class B: ...\n    return B"
     assert sorted(classes(source)) == ["A", "B", "B"]
     assert list(public_functions("def decide(): ...\ndef _decide(): ...")) == ["decide"]
-    assert list(borrowed("from rich.live import Live\nfrom fieldlog.model import Mark")) == ["Live"]
+    assert list(
+        borrowed("from rich.live import Live\nfrom fieldlog.model.finding import Mark")
+    ) == ["Live"]

@@ -26,7 +26,9 @@ from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.limits.assess import assess
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import Decision, Judgement, Question, Understanding, Verdict
+from fieldlog.model.question import Question
+from fieldlog.model.understanding import Decision, Understanding
+from fieldlog.model.verdict import Judgement, Verdict
 from fieldlog.shop.conversation import settles
 from tests import breaths
 from tests.utterances import rows

@@ -13,7 +13,9 @@ from click.testing import CliRunner
 from fieldlog.cli import main
 from fieldlog.derived.odometer import Unlike, unlike
 from fieldlog.errors import UsageError
-from fieldlog.model import Asks, Decision, Flag, Quantity
+from fieldlog.model.finding import Quantity
+from fieldlog.model.question import Asks
+from fieldlog.model.understanding import Decision, Flag
 from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.workshop import Workshop
 

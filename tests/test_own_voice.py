@@ -10,7 +10,10 @@ import pytest
 from fieldlog.audio.clip import FRAME_S, RATE, Clip
 from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language
-from fieldlog.model import Asks, Command, Decision, Flag, Hearing
+from fieldlog.model.command import Command
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.question import Asks
+from fieldlog.model.understanding import Decision, Flag
 from fieldlog.shop.own_voice import TAIL_S, OwnWords, overheard
 from fieldlog.words.aloud import aloud
 from fieldlog.words.spoken import read_back

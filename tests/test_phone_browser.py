@@ -14,7 +14,7 @@ import pytest
 from fieldlog.audio.files import open_audio, read_clip
 from fieldlog.audio.health import Trouble
 from fieldlog.config import demo_media
-from fieldlog.model import Finding
+from fieldlog.model.finding import Finding
 from fieldlog.shop import events as ev
 from fieldlog.shop.live import Told
 from fieldlog.shop.workshop import Workshop

@@ -16,7 +16,9 @@ from fieldlog.audio.files import open_audio
 from fieldlog.audio.health import Notice, Trouble
 from fieldlog.config import demo_media
 from fieldlog.doubt.gap import minding_gaps
-from fieldlog.model import Decision, Finding, Flag, Hearing, Kind, Quantity, Understanding
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.serve.phone.frames import read_frame, write_frame
 from fieldlog.serve.phone.sound import PhoneStream, instant_of
 from fieldlog.serve.phone.source import HIDDEN, PhoneSource

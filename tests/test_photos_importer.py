@@ -18,7 +18,8 @@ from PIL import Image, features
 
 from fieldlog.cli import main
 from fieldlog.errors import StoreError, UsageError
-from fieldlog.model import Decision, Finding, Kind, Understanding
+from fieldlog.model.finding import Finding
+from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.photos.attach import Why
 from fieldlog.photos.clock import align_given
 from fieldlog.photos.derived import DerivedFolder

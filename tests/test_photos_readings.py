@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from fieldlog.model import Decision, Finding, Kind, Understanding
+from fieldlog.model.finding import Finding
+from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.photos.clock import align_given, read_by_session
 from fieldlog.photos.facts import PhotoFacts
 from fieldlog.photos.importer import import_folder

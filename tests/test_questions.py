@@ -18,17 +18,10 @@ from fieldlog.errors import UsageError
 from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import (
-    Asks,
-    Context,
-    Decision,
-    Flag,
-    Hearing,
-    Question,
-    Rest,
-    Settled,
-    Understanding,
-)
+from fieldlog.model.context import Context
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.question import Asks, Question, Rest, Settled
+from fieldlog.model.understanding import Decision, Flag, Understanding
 from fieldlog.report.export import record_json
 from fieldlog.shop import events as ev
 from fieldlog.shop.inspecting import Inspecting

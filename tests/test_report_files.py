@@ -20,7 +20,8 @@ import soundfile
 from PIL import Image
 
 from fieldlog.errors import StoreError, UsageError
-from fieldlog.model import Finding, Quantity, State
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.state import State
 from fieldlog.report import copies as copies_module
 from fieldlog.report.copies import Copies, make_copies
 from fieldlog.report.export import (

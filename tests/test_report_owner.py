@@ -21,7 +21,8 @@ from fieldlog.cli.verdict_lines import AS_ABOVE
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.limits.cautions import DEFERS, cautions_for, cautions_of_work
-from fieldlog.model import Context, Severity
+from fieldlog.model.context import Context
+from fieldlog.model.state import Severity
 from fieldlog.report.owner import PHOTOS
 from fieldlog.report.view import build
 from fieldlog.report.view_model import OwnerLine, Report, Shown, Urgency

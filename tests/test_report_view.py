@@ -14,17 +14,11 @@ from fieldlog.aftercare.due import DueItem, When
 from fieldlog.catalogue.component import Axis, Catalogue, Component
 from fieldlog.limits.cautions import DEFERS
 from fieldlog.limits.packs import covered
-from fieldlog.model import (
-    Asks,
-    Decision,
-    Finding,
-    Kind,
-    Quantity,
-    Question,
-    Severity,
-    State,
-    Verdict,
-)
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.question import Asks, Question
+from fieldlog.model.state import Severity, State
+from fieldlog.model.understanding import Decision, Kind
+from fieldlog.model.verdict import Verdict
 from fieldlog.report.lines import zone_of
 from fieldlog.report.surroundings import Surroundings
 from fieldlog.report.view import build

@@ -13,17 +13,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import (
-    Aggregation,
-    Finding,
-    InDoubt,
-    Judgement,
-    Qualifier,
-    Quantity,
-    Relation,
-    Severity,
-    State,
-)
+from fieldlog.model.finding import Finding, Qualifier, Quantity
+from fieldlog.model.limit import Aggregation, Relation
+from fieldlog.model.state import Severity, State
+from fieldlog.model.verdict import InDoubt, Judgement
 from fieldlog.quantities.units import UNITS
 from fieldlog.report.gauge import gauge
 from fieldlog.words import english, tell

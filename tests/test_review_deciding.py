@@ -11,16 +11,11 @@ from scipy.stats import beta
 
 from fieldlog.doubt.files import shipped_rules
 from fieldlog.language.files import load_language
-from fieldlog.model import (
-    Decision,
-    Finding,
-    Flag,
-    Hypothesis,
-    Kind,
-    Severity,
-    State,
-    Verdict,
-)
+from fieldlog.model.finding import Finding
+from fieldlog.model.hearing import Hypothesis
+from fieldlog.model.state import Severity, State
+from fieldlog.model.understanding import Decision, Flag, Kind
+from fieldlog.model.verdict import Verdict
 from fieldlog.review.deciding import Need, Offered, Weighing, chance_wrong, offers, ordered
 from fieldlog.review.exchanges import Exchange
 from fieldlog.review.sample import SHARE, Statement, draw, drawn, statement, upper_bound

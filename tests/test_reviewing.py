@@ -15,7 +15,9 @@ from fieldlog.errors import ChangedError, UnsureError, UsageError
 from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Context, Decision, Hearing, Hypothesis, Kind, Understanding
+from fieldlog.model.context import Context
+from fieldlog.model.hearing import Hearing, Hypothesis
+from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.review.deciding import offers
 from fieldlog.review.exchanges import Exchange, exchanges_of, placed_photos
 from fieldlog.shop.reviewing import Reviewing

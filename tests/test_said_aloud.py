@@ -15,7 +15,7 @@ from fieldlog.audio.clip import RATE
 from fieldlog.audio.voice import Unsayable, bundled_voice, spliced
 from fieldlog.catalogue.component import Component
 from fieldlog.language.files import load_language
-from fieldlog.model import Finding, Qualifier, Quantity
+from fieldlog.model.finding import Finding, Qualifier, Quantity
 from fieldlog.quantities.units import UNITS
 from fieldlog.words import questions, spoken, tell
 from fieldlog.words.aloud import STOPS, aloud, phrases

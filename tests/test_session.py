@@ -14,7 +14,9 @@ from fieldlog.audio.clip import RATE, Clip
 from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Context, Decision, Hearing
+from fieldlog.model.context import Context
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.understanding import Decision
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, understood_by
 from fieldlog.shop.workshop import Workshop

@@ -18,7 +18,8 @@ from fieldlog.cli.event_lines import event_text
 from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Hearing, State
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.state import State
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event
 from fieldlog.shop.workshop import Workshop

@@ -16,17 +16,11 @@ from fieldlog.language.files import load_language
 from fieldlog.limits.assess import assess
 from fieldlog.limits.context import JURISDICTIONS, parse_context
 from fieldlog.limits.packs import parse_pack, shipped_limits
-from fieldlog.model import (
-    Decision,
-    Finding,
-    InDoubt,
-    Limit,
-    Qualifier,
-    Quantity,
-    Severity,
-    State,
-    Verdict,
-)
+from fieldlog.model.finding import Finding, Qualifier, Quantity
+from fieldlog.model.limit import Limit
+from fieldlog.model.state import Severity, State
+from fieldlog.model.understanding import Decision
+from fieldlog.model.verdict import InDoubt, Verdict
 from fieldlog.report.surroundings import Surroundings
 from fieldlog.report.view import build
 from fieldlog.store.repository import Repository

@@ -22,7 +22,11 @@ from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.listeners.replay import ReplayListener
-from fieldlog.model import Command, Context, Decision, Hearing, State
+from fieldlog.model.command import Command
+from fieldlog.model.context import Context
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.state import State
+from fieldlog.model.understanding import Decision
 from fieldlog.report.lines import after_signature
 from fieldlog.shop import events as ev
 from fieldlog.shop.ears import Ears

@@ -11,7 +11,8 @@ import pytest
 from fieldlog.aftercare.done import everything_done
 from fieldlog.aftercare.files import load_care
 from fieldlog.language.files import load_language
-from fieldlog.model import Context, State
+from fieldlog.model.context import Context
+from fieldlog.model.state import State
 from fieldlog.shop import events as ev
 from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.workshop import Workshop

@@ -15,20 +15,12 @@ from pathlib import Path
 import pytest
 
 from fieldlog.errors import StoreError, UsageError
-from fieldlog.model import (
-    Asks,
-    Decision,
-    Finding,
-    Flag,
-    Kind,
-    Limit,
-    LimitStatus,
-    Quantity,
-    Question,
-    State,
-    Understanding,
-    Verdict,
-)
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.limit import Limit, LimitStatus
+from fieldlog.model.question import Asks, Question
+from fieldlog.model.state import State
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
+from fieldlog.model.verdict import Verdict
 from fieldlog.store.records import NewPhoto, NewUtterance
 from fieldlog.store.repository import Repository
 from tests.store_samples import (

@@ -12,19 +12,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldlog.errors import StoreError
-from fieldlog.model import (
-    Judgement,
-    KOfN,
-    Layer,
-    Limit,
-    LimitStatus,
-    Qualifier,
-    Quantity,
-    Relation,
-    Severity,
-    SeverityFrom,
-    State,
-)
+from fieldlog.model.finding import Qualifier, Quantity
+from fieldlog.model.limit import KOfN, Layer, Limit, LimitStatus, Relation, SeverityFrom
+from fieldlog.model.state import Severity, State
+from fieldlog.model.verdict import Judgement
 from fieldlog.store.rows import (
     instant_from,
     instant_text,

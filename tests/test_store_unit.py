@@ -13,7 +13,10 @@ from typing import Any
 import pytest
 
 from fieldlog.errors import StoreError, UsageError
-from fieldlog.model import Finding, Hearing, Hypothesis, Kind, Quantity, State
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.hearing import Hearing, Hypothesis
+from fieldlog.model.state import State
+from fieldlog.model.understanding import Kind
 from fieldlog.store.ids import new_id
 from fieldlog.store.records import NewEvent, NewFinding, NewUtterance, Saved
 from fieldlog.store.repository import Repository

@@ -16,7 +16,7 @@ from fieldlog.audio.microphone import list_devices
 from fieldlog.audio.tones import Tone, tone
 from fieldlog.errors import AudioError, StoreError
 from fieldlog.language.files import load_language
-from fieldlog.model import Context
+from fieldlog.model.context import Context
 from fieldlog.shop import events as ev
 from fieldlog.shop.signals import tone_of
 from fieldlog.shop.workshop import Workshop

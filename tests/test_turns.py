@@ -22,7 +22,10 @@ from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.listeners.replay import ReplayListener, clip_key
 from fieldlog.listeners.typed import TypedListener
-from fieldlog.model import Asks, Context, Decision, Flag, Hearing, Hypothesis, Rest, Understanding
+from fieldlog.model.context import Context
+from fieldlog.model.hearing import Hearing, Hypothesis
+from fieldlog.model.question import Asks, Rest
+from fieldlog.model.understanding import Decision, Flag, Understanding
 from fieldlog.report.surroundings import Surroundings
 from fieldlog.report.view import build
 from fieldlog.shop.conversation import Answering, Conversation, utterances_of, waits

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 import fieldlog
-from fieldlog.model import State
+from fieldlog.model.state import State
 from fieldlog.report.view_model import Shown, state_of
 from fieldlog.words.signs import HEIGHT, SIGNS, WIDTH, Stroke, Wedge, svg
 

@@ -15,7 +15,7 @@ from click.testing import CliRunner
 from fieldlog.cli import main
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.language.files import load_language
-from fieldlog.model import Context
+from fieldlog.model.context import Context
 from fieldlog.shop import events as ev
 from fieldlog.shop.workshop import Workshop
 from fieldlog.years.ask import QUESTIONS, ask

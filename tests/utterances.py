@@ -8,7 +8,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from fieldlog.model import Finding, Qualifier, Quantity, Understanding
+from fieldlog.model.finding import Finding, Qualifier, Quantity
+from fieldlog.model.understanding import Understanding
 
 FOLDER = Path(__file__).parent / "data" / "utterances"
 _SIGNS = {"<": Qualifier.LESS, ">": Qualifier.MORE, "~": Qualifier.ABOUT}

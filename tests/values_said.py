@@ -18,7 +18,8 @@ from fieldlog.catalogue.phrases import expand
 from fieldlog.grammar.sample import Sampler
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Decision, Quantity, Understanding
+from fieldlog.model.finding import Quantity
+from fieldlog.model.understanding import Decision, Understanding
 
 # --- words of numbers, written down once more ------------------------------------------------------
 

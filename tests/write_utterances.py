@@ -14,7 +14,7 @@ from fieldlog import config
 from fieldlog.catalogue.component import CONDITION, Axis, Characteristic, Component
 from fieldlog.catalogue.files import load_catalogue
 from fieldlog.catalogue.phrases import expand
-from fieldlog.model import Quantity
+from fieldlog.model.finding import Quantity
 from fieldlog.words.say import say
 from tests.utterances import FOLDER
 

@@ -16,7 +16,7 @@ from itertools import groupby
 from fieldlog.aftercare.sights import Sight, WalkStage, shown
 from fieldlog.catalogue.component import DIRT_IS_LOOKED_FOR, DIRTY, SOUND
 from fieldlog.errors import UsageError
-from fieldlog.model import Finding
+from fieldlog.model.finding import Finding
 from fieldlog.words import walk as walk_words
 
 MONTH_DAYS = 30

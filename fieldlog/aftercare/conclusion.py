@@ -6,7 +6,8 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from fieldlog.model import Severity, State, Verdict
+from fieldlog.model.state import Severity, State
+from fieldlog.model.verdict import Verdict
 from fieldlog.words.headline import DEFERRAL, headline
 
 

@@ -9,7 +9,7 @@ from typing import Any
 from fieldlog.aftercare.data import Faults, rows, table, texts
 from fieldlog.aftercare.repairs import end_of, side_of
 from fieldlog.catalogue.component import CONDITION, Catalogue
-from fieldlog.model import Finding
+from fieldlog.model.finding import Finding
 
 SAME_END = "end"
 _PLACES = ("", SAME_END, "front", "rear")

@@ -10,7 +10,8 @@ from fieldlog.aftercare.due import Done, Interval
 from fieldlog.aftercare.intervals import Intervals, SaidDone, said
 from fieldlog.catalogue.component import WORK
 from fieldlog.errors import UsageError
-from fieldlog.model import LimitStatus, Quantity
+from fieldlog.model.finding import Quantity
+from fieldlog.model.limit import LimitStatus
 from fieldlog.quantities.units import convert
 from fieldlog.store.records import HistoryRow, Inspection, LogEntry, Odometer
 

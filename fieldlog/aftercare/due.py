@@ -16,7 +16,7 @@ from fractions import Fraction
 from types import MappingProxyType
 
 from fieldlog.derived.wear import LEVEL, Forecast, Point, TooFewPoints, fit, to_limit
-from fieldlog.model import Quantity
+from fieldlog.model.finding import Quantity
 from fieldlog.quantities.units import convert
 from fieldlog.words import tell
 

@@ -12,7 +12,7 @@ from fieldlog.aftercare.data import Faults, count, rows, table, texts
 from fieldlog.aftercare.due import Interval
 from fieldlog.aftercare.equipment import Fact, check_needs
 from fieldlog.catalogue.component import Catalogue
-from fieldlog.model import LimitStatus
+from fieldlog.model.limit import LimitStatus
 from fieldlog.quantities.units import convert
 
 VERBS = ("changed", "replaced", "renewed", "done", "fitted")

@@ -17,7 +17,10 @@ from fieldlog.aftercare.known import known_facts, values_for
 from fieldlog.aftercare.repairs import WHAT, Consumable, Covers, Part, Repair, Repairs, Uses, filled
 from fieldlog.aftercare.work import NO_WORK, Tighten, Work, torques_for
 from fieldlog.catalogue.component import Catalogue, Component
-from fieldlog.model import Finding, Limit, LimitStatus, Severity, State, Verdict
+from fieldlog.model.finding import Finding
+from fieldlog.model.limit import Limit, LimitStatus
+from fieldlog.model.state import Severity, State
+from fieldlog.model.verdict import Verdict
 from fieldlog.words import tell
 from fieldlog.words.advice import not_yet_told, summed
 

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping
 
 from fieldlog.aftercare.repairs import WHAT, end_of
-from fieldlog.model import Finding
+from fieldlog.model.finding import Finding
 from fieldlog.words import advice, tell
 
 _AMOUNT = re.compile(r"(-?[\d./]+)([A-Za-z].*)")

@@ -36,7 +36,11 @@ from fieldlog.catalogue.component import Catalogue
 from fieldlog.errors import UsageError
 from fieldlog.language.dialogue import CORRECTION
 from fieldlog.limits.context import JURISDICTIONS, SETTINGS, parse_context
-from fieldlog.model import Asks, Context, Decision, Finding, Kind, Limit, Settled
+from fieldlog.model.context import Context
+from fieldlog.model.finding import Finding
+from fieldlog.model.limit import Limit
+from fieldlog.model.question import Asks, Settled
+from fieldlog.model.understanding import Decision, Kind
 from fieldlog.store.records import (
     EventName,
     HistoryRow,

@@ -15,7 +15,9 @@ from typing import Any
 from fieldlog.aftercare.data import Faults, rows, table, texts
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.limits.sides import Side
-from fieldlog.model import Finding, Judgement, Relation, Verdict
+from fieldlog.model.finding import Finding
+from fieldlog.model.limit import Relation
+from fieldlog.model.verdict import Judgement, Verdict
 
 WHAT = "what"
 """Stands in a text for the component's name."""

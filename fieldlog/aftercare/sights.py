@@ -10,7 +10,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from fieldlog.catalogue.component import CONDITION, Component
-from fieldlog.model import Finding
+from fieldlog.model.finding import Finding
 
 
 @dataclass(frozen=True, slots=True)

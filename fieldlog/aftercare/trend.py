@@ -22,7 +22,10 @@ from fieldlog.limits.assess import checked, context_for, usual_uncertainty
 from fieldlog.limits.check import merge_readings
 from fieldlog.limits.from_finding import Derived, derive
 from fieldlog.limits.judge import comparable, judge
-from fieldlog.model import Context, Finding, Judgement, Limit, Qualifier, Quantity
+from fieldlog.model.context import Context
+from fieldlog.model.finding import Finding, Qualifier, Quantity
+from fieldlog.model.limit import Limit
+from fieldlog.model.verdict import Judgement
 from fieldlog.quantities.units import convert, dimension
 from fieldlog.store.records import HistoryRow
 from fieldlog.words import tell

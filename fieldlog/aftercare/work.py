@@ -14,7 +14,7 @@ from fieldlog.aftercare.data import Faults, rows, table, texts
 from fieldlog.aftercare.repairs import NO_REPAIRS, Repairs, end_of
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.derived import torque
-from fieldlog.model import Limit, LimitStatus
+from fieldlog.model.limit import Limit, LimitStatus
 from fieldlog.words import tell
 
 THREAD = "thread_"

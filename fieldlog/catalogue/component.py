@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from fieldlog.model import Severity
+from fieldlog.model.state import Severity
 from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.units import convert, dimension
 

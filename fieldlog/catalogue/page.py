@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from fieldlog.catalogue.component import Axis, Catalogue, Characteristic, Component, Given
 from fieldlog.catalogue.phrases import expand
-from fieldlog.model import Severity
+from fieldlog.model.state import Severity
 
 _HEAD = """# Components
 

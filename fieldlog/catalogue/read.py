@@ -23,7 +23,7 @@ from fieldlog.catalogue.component import (
 )
 from fieldlog.catalogue.phrases import expand
 from fieldlog.errors import GrammarError
-from fieldlog.model import Severity
+from fieldlog.model.state import Severity
 from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.units import UNITS, dimension
 

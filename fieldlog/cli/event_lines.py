@@ -13,7 +13,10 @@ from fieldlog.aftercare.crosschecks import Unanswered
 from fieldlog.cli.signs import ALARM, ASKED, CHANGED, TOLD
 from fieldlog.cli.verdict_lines import caution_lines, limit_text, outcome_text
 from fieldlog.limits.cautions import is_dangerous
-from fieldlog.model import Command, Decision, Finding, Understanding, Verdict
+from fieldlog.model.command import Command
+from fieldlog.model.finding import Finding
+from fieldlog.model.understanding import Decision, Understanding
+from fieldlog.model.verdict import Verdict
 from fieldlog.report.lines import cross_check
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept, Said

@@ -13,16 +13,10 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from fieldlog.limits.assess import Assessment
-from fieldlog.model import (
-    Decision,
-    Finding,
-    Flag,
-    Judgement,
-    Limit,
-    Quantity,
-    Understanding,
-    Verdict,
-)
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.limit import Limit
+from fieldlog.model.understanding import Decision, Flag, Understanding
+from fieldlog.model.verdict import Judgement, Verdict
 
 if TYPE_CHECKING:
     from fieldlog.shop.events import Event, Kept, Said

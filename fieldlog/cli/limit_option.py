@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from fieldlog.model import Limit
+    from fieldlog.model.limit import Limit
 
 
 class PackPath(click.ParamType[Path]):

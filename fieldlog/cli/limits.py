@@ -27,7 +27,7 @@ from fieldlog.limits.packs import (
 )
 from fieldlog.limits.page import limits_page, sentence, source, where
 from fieldlog.limits.sides import sides_faults
-from fieldlog.model import Limit
+from fieldlog.model.limit import Limit
 from fieldlog.words import tell
 
 _FILES = click.Path(exists=True, dir_okay=True, path_type=Path)

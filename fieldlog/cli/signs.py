@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fieldlog.model import State
+from fieldlog.model.state import State
 
 SIGNS = {
     State.WITHIN: "=^==|",

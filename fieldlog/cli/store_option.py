@@ -16,7 +16,7 @@ import click
 
 from fieldlog.config import store_folder
 from fieldlog.errors import StoreError, UsageError
-from fieldlog.model import Quantity
+from fieldlog.model.finding import Quantity
 
 if TYPE_CHECKING:
     from fieldlog.shop.workshop import Workshop

@@ -9,7 +9,7 @@ import click
 
 from fieldlog.cli.store_option import opened, store_option
 from fieldlog.errors import UsageError
-from fieldlog.model import Relation
+from fieldlog.model.limit import Relation
 
 _RELATIONS = tuple(each.value for each in Relation if each is not Relation.IS)
 

@@ -14,7 +14,10 @@ from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.limits.assess import Assessment, assess
 from fieldlog.limits.context import parse_context
 from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import Decision, Judgement, Limit, State, Understanding
+from fieldlog.model.limit import Limit
+from fieldlog.model.state import State
+from fieldlog.model.understanding import Decision, Understanding
+from fieldlog.model.verdict import Judgement
 from fieldlog.words import tell
 
 if TYPE_CHECKING:

@@ -13,7 +13,10 @@ import click
 if TYPE_CHECKING:
     from fieldlog.catalogue.component import Catalogue
     from fieldlog.limits.assess import Assessment
-    from fieldlog.model import Context, Finding, Limit, Verdict
+    from fieldlog.model.context import Context
+    from fieldlog.model.finding import Finding
+    from fieldlog.model.limit import Limit
+    from fieldlog.model.verdict import Verdict
 
 
 @click.command()
@@ -50,7 +53,7 @@ def why(
     from fieldlog.limits.assess import assess
     from fieldlog.limits.context import parse_context
     from fieldlog.limits.packs import shipped_limits, with_own
-    from fieldlog.model import Decision
+    from fieldlog.model.understanding import Decision
 
     context = parse_context(jurisdiction, settings)
     limits = with_own(shipped_limits(), own_packs(own) if own else ())

@@ -7,7 +7,7 @@ from datetime import datetime
 from enum import StrEnum
 from fractions import Fraction
 
-from fieldlog.model import Quantity
+from fieldlog.model.finding import Quantity
 from fieldlog.quantities.units import convert
 
 COMPONENT, READING = "odometer", "reading"

@@ -7,7 +7,8 @@ from dataclasses import replace
 from fieldlog.audio.clip import Clip
 from fieldlog.doubt.decide import CLOSE, Judge, terms
 from fieldlog.grammar.language import Language
-from fieldlog.model import Flag, Hearing, Understanding
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.understanding import Flag, Understanding
 from fieldlog.quantities.number_words import NUMBER_WORDS
 
 

@@ -22,7 +22,8 @@ from fieldlog.doubt.question import distinct, telling_more, what_to_ask
 from fieldlog.doubt.twins import SIDES, SLIPS, TWINS, exchanged
 from fieldlog.errors import UsageError
 from fieldlog.grammar.language import Language, OpenQuestion
-from fieldlog.model import Decision, Flag, Hearing, Kind, Understanding
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 from fieldlog.audio.clip import Clip
 from fieldlog.doubt.decide import Judge, asked_instead
 from fieldlog.grammar.language import Language
-from fieldlog.model import Decision, Flag, Hearing, Kind, Understanding
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 
 OTHERWISE = "with our own sound left in it, it was heard otherwise"
 

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 from fieldlog.audio.clip import Clip, SoundFlag
 from fieldlog.doubt.decide import Judge, asked_instead
-from fieldlog.model import Decision, Flag, Hearing, Kind, Understanding
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 
 
 def minding_gaps(judge: Judge) -> Judge:

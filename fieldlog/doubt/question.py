@@ -5,18 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from fieldlog.model import (
-    Asks,
-    Command,
-    Decision,
-    Finding,
-    Flag,
-    Kind,
-    Question,
-    Rest,
-    Settled,
-    Understanding,
-)
+from fieldlog.model.command import Command
+from fieldlog.model.finding import Finding
+from fieldlog.model.question import Asks, Question, Rest, Settled
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.words import questions
 
 

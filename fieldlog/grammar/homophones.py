@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from itertools import combinations, product
 
 from fieldlog.grammar.language import Language, WordGraph, is_said
-from fieldlog.model import Decision
+from fieldlog.model.understanding import Decision
 
 Words = tuple[str, ...]
 Sounds = Mapping[str, Collection[str]]

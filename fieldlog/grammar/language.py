@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Protocol, runtime_checkable
 
-from fieldlog.model import Understanding
+from fieldlog.model.understanding import Understanding
 
 
 @runtime_checkable

@@ -10,7 +10,8 @@ from fieldlog.grammar.automaton import Automaton
 from fieldlog.grammar.files import load_grammar
 from fieldlog.grammar.grammar import Grammar
 from fieldlog.grammar.offered import OfferedGrammar
-from fieldlog.model import Asks, Decision, Kind, Question, Understanding
+from fieldlog.model.question import Asks, Question
+from fieldlog.model.understanding import Decision, Kind, Understanding
 
 _SHOWN = 6
 """Readings shown in a question."""

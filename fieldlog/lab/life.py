@@ -27,7 +27,7 @@ from fieldlog.cli.event_lines import event_text
 from fieldlog.doubt.decide import judge_for, policy_named
 from fieldlog.doubt.files import shipped_rules
 from fieldlog.listeners.replay import ReplayListener, clip_key
-from fieldlog.model import Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
 from fieldlog.shop.conversation import utterances_of
 from fieldlog.shop.demo import read_manifest
 from fieldlog.shop.ears import Ears

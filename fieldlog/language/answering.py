@@ -8,7 +8,7 @@ from fieldlog.grammar.grammar import Grammar
 from fieldlog.grammar.offered import OfferedGrammar
 from fieldlog.language.decide import meaning_key
 from fieldlog.language.hint import HINT
-from fieldlog.model import Understanding
+from fieldlog.model.understanding import Understanding
 
 
 def with_answers(grammar: Grammar, answers: Grammar) -> Grammar:

@@ -14,19 +14,10 @@ from fieldlog.language.dialogue import Dialogue
 from fieldlog.language.lexicon import Words
 from fieldlog.language.subjects import About, about_of
 from fieldlog.language.values import Reading, Standing, ValueReader
-from fieldlog.model import (
-    Asks,
-    Command,
-    Decision,
-    Finding,
-    Flag,
-    Kind,
-    Qualifier,
-    Quantity,
-    Question,
-    Settled,
-    Understanding,
-)
+from fieldlog.model.command import Command
+from fieldlog.model.finding import Finding, Qualifier, Quantity
+from fieldlog.model.question import Asks, Question, Settled
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.quantities import numbers, units
 from fieldlog.quantities.codes import codes
 from fieldlog.quantities.quantity import quantities

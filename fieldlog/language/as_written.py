@@ -8,7 +8,9 @@ from dataclasses import replace
 from fractions import Fraction
 
 from fieldlog.language.decide import meaning_key
-from fieldlog.model import Asks, Decision, Finding, Flag, Kind, Question, Understanding
+from fieldlog.model.finding import Finding
+from fieldlog.model.question import Asks, Question
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.quantities.written import Way, Written, literals
 from fieldlog.words import questions
 

@@ -9,7 +9,8 @@ from fieldlog.language.breath import One, doubted
 from fieldlog.language.lexicon import Words
 from fieldlog.language.shape import SIDE
 from fieldlog.language.subjects import SubjectReader
-from fieldlog.model import Asks, Understanding
+from fieldlog.model.question import Asks
+from fieldlog.model.understanding import Understanding
 
 BOTH = "both"
 _AND = "and"

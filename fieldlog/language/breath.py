@@ -8,7 +8,9 @@ from dataclasses import dataclass, replace
 from fieldlog.grammar.expression import Rule
 from fieldlog.language.decide import meaning_key
 from fieldlog.language.lexicon import Words, phrases
-from fieldlog.model import Asks, Decision, Finding, Flag, Kind, Quantity, Question, Understanding
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.question import Asks, Question
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.quantities.values import DOUBTFUL
 from fieldlog.words import questions
 

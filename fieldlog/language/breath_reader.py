@@ -21,7 +21,9 @@ from fieldlog.language.carried_over import VALUE_WORDS, CarriedOver
 from fieldlog.language.lexicon import Words
 from fieldlog.language.subjects import SubjectReader
 from fieldlog.language.values import REPAIR, ValueReader
-from fieldlog.model import Asks, Decision, Finding, Flag, Kind, Understanding
+from fieldlog.model.finding import Finding
+from fieldlog.model.question import Asks
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.quantities.number_words import HOMOPHONES, NUMBER_WORDS
 from fieldlog.words import tell
 

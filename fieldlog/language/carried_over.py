@@ -18,7 +18,9 @@ from fieldlog.language.decide import decide
 from fieldlog.language.lexicon import Words
 from fieldlog.language.subjects import About, SubjectReader, about_of
 from fieldlog.language.values import REPAIR, ValueReader
-from fieldlog.model import Asks, Decision, Finding, Flag, Understanding
+from fieldlog.model.finding import Finding
+from fieldlog.model.question import Asks
+from fieldlog.model.understanding import Decision, Flag, Understanding
 from fieldlog.quantities.dates import DATE_WORDS
 from fieldlog.quantities.number_words import DENOMINATORS, NUMBER_WORDS
 from fieldlog.quantities.units import SPOKEN

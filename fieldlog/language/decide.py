@@ -14,7 +14,9 @@ from typing import assert_never
 
 from fieldlog.language.subjects import About, AxisValues
 from fieldlog.language.values import Reading, Standing
-from fieldlog.model import Asks, Decision, Finding, Flag, Kind, Question, Understanding
+from fieldlog.model.finding import Finding
+from fieldlog.model.question import Asks, Question
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.quantities.values import DOUBTFUL
 from fieldlog.words import questions, tell
 

@@ -11,7 +11,9 @@ from fieldlog.grammar import expression as ex
 from fieldlog.language.diagnose import UNKNOWN
 from fieldlog.language.lexicon import Words, phrases, spoken_name
 from fieldlog.language.subjects import About, SubjectReader
-from fieldlog.model import Asks, Command, Decision, Kind, Question, Understanding
+from fieldlog.model.command import Command
+from fieldlog.model.question import Asks, Question
+from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.words import questions
 
 CORRECTION = Command.CORRECTION

@@ -13,7 +13,8 @@ from fractions import Fraction
 from fieldlog.catalogue.component import CONDITION, Characteristic, Component, Given, Range
 from fieldlog.catalogue.phrases import expand
 from fieldlog.language.lexicon import Words
-from fieldlog.model import Flag, Quantity
+from fieldlog.model.finding import Quantity
+from fieldlog.model.understanding import Flag
 from fieldlog.quantities.quantity import quantities
 from fieldlog.quantities.units import dimension
 from fieldlog.quantities.values import DOUBTFUL

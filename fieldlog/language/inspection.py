@@ -35,7 +35,10 @@ from fieldlog.language.subjects import About, SubjectReader
 from fieldlog.language.trade import NOTED, Open, TradeReader, Worded, left_open
 from fieldlog.language.typed import only_typed, other_number, typed_words, widened
 from fieldlog.language.values import NONE, Reading, Standing, Unread, ValueReader, Vocabulary
-from fieldlog.model import Asks, Command, Decision, Finding, Flag, Kind, Question, Understanding
+from fieldlog.model.command import Command
+from fieldlog.model.finding import Finding
+from fieldlog.model.question import Asks, Question
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.quantities.normalise import normalise
 from fieldlog.quantities.number_words import DIGITS, TENS
 from fieldlog.quantities.written import DecimalSign, Way, Written, read_written

@@ -13,7 +13,7 @@ from functools import lru_cache
 
 from fieldlog.catalogue.component import Characteristic
 from fieldlog.language.lexicon import Words
-from fieldlog.model import Quantity
+from fieldlog.model.finding import Quantity
 from fieldlog.quantities import numbers
 from fieldlog.quantities.number_words import DENOMINATORS
 from fieldlog.quantities.quantity import quantities

@@ -14,7 +14,9 @@ from dataclasses import replace
 from fieldlog.language.answers import APART
 from fieldlog.language.breath import Breath
 from fieldlog.language.lexicon import Words
-from fieldlog.model import Asks, Decision, Finding, Flag, Question, Understanding
+from fieldlog.model.finding import Finding
+from fieldlog.model.question import Asks, Question
+from fieldlog.model.understanding import Decision, Flag, Understanding
 from fieldlog.words import questions
 
 NEARSIDE = frozenset({"nearside", "offside"})

@@ -13,7 +13,7 @@ from fieldlog.grammar.check import reachable
 from fieldlog.grammar.parse import Parse, Parser
 from fieldlog.language.lexicon import spoken_name
 from fieldlog.language.shape import GRAMMAR, SUBJECTS, Subject
-from fieldlog.model import Finding
+from fieldlog.model.finding import Finding
 
 _START = f"{GRAMMAR}.{SUBJECTS}"
 _POSITIONS = "positions."

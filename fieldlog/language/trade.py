@@ -19,7 +19,9 @@ from fieldlog.language.lexicon import Words, phrases, spoken_name
 from fieldlog.language.subjects import About, SubjectReader
 from fieldlog.language.typed import Sayings
 from fieldlog.language.values import Reading, Standing, ValueReader
-from fieldlog.model import Asks, Decision, Finding, Kind, Question, Understanding
+from fieldlog.model.finding import Finding
+from fieldlog.model.question import Asks, Question
+from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.codes import codes
 from fieldlog.quantities.dates import DATE_WORDS, MONTHS

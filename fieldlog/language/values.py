@@ -22,7 +22,8 @@ from fieldlog.language.given import Facts, before_condition, with_given
 from fieldlog.language.lexicon import Words
 from fieldlog.language.series import series
 from fieldlog.language.subjects import About
-from fieldlog.model import Finding, Flag, Quantity
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.understanding import Flag
 from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.codes import brake_fluid_twin, codes
 from fieldlog.quantities.number_words import NUMERALS

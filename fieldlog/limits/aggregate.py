@@ -22,7 +22,7 @@ from fractions import Fraction
 from typing import assert_never
 
 from fieldlog.derived.wheel import total_indicator_reading
-from fieldlog.model import Aggregation, KOfN
+from fieldlog.model.limit import Aggregation, KOfN
 
 
 @dataclass(frozen=True, slots=True)

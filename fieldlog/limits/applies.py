@@ -9,7 +9,11 @@ from fractions import Fraction
 
 from fieldlog.errors import UsageError
 from fieldlog.limits.context import SETTINGS, amount, reach
-from fieldlog.model import Context, Finding, Judgement, Limit, State
+from fieldlog.model.context import Context
+from fieldlog.model.finding import Finding
+from fieldlog.model.limit import Limit
+from fieldlog.model.state import State
+from fieldlog.model.verdict import Judgement
 from fieldlog.quantities.units import convert
 from fieldlog.words import tell
 

@@ -11,7 +11,11 @@ from fieldlog.limits.cautions import cautioned
 from fieldlog.limits.check import check, merge_readings, worse_severity
 from fieldlog.limits.from_finding import Derived, Lacking, derive
 from fieldlog.limits.judge import SEVERENESS
-from fieldlog.model import Aggregation, Context, Finding, Limit, Quantity, State, Verdict
+from fieldlog.model.context import Context
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.limit import Aggregation, Limit
+from fieldlog.model.state import State
+from fieldlog.model.verdict import Verdict
 
 _OVER_SEVERAL = (Aggregation.SPREAD, Aggregation.PAIR_DIFFERENCE)
 """Aggregations that say nothing of one reading."""

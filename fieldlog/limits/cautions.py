@@ -6,7 +6,8 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from fieldlog.catalogue.component import Catalogue
-from fieldlog.model import Severity, State, Verdict
+from fieldlog.model.state import Severity, State
+from fieldlog.model.verdict import Verdict
 
 DEFERS = (
     "The vehicle maker's manual, the local rules and a licensed workshop have the last word; "

@@ -29,19 +29,11 @@ from fieldlog.limits.decision import DEFAULT_RULE
 from fieldlog.limits.entered import ENTERED, entered_limits, hint
 from fieldlog.limits.judge import SEVERENESS, comparable, judge, outside
 from fieldlog.limits.uncertainty import Uncertainty, uncertainty_of
-from fieldlog.model import (
-    Context,
-    Finding,
-    Judgement,
-    Layer,
-    Limit,
-    LimitStatus,
-    Quantity,
-    Relation,
-    Severity,
-    State,
-    Verdict,
-)
+from fieldlog.model.context import Context
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.limit import Layer, Limit, LimitStatus, Relation
+from fieldlog.model.state import Severity, State
+from fieldlog.model.verdict import Judgement, Verdict
 from fieldlog.quantities.units import convert
 from fieldlog.words import tell
 

@@ -17,7 +17,7 @@ from typing import assert_never
 
 from fieldlog.errors import UsageError
 from fieldlog.limits.decision import RULES
-from fieldlog.model import Context
+from fieldlog.model.context import Context
 from fieldlog.quantities.units import UNITS, WRITTEN, convert, dimension
 from fieldlog.quantities.written_dates import day_meant
 

@@ -14,7 +14,7 @@ from fractions import Fraction
 from statistics import NormalDist
 from types import MappingProxyType
 
-from fieldlog.model import State
+from fieldlog.model.state import State
 
 _NORMAL = NormalDist()
 

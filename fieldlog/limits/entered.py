@@ -9,17 +9,10 @@ from fractions import Fraction
 from fieldlog.derived.brake_fluid import may_mix
 from fieldlog.derived.chain import SIZES, elongation_limit_percent, lift_off_limit_mm
 from fieldlog.limits.context import BRAKE_FLUIDS, amount
-from fieldlog.model import (
-    Aggregation,
-    Context,
-    Finding,
-    Layer,
-    Limit,
-    LimitStatus,
-    Relation,
-    Severity,
-    State,
-)
+from fieldlog.model.context import Context
+from fieldlog.model.finding import Finding
+from fieldlog.model.limit import Aggregation, Layer, Limit, LimitStatus, Relation
+from fieldlog.model.state import Severity, State
 
 _GLYCOL = ("DOT 3", "DOT 4", "DOT 5.1")
 SPEED_ORDER = ("B", "F", "J", "K", "L", "M", "N", "P", "Q", "R", "S", "T", "U", "H", "V", "W", "Y")

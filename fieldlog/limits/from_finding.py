@@ -14,7 +14,8 @@ from fractions import Fraction
 
 from fieldlog.derived import battery, chain, headlamp, pressure, tyre
 from fieldlog.limits.context import setting_in
-from fieldlog.model import Context, Finding, Quantity
+from fieldlog.model.context import Context
+from fieldlog.model.finding import Finding, Quantity
 from fieldlog.quantities.units import convert
 from fieldlog.words import arithmetic
 

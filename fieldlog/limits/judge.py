@@ -15,16 +15,10 @@ from fieldlog.limits.decision import (
     guard_band,
 )
 from fieldlog.limits.uncertainty import Uncertainty
-from fieldlog.model import (
-    Aggregation,
-    Finding,
-    Judgement,
-    Limit,
-    Qualifier,
-    Quantity,
-    Relation,
-    State,
-)
+from fieldlog.model.finding import Finding, Qualifier, Quantity
+from fieldlog.model.limit import Aggregation, Limit, Relation
+from fieldlog.model.state import State
+from fieldlog.model.verdict import Judgement
 from fieldlog.quantities.units import UNITS, convert
 
 SEVERENESS = (State.WITHIN, State.MARGINAL, State.UNDECIDED, State.FAULTY, State.BEYOND)

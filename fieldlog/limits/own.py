@@ -7,7 +7,7 @@ import json
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.limits.pack_faults import pack_faults
 from fieldlog.limits.packs import faults_error, parse_pack
-from fieldlog.model import Limit
+from fieldlog.model.limit import Limit
 
 
 def own_limit(

@@ -9,7 +9,7 @@ from itertools import combinations
 from fieldlog.catalogue.component import CONDITION, Catalogue, Component
 from fieldlog.limits.from_finding import CHARACTERISTICS
 from fieldlog.limits.packs import Pack
-from fieldlog.model import Limit, Relation
+from fieldlog.model.limit import Limit, Relation
 from fieldlog.quantities.units import UNITS, convert, dimension
 
 DERIVED = frozenset(

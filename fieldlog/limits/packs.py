@@ -26,18 +26,17 @@ from fieldlog.limits.context import JURISDICTIONS, SETTINGS, Holds, reach
 from fieldlog.limits.items import Coverage, RulePart, coverage, read_parts, shared
 from fieldlog.limits.provenance import outright_faults, provenance_faults
 from fieldlog.limits.sides import Sides, read_sides
-from fieldlog.model import (
+from fieldlog.model.limit import (
     Aggregation,
     KOfN,
     Layer,
     Limit,
     LimitStatus,
     Relation,
-    Severity,
     SeverityFrom,
-    State,
     aggregation,
 )
+from fieldlog.model.state import Severity, State
 from fieldlog.quantities.units import UNITS, convert
 
 MOST_BYTES = 4 << 20

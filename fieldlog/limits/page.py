@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from fieldlog.limits.context import SETTINGS
 from fieldlog.limits.items import Held, RulePart, coverage
 from fieldlog.limits.packs import Pack
-from fieldlog.model import Limit, Relation
+from fieldlog.model.limit import Limit, Relation
 from fieldlog.words import tell
 
 _HEAD = """# Limits

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from datetime import date
 
-from fieldlog.model import Layer, Limit, LimitStatus, State
+from fieldlog.model.limit import Layer, Limit, LimitStatus
+from fieldlog.model.state import State
 
 
 def provenance_faults(limit: Limit) -> list[str]:

@@ -9,7 +9,7 @@ from enum import StrEnum
 from fractions import Fraction
 
 from fieldlog.catalogue.component import Catalogue
-from fieldlog.model import Limit, Relation
+from fieldlog.model.limit import Limit, Relation
 
 Measure = tuple[str, str]
 """Component and characteristic."""

@@ -9,7 +9,8 @@ from types import MappingProxyType
 
 from fieldlog.errors import UsageError
 from fieldlog.limits.context import amount
-from fieldlog.model import Context, Qualifier, Quantity
+from fieldlog.model.context import Context
+from fieldlog.model.finding import Qualifier, Quantity
 from fieldlog.quantities.number_words import DIGITS, PARTS, TEENS, TENS, ZEROS
 from fieldlog.quantities.spell import decimal_places
 from fieldlog.quantities.units import convert, dimension

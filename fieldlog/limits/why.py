@@ -19,16 +19,11 @@ from fieldlog.limits.context import SETTINGS
 from fieldlog.limits.decision import DEFAULT_RULE, RULES
 from fieldlog.limits.page import source
 from fieldlog.limits.uncertainty import uncertainty_of
-from fieldlog.model import (
-    Context,
-    Finding,
-    Judgement,
-    Limit,
-    LimitStatus,
-    Quantity,
-    State,
-    Verdict,
-)
+from fieldlog.model.context import Context
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.limit import Limit, LimitStatus
+from fieldlog.model.state import State
+from fieldlog.model.verdict import Judgement, Verdict
 from fieldlog.quantities.units import convert
 from fieldlog.words import tell
 

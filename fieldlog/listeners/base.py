@@ -10,7 +10,7 @@ from typing import Protocol, runtime_checkable
 
 from fieldlog.audio.clip import Clip
 from fieldlog.grammar.language import Language
-from fieldlog.model import Hearing
+from fieldlog.model.hearing import Hearing
 
 
 @runtime_checkable

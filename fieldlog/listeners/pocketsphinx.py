@@ -25,7 +25,7 @@ from fieldlog.grammar.fsg import FiniteNetwork, finite_network
 from fieldlog.grammar.language import Language
 from fieldlog.grammar.lexicon import Lexicon
 from fieldlog.listeners.pcm import is_silent, pcm16
-from fieldlog.model import Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
 
 NBEST = 5
 """Hypotheses kept."""

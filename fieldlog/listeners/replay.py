@@ -17,7 +17,7 @@ from fieldlog.errors import ModelError
 from fieldlog.grammar.language import Language
 from fieldlog.listeners.base import Listener
 from fieldlog.listeners.pcm import pcm16
-from fieldlog.model import Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
 
 
 def clip_key(clip: Clip) -> str:

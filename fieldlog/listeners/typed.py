@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from fieldlog.audio.clip import Clip
 from fieldlog.errors import ModelError
 from fieldlog.grammar.language import Language
-from fieldlog.model import Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
 
 
 class TypedListener:

@@ -29,7 +29,7 @@ from fieldlog.errors import GrammarError, ModelError
 from fieldlog.grammar.language import Language
 from fieldlog.listeners.pcm import is_silent, pcm16
 from fieldlog.listeners.vosk_folder import GET, check_folder
-from fieldlog.model import Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
 
 UNKNOWN = "[unk]"
 ALTERNATIVES = 5

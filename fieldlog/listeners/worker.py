@@ -26,7 +26,7 @@ from fieldlog.audio.clip import Clip
 from fieldlog.errors import FieldlogError, ModelError
 from fieldlog.grammar.language import Language
 from fieldlog.listeners.base import Listener
-from fieldlog.model import Hearing
+from fieldlog.model.hearing import Hearing
 
 LOAD_S = 120.0
 """Longest time that loading may take before the worker counts as hung."""

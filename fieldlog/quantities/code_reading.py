@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
 
-from fieldlog.model import Flag
+from fieldlog.model.understanding import Flag
 from fieldlog.quantities import numbers
 from fieldlog.quantities.values import Style
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
 from types import MappingProxyType
 
-from fieldlog.model import Flag
+from fieldlog.model.understanding import Flag
 from fieldlog.quantities import numbers
 from fieldlog.quantities.code_reading import CodeKind, CodeReading, distinct, literals, one_letter
 from fieldlog.quantities.dates import dates

@@ -10,7 +10,7 @@ import calendar
 from collections.abc import Iterator, Sequence
 from datetime import date
 
-from fieldlog.model import Flag
+from fieldlog.model.understanding import Flag
 from fieldlog.quantities.code_reading import CodeReading, distinct, literals
 
 Words = tuple[str, ...]

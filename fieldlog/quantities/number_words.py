@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from fieldlog.model import Qualifier
+from fieldlog.model.finding import Qualifier
 
 PLAIN_DIGITS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 RADIO_DIGITS: Mapping[str, int] = MappingProxyType(

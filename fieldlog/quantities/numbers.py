@@ -12,7 +12,8 @@ from dataclasses import replace
 from functools import lru_cache
 from itertools import combinations
 
-from fieldlog.model import Flag, Qualifier
+from fieldlog.model.finding import Qualifier
+from fieldlog.model.understanding import Flag
 from fieldlog.quantities.number_words import (
     AFTER,
     DENOMINATORS,

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 
-from fieldlog.model import Flag, Quantity
+from fieldlog.model.finding import Quantity
+from fieldlog.model.understanding import Flag
 from fieldlog.quantities import numbers, units
 from fieldlog.quantities.number_words import AFTER, MINUS, NUMBER_WORDS, QUALIFIERS
 from fieldlog.quantities.numbers import (

@@ -8,7 +8,8 @@ from enum import StrEnum
 from fractions import Fraction
 from functools import lru_cache
 
-from fieldlog.model import Flag, Qualifier
+from fieldlog.model.finding import Qualifier
+from fieldlog.model.understanding import Flag
 from fieldlog.quantities import cardinals as card
 from fieldlog.quantities.number_words import (
     DENOMINATORS,

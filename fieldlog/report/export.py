@@ -10,7 +10,8 @@ import io
 from collections.abc import Sequence
 from typing import Any
 
-from fieldlog.model import Finding, Judgement, Quantity, Verdict
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.verdict import Judgement, Verdict
 from fieldlog.report.lines import after_signature
 from fieldlog.store.records import InspectionRecord, Photo, RecordedFinding, Utterance
 from fieldlog.store.rows import instant_text

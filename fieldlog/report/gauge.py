@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import assert_never
 
-from fieldlog.model import Judgement, Relation
+from fieldlog.model.limit import Relation
+from fieldlog.model.verdict import Judgement
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,8 @@ from fieldlog.aftercare.due import DueItem
 from fieldlog.aftercare.job_lines import Needed
 from fieldlog.aftercare.plan import left_open
 from fieldlog.aftercare.work import Tighten
-from fieldlog.model import Decision, Judgement, Verdict
+from fieldlog.model.understanding import Decision
+from fieldlog.model.verdict import Judgement, Verdict
 from fieldlog.quantities.units import convert
 from fieldlog.report.view_model import DueRow, LimitLine
 from fieldlog.store.affirmed import unaffirmed

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 
 from fieldlog.aftercare.checklist import Progress, told
 from fieldlog.aftercare.due import When
-from fieldlog.model import Severity
+from fieldlog.model.state import Severity
 from fieldlog.report.view_model import (
     DueRow,
     FindingRow,

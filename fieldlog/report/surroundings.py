@@ -14,7 +14,7 @@ from fieldlog.aftercare.walk_list import places_of
 from fieldlog.aftercare.work import NO_WORK, Work
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.limits.items import Coverage
-from fieldlog.model import Limit
+from fieldlog.model.limit import Limit
 
 
 @dataclass(frozen=True, slots=True)

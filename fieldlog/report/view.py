@@ -14,7 +14,10 @@ from fieldlog.aftercare.plan import left_open, never_confirmed, progress_of
 from fieldlog.aftercare.walk_list import NOT_FITTED
 from fieldlog.language.answers import APART
 from fieldlog.limits.cautions import DEFERS, RANK, cautions_of_work
-from fieldlog.model import Decision, Flag, Qualifier, Severity, Verdict
+from fieldlog.model.finding import Qualifier
+from fieldlog.model.state import Severity
+from fieldlog.model.understanding import Decision, Flag
+from fieldlog.model.verdict import Verdict
 from fieldlog.report.follows import follows_json
 from fieldlog.report.gauge import gauge
 from fieldlog.report.lines import (

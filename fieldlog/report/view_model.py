@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from fieldlog.model import State
+from fieldlog.model.state import State
 from fieldlog.report.gauge import Gauge
 from fieldlog.report.trend_picture import TrendPicture
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from fieldlog.model import Decision, Understanding
+from fieldlog.model.understanding import Decision, Understanding
 from fieldlog.review.exchanges import Exchange
 
 

@@ -11,18 +11,12 @@ from itertools import pairwise
 from fieldlog.aftercare.plan import left_open
 from fieldlog.doubt.decide import KINDS, DoubtRules, terms
 from fieldlog.doubt.twins import SLIPS, TWINS, exchanged
-from fieldlog.model import (
-    Command,
-    Decision,
-    Finding,
-    Flag,
-    Hearing,
-    Kind,
-    Severity,
-    State,
-    Understanding,
-    Verdict,
-)
+from fieldlog.model.command import Command
+from fieldlog.model.finding import Finding
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.state import Severity, State
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
+from fieldlog.model.verdict import Verdict
 from fieldlog.quantities.number_words import PLAIN_DIGITS
 from fieldlog.review.exchanges import Exchange, placed_photos
 from fieldlog.store.records import InspectionRecord, Photo, Utterance

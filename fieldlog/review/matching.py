@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from fieldlog.model import Finding
+from fieldlog.model.finding import Finding
 from fieldlog.store.records import RecordedFinding
 
 

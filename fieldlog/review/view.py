@@ -8,7 +8,9 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from fieldlog.model import Decision, Finding, Kind, Verdict
+from fieldlog.model.finding import Finding
+from fieldlog.model.understanding import Decision, Kind
+from fieldlog.model.verdict import Verdict
 from fieldlog.report.gauge import gauge
 from fieldlog.report.lines import NOT_COVERED, limit_lines, zone_of
 from fieldlog.review.deciding import Offered, Weighed, ordered

@@ -13,7 +13,10 @@ from types import MappingProxyType
 
 from fieldlog.language.decide import TWIN_SLOT
 from fieldlog.limits.cautions import is_dangerous
-from fieldlog.model import Decision, Finding, State, Understanding, Verdict
+from fieldlog.model.finding import Finding
+from fieldlog.model.state import State
+from fieldlog.model.understanding import Decision, Understanding
+from fieldlog.model.verdict import Verdict
 from fieldlog.quantities.quantity import quantities
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept

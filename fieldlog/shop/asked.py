@@ -10,7 +10,8 @@ from fieldlog.doubt.decide import asked_instead
 from fieldlog.doubt.question import telling_more
 from fieldlog.language.answers import APART
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Asks, Decision, Flag, Kind, Understanding
+from fieldlog.model.question import Asks
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.earlier import since, waiting_in
 from fieldlog.shop.scene import Scene

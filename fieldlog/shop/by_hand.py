@@ -10,7 +10,8 @@ from datetime import datetime
 from fieldlog.aftercare.checklist import Skip, named
 from fieldlog.aftercare.plan import skipped_event
 from fieldlog.errors import UsageError
-from fieldlog.model import Command, Decision, Understanding
+from fieldlog.model.command import Command
+from fieldlog.model.understanding import Decision, Understanding
 from fieldlog.proof.keys import Signer
 from fieldlog.shop import events as ev
 from fieldlog.shop import witness

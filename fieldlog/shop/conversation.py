@@ -25,7 +25,10 @@ from fieldlog.language.breath import Breath
 from fieldlog.language.decide import meaning_key
 from fieldlog.language.inspection import InspectionLanguage, value_said
 from fieldlog.language.sides import by_side_of_traffic
-from fieldlog.model import Asks, Command, Decision, Flag, Hearing, Kind, Understanding
+from fieldlog.model.command import Command
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.question import Asks
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.gaps import with_gaps_asked
 from fieldlog.shop.going_on import going_on, may_go_on

@@ -19,7 +19,9 @@ from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import utterances
 from fieldlog.bundle.make import whole
 from fieldlog.bundle.page import page
-from fieldlog.model import Context, Finding, Quantity, Understanding
+from fieldlog.model.context import Context
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.understanding import Understanding
 from fieldlog.photos.importer import import_folder
 from fieldlog.photos.placing import Placed, place_photos
 from fieldlog.report.write import ReportFiles

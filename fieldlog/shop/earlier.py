@@ -6,7 +6,8 @@ from dataclasses import replace
 
 from fieldlog.aftercare.plan import left_open
 from fieldlog.limits.assess import Assessment
-from fieldlog.model import Command, Decision, Kind, Understanding
+from fieldlog.model.command import Command
+from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.store.records import InspectionRecord, RecordedFinding, Utterance

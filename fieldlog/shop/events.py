@@ -14,7 +14,9 @@ from fieldlog.aftercare.checklist import LeftOpen
 from fieldlog.aftercare.crosschecks import Unanswered
 from fieldlog.errors import FieldlogError
 from fieldlog.limits.assess import Assessment
-from fieldlog.model import Finding, Understanding, Verdict
+from fieldlog.model.finding import Finding
+from fieldlog.model.understanding import Understanding
+from fieldlog.model.verdict import Verdict
 from fieldlog.store.reviews import Decided
 
 

@@ -10,7 +10,8 @@ from dataclasses import replace
 from fieldlog.audio.clip import SoundFlag
 from fieldlog.doubt.decide import asked_instead
 from fieldlog.hearing import Heard
-from fieldlog.model import Command, Decision, Flag, Kind
+from fieldlog.model.command import Command
+from fieldlog.model.understanding import Decision, Flag, Kind
 
 MISSING = frozenset({SoundFlag.OVERFLOW, SoundFlag.CLOCK, SoundFlag.GAP})
 """Sound was dropped, or came at another rate than was promised."""

@@ -17,7 +17,9 @@ from fieldlog.doubt.decide import asked_instead
 from fieldlog.doubt.question import telling_more
 from fieldlog.hearing import Heard
 from fieldlog.language.breath import Breath
-from fieldlog.model import Command, Decision, Flag, Hearing, Kind, Understanding
+from fieldlog.model.command import Command
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 
 ONE_BREATH_S = EndpointSettings().hangover_s
 """Silence (s) up to which two utterances are one breath: a file is not cut at less."""

@@ -18,7 +18,8 @@ from fieldlog.aftercare.checklist import LeftOpen
 from fieldlog.aftercare.plan import left_open, skips_of
 from fieldlog.errors import FieldlogError, StoreError, UsageError
 from fieldlog.hearing import Heard
-from fieldlog.model import Command, Decision, Flag, Kind, Understanding
+from fieldlog.model.command import Command
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.shop import events as ev
 from fieldlog.shop.affirming import Affirming, read_back_event
 from fieldlog.shop.asked import OpenQuestions

@@ -14,17 +14,11 @@ from fieldlog.derived.odometer import COMPONENT, READING, Unlike, unlike
 from fieldlog.errors import UsageError
 from fieldlog.language.breath import Breath
 from fieldlog.limits.context import amount
-from fieldlog.model import (
-    Asks,
-    Command,
-    Context,
-    Decision,
-    Finding,
-    Flag,
-    Quantity,
-    Question,
-    Understanding,
-)
+from fieldlog.model.command import Command
+from fieldlog.model.context import Context
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.question import Asks, Question
+from fieldlog.model.understanding import Decision, Flag, Understanding
 from fieldlog.quantities.values import DOUBTFUL
 from fieldlog.store.records import Odometer
 from fieldlog.words import questions, tell

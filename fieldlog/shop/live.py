@@ -20,7 +20,8 @@ from fieldlog.audio.recorder import Recorder
 from fieldlog.audio.source import AudioSource
 from fieldlog.errors import StoreError
 from fieldlog.hearing import Heard
-from fieldlog.model import Command, Hearing
+from fieldlog.model.command import Command
+from fieldlog.model.hearing import Hearing
 from fieldlog.shop.events import Event, Faulted, HeldBack, NotSaved, Refused
 from fieldlog.shop.inspecting import Inspecting, not_taken
 from fieldlog.shop.mouth import QUIET_S, Mouth

@@ -18,7 +18,8 @@ from fieldlog.limits.pack_faults import pack_faults
 from fieldlog.limits.packs import pack_files, read_packs
 from fieldlog.listeners.base import Listener
 from fieldlog.listeners.choose import open_listener
-from fieldlog.model import Context, Hearing
+from fieldlog.model.context import Context
+from fieldlog.model.hearing import Hearing
 from fieldlog.shop.workshop import Workshop
 
 Kept = tuple[str, str | None]

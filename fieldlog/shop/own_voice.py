@@ -14,7 +14,9 @@ from fieldlog.audio.clip import FRAME_S, Clip
 from fieldlog.doubt.decide import asked_instead
 from fieldlog.hearing import Heard
 from fieldlog.language.breath import Breath
-from fieldlog.model import Command, Decision, Finding, Flag, Understanding
+from fieldlog.model.command import Command
+from fieldlog.model.finding import Finding
+from fieldlog.model.understanding import Decision, Flag, Understanding
 from fieldlog.words.aloud import STOPS
 
 TAIL_S = 0.4

@@ -17,7 +17,7 @@ from fieldlog.audio.recorder import RUNNING
 from fieldlog.audio.tones import Tone, tone
 from fieldlog.audio.voice import Voice
 from fieldlog.hearing import Heard
-from fieldlog.model import Finding
+from fieldlog.model.finding import Finding
 from fieldlog.shop.mouth import before_words, spoken_words
 from fieldlog.shop.own_voice import TAIL_S, OwnWords, overheard
 

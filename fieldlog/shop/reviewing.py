@@ -14,7 +14,9 @@ from typing import Any, TypeVar, cast
 
 from fieldlog.aftercare.plan import left_open
 from fieldlog.errors import ChangedError, UnsureError, UsageError
-from fieldlog.model import Decision, Finding, Kind, Settled, Understanding
+from fieldlog.model.finding import Finding
+from fieldlog.model.question import Settled
+from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.review.deciding import offers
 from fieldlog.review.exchanges import Exchange, exchanges_of, left_at, placed_photos
 from fieldlog.review.matching import matched

@@ -13,7 +13,9 @@ from enum import StrEnum
 from fieldlog.aftercare.checklist import LeftOpen, left_text
 from fieldlog.audio.tones import Tone
 from fieldlog.limits.cautions import is_dangerous
-from fieldlog.model import Command, Finding, State
+from fieldlog.model.command import Command
+from fieldlog.model.finding import Finding
+from fieldlog.model.state import State
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept
 from fieldlog.shop.signals import tone_of

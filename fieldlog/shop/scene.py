@@ -14,7 +14,13 @@ from fieldlog.language.answers import APART
 from fieldlog.language.inspection import in_words, value_said
 from fieldlog.limits.assess import Assessment, again, assess
 from fieldlog.limits.cautions import cautioned, is_dangerous
-from fieldlog.model import Command, Context, Finding, Flag, Limit, State, Understanding, Verdict
+from fieldlog.model.command import Command
+from fieldlog.model.context import Context
+from fieldlog.model.finding import Finding
+from fieldlog.model.limit import Limit
+from fieldlog.model.state import State
+from fieldlog.model.understanding import Flag, Understanding
+from fieldlog.model.verdict import Verdict
 from fieldlog.shop.events import Kept
 from fieldlog.shop.known import VehicleKnown
 

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 from fieldlog.aftercare.job_lines import Judged, job_lines
 from fieldlog.doubt.files import shipped_rules
 from fieldlog.errors import UsageError
-from fieldlog.model import Finding, Understanding, Verdict
+from fieldlog.model.finding import Finding
+from fieldlog.model.understanding import Understanding
+from fieldlog.model.verdict import Verdict
 from fieldlog.review.deciding import Offered, Weighed, Weighing, offers
 from fieldlog.review.exchanges import Exchange, exchanges_of
 from fieldlog.review.sample import statement

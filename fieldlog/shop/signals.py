@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from fieldlog.audio.tones import Tone
 from fieldlog.limits.cautions import is_dangerous
-from fieldlog.model import State
+from fieldlog.model.state import State
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept
 

@@ -11,7 +11,9 @@ from dataclasses import dataclass
 
 from fieldlog.grammar.language import WordGraph, expected
 from fieldlog.hearing import Heard
-from fieldlog.model import Asks, Command, Decision, Kind
+from fieldlog.model.command import Command
+from fieldlog.model.question import Asks
+from fieldlog.model.understanding import Decision, Kind
 from fieldlog.quantities.number_words import DIGITS, POINTS, TEENS, TENS
 
 

@@ -10,7 +10,10 @@ from fieldlog.aftercare.plan import skipped_event
 from fieldlog.hearing import Heard
 from fieldlog.language.inspection import in_words
 from fieldlog.limits.assess import Assessment
-from fieldlog.model import Command, Decision, Finding, Flag, Kind, Understanding, Verdict
+from fieldlog.model.command import Command
+from fieldlog.model.finding import Finding
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
+from fieldlog.model.verdict import Verdict
 from fieldlog.shop import events as ev
 from fieldlog.shop.affirming import NOT_AFFIRMED, affirmed_event
 from fieldlog.shop.events import Event, Kept, Said

@@ -38,7 +38,9 @@ from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.limits.context import keeps_left
 from fieldlog.limits.packs import shipped_limits, with_own
-from fieldlog.model import Context, Limit, Quantity
+from fieldlog.model.context import Context
+from fieldlog.model.finding import Quantity
+from fieldlog.model.limit import Limit
 from fieldlog.shop.by_hand import Origin
 from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.ears import Ears, open_ears, silent_ears

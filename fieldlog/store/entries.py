@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime
 
-from fieldlog.model import Finding, Limit, Quantity, Verdict
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.limit import Limit
+from fieldlog.model.verdict import Verdict
 from fieldlog.store.base import NewRow
 from fieldlog.store.chain import Cell, Row
 from fieldlog.store.records import KeptQuestion, NewAttachment, NewEvent, NewPhoto, NewUtterance

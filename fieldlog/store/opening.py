@@ -9,7 +9,11 @@ from collections.abc import Set
 from types import MappingProxyType
 from typing import Any
 
-from fieldlog.model import Decision, Hypothesis, Kind, Limit, Severity, State, Verdict
+from fieldlog.model.hearing import Hypothesis
+from fieldlog.model.limit import Limit
+from fieldlog.model.state import Severity, State
+from fieldlog.model.understanding import Decision, Kind
+from fieldlog.model.verdict import Verdict
 from fieldlog.store import places
 from fieldlog.store.chain import fingerprint, seen_from
 from fieldlog.store.queries import Rows, corrections, finding_from, inspection, rows_of, vehicle

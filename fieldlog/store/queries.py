@@ -11,11 +11,9 @@ from typing import Any
 
 from fieldlog.derived.odometer import COMPONENT, READING
 from fieldlog.errors import UsageError
-from fieldlog.model import (
-    Finding,
-    Limit,
-    State,
-)
+from fieldlog.model.finding import Finding
+from fieldlog.model.limit import Limit
+from fieldlog.model.state import State
 from fieldlog.store.entries import LOG, NAMED
 from fieldlog.store.records import (
     HistoryRow,

@@ -14,20 +14,13 @@ from datetime import datetime
 from enum import StrEnum
 from types import MappingProxyType
 
-from fieldlog.model import (
-    Asks,
-    Decision,
-    Finding,
-    Hearing,
-    Hypothesis,
-    Kind,
-    Limit,
-    Quantity,
-    Rest,
-    State,
-    Understanding,
-    Verdict,
-)
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.hearing import Hearing, Hypothesis
+from fieldlog.model.limit import Limit
+from fieldlog.model.question import Asks, Rest
+from fieldlog.model.state import State
+from fieldlog.model.understanding import Decision, Kind, Understanding
+from fieldlog.model.verdict import Verdict
 from fieldlog.store.reviews import NewReview, Review, counting
 
 

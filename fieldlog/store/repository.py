@@ -16,7 +16,9 @@ from typing import Self
 from fieldlog.config import VERSION
 from fieldlog.derived.odometer import unlike
 from fieldlog.errors import StoreError, UsageError
-from fieldlog.model import Finding, Limit, Quantity, Verdict
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.limit import Limit
+from fieldlog.model.verdict import Verdict
 from fieldlog.proof.note import Checkpoint
 from fieldlog.store import entries
 from fieldlog.store.base import AsSeen, NewRow, Stored

@@ -13,21 +13,11 @@ from types import MappingProxyType
 from typing import Any, Protocol
 
 from fieldlog.errors import StoreError
-from fieldlog.model import (
-    Asks,
-    Judgement,
-    Layer,
-    Limit,
-    LimitStatus,
-    Qualifier,
-    Quantity,
-    Relation,
-    Rest,
-    Severity,
-    SeverityFrom,
-    State,
-    aggregation,
-)
+from fieldlog.model.finding import Qualifier, Quantity
+from fieldlog.model.limit import Layer, Limit, LimitStatus, Relation, SeverityFrom, aggregation
+from fieldlog.model.question import Asks, Rest
+from fieldlog.model.state import Severity, State
+from fieldlog.model.verdict import Judgement
 from fieldlog.store.chain import Cell
 from fieldlog.store.records import KeptQuestion
 

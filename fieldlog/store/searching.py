@@ -6,7 +6,8 @@ import sqlite3
 from dataclasses import dataclass
 from datetime import datetime
 
-from fieldlog.model import Finding, State
+from fieldlog.model.finding import Finding
+from fieldlog.model.state import State
 from fieldlog.store.queries import NEWEST_NAME, corrections, finding_from, rows_of
 from fieldlog.store.rows import instant_from, instant_us
 from fieldlog.store.standing import standing

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from fieldlog.model import Finding
+from fieldlog.model.finding import Finding
 from fieldlog.words import tell
 
 AS_THE_SCREEN_SHOWS = "as the screen shows"

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 from types import MappingProxyType
 
-from fieldlog.model import Quantity
+from fieldlog.model.finding import Quantity
 from fieldlog.quantities.number_words import PARTS
 from fieldlog.quantities.spell import spell_digits, spell_integer
 from fieldlog.quantities.units import UNITS

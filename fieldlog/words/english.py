@@ -9,7 +9,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from fieldlog.model import InDoubt, Qualifier, Severity, SeverityFrom, State
+from fieldlog.model.finding import Qualifier
+from fieldlog.model.limit import SeverityFrom
+from fieldlog.model.state import Severity, State
+from fieldlog.model.verdict import InDoubt
 
 WHICH: Mapping[str, str] = MappingProxyType(
     {

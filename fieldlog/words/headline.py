@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from fieldlog.model import InDoubt, Severity, State
+from fieldlog.model.state import Severity, State
+from fieldlog.model.verdict import InDoubt
 
 DEFERRAL = (
     "This record says what was found, against which limit, from which source. The maker's manual, "

@@ -5,7 +5,7 @@ Only for rows that have nothing else; nothing is ever written in this way again.
 
 from __future__ import annotations
 
-from fieldlog.model import Finding
+from fieldlog.model.finding import Finding
 
 PLACES = frozenset({"front", "rear", "left", "right", "inner", "outer", "upper", "lower"})
 

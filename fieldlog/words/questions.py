@@ -10,7 +10,9 @@ from dataclasses import replace
 
 from fieldlog.catalogue.component import Axis, Characteristic
 from fieldlog.derived.odometer import Unlike
-from fieldlog.model import Finding, Quantity, Rest, Understanding
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.question import Rest
+from fieldlog.model.understanding import Understanding
 from fieldlog.words import tell
 
 IN_FULL = "Say in full how it is."

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from fieldlog.model import Quantity
+from fieldlog.model.finding import Quantity
 from fieldlog.quantities import units
 from fieldlog.quantities.number_words import PARTS
 from fieldlog.quantities.spell import (

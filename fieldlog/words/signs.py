@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from fieldlog.model import State
+from fieldlog.model.state import State
 
 WIDTH, HEIGHT = 32.0, 20.0
 """The box that every sign is drawn in; x to the right, y down."""

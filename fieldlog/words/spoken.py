@@ -6,7 +6,9 @@ Vol II 5.2.1.5.8, wording from memory): it stands in front, so that the value is
 
 from __future__ import annotations
 
-from fieldlog.model import Finding, InDoubt, Severity, State, Verdict
+from fieldlog.model.finding import Finding
+from fieldlog.model.state import Severity, State
+from fieldlog.model.verdict import InDoubt, Verdict
 from fieldlog.words import questions, tell
 
 CONFIRM = "Confirm"

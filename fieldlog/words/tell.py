@@ -12,17 +12,10 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from fieldlog.catalogue.component import CONDITION, Axis, Characteristic, Component
-from fieldlog.model import (
-    Aggregation,
-    Finding,
-    Judgement,
-    Limit,
-    LimitStatus,
-    Quantity,
-    Relation,
-    State,
-    Verdict,
-)
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.limit import Aggregation, Limit, LimitStatus, Relation
+from fieldlog.model.state import State
+from fieldlog.model.verdict import Judgement, Verdict
 from fieldlog.quantities.number_words import DENOMINATORS
 from fieldlog.quantities.spell import decimal_places
 from fieldlog.quantities.units import UNITS

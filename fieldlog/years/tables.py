@@ -17,7 +17,9 @@ from fieldlog.aftercare.due import WearReading
 from fieldlog.aftercare.trend import Trend
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.derived.wear import Point, TooFewPoints, fit
-from fieldlog.model import Kind, State, Verdict
+from fieldlog.model.state import State
+from fieldlog.model.understanding import Kind
+from fieldlog.model.verdict import Verdict
 from fieldlog.quantities.units import convert, dimension
 from fieldlog.store.records import InspectionRecord, Utterance, Vehicle
 

@@ -12,7 +12,8 @@ from fieldlog.audio.health import Notice, Trouble
 from fieldlog.cli.event_lines import event_text
 from fieldlog.doubt.question import waits
 from fieldlog.limits.cautions import is_dangerous
-from fieldlog.model import State, Understanding
+from fieldlog.model.state import State
+from fieldlog.model.understanding import Understanding
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept
 from fieldlog.shop.live import Told

@@ -21,7 +21,7 @@ from fieldlog.lab.benchmarks.breath_takes import findings_of, halves_of
 from fieldlog.lab.speech_set.phrases import PhraseSource, in_part, part_of
 from fieldlog.lab.speech_set.voices import TEST, TRAIN, TUNE
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Decision
+from fieldlog.model.understanding import Decision
 from fieldlog.quantities.units import SPOKEN
 
 SENTENCE, REPAIR, TAIL, SIDE, PAUSE, TALK = "sentence", "repair", "tail", "side", "pause", "talk"

@@ -12,7 +12,9 @@ from collections.abc import Sequence
 from fieldlog.hearing import Heard
 from fieldlog.lab.benchmarks.breath_takes import Take, findings_of
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Command, Decision, Finding
+from fieldlog.model.command import Command
+from fieldlog.model.finding import Finding
+from fieldlog.model.understanding import Decision
 
 RIGHT = "all right"
 OFFERED = "asked, all of it offered"

@@ -28,7 +28,7 @@ from fieldlog.lab.benchmarks.breath_takes import (
     TALK,
 )
 from fieldlog.lab.benchmarks.claim import claim
-from fieldlog.model import Decision
+from fieldlog.model.understanding import Decision
 
 LEVELS = (-1.0, -1.5, -2.0, -2.5, -3.0, -4.0, -6.0)
 """Nats; levels of the tail that the page compares."""

@@ -26,7 +26,8 @@ from fieldlog.lab.speech_set.noises import NOISES, workshop_noise
 from fieldlog.lab.speech_set.phrases import Phrase, PhraseSource, in_part, part_of
 from fieldlog.lab.speech_set.voices import Job, Voice, as_said, speak, trimmed
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Decision, Finding, Kind
+from fieldlog.model.finding import Finding
+from fieldlog.model.understanding import Decision, Kind
 
 Samples = NDArray[np.float32]
 Progress = Callable[[int, int], None]

@@ -20,7 +20,7 @@ from fieldlog.lab.benchmarks.recordings import Item as Recording
 from fieldlog.lab.benchmarks.recordings import SpeechSet as Recordings
 from fieldlog.lab.benchmarks.recordings import read
 from fieldlog.lab.speech_set.items import Item, SpeechSet
-from fieldlog.model import Decision, Understanding
+from fieldlog.model.understanding import Decision, Understanding
 
 SEED = 7
 ORDER, FOREIGN = "order", "foreign"

@@ -25,7 +25,7 @@ from fieldlog.grammar.language import Language
 from fieldlog.hearing import left_over
 from fieldlog.listeners.base import Listener
 from fieldlog.listeners.whisper.listener import WhisperListener
-from fieldlog.model import Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
 
 TUNE, TEST = "tune", "test"
 Second = Callable[[Clip, Hearing], dict[str, float]]

@@ -14,7 +14,7 @@ from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.calibrate_cases import ORDER, is_right, still_said, understood
 from fieldlog.lab.benchmarks.calibrate_evidence import Line
 from fieldlog.lab.benchmarks.calibrate_fit import Sample
-from fieldlog.model import Decision
+from fieldlog.model.understanding import Decision
 
 _POSITIVE = ("phrase", "incomplete", ORDER)
 

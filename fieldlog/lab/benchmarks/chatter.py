@@ -26,7 +26,8 @@ from fieldlog.doubt.files import shipped_rules
 from fieldlog.lab.benchmarks.chatter_recording import Plan, Spell
 from fieldlog.lab.benchmarks.hearing import peak_mb
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Decision, Hearing, Kind
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.understanding import Decision, Kind
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.live import LiveInspection, Told
 from fieldlog.shop.workshop import Workshop

@@ -21,7 +21,7 @@ from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.noise_mix import excerpt, rms
 from fieldlog.lab.speech_set.items import KITCHEN, Item, SpeechSet
 from fieldlog.lab.speech_set.noises import NOISES, radio, workshop_noise
-from fieldlog.model import Decision
+from fieldlog.model.understanding import Decision
 
 Samples = NDArray[np.float32]
 

@@ -29,7 +29,8 @@ from fieldlog.lab.benchmarks.noise_mix import excerpt, rms
 from fieldlog.lab.speech_set.effects import impulse_response
 from fieldlog.lab.speech_set.items import Item, SpeechSet
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Decision, Finding, Flag
+from fieldlog.model.finding import Finding
+from fieldlog.model.understanding import Decision, Flag
 from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.mouth import Mouth

@@ -25,7 +25,7 @@ from fieldlog.lab.benchmarks.noise_mix import Samples
 from fieldlog.lab.benchmarks.recognisers import Recogniser
 from fieldlog.lab.benchmarks.recordings import Item, SpeechSet, read
 from fieldlog.listeners.base import Listener
-from fieldlog.model import Decision, Kind
+from fieldlog.model.understanding import Decision, Kind
 from fieldlog.shop.conversation import Conversation, utterances_of
 from fieldlog.shop.ears import Ears
 

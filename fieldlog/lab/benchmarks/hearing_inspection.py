@@ -49,7 +49,7 @@ from fieldlog.lab.benchmarks.recognisers import Recogniser
 from fieldlog.lab.speech_set.items import SpeechSet
 from fieldlog.language.files import load_language
 from fieldlog.listeners.base import Listener
-from fieldlog.model import Decision, Kind
+from fieldlog.model.understanding import Decision, Kind
 
 DEFAULT_RATIOS: Ratios = (None, 15.0, 10.0)
 ALL_ROOMS, NO_ROOM = "all rooms", "dry, no effect"

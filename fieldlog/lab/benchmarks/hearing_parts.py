@@ -14,7 +14,8 @@ from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.calibrate_cases import is_right, understood
 from fieldlog.lab.benchmarks.calibrate_evidence import Line
 from fieldlog.lab.speech_set.items import Item
-from fieldlog.model import Decision, Finding, Kind, Understanding
+from fieldlog.model.finding import Finding
+from fieldlog.model.understanding import Decision, Kind, Understanding
 
 POSITIVE = ("phrase", "incomplete")
 DRY = "dry"

@@ -10,7 +10,7 @@ from fieldlog.lab.benchmarks.calibrate_cases import is_right, understood
 from fieldlog.lab.benchmarks.calibrate_evidence import Line
 from fieldlog.lab.benchmarks.hearing_parts import POSITIVE
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Finding
+from fieldlog.model.finding import Finding
 
 COMPONENT, CHARACTERISTIC, UNIT, CONDITION = "component", "characteristic", "unit", "condition"
 Entry = tuple[str, str]

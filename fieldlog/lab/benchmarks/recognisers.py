@@ -14,7 +14,8 @@ from fieldlog.grammar.sample import Sampler
 from fieldlog.grammar.tagged import TaggedLanguage
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.listeners.base import Listener
-from fieldlog.model import Decision, Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
+from fieldlog.model.understanding import Decision
 from fieldlog.quantities.normalise import normalise
 
 PHRASES = 20_000

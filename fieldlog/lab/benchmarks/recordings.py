@@ -15,7 +15,7 @@ from fieldlog.errors import UsageError
 from fieldlog.grammar.language import Language
 from fieldlog.grammar.tagged import TaggedLanguage
 from fieldlog.lab.benchmarks.noise_mix import Samples, excerpt, mix
-from fieldlog.model import Understanding
+from fieldlog.model.understanding import Understanding
 from fieldlog.quantities.number_words import PLAIN_DIGITS
 
 _DIGITS = ("zero", *PLAIN_DIGITS)

@@ -28,7 +28,9 @@ from fieldlog.catalogue.files import load_catalogue
 from fieldlog.errors import UsageError
 from fieldlog.limits.assess import assess
 from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import Context, Decision, Finding, Kind, Quantity, Understanding
+from fieldlog.model.context import Context
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.report.write import write_report
 from fieldlog.store.records import NewAttachment, NewPhoto, NewUtterance
 from fieldlog.store.repository import Repository

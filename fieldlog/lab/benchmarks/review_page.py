@@ -19,7 +19,8 @@ from PIL import Image
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.errors import UsageError
 from fieldlog.hearing import Heard
-from fieldlog.model import Context, Hearing, Hypothesis
+from fieldlog.model.context import Context
+from fieldlog.model.hearing import Hearing, Hypothesis
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import NewAttachment, NewPhoto
 

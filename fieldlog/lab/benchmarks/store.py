@@ -24,19 +24,12 @@ from fieldlog import config
 from fieldlog.catalogue.files import load_catalogue
 from fieldlog.errors import StoreError
 from fieldlog.limits.packs import shipped_limits
-from fieldlog.model import (
-    Decision,
-    Finding,
-    Hearing,
-    Hypothesis,
-    Judgement,
-    Kind,
-    Limit,
-    Quantity,
-    State,
-    Understanding,
-    Verdict,
-)
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.hearing import Hearing, Hypothesis
+from fieldlog.model.limit import Limit
+from fieldlog.model.state import State
+from fieldlog.model.understanding import Decision, Kind, Understanding
+from fieldlog.model.verdict import Judgement, Verdict
 from fieldlog.store import database, entries
 from fieldlog.store.base import NewRow
 from fieldlog.store.ids import new_id
@@ -212,7 +205,10 @@ _SESSION = """
     from datetime import UTC, datetime
     from fractions import Fraction
     from pathlib import Path
-    from fieldlog.model import Decision, Finding, Kind, Quantity, State, Understanding, Verdict
+    from fieldlog.model.finding import Finding, Quantity
+    from fieldlog.model.state import State
+    from fieldlog.model.understanding import Decision, Kind, Understanding
+    from fieldlog.model.verdict import Verdict
     from fieldlog.store.records import NewUtterance
     from fieldlog.store.repository import Repository
     said = Understanding(Decision.ACCEPT, Kind.FINDING, "", "rear tread")

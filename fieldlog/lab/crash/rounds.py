@@ -24,7 +24,7 @@ from fieldlog.audio.clip import RATE
 from fieldlog.audio.files import open_audio
 from fieldlog.lab.crash import victim
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Decision
+from fieldlog.model.understanding import Decision
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.left_behind import cut_off, taken_again
 from fieldlog.shop.workshop import Workshop

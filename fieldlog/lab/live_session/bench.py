@@ -22,7 +22,7 @@ from fieldlog.audio.recorder import Recorder
 from fieldlog.audio.source import Block, FileSource
 from fieldlog.audio.voice import bundled_voice
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.model import Context
+from fieldlog.model.context import Context
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.live import LiveInspection, Told, listen
 from fieldlog.shop.mouth import Mouth

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from fieldlog.audio.clip import RATE
 from fieldlog.audio.files import open_audio
 from fieldlog.lab.live_session import stage
-from fieldlog.model import Finding
+from fieldlog.model.finding import Finding
 from fieldlog.shop.demo import expected, read_manifest
 from fieldlog.store.records import InspectionRecord
 

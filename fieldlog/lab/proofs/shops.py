@@ -15,18 +15,11 @@ import numpy as np
 from PIL import Image
 
 from fieldlog.audio.clip import RATE, Clip
-from fieldlog.model import (
-    Decision,
-    Finding,
-    Hearing,
-    Hypothesis,
-    Kind,
-    Quantity,
-    Severity,
-    State,
-    Understanding,
-    Verdict,
-)
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.hearing import Hearing, Hypothesis
+from fieldlog.model.state import Severity, State
+from fieldlog.model.understanding import Decision, Kind, Understanding
+from fieldlog.model.verdict import Verdict
 from fieldlog.shop import witness
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import NewPhoto, NewUtterance

@@ -21,7 +21,8 @@ from fieldlog.lab.speech_set.voices import TEST, TRAIN, TUNE
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.language.lexicon import phrases
 from fieldlog.language.shape import value_rules
-from fieldlog.model import Decision, Kind, Quantity, Understanding
+from fieldlog.model.finding import Quantity
+from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.units import convert, dimension
 from fieldlog.words.say import say

@@ -22,7 +22,7 @@ from fieldlog.listeners.whisper.search import Found, Result, SearchSettings, dis
 from fieldlog.listeners.whisper.threads import one_blas_thread
 from fieldlog.listeners.whisper.times import STEP_S, word_times
 from fieldlog.listeners.whisper.tokens import TokenGraph, vocabulary
-from fieldlog.model import Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
 
 COMMON_TOKENS = 5000
 """The most frequent byte pairs, which share the probability with the grammar's own tokens."""

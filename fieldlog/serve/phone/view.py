@@ -8,7 +8,11 @@ from typing import Any
 from fieldlog.aftercare.checklist import Progress, left_text
 from fieldlog.aftercare.plan import left_open
 from fieldlog.limits.cautions import is_dangerous
-from fieldlog.model import Decision, Finding, Settled, State, Understanding, Verdict
+from fieldlog.model.finding import Finding
+from fieldlog.model.question import Settled
+from fieldlog.model.state import State
+from fieldlog.model.understanding import Decision, Understanding
+from fieldlog.model.verdict import Verdict
 from fieldlog.report.lines import limit_lines
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Said, said_in

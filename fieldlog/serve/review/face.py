@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from fieldlog.errors import UsageError
-from fieldlog.model import State
+from fieldlog.model.state import State
 from fieldlog.serve.app import Entrance, Face, OneHand
 from fieldlog.serve.guard import NO_MARKUP
 from fieldlog.serve.keys import Trust

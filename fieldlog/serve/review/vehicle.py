@@ -11,7 +11,7 @@ from typing import Any
 from fieldlog.aftercare.due import folded
 from fieldlog.aftercare.walk_list import NOT_FITTED
 from fieldlog.errors import UsageError
-from fieldlog.model import State
+from fieldlog.model.state import State
 from fieldlog.report.lines import due_row
 from fieldlog.report.trend_picture import trend_picture
 from fieldlog.review.exchanges import placed_photos

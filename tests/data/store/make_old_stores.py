@@ -22,7 +22,8 @@ from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from pathlib import Path
 
-from fieldlog.model import Decision, Kind, Quantity, Understanding
+from fieldlog.model.finding import Quantity
+from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.store.records import NewUtterance
 from fieldlog.store.repository import Repository
 from tests.store_plain import everything

@@ -9,7 +9,7 @@ import numpy as np
 
 from fieldlog.audio.clip import Clip
 from fieldlog.grammar.language import Language
-from fieldlog.model import Hearing, Hypothesis
+from fieldlog.model.hearing import Hearing, Hypothesis
 
 WORDS = {1: "front brake pads two millimetres", 2: "left mirror cracked"}
 

@@ -1,0 +1,34 @@
+"""What a listener made of a sound."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True)
+class Hypothesis:
+    """One reading of an utterance by one listener.
+
+    ``score`` is a natural-log score, comparable only within one hearing; ``evidence`` carries the
+    listener's own figures (``bend``, ``margin``, ...), documented by the listener.
+    """
+
+    text: str
+    score: float
+    evidence: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Hearing:
+    """All hypotheses of one listener for one utterance, best first; empty when nothing fits."""
+
+    listener: str
+    hypotheses: tuple[Hypothesis, ...]
+    latency_ms: float
+    times: tuple[tuple[float, float], ...] = ()
+    """Seconds of the clip in which each word of the best one was said; empty where it is not known."""
+    left_over: tuple[tuple[float, float], ...] = ()
+    """Seconds of the clip in which something was said that no word of the best one covers."""
+    as_it_came: str | None = None
+    """What the best one is with what was played meanwhile left in the sound; None: not heard so."""
