@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
+from urllib.parse import parse_qsl, urlencode, urlsplit
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from fieldlog.errors import FieldlogError
+from fieldlog.errors import FieldlogError, StoreError, UsageError
 
 VERSION = "0.1.0"
 """Of the program, as ``pyproject.toml`` has it."""
@@ -27,8 +29,14 @@ def store_folder(
     ``FIELDLOG_HOME`` when set; otherwise the platform's place for application data: on Linux
     ``$XDG_DATA_HOME`` or ``~/.local/share`` (XDG Base Directory Specification 0.8), on macOS
     ``~/Library/Application Support``, on Windows ``%LOCALAPPDATA%``. The folder need not exist.
+    It may be the address of a server's record, too (``server_folder``).
     """
     env = os.environ if environ is None else environ
+    if "://" in env.get("FIELDLOG_HOME", ""):
+        usual = store_folder(
+            {k: v for k, v in env.items() if k != "FIELDLOG_HOME"}, platform=platform, home=home
+        )
+        return server_folder(env["FIELDLOG_HOME"], usual)
     if env.get("FIELDLOG_HOME"):
         return Path(env["FIELDLOG_HOME"]).expanduser()
     user = Path.home() if home is None else home
@@ -39,6 +47,61 @@ def store_folder(
     xdg = env.get("XDG_DATA_HOME", "")
     base = Path(xdg) if xdg and Path(xdg).is_absolute() else user / ".local" / "share"
     return base / "fieldlog"
+
+
+ADDRESS = "record.url"
+"""File in a folder whose record is on a server: the server's address, in one line."""
+
+
+def server_folder(address: str, beside: Path | None = None) -> Path:
+    """This machine's folder for the record on the server ``address``, made with that in it.
+
+    It lies beside the usual one (``beside``), so that keys, copies and sound that waits have a place.
+    Raises ``UsageError`` for no such address, ``StoreError`` where it cannot be made.
+    """
+    import hashlib
+
+    url, _ = split_address(address)
+    usual = store_folder() if beside is None else beside
+    name = re.sub(r"[^A-Za-z0-9_-]+", "-", url.partition("?")[0].rpartition("/")[2]) or "record"
+    known = hashlib.sha256(address.encode("utf-8")).hexdigest()[:8]
+    folder = usual.with_name(f"{usual.name}-servers") / f"{name}-{known}"
+    try:
+        if not (folder / ADDRESS).is_file():
+            folder.mkdir(parents=True, exist_ok=True)
+            partial = folder / f"{ADDRESS}.{os.getpid()}"
+            partial.write_text(f"{address}\n", encoding="utf-8")
+            partial.replace(folder / ADDRESS)
+    except OSError as error:
+        raise StoreError(
+            f"this machine's folder for it cannot be made ({(error.strerror or str(error)).lower()})",
+            where=str(folder),
+            todo="name a folder that can be written with FIELDLOG_HOME",
+        ) from error
+    return folder
+
+
+def split_address(address: str) -> tuple[str, str]:
+    """The server's own address, and the folder of the originals (``?media=DIR``; else ``media``).
+
+    A password in it is refused: who lists programs, or reads the history of a shell, would see it.
+    """
+    parts = urlsplit(address.strip())
+    if parts.scheme not in {"postgresql", "postgres"}:
+        raise UsageError(
+            f"{parts.scheme or address[:40]!r} is no address of a record",
+            todo="write it like postgresql:///shop, or postgresql://server/shop?media=/srv/shop",
+        )
+    settings = parse_qsl(parts.query, keep_blank_values=True)
+    if parts.password is not None or any(name == "password" for name, _ in settings):
+        raise UsageError(
+            "a password does not belong into an address",
+            todo="put it into ~/.pgpass (or PGPASSWORD) and leave it out here",
+        )
+    media = next((value for name, value in settings if name == "media"), "") or "media"
+    kept = urlencode([pair for pair in settings if pair[0] != "media"])
+    plain = f"{parts.scheme}://{parts.netloc}{parts.path}"
+    return plain + (f"?{kept}" if kept else ""), media
 
 
 def keys_folder(record: Path) -> Path:

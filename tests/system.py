@@ -14,6 +14,7 @@ import sys
 
 NEEDS = {
     "chromium": ("chromium", "the pages in a real browser"),
+    "pg_ctlcluster": ("postgresql", "the record on a PostgreSQL server"),
     "pulseaudio": ("pulseaudio", "a microphone behind a real sound server"),
 }
 """Program: the Debian package that brings it, and what is tested with it."""

@@ -11,7 +11,9 @@ import pytest
 
 from fieldlog.store.base import Store
 from fieldlog.store.media import MediaFolder
+from fieldlog.store.postgres_store import PostgresStore
 from fieldlog.store.sqlite_store import SqliteStore
+from tests import postgres_server
 from tests.store_contract import Contract
 from tests.store_samples import START
 
@@ -50,6 +52,34 @@ class TestSqlite(Contract):
         yield fresh
         for store in opened:
             store.close()
+
+
+@pytest.fixture(scope="module")
+def server() -> Iterator[postgres_server.Server]:
+    """A server of these tests' own."""
+    with postgres_server.running() as one:
+        yield one
+
+
+class TestPostgres(Contract):
+    """PostgreSQL."""
+
+    orders = 4
+
+    @pytest.fixture
+    def new(self, server: postgres_server.Server, tmp_path: Path) -> Iterator[Callable[[], Store]]:
+        opened: list[tuple[PostgresStore, str]] = []
+
+        def fresh() -> Store:
+            url = server.fresh()
+            store = PostgresStore(url, _NoOriginals(tmp_path / "media"), now=START)
+            opened.append((store, url))
+            return store
+
+        yield fresh
+        for store, url in opened:
+            store.close()
+            server.drop(url)
 
 
 def test_the_copies_write_as_writers_of_their_own(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fieldlog.cli.store_option import is_record, opened, store_option
+from fieldlog.cli.store_option import RecordFolder, is_record, opened, store_option
 from fieldlog.config import store_folder
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ def store() -> None:
 
 
 @store.command()
-@click.argument("other", type=click.Path(path_type=Path, file_okay=False))
+@click.argument("other", type=RecordFolder(path_type=Path, file_okay=False))
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @store_option
 def merge(other: Path, as_json: bool, folder: Path | None) -> None:

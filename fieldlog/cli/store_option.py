@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import click
 
-from fieldlog.config import store_folder
+from fieldlog.config import server_folder, store_folder
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.model.finding import Quantity
 
@@ -28,8 +28,8 @@ FARTHEST = {"km": 2_000_000, "mi": 1_250_000}
 _DISTANCE = re.compile(r"\s*(\d[\d.,]*)\s*(km|mi)\s*")
 
 
-class _Folder(click.Path):
-    """A folder that has a name: "" would be the folder one happens to be in."""
+class RecordFolder(click.Path):
+    """The folder of a record, or the address of a server's; "" would be the folder one happens to be in."""
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
@@ -37,17 +37,20 @@ class _Folder(click.Path):
         """Refuse an empty name."""
         if not str(value).strip():
             self.fail("an empty text names no folder; leave --store out for the usual one")
+        if "://" in str(value):
+            return server_folder(str(value))
         return super().convert(value, param, ctx)
 
 
 def store_option(command: _Command) -> _Command:
-    """Add ``--store DIR`` to a command (parameter ``folder``)."""
+    """Add ``--store DIR|URL`` to a command (parameter ``folder``)."""
     return click.option(
         "--store",
         "folder",
-        type=_Folder(path_type=Path, file_okay=False),
+        type=RecordFolder(path_type=Path, file_okay=False),
         default=None,
-        help="Folder of the record.  [default: the user's data folder, or $FIELDLOG_HOME]",
+        metavar="DIR|URL",
+        help="Folder of the record, or a server's (postgresql:///shop).  [default: the user's data folder, or $FIELDLOG_HOME]",
     )(command)
 
 
@@ -112,10 +115,10 @@ def as_day(_: click.Context, param: click.Parameter, value: str | None) -> datet
 
 
 def is_record(folder: Path) -> bool:
-    """Whether a record lies in ``folder``."""
-    from fieldlog.store.database import FILE
+    """Whether there is a record in ``folder``, or where it points to."""
+    from fieldlog.store.where import is_record as there
 
-    return (folder / FILE).is_file()
+    return there(folder)
 
 
 def pairs(texts: Sequence[str]) -> dict[str, str]:

@@ -11,7 +11,7 @@ from pathlib import Path
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.shop.proving import prove
 from fieldlog.shop.witness import HANDED_OUT, checkpoint
-from fieldlog.store.database import FILE, back_up, translated
+from fieldlog.store.database import translated
 from fieldlog.store.merging import borrowed
 from fieldlog.store.repository import Repository
 
@@ -40,7 +40,7 @@ def backup(folder: Path, target: Path, now: datetime) -> BackedUp:
         stack.callback(shutil.rmtree, partial, ignore_errors=True)
         with translated(target), Repository.look(folder, now=lambda: now) as store:
             partial.mkdir(parents=True)
-            back_up(store.engine.connection, partial / FILE)
+            store.engine.copy_to(partial, now)
         with translated(target), Repository.look(partial, now=lambda: now) as copy:
             # What the copy names is copied: the record may have gone on meanwhile.
             names = copy.engine.originals()

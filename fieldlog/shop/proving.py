@@ -8,7 +8,6 @@ somebody outside it holds. The words are put together here and nowhere else.
 from __future__ import annotations
 
 import contextlib
-import sqlite3
 import stat
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -23,11 +22,8 @@ from fieldlog.report.copied import copy_faults
 from fieldlog.shop.witness import HANDED_OUT
 from fieldlog.store.chain import fingerprint
 from fieldlog.store.checkpoints import Against, owners_in
-from fieldlog.store.database import FILE
-from fieldlog.store.form import log_faults
 from fieldlog.store.records import Verification
 from fieldlog.store.repository import Repository
-from fieldlog.store.schema import MEDIA
 
 MOST_BYTES = 64 << 20
 """A larger file is not searched for checkpoints."""
@@ -68,7 +64,7 @@ def prove(folder: Path, key: str | None, against: Sequence[str], now: datetime) 
     outside = [witness for each in against for witness in witnesses(each)]
     with Repository.look(folder, now=lambda: now) as store:
         checked = store.verify(key)
-        faults = [*log_faults(folder / FILE), *checked.faults]
+        faults = [*store.engine.log_faults(), *checked.faults]
         proven: list[str] = []
         told: list[str] = []
         with _going_on(faults, "copies"):
@@ -143,10 +139,7 @@ def _photos(store: Repository, key: str | None) -> list[str]:
     """Names of the originals of photos."""
     if key is not None:
         return [each.media for each in store.inspection_record(key).photos]
-    connection = store.engine.connection
-    column = MEDIA["photo"]
-    rows = connection.execute(f"SELECT DISTINCT {column} FROM photo ORDER BY {column}")
-    return [row[0] for row in rows]
+    return list(store.engine.photo_originals())
 
 
 def _inside(store: Repository, folder: Path, faults: list[str]) -> list[Witness]:
@@ -184,7 +177,7 @@ def _going_on(faults: list[str], what: str) -> Iterator[None]:
     """Go on with the next where a damaged record does not let one thing be checked."""
     try:
         yield
-    except (StoreError, sqlite3.Error, ValueError, TypeError, KeyError) as error:
+    except (StoreError, ValueError, TypeError, KeyError) as error:
         faults.append(f"{what}: cannot be checked ({note.plain(str(error))})")
 
 

@@ -87,13 +87,16 @@ class Workshop:
         language: InspectionLanguage | None = None,
         now: Callable[[], datetime] = utc_now,
     ) -> Workshop:
-        """The workshop whose record lies in ``folder`` (made when needed).
+        """The workshop whose record lies in ``folder`` (made when needed), or on a server (its address).
 
         Default: the user's data folder, or ``FIELDLOG_HOME``. Raises ``StoreError``.
         """
-        from fieldlog.config import store_folder
+        from fieldlog.config import server_folder, store_folder
 
-        where = store_folder() if folder is None else Path(folder)
+        if folder is None:
+            where = store_folder()
+        else:
+            where = server_folder(str(folder)) if "://" in str(folder) else Path(folder)
         return cls(Repository.open(where, now=now), language=language, now=now)
 
     def __enter__(self) -> Self:

@@ -8,7 +8,6 @@ are those and everything that they were written after.
 from __future__ import annotations
 
 import json
-import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
@@ -18,6 +17,7 @@ from fieldlog.proof.note import ORIGIN, Checkpoint, heads_line
 from fieldlog.store.chain import fingerprint
 from fieldlog.store.records import EventName
 from fieldlog.store.signatures import NOTE, OF
+from fieldlog.store.sql import Tables
 
 _HASHES = "SELECT hash FROM record NOT INDEXED ORDER BY turn, id"
 
@@ -43,7 +43,7 @@ class Owner:
     fingerprint: str
 
 
-def take(connection: sqlite3.Connection, writer: str, owners: Sequence[str]) -> Checkpoint:
+def take(connection: Tables, writer: str, owners: Sequence[str]) -> Checkpoint:
     """The record as it is now; for each of ``owners`` (ids) its rows and their fingerprint."""
     hashes = [row[0] for row in connection.execute(_HASHES)]
     heads = [row[0] for row in connection.execute("SELECT hash FROM local_head ORDER BY hash")]
@@ -67,7 +67,7 @@ class KeptCheckpoint:
     """None: it cannot be read."""
 
 
-def kept(connection: sqlite3.Connection) -> tuple[KeptCheckpoint, ...]:
+def kept(connection: Tables) -> tuple[KeptCheckpoint, ...]:
     """Every checkpoint in the record, oldest first."""
     rows = connection.execute(
         "SELECT e.id, e.inspection_id, e.data FROM event e NOT INDEXED "
@@ -102,7 +102,7 @@ def owners_in(checkpoint: Checkpoint) -> tuple[Owner, ...]:
     return tuple(found)
 
 
-def hold(connection: sqlite3.Connection, checkpoints: Sequence[Checkpoint]) -> list[Against]:
+def hold(connection: Tables, checkpoints: Sequence[Checkpoint]) -> list[Against]:
     """What the record is to each of ``checkpoints``."""
     sizes = {each.size for each in checkpoints}
     rows = connection.execute(_HASHES)
@@ -130,7 +130,7 @@ def roots_at(leaves: Iterator[bytes], sizes: Iterable[int]) -> dict[int, bytes]:
     return found
 
 
-def _behind(connection: sqlite3.Connection, checkpoint: Checkpoint) -> Against:
+def _behind(connection: Tables, checkpoint: Checkpoint) -> Against:
     """The same by the newest rows it names, with everything that they were written after."""
     seen = set(checkpoint.heads)
     if not seen:
@@ -152,7 +152,7 @@ def _behind(connection: sqlite3.Connection, checkpoint: Checkpoint) -> Against:
     return Against.SAME if same and root == checkpoint.root else Against.OTHER
 
 
-def _owner(connection: sqlite3.Connection, owner: str) -> Owner:
+def _owner(connection: Tables, owner: str) -> Owner:
     hashes = [
         row[0]
         for row in connection.execute(

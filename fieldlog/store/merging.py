@@ -16,13 +16,15 @@ from datetime import datetime
 from enum import Enum
 from pathlib import Path
 
-from fieldlog.errors import StoreError, UsageError
+from fieldlog.errors import StoreError
 from fieldlog.store import database
 from fieldlog.store.base import Store, StoredRow
 from fieldlog.store.database import FILE, back_up, code_of, damage, translated
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.records import InspectionRecord, RecordedFinding
+from fieldlog.store.sql_store import SqlStore
 from fieldlog.store.sqlite_store import SqliteStore
+from fieldlog.store.where import media_of, on_server, open_store
 
 
 class Stage(Enum):
@@ -60,13 +62,9 @@ def merge(
     agree with itself. Clips and photos come in before the rows that name them, the rows in one
     transaction; whatever is raised, no row was added.
     """
-    if (media.folder.parent / FILE).exists() and (other / FILE).exists():
-        same = (media.folder.parent / FILE).samefile(other / FILE)
-        if same:
-            raise UsageError(f"{other} is this record itself", todo="name the folder of another")
     told(Stage.CHECK, 0)
     with checked(other, now) as (theirs, there):
-        originals = _bring_originals(media, theirs, MediaFolder(other / "media"), told)
+        originals = _bring_originals(media, theirs, media_of(other), told)
         with contextlib.closing(theirs.rows()) as rows:
             taken = ours.take(_counted(rows, told), theirs.elsewhere())
     return Merged(
@@ -79,7 +77,7 @@ def merge(
 
 
 @contextlib.contextmanager
-def checked(folder: Path, now: datetime) -> Iterator[tuple[SqliteStore, int]]:
+def checked(folder: Path, now: datetime) -> Iterator[tuple[SqlStore, int]]:
     """The store in ``folder``, ``borrowed``, and its rows; ``StoreError`` where it has a fault."""
     with borrowed(folder, now) as theirs:
         found = theirs.verify()
@@ -94,11 +92,17 @@ def checked(folder: Path, now: datetime) -> Iterator[tuple[SqliteStore, int]]:
 
 
 @contextlib.contextmanager
-def borrowed(folder: Path, now: datetime) -> Iterator[SqliteStore]:
+def borrowed(folder: Path, now: datetime) -> Iterator[SqlStore]:
     """A private copy of the database in ``folder``, brought up to date, beside its own media.
 
-    Nothing in ``folder`` is changed. Raises ``StoreError``.
+    A server's record is read where it is. Nothing in ``folder`` is changed. Raises ``StoreError``.
     """
+    if on_server(folder) is not None:
+        with contextlib.closing(
+            open_store(folder, media_of(folder), now=now, reading=True)
+        ) as there:
+            yield there
+        return
     path = folder / FILE
     if not path.is_file():
         raise StoreError(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import sqlite3
 from collections import defaultdict
 from collections.abc import Set
 from types import MappingProxyType
@@ -16,7 +15,7 @@ from fieldlog.model.understanding import Decision, Kind
 from fieldlog.model.verdict import Verdict
 from fieldlog.store import places
 from fieldlog.store.chain import fingerprint, seen_from
-from fieldlog.store.queries import Rows, corrections, finding_from, inspection, rows_of, vehicle
+from fieldlog.store.queries import corrections, finding_from, inspection, rows_of, vehicle
 from fieldlog.store.records import (
     Attachment,
     CameraClock,
@@ -32,10 +31,11 @@ from fieldlog.store.records import (
 )
 from fieldlog.store.reviews import Decided, Review
 from fieldlog.store.rows import flags_from, instant_from, judgement_from, limit_from, quantity_from
+from fieldlog.store.sql import Read, Rows, Tables
 from fieldlog.store.standing import standing
 
 
-def inspection_record(connection: sqlite3.Connection, key: str) -> InspectionRecord:
+def inspection_record(connection: Tables, key: str) -> InspectionRecord:
     """Everything kept of one inspection."""
     head = inspection(connection, key)
     own = rows_of(
@@ -89,7 +89,7 @@ def inspection_record(connection: sqlite3.Connection, key: str) -> InspectionRec
     )
 
 
-def _uncovered(connection: sqlite3.Connection, own: Rows, signatures: Set[str]) -> tuple[str, ...]:
+def _uncovered(connection: Tables, own: Rows, signatures: Set[str]) -> tuple[str, ...]:
     """Ids of an inspection's rows ``own`` that none of its ``signatures`` (ids) had seen."""
     signed = {row["hash"]: row["turn"] for row in own if row["id"] in signatures}
     if not signed:
@@ -100,7 +100,7 @@ def _uncovered(connection: sqlite3.Connection, own: Rows, signatures: Set[str]) 
     return tuple(row["id"] for row in own if row["hash"] not in seen)
 
 
-def covered_by(connection: sqlite3.Connection, owner: str, signature: str) -> tuple[bytes, ...]:
+def covered_by(connection: Tables, owner: str, signature: str) -> tuple[bytes, ...]:
     """Hashes of an inspection's rows that the sign-off with that id had seen, itself among them."""
     own = rows_of(
         connection, "SELECT id, hash, turn FROM record WHERE owner = ? ORDER BY turn, id", owner
@@ -109,7 +109,7 @@ def covered_by(connection: sqlite3.Connection, owner: str, signature: str) -> tu
     return tuple(row["hash"] for row in own if row["id"] not in left)
 
 
-def _in_order(connection: sqlite3.Connection, table: str, inspection_id: str) -> Rows:
+def _in_order(connection: Tables, table: str, inspection_id: str) -> Rows:
     return rows_of(
         connection,
         f"SELECT t.*, r.made_at FROM {table} t JOIN record r ON r.id = t.id "
@@ -118,7 +118,7 @@ def _in_order(connection: sqlite3.Connection, table: str, inspection_id: str) ->
     )
 
 
-def _utterances(connection: sqlite3.Connection, inspection_id: str) -> tuple[Utterance, ...]:
+def _utterances(connection: Tables, inspection_id: str) -> tuple[Utterance, ...]:
     heard: dict[str, list[tuple[str, Hypothesis]]] = defaultdict(list)
     for row in rows_of(
         connection,
@@ -178,7 +178,7 @@ def _utterances(connection: sqlite3.Connection, inspection_id: str) -> tuple[Utt
 
 
 def _findings(
-    connection: sqlite3.Connection, inspection_id: str, uncovered: Set[str]
+    connection: Tables, inspection_id: str, uncovered: Set[str]
 ) -> tuple[RecordedFinding, ...]:
     readings: dict[str, list[Any]] = defaultdict(list)
     for row in rows_of(
@@ -216,8 +216,8 @@ def _findings(
     return tuple(found)
 
 
-def _verdicts(connection: sqlite3.Connection, inspection_id: str) -> dict[str, Verdict]:
-    judged: dict[str, list[sqlite3.Row]] = defaultdict(list)
+def _verdicts(connection: Tables, inspection_id: str) -> dict[str, Verdict]:
+    judged: dict[str, list[Read]] = defaultdict(list)
     for row in rows_of(
         connection,
         "SELECT j.*, t.text FROM verdict v JOIN judgement j ON j.verdict_id = v.id "
@@ -250,7 +250,7 @@ def _verdicts(connection: sqlite3.Connection, inspection_id: str) -> dict[str, V
     return newest
 
 
-def _photos(connection: sqlite3.Connection, inspection_id: str) -> tuple[Photo, ...]:
+def _photos(connection: Tables, inspection_id: str) -> tuple[Photo, ...]:
     """One photo for each original; two copies of the record may each have brought it in."""
     rows = _in_order(connection, "photo", inspection_id)
     first: dict[str, str] = {}
@@ -288,11 +288,11 @@ def _photos(connection: sqlite3.Connection, inspection_id: str) -> tuple[Photo, 
     )
 
 
-def _reviews(connection: sqlite3.Connection, inspection_id: str) -> tuple[Review, ...]:
+def _reviews(connection: Tables, inspection_id: str) -> tuple[Review, ...]:
     return tuple(_review(row) for row in _in_order(connection, "review", inspection_id))
 
 
-def sampled(connection: sqlite3.Connection) -> tuple[Review, ...]:
+def sampled(connection: Tables) -> tuple[Review, ...]:
     """Decisions of the blind sample of every inspection, and what was taken back, oldest first."""
     rows = rows_of(
         connection,
@@ -302,7 +302,7 @@ def sampled(connection: sqlite3.Connection) -> tuple[Review, ...]:
     return tuple(_review(row) for row in rows)
 
 
-def _review(row: sqlite3.Row) -> Review:
+def _review(row: Read) -> Review:
     return Review(
         id=row["id"],
         made_at=instant_from(row["made_at"]),
@@ -318,7 +318,7 @@ def _review(row: sqlite3.Row) -> Review:
     )
 
 
-def _clocks(connection: sqlite3.Connection, inspection_id: str) -> tuple[CameraClock, ...]:
+def _clocks(connection: Tables, inspection_id: str) -> tuple[CameraClock, ...]:
     newest = {
         row["camera"]: CameraClock(
             id=row["id"],

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 
 from fieldlog.store.base import Elsewhere, StoredRow
 from fieldlog.store.chain import LOCAL, Cell, Place, Row
 from fieldlog.store.old_chain import OldPlace
 from fieldlog.store.schema import CHAINED, CHILDREN, MEDIA, NUMBERED
+from fieldlog.store.sql import MANY, Read, Tables
 
 Children = dict[str, list[Row]]
 
@@ -19,36 +19,36 @@ _AWAY = (
 )
 
 
-def kind_of(connection: sqlite3.Connection, id: str) -> str | None:
+def kind_of(connection: Tables, id: str) -> str | None:
     """Kind of the row of the record with that id, or None when there is no such row."""
     row = connection.execute("SELECT kind FROM record WHERE id = ?", (id,)).fetchone()
     return row[0] if row else None
 
 
-def hash_of_row(connection: sqlite3.Connection, id: str) -> bytes | None:
+def hash_of_row(connection: Tables, id: str) -> bytes | None:
     """Hash of the row of the record with that id, or None when there is no such row."""
     row = connection.execute("SELECT hash FROM record WHERE id = ?", (id,)).fetchone()
     return row[0] if row else None
 
 
-def rows_of_owner(connection: sqlite3.Connection, owner: str) -> int:
+def rows_of_owner(connection: Tables, owner: str) -> int:
     """How many rows of the record belong to a vehicle or an inspection."""
     row = connection.execute("SELECT count(*) FROM record WHERE owner = ?", (owner,)).fetchone()
     return int(row[0])
 
 
-def turn_of(connection: sqlite3.Connection, id: str) -> int:
+def turn_of(connection: Tables, id: str) -> int:
     """The turn of the row of the record with that id."""
     return int(connection.execute("SELECT turn FROM record WHERE id = ?", (id,)).fetchone()[0])
 
 
-def is_elsewhere(connection: sqlite3.Connection, hash: bytes) -> bool:
+def is_elsewhere(connection: Tables, hash: bytes) -> bool:
     """Whether something here was written after a row with that hash while it was not here."""
     sql = "SELECT count(*) FROM elsewhere WHERE hash = ?"
     return bool(connection.execute(sql, (hash,)).fetchone()[0])
 
 
-def parts_of(connection: sqlite3.Connection, prefix: str) -> tuple[str, ...]:
+def parts_of(connection: Tables, prefix: str) -> tuple[str, ...]:
     """Ids of the rows of the record whose id begins with ``prefix`` (ASCII)."""
     after = prefix[:-1] + chr(ord(prefix[-1]) + 1)
     found = connection.execute(
@@ -57,7 +57,7 @@ def parts_of(connection: sqlite3.Connection, prefix: str) -> tuple[str, ...]:
     return tuple(row[0] for row in found)
 
 
-def number_of(connection: sqlite3.Connection, kind: str, id: str) -> int | None:
+def number_of(connection: Tables, kind: str, id: str) -> int | None:
     """The number of a row in this store; None for a kind that is not counted."""
     if kind not in NUMBERED:
         return None
@@ -65,14 +65,14 @@ def number_of(connection: sqlite3.Connection, kind: str, id: str) -> int | None:
     return int(row[0])
 
 
-def last_of_writer(connection: sqlite3.Connection, writer: str) -> Place | None:
+def last_of_writer(connection: Tables, writer: str) -> Place | None:
     """The newest row of a writer, or None before its first."""
     sql = f"{_PLACE}WHERE writer = ? ORDER BY n DESC, turn DESC, id LIMIT 1"
     row = connection.execute(sql, (writer,)).fetchone()
     return place_from(row) if row else None
 
 
-def place_with(connection: sqlite3.Connection, hash: bytes) -> Place | None:
+def place_with(connection: Tables, hash: bytes) -> Place | None:
     """The place of the row with that hash, here or elsewhere; None when nothing is known of it."""
     row = connection.execute(f"{_PLACE}WHERE hash = ?", (hash,)).fetchone()
     if row is None:
@@ -81,13 +81,13 @@ def place_with(connection: sqlite3.Connection, hash: bytes) -> Place | None:
     return place_from(row) if row else None
 
 
-def places(connection: sqlite3.Connection) -> Iterator[Place]:
+def places(connection: Tables) -> Iterator[Place]:
     """The place of every row, by turn: each after the rows it builds on."""
-    for row in connection.execute(f"{_PLACE}ORDER BY turn, id"):
+    for row in connection.execute(f"{_PLACE}{MANY} ORDER BY turn, id"):
         yield place_from(row)
 
 
-def newest_first(connection: sqlite3.Connection, first: int, last: int) -> Iterator[Place]:
+def newest_first(connection: Tables, first: int, last: int) -> Iterator[Place]:
     """The place of every row with a turn from ``first`` to ``last``, each before its parents.
 
     Rows elsewhere are among them, with what they had seen of this record as their parents.
@@ -100,7 +100,7 @@ def newest_first(connection: sqlite3.Connection, first: int, last: int) -> Itera
         yield place_from(row)
 
 
-def elsewhere(connection: sqlite3.Connection) -> tuple[Elsewhere, ...]:
+def elsewhere(connection: Tables) -> tuple[Elsewhere, ...]:
     """Rows that others have and that are known here by their hash."""
     found = connection.execute(
         "SELECT hash, writer, n, turn, behind FROM elsewhere ORDER BY turn, hash, behind"
@@ -116,7 +116,7 @@ def hashes(joined: bytes) -> tuple[bytes, ...]:
     return tuple(joined[at : at + 32] for at in range(0, len(joined), 32))
 
 
-def place_from(row: sqlite3.Row) -> Place:
+def place_from(row: Read) -> Place:
     """The place of a row of ``record``."""
     return Place(
         id=row["id"],
@@ -131,16 +131,14 @@ def place_from(row: sqlite3.Row) -> Place:
     )
 
 
-def old_place(connection: sqlite3.Connection, id: str) -> OldPlace | None:
+def old_place(connection: Tables, id: str) -> OldPlace | None:
     """Where a row lay before records could merge; None for a row written since."""
     sql = "SELECT n, previous, hash, number FROM old_chain WHERE id = ?"
     row = connection.execute(sql, (id,)).fetchone()
     return OldPlace(*row) if row else None
 
 
-def content(
-    connection: sqlite3.Connection, kind: str, id: str
-) -> tuple[dict[str, Cell], Children] | None:
+def content(connection: Tables, kind: str, id: str) -> tuple[dict[str, Cell], Children] | None:
     """A row with its children by table, nothing local in it; None when it is not in its table."""
     if kind not in CHAINED:
         return None
@@ -160,14 +158,14 @@ def content(
 
 
 def content_of(
-    row: sqlite3.Row, children: Mapping[str, Sequence[Row | sqlite3.Row]]
+    row: Read, children: Mapping[str, Sequence[Row | Read]]
 ) -> tuple[dict[str, Cell], Children]:
     """A row of a table with its children, without what is local to one store."""
     columns = {key: row[key] for key in row.keys() if not key.startswith(LOCAL)}  # noqa: SIM118
     return columns, {table: [dict(child) for child in rows] for table, rows in children.items()}
 
 
-def stored_rows(connection: sqlite3.Connection) -> Iterator[StoredRow]:
+def stored_rows(connection: Tables) -> Iterator[StoredRow]:
     """Every row of a record that agrees with itself, each after the rows it builds on."""
     for place in places(connection):
         kept = content(connection, place.kind, place.id)
@@ -184,17 +182,17 @@ def stored_rows(connection: sqlite3.Connection) -> Iterator[StoredRow]:
         )
 
 
-def _limit_texts(connection: sqlite3.Connection, names: set[Cell]) -> Iterator[tuple[str, str]]:
+def _limit_texts(connection: Tables, names: set[Cell]) -> Iterator[tuple[str, str]]:
     for name in sorted(str(name) for name in names if name is not None):
         yield connection.execute(
             "SELECT sha256, text FROM limit_text WHERE sha256 = ?", (name,)
         ).fetchone()
 
 
-def originals(connection: sqlite3.Connection) -> tuple[str, ...]:
-    """Name of every clip and photo that the record speaks of, once each, in order."""
+def originals(connection: Tables, kinds: Sequence[str] = tuple(MEDIA)) -> tuple[str, ...]:
+    """Name of every clip and photo (``kinds``) that the record speaks of, once each, in order."""
     names: set[str] = set()
-    for table, column in MEDIA.items():
+    for table, column in ((kind, MEDIA[kind]) for kind in kinds):
         sql = f"SELECT DISTINCT {column} FROM {table} WHERE {column} IS NOT NULL ORDER BY {column}"
         names.update(row[0] for row in connection.execute(sql))
     return tuple(sorted(names))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import sqlite3
 from collections import Counter, defaultdict
 from collections.abc import Iterable
 from types import MappingProxyType
@@ -23,12 +22,11 @@ from fieldlog.store.records import (
     Vehicle,
 )
 from fieldlog.store.rows import instant_from, limit_from, quantity_from
+from fieldlog.store.sql import Read, Rows, Tables
 from fieldlog.store.standing import Correction, standing
 
-Rows = list[sqlite3.Row]
 
-
-def rows_of(connection: sqlite3.Connection, sql: str, *values: object) -> Rows:
+def rows_of(connection: Tables, sql: str, *values: object) -> Rows:
     """All rows of one query."""
     return connection.execute(sql, values).fetchall()
 
@@ -36,7 +34,7 @@ def rows_of(connection: sqlite3.Connection, sql: str, *values: object) -> Rows:
 # -- vehicles -------------------------------------------------------------------------------------
 
 
-def vehicles(connection: sqlite3.Connection) -> tuple[Vehicle, ...]:
+def vehicles(connection: Tables) -> tuple[Vehicle, ...]:
     """Every vehicle, oldest first."""
     rows = rows_of(
         connection,
@@ -54,7 +52,7 @@ NEWEST_NAME = (
 """The newest name of vehicle ``v``."""
 
 
-def vehicle(connection: sqlite3.Connection, key: str) -> Vehicle:
+def vehicle(connection: Tables, key: str) -> Vehicle:
     """A vehicle by id, number or name (the newest of that name), in any case.
 
     Raises ``UsageError`` where there is none, and where several are called so in different cases.
@@ -96,7 +94,7 @@ def vehicle(connection: sqlite3.Connection, key: str) -> Vehicle:
     )
 
 
-def _meant(connection: sqlite3.Connection, key: str) -> sqlite3.Row:
+def _meant(connection: Tables, key: str) -> Read:
     """The row of the vehicle that ``key`` means, with its newest name as ``now``."""
     known = rows_of(
         connection,
@@ -125,7 +123,7 @@ def _meant(connection: sqlite3.Connection, key: str) -> sqlite3.Row:
     return alike[0]
 
 
-def _distances(connection: sqlite3.Connection, vehicle_id: str) -> tuple[Odometer, ...]:
+def _distances(connection: Tables, vehicle_id: str) -> tuple[Odometer, ...]:
     """Every distance that was entered or found on the odometer and stands, in the order it was read."""
     entered = rows_of(
         connection,
@@ -166,7 +164,7 @@ _INSPECTION = (
 )
 
 
-def inspections(connection: sqlite3.Connection, vehicle_id: str | None) -> tuple[Inspection, ...]:
+def inspections(connection: Tables, vehicle_id: str | None) -> tuple[Inspection, ...]:
     """Inspections of one vehicle, or all, oldest first."""
     where, values = ("", ()) if vehicle_id is None else ("WHERE i.vehicle_id = ? ", (vehicle_id,))
     rows = rows_of(connection, f"{_INSPECTION}{where}ORDER BY i.started_at, r.turn, r.id", *values)
@@ -174,7 +172,7 @@ def inspections(connection: sqlite3.Connection, vehicle_id: str | None) -> tuple
     return tuple(_inspection(row, gone) for row in rows)
 
 
-def inspection(connection: sqlite3.Connection, key: str) -> Inspection:
+def inspection(connection: Tables, key: str) -> Inspection:
     """An inspection by id, local number, or ``last`` (the one begun last)."""
     if key == "last":
         rows = rows_of(connection, f"{_INSPECTION}ORDER BY r.turn DESC, r.id LIMIT 1")
@@ -192,7 +190,7 @@ def inspection(connection: sqlite3.Connection, key: str) -> Inspection:
 
 
 def corrections(
-    connection: sqlite3.Connection, where: str, *values: object
+    connection: Tables, where: str, *values: object
 ) -> tuple[tuple[Correction, ...], dict[str, str]]:
     """Corrections, oldest first, and finding -> inspection of what they speak of.
 
@@ -220,13 +218,13 @@ def corrections(
     return found, inspection_of
 
 
-def _gone(connection: sqlite3.Connection, where: str, *values: object) -> Counter[str]:
+def _gone(connection: Tables, where: str, *values: object) -> Counter[str]:
     """Inspection -> how many of its findings no longer stand."""
     found, inspection_of = corrections(connection, where, *values)
     return Counter(inspection_of[name] for name in standing(found).fallen)
 
 
-def _inspection(row: sqlite3.Row, gone: Counter[str]) -> Inspection:
+def _inspection(row: Read, gone: Counter[str]) -> Inspection:
     return Inspection(
         id=row["id"],
         number=row["local_number"],
@@ -243,7 +241,7 @@ def _inspection(row: sqlite3.Row, gone: Counter[str]) -> Inspection:
     )
 
 
-def finding_from(row: sqlite3.Row, readings: Iterable[Any]) -> Finding:
+def finding_from(row: Read, readings: Iterable[Any]) -> Finding:
     """The finding of a row, with its several readings."""
     return Finding(
         component=row["component"],
@@ -262,7 +260,7 @@ def finding_from(row: sqlite3.Row, readings: Iterable[Any]) -> Finding:
 
 
 def history(
-    connection: sqlite3.Connection,
+    connection: Tables,
     vehicle_id: str,
     component: str | None,
     position: str | None,
@@ -314,7 +312,7 @@ def history(
     )
 
 
-def remarks(connection: sqlite3.Connection, vehicle_id: str) -> tuple[tuple[Inspection, str], ...]:
+def remarks(connection: Tables, vehicle_id: str) -> tuple[tuple[Inspection, str], ...]:
     """Every remark made on a vehicle with its inspection, oldest first."""
     heads = {each.id: each for each in inspections(connection, vehicle_id)}
     rows = rows_of(
@@ -327,19 +325,19 @@ def remarks(connection: sqlite3.Connection, vehicle_id: str) -> tuple[tuple[Insp
     return tuple((heads[row["inspection_id"]], row["text"]) for row in rows)
 
 
-def inspection_of_finding(connection: sqlite3.Connection, finding_id: str) -> str | None:
+def inspection_of_finding(connection: Tables, finding_id: str) -> str | None:
     """Id of the inspection a finding belongs to, or None when there is no such finding."""
     rows = rows_of(connection, "SELECT inspection_id FROM finding WHERE id = ?", finding_id)
     return rows[0][0] if rows else None
 
 
-def is_fallen(connection: sqlite3.Connection, inspection_id: str, finding_id: str) -> bool:
+def is_fallen(connection: Tables, inspection_id: str, finding_id: str) -> bool:
     """Whether a finding was corrected or withdrawn."""
     found, _ = corrections(connection, "WHERE i.id = ? ", inspection_id)
     return finding_id in standing(found).fallen
 
 
-def photo_id(connection: sqlite3.Connection, inspection_id: str, media: str) -> str | None:
+def photo_id(connection: Tables, inspection_id: str, media: str) -> str | None:
     """Id of the photo with that original in an inspection, the first of them, or None."""
     rows = rows_of(
         connection,

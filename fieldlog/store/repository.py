@@ -24,7 +24,6 @@ from fieldlog.store import entries
 from fieldlog.store.base import AsSeen, NewRow, Stored
 from fieldlog.store.entry import entry_rows
 from fieldlog.store.ids import new_id
-from fieldlog.store.media import MediaFolder
 from fieldlog.store.merging import Merged, Told, merge, rivalled
 from fieldlog.store.records import (
     HistoryRow,
@@ -43,7 +42,7 @@ from fieldlog.store.records import (
 )
 from fieldlog.store.reviews import Review, counting
 from fieldlog.store.rows import to_json
-from fieldlog.store.sqlite_store import SqliteStore
+from fieldlog.store.where import media_of, open_store, same
 from fieldlog.words import questions, tell
 
 
@@ -64,8 +63,8 @@ class Repository:
     ) -> None:
         """Open the store in ``folder``, making it when needed. Raises ``StoreError``."""
         self.folder = folder
-        self.media = MediaFolder(folder / "media")
-        self.engine = SqliteStore(folder, self.media, now=now(), reading=reading)
+        self.media = media_of(folder)
+        self.engine = open_store(folder, self.media, now=now(), reading=reading)
         self.notices: tuple[str, ...] = self.engine.notices
         """What the user should be told about the opening (journal, backup, damaged file)."""
         self.journal = self.engine.journal
@@ -440,6 +439,8 @@ class Repository:
 
     def merge(self, other: Path, told: Told = lambda *_: None) -> Merged:
         """Add what the store in the folder ``other`` has besides (see ``merging.merge``)."""
+        if same(self.folder, other):
+            raise UsageError(f"{other} is this record itself", todo="name the folder of another")
         return merge(self.engine, self.media, other, now=self._now(), told=told)
 
     def rivalled(self, owners: Iterable[str]) -> Iterator[tuple[InspectionRecord, RecordedFinding]]:

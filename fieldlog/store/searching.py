@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -10,6 +9,7 @@ from fieldlog.model.finding import Finding
 from fieldlog.model.state import State
 from fieldlog.store.queries import NEWEST_NAME, corrections, finding_from, rows_of
 from fieldlog.store.rows import instant_from, instant_us
+from fieldlog.store.sql import Tables
 from fieldlog.store.standing import standing
 
 MOST = 200
@@ -44,18 +44,19 @@ class FoundFinding:
     """Id of the utterance it was said in; of itself, where nothing was said."""
 
 
-def search(connection: sqlite3.Connection, wanted: Wanted) -> tuple[FoundFinding, ...]:
+def search(connection: Tables, wanted: Wanted) -> tuple[FoundFinding, ...]:
     """The newest findings that are wanted, at most ``MOST``."""
-    where, values = ["1"], []
+    where = ["1 = 1"]
+    values: list[str | int] = []
     for word in wanted.words:
         where.append(
-            "(f.words || ' ' || f.component || ' ' || coalesce(f.position, '') || ' ' || "
+            "lower(f.words || ' ' || f.component || ' ' || coalesce(f.position, '') || ' ' || "
             "coalesce(f.characteristic, '') || ' ' || coalesce(f.condition, '') || ' ' || "
             "coalesce(f.code, '')) LIKE ? ESCAPE '\\'"
         )
         values.append(f"%{_plain(word)}%")
     if wanted.component:
-        where.append("f.component LIKE ? ESCAPE '\\'")
+        where.append("lower(f.component) LIKE ? ESCAPE '\\'")
         values.append(f"%{_plain(wanted.component)}%")
     if wanted.state is not None:
         where.append("state = ?")
@@ -63,7 +64,7 @@ def search(connection: sqlite3.Connection, wanted: Wanted) -> tuple[FoundFinding
     for sign, at in ((">=", wanted.since), ("<", wanted.until)):
         if at is not None:
             where.append(f"at {sign} ?")
-            values.append(str(instant_us(at)))
+            values.append(instant_us(at))
     rows = rows_of(
         connection,
         f"SELECT * FROM (SELECT f.*, i.local_number AS of_number, {NEWEST_NAME} AS vehicle, "
@@ -97,5 +98,6 @@ def search(connection: sqlite3.Connection, wanted: Wanted) -> tuple[FoundFinding
 
 
 def _plain(word: str) -> str:
-    """``word`` with nothing in it that ``LIKE`` reads as a pattern."""
+    """``word`` with nothing in it that ``LIKE`` reads as a pattern, in the case that is compared."""
+    word = "".join(letter.lower() if letter.isascii() else letter for letter in word)
     return word.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")

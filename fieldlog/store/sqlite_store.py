@@ -4,32 +4,23 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
-import threading
-from collections.abc import Generator, Iterable, Iterator, Sequence
+from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 
-from fieldlog.errors import ChangedError, UsageError
-from fieldlog.proof.note import Checkpoint
-from fieldlog.store import checkpoints, opening, places, queries, searching, writer
-from fieldlog.store.base import AsSeen, Elsewhere, NewRow, Stored, StoredRow, Taken
-from fieldlog.store.chain import fingerprint
-from fieldlog.store.checkpoints import Against
-from fieldlog.store.database import open_database, translated
+from fieldlog.store.database import FILE, back_up, open_database, set_aside_files, translated
+from fieldlog.store.form import form_faults, log_faults, page_faults
 from fieldlog.store.looking import look_into
 from fieldlog.store.media import MediaFolder
-from fieldlog.store.opening import covered_by, inspection_record
-from fieldlog.store.records import HistoryRow, Inspection, InspectionRecord, Vehicle, Verification
-from fieldlog.store.reviews import Review
-from fieldlog.store.searching import FoundFinding, Wanted
-from fieldlog.store.verify import verify_store
+from fieldlog.store.records import Verification
+from fieldlog.store.sql_store import SqlStore
+from fieldlog.store.verify import Owners
 
 
-class SqliteStore:
-    """An open database. Usable from several threads; each call holds it for its own duration.
+class SqliteStore(SqlStore):
+    """An open database file."""
 
-    Fulfils ``base.Store``. Every method raises ``StoreError`` for what the disk or SQLite reports.
-    """
+    connection: sqlite3.Connection
 
     def __init__(
         self, folder: Path, media: MediaFolder, *, now: datetime, reading: bool = False
@@ -38,15 +29,14 @@ class SqliteStore:
 
         ``reading``: only to be read; nothing is made or changed (``looking``).
         """
+        super().__init__(media)
         opened = look_into(folder, now=now) if reading else open_database(folder, now=now)
         self._beside = opened.beside
-        self.connection: sqlite3.Connection = opened.db.conn
+        self.connection = opened.db.conn
         self.path = opened.path
         self.notices = opened.notices
         self.journal = opened.journal
         self.writer = opened.writer
-        self._media = media
-        self._lock = threading.RLock()
 
     def close(self) -> None:
         """Close the database; calling it twice is harmless."""
@@ -55,141 +45,32 @@ class SqliteStore:
             if self._beside is not None:
                 self._beside.cleanup()
 
-    def append(
-        self, rows: Sequence[NewRow], now: datetime, seen: AsSeen | None = None
-    ) -> tuple[Stored, ...]:
-        """Keep ``rows`` in one transaction stamped ``now`` (see ``base.Store.append``)."""
-        if not rows:
-            return ()
-        with self._writing():
-            if seen is not None and places.rows_of_owner(self.connection, seen.owner) != seen.rows:
-                raise ChangedError("the record has changed meanwhile", todo="look at it again")
-            return writer.append(self.connection, self.writer, rows, now)
-
-    def take(self, rows: Iterable[StoredRow], elsewhere: Sequence[Elsewhere] = ()) -> Taken:
-        """Add what is not here of another store's ``rows`` (see ``base.Store.take``)."""
-        with self._writing():
-            return writer.take(self.connection, rows, elsewhere)
-
-    def checkpoint(self, owners: Sequence[str]) -> Checkpoint:
-        """The record as it is now, not signed; with the rows of ``owners`` (ids)."""
-        with self._reading():
-            return checkpoints.take(self.connection, self.writer, owners)
-
-    def hold(self, against: Sequence[Checkpoint]) -> list[Against]:
-        """What the record is to each of those checkpoints."""
-        with self._reading():
-            return checkpoints.hold(self.connection, against)
-
-    def has(self, hash: bytes) -> bool:
-        """Whether the row with that hash is here."""
-        with self._reading():
-            found = self.connection.execute("SELECT count(*) FROM record WHERE hash = ?", (hash,))
-            return bool(found.fetchone()[0])
-
-    def checkpoints(self) -> tuple[checkpoints.KeptCheckpoint, ...]:
-        """Every checkpoint that was put into the record."""
-        with self._reading():
-            return checkpoints.kept(self.connection)
-
-    def covered_by(self, inspection: str, signature: str) -> tuple[bytes, ...]:
-        """Hashes of the rows of an inspection (id) that a sign-off (id) had seen."""
-        with self._reading():
-            return covered_by(self.connection, inspection, signature)
-
-    def elsewhere(self) -> tuple[Elsewhere, ...]:
-        """Rows that others have and that are known here by their hash."""
-        with self._reading():
-            return places.elsewhere(self.connection)
-
-    def read(self, key: str) -> InspectionRecord:
-        """Everything kept of one inspection, in a fixed number of queries."""
-        with self._reading():
-            return inspection_record(self.connection, key)
-
-    def history(
-        self,
-        vehicle_id: str,
-        component: str | None,
-        position: str | None,
-        characteristic: str | None,
-    ) -> tuple[HistoryRow, ...]:
-        """Findings of a vehicle that stand, oldest first."""
-        with self._reading():
-            return queries.history(self.connection, vehicle_id, component, position, characteristic)
+    def copy_to(self, folder: Path, now: datetime) -> None:
+        """Copy the database to the folder ``folder``, while it may be in use."""
+        with translated(folder):
+            back_up(self.connection, folder / FILE)
 
     def verify(self, key: str | None = None) -> Verification:
         """Whether the record, or one inspection with its vehicle, agrees with itself."""
-        with self._reading():
-            owners = None
-            if key is not None:
-                found = queries.inspection(self.connection, key)
-                owners = (found.id, found.vehicle_id)
-            return verify_store(self.connection, self._media, owners)
+        with self._lock:
+            decoding = self.connection.text_factory
+            self.connection.text_factory = lambda data: data.decode("utf-8", "surrogateescape")
+            try:
+                return super().verify(key)
+            finally:
+                self.connection.text_factory = decoding
 
-    def vehicles(self) -> tuple[Vehicle, ...]:
-        """Every vehicle, oldest first."""
-        with self._reading():
-            return queries.vehicles(self.connection)
+    def log_faults(self) -> list[str]:
+        """What of the log written ahead does not fit its sums, which SQLite passes over in silence."""
+        return log_faults(self.path)
 
-    def vehicle(self, key: str) -> Vehicle:
-        """A vehicle by id, local number or name."""
-        with self._reading():
-            return queries.vehicle(self.connection, key)
-
-    def inspections(self, vehicle_id: str | None) -> tuple[Inspection, ...]:
-        """Inspections of one vehicle, or all, oldest first."""
-        with self._reading():
-            return queries.inspections(self.connection, vehicle_id)
-
-    def inspection(self, key: str) -> Inspection:
-        """An inspection by id, local number or ``last``."""
-        with self._reading():
-            return queries.inspection(self.connection, key)
-
-    def inspection_of(self, finding_id: str) -> str:
-        """Id of the inspection of a finding."""
-        with self._reading():
-            found = queries.inspection_of_finding(self.connection, finding_id)
-        if found is None:
-            raise UsageError(f"there is no finding {finding_id}")
-        return found
-
-    def remarks(self, vehicle_id: str) -> tuple[tuple[Inspection, str], ...]:
-        """Every remark made on a vehicle with its inspection, oldest first."""
-        with self._reading():
-            return queries.remarks(self.connection, vehicle_id)
-
-    def rows_of(self, owner: str) -> int:
-        """How many rows belong to a vehicle or an inspection: as long as they are as many, nothing changed."""
-        with self._reading():
-            return places.rows_of_owner(self.connection, owner)
-
-    def sampled(self) -> tuple[Review, ...]:
-        """Decisions of the blind sample of every inspection, and what was taken back, oldest first."""
-        with self._reading():
-            return opening.sampled(self.connection)
-
-    def search(self, wanted: Wanted) -> tuple[FoundFinding, ...]:
-        """Findings by their words, component, verdict and day, newest first."""
-        with self._reading():
-            return searching.search(self.connection, wanted)
-
-    def fingerprint(self) -> str:
-        """SHA-256 (hex) over the newest rows, which stand for all the others."""
-        with self._reading():
-            heads = self.connection.execute("SELECT hash FROM local_head ORDER BY hash").fetchall()
-        return fingerprint(row[0] for row in heads)
-
-    def rows(self) -> Generator[StoredRow, None, None]:
-        """Every row, each after the rows it builds on; the store is held until the last."""
-        with self._reading():
-            yield from places.stored_rows(self.connection)
-
-    def originals(self) -> tuple[str, ...]:
-        """Name of every clip and photo that the record speaks of, once each."""
-        with self._reading():
-            return places.originals(self.connection)
+    def _form_faults(self, owners: Owners) -> list[str]:
+        told = "set aside as damaged; what it holds may be missing from this record"
+        return [
+            *(f"{path.name}: {told}" for path in set_aside_files(self._media.folder.parent)),
+            *form_faults(self.connection),
+            *page_faults(self.connection),
+        ]
 
     @contextlib.contextmanager
     def _writing(self) -> Iterator[None]:

@@ -27,34 +27,31 @@ from fieldlog.store.chain import (
     parts_of_row,
     where,
 )
-from fieldlog.store.database import set_aside_files
-from fieldlog.store.form import form_faults, page_faults
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.old_chain import old_faults
 from fieldlog.store.places import content_of, old_place, place_from, place_with
 from fieldlog.store.records import Verification
-from fieldlog.store.schema import CHAINED, CHILDREN, MEDIA, NUMBERED
+from fieldlog.store.schema import CHAINED, CHILDREN, MEDIA, NUMBERED, TABLES
+from fieldlog.store.sql import Read, Tables
 
 Owners = tuple[str, ...] | None
 
 
 def verify_store(
-    connection: sqlite3.Connection, media: MediaFolder, owners: Owners
+    connection: Tables, media: MediaFolder, owners: Owners, form: Sequence[str] = ()
 ) -> Verification:
     """Check the rows of ``owners`` (ids; None: all) with clips and photos, and the order of all.
 
-    The ``fingerprint`` of the answer is that of the first owner, or of the whole store.
+    ``form``: what the engine found wrong with the database itself. The ``fingerprint`` of the answer is
+    that of the first owner, or of the whole store.
     """
-    decoding = connection.text_factory
-    connection.text_factory = lambda data: data.decode("utf-8", "surrogateescape")
-    try:
-        return _Check(connection, media, owners).result()
-    finally:
-        connection.text_factory = decoding
+    check = _Check(connection, media, owners)
+    check.faults += form
+    return check.result()
 
 
 class _Check:
-    def __init__(self, connection: sqlite3.Connection, media: MediaFolder, owners: Owners) -> None:
+    def __init__(self, connection: Tables, media: MediaFolder, owners: Owners) -> None:
         self.connection, self.media, self.owners = connection, media, owners
         self.faults: list[str] = []
         self.hashes: dict[str, list[bytes]] = {owner: [] for owner in owners or ()}
@@ -63,13 +60,6 @@ class _Check:
         self.rows = 0
 
     def result(self) -> Verification:
-        folder = self.media.folder.parent
-        self.faults += [
-            f"{path.name}: set aside as damaged; what it holds may be missing from this record"
-            for path in set_aside_files(folder)
-        ]
-        self.faults += form_faults(self.connection)
-        self.faults += page_faults(self.connection)
         heads, away = self._order()
         for kind in CHAINED:
             self._tried(f"table {kind}", lambda kind=kind: self._kind(kind))
@@ -207,7 +197,7 @@ class _Check:
         sql = "SELECT count(*) FROM record WHERE id = ? AND kind = ?"
         return bool(self.connection.execute(sql, (id, kind)).fetchone()[0])
 
-    def _records(self, kind: str) -> Iterable[sqlite3.Row]:
+    def _records(self, kind: str) -> Iterable[Read]:
         only = self._only("owner")
         return self.connection.execute(
             "SELECT id, kind, owner, writer, n, made_at, turn, hash, parents "
@@ -215,9 +205,10 @@ class _Check:
             (kind, *(self.owners or ())),
         )
 
-    def _table(self, kind: str) -> Iterable[sqlite3.Row]:
-        columns = {row[1] for row in self.connection.execute(f"PRAGMA table_info({kind})")}
-        named = [c for c in ("inspection_id", "vehicle_id") if c in columns] or ["id"]
+    def _table(self, kind: str) -> Iterable[Read]:
+        named = [c for c in ("inspection_id", "vehicle_id") if f" {c} TEXT" in TABLES[kind]] or [
+            "id"
+        ]
         # A row of the record may say that a row is of these; so may the row itself.
         only = " OR ".join([self._of_record("id"), *map(self._only, named)])
         return self.connection.execute(
@@ -225,7 +216,7 @@ class _Check:
             (self.owners or ()) * (1 + len(named)),
         )
 
-    def _children(self, child: str, parent: str) -> Iterable[sqlite3.Row]:
+    def _children(self, child: str, parent: str) -> Iterable[Read]:
         return self.connection.execute(
             f"SELECT * FROM {child} NOT INDEXED WHERE {self._of_record(parent)} "
             f"ORDER BY {parent}, rank",
@@ -233,11 +224,11 @@ class _Check:
         )
 
     def _only(self, column: str) -> str:
-        return "1" if self.owners is None else f"{column} IN ({_marks(self.owners)})"
+        return "1 = 1" if self.owners is None else f"{column} IN ({_marks(self.owners)})"
 
     def _of_record(self, column: str) -> str:
         if self.owners is None:
-            return "1"
+            return "1 = 1"
         return f"{column} IN (SELECT id FROM record WHERE owner IN ({_marks(self.owners)}))"
 
     def _unknown_kinds(self) -> None:
@@ -315,17 +306,17 @@ class _Check:
         return row[0].hex() if row else ""
 
 
-Group = tuple[str, list[sqlite3.Row]]
+Group = tuple[str, list[Read]]
 
 
-def _grouped(rows: Iterable[sqlite3.Row], column: str) -> Iterator[Group]:
+def _grouped(rows: Iterable[Read], column: str) -> Iterator[Group]:
     for name, members in groupby(rows, key=lambda row: row[column]):
         yield name, list(members)
 
 
 def _side_by_side(
     streams: Sequence[Iterator[Group]],
-) -> Iterator[tuple[str, list[list[sqlite3.Row]]]]:
+) -> Iterator[tuple[str, list[list[Read]]]]:
     """Each name with its rows of every stream (ordered by name), none where a stream has none."""
     heads = [next(stream, None) for stream in streams]
     while any(head is not None for head in heads):

@@ -2,31 +2,37 @@
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from fieldlog.errors import StoreError, UsageError
+from fieldlog.errors import ChangedError, StoreError, UsageError
 from fieldlog.store import places, queries
-from fieldlog.store.base import Elsewhere, NewRow, Stored, StoredRow, Taken
+from fieldlog.store.base import AsSeen, Elsewhere, NewRow, Stored, StoredRow, Taken
 from fieldlog.store.chain import Cell, Place, Row, hash_of, next_turn, parts_of_row, present
 from fieldlog.store.ids import part_id
 from fieldlog.store.old_chain import OldPlace
 from fieldlog.store.rows import instant_us
 from fieldlog.store.schema import NUMBERED
+from fieldlog.store.sql import Tables
 
 Heads = dict[bytes, int]
 """Hash -> turn of the rows that no other one has as a parent."""
 
 
 def append(
-    connection: sqlite3.Connection, writer: str, rows: Sequence[NewRow], now: datetime
+    connection: Tables,
+    writer: str,
+    rows: Sequence[NewRow],
+    now: datetime,
+    seen: AsSeen | None = None,
 ) -> tuple[Stored, ...]:
     """Add ``rows`` as ``writer``, within an open transaction (see ``base.Store.append``)."""
     if places.kind_of(connection, rows[0].id) is not None:
         _expect_same(connection, rows)
         return tuple(Stored(row.id, places.number_of(connection, row.kind, row.id)) for row in rows)
+    if seen is not None and places.rows_of_owner(connection, seen.owner) != seen.rows:
+        raise ChangedError("the record has changed meanwhile", todo="look at it again")
     chain = _Chain(connection, writer, instant_us(now))
     kept = tuple(_add(connection, chain, row) for row in rows)
     chain.close()
@@ -34,7 +40,7 @@ def append(
 
 
 def take(
-    connection: sqlite3.Connection, rows: Iterable[StoredRow], elsewhere: Sequence[Elsewhere] = ()
+    connection: Tables, rows: Iterable[StoredRow], elsewhere: Sequence[Elsewhere] = ()
 ) -> Taken:
     """Add what is not here, within an open transaction (see ``base.Store.take``)."""
     heads = _heads(connection)
@@ -43,7 +49,8 @@ def take(
         heads.pop(each.hash, None)
         away = (each.hash, each.writer, each.n, each.turn, b"".join(sorted(each.behind)))
         connection.execute(
-            "INSERT OR IGNORE INTO elsewhere (hash, writer, n, turn, behind) VALUES (?, ?, ?, ?, ?)",
+            "INSERT INTO elsewhere (hash, writer, n, turn, behind) VALUES (?, ?, ?, ?, ?) "
+            "ON CONFLICT DO NOTHING",
             away,
         )
     for row in rows:
@@ -77,7 +84,7 @@ def take(
 class _Chain:
     """The chain of one writer while it is being added to: each row is the parent of the next."""
 
-    def __init__(self, connection: sqlite3.Connection, writer: str, made_at: int) -> None:
+    def __init__(self, connection: Tables, writer: str, made_at: int) -> None:
         self._connection, self._writer, self._made_at = connection, writer, made_at
         self._parents = _heads(connection)
         last = places.last_of_writer(connection, writer)
@@ -112,7 +119,7 @@ class _Chain:
             _set_heads(self._connection, self._parents)
 
 
-def _add(connection: sqlite3.Connection, chain: _Chain, new: NewRow) -> Stored:
+def _add(connection: Tables, chain: _Chain, new: NewRow) -> Stored:
     if new.kind == "photo":
         known = queries.photo_id(connection, new.owner, str(new.columns["media"]))
         if known is not None:
@@ -127,7 +134,7 @@ def _add(connection: sqlite3.Connection, chain: _Chain, new: NewRow) -> Stored:
     return Stored(new.id, number.get("local_number"))
 
 
-def _check(connection: sqlite3.Connection, new: NewRow) -> None:
+def _check(connection: Tables, new: NewRow) -> None:
     """Raise ``UsageError`` for what the record never takes, whoever sends it."""
     if new.kind not in {"correction", "verdict"}:
         return
@@ -144,7 +151,7 @@ def _check(connection: sqlite3.Connection, new: NewRow) -> None:
         )
 
 
-def _expect_same(connection: sqlite3.Connection, rows: Sequence[NewRow]) -> None:
+def _expect_same(connection: Tables, rows: Sequence[NewRow]) -> None:
     whole = rows[0].id
     there = {whole, *places.parts_of(connection, part_id(whole, ""))}
     if {row.id for row in rows} != there or not all(_is_kept(connection, row) for row in rows):
@@ -154,7 +161,7 @@ def _expect_same(connection: sqlite3.Connection, rows: Sequence[NewRow]) -> None
         )
 
 
-def _is_kept(connection: sqlite3.Connection, new: NewRow) -> bool:
+def _is_kept(connection: Tables, new: NewRow) -> bool:
     kept = places.content(connection, new.kind, new.id)
     if kept is None:
         return False
@@ -164,7 +171,7 @@ def _is_kept(connection: sqlite3.Connection, new: NewRow) -> bool:
     return [present(_storable(row)) for row in mine] == [present(row) for row in theirs]
 
 
-def _next_number(connection: sqlite3.Connection, kind: str, owner: str) -> dict[str, int]:
+def _next_number(connection: Tables, kind: str, owner: str) -> dict[str, int]:
     """The next free number of a kind that is counted, in this store or within its inspection."""
     if kind not in NUMBERED:
         return {}
@@ -174,24 +181,26 @@ def _next_number(connection: sqlite3.Connection, kind: str, owner: str) -> dict[
     return {"local_number": int(connection.execute(sql, values).fetchone()[0])}
 
 
-def _keep_limits(connection: sqlite3.Connection, limits: Mapping[str, str]) -> None:
+def _keep_limits(connection: Tables, limits: Mapping[str, str]) -> None:
     for pair in limits.items():
-        connection.execute("INSERT OR IGNORE INTO limit_text (sha256, text) VALUES (?, ?)", pair)
+        connection.execute(
+            "INSERT INTO limit_text (sha256, text) VALUES (?, ?) ON CONFLICT DO NOTHING", pair
+        )
 
 
-def _heads(connection: sqlite3.Connection) -> Heads:
+def _heads(connection: Tables) -> Heads:
     rows = connection.execute("SELECT hash, turn FROM local_head ORDER BY hash")
     return {row[0]: row[1] for row in rows}
 
 
-def _set_heads(connection: sqlite3.Connection, heads: Heads) -> None:
+def _set_heads(connection: Tables, heads: Heads) -> None:
     connection.execute("DELETE FROM local_head")
     for pair in heads.items():
         connection.execute("INSERT INTO local_head (hash, turn) VALUES (?, ?)", pair)
 
 
 def _insert_row(
-    connection: sqlite3.Connection,
+    connection: Tables,
     place: Place,
     old: OldPlace | None,
     columns: Row,
@@ -226,8 +235,8 @@ def _insert_row(
             _insert(connection, table, child)
 
 
-def _insert(connection: sqlite3.Connection, table: str, row: Row) -> None:
-    columns = ", ".join(row)
+def _insert(connection: Tables, table: str, row: Row) -> None:
+    columns = ", ".join(f'"{column}"' for column in row)  # "offset" is a word of SQL
     places = ", ".join("?" * len(row))
     connection.execute(f"INSERT INTO {table} ({columns}) VALUES ({places})", tuple(row.values()))
 
@@ -235,8 +244,9 @@ def _insert(connection: sqlite3.Connection, table: str, row: Row) -> None:
 def _storable(row: Row) -> dict[str, Cell]:
     """``row`` as it will be read back, so that its hash holds.
 
-    SQLite keeps no -0.0 in the way it is hashed, and no text can hold half of a surrogate pair (a
-    file name that is not UTF-8): those become ``0.0`` and an escape such as ``\\udc80``.
+    SQLite keeps no -0.0 in the way it is hashed, no text can hold half of a surrogate pair (a
+    file name that is not UTF-8), and not every engine keeps a NUL in one: those become ``0.0`` and
+    escapes such as ``\\udc80`` and ``\\x00``.
     """
     return {column: _cell(value) for column, value in row.items()}
 
@@ -244,6 +254,8 @@ def _storable(row: Row) -> dict[str, Cell]:
 def _cell(value: Cell) -> Cell:
     if isinstance(value, float):
         return value + 0.0  # -0.0 + 0.0 is 0.0
-    if isinstance(value, str) and not value.isascii():
-        return value.encode("utf-8", "backslashreplace").decode("utf-8")
+    if isinstance(value, str):
+        if not value.isascii():
+            value = value.encode("utf-8", "backslashreplace").decode("utf-8")
+        return value.replace("\0", "\\x00")
     return value

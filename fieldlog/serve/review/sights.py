@@ -18,6 +18,7 @@ from fieldlog.errors import StoreError
 from fieldlog.photos.derived import VIEW_PIXELS, DerivedFolder
 from fieldlog.photos.scan import read_facts
 from fieldlog.store.media import MediaFolder
+from fieldlog.store.where import media_of
 
 _NAME = re.compile(r"[0-9a-f]{64}\.[a-z0-9]{1,5}")
 _RANGE = re.compile(r"bytes=(\d{0,15})-(\d{0,15})", re.ASCII)
@@ -32,7 +33,7 @@ class Sights:
 
     def __init__(self, store_folder: Path, today: date) -> None:
         """``store_folder``: the folder of the record; ``today``: for reading a camera's date."""
-        self.media = MediaFolder(store_folder / "media")
+        self.media = media_of(store_folder)
         self._copies = DerivedFolder(store_folder)
         self._today = today
         self._pool = ThreadPoolExecutor(1, thread_name_prefix="pictures")

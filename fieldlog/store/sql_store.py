@@ -1,0 +1,210 @@
+"""The record in tables: what every engine that speaks SQL does, once for all of them.
+
+An engine gives it a connection, the name of the writer and its two kinds of transaction.
+"""
+
+from __future__ import annotations
+
+import threading
+from abc import ABC, abstractmethod
+from collections.abc import Generator, Iterable, Sequence
+from contextlib import AbstractContextManager
+from datetime import datetime
+from pathlib import Path
+
+from fieldlog.errors import UsageError
+from fieldlog.proof.note import Checkpoint
+from fieldlog.store import checkpoints, opening, places, queries, searching, writer
+from fieldlog.store.base import AsSeen, Elsewhere, NewRow, Stored, StoredRow, Taken
+from fieldlog.store.chain import fingerprint
+from fieldlog.store.checkpoints import Against
+from fieldlog.store.media import MediaFolder
+from fieldlog.store.opening import covered_by, inspection_record
+from fieldlog.store.records import HistoryRow, Inspection, InspectionRecord, Vehicle, Verification
+from fieldlog.store.reviews import Review
+from fieldlog.store.searching import FoundFinding, Wanted
+from fieldlog.store.sql import Tables
+from fieldlog.store.verify import Owners, verify_store
+
+
+class SqlStore(ABC):
+    """An open record in tables. Usable from several threads; each call holds it for its own duration.
+
+    Fulfils ``base.Store``. Every method raises ``StoreError`` for what the engine reports.
+    """
+
+    connection: Tables
+    writer: str
+    """Who writes here: the name of this copy of the record."""
+    notices: tuple[str, ...]
+    """What the user should be told about the opening."""
+    journal: str
+    """How a commit reaches the disk."""
+
+    def __init__(self, media: MediaFolder) -> None:
+        """``media``: where the originals lie that the record speaks of."""
+        self._media = media
+        self._lock = threading.RLock()
+
+    @abstractmethod
+    def close(self) -> None:
+        """Let go of it; calling it twice is harmless."""
+
+    def log_faults(self) -> list[str]:
+        """What is damaged of changes that are not in the tables yet."""
+        return []
+
+    @abstractmethod
+    def copy_to(self, folder: Path, now: datetime) -> None:
+        """Make a record in one file of the folder ``folder``, with every row of this one."""
+
+    @abstractmethod
+    def _writing(self) -> AbstractContextManager[None]:
+        """One transaction that writes, alone; rolled back where an exception leaves it."""
+
+    @abstractmethod
+    def _reading(self) -> AbstractContextManager[None]:
+        """One transaction in which all queries see the same state."""
+
+    @abstractmethod
+    def _form_faults(self, owners: Owners) -> list[str]:
+        """What is wrong with the database itself, within ``_reading``."""
+
+    def append(
+        self, rows: Sequence[NewRow], now: datetime, seen: AsSeen | None = None
+    ) -> tuple[Stored, ...]:
+        """Keep ``rows`` in one transaction stamped ``now`` (see ``base.Store.append``)."""
+        if not rows:
+            return ()
+        with self._writing():
+            return writer.append(self.connection, self.writer, rows, now, seen)
+
+    def take(self, rows: Iterable[StoredRow], elsewhere: Sequence[Elsewhere] = ()) -> Taken:
+        """Add what is not here of another store's ``rows`` (see ``base.Store.take``)."""
+        with self._writing():
+            return writer.take(self.connection, rows, elsewhere)
+
+    def checkpoint(self, owners: Sequence[str]) -> Checkpoint:
+        """The record as it is now, not signed; with the rows of ``owners`` (ids)."""
+        with self._reading():
+            return checkpoints.take(self.connection, self.writer, owners)
+
+    def hold(self, against: Sequence[Checkpoint]) -> list[Against]:
+        """What the record is to each of those checkpoints."""
+        with self._reading():
+            return checkpoints.hold(self.connection, against)
+
+    def has(self, hash: bytes) -> bool:
+        """Whether the row with that hash is here."""
+        with self._reading():
+            found = self.connection.execute("SELECT count(*) FROM record WHERE hash = ?", (hash,))
+            return bool(found.fetchone()[0])
+
+    def checkpoints(self) -> tuple[checkpoints.KeptCheckpoint, ...]:
+        """Every checkpoint that was put into the record."""
+        with self._reading():
+            return checkpoints.kept(self.connection)
+
+    def covered_by(self, inspection: str, signature: str) -> tuple[bytes, ...]:
+        """Hashes of the rows of an inspection (id) that a sign-off (id) had seen."""
+        with self._reading():
+            return covered_by(self.connection, inspection, signature)
+
+    def elsewhere(self) -> tuple[Elsewhere, ...]:
+        """Rows that others have and that are known here by their hash."""
+        with self._reading():
+            return places.elsewhere(self.connection)
+
+    def read(self, key: str) -> InspectionRecord:
+        """Everything kept of one inspection, in a fixed number of queries."""
+        with self._reading():
+            return inspection_record(self.connection, key)
+
+    def history(
+        self,
+        vehicle_id: str,
+        component: str | None,
+        position: str | None,
+        characteristic: str | None,
+    ) -> tuple[HistoryRow, ...]:
+        """Findings of a vehicle that stand, oldest first."""
+        with self._reading():
+            return queries.history(self.connection, vehicle_id, component, position, characteristic)
+
+    def verify(self, key: str | None = None) -> Verification:
+        """Whether the record, or one inspection with its vehicle, agrees with itself."""
+        with self._reading():
+            owners = None
+            if key is not None:
+                found = queries.inspection(self.connection, key)
+                owners = (found.id, found.vehicle_id)
+            return verify_store(self.connection, self._media, owners, self._form_faults(owners))
+
+    def vehicles(self) -> tuple[Vehicle, ...]:
+        """Every vehicle, oldest first."""
+        with self._reading():
+            return queries.vehicles(self.connection)
+
+    def vehicle(self, key: str) -> Vehicle:
+        """A vehicle by id, local number or name."""
+        with self._reading():
+            return queries.vehicle(self.connection, key)
+
+    def inspections(self, vehicle_id: str | None) -> tuple[Inspection, ...]:
+        """Inspections of one vehicle, or all, oldest first."""
+        with self._reading():
+            return queries.inspections(self.connection, vehicle_id)
+
+    def inspection(self, key: str) -> Inspection:
+        """An inspection by id, local number or ``last``."""
+        with self._reading():
+            return queries.inspection(self.connection, key)
+
+    def inspection_of(self, finding_id: str) -> str:
+        """Id of the inspection of a finding."""
+        with self._reading():
+            found = queries.inspection_of_finding(self.connection, finding_id)
+        if found is None:
+            raise UsageError(f"there is no finding {finding_id}")
+        return found
+
+    def remarks(self, vehicle_id: str) -> tuple[tuple[Inspection, str], ...]:
+        """Every remark made on a vehicle with its inspection, oldest first."""
+        with self._reading():
+            return queries.remarks(self.connection, vehicle_id)
+
+    def rows_of(self, owner: str) -> int:
+        """How many rows belong to a vehicle or an inspection: as long as they are as many, nothing changed."""
+        with self._reading():
+            return places.rows_of_owner(self.connection, owner)
+
+    def sampled(self) -> tuple[Review, ...]:
+        """Decisions of the blind sample of every inspection, and what was taken back, oldest first."""
+        with self._reading():
+            return opening.sampled(self.connection)
+
+    def search(self, wanted: Wanted) -> tuple[FoundFinding, ...]:
+        """Findings by their words, component, verdict and day, newest first."""
+        with self._reading():
+            return searching.search(self.connection, wanted)
+
+    def fingerprint(self) -> str:
+        """SHA-256 (hex) over the newest rows, which stand for all the others."""
+        with self._reading():
+            heads = self.connection.execute("SELECT hash FROM local_head ORDER BY hash").fetchall()
+        return fingerprint(row[0] for row in heads)
+
+    def rows(self) -> Generator[StoredRow, None, None]:
+        """Every row, each after the rows it builds on; the store is held until the last."""
+        with self._reading():
+            yield from places.stored_rows(self.connection)
+
+    def originals(self) -> tuple[str, ...]:
+        """Name of every clip and photo that the record speaks of, once each."""
+        with self._reading():
+            return places.originals(self.connection)
+
+    def photo_originals(self) -> tuple[str, ...]:
+        """Name of every photo that the record speaks of, once each."""
+        with self._reading():
+            return places.originals(self.connection, ("photo",))
