@@ -10,7 +10,7 @@ import pytest
 from fieldlog.audio.tones import Tone
 from fieldlog.language.files import load_language
 from fieldlog.model.context import Context
-from fieldlog.report.lines import not_settled
+from fieldlog.report.lines import NOT_AFFIRMED, not_settled
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event
 from fieldlog.shop.inspecting import Inspecting
@@ -56,7 +56,7 @@ def test_what_is_dangerous_is_in_the_record_before_it_is_asked_about(
     (line,) = not_settled(inspecting.record)
     assert line == (
         "not affirmed",
-        "1, front brake pads, thickness: 0 mm: read back, no answer",
+        "1, front brake pads, thickness: 0 mm: to be affirmed, and nobody did",
     )
 
 
@@ -172,3 +172,23 @@ def test_what_is_left_is_the_next_item_and_a_count(inspecting: Inspecting) -> No
     assert words.startswith("next, ")
     assert words.endswith("things are left.")
     assert len(words.split()) < 16
+
+
+def test_the_report_marks_what_was_to_be_affirmed_and_was_not(
+    inspecting: Inspecting, tmp_path: Path
+) -> None:
+    """Of a breath the others count too, though nobody heard them: the first got no answer."""
+    inspecting.type("left mirror cracked")
+    inspecting.type("front pads zero millimetres and frame cracked")
+    inspecting.type("horn works")
+    assert [each.finding.component for each in unaffirmed(inspecting.record)] == [
+        "brake pads",
+        "frame",
+    ]
+    with Workshop.open(inspecting.store_folder) as shop:
+        page = shop.report("last", tmp_path / "out", ("html",)).files[0].read_text("utf-8")
+    assert page.count(f'<p class="notes">{NOT_AFFIRMED}') == 2
+    inspecting.type("front pads zero millimetres and frame cracked")
+    for left in (1, 0):
+        inspecting.type("affirm")
+        assert len(unaffirmed(inspecting.record)) == 2 + left

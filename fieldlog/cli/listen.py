@@ -261,7 +261,9 @@ def run(
     if recorder is not None and recorder.seconds:
         console.print(f"kept {recorder.seconds:.1f} s of sound in {recorder.close()}")
     for kept in live.unaffirmed if aloud is not None else ():
-        console.print(Text(f"read back, not affirmed: {kept.number}, {tell.finding(kept.finding)}"))
+        console.print(
+            Text(f"to be affirmed, and nobody did: {kept.number}, {tell.finding(kept.finding)}")
+        )
     console.print(f"{len(heard)} utterance{'s' if len(heard) != 1 else ''}")
     return len(heard)
 

@@ -26,6 +26,7 @@ from fieldlog.language.decide import decide
 from fieldlog.language.diagnose import UNKNOWN, meant, why_not
 from fieldlog.language.dialogue import CORRECTION, Dialogue
 from fieldlog.language.hint import HINT
+from fieldlog.language.led import Led, LedLanguage, with_bare
 from fieldlog.language.lexicon import Words, phrases, spoken_name
 from fieldlog.language.shape import GRAMMAR, Shaped
 from fieldlog.language.shared import shared
@@ -159,6 +160,14 @@ class InspectionLanguage(OfferedGrammar):
     @cached_property
     def _with_answers(self) -> Grammar:
         return with_answers(self.grammar, self.answer_grammar)
+
+    def led(self, led: Led) -> LedLanguage:
+        """The language while the walk has asked for something: this one, and bare answers to that."""
+        return LedLanguage(self._with_bare, led, self.understand)
+
+    @cached_property
+    def _with_bare(self) -> Grammar:
+        return with_bare(self.grammar, self.answer_grammar)
 
     # --- meaning -------------------------------------------------------------------------------
 

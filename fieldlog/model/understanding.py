@@ -72,6 +72,8 @@ class Flag(StrEnum):
     MORE_SAID = "more was said"
     """Its sound goes on behind the words that were heard."""
     ANSWERED = "answered"
+    LED = "the walk named the part"
+    """Its value or condition was said alone, behind what the walk had asked for."""
     OWN_VOICE = "own voice"
     """What was heard is what was being read back."""
     NOT_TAKEN = "not taken"

@@ -21,6 +21,7 @@ from fieldlog.words import tell, walk
 from fieldlog.words.advice import to_buy, to_tighten
 from fieldlog.words.came_in import came_in as words_came_in
 
+NOT_AFFIRMED = "to be affirmed, and nobody did"
 NOT_COVERED = "addendum, not covered by the signature"
 """What came after a sign-off, wherever it is shown."""
 
@@ -159,7 +160,7 @@ def not_settled(record: InspectionRecord) -> Iterator[tuple[str, str]]:
             told = f"{each.reason or 'not understood'}{f'  heard as: {heard}' if heard else ''}"
             yield "not taken", _with_clip(told, each)
     for kept in unaffirmed(record):
-        yield "not affirmed", f"{kept.number}, {tell.finding(kept.finding)}: read back, no answer"
+        yield "not affirmed", f"{kept.number}, {tell.finding(kept.finding)}: {NOT_AFFIRMED}"
 
 
 def _with_clip(line: str, utterance: Utterance) -> str:

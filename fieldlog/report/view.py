@@ -21,6 +21,7 @@ from fieldlog.model.verdict import Verdict
 from fieldlog.report.follows import follows_json
 from fieldlog.report.gauge import gauge
 from fieldlog.report.lines import (
+    NOT_AFFIRMED,
     NOT_COVERED,
     after_signature,
     best_guess,
@@ -48,6 +49,7 @@ from fieldlog.report.view_model import (
     Shown,
     SystemSection,
 )
+from fieldlog.store.affirmed import unaffirmed
 from fieldlog.store.records import (
     TYPED,
     EventName,
@@ -90,6 +92,7 @@ class _Builder:
         self.utterances = {each.id: each for each in record.utterances}
         self.findings = {each.id: each for each in record.findings}
         self.standing = [each for each in record.findings if each.stands]
+        self.unaffirmed = {each.id for each in unaffirmed(record)}
         self.numbers = {each.id: each.number for each in record.findings}
 
     def report(self) -> Report:
@@ -216,7 +219,8 @@ class _Builder:
         utterance = self.utterances.get(kept.utterance_id or "")
         verdict = kept.verdict
         notes = [
-            *(flag for flag in (utterance.flags if utterance else ()) if flag != Flag.ANSWERED)
+            *([NOT_AFFIRMED] if kept.id in self.unaffirmed else []),
+            *(flag for flag in (utterance.flags if utterance else ()) if flag != Flag.ANSWERED),
         ]
         asked = self.utterances.get((utterance.answers if utterance else None) or "")
         if asked is not None:

@@ -115,10 +115,18 @@ class Affirming:
         return ()
 
 
-def read_back_event(asked: ev.ToAffirm) -> NewEvent:
-    """That a finding is read back and to be affirmed, as the record keeps it."""
-    data = MappingProxyType({"finding": asked.kept.id})
-    return NewEvent(EventName.READ_BACK, tell.finding(asked.kept.finding), data)
+def read_back_events(asked: ev.ToAffirm) -> tuple[NewEvent, ...]:
+    """That a finding is read back and to be affirmed, as the record keeps it.
+
+    Of a breath the others come in their turn; where nobody answers the first, that turn never comes, and
+    they were to be affirmed all the same.
+    """
+    return tuple(
+        NewEvent(
+            EventName.READ_BACK, tell.finding(kept.finding), MappingProxyType({"finding": kept.id})
+        )
+        for kept in (asked.kept, *asked.then)
+    )
 
 
 def affirmed_event(kept: Kept) -> NewEvent:

@@ -24,6 +24,7 @@ from fieldlog.language.answers import APART
 from fieldlog.language.breath import Breath
 from fieldlog.language.decide import meaning_key
 from fieldlog.language.inspection import InspectionLanguage, value_said
+from fieldlog.language.led import Led, LedLanguage
 from fieldlog.language.sides import by_side_of_traffic
 from fieldlog.model.command import Command
 from fieldlog.model.hearing import Hearing
@@ -174,7 +175,7 @@ class Conversation:
         """
         self._ears = ears
         self._keeps_left = keeps_left
-        self._loaded: Understanding | None = None
+        self._loaded: Understanding | LedLanguage | None = None
         self._waiting: _Question | None = None
         self._earlier: _Question | None = None
         self._older: _Question | None = None
@@ -184,6 +185,10 @@ class Conversation:
         self.standing_by = False
         """Whether nothing that is said counts now: it neither asks nor answers anything."""
         self._stood_by = False
+        self.bare_answers = False
+        """Whether a bare value that is heard may be of what the walk asked for; a face that says what was
+        asked, and reads back of what it was, sets it."""
+        self._led: tuple[Led, Clip | None] | None = None
         self.overheard: Callable[[Heard], Heard] = lambda heard: heard
         """Tells what we said ourselves from what somebody said; set by a face that speaks."""
 
@@ -217,7 +222,8 @@ class Conversation:
 
     def typed(self, text: str) -> Heard:
         """Typed words, which may answer the question that waits; they have no sound."""
-        heard = self._typed(text, None if self.standing_by else self._waiting)
+        question = None if self.standing_by else self._waiting
+        heard = self._typed(text, question, self._led_by(None))
         self._taken(heard, told=True)
         self._before = None
         return heard
@@ -226,12 +232,14 @@ class Conversation:
         """What ``text`` means after the question ``asked``; nothing is remembered of it."""
         return self._typed(text, None if asked is None else _Question(asked, None)).understanding
 
-    def _typed(self, text: str, question: _Question | None) -> Heard:
+    def _typed(self, text: str, question: _Question | None, led: Led | None = None) -> Heard:
         clip = Clip(np.zeros(0, dtype=np.float32), 0.0)
         language = self._ears.language
         said = language.understand(text)
         if question is None and isinstance(language, InspectionLanguage):
             said = language.typed(text).whole
+            if said.decision is Decision.REFUSE and led is not None:
+                said = led.named(language.understand, text) or said
         elif question is not None and isinstance(language, InspectionLanguage):
             answer = Answering(language, question.asked, again=question.again).understand(text)
             said = said if answer.decision is Decision.REFUSE else answer
@@ -247,6 +255,20 @@ class Conversation:
     def understand(self, text: str) -> Understanding:
         """What typed words mean."""
         return self._ears.language.understand(text)
+
+    def asks_for(self, led: Led | None, heard: Heard) -> None:
+        """Behind ``heard`` the walk asked for ``led``; None: for nothing any more."""
+        self._led = None if led is None else (led, _sound(heard))
+
+    def _led_by(self, clip: Clip | None) -> Led | None:
+        """What the walk asked for, where ``clip`` (None: typed words) may answer it."""
+        if self._led is None or self.standing_by or self._waiting is not None:
+            return None
+        led, asked = self._led
+        asked_s = asked.end_s if asked else 0.0
+        if clip is not None and (not self.bare_answers or clip.start_s - asked_s > WAITS_S):
+            return None
+        return led
 
     @property
     def language(self) -> Language:
@@ -279,6 +301,9 @@ class Conversation:
         """One utterance; ``answers`` is set where it answers the question that waits."""
         ears, question = self._ears, self._question(clip)
         language = ears.language
+        led = self._led_by(clip)
+        if led is not None and ears.reloads and isinstance(language, InspectionLanguage):
+            return self._hear_led(clip, led, language)
         if question is None or not isinstance(language, InspectionLanguage):
             self._load(None)
             return hear_clip(clip, ears.listener, language, ears.judge)
@@ -292,6 +317,15 @@ class Conversation:
             whole = hear_clip(clip, ears.listener, language, ears.judge)
             heard = heard if whole.understanding.decision is Decision.REFUSE else whole
         return self._settled(heard, question)
+
+    def _hear_led(self, clip: Clip, led: Led, language: InspectionLanguage) -> Heard:
+        """As ``hear``, with bare answers to what the walk asked for; they never crowd out a whole phrase."""
+        ears, offered = self._ears, self._load_led(led, language)
+        heard = hear_clip(clip, ears.listener, offered, ears.judging(offered))
+        if heard.understanding.decision is not Decision.REFUSE:
+            return heard
+        self._load(None)
+        return hear_clip(clip, ears.listener, language, ears.judge)
 
     def _joined(self, first: Heard, second: Heard, *, kept: bool) -> Heard | None:
         """Two utterances as one phrase that a pause cut in two (``hearing.joined``), or None.
@@ -365,7 +399,11 @@ class Conversation:
 
     def ready(self) -> None:
         """Prepare the listener for what may be said next, while nobody speaks."""
-        self._load(None if self.standing_by else self.waiting)
+        led, language = self._led_by(self._led[1] if self._led else None), self._ears.language
+        if led is not None and self.bare_answers and isinstance(language, InspectionLanguage):
+            self._load_led(led, language)
+        else:
+            self._load(None if self.standing_by else self.waiting)
 
     def elsewhere(self) -> None:
         """What comes next is of another recording, which goes on where this one ended."""
@@ -437,6 +475,15 @@ class Conversation:
         else:
             ears.listener.load(language)
         self._loaded = asked
+
+    def _load_led(self, led: Led, language: InspectionLanguage) -> LedLanguage:
+        """The bare answers' words into the listener, where that takes a fraction of a second."""
+        if not isinstance(self._loaded, LedLanguage) or self._loaded.led is not led:
+            offered = language.led(led)
+            if self._ears.reloads:
+                self._ears.listener.load(offered)
+            self._loaded = offered
+        return self._loaded
 
 
 def _sound(heard: Heard) -> Clip | None:

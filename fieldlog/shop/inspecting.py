@@ -21,7 +21,7 @@ from fieldlog.hearing import Heard
 from fieldlog.model.command import Command
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.shop import events as ev
-from fieldlog.shop.affirming import Affirming, read_back_event
+from fieldlog.shop.affirming import Affirming, read_back_events
 from fieldlog.shop.asked import OpenQuestions
 from fieldlog.shop.by_hand import ByHand, Origin
 from fieldlog.shop.conversation import TAKES_NOTHING, TURNS, Conversation
@@ -36,6 +36,7 @@ from fieldlog.shop.earlier import (
 )
 from fieldlog.shop.events import Event, Said, said_in
 from fieldlog.shop.known import VehicleKnown
+from fieldlog.shop.led import LEAVES_LED, asked_for, led_by
 from fieldlog.shop.scene import Rules, Scene
 from fieldlog.shop.steps import Around, Step, Transcribe, step_of
 from fieldlog.shop.where_said import stretches, times_of_words
@@ -302,7 +303,16 @@ class Inspecting(ByHand):
         told += asked
         if not any(each.asks for each in asked):  # one thing at a time
             told += tuple(self._further(heard, understood, said))
+        self._walk_asks(told, understood, heard)
         return self._happened(told, scene, repeats=_is_told(understood))
+
+    def _walk_asks(self, told: Sequence[Event], understood: Understanding, heard: Heard) -> None:
+        """What a bare answer would be of now: what was asked for last, as long as nothing came between."""
+        asked = [left for each in told if (left := asked_for(each)) is not None]
+        if asked and self._led:
+            self.conversation.asks_for(led_by(asked[-1]), heard)
+        elif understood.decision is Decision.ACCEPT and understood.dialogue not in LEAVES_LED:
+            self.conversation.asks_for(None, heard)
 
     def _asked_to_affirm(
         self, told: Sequence[Event], understood: Understanding, scene: Scene
@@ -312,7 +322,7 @@ class Inspecting(ByHand):
         asked = self.affirming.behind(told, understood, scene, waits=waits)
         if asked:
             with suppress(StoreError):  # the findings are kept; that they were asked about is not
-                events = tuple(read_back_event(each) for each in asked)
+                events = tuple(one for each in asked for one in read_back_events(each))
                 self._store.save(self.head.id, NewEntry(events=events))
         return asked
 

@@ -76,6 +76,7 @@ class LiveInspection:
     def speaks(self, mouth: Mouth) -> None:
         """What is told is said aloud: *affirm* is asked for, and our own voice is no finding."""
         self._inspecting.affirming.asks = mouth.asks
+        self._conversation.bare_answers = mouth.asks
         self._conversation.overheard = mouth.overheard
         self._mouth = mouth
 

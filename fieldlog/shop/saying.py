@@ -16,6 +16,7 @@ from fieldlog.limits.cautions import is_dangerous
 from fieldlog.model.command import Command
 from fieldlog.model.finding import Finding
 from fieldlog.model.state import State
+from fieldlog.model.understanding import Flag
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept
 from fieldlog.shop.signals import tone_of
@@ -73,7 +74,8 @@ def _saved(event: ev.FindingSaved | ev.FindingCorrected, kept: Kept, how: Say) -
     corrected = isinstance(event, ev.FindingCorrected)
     verdict = kept.verdict
     plain = verdict is None or verdict.state is State.WITHIN
-    if how is Say.VALUES and plain and not corrected:
+    led = Flag.LED in event.said.understanding.flags  # nobody named the part: we do
+    if how is Say.VALUES and plain and not corrected and not led:
         return Saying(None)
     lead = spoken.CORRECTED if corrected else spoken.SAVED if plain else ""
     stands = "" if plain else spoken.lead(verdict, dangerous=is_dangerous(verdict))

@@ -4,25 +4,40 @@ from __future__ import annotations
 
 import random
 import tempfile
+import time
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import click
 
 if TYPE_CHECKING:
+    from fieldlog.lab.crash.evidence import Rows
     from fieldlog.lab.crash.rounds import Fell
 
 SECONDS = 24.0
 
 
 @click.command("crash")
-@click.option("--kills", type=int, default=50, show_default=True, help="Sessions killed.")
-@click.option("--disks", type=int, default=20, show_default=True, help="Disks that fill (as root).")
+@click.option("--kills", type=int, default=50, show_default=True, help="Sessions killed, in all.")
+@click.option(
+    "--disks", type=int, default=20, show_default=True, help="Disks that fill, in all (as root)."
+)
 @click.option("--seed", type=int, default=1, show_default=True)
+@click.option(
+    "--minutes", type=float, default=None, help="Begin no further session behind so many."
+)
+@click.option(
+    "--rows",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="A row for each session, kept here: the next run goes on from them.",
+)
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the page here.")
-def crash(kills: int, disks: int, seed: int, out: Path | None) -> None:
+def crash(
+    kills: int, disks: int, seed: int, minutes: float | None, rows: Path | None, out: Path | None
+) -> None:
     """Kill `fieldlog listen` at random instants, and fill its disk: is anything lost, doubled or wrong?
 
     Each session hears the first seconds of one of the demo's recordings; every second one at the pace of
@@ -30,22 +45,40 @@ def crash(kills: int, disks: int, seed: int, out: Path | None) -> None:
     last commit. After each the next start takes what was left, and the record is held against
     that of a session which nobody cut off. A disk is a small file system in memory, which needs root.
 
+    With --rows it may be done in pieces: what stands there is not done again, whatever became of it, and the
+    page sums up all of it and names the code that each was of.
+
     \b
     Examples:
       python -m fieldlog.lab crash --kills 4 --disks 0
-      python -m fieldlog.lab crash --out docs/hearing/crash.md
+      python -m fieldlog.lab crash --rows docs/hearing/crash.jsonl --minutes 8 --out docs/hearing/crash.md
     """
+    from fieldlog.lab.crash.evidence import Rows
+
+    kept = Rows(rows)
+    if kept.missing("kill", kills) or kept.missing("disk", disks):
+        _go_on(
+            kept, kills, disks, seed, None if minutes is None else time.monotonic() + 60 * minutes
+        )
+    command = f"python -m fieldlog.lab crash --kills {kills} --disks {disks} --seed {seed}"
+    page = report(kept.of("kill"), kept.of("disk"), kept.late, command, kept.codes)
+    if out is not None:
+        out.write_text(page, encoding="utf-8")
+        click.echo(f"{out}: written", err=True)
+    else:
+        click.echo(page, nl=False)
+
+
+def _go_on(kept: Rows, kills: int, disks: int, seed: int, until: float | None) -> None:
+    """Kill and fill until there are so many of each, or it is late."""
     from fieldlog import config
     from fieldlog.cli.ears import open_ears
     from fieldlog.cli.terminal import Terminal
     from fieldlog.lab.crash import rounds
     from fieldlog.language.files import load_language
 
-    language, chance = load_language(), random.Random(seed)
+    language = load_language()
     recordings = sorted(config.demo_media().glob("*.flac"))
-    fallen: list[Fell] = []
-    full: list[Fell] = []
-    late = 0
     with (
         tempfile.TemporaryDirectory(prefix="fieldlog-crash-") as scratch,
         open_ears(language, "whisper", None) as ears,
@@ -63,41 +96,48 @@ def crash(kills: int, disks: int, seed: int, out: Path | None) -> None:
                 wholes[sound, paced] = rounds.whole(folder, sound, language, paced=paced)
             return wholes[sound, paced]
 
-        task = bar.add_task("killed", total=kills + disks)
-        while len(fallen) < kills:
-            number = len(fallen) + 1
+        def is_late() -> bool:
+            return until is not None and time.monotonic() > until
+
+        task = bar.add_task("killed", total=kills + disks, completed=kept.count)
+        while kept.missing("kill", kills) and not is_late():
+            number = len(kept.of("kill")) + 1
+            chance = random.Random(f"{seed} kill {number} {kept.late}")
             sound, paced = chance.choice(sounds), number % 2 == 1
-            fell = rounds.killed(
-                number, sound, whole(sound, paced=paced), ears, chance, paced=paced
-            )
+            of = whole(sound, paced=paced)
+            fell = rounds.killed(number, sound, of, ears, chance, paced=paced)
             if fell is None:
-                late += 1
+                kept.add_late()
                 continue
-            fallen.append(fell)
+            kept.add("kill", fell)
             click.echo(_row(fell, "spoken" if paced else "fast"), err=True)
             bar.advance(task)
         bar.update(task, description="full disks")
-        while len(full) < disks:
+        tries = 0
+        while kept.missing("disk", disks) and not is_late():
+            number = len(kept.of("disk")) + 1
+            chance = random.Random(f"{seed} disk {number} {tries}")
             sound = chance.choice(sounds)
-            fell = rounds.filled(len(full) + 1, sound, whole(sound, paced=False), ears, chance)
+            tries += 1
+            fell = rounds.filled(number, sound, whole(sound, paced=False), ears, chance)
             if fell is None:
                 continue
-            full.append(fell)
+            kept.add("disk", fell)
             click.echo(_row(fell, ""), err=True)
             bar.advance(task)
-    command = f"python -m fieldlog.lab crash --kills {kills} --disks {disks} --seed {seed}"
-    page = report(fallen, full, late, command)
-    if out is not None:
-        out.write_text(page, encoding="utf-8")
-        click.echo(f"{out}: written", err=True)
-    else:
-        click.echo(page, nl=False)
 
 
-def report(fallen: Sequence[Fell], full: Sequence[Fell], late: int, command: str) -> str:
-    """The page (pure)."""
+def report(
+    fallen: Sequence[Fell],
+    full: Sequence[Fell],
+    late: int,
+    command: str,
+    codes: Mapping[str, int] = MappingProxyType({}),
+) -> str:
+    """The page (pure); ``codes``: sessions by the code that they ran."""
     stages = Counter(each.stage for each in fallen)
     where = ", ".join(f"{stage} {count}" for stage, count in stages.most_common())
+    of = ", ".join(f"{code} {count}" for code, count in codes.items())
     lines = [
         "# Sessions that were cut off",
         "",
@@ -113,6 +153,7 @@ def report(fallen: Sequence[Fell], full: Sequence[Fell], late: int, command: str
         _sum("full disk", full),
         "",
         f"Killed while: {where or 'none'}. {late} more were over before they were killed, and count for nothing.",
+        *([f"Sessions of each commit: {of}."] if of else []),
         "",
         "| killed | pace | sound on disk | while | announced | taken after | asked | lost, doubled, wrong |",
         "|---|---|---|---|---|---|---|---|",

@@ -14,16 +14,19 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldlog.audio.capture import Spoken
+from fieldlog.audio.capture import Draft, Spoken
 from fieldlog.audio.clip import FRAME_S, RATE, Clip
 from fieldlog.audio.echo import EchoCanceller
+from fieldlog.audio.endpointer import EndpointSettings
 from fieldlog.audio.loudspeaker import Loudspeaker
 from fieldlog.audio.recorder import Recorder
 from fieldlog.audio.source import Block, FileSource
 from fieldlog.audio.voice import bundled_voice
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model.context import Context
+from fieldlog.model.hearing import Hearing
 from fieldlog.shop.ears import Ears
+from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.live import LiveInspection, Told, listen
 from fieldlog.shop.mouth import Mouth
 from fieldlog.shop.saying import Say, saying
@@ -89,15 +92,70 @@ class Timed(FileSource):
 
 @dataclass(frozen=True, slots=True)
 class Waited:
-    """One utterance: how long a person waited behind it."""
+    """One utterance: how long a person waited behind it, and for what; seconds, in order."""
 
     end_s: float
     """End of its speech, in seconds of the sound."""
-    delay_s: float
+    fades_s: float
+    """From the last frame that is voice to where the endpointer takes the voice to have faded."""
+    silence_s: float
+    """Silence that had to last."""
+    queued_s: float
+    """From there until whoever hears was free: mostly for what it heard at the first silence."""
+    again_s: float
+    """Hearing that was done only then: nothing had been heard ahead, or the microphone once more."""
+    record_s: float
+    """Judged, written, committed."""
+    sounds_s: float
     """From there to the first sample of the tone or the words."""
     events: tuple[str, ...]
-    spoken_aloud: bool
-    """Whether words followed the tone."""
+    ahead_s: float = 0.0
+    """Hearing that was done within the silence: nobody waits for it."""
+
+    @property
+    def delay_s(self) -> float:
+        """From the end of the speech to the first sample of the tone or the words."""
+        return float(sum(getattr(self, name) for name in STAGES))
+
+
+STAGES = ("fades_s", "silence_s", "queued_s", "again_s", "record_s", "sounds_s")
+
+
+class Watched(LiveInspection):
+    """Knows when each utterance was taken, and how long it was heard before and behind its end."""
+
+    def __init__(self, inspecting: Inspecting, ears: Ears) -> None:
+        """See ``LiveInspection``."""
+        super().__init__(inspecting)
+        self.began = self.ended = self.again_s = self.ahead_s = 0.0
+        self._drafted_s = 0.0
+        listener = ears.listener
+        self._heard_s = 0.0
+        hear = type(listener).hear
+
+        def timed(clip: Clip) -> Hearing:
+            began = time.monotonic()
+            try:
+                return hear(listener, clip)
+            finally:
+                self._heard_s += time.monotonic() - began
+
+        listener.hear = timed  # type: ignore[method-assign]
+
+    def draft(self, draft: Draft) -> float | None:
+        """See ``LiveInspection``."""
+        began = time.monotonic()
+        seconds = super().draft(draft)
+        self._drafted_s = time.monotonic() - began
+        return seconds
+
+    def spoken(self, spoken: Spoken) -> tuple[Told, ...]:
+        """See ``LiveInspection``."""
+        self.began, self._heard_s = time.monotonic(), 0.0
+        told = super().spoken(spoken)
+        self.ended, self.again_s, self.ahead_s = time.monotonic(), self._heard_s, self._drafted_s
+        self._drafted_s = 0.0
+        return told
 
 
 def last_voice_s(clip: Clip) -> float:
@@ -115,6 +173,7 @@ def delays(sound: Path, ears: Ears, how: Say) -> list[Waited]:
     language = ears.language
     assert isinstance(language, InspectionLanguage)
     output, found = PacedOutput(), list[Waited]()
+    trail_s = EndpointSettings().trail_s
     with (
         tempfile.TemporaryDirectory(prefix="fieldlog-delay-") as folder,
         Workshop.open(Path(folder), language=language) as shop,
@@ -122,7 +181,7 @@ def delays(sound: Path, ears: Ears, how: Say) -> list[Waited]:
         Timed(sound, block_s=0.02) as source,
         Loudspeaker(backend=output) as speaker,
     ):
-        live = LiveInspection(shop.inspecting(shop.begin(context=Context("US-VA")).id, ears))
+        live = Watched(shop.inspecting(shop.begin(context=Context("US-VA")).id, ears), ears)
         mouth = Mouth(how, speaker, bundled_voice())
         live.speaks(mouth)
         for happening in listen(source, live, recorder, EchoCanceller(speaker.playback)):
@@ -138,10 +197,22 @@ def delays(sound: Path, ears: Ears, how: Say) -> list[Waited]:
                 time.sleep(0.002)
             if len(output.began) == before:
                 continue
-            end_s = last_voice_s(happening.spoken.clip)
-            delay = output.began[before] - (source.began + end_s)
-            kinds = tuple(type(each).__name__ for each in happening.events)
-            found.append(Waited(end_s, delay, kinds, bool(told.words)))
+            clip = happening.spoken.clip
+            end_s, kept_s = last_voice_s(clip), clip.end_s - trail_s
+            known = source.began + kept_s + happening.spoken.delay_s
+            found.append(
+                Waited(
+                    end_s=end_s,
+                    fades_s=kept_s - end_s,
+                    silence_s=happening.spoken.delay_s,
+                    queued_s=live.began - known,
+                    again_s=live.again_s,
+                    record_s=live.ended - live.began - live.again_s,
+                    sounds_s=output.began[before] - live.ended,
+                    events=tuple(type(each).__name__ for each in happening.events),
+                    ahead_s=live.ahead_s,
+                )
+            )
         live.finish(Path(folder))
     return found
 

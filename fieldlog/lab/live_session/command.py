@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,7 +10,7 @@ import click
 import numpy as np
 
 if TYPE_CHECKING:
-    from fieldlog.lab.live_session.bench import Stretch
+    from fieldlog.lab.live_session.bench import Stretch, Waited
 
 
 @click.command("delay")
@@ -36,13 +37,48 @@ def delay(sounds: tuple[Path, ...], say: str) -> None:
     paths = sounds or tuple(sorted(config.demo_media().glob("*.flac")))
     with open_ears(load_language(), "whisper", None) as ears:
         found = [each for path in paths for each in delays(path, ears, Say(say))]
+    for text in breakdown(found):
+        click.echo(text)
+
+
+def breakdown(found: Sequence[Waited]) -> list[str]:
+    """What a person waits for, stage by stage, and the slowest (pure)."""
+    from fieldlog.lab.live_session.bench import STAGES
+
     waits = np.array([each.delay_s for each in found])
-    for each in sorted(found, key=lambda one: -one.delay_s)[:5]:
-        click.echo(f"slowest: {each.delay_s:.2f} s  {', '.join(each.events)}", err=True)
-    click.echo(
+    lines = [
         f"{len(found)} utterances: median {np.median(waits):.2f} s, p95 {np.quantile(waits, 0.95):.2f} s, "
-        f"most {waits.max():.2f} s from the end of speech to the first sample"
-    )
+        f"most {waits.max():.2f} s from the end of speech to the first sample",
+        "",
+        "| stage | median | p95 | most |",
+        "|---|---|---|---|",
+    ]
+    for name in (*STAGES, "ahead_s"):
+        took = np.array([getattr(each, name) for each in found])
+        row = " | ".join(
+            f"{one:.2f} s" for one in (np.median(took), np.quantile(took, 0.95), took.max())
+        )
+        lines.append(f"| {STAGE_NAMES[name]} | {row} |")
+    lines += [
+        "",
+        f"| slowest | {' | '.join(STAGE_NAMES[name] for name in STAGES)} | led to |",
+        "|---" * 8 + "|",
+    ]
+    for each in sorted(found, key=lambda one: -one.delay_s)[:8]:
+        row = " | ".join(f"{getattr(each, name):.2f}" for name in STAGES)
+        lines.append(f"| {each.delay_s:.2f} s | {row} | {', '.join(each.events)} |")
+    return lines
+
+
+STAGE_NAMES = {
+    "fades_s": "voice fades",
+    "silence_s": "silence lasts",
+    "queued_s": "until it is taken",
+    "again_s": "heard behind its end",
+    "record_s": "judged, in the record",
+    "sounds_s": "first sample",
+    "ahead_s": "(heard ahead, within the silence)",
+}
 
 
 @click.command("endurance")
@@ -81,14 +117,16 @@ def endurance(hours: float, pause: float, out: Path | None) -> None:
 
 
 @click.command("session")
-@click.option("--pause", type=float, default=3.0, show_default=True, help="Silence between, s.")
 @click.option("--keep", type=click.Path(path_type=Path, file_okay=False), help="Keep it all here.")
-def session(pause: float, keep: Path | None) -> None:
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the page here.")
+def session(keep: Path | None, out: Path | None) -> None:
     """The whole demo inspection spoken into `fieldlog listen` in real time, through a microphone that is none.
 
     With read-back and its echo in the microphone, the demo's own noise and breaths of several findings; the power
-    goes out within a phrase, the microphone is pulled out in a pause and within a phrase, and something else is said
-    between a question and its answer. Exit code 9 where the findings that stand are not the manifest's.
+    goes out within a phrase, the microphone is pulled out in a pause and within a phrase, something else is said
+    between a question and its answer, and twice somebody talks into a read-back. Whoever speaks listens, and
+    answers what the tool asks from what they meant to say. Needs flite for those answers. Exit code 9
+    where the findings that stand are not the manifest's.
 
     \b
     Example:
@@ -98,28 +136,31 @@ def session(pause: float, keep: Path | None) -> None:
 
     from fieldlog import config
     from fieldlog.errors import PartialError
-    from fieldlog.lab.live_session.scripted import differences, play, scripts
+    from fieldlog.lab.live_session.account import account
+    from fieldlog.lab.live_session.scripted import Played, differences, play, scripts
     from fieldlog.shop.workshop import Workshop
 
     media = config.demo_media()
+    played: list[Played] = []
     with tempfile.TemporaryDirectory(prefix="fieldlog-session-") as scratch:
         folder = keep or Path(scratch)
         store = folder / "record"
         arguments = ["--vehicle", "demo", "--jurisdiction", "US-VA"]
         with Workshop.open(store) as shop:
             shop.add_vehicle("demo")
-        for number, script in enumerate(scripts(media, pause), start=1):
-            click.echo(f"== session {number}: {script.at_s:.0f} s")
-            click.echo(play(script, store, folder / f"session-{number}", arguments), nl=False)
+        for number, script in enumerate(scripts(media), start=1):
+            click.echo(f"== session {number}: {len(script.lines)} lines", err=True)
+            played.append(play(script, store, folder / f"session-{number}", arguments))
+            click.echo(played[-1].printed, nl=False, err=True)
             arguments = ["--inspection", "last"]
         with Workshop.open(store) as shop:
             record = shop.store.inspection_record("last")
             checked = shop.store.verify(record.inspection.id)
     wrong = [*differences(record, media), *checked.faults]
-    standing = sum(each.stands for each in record.findings)
-    click.echo(f"== {standing} findings stand of {len(record.utterances)} utterances")
-    for text in wrong or ["exactly those of the manifest"]:
-        click.echo(f"  {text}")
+    page = account(played, record, wrong)
+    click.echo(page, nl=False)
+    if out is not None:
+        out.write_text(page, encoding="utf-8")
     if wrong:
         raise PartialError(f"the session differs in {len(wrong)} places", todo="read them above")
 

@@ -6,99 +6,150 @@ import json
 import os
 import subprocess
 import sys
+import tempfile
 import threading
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import soundfile as sf
+import soxr
 from numpy.typing import NDArray
 
 from fieldlog.audio.clip import RATE
 from fieldlog.audio.files import open_audio
+from fieldlog.errors import UsageError
 from fieldlog.lab.live_session import stage
-from fieldlog.model.finding import Finding
+from fieldlog.lab.live_session.person import Line, Reply, means
 from fieldlog.shop.demo import expected, read_manifest
 from fieldlog.store.records import InspectionRecord
 
-LEAD_S = 0.35
+LEAD_S, TRAIL_S = 0.35, 0.15
+"""Kept of a recording around a line."""
+LEVEL = 0.09
+"""RMS of a voice, as in the demo's recordings."""
+LONGEST_S = 600.0
 Sound = NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """One session: what it printed, and what happened, in order."""
+
+    printed: str
+    happened: tuple[Mapping[str, Any], ...]
 
 
 @dataclass
 class Script:
-    """What is said in one session, and what happens meanwhile."""
+    """What is said in one session."""
 
-    sounds: list[Sound] = field(default_factory=list)
-    at_s: float = 0.0
-    away: list[tuple[float, float]] = field(default_factory=list)
-    begins: list[float] = field(default_factory=list)
-    cut_s: float | None = None
-    """The power goes out then."""
-
-    def say(self, sound: Sound, pause_s: float) -> float:
-        """Add ``sound`` and a pause; returns where it begins."""
-        begins = self.at_s
-        self.begins.append(begins)
-        for part in (sound, np.zeros(round(pause_s * RATE), np.float32)):
-            self.sounds.append(part)
-            self.at_s += len(part) / RATE
-        return begins
+    lines: list[Line] = field(default_factory=list)
 
 
-def scripts(media: Path, pause_s: float) -> list[Script]:
+def scripts(media: Path) -> list[Script]:
     """Two sessions: the power goes out within a phrase of the first, which is said again in the second.
 
-    In the second, something else is said between a question and its answer, the microphone is pulled out in a
-    pause and once within a phrase, which is said again.
+    In the second something else is said between a question and its answer, the microphone is pulled out in a
+    pause and once within a phrase, which is said again; in both somebody talks into what is said to them.
     """
     first, second = Script(), Script()
-    now, horn = first, np.zeros(0, np.float32)
-    parts = read_manifest(media)["parts"]
-    cut = {each["id"]: each for each in _utterances(media, parts)}
-    for each in cut.values():
-        name, sound = each["id"], each["sound"]
+    now = first
+    by_name = {each.id: each for each in lines_of(media)}
+    for name, line in by_name.items():
         if name == "horn":
             continue  # said earlier, between a question and its answer
         if name == "date-code":
-            first.cut_s = first.say(sound, pause_s) + 2.0
+            first.lines.append(replace(line, cut_at_s=2.0))
             now = second
         if name == "throttle":
-            horn = cut["horn"]["sound"]
-            now.say(horn, pause_s)
+            now.lines.append(by_name["horn"])
         if name == "headlamp":
-            now.away.append((now.say(sound, pause_s) + 1.5, 4.0))
-        begins = now.say(sound, pause_s)
+            line = replace(line, away_at_s=1.5)
         if name == "pads":
-            now.away.append((begins + len(sound) / RATE + pause_s / 2, 4.0))
+            line = replace(line, away_at_s=len(line.sound) / RATE + 1.5)
+        now.lines.append(replace(line, interrupts=name in INTERRUPTING))
     return [first, second]
 
 
-def _utterances(media: Path, parts: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
-    found = []
-    for part in parts:
+INTERRUPTING = ("pressure-front", "mark-spokes")
+"""Said into the read-back of the line before."""
+
+
+def lines_of(media: Path) -> Iterator[Line]:
+    """Every utterance of the demo as a line, with its own noise."""
+    for part in read_manifest(media)["parts"]:
         with open_audio(media / part["file"]) as audio:
             sound = np.concatenate(list(audio.blocks(1.0)))
         said = part["utterances"]
-        ends = [each["start_s"] - LEAD_S for each in said[1:]] + [len(sound) / RATE]
-        for each, end_s in zip(said, ends, strict=True):
-            begin = round((each["start_s"] - LEAD_S) * RATE)
-            found.append({**each, "sound": sound[begin : round(end_s * RATE)]})
-    return found
+        nexts = [each["start_s"] - LEAD_S for each in said[1:]] + [len(sound) / RATE]
+        for each, next_s in zip(said, nexts, strict=True):
+            begin, end = (
+                round(at * RATE) for at in (each["start_s"] - LEAD_S, each["end_s"] + TRAIL_S)
+            )
+            wanted = expected(each)
+            yield Line(
+                id=each["id"],
+                words=each["words"],
+                sound=sound[begin:end],
+                around=sound[end : round(next_s * RATE)],
+                means=tuple(one for one in wanted if "component" in one),
+                is_asked=any(one.get("decision") == "ask" for one in wanted),
+            )
 
 
-def play(script: Script, store: Path, folder: Path, arguments: Sequence[str]) -> str:
-    """One session through the microphone's path, killed where the power goes out; what it printed."""
+def spoken(words: str, stretch: float) -> Sound:
+    """``words`` in the demo's voice (flite); raises ``UsageError`` where that is not installed."""
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder) / "said.wav"
+        setting = ["-voice", "rms", "--setf", f"duration_stretch={stretch}"]
+        try:
+            subprocess.run(["flite", *setting, "-t", words, "-o", str(out)], check=True)
+        except (OSError, subprocess.CalledProcessError) as error:
+            raise UsageError(
+                f"whoever speaks needs flite ({error})", todo="install flite"
+            ) from None
+        samples, rate = sf.read(out, dtype="float32")
+    samples = soxr.resample(samples, rate, RATE)
+    loud = np.flatnonzero(np.abs(samples) > 0.01 * np.abs(samples).max())
+    samples = samples[max(0, loud[0] - 400) : loud[-1] + 1_200]
+    return np.asarray(samples * (LEVEL / np.sqrt(np.mean(samples**2))), np.float32)
+
+
+def written(script: Script, folder: Path) -> Path:
+    """The script and its sounds as files; the path of the script."""
+    path = folder / "script.json"
+    sounds: dict[str, Sound] = {
+        each.value: spoken(each.value, 1.1) for each in Reply if each not in _UNSPOKEN
+    }
+    for each in script.lines:
+        sounds[each.id], sounds[f"{each.id} around"] = each.sound, each.around
+        sounds[f"{each.id} again"] = spoken(each.words.replace(" ... ", " "), 1.2)
+    rows = [
+        {
+            "id": each.id, "words": each.words, "means": each.means, "is_asked": each.is_asked,
+            "interrupts": each.interrupts, "away_at_s": each.away_at_s, "cut_at_s": each.cut_at_s,
+        }
+        for each in script.lines
+    ]  # fmt: skip
+    path.write_text(json.dumps({"lines": rows}), encoding="utf-8")
+    np.savez(path.with_suffix(".npz"), allow_pickle=False, **sounds)
+    return path
+
+
+_UNSPOKEN = (Reply.AGAIN, Reply.GOES_ON)
+
+
+def play(script: Script, store: Path, folder: Path, arguments: Sequence[str]) -> Played:
+    """One session through the microphone's path, killed where the power goes out."""
     folder.mkdir(parents=True, exist_ok=True)
-    sf.write(folder / "said.wav", np.concatenate(script.sounds), RATE)
-    plan = {"sound": str(folder / "said.wav"), "away": script.away, "begins": script.begins}
-    (folder / "script.json").write_text(json.dumps(plan), encoding="utf-8")
-    command = [sys.executable, "-m", stage.__name__, str(folder / "script.json")]
+    command = [sys.executable, "-m", stage.__name__, str(written(script, folder))]
     command += ["--store", str(store), "--say", "values", *arguments]
     path = os.pathsep.join(each for each in sys.path if each)
-    told: list[str] = []
+    printed: list[str] = []
+    happened: list[Mapping[str, Any]] = []
     process = subprocess.Popen(
         command, env=os.environ | {"PYTHONPATH": path},
         stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
@@ -108,46 +159,45 @@ def play(script: Script, store: Path, folder: Path, arguments: Sequence[str]) ->
         assert process.stdout is not None
         for line in process.stdout:
             if not line.startswith(stage.MARK.decode()):
-                told.append(line)
-            elif script.cut_s is not None and float(line[1:]) >= script.cut_s:
+                printed.append(line)
+                continue
+            happened.append(json.loads(line[1:]))
+            if happened[-1].get("happens") == stage.CUT:
                 process.kill()
 
     reader = threading.Thread(target=read, daemon=True)
     reader.start()
-    process.wait()
+    try:
+        process.wait(LONGEST_S)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait()
     reader.join(30.0)
     assert process.stdout is not None
     process.stdout.close()
-    return "".join(told)
+    return Played("".join(printed), tuple(happened))
 
 
 def differences(record: InspectionRecord, media: Path) -> list[str]:
-    """In what the standing findings differ from those of the manifest (pure but for the manifest)."""
+    """In what the standing findings and the remarks differ from the manifest's (pure but for the manifest)."""
     wanted: dict[str, dict[str, str]] = {}
+    remarks = 0
     for part in read_manifest(media)["parts"]:
         for said in part["utterances"]:
             for one in expected(said):
+                remarks += one.get("kind") == "remark"
                 if "component" in one and one.get("decision") != "ask":
                     wanted.pop(one.get("corrects", ""), None)
                     wanted[one["id"]] = one
     standing = [each.finding for each in record.findings if each.stands]
     found = []
     for name, one in wanted.items():
-        match = next((each for each in standing if _is(each, one)), None)
+        match = next((each for each in standing if means(each, one)), None)
         if match is None:
             found.append(f"{name} is not there: {one}")
         else:
             standing.remove(match)
-    return [*found, *(f"nobody said {each.words!r}" for each in standing)]
-
-
-def _is(finding: Finding, wanted: dict[str, str]) -> bool:
-    quantity = finding.quantity
-    facts = {
-        "component": finding.component, "position": finding.position,
-        "characteristic": finding.characteristic, "condition": finding.condition,
-        "code": finding.code,
-        "value": None if quantity is None else str(quantity.value),
-        "unit": None if quantity is None else quantity.unit,
-    }  # fmt: skip
-    return all(facts[key] == value for key, value in wanted.items() if key in facts)
+    found += [f"nobody said {each.words!r}" for each in standing]
+    if len(record.remarks) != remarks:
+        found.append(f"{len(record.remarks)} remarks instead of {remarks}")
+    return found

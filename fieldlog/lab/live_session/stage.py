@@ -1,10 +1,10 @@
 """A sound system of its own for ``fieldlog listen``: a microphone that a recording is spoken into.
 
 It stands in for sounddevice in a process that is started for it (``python -m
-fieldlog.lab.live_session.stage SCRIPT.json LISTEN-ARGUMENTS``). The recording comes in real time, in the blocks that are asked for;
-what the loudspeaker plays comes back into the microphone 80 ms later and 6 dB down; at given instants the
-microphone is gone for some seconds, from the list of devices too. At the end of the recording it sends itself
-what Ctrl-C sends.
+fieldlog.lab.live_session.stage SCRIPT.json LISTEN-ARGUMENTS``). Somebody (``person``) speaks a script into it in real time,
+in the blocks that are asked for, and answers what is asked; what the loudspeaker plays comes back into the microphone
+80 ms later and 6 dB down; where the script says so the microphone is gone for some seconds, from the list of
+devices too. When all was said it sends itself what Ctrl-C sends.
 """
 
 from __future__ import annotations
@@ -16,90 +16,99 @@ import sys
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from types import ModuleType, SimpleNamespace
 from typing import Any
 
 import numpy as np
-import soundfile as sf
 from numpy.typing import NDArray
 
 from fieldlog.audio.clip import RATE
+from fieldlog.lab.live_session.person import Person, load
+from fieldlog.shop.mouth import Mouth
+from fieldlog.shop.saying import Saying
 
 ECHO_S, ECHO = 0.08, 0.5
 LATEST_S = 0.25
 """However busy the machine is, what is played comes back no later: what waits longer is left out."""
-LISTENS_S = 1.0
-AFTERWARDS_S = 4.0
+AWAY_S = 4.0
+CUT = "the power goes out"
 MARK = b"@"
+BEGAN = time.monotonic()
 Callback = Callable[[NDArray[np.float32], int, Any, Any], None]
 
 
 class Room:
-    """What is spoken, what is played, and when the microphone is away."""
+    """Who speaks there, what is played, and when the microphone is away."""
 
-    def __init__(
-        self, sound: NDArray[np.float32], away: list[tuple[float, float]], begins: list[float]
-    ) -> None:
-        """``away``: (second of the recording, for how long); ``begins``: where each utterance does.
-
-        Whoever speaks waits until nothing was said to them for a while.
-        """
-        self._begins = deque(sorted(begins))
-        self._sounded = 0.0
-        self._sound = sound
-        self._away = deque(sorted(away))
-        self._at = 0
+    def __init__(self, person: Person) -> None:
+        """``person``: speaks, and is told what the tool says."""
+        self.person = person
+        self._away = {
+            each.id: each.away_at_s for each in person.lines if each.away_at_s is not None
+        }
         self._gone_until = 0.0
         self._unplugged = False
         self._played: deque[float] = deque(
             [0.0] * round(ECHO_S * RATE), maxlen=round(LATEST_S * RATE)
         )
         self._lock = threading.Lock()
-        self.ended = False
 
     @property
     def is_away(self) -> bool:
         """Whether the microphone is unplugged now."""
         return time.monotonic() < self._gone_until
 
+    @property
+    def ended(self) -> bool:
+        """Whether all was said."""
+        return self.person.has_ended
+
     def played(self, samples: NDArray[np.float32]) -> None:
         """What came out of the loudspeaker."""
         if samples.any():
-            self._sounded = time.monotonic()
+            self.person.sounded()
         with self._lock:
             self._played.extend((samples * ECHO).tolist())
 
     def heard(self, frames: int) -> NDArray[np.float32] | None:
-        """The next block of the microphone; None: it is away, and the recording waits."""
+        """The next block of the microphone; None: it is away, and whoever speaks waits."""
         if self.is_away:
             return None
-        if self._away and self._at >= self._away[0][0] * RATE:
-            self._gone_until = time.monotonic() + self._away.popleft()[1]
-            self._unplugged = True
+        if self._pulled():
             return None
         if self._unplugged:  # what was played meanwhile reached no microphone
             self._unplugged = False
             with self._lock:
                 self._played.clear()
                 self._played.extend([0.0] * round(ECHO_S * RATE))
-        listens = time.monotonic() - self._sounded < LISTENS_S
-        waits = bool(self._begins) and self._at >= self._begins[0] * RATE
-        if waits and not listens:
-            self._begins.popleft()
-        said = self._sound[self._at : self._at + (0 if waits and listens else frames)]
-        self._at += 0 if waits and listens else frames
-        self.ended = self._at > len(self._sound) + AFTERWARDS_S * RATE
-        block = np.zeros(frames, np.float32)
-        block[: len(said)] = said
+        self._cut()
+        block = self.person.speaks(frames)
         with self._lock:
             for n in range(min(frames, len(self._played))):
                 block[n] += self._played.popleft()
             self._played.extend([0.0] * max(0, round(ECHO_S * RATE) - len(self._played)))
-        if len(said) and self._at // RATE != (self._at - frames) // RATE:
-            os.write(1, MARK + f"{self._at / RATE:.0f}\n".encode())
         return block
+
+    def _pulled(self) -> bool:
+        line = self.person.line
+        at_s = None if line is None else self._away.get(line.id)
+        if line is None or at_s is None or self.person.in_line_s() < at_s:
+            return False
+        del self._away[line.id]
+        self._gone_until = time.monotonic() + AWAY_S
+        self._unplugged = True
+        self.person.tell({"happens": "the microphone is pulled out"})
+        self.person.loses_microphone()
+        return True
+
+    def _cut(self) -> None:
+        line = self.person.line
+        if line is None or line.cut_at_s is None or self.person.in_line_s() < line.cut_at_s:
+            return
+        self.person.tell({"happens": CUT})
+        time.sleep(60.0)  # whoever started this ends it now
 
 
 class Stream:
@@ -172,13 +181,29 @@ def sounddevice(room: Room) -> ModuleType:
     return made
 
 
+def watched(person: Person) -> None:
+    """Let ``person`` hear what is sounded and said."""
+    say = Mouth.say
+
+    def says(self: Mouth, said: Saying) -> None:
+        person.told(said)
+        say(self, said)
+
+    Mouth.say = says  # type: ignore[method-assign]
+
+
+def tell(what: Mapping[str, Any]) -> None:
+    """One line to whoever started this, at once."""
+    row = {"at_s": round(time.monotonic() - BEGAN, 2), **what}
+    os.write(1, MARK + json.dumps(row).encode() + b"\n")
+
+
 def main() -> None:
     """Put the stand-in in place and listen."""
-    script = json.loads(Path(sys.argv[1]).read_text(encoding="utf-8"))
-    sound, rate = sf.read(script["sound"], dtype="float32")
-    assert rate == RATE
-    room = Room(sound, [(at, length) for at, length in script["away"]], script["begins"])
+    lines, replies = load(Path(sys.argv[1]))
+    room = Room(Person(lines, replies, tell, time.monotonic))
     sys.modules["sounddevice"] = sounddevice(room)
+    watched(room.person)
     from fieldlog.cli import main as command
 
     command(["listen", *sys.argv[2:]])
