@@ -130,6 +130,26 @@ def decimal_sign(environ: Mapping[str, str] | None = None) -> str:
     return env.get("FIELDLOG_DECIMAL", "").strip().lower()
 
 
+def language(environ: Mapping[str, str] | None = None) -> str:
+    """The language that is spoken and typed: ``FIELDLOG_LANGUAGE``, an ISO 639-1 code; "" not set."""
+    env = os.environ if environ is None else environ
+    return env.get("FIELDLOG_LANGUAGE", "").strip().lower()
+
+
+@contextmanager
+def speaking(code: str) -> Iterator[None]:
+    """``FIELDLOG_LANGUAGE`` is ``code`` inside: also for the programs that are started there."""
+    before = os.environ.get("FIELDLOG_LANGUAGE")
+    os.environ["FIELDLOG_LANGUAGE"] = code
+    try:
+        yield
+    finally:
+        if before is None:
+            del os.environ["FIELDLOG_LANGUAGE"]
+        else:
+            os.environ["FIELDLOG_LANGUAGE"] = before
+
+
 def for_a_child(**more: str) -> dict[str, str]:
     """The environment as a program that is started gets it, with ``more`` over it."""
     return {**os.environ, **more}

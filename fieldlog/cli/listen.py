@@ -156,9 +156,9 @@ def listen(
     def crashed(crash: object) -> None:
         board.tell(str(crash))
 
-    from fieldlog.language.files import load_language
+    from fieldlog.language.tongues import language_of
 
-    language = load_language()
+    language = language_of()
     with contextlib.ExitStack() as stack:
         if isinstance(chosen, Microphone):
             stack.enter_context(alone_on_stderr())

@@ -7,11 +7,14 @@ from pathlib import Path
 
 import click
 from rich.console import Console
+from rich.text import Text
 
 from fieldlog.cli.json_view import breath_view
+from fieldlog.cli.language_option import language_option
 from fieldlog.cli.limit_option import limits_with, own_limits_option
 from fieldlog.cli.verdict_lines import assessor, understood_lines
-from fieldlog.language.files import load_language
+from fieldlog.language.other import OtherLanguage
+from fieldlog.language.tongues import language_of
 
 
 @click.command()
@@ -22,6 +25,7 @@ from fieldlog.language.files import load_language
     "--set", "settings", metavar="KEY=VALUE", multiple=True, help="Context, e.g. rim=alloy."
 )
 @own_limits_option
+@language_option
 def parse(
     words: tuple[str, ...],
     as_json: bool,
@@ -38,9 +42,10 @@ def parse(
       fieldlog parse "rear tread four thirty-seconds"
       fieldlog parse "front pads two millimetres" --jurisdiction US-VA --json
       fieldlog parse "front rim run out 1.2 mm" --set rim=steel
+      fieldlog parse "Bremsbelag vorne 2,5 mm" --language de
       fieldlog parse "left mirror cracked, right loose and the chain dry"
     """
-    language = load_language()
+    language = language_of()
     assess = assessor(language, jurisdiction, settings, limits_with(own))
     breath = language.typed(" ".join(words))
     judged = [(part, assess(part)) for part in breath.parts]
@@ -49,6 +54,11 @@ def parse(
             click.echo(json.dumps(view))
         return
     console = Console(highlight=False, soft_wrap=True)
+    if isinstance(language, OtherLanguage):
+        for part, assessment in judged:
+            for told in language.told.understood(part, assessment.verdict if assessment else None):
+                console.print(Text(told))
+        return
     cautioned: set[str] = set()
     for part, assessment in judged:
         for line in understood_lines(part, assessment, cautioned):

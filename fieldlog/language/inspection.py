@@ -147,6 +147,19 @@ class InspectionLanguage(OfferedGrammar):
         self._alone = lru_cache(maxsize=4096)(self._understand)
         self._breath = lru_cache(maxsize=4096)(self._as_marked)
 
+    @property
+    def made_of(
+        self,
+    ) -> tuple[Grammar, Shaped, Catalogue, Grammar, Grammar, Grammar, Grammar, DecimalSign | None]:
+        """What it was made of."""
+        return self._made_of
+
+    @property
+    def rules(self) -> Mapping[str, Rule]:
+        """Every rule of its grammars, what is only typed and what is said between findings included."""
+        spoken, _, _, dialogue, answers, breath, *_ = self._made_of
+        return {**answers.rules, **breath.rules, **dialogue.rules, **spoken.rules}
+
     def __reduce__(self) -> tuple[object, ...]:
         """Sent to another process (``listeners.worker``) as its parts; the rest is made there."""
         return InspectionLanguage, self._made_of

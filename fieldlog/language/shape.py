@@ -508,7 +508,7 @@ def _series_rules(one: Characteristic) -> tuple[str, tuple[str, ...]]:
     if "gravity" in one.said:
         return "<quantities.gravity>", ()
     units = [f"<units.{rule.removeprefix('of_')}>" for rule in rules_for(one.units)]
-    parts = ["thirty seconds", "sixteenths", "<units.thou>"] if "in" in one.units else []
+    parts = ["<inch_parts>", "<units.thou>"] if "in" in one.units else []
     return "<short>", (*units, *parts)
 
 

@@ -50,9 +50,9 @@ def open_language(grammar: Path | None) -> Language:
         from fieldlog.grammar.tagged import TaggedLanguage
 
         return TaggedLanguage.from_file(grammar)
-    from fieldlog.language.files import load_language
+    from fieldlog.language.tongues import language_of
 
-    return load_language()
+    return language_of()
 
 
 @contextmanager

@@ -34,8 +34,8 @@ from fieldlog.aftercare.plan import (
     work_done_in,
 )
 from fieldlog.errors import StoreError
-from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.language.tongues import language_of
 from fieldlog.limits.context import keeps_left
 from fieldlog.limits.packs import shipped_limits, with_own
 from fieldlog.model.context import Context
@@ -121,7 +121,7 @@ class Workshop:
     @cached_property
     def language(self) -> InspectionLanguage:
         """The inspection language; raises ``GrammarError`` with every fault of its files."""
-        return load_language()
+        return language_of()
 
     @cached_property
     def care(self) -> Care:

@@ -1,0 +1,224 @@
+"""German as data: what mechanics say, numbers against an outside library, and nothing silently lost."""
+
+from __future__ import annotations
+
+import random
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from fieldlog.catalogue.component import CONDITION
+from fieldlog.language.other import OtherLanguage
+from fieldlog.language.tongues import codes, language_of
+from fieldlog.model import Decision, Finding, Kind, Quantity, Understanding
+from fieldlog.quantities import numbers
+from fieldlog.words import tell
+
+PHRASES = Path(__file__).parent / "data" / "german" / "phrases.tsv"
+
+
+@pytest.fixture(scope="module")
+def german() -> OtherLanguage:
+    language = language_of("de")
+    assert isinstance(language, OtherLanguage)
+    return language
+
+
+def outcome(language: OtherLanguage, said: str) -> str:
+    """What a phrase came to, as phrases.tsv writes it."""
+    breath = language.breath(said)
+    whole = breath.whole
+    if whole.decision is Decision.ACCEPT and whole.kind is Kind.FINDING:
+        return " & ".join(tell.finding(part.finding) for part in breath.parts if part.finding)
+    if whole.decision is Decision.ACCEPT:
+        return str(whole.dialogue or whole.kind.value)
+    return str(whole.dialogue or whole.decision.value)
+
+
+def rows() -> list[tuple[str, str]]:
+    lines = PHRASES.read_text(encoding="utf-8").splitlines()
+    found = [line.split("\t") for line in lines if line and not line.startswith("#")]
+    return [(said, wanted) for said, wanted in found]
+
+
+def test_what_mechanics_say_means_what_they_mean(german: OtherLanguage) -> None:
+    assert len(rows()) >= 200
+    wrong = [
+        (said, wanted, got) for said, wanted in rows() if (got := outcome(german, said)) != wanted
+    ]
+    assert wrong == []
+
+
+def test_every_word_of_the_grammars_has_a_meaning(german: OtherLanguage) -> None:
+    spoken = german.spoken
+    rules = {**spoken.typed.rules, **spoken.answers.rules, **spoken.offered.rules}
+    assert list(german.wording.gaps(rules)) == []
+
+
+def value_of(german: OtherLanguage, text: str, rule: str) -> list[Fraction]:
+    """Every value that German number words can be, by ``rule`` of numbers.jsgf."""
+    found = []
+    for words in german.writing.ways(text):
+        for parse in german.spoken.offered.parse(words, rule):
+            said = german.wording.of(parse).split()
+            found += [one.value for one in numbers.readings(said) if one.style in numbers.PROPER]
+    return sorted(set(found))
+
+
+def test_whole_numbers_agree_with_an_outside_library(german: OtherLanguage) -> None:
+    num2words = pytest.importorskip("num2words").num2words
+    drawn = random.Random(7).sample(range(1000, 10_000), 600)
+    for number in [*range(1000), *drawn]:
+        rule = "numbers.n999" if number < 1000 else "numbers.thousands"
+        assert value_of(german, num2words(number, lang="de"), rule) == [number], number
+
+
+def test_decimals_agree_with_an_outside_library(german: OtherLanguage) -> None:
+    num2words = pytest.importorskip("num2words").num2words
+    drawn = random.Random(11)
+    for _ in range(400):
+        places = drawn.choice([1, 2])
+        value = Fraction(drawn.randrange(100 * 10**places), 10**places)
+        written = f"{float(value):.{places}f}"
+        words = num2words(written, lang="de")
+        assert value_of(german, words, "numbers.small_decimal") == [value], words
+        typed = written.replace(".", ",")
+        assert value_of(german, typed, "numbers.small_decimal") == [value], typed
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "halb drei", "zwei drei halb", "eins halb", "zwei halb", "drei halbe", "halb fünf",
+        "zwei fünf", "ein und zwanzig", "zwanzig eins", "hundert hundert", "zwei komma",
+        "komma fünf fünf fünf", "zwei komma fünf komma drei", "zweitausend tausend", "gut zwei",
+    ],
+)  # fmt: skip
+def test_what_is_no_number_is_none(german: OtherLanguage, said: str) -> None:
+    assert (
+        german.breath(f"Bremsbelag vorne {said} Millimeter").whole.decision is not Decision.ACCEPT
+    )
+
+
+@pytest.mark.parametrize("written", ["12340", "12.340", "12 340", "12\u202f340"])
+def test_thousands_are_grouped_as_the_standard_has_them(
+    german: OtherLanguage, written: str
+) -> None:
+    said = german.breath(f"Kilometerstand {written} km").whole.finding
+    assert said is not None
+    assert said.quantity is not None
+    assert said.quantity.value == 12340
+
+
+def test_a_point_that_may_be_either_is_asked_about(german: OtherLanguage) -> None:
+    """Millimetres of a length that has thousands of them or few: nobody guesses."""
+    said = german.breath("Bremstrommel vorne 1.200 mm").whole
+    assert said.decision is not Decision.ACCEPT
+    assert german.breath("Bremstrommel vorne 1,2,3 mm").whole.decision is Decision.REFUSE
+
+
+def sayable(german: OtherLanguage) -> list[Finding]:
+    """A finding for every part, place and condition that German has words for."""
+    found = []
+    for component in german.catalogue:
+        if component.name not in german.told.said.components:
+            continue
+        place = " ".join(german._subjects.values(a.name)[0] for a in component.axes if a.required)
+        for condition in component.conditions:
+            found.append(Finding(component.name, place or None, CONDITION, condition=condition))
+    return found
+
+
+def test_what_is_told_is_understood_as_the_same(german: OtherLanguage) -> None:
+    """What is read back in German, typed in again, is the same finding: every part, every condition."""
+    lost = []
+    for one in sayable(german)[::4]:  # all of them: python -m fieldlog.lab language
+        told = german.told.finding(one)
+        said = german.breath(told).whole
+        if said.finding is None or said.finding.meaning != one.meaning:
+            lost.append((told, tell.finding(one), said.reason))
+    assert lost == []
+
+
+def test_what_is_read_back_is_the_same_value(german: OtherLanguage) -> None:
+    drawn = random.Random(3)
+    for _ in range(60):
+        value = Fraction(drawn.randrange(5, 110), 10)
+        one = Finding("brake pads", "front left", "thickness", Quantity(value, "mm"))
+        aloud = german.aloud(german.told.finding(one))
+        said = german.breath(aloud).whole.finding
+        assert said is not None, aloud
+        assert said.quantity is not None
+        assert (said.subject, said.quantity.value, said.quantity.unit) == (one.subject, value, "mm")
+
+
+def answered(german: OtherLanguage, asked: str, *answers: str) -> Understanding:
+    said = german.breath(asked).whole
+    for answer in answers:
+        said = german.answer(said, answer)
+    return said
+
+
+def test_questions_are_asked_and_answered_in_german(german: OtherLanguage) -> None:
+    asked = german.breath("Spiegel gebrochen").whole
+    assert asked.question_text == "Welche Stelle? links oder rechts?"
+    assert tell.finding(
+        answered(german, "Spiegel gebrochen", "links").finding or asked.offered[0]
+    ) == ("left mirror: broken")
+    assert german.breath("Bremsbelag vorne zwei").whole.question_text == "2 mm?"
+    yes = answered(german, "Bremsbelag vorne zwei", "ja")
+    assert yes.decision is Decision.ACCEPT
+    assert answered(german, "Bremsbelag vorne zwei", "nein").decision is Decision.REFUSE
+    other = answered(german, "Bremsbelag vorne zwei", "drei Millimeter")
+    assert other.finding is not None
+    assert other.finding.quantity is not None
+    assert other.finding.quantity.value == 3
+    assert answered(german, "Spiegel gebrochen", "quer").decision is Decision.REFUSE
+
+
+TWINS = [
+    ("zwei", "drei"), ("fünfzehn", "fünfzig"), ("dreizehn", "dreißig"), ("vierzehn", "vierzig"),
+    ("einundzwanzig", "zwölf"), ("sechzehn", "sechzig"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("pair", TWINS)
+def test_twins_stay_what_they_are(german: OtherLanguage, pair: tuple[str, str]) -> None:
+    values = [
+        [one.quantity.value for one in german.breath(f"Kettendurchhang {word} Millimeter").whole.offered if one.quantity]
+        for word in pair
+    ]  # fmt: skip
+    assert values[0] != values[1]
+    assert all(len(each) == 1 for each in values)
+
+
+def test_a_not_is_never_lost(german: OtherLanguage) -> None:
+    """Before, behind and inside of every accepted phrase "nicht" or "kein" makes it another one, or none."""
+    lost = []
+    for said, wanted in rows()[::3]:
+        whole = german.breath(said).whole
+        if whole.kind is not Kind.FINDING or whole.decision is not Decision.ACCEPT:
+            continue
+        words = said.split()
+        for no in ("nicht", "kein"):
+            for at in range(len(words) + 1):
+                changed = " ".join((*words[:at], no, *words[at:]))
+                if outcome(german, changed) == wanted:
+                    lost.append(changed)
+    assert lost == []
+
+
+def test_left_and_right_are_never_exchanged(german: OtherLanguage) -> None:
+    for said, other in (("links", "rechts"), ("linker", "rechter"), ("vorne", "hinten")):
+        for row, wanted in rows():
+            if f" {said}" in f" {row}" and " & " not in wanted and ":" in wanted:
+                assert outcome(german, row.replace(said, other)) != wanted, row
+
+
+def test_languages_are_listed_and_others_refused() -> None:
+    from fieldlog.errors import UsageError
+
+    assert codes() == ("en", "de")
+    with pytest.raises(UsageError, match="no language 'xx'"):
+        language_of("xx")
