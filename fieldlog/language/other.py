@@ -26,7 +26,7 @@ from fieldlog.language.tongue import Tongue, vocabulary
 from fieldlog.language.wording import Wording, WordingGap
 from fieldlog.language.writing import Writing
 from fieldlog.model import Decision, Finding, Kind, Question, Understanding
-from fieldlog.words.told import Told
+from fieldlog.words.told import TellsIn
 
 UTTERANCE, BREATH, ANSWER, REMARK = (
     "inspection.utterance",
@@ -38,7 +38,7 @@ _SHOWN = 6
 
 
 @dataclass(frozen=True)
-class Spoken:
+class SpokenRules:
     """The grammars of another language, closed."""
 
     offered: Grammar
@@ -57,9 +57,9 @@ class OtherLanguage(InspectionLanguage):
         self,
         reference: InspectionLanguage,
         tongue: Tongue,
-        spoken: Spoken,
+        spoken: SpokenRules,
         wording: Wording,
-        told: Told,
+        told: TellsIn,
     ) -> None:
         """``reference`` understands what ``wording`` says for what ``spoken`` allows; ``told`` answers."""
         super().__init__(*reference.made_of)
@@ -225,7 +225,7 @@ def _refused(text: str, reason: str) -> Understanding:
     return Understanding(Decision.REFUSE, Kind.NOTHING, reason, text)
 
 
-def _retold(one: Understanding, text: str, told: Told) -> Understanding:
+def _retold(one: Understanding, text: str, told: TellsIn) -> Understanding:
     """The same, said as ``text`` and asked about as ``told`` asks."""
 
     def worded(finding: Finding) -> Finding:

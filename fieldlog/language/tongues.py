@@ -16,11 +16,11 @@ from fieldlog.grammar.grammar import Grammar
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.language.lexicon import phrases, spoken_name
-from fieldlog.language.other import OtherLanguage, Spoken
+from fieldlog.language.other import OtherLanguage, SpokenRules
 from fieldlog.language.shape import GRAMMAR, Subject, shape
 from fieldlog.language.tongue import OWN, Renamed, Tongue, read_tongue, renamed
 from fieldlog.language.wording import Wording
-from fieldlog.words.told import Said, Told
+from fieldlog.words.told import CalledSo, TellsIn
 
 REFERENCE = "en"
 """The language whose words the meanings are kept in."""
@@ -73,12 +73,12 @@ def read_other(folder: Path) -> tuple[OtherLanguage, Renamed]:
     }
     wording = Wording(subjects, reference.catalogue, reference.rules, said.meaning, tongue.meaning)
     names = _said(tongue, reference, {**answers.rules, **whole.rules})
-    told = Told.read(read_text(folder / TOLD), names, str(folder / TOLD))
-    spoken = Spoken(offered, answers, typed)
+    told = TellsIn.read(read_text(folder / TOLD), names, str(folder / TOLD))
+    spoken = SpokenRules(offered, answers, typed)
     return OtherLanguage(reference, tongue, spoken, wording, told), said
 
 
-def _said(tongue: Tongue, reference: InspectionLanguage, rules: Mapping[str, Rule]) -> Said:
+def _said(tongue: Tongue, reference: InspectionLanguage, rules: Mapping[str, Rule]) -> CalledSo:
     """What things are called: the first name of names.toml, the first phrase of the grammars' rules."""
 
     def first(text: str) -> str:
@@ -98,7 +98,7 @@ def _said(tongue: Tongue, reference: InspectionLanguage, rules: Mapping[str, Rul
     components = {
         name: first(told["name"]) for name, told in tongue.names.items() if "name" in told
     }
-    return Said(
+    return CalledSo(
         components, characteristics, ruled("conditions"), ruled("positions"), tongue.decimal
     )
 

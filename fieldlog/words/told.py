@@ -48,7 +48,7 @@ _LINES = (
 
 
 @dataclass(frozen=True)
-class Said:
+class CalledSo:
     """How the things of the catalogue are called in a language."""
 
     components: Mapping[str, str]
@@ -59,15 +59,15 @@ class Said:
 
 
 @dataclass(frozen=True)
-class Told:
+class TellsIn:
     """Tells what was understood in one language."""
 
     tables: Mapping[str, Mapping[str, str]]
     lines: Mapping[str, str]
-    said: Said
+    said: CalledSo
 
     @classmethod
-    def read(cls, text: str, said: Said, where: str) -> Told:
+    def read(cls, text: str, said: CalledSo, where: str) -> TellsIn:
         """From the text of ``told.toml``; raises ``GrammarError`` naming all that lacks."""
         try:
             read = tomllib.loads(text)
