@@ -11,6 +11,7 @@ SHELL = {
     "grammar/files.py",
     "catalogue/files.py",
     "language/files.py",
+    "language/tongues.py",
     "limits/packs.py",
     "doubt/files.py",
     "aftercare/files.py",
