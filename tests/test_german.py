@@ -11,7 +11,8 @@ import pytest
 from fieldlog.catalogue.component import CONDITION
 from fieldlog.language.other import OtherLanguage
 from fieldlog.language.tongues import codes, language_of
-from fieldlog.model import Decision, Finding, Kind, Quantity, Understanding
+from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.quantities import numbers
 from fieldlog.words import tell
 

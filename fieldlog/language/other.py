@@ -25,7 +25,9 @@ from fieldlog.language.lexicon import Words, phrases
 from fieldlog.language.tongue import Tongue, vocabulary
 from fieldlog.language.wording import Wording, WordingGap
 from fieldlog.language.writing import Writing
-from fieldlog.model import Decision, Finding, Kind, Question, Understanding
+from fieldlog.model.finding import Finding
+from fieldlog.model.question import Question
+from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.words.told import TellsIn
 
 UTTERANCE, BREATH, ANSWER, REMARK = (

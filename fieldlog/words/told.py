@@ -11,23 +11,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from fieldlog.errors import GrammarError
-from fieldlog.model import (
-    Asks,
-    Command,
-    Decision,
-    Finding,
-    InDoubt,
-    Judgement,
-    Kind,
-    LimitStatus,
-    Qualifier,
-    Quantity,
-    Relation,
-    Severity,
-    State,
-    Understanding,
-    Verdict,
-)
+from fieldlog.model.command import Command
+from fieldlog.model.finding import Finding, Qualifier, Quantity
+from fieldlog.model.limit import LimitStatus, Relation
+from fieldlog.model.question import Asks
+from fieldlog.model.state import Severity, State
+from fieldlog.model.understanding import Decision, Kind, Understanding
+from fieldlog.model.verdict import InDoubt, Judgement, Verdict
 from fieldlog.words import tell
 
 _TABLES: Mapping[str, frozenset[str]] = {
