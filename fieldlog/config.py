@@ -10,7 +10,6 @@ from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from urllib.parse import parse_qsl, urlencode, urlsplit
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from fieldlog.errors import FieldlogError, StoreError, UsageError
 
@@ -104,6 +103,35 @@ def split_address(address: str) -> tuple[str, str]:
     return plain + (f"?{kept}" if kept else ""), media
 
 
+def cache_folder(
+    environ: Mapping[str, str] | None = None,
+    *,
+    platform: str = sys.platform,
+    home: Path | None = None,
+) -> Path | None:
+    """Folder for what can be made again at any time; None where nothing shall be kept.
+
+    ``FIELDLOG_CACHE`` when set (empty: nothing is kept); otherwise the platform's: on Linux
+    ``$XDG_CACHE_HOME`` or ``~/.cache`` (XDG Base Directory Specification 0.8), on macOS
+    ``~/Library/Caches``, on Windows ``%LOCALAPPDATA%``. The folder need not exist.
+    """
+    env = os.environ if environ is None else environ
+    own = env.get("FIELDLOG_CACHE")
+    try:
+        if own is not None:
+            return Path(own).expanduser() if own else None
+        user = Path.home() if home is None else home
+    except RuntimeError:  # an account without a home
+        return None
+    if platform == "darwin":
+        return user / "Library" / "Caches" / "fieldlog"
+    if platform == "win32":
+        return Path(env.get("LOCALAPPDATA") or user / "AppData" / "Local") / "fieldlog" / "cache"
+    xdg = env.get("XDG_CACHE_HOME", "")
+    base = Path(xdg) if xdg and Path(xdg).is_absolute() else user / ".cache"
+    return base / "fieldlog"
+
+
 def keys_folder(record: Path) -> Path:
     """Folder of this machine's own keys, beside the record and never in it: a copy carries none away."""
     return record.with_name(f"{record.name}-keys")
@@ -162,6 +190,7 @@ def local_zone() -> str:
     such as ``+02:00``.
     """
     import warnings
+    from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
     import tzlocal
 

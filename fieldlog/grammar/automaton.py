@@ -16,8 +16,8 @@ along a phrase is the weight of its best derivation (up to 1e-6 a word).
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from typing import TypeAlias
+from collections.abc import Callable, Mapping, Sequence
+from typing import TypeAlias, TypeVar
 
 from fieldlog.grammar import expression as ex
 
@@ -29,6 +29,21 @@ BOTTOM = 0
 
 _SLACK_FLOOR = -20.0
 """Natural log below which a way is treated as equally unlikely; keeps weighted loops finite."""
+
+
+_T = TypeVar("_T")
+
+
+class _Asked(dict[int, _T]):
+    """What is known of a node, found out when it is first asked for: most are never come to."""
+
+    def __init__(self, find_out: Callable[[int], _T]) -> None:
+        super().__init__()
+        self._find_out = find_out
+
+    def __missing__(self, node: int) -> _T:
+        found = self[node] = self._find_out(node)
+        return found
 
 
 class Network:
@@ -48,9 +63,8 @@ class Network:
             self.entry[name] = self._node()
             end = self._build(rule.expression, self.entry[name])
             self.last[end] = True
-        nodes = range(len(self.words))
-        self.ends_only = [self._ends_only(node) for node in nodes]
-        self.settled = [self._settled(node) for node in nodes]
+        self.ends_only = _Asked(self._ends_only)
+        self.settled = _Asked(self._settled)
 
     def _node(self) -> int:
         self.words.append([])

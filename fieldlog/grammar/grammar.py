@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from fieldlog.grammar.automaton import Automaton
 from fieldlog.grammar.check import (
@@ -20,9 +21,11 @@ from fieldlog.grammar.check import (
     unsayable,
     words_of,
 )
-from fieldlog.grammar.closing import Loader, close, prune, read_documents
 from fieldlog.grammar.expression import Fault, Rule
 from fieldlog.grammar.parse import Parse, Parser
+
+if TYPE_CHECKING:
+    from fieldlog.grammar.closing import Loader
 
 
 def no_imports(name: str) -> tuple[str, str] | None:
@@ -48,6 +51,9 @@ class Grammar:
     @classmethod
     def from_text(cls, text: str, file: str = "<grammar>", loader: Loader = no_imports) -> Grammar:
         """Read, resolve and close ``text``; raises ``GrammarError`` listing every fault."""
+        # what was kept of a grammar is not read again (fieldlog/kept.py)
+        from fieldlog.grammar.closing import close, prune, read_documents
+
         faults: list[Fault] = []
         documents = read_documents(text, file, loader, faults)
         root = next(iter(documents))

@@ -100,6 +100,9 @@ class _Run:
         self.complete = True
 
 
+_NO_WORDS: frozenset[str] = frozenset()
+
+
 class _Node:
     """A compiled expression. ``first``: words it may begin with; ``empty``: may match none.
 
@@ -109,10 +112,13 @@ class _Node:
     __slots__ = ("empty", "first", "needs", "number")
 
     def __init__(self) -> None:
-        self.first: frozenset[str] = frozenset()
-        self.needs: frozenset[str] = frozenset()
+        self.first = _NO_WORDS
+        self.needs = _NO_WORDS
         self.empty = False
         self.number = -1
+
+    def settle(self) -> None:
+        """Find out ``first`` and ``needs`` from those of what is inside."""
 
     def at(self, run: _Run, start: int) -> _Ends:
         """Ends reachable from ``start`` with their outcomes."""
@@ -129,6 +135,18 @@ class _Node:
         return {start: _PLAIN}
 
 
+class _Inside(_Node):
+    """What begins and ends as the one thing inside it."""
+
+    __slots__ = ("item",)
+    item: _Node
+
+    def settle(self) -> None:
+        self.first = self.item.first
+        if not self.empty:
+            self.needs = self.item.needs
+
+
 class _Word(_Node):
     __slots__ = ()
 
@@ -139,6 +157,18 @@ class _Word(_Node):
 class _Sequence(_Node):
     __slots__ = ("items",)
     items: tuple[_Node, ...]
+
+    def settle(self) -> None:
+        first = self.items[0].first
+        if self.items[0].empty:
+            for item in self.items[1:]:
+                first |= item.first
+                if not item.empty:
+                    break
+        self.first = first
+        if not self.empty:
+            known = [item.needs for item in self.items if item.needs]
+            self.needs = min(known, key=len) if known else _NO_WORDS
 
     def match(self, run: _Run, start: int) -> _Ends:
         first, *others = self.items
@@ -153,10 +183,22 @@ class _Sequence(_Node):
 class _Choice(_Node):
     __slots__ = ("always", "by_word", "choices")
     choices: tuple[_Node, ...]
-    by_word: dict[str | None, tuple[_Node, ...]]
+    by_word: dict[str | None, tuple[_Node, ...]] | None
     always: tuple[_Node, ...]
 
+    def __init__(self) -> None:
+        super().__init__()
+        self.by_word = None
+
+    def settle(self) -> None:
+        self.first = _NO_WORDS.union(*[choice.first for choice in self.choices])
+        if not self.empty:
+            each = [choice.needs for choice in self.choices]
+            self.needs = _NO_WORDS.union(*each) if all(each) else _NO_WORDS
+
     def match(self, run: _Run, start: int) -> _Ends:
+        if self.by_word is None:  # most are never come to
+            self.by_word = _index(self)
         fitting = self.by_word.get(run.words[start], self.always)
         if len(fitting) == 1:
             return fitting[0].match(run, start)
@@ -169,9 +211,8 @@ class _Choice(_Node):
         return ends
 
 
-class _Repeat(_Node):
-    __slots__ = ("item", "minimum")
-    item: _Node
+class _Repeat(_Inside):
+    __slots__ = ("minimum",)
     minimum: int
 
     def match(self, run: _Run, start: int) -> _Ends:
@@ -193,9 +234,8 @@ class _Repeat(_Node):
         return ends
 
 
-class _Tagged(_Node):
-    __slots__ = ("item", "tag")
-    item: _Node
+class _Tagged(_Inside):
+    __slots__ = ("tag",)
     tag: str
 
     def match(self, run: _Run, start: int) -> _Ends:
@@ -209,9 +249,8 @@ class _Tagged(_Node):
         return ends
 
 
-class _Rule(_Node):
-    __slots__ = ("item", "name")
-    item: _Node
+class _Rule(_Inside):
+    __slots__ = ("name",)
     name: str
 
     def match(self, run: _Run, start: int) -> _Ends:
@@ -281,21 +320,22 @@ class Parser:
 
     def __init__(self, rules: Mapping[str, ex.Rule]) -> None:
         """Compile ``rules``, which must be closed."""
-        empty = nullable_rules(rules)
+        order, recursive = in_order(rules)
+        empty = nullable_rules(rules) if recursive else _NO_WORDS
         self._rules: dict[str, _Rule] = {}
         self._nodes: list[_Node] = []
+        self._words: dict[str, _Word] = {}
         for name in rules:
             self._rules[name] = entry = _Rule()
             entry.name = name
             entry.empty = name in empty
-        order, recursive = in_order(rules)
-        for name in order:
-            self._rules[name].item = self._compile(rules[name].expression)
-            self._add(self._rules[name])
-        self._set_first()
-        for compiled in self._nodes:
-            if isinstance(compiled, _Choice):
-                _index(compiled)
+        for name in order:  # what is inside a rule is known before the rule
+            entry = self._rules[name]
+            entry.item = self._compile(rules[name].expression)
+            entry.empty = entry.empty or entry.item.empty
+            self._add(entry)
+        if recursive:
+            self._settle_recursive()
         self._recursive = tuple(self._rules[name] for name in rules if name in recursive)
 
     def parse(self, words: Sequence[str], start: Sequence[str]) -> tuple[Parse, ...]:
@@ -331,16 +371,20 @@ class Parser:
             case ex.Reference(name=name):
                 return self._rules[name]
             case ex.Word(text=text):
-                node = _Word()
-                node.first = frozenset((text,))
+                known = self._words.get(text)
+                if known is None:
+                    known = self._words[text] = _Word()
+                    known.first = known.needs = frozenset((text,))
+                    self._add(known)
+                return known
             case ex.Sequence(items=items):
                 node = sequence = _Sequence()
-                sequence.items = tuple(map(self._compile, items))
+                sequence.items = tuple([self._compile(item) for item in items])
                 node.empty = all(item.empty for item in sequence.items)
             case ex.Alternative(choices=choices):
                 node = choice = _Choice()
-                choice.choices = tuple(map(self._compile, choices))
-                node.empty = any(item.empty for item in choice.choices)
+                choice.choices = tuple([self._compile(each) for each in choices])
+                node.empty = any(each.empty for each in choice.choices)
             case ex.Option(item=item):
                 node = option = _Choice()
                 nothing = _Node()
@@ -365,52 +409,25 @@ class Parser:
         return node
 
     def _add(self, node: _Node) -> None:
-        node.needs = _needs(node)
+        node.settle()
         node.number = len(self._nodes)
         self._nodes.append(node)
 
-    def _set_first(self) -> None:
+    def _settle_recursive(self) -> None:
+        """Again until nothing changes: what recurs was asked for its first words before it had any."""
         changed = True
         while changed:
             changed = False
             for node in self._nodes:
-                first = _first(node)
-                if len(first) > len(node.first):
-                    node.first = first
-                    changed = True
+                before = len(node.first)
+                needs = node.needs
+                node.settle()
+                node.needs = needs
+                changed = changed or len(node.first) > before
 
 
-def _first(node: _Node) -> frozenset[str]:
-    if isinstance(node, _Rule | _Tagged | _Repeat):
-        return node.item.first
-    if isinstance(node, _Choice):
-        return frozenset().union(*(choice.first for choice in node.choices))
-    if isinstance(node, _Sequence):
-        first: frozenset[str] = frozenset()
-        for item in node.items:
-            first |= item.first
-            if not item.empty:
-                break
-        return first
-    return node.first
-
-
-def _needs(node: _Node) -> frozenset[str]:
-    if node.empty:
-        return frozenset()
-    if isinstance(node, _Rule | _Tagged | _Repeat):
-        return node.item.needs
-    if isinstance(node, _Choice):
-        each = [choice.needs for choice in node.choices]
-        return frozenset().union(*each) if all(each) else frozenset()
-    if isinstance(node, _Sequence):
-        known = [item.needs for item in node.items if item.needs]
-        return min(known, key=len, default=frozenset())
-    return node.first
-
-
-def _index(node: _Choice) -> None:
-    """Sort the choices by the words they may begin with; those that may be empty always fit."""
+def _index(node: _Choice) -> dict[str | None, tuple[_Node, ...]]:
+    """The choices by the words they may begin with; those that may be empty always fit."""
     node.always = tuple(choice for choice in node.choices if choice.empty)
     lists: dict[str, list[_Node]] = {}
     for choice in node.choices:
@@ -424,4 +441,4 @@ def _index(node: _Choice) -> None:
         for choice in node.choices:
             for word in choice.first:
                 lists[word].append(choice)
-    node.by_word = {word: tuple(choices) for word, choices in lists.items()}
+    return {word: tuple(choices) for word, choices in lists.items()}

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from rapidfuzz import fuzz, process
-
 from fieldlog.language.lexicon import Words
 from fieldlog.language.subjects import About
 from fieldlog.language.values import Unread, ValueReader
@@ -74,6 +72,8 @@ def meant(word: str, nouns: Sequence[str]) -> str | None:
     """The noun that a mistyped ``word`` is clearly nearest to, or None."""
     if len(word) < _SHORTEST:
         return None
+    from rapidfuzz import fuzz, process  # takes 12 ms to load, and is seldom asked
+
     near = process.extract(word, nouns, scorer=fuzz.ratio, score_cutoff=CUTOFF - MARGIN, limit=2)
     if not near or near[0][1] < CUTOFF:
         return None

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import gc
-from collections.abc import Iterator
-from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
+from typing import TypeAlias
 
 from fieldlog import config
-from fieldlog.catalogue.files import load_catalogue, rule_names
+from fieldlog.catalogue.component import Catalogue
 from fieldlog.errors import UsageError
-from fieldlog.grammar.files import load_grammar, read_text
+from fieldlog.grammar.grammar import Grammar
+from fieldlog.kept import kept, nothing_collected
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.language.shape import GRAMMAR, shape
+from fieldlog.language.shape import Shaped
 from fieldlog.quantities.written import DecimalSign
+
+Parts: TypeAlias = tuple[Grammar, Shaped, Catalogue, Grammar, Grammar, Grammar, Grammar]
+"""Spoken findings, the made grammar, the catalogue; dialogue, answers, breath, trade."""
 
 
 def load_language(folder: Path | None = None) -> InspectionLanguage:
@@ -39,32 +42,28 @@ def decimal_sign() -> DecimalSign | None:
         ) from None
 
 
+def _made(folder: Path, sign: DecimalSign | None) -> InspectionLanguage:
+    with nothing_collected():
+        return InspectionLanguage(*_read(folder), sign)
+
+
 @cache
 def _shipped(sign: DecimalSign | None) -> InspectionLanguage:
-    language = _made(config.grammars(), sign)
+    folder = config.grammars()
+    files = sorted((*folder.rglob("*.jsgf"), *folder.rglob("*.toml")))
+    with nothing_collected():
+        parts = kept("language", files, lambda: _read(folder))
+        language = InspectionLanguage(*parts, sign)
     gc.freeze()  # what stays for good is not looked through again: a full search took up to 0.4 s
     return language
 
 
-def _made(folder: Path, sign: DecimalSign | None) -> InspectionLanguage:
-    with _nothing_collected():
-        return _read(folder, sign)
+def _read(folder: Path) -> Parts:
+    """Read on use: what is kept needs none of the readers."""
+    from fieldlog.catalogue.files import load_catalogue, rule_names
+    from fieldlog.grammar.files import load_grammar, read_text
+    from fieldlog.language.shape import GRAMMAR, shape
 
-
-@contextmanager
-def _nothing_collected() -> Iterator[None]:
-    """Hardly one of some 200,000 objects is thrown away: to look for waste takes a third of the time."""
-    collects = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if collects:
-            gc.freeze()  # they stay: no later look for waste goes through them, which takes 0.1 s and more
-            gc.enable()
-
-
-def _read(folder: Path, sign: DecimalSign | None) -> InspectionLanguage:
     catalogue = load_catalogue(folder)
     pattern = folder / "finding.jsgf"
     axes = frozenset(rule_names(folder / "positions.jsgf"))
@@ -75,4 +74,4 @@ def _read(folder: Path, sign: DecimalSign | None) -> InspectionLanguage:
     answers = load_grammar(folder / "answer.jsgf")
     breath = load_grammar(folder / "breath.jsgf")
     trade = load_grammar(folder / "trade.jsgf")
-    return InspectionLanguage(spoken, shaped, catalogue, dialogue, answers, breath, trade, sign)
+    return spoken, shaped, catalogue, dialogue, answers, breath, trade

@@ -6,7 +6,6 @@ Every key a user can set is one row of ``SETTINGS``; a limit's ``applies`` may n
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -294,7 +293,9 @@ def _alike(code: str) -> tuple[str, ...]:
     """Jurisdictions that are written so but for dashes and spaces, or with one letter else."""
     letters = "".join(filter(str.isalnum, code))
     same = tuple(known for known in JURISDICTIONS if known.replace("-", "") == letters)
-    return same or tuple(difflib.get_close_matches(code, JURISDICTIONS, 3, 0.75))
+    from difflib import get_close_matches  # seldom asked
+
+    return same or tuple(get_close_matches(code, JURISDICTIONS, 3, 0.75))
 
 
 def _value(setting: Setting, raw: str) -> str:

@@ -21,6 +21,7 @@ from typing import Any, TypeVar
 
 from fieldlog.config import limit_packs
 from fieldlog.errors import LimitError, UsageError
+from fieldlog.kept import kept
 from fieldlog.limits.applies import holds
 from fieldlog.limits.context import JURISDICTIONS, SETTINGS, Holds, reach
 from fieldlog.limits.items import Coverage, RulePart, coverage, read_parts, shared
@@ -227,7 +228,8 @@ def pack_files(folder: Path | None = None) -> list[Path]:
 @lru_cache(maxsize=1)
 def shipped_packs() -> tuple[Pack, ...]:
     """The packs that ship with fieldlog, read once."""
-    return read_packs(pack_files())
+    files = pack_files()
+    return kept("limits", files, lambda: read_packs(files))
 
 
 @lru_cache(maxsize=1)
