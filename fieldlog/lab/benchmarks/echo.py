@@ -50,6 +50,10 @@ _BLOCK = RATE // 50
 _BEGIN_S = 1.0
 _BETWEEN_S = 2.0
 _SPEAKS_AFTER_S = 0.7
+LOUD_DB = 6.0
+_CLIPS_AT = 0.2
+_JUMP_S = 0.1
+"""By so much the delay grows in the midst of each sentence of the hard row."""
 
 
 class Layers(StrEnum):
@@ -89,6 +93,8 @@ class Own:
     level_db: float | None
     gives_way: bool = False
     """Whether it fell silent when somebody was heard to begin to speak."""
+    hard: bool = False
+    """Whether the delay jumps in the midst of each sentence, and the microphone is overdriven."""
     takes: int = 0
     sentences: int = 0
     cuts: int = 0
@@ -176,7 +182,7 @@ class Room:
             plays.playback.at(at / RATE)
             while waiting and waiting[0][0] * RATE < at + _BLOCK:
                 mouth.say(waiting.pop(0)[1])
-            block = near[at : at + _BLOCK]
+            block = np.clip(near[at : at + _BLOCK], -echo.clips_at, echo.clips_at)
             block = canceller.clean(block) if layers.cancels else block
             ended = endpointer.process(block)
             clips += ended
@@ -196,6 +202,8 @@ class Echo:
     level_db: float
     delay_s: float
     seed: int
+    jump_s: float = 0.0
+    clips_at: float = 1.0
     done: int = 0
     _last: _Sounded | None = None
 
@@ -205,7 +213,7 @@ class Echo:
         rng = np.random.default_rng([self.seed, self.done])
         self.done += 1
         response = impulse_response(rng.uniform(0.3, 0.5), rng.uniform(2.0, 8.0), rng)
-        wet = _through_room(sound.samples, response, len(sound.samples) + RATE // 2)
+        wet = self._wet(sound.samples, response, len(sound.samples) + RATE // 2)
         loud = wet[np.abs(wet) > 0.02 * np.abs(wet).max(initial=0.0)]
         gain = VOICE_RMS * 10 ** (self.level_db / 20) / max(rms(loud), 1e-9)
         at = round((sound.start_s + self.delay_s) * RATE)
@@ -217,9 +225,14 @@ class Echo:
         """What was put in last ends where ``playback`` says that it was cut."""
         last, sound = self._last, playback.around(0.0, 1e9, 0.0)[-1]
         assert last is not None
-        left = _through_room(sound.samples, last.response, len(last.wet)) * np.float32(last.gain)
+        left = self._wet(sound.samples, last.response, len(last.wet)) * np.float32(last.gain)
         near[last.at : last.at + len(left)] += left - last.wet
         self._last = replace(last, wet=left)
+
+    def _wet(self, sound: Samples, response: NDArray[np.float64], count: int) -> Samples:
+        wet, jump = _through_room(sound, response, count), round(self.jump_s * RATE)
+        middle = min(RATE, count // 2)
+        return np.concatenate([wet[:middle], np.zeros(jump, np.float32), wet[middle:]])[:count]
 
 
 @dataclass(frozen=True)
@@ -249,7 +262,7 @@ def own_takes(
     """
     level_db = row.level_db
     for number, (delay_s, kind) in enumerate((d, k) for d in DELAYS_S for k in kinds):
-        pick = np.random.default_rng([number, round(-(level_db or 0.0))])
+        pick = np.random.default_rng([number, round(abs(level_db or 0.0))])
         one, two = (findings[int(n)] for n in pick.integers(0, len(findings), 2))
         says = [
             Saying(None, sentence(spoken.CONFIRM, spoken.DANGEROUS, spoken.read_back(one)), (one,)),
@@ -260,6 +273,8 @@ def own_takes(
         near = room.noise(kind, round(seconds * RATE), number)
         timed = [] if level_db is None else [(_BEGIN_S, says[0]), (second_s, says[1])]
         echo = Echo(level_db or 0.0, delay_s, number)
+        if row.hard:
+            echo = replace(echo, jump_s=_JUMP_S, clips_at=_CLIPS_AT)
         heard, cuts = room.through(near, timed, echo, row.layers, gives_way=row.gives_way)
         yield says, heard, cuts
 
@@ -367,7 +382,8 @@ def page(owns: Sequence[Own], overs: Sequence[Over], command: str, *, interrupte
         "command taken is wrong (upper 95 % bound of the share of sentences).",
         "",
         "Whether it falls silent when it hears somebody begin to speak is told apart: a read-back that is broken off leaves less to be taken",
-        "for a finding. Where it did, nobody spoke, and it is said again.",
+        "for a finding. Where it did, nobody spoke, and it is said again. Hard: the delay grows by 0.1 s in the midst of each sentence, and the",
+        "microphone is overdriven (cut at four times the voice's RMS).",
         "",
         "| what stands between | echo | sentences | findings | commands | asked | refused | known as own | fell silent |",
         "|---|---|---|---|---|---|---|---|---|",
@@ -375,7 +391,7 @@ def page(owns: Sequence[Own], overs: Sequence[Over], command: str, *, interrupte
     for row in owns:
         level = "nothing is played" if row.level_db is None else f"{row.level_db:.0f} dB"
         lines.append(
-            f"| {row.layers} | {level} | {row.sentences} | {claim(row.came[Came.FINDING], row.sentences)} "
+            f"| {row.layers}{', hard' if row.hard else ''} | {level} | {row.sentences} | {claim(row.came[Came.FINDING], row.sentences)} "
             f"| {row.came[Came.COMMAND]} | {row.came[Came.ASKED]} | {row.came[Came.REFUSED]} | {row.came[Came.OWN]} "
             f"| {row.cuts if row.gives_way else 'goes on'} |"
         )

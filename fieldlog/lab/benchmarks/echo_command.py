@@ -49,7 +49,8 @@ def echo(folder: Path, items: int, docs: Path | None, listener: str, model: Path
         findings = [finding for _, finding in spoken]
         all_layers = bench.Layers.ALL
         plan = [bench.Own(all_layers, level) for level in bench.LEVELS_DB]
-        plan += [bench.Own(all_layers, level, gives_way=True) for level in (*bench.LEVELS_DB, None)]
+        plan += [bench.Own(all_layers, bench.LOUD_DB, hard=True)]
+        plan += [bench.Own(all_layers, level, gives_way=True) for level in (-6.0, None)]
         plan += [bench.Own(layers, -6.0) for layers in bench.Layers if layers is not all_layers]
         try:
             for row in plan:
