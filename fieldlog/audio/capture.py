@@ -89,19 +89,22 @@ class Capture:
         *,
         echo: Cleans | None = None,
         begins: Callable[[], None] = lambda: None,
+        beside: Callable[[NDArray[np.float32], bool], None] | None = None,
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
     ) -> None:
         """``source`` must be open already; ``recorder`` keeps the whole stream when given.
 
         ``echo`` takes our own voice out of what is listened to; what is kept is as it came in.
         ``begins`` is called, in the capturing thread, as soon as somebody is heard to begin to speak
-        (``audio.begins``).
+        (``audio.begins``). ``beside`` is given what is listened to as it comes, and whether an utterance is open;
+        neither may wait.
         """
         self._source = source
         self._endpointer = endpointer
         self._recorder = recorder
         self._echo = echo
         self._begins, self._beginnings = begins, Begins()
+        self._beside = beside
         self._now = now
         self.clock = StreamClock(now())
         self._events: queue.Queue[Event | BaseException | None] = queue.Queue(
@@ -181,6 +184,8 @@ class Capture:
             self._position_s += len(samples) / RATE
             if self._beginnings.push(heard, speaking=self._endpointer.speaking, ended=bool(clips)):
                 self._begins()
+            if self._beside is not None:
+                self._beside(heard, self._endpointer.speaking)
             self._say(clips)
             self._offer_draft()
             self._meter(block)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 from rich.text import Text
@@ -27,6 +27,8 @@ class Board:
         """``inspecting``: what the large screen shows; None: lines only."""
         self.terminal = terminal
         self.inspecting = inspecting
+        self.words: Callable[[], str] = str
+        """What was heard so far of the utterance under way."""
         self._screen: Showing | None = None
         self._kept: list[Text] = []
         self._repeated = Repeated(time.monotonic)
@@ -42,7 +44,7 @@ class Board:
         from fieldlog.cli.live_screen.showing import showing
 
         try:
-            with showing(self.inspecting, microphone) as self._screen:
+            with showing(self.inspecting, microphone, self.words) as self._screen:
                 yield
         finally:
             self._screen = None

@@ -30,6 +30,9 @@ from fieldlog.config import local_zone, store_folder
 from fieldlog.words import tell
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from fieldlog.shop.left_behind import Listening
     from fieldlog.shop.live import LiveInspection, Told
 
@@ -70,6 +73,12 @@ if TYPE_CHECKING:
     is_flag=True,
     help="Show a line for each utterance, on a terminal too, instead of the large screen.",
 )
+@click.option(
+    "--words-model",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Vosk model whose words the large screen shows while you speak.  [default: that of --listener vosk]",
+)
 @phone_options
 @walk_option
 @listener_options
@@ -87,6 +96,7 @@ def listen(
     how: str | None,
     rest_after_s: float | None,
     in_lines: bool,
+    words_model: Path | None,
     with_phone: bool,
     network: str | None,
     port: int | None,
@@ -106,7 +116,8 @@ def listen(
     of a component with each dangerous finding on it.
 
     A terminal of at least 40 by 12 becomes a screen that is read from two metres: what was found last, what
-    is asked, what is open, alarms; the lines are printed when it ends. --lines keeps it to lines.
+    is asked, what is open, alarms; the lines are printed when it ends. --lines keeps it to lines. With a Vosk
+    model it shows words while they are said: they may still change, and nothing is taken from them.
 
     Short tones tell what became of an utterance to somebody who does not look: saved (two notes, the
     second longer), asked (one that rises), beyond its limit or dangerous (three short, one long, twice),
@@ -131,7 +142,9 @@ def listen(
         return
     from fieldlog.aftercare.plan import walk_setting
     from fieldlog.cli.left_behind import take_what_was_left
+    from fieldlog.cli.live_screen.showing import fits
     from fieldlog.cli.verdict_lines import caution_lines
+    from fieldlog.cli.words_shown import words_shown
     from fieldlog.limits.cautions import at_start
     from fieldlog.limits.context import parse_context
     from fieldlog.serve.phone.source import PhoneSource
@@ -165,6 +178,9 @@ def listen(
         shop = None if key is None else stack.enter_context(workshop(folder))
         if shop is not None and key is not None:
             shop.store.inspection(key)  # one that is not there is told before a model is loaded
+        words = words_model or (model if listener == "vosk" else None)
+        on_screen = not in_lines and place is None and fits()
+        beside = stack.enter_context(words_shown(words, language, board, on_screen=on_screen))
         ears = stack.enter_context(open_ears(language, listener, model, on_crash=crashed))
         if shop is not None or is_record(folder or store_folder()):
             shop = shop or stack.enter_context(workshop(folder))
@@ -187,8 +203,8 @@ def listen(
         )
         live = LiveInspection(inspecting)
         if place is not None and isinstance(chosen, PhoneSource):
-            beside = phone_beside(place, shop, inspecting, chosen, streams, terminal)
-            live = stack.enter_context(beside)
+            by_hand = phone_beside(place, shop, inspecting, chosen, streams, terminal)
+            live = stack.enter_context(by_hand)
         say = how or (VALUES if source is None else NOTHING)
         notes = notes_beside(recorder.path)
         aloud = stack.enter_context(telling(terminal, say, notes)) if say != NOTHING else None
@@ -200,6 +216,7 @@ def listen(
                 aloud=aloud,
                 session=session,
                 rest_after_s=rest_after_s,
+                beside=beside,
             )
         finally:
             live.finish(streams)
@@ -226,11 +243,13 @@ def run(
     aloud: Aloud | None = None,
     session: Listening | None = None,
     rest_after_s: float | None = None,
+    beside: Callable[[NDArray[np.float32], bool], None] | None = None,
 ) -> int:
     """Listen until ``source`` (open) ends or Ctrl-C; returns how many utterances were heard.
 
     ``board``: what it is shown on. ``aloud``: tells what became of each utterance once it is in the
-    record. ``session``: is told when another microphone is heard. ``rest_after_s``: see ``shop.live.listen``.
+    record. ``session``: is told when another microphone is heard. ``rest_after_s``, ``beside``: see
+    ``shop.live.listen``.
     """
     from fieldlog.audio.health import ALARMS
     from fieldlog.shop.live import Told
@@ -245,7 +264,10 @@ def run(
     with ending_on_interrupt(source.stop):
         console.print(f"listening on {source.name}; Ctrl-C ends")
         with board.up(source.name):
-            for happening in listening(source, live, recorder, echo, rest_after_s=rest_after_s):
+            happenings = listening(
+                source, live, recorder, echo, rest_after_s=rest_after_s, beside=beside
+            )
+            for happening in happenings:
                 if isinstance(happening, Told):
                     heard.add(happening.spoken.clip.start_s)
                     if aloud is not None:

@@ -19,7 +19,7 @@ from __future__ import annotations
 import json
 import re
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -106,6 +106,16 @@ class VoskListener:
         if self._model is None:
             raise ModelError("nothing is loaded", where=self.name, todo="call load() first")
         return int(self._model.vosk_model_find_word(word)) >= 0
+
+    def recogniser(self, phrases: Iterable[str]) -> Any:
+        """The library's own, held to those of ``phrases`` whose words the model has; nothing need be loaded.
+
+        Raises ``ModelError`` as ``open`` does.
+        """
+        self.open()
+        known = [each for each in phrases if all(self.can_say(word) for word in each.split())]
+        grammar = json.dumps([*known, UNKNOWN], ensure_ascii=False)
+        return self._library.KaldiRecognizer(self._model, RATE, grammar)
 
     def hear(self, clip: Clip) -> Hearing:
         """Hypotheses for ``clip``, best first."""

@@ -3,7 +3,7 @@ long, and saves at the end of each utterance."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fieldlog.audio.capture import Capture, Cleans, Draft, Level, Spoken
 from fieldlog.audio.clip import Clip
@@ -211,14 +212,16 @@ def listen(
     echo: Cleans | None = None,
     *,
     rest_after_s: float | None = None,
+    beside: Callable[[NDArray[np.float32], bool], None] | None = None,
 ) -> Iterator[Happening]:
     """Listen until ``source`` (open) ends or is stopped; what happens, in order.
 
     Utterances are taken in this thread; sound is kept (with a ``recorder``) and cut meanwhile,
     however long that takes. ``rest_after_s``: it stands by when nothing was taken for so long.
+    ``beside``: see ``Capture``.
     """
     begins = live.begins if echo is not None else lambda: None  # else it would give way to itself
-    capture = Capture(source, Endpointer(), recorder, echo=echo, begins=begins)
+    capture = Capture(source, Endpointer(), recorder, echo=echo, begins=begins, beside=beside)
     taken_s = 0.0
     for event in capture.events():
         if isinstance(event, Level):

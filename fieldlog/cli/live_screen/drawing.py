@@ -98,7 +98,8 @@ def _head(screen: Screen, columns: int) -> list[Text]:
     bar = "█" * filled + "·" * (room - filled)
     loud = " TOO LOUD" if screen.too_loud else ""
     level = Text.assemble((f"{state:<13} ", "bold"), bar, (loud, ALARM))
-    heard = [Text(f"… {screen.hearing}", "italic")] if screen.hearing else []
+    newest = screen.hearing[-max(1, columns - 2) :]
+    heard = [Text(f"… {newest}", "italic")] if newest else []
     return [title, level, *heard, _rule(columns)]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -23,11 +23,18 @@ if TYPE_CHECKING:
 class Showing:
     """Takes what happens and paints it."""
 
-    def __init__(self, painter: Painter, inspecting: Inspecting, microphone: str) -> None:
-        """``inspecting``: whose walk and questions are shown."""
+    def __init__(
+        self,
+        painter: Painter,
+        inspecting: Inspecting,
+        microphone: str,
+        words: Callable[[], str] = str,
+    ) -> None:
+        """``inspecting``: whose walk and questions are shown; ``words``: what is heard of an utterance so far."""
         head = inspecting.head
         self._painter = painter
         self._inspecting = inspecting
+        self._words = words
         title = f"inspection {head.number}  {head.vehicle_name}"
         findings = sum(each.stands for each in inspecting.record.findings)
         self.screen = Screen(title, microphone, findings=findings)
@@ -37,7 +44,7 @@ class Showing:
     def show(self, happening: Happening, microphone: str) -> None:
         """``microphone``: what is heard now."""
         if isinstance(happening, Level):
-            self.screen = self.screen.with_level(happening)
+            self.screen = self.screen.with_level(happening, self._words())
             if self._painter.is_due():
                 self._paint()
             return
@@ -66,13 +73,15 @@ class Showing:
 
 
 @contextlib.contextmanager
-def showing(inspecting: Inspecting, microphone: str) -> Iterator[Showing | None]:
+def showing(
+    inspecting: Inspecting, microphone: str, words: Callable[[], str] = str
+) -> Iterator[Showing | None]:
     """The screen, where both streams are one terminal that is large enough; None elsewhere."""
     if not fits():
         yield None
         return
     with Painter(sys.stderr) as painter:
-        yield Showing(painter, inspecting, microphone)
+        yield Showing(painter, inspecting, microphone, words)
 
 
 def fits() -> bool:

@@ -10,6 +10,7 @@ from fieldlog.aftercare.checklist import LeftOpen, left_text
 from fieldlog.audio.capture import Level
 from fieldlog.audio.health import Notice, Trouble
 from fieldlog.cli.event_lines import event_text
+from fieldlog.cli.plain import plain
 from fieldlog.doubt.question import waits
 from fieldlog.limits.cautions import is_dangerous
 from fieldlog.model.state import State
@@ -75,8 +76,8 @@ class Screen:
     alarms: tuple[tuple[Trouble | None, str], ...] = ()
     """None: the record takes nothing."""
 
-    def with_level(self, level: Level) -> Screen:
-        """The level now; sound ends the alarm about its absence."""
+    def with_level(self, level: Level, hearing: str = "") -> Screen:
+        """The level now; sound ends the alarm about its absence. ``hearing``: words that may still change."""
         minutes, seconds = divmod(int(level.position_s), 60)
         heard = level.rms_db > -90.0
         return replace(
@@ -85,7 +86,7 @@ class Screen:
             level_db=level.rms_db,
             too_loud=level.peak_db > TOO_LOUD_DB,
             speaking=level.speaking,
-            hearing=self.hearing if level.speaking else "",
+            hearing=plain(hearing) if level.speaking else "",
             alarms=_without(self.alarms, {Trouble.SILENT}) if heard else self.alarms,
         )
 
