@@ -306,7 +306,8 @@ def progress_of(
 def work_done_in(record: InspectionRecord, intervals: Intervals) -> tuple[WorkDone, ...]:
     """Work that a remark of the inspection says was done, or that was entered for its day."""
     day = record.inspection.started_at.date()
-    remarks = [(record.inspection, each.text) for each in record.remarks]
+    stand = [each for each in record.remarks if not each.taken_back]
+    remarks = [(record.inspection, each.text) for each in stand]
     done = everything_done(intervals, record.vehicle.log, remarks, (), (), day)
     return tuple(WorkDone(each.interval, each.position) for each in done if each.on == day)
 

@@ -9,7 +9,6 @@ from typing import assert_never
 from rich.text import Text
 
 from fieldlog.aftercare.checklist import LeftOpen, left_text, told
-from fieldlog.aftercare.crosschecks import Unanswered
 from fieldlog.cli.signs import ALARM, ASKED, CHANGED, TOLD
 from fieldlog.cli.verdict_lines import caution_lines, limit_text, outcome_text
 from fieldlog.limits.cautions import is_dangerous
@@ -73,6 +72,8 @@ def event_text(event: Event) -> Text:
         case ev.RemarkKept(_, text, at):
             of = f" of {_told(at)}" if at else ""
             return Text.assemble(f"remark{of} (unchecked): ", (text, "italic"))
+        case ev.RemarkTakenBack(_, text):
+            return Text.assemble(("remark taken back: ", CHANGED), (text, "italic"))
         case ev.Marked(_, name, at):
             return Text(f"mark: {name}{f' of {_told(at)}' if at else ''}", "dim")
         case ev.PhotoAttached(_, at, reason):
@@ -82,8 +83,8 @@ def event_text(event: Event) -> Text:
             return Text(f"reviewed: {decided}{f' ({reviewer})' if reviewer else ''}", "dim")
         case ev.SignedOff():
             return _signed(event)
-        case ev.BeforeSigning(_, left, dangerous, cross_checks):
-            return before_signing(left, dangerous, cross_checks)
+        case ev.BeforeSigning():
+            return before_signing(event)
         case ev.AfterSignature():
             return Text(
                 "  addendum, after the signature: not covered until it is signed again", CHANGED
@@ -170,13 +171,14 @@ def _next(left: LeftOpen) -> str:
     return f"{left_text(left)} ({left.stage.name})"
 
 
-def before_signing(
-    left: Sequence[LeftOpen], dangerous: Sequence[Kept], cross_checks: Sequence[Unanswered] = ()
-) -> Text:
+def before_signing(known: ev.BeforeSigning) -> Text:
     """What whoever signs should know: what is dangerous first, then what nobody looked at."""
-    lines = [Text(f"DANGEROUS, not put right: {_read(each)}", "bold") for each in dangerous]
-    lines += [Text(f"still to be looked at: {cross_check(each)}") for each in cross_checks]
-    lines += [_open(left)] if left else []
+    lines = [Text(f"DANGEROUS, not put right: {_read(each)}", "bold") for each in known.dangerous]
+    lines += [Text(f"beyond its limit: {_read(each)}", "bold") for each in known.beyond]
+    lines += [Text(f"read back, not affirmed: {_read(each)}") for each in known.unaffirmed]
+    lines += [Text(f"asked, not answered: {each}") for each in known.questions]
+    lines += [Text(f"still to be looked at: {cross_check(each)}") for each in known.cross_checks]
+    lines += [_open(known.left)] if known.left else []
     return Text("\n").join(lines) if lines else Text("nothing is open, nothing dangerous stands")
 
 

@@ -172,9 +172,12 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
         how = "".join(f", {text}" for text in told if text)
         click.echo(f"{each.number:>4}  {state:<10} {tell.finding(each.finding)}{how}{note}")
     numbers = {each.id: each.number for each in record.findings}
-    for remark in record.remarks:
+    for count, remark in enumerate(record.remarks, start=1):
+        if remark.taken_back and not with_history:
+            continue
         of = f" (of no. {numbers[remark.finding_id]})" if remark.finding_id in numbers else ""
-        click.echo(f"      remark     {remark.text}{of}")
+        gone = "  (taken back)" if remark.taken_back else ""
+        click.echo(f"      remark {count:<3} {remark.text}{of}{gone}")
     for what, line in not_settled(record):
         click.echo(f"      {what:<10} {line}")
     click.echo(concluded)
@@ -269,20 +272,40 @@ def withdraw(number: int, reason: str, key: str, folder: Path | None) -> None:
 
 
 @inspection.command()
-@click.argument("text")
+@click.argument("text", required=False)
 @click.option("--finding", "number", type=int, default=None, help="Number of the finding it is of.")
+@click.option(
+    "--take-back", "back", type=int, metavar="N", help="Take back remark N, as `show` counts them."
+)
 @_inspection_option
 @store_option
-def remark(text: str, number: int | None, key: str, folder: Path | None) -> None:
+def remark(
+    text: str | None, number: int | None, back: int | None, key: str, folder: Path | None
+) -> None:
     """Add a typed remark TEXT, to a finding where one is named; it is never judged.
+
+    One that is taken back stays in the record, and counts for nothing.
 
     \b
     Examples:
       fieldlog inspection remark "owner asks for an early call"
       fieldlog inspection remark --finding 12 "measured twice"
+      fieldlog inspection remark --take-back 2
     """
+    if (text is None) == (back is None) or (back is not None and number is not None):
+        raise UsageError("give the words of a remark, or --take-back with its number", where="TEXT")
     with workshop(folder) as shop:
-        for event in shop.inspecting(key).remark(text, number):
+        inspecting = shop.inspecting(key)
+        if back is None:
+            events = inspecting.remark(text or "", number)
+        else:
+            there = inspecting.record.remarks
+            if not 0 < back <= len(there):
+                raise UsageError(
+                    f"there is no remark {back}", todo="see `fieldlog inspection show`"
+                )
+            events = inspecting.take_back_remark(there[back - 1].id)
+        for event in events:
             _print(event)
 
 

@@ -151,6 +151,7 @@ def record_json(record: InspectionRecord) -> dict[str, Any]:
                 "utterance_id": r.utterance_id,
                 "finding_id": r.finding_id,
                 "after_signature": r.id in record.uncovered,
+                "taken_back": r.taken_back,
             }
             for r in record.remarks
         ],

@@ -24,6 +24,8 @@ from fieldlog.words.came_in import came_in as words_came_in
 NOT_AFFIRMED = "to be affirmed, and nobody did"
 NOT_COVERED = "addendum, not covered by the signature"
 """What came after a sign-off, wherever it is shown."""
+TAKEN_BACK = "taken back, counts for nothing"
+"""Of a remark that does not stand any more."""
 
 
 def after_signature(record: InspectionRecord) -> tuple[str, ...]:
@@ -48,6 +50,9 @@ def after_signature(record: InspectionRecord) -> tuple[str, ...]:
     )
     counted = {
         "remark": sum(each.id in later for each in record.remarks),
+        "remark taken back": sum(
+            each.id in later for each in record.events if each.name == EventName.REMARK_TAKEN_BACK
+        ),
         "item left out": sum(
             each.id in later for each in record.events if each.name == EventName.SKIPPED
         ),

@@ -23,6 +23,7 @@ from fieldlog.report.gauge import gauge
 from fieldlog.report.lines import (
     NOT_AFFIRMED,
     NOT_COVERED,
+    TAKEN_BACK,
     after_signature,
     best_guess,
     came_in,
@@ -56,6 +57,7 @@ from fieldlog.store.records import (
     InspectionRecord,
     Photo,
     RecordedFinding,
+    Remark,
     Utterance,
 )
 from fieldlog.store.signatures import signatures
@@ -135,7 +137,7 @@ class _Builder:
             cross_checks=tuple(cross_check(each) for each in self.around.crossed),
             due=due,
             remarks=tuple(
-                self._remark(r.text, self.utterances.get(r.utterance_id or ""), r.made_at)
+                self._remark(r, self.utterances.get(r.utterance_id or ""))
                 for r in self.record.remarks
             ),
             asked=tuple(self._heard(u, u.text, self._question(u), u.said_at) for u in asked),
@@ -260,7 +262,11 @@ class _Builder:
         while one.supersedes:
             one = self.findings[one.supersedes]
             ids.add(one.id)
-        return tuple(each.text for each in self.record.remarks if each.finding_id in ids)
+        return tuple(
+            each.text
+            for each in self.record.remarks
+            if each.finding_id in ids and not each.taken_back
+        )
 
     def _progress(self) -> Progress:
         """Where the walk stands: the vehicle's own, or the whole catalogue as one."""
@@ -407,8 +413,11 @@ class _Builder:
         made = [each for each in self.record.decisions if each.utterance_id == said.id]
         return review.decided(made[-1].decided, made[-1].reviewer) if made else ""
 
-    def _remark(self, text: str, utterance: Utterance | None, made_at: datetime) -> HeardLine:
-        return self._heard(utterance, text, "", utterance.said_at if utterance else made_at)
+    def _remark(self, one: Remark, utterance: Utterance | None) -> HeardLine:
+        at = utterance.said_at if utterance else one.made_at
+        later = NOT_COVERED if one.id in self.record.uncovered else ""
+        told = "; ".join(filter(None, (TAKEN_BACK if one.taken_back else "", later)))
+        return self._heard(utterance, one.text, told, at)
 
     def _corrections(self) -> tuple[CorrectionLine, ...]:
         lines = []

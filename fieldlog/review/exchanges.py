@@ -6,10 +6,10 @@ import hashlib
 from collections import defaultdict
 from dataclasses import dataclass
 
-from fieldlog.store.records import InspectionRecord, Photo, RecordedFinding, Utterance
+from fieldlog.store.records import InspectionRecord, Photo, RecordedFinding, Remark, Utterance
 from fieldlog.store.reviews import Decided, Review, counting
 
-BESIDE = frozenset({Decided.MOVED, Decided.REMARKED})
+BESIDE = frozenset({Decided.MOVED, Decided.REMARKED, Decided.UNREMARKED})
 """What is done beside deciding whether it was heard right."""
 
 
@@ -152,6 +152,15 @@ class _Grouping:
         if review.utterance_id is not None:
             return self._root(review.utterance_id)
         return self._unsaid(review.was or review.finding_id) or ""
+
+
+def remarks_of(record: InspectionRecord, exchange: Exchange) -> tuple[Remark, ...]:
+    """The remarks of an exchange: said in it, or put to it or to a finding of it."""
+    said = {each.id for each in exchange.said}
+    found = {each.id for each in exchange.findings}
+    return tuple(
+        each for each in record.remarks if each.utterance_id in said or each.finding_id in found
+    )
 
 
 def left_at(record: InspectionRecord, finding: str) -> tuple[str, ...]:

@@ -14,7 +14,7 @@ from fieldlog.model.verdict import Verdict
 from fieldlog.report.gauge import gauge
 from fieldlog.report.lines import NOT_COVERED, limit_lines, zone_of
 from fieldlog.review.deciding import Offered, Weighed, ordered
-from fieldlog.review.exchanges import Exchange
+from fieldlog.review.exchanges import Exchange, remarks_of
 from fieldlog.review.sample import FEWEST, Statement, drawn
 from fieldlog.store.records import EventName, InspectionRecord, Photo, RecordedFinding, Utterance
 from fieldlog.words import review as words
@@ -87,7 +87,17 @@ class Sheet:
             "severity": "" if blind else tell.severity(verdict),
             "decided": words.decided(decided.decided, decided.reviewer) if decided else "",
             "now": _now(exchange),
+            "later": bool(self._later(exchange)),
         }
+
+    def _later(self, exchange: Exchange) -> frozenset[str]:
+        """Ids of what no signature covers of an exchange."""
+        remarks = remarks_of(self.record, exchange)
+        own = {
+            each.id for each in (*exchange.said, *exchange.findings, *exchange.reviews, *remarks)
+        }
+        fallen = {each.id for each in exchange.findings if each.fallen_after_signature}
+        return frozenset(own & set(self.record.uncovered) | fallen)
 
     def item(self, one: Weighed, offered: Sequence[Offered], judged: JudgedAs) -> Json:
         """One thing in full. What was drawn blind tells nothing of what was taken."""
@@ -96,6 +106,7 @@ class Sheet:
         exchange = one.exchange
         assert exchange is not None
         blind = is_blind(one)
+        later = self._later(exchange)
         standing = {each.finding.meaning for each in exchange.standing}
         choices = [
             {
@@ -125,13 +136,14 @@ class Sheet:
             "photos": [] if blind else [photo(each) for each in exchange.photos],
             "reviews": [
                 {"told": words.decided(each.decided, each.reviewer),
-                 "when": f"{_local(self, each.made_at):%Y-%m-%d %H:%M}"}
+                 "when": f"{_local(self, each.made_at):%Y-%m-%d %H:%M}",
+                 "note": NOT_COVERED if each.id in later else ""}
                 for each in exchange.reviews
             ],
             "remarks": [
-                each.text
-                for each in self.record.remarks
-                if each.utterance_id in {said.id for said in exchange.said}
+                {"id": each.id, "text": each.text, "gone": each.taken_back,
+                 "note": NOT_COVERED if each.id in self.record.uncovered else ""}
+                for each in remarks_of(self.record, exchange)
             ],
         }  # fmt: skip
 
@@ -216,7 +228,7 @@ def _within(seconds: float) -> float:
 def _fallen(kept: RecordedFinding) -> Json:
     how = "withdrawn" if kept.withdrawn else "corrected"
     return {"number": kept.number, "told": tell.finding(kept.finding), "how": how,
-            "reason": kept.reason}  # fmt: skip
+            "reason": kept.reason, "note": NOT_COVERED if kept.fallen_after_signature else ""}  # fmt: skip
 
 
 def _title(exchange: Exchange) -> str:

@@ -17,7 +17,13 @@ from fieldlog.shop import events as ev
 from fieldlog.shop import witness
 from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.shop.scene import Scene
-from fieldlog.shop.steps import before_signing, finding_step, sign_off, withdrawal
+from fieldlog.shop.steps import (
+    before_signing,
+    finding_step,
+    remark_back,
+    sign_off,
+    withdrawal,
+)
 from fieldlog.store.records import (
     EventName,
     Inspection,
@@ -25,6 +31,7 @@ from fieldlog.store.records import (
     NewAttachment,
     NewEntry,
     NewUtterance,
+    Remark,
 )
 from fieldlog.store.repository import SURE, Repository
 from fieldlog.words.walk import unsigned
@@ -121,6 +128,17 @@ class ByHand(ABC):
         self._store.save(self.head.id, NewEntry(remark=text, remark_of=at.id if at else None))
         return self._happened((ev.RemarkKept(None, text, at),), scene)
 
+    def take_back_remark(self, remark: str) -> tuple[Event, ...]:
+        """Let the remark of that id no longer stand: it stays in the record and counts for nothing.
+
+        Raises ``UsageError`` where there is no such, or it was taken back already.
+        """
+        record = self.record
+        one = standing_remark(record, remark)
+        entry, tell = remark_back(one)
+        self._store.save(self.head.id, entry, record.rows)
+        return self._happened(tell(None), self._scene_of(record))
+
     def mark(self, name: str = "photo", number: int | None = None) -> tuple[Event, ...]:
         """Keep this instant on the session clock, for finding ``number`` where one is named."""
         scene = self.scene
@@ -147,7 +165,11 @@ class ByHand(ABC):
 
     def before_signing(self) -> ev.BeforeSigning:
         """What nobody looked at and what is dangerous, as whoever signs should know it."""
-        return before_signing(self.scene, None)
+        return self.known_before(self.record)
+
+    def known_before(self, record: InspectionRecord) -> ev.BeforeSigning:
+        """The same of the inspection as it is in ``record``."""
+        return before_signing(self._scene_of(record), None)
 
     def sign_off(
         self,
@@ -170,7 +192,14 @@ class ByHand(ABC):
         known = before_signing(scene, None)
         if not known.nothing and not as_it_stands:
             raise UsageError(
-                unsigned(len(known.dangerous), len(scene.progress.open), len(known.cross_checks)),
+                unsigned(
+                    len(known.dangerous),
+                    len(scene.progress.open),
+                    len(known.cross_checks),
+                    len(known.beyond),
+                    len(known.unaffirmed),
+                    len(known.questions),
+                ),
                 todo="confirm it with --as-it-stands, or see `fieldlog inspection open`",
             )
         confirmed = as_it_stands and not known.nothing
@@ -210,6 +239,18 @@ class ByHand(ABC):
     def _happened(
         self, events: Sequence[Event], scene: Scene | None = None, *, repeats: bool = True
     ) -> tuple[Event, ...]: ...
+
+
+def standing_remark(record: InspectionRecord, remark: str) -> Remark:
+    """The remark of that id; raises ``UsageError`` where it does not stand (any more)."""
+    one = next((each for each in record.remarks if each.id == remark), None)
+    if one is None:
+        raise UsageError(
+            "the inspection has no such remark", todo="see `fieldlog inspection show --json`"
+        )
+    if one.taken_back:
+        raise UsageError("this remark was taken back already", where=one.text)
+    return one
 
 
 def _said_why(reason: str, told: str) -> None:

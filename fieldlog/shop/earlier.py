@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 from fieldlog.aftercare.plan import left_open
@@ -10,7 +11,8 @@ from fieldlog.model.command import Command
 from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept, Said
-from fieldlog.store.records import InspectionRecord, RecordedFinding, Utterance
+from fieldlog.store.ids import part_id
+from fieldlog.store.records import InspectionRecord, RecordedFinding, Remark, Utterance
 
 
 def become(record: InspectionRecord, name: str) -> RecordedFinding:
@@ -19,6 +21,31 @@ def become(record: InspectionRecord, name: str) -> RecordedFinding:
     while (newer := known[name].superseded_by) is not None:
         name = newer
     return known[name]
+
+
+def said_last(record: InspectionRecord, last: RecordedFinding | None) -> Remark | None:
+    """The newest remark that was said or typed and stands, where no finding (``last``) came after it.
+
+    One that was put in by hand, or by a reviewer, is never what "disregard that" means.
+    """
+    said = [
+        each
+        for each in record.remarks
+        if not each.taken_back
+        and each.utterance_id is not None
+        and each.id == part_id(each.utterance_id, "remark")
+    ]
+    newest = said[-1] if said else None
+    if newest is None or (last is not None and last.made_at > newest.made_at):
+        return None
+    return newest
+
+
+def asked_in(record: InspectionRecord) -> Iterator[str]:
+    """The questions that nobody answered, with what was heard."""
+    for each in record.utterances:
+        if each.decision is Decision.ASK and each.dialogue is None and left_open(record, each):
+            yield " ".join(filter(None, (each.question or each.reason, f"({each.text})")))
 
 
 def told_last(record: InspectionRecord) -> tuple[Event, ...]:

@@ -176,6 +176,14 @@ class RemarkKept:
 
 
 @dataclass(frozen=True, slots=True)
+class RemarkTakenBack:
+    """A remark no longer stands; ``said`` is None where that was done by hand."""
+
+    said: Said | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Marked:
     """An instant ("photo"), for a finding where there is one; ``said`` is None where it was by hand.
 
@@ -233,6 +241,12 @@ class BeforeSigning:
     left: tuple[LeftOpen, ...]
     dangerous: tuple[Kept, ...]
     cross_checks: tuple[Unanswered, ...] = ()
+    beyond: tuple[Kept, ...] = ()
+    """What is beyond its limit besides what is dangerous."""
+    unaffirmed: tuple[Kept, ...] = ()
+    """What was read back and nobody affirmed."""
+    questions: tuple[str, ...] = ()
+    """Questions that nobody answered: nothing was taken of what they are about."""
 
     @property
     def items(self) -> tuple[str, ...]:
@@ -241,8 +255,9 @@ class BeforeSigning:
 
     @property
     def nothing(self) -> bool:
-        """Whether nothing is open and nothing dangerous."""
-        return not self.left and not self.dangerous and not self.cross_checks
+        """Whether there is nothing to know."""
+        return not (self.left or self.dangerous or self.cross_checks or self.beyond
+                    or self.unaffirmed or self.questions)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -394,6 +409,7 @@ Event: TypeAlias = (
     | HeldBack
     | Faulted
     | RemarkKept
+    | RemarkTakenBack
     | Marked
     | ItemSkipped
     | OpenTold
@@ -422,6 +438,7 @@ CHANGES = (
     FindingCorrected,
     FindingWithdrawn,
     RemarkKept,
+    RemarkTakenBack,
     ItemSkipped,
     PhotoAttached,
 )

@@ -26,8 +26,10 @@ from fieldlog.shop.asked import OpenQuestions
 from fieldlog.shop.by_hand import ByHand, Origin
 from fieldlog.shop.conversation import TAKES_NOTHING, TURNS, Conversation
 from fieldlog.shop.earlier import (
+    asked_in,
     become,
     kept_as,
+    said_last,
     saved_as,
     told_last,
     turned,
@@ -40,6 +42,7 @@ from fieldlog.shop.led import LEAVES_LED, asked_for, led_by
 from fieldlog.shop.scene import Rules, Scene
 from fieldlog.shop.steps import Around, Step, Transcribe, step_of
 from fieldlog.shop.where_said import stretches, times_of_words
+from fieldlog.store.affirmed import unaffirmed
 from fieldlog.store.records import (
     EventName,
     InspectionRecord,
@@ -390,6 +393,9 @@ class Inspecting(ByHand):
                 record.vehicle.odometer,
                 rules.context,
             ),
+            said_last(record, last),
+            tuple(kept_as(each) for each in unaffirmed(record)),
+            tuple(asked_in(record)),
         )
 
     def _remember(self, events: Sequence[Event]) -> None:

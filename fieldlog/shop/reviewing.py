@@ -18,13 +18,20 @@ from fieldlog.model.finding import Finding
 from fieldlog.model.question import Settled
 from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.review.deciding import offers
-from fieldlog.review.exchanges import Exchange, exchanges_of, left_at, placed_photos
+from fieldlog.review.exchanges import (
+    Exchange,
+    exchanges_of,
+    left_at,
+    placed_photos,
+    remarks_of,
+)
 from fieldlog.review.matching import matched
 from fieldlog.shop import events as ev
+from fieldlog.shop.by_hand import standing_remark
 from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.scene import Scene
-from fieldlog.shop.steps import finding_step, withdrawal
+from fieldlog.shop.steps import finding_step, remark_back, withdrawal
 from fieldlog.store.records import (
     InspectionRecord,
     NewAttachment,
@@ -32,6 +39,7 @@ from fieldlog.store.records import (
     NewFinding,
     NewUtterance,
     RecordedFinding,
+    Remark,
     Saved,
     Utterance,
 )
@@ -216,6 +224,16 @@ class Reviewing:
         )
 
     @_tried
+    def take_back_remark(self, item: str, state: str, remark: str) -> tuple[Event, ...]:
+        """The remark of that id, of this item, no longer stands, whoever made it."""
+        look = self._look(item, state)
+        one = standing_remark(look.record, remark)
+        if one not in remarks_of(look.record, look.exchange):
+            raise UsageError("this remark is of something else", where=one.text)
+        review = self._review(look, Decided.UNREMARKED, False)
+        return self._without_remark(look.record, one, review)
+
+    @_tried
     def move(self, photo: str, number: int | None, attachment: str | None) -> tuple[Event, ...]:
         """Put a photo to finding ``number``, or to none. ``attachment``: the one that was seen."""
         record = self.record
@@ -257,12 +275,14 @@ class Reviewing:
         if not own:
             raise UsageError("there is nothing to take back")
         last = own[-1]
-        if last.decided is Decided.REMARKED:
-            raise UsageError("a remark stays in the record", todo="add another that says so")
+        if last.decided is Decided.UNREMARKED:
+            raise UsageError("what was taken back is not brought back", todo="add the remark anew")
         undone = NewReview(Decided.UNDONE, self.reviewer, last.utterance_id, last.photo_id,
                            last.finding_id, last.was, undoes=last.id)  # fmt: skip
         if last.decided is Decided.MOVED:
             return self._moved_back(record, last, undone)
+        if last.decided is Decided.REMARKED:
+            return self._without_remark(record, _remark_of(record, last), undone)
         exchange = next(each for each in exchanges_of(record) if last in each.reviews)
         if exchange.reviews[-1] is not last or exchange.decided is not last:
             raise ChangedError("this was decided anew since", todo="look at it again")
@@ -290,6 +310,14 @@ class Reviewing:
             ev.Reviewed(Decided.UNDONE, self.reviewer),
         )
         return self.inspecting.tell(told, scene)
+
+    def _without_remark(
+        self, record: InspectionRecord, remark: Remark, review: NewReview
+    ) -> tuple[Event, ...]:
+        entry, told = remark_back(remark)
+        self._kept(record, replace(entry, review=review))
+        events = (*told(None), ev.Reviewed(review.decided, self.reviewer))
+        return self.inspecting.tell(events, self.inspecting.scene_of(record))
 
     # -- inside -----------------------------------------------------------------------------------
 
@@ -443,6 +471,17 @@ class Reviewing:
             return self._store.save(record.inspection.id, entry, record.rows)
         except ChangedError as error:
             raise _OvertakenError(error.what, todo=error.todo) from None
+
+
+def _remark_of(record: InspectionRecord, review: Review) -> Remark:
+    """The remark that came with a decision; raises ``UsageError`` where it was taken back since."""
+    one = next(
+        each
+        for each in record.remarks
+        if each.made_at == review.made_at
+        and (each.utterance_id, each.finding_id) == (review.utterance_id, review.was)
+    )
+    return standing_remark(record, one.id)
 
 
 def _changed(exchange: Exchange) -> str:

@@ -110,10 +110,12 @@ def _said(event: Event, how: Say) -> Saying:
             return _words(spoken.NOTHING_OPEN if first is None else _next(first))
         case ev.SaidAgain(_, told):
             return saying(told, how) if told else _words(spoken.NOTHING_TOLD)
-        case ev.BeforeSigning(_, left, dangerous, _):
+        case ev.BeforeSigning(_, left, dangerous):
             each = [_read(kept.finding, spoken.DANGEROUS) for kept in dangerous]
             rest = [_words(spoken.left(len(left)))] if left else []
             return _joined((*each, *rest))
+        case ev.RemarkTakenBack():
+            return _words(spoken.REMARK_TAKEN_BACK)
         case ev.SignedOff():
             return _words(spoken.SIGNED_OFF)
         case ev.AfterSignature():

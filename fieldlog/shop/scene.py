@@ -23,6 +23,7 @@ from fieldlog.model.understanding import Flag, Understanding
 from fieldlog.model.verdict import Verdict
 from fieldlog.shop.events import Kept
 from fieldlog.shop.known import VehicleKnown
+from fieldlog.store.records import Remark
 
 NEW = ""
 """Stands for the id of a finding that is not in the record yet."""
@@ -67,6 +68,12 @@ class Scene:
     signed: bool = False
     known: VehicleKnown | None = None
     """What the record knows of the vehicle."""
+    remark: Remark | None = None
+    """What was said last, where that was a remark, and it stands."""
+    unaffirmed: tuple[Kept, ...] = ()
+    """What stands and was read back, and nobody affirmed."""
+    questions: tuple[str, ...] = ()
+    """Questions that nobody answered."""
 
     def numbered(self, number: int) -> Kept | None:
         """The standing finding of that number."""
@@ -203,6 +210,17 @@ class Scene:
     def dangerous(self) -> tuple[Kept, ...]:
         """Standing findings that are dangerous, or may be."""
         return tuple(each for each in self.standing if is_dangerous(each.verdict))
+
+    @property
+    def beyond(self) -> tuple[Kept, ...]:
+        """Standing findings that are beyond a limit and not dangerous for all we know."""
+        return tuple(
+            each
+            for each in self.standing
+            if each.verdict is not None
+            and each.verdict.state is State.BEYOND
+            and not is_dangerous(each.verdict)
+        )
 
     def left_out(self, slots: Mapping[str, str]) -> tuple[str, ...]:
         """Keys of what a skip of the component and place that were said leaves out.

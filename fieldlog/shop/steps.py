@@ -19,7 +19,7 @@ from fieldlog.shop.affirming import NOT_AFFIRMED, affirmed_event
 from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.shop.scene import Scene
 from fieldlog.shop.witness import known_before
-from fieldlog.store.records import EventName, NewEntry, NewEvent, NewFinding, Saved
+from fieldlog.store.records import EventName, NewEntry, NewEvent, NewFinding, Remark, Saved
 
 Transcribe = Callable[[Heard], str]
 """Open transcription of free speech, for remarks; clearly marked as unchecked."""
@@ -167,12 +167,22 @@ def _disregard(heard: Heard, scene: Scene) -> Step:
     if heard.answers is not None:
         # What was said last is the question's utterance, and nothing was taken of that.
         return Step(NewEntry(), lambda s, _: (ev.QuestionClosed(s),))
+    if scene.remark is not None:
+        return _spoken(*remark_back(scene.remark))
     if scene.gone is not None:
         gone = scene.gone
         return Step(NewEntry(), lambda s, _: (ev.GoneAlready(s, gone),))
     if last is None:
         return Step(NewEntry(), lambda s, _: (ev.NothingToTake(s),))
     return _spoken(*withdrawal(scene, last, "disregarded"))
+
+
+def remark_back(
+    remark: Remark,
+) -> tuple[NewEntry, Callable[[Said | None], Sequence[Event]]]:
+    """A remark that no longer stands, and what is told of it."""
+    taken = NewEvent(EventName.REMARK_TAKEN_BACK, remark.text, {"remark": remark.id})
+    return NewEntry(events=(taken,)), lambda said: (ev.RemarkTakenBack(said, remark.text),)
 
 
 def sign_off(
@@ -200,7 +210,15 @@ def _sign_off_told(said: Said, scene: Scene) -> tuple[Event, ...]:
 
 def before_signing(scene: Scene, said: Said | None) -> ev.BeforeSigning:
     """What whoever signs should know."""
-    return ev.BeforeSigning(said, scene.left, scene.dangerous, scene.cross_checks)
+    return ev.BeforeSigning(
+        said,
+        scene.left,
+        scene.dangerous,
+        scene.cross_checks,
+        scene.beyond,
+        scene.unaffirmed,
+        scene.questions,
+    )
 
 
 def finding_step(scene: Scene, finding: Finding, corrects: Kept | None, reason: str) -> Step:

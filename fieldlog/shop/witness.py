@@ -11,7 +11,7 @@ from datetime import datetime
 from fieldlog.proof.keys import FOLDER, Keyring, Signer
 from fieldlog.proof.note import Checkpoint, plain
 from fieldlog.report.lines import cross_check
-from fieldlog.shop.events import BeforeSigning
+from fieldlog.shop.events import BeforeSigning, Kept
 from fieldlog.store.records import EventName, NewEvent
 from fieldlog.store.repository import Repository
 from fieldlog.store.rows import instant_text
@@ -20,7 +20,7 @@ from fieldlog.words import tell
 
 HANDED_OUT = "checkpoints"
 """Folder beside the record with every checkpoint that went out."""
-_TOLD = ("open", "dangerous", "cross-check")
+_TOLD = ("open", "dangerous", "beyond", "unaffirmed", "question", "cross-check")
 
 
 def keyring(store: Repository) -> Keyring:
@@ -63,13 +63,18 @@ def known_before(known: BeforeSigning, confirmed: bool) -> dict[str, str]:
     """What whoever signs was told, as the data of the sign-off."""
     return {
         "open": json.dumps(list(known.items), ensure_ascii=False),
-        "dangerous": json.dumps(
-            [f"no. {each.number} {tell.finding(each.finding)}" for each in known.dangerous],
-            ensure_ascii=False,
-        ),
+        "dangerous": _findings(known.dangerous),
+        "beyond": _findings(known.beyond),
+        "unaffirmed": _findings(known.unaffirmed),
+        "question": json.dumps(list(known.questions), ensure_ascii=False),
         "cross-check": json.dumps([cross_check(each) for each in known.cross_checks]),
         "confirmed": "as it stands" if confirmed else "nothing" if known.nothing else "not asked",
     }
+
+
+def _findings(several: Sequence[Kept]) -> str:
+    told = [f"no. {each.number} {tell.finding(each.finding)}" for each in several]
+    return json.dumps(told, ensure_ascii=False)
 
 
 def sign(

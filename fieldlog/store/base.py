@@ -145,7 +145,7 @@ class Store(Protocol):
         ...
 
     def remarks(self, vehicle_id: str) -> tuple[tuple[Inspection, str], ...]:
-        """Every remark made on a vehicle with its inspection, oldest first."""
+        """Every remark on a vehicle that stands, with its inspection, oldest first."""
         ...
 
     def rows_of(self, owner: str) -> int:

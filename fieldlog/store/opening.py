@@ -13,7 +13,7 @@ from fieldlog.model.limit import Limit
 from fieldlog.model.state import Severity, State
 from fieldlog.model.understanding import Decision, Kind
 from fieldlog.model.verdict import Verdict
-from fieldlog.store import places
+from fieldlog.store import places, queries
 from fieldlog.store.chain import fingerprint, seen_from
 from fieldlog.store.queries import corrections, finding_from, inspection, rows_of, vehicle
 from fieldlog.store.records import (
@@ -43,6 +43,7 @@ def inspection_record(connection: Tables, key: str) -> InspectionRecord:
     )
     events = _in_order(connection, "event", head.id)
     signatures = {row["id"] for row in events if row["name"] == EventName.SIGNED_OFF}
+    gone = queries.taken_back(events)
     noted = {row["id"] for row in events if row["name"] == EventName.CHECKPOINT}
     uncovered = tuple(name for name in _uncovered(connection, own, signatures) if name not in noted)
     return InspectionRecord(
@@ -57,6 +58,7 @@ def inspection_record(connection: Tables, key: str) -> InspectionRecord:
                 row["text"],
                 row["utterance_id"],
                 row["finding_id"],
+                row["id"] in gone,
             )
             for row in _in_order(connection, "remark", head.id)
         ),

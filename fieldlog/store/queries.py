@@ -15,6 +15,7 @@ from fieldlog.model.limit import Limit
 from fieldlog.model.state import State
 from fieldlog.store.entries import LOG, NAMED
 from fieldlog.store.records import (
+    EventName,
     HistoryRow,
     Inspection,
     LogEntry,
@@ -312,17 +313,36 @@ def history(
     )
 
 
+def taken_back(events: Iterable[Read]) -> frozenset[str]:
+    """Ids of the remarks that somebody took back, by the rows of ``event``."""
+    return frozenset(
+        str(json.loads(row["data"]).get("remark", ""))
+        for row in events
+        if row["name"] == EventName.REMARK_TAKEN_BACK
+    )
+
+
 def remarks(connection: Tables, vehicle_id: str) -> tuple[tuple[Inspection, str], ...]:
-    """Every remark made on a vehicle with its inspection, oldest first."""
+    """Every remark on a vehicle that stands, with its inspection, oldest first."""
     heads = {each.id: each for each in inspections(connection, vehicle_id)}
+    gone = taken_back(
+        rows_of(
+            connection,
+            "SELECT e.name, e.data FROM event e JOIN inspection i ON i.id = e.inspection_id "
+            "WHERE i.vehicle_id = ? AND e.name = ? ORDER BY e.id",
+            *(vehicle_id, EventName.REMARK_TAKEN_BACK.value),
+        )
+    )
     rows = rows_of(
         connection,
-        "SELECT m.inspection_id, m.text FROM remark m JOIN record r ON r.id = m.id "
+        "SELECT m.id, m.inspection_id, m.text FROM remark m JOIN record r ON r.id = m.id "
         "JOIN inspection i ON i.id = m.inspection_id "
         "WHERE i.vehicle_id = ? ORDER BY i.started_at, r.turn, r.id",
         vehicle_id,
     )
-    return tuple((heads[row["inspection_id"]], row["text"]) for row in rows)
+    return tuple(
+        (heads[row["inspection_id"]], row["text"]) for row in rows if row["id"] not in gone
+    )
 
 
 def inspection_of_finding(connection: Tables, finding_id: str) -> str | None:

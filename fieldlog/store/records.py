@@ -133,6 +133,8 @@ class EventName(StrEnum):
     """A finding was read back and is to be affirmed: its id under ``finding``."""
     AFFIRMED = "affirmed"
     """Somebody affirmed it: its id under ``finding``."""
+    REMARK_TAKEN_BACK = "remark taken back"
+    """A remark no longer stands: its id under ``remark``, its words as the text."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -346,6 +348,8 @@ class Remark:
     utterance_id: str | None
     finding_id: str | None = None
     """The finding it was put to."""
+    taken_back: bool = False
+    """Whether somebody took it back: it stays in the record, and nothing hangs on it any more."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -418,7 +418,7 @@ class Repository:
         return self.engine.history(vehicle_id, component, position, characteristic)
 
     def remarks(self, vehicle_id: str) -> tuple[tuple[Inspection, str], ...]:
-        """Every remark made on a vehicle with its inspection, oldest first."""
+        """Every remark on a vehicle that stands, with its inspection, oldest first."""
         return self.engine.remarks(vehicle_id)
 
     def sampled(self) -> tuple[Review, ...]:

@@ -21,6 +21,7 @@ class Decided(StrEnum):
     """What was asked about, not understood or left over says nothing that belongs into the record."""
     MOVED = "photo moved"
     REMARKED = "remark added"
+    UNREMARKED = "remark taken back"
     UNDONE = "undone"
     """The decision that it ``undoes`` counts no more."""
 

@@ -169,7 +169,7 @@ class SqlStore(ABC):
         return found
 
     def remarks(self, vehicle_id: str) -> tuple[tuple[Inspection, str], ...]:
-        """Every remark made on a vehicle with its inspection, oldest first."""
+        """Every remark on a vehicle that stands, with its inspection, oldest first."""
         with self._reading():
             return queries.remarks(self.connection, vehicle_id)
 

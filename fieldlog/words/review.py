@@ -19,6 +19,22 @@ NOTHING_STANDS = "nothing of it is in the record"
 UNSAID = "entered by hand, nothing was said"
 
 
+BEFORE_SIGNING = {
+    "dangerous": "dangerous, not put right",
+    "beyond": "beyond its limit",
+    "unaffirmed": "read back, not affirmed",
+    "questions": "asked, and nobody answered",
+    "cross-checks": "to be looked at because of what was found",
+    "open": "not looked at",
+}
+"""What whoever signs is shown, the worst first -> its heading."""
+
+
+def not_confirmed(headings: Sequence[str]) -> str:
+    """What whoever signs did not mark as known."""
+    return f"nothing is signed: not marked as known: {'; '.join(headings)}"
+
+
 def needed(why: str) -> str:
     """Why something needs a decision, by the name of the need."""
     return _NEEDS[why]

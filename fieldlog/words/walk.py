@@ -33,12 +33,22 @@ def cross_check(ask: str, end: str | None, left: Sequence[str]) -> str:
     return f"{end}: {told}" if end else told
 
 
-def unsigned(dangerous: int, open_items: int, cross_checks: int = 0) -> str:
-    """Why nothing was signed: dangerous findings, what nobody looked at, what is still to be asked."""
+def unsigned(
+    dangerous: int,
+    open_items: int,
+    cross_checks: int = 0,
+    beyond: int = 0,
+    unaffirmed: int = 0,
+    questions: int = 0,
+) -> str:
+    """Why nothing was signed: what was found, what nobody looked at, what is still to be asked."""
     parts = [
         f"{count} {nouns[count != 1]}"
         for count, nouns in (
             (dangerous, ("dangerous finding stands", "dangerous findings stand")),
+            (beyond, ("finding is beyond its limit", "findings are beyond their limits")),
+            (unaffirmed, ("read-back was not affirmed", "read-backs were not affirmed")),
+            (questions, ("question was not answered", "questions were not answered")),
             (open_items, ("item was not looked at", "items were not looked at")),
             (cross_checks, ("cross-check is open", "cross-checks are open")),
         )

@@ -142,6 +142,8 @@ def _line(event: Event) -> Table | None:
             return {"kind": "standing by", "words": said.text}
         case ev.RemarkKept(_, text):
             return {"kind": "remark", "words": text}
+        case ev.RemarkTakenBack(_, text):
+            return {"kind": "remark taken back", "words": text}
         case ev.NotSaved(words, _, fault):
             return {"kind": "NOT SAVED YET", "words": fault.what, "heard": words}
         case _:

@@ -8,6 +8,7 @@ from fieldlog.errors import UsageError
 from fieldlog.review.exchanges import exchanges_of
 from fieldlog.review.sample import drawn
 from fieldlog.review.view import Sheet
+from fieldlog.serve.review.signing import checkpoint_text, sign, signing
 from fieldlog.shop.reviewing import Reviewing
 from fieldlog.shop.sheets import Sheets
 from fieldlog.shop.workshop import Workshop
@@ -53,6 +54,8 @@ class Desk:
                 reviewing.take(item, seen, lines, sampled=sampled, sure=sure)
             case "remark":
                 reviewing.remark(item, seen, _text(what, "text"))
+            case "take back remark":
+                reviewing.take_back_remark(item, seen, _text(what, "remark"))
             case other:
                 raise UsageError(f"{other!r} is nothing that can be decided")
         return self._after(shop, key, name, item)
@@ -75,6 +78,27 @@ class Desk:
         reviewing.undo()
         about = last[-1].utterance_id or last[-1].photo_id or last[-1].was or ""
         return self._after(shop, key, name, about)
+
+    def signing(self, shop: Workshop, key: str, name: str) -> Json:
+        """What whoever signs should know, and what was signed."""
+        sheets = self._of(shop)
+        inspecting = sheets.reviewing(key, name).inspecting
+        return signing(shop, inspecting, sheets.sheet(key, name), name)
+
+    def sign(self, shop: Workshop, key: str, name: str, what: Json) -> Json:
+        """Sign it off; the list, and what was signed, as they are then."""
+        seen = what.get("seen")
+        if type(seen) is not int:
+            raise UsageError("say what was seen of it")
+        sheets = self._of(shop)
+        inspecting = sheets.reviewing(key, name).inspecting
+        sign(shop, inspecting, seen, _text(what, "name").strip(), what)
+        sheet = sheets.sheet(key, name)
+        return {"sheet": sheet.shown(), "signing": signing(shop, inspecting, sheet, name)}
+
+    def checkpoint(self, shop: Workshop, key: str, signature: str) -> str | None:
+        """The checkpoint of a sign-off."""
+        return checkpoint_text(shop.store.inspection_record(key), signature)
 
     def _after(self, shop: Workshop, key: str, name: str, item: str) -> Json:
         return {"item": item, "sheet": self._of(shop).sheet(key, name).shown()}

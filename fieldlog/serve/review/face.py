@@ -9,7 +9,7 @@ from importlib.resources import files
 from typing import Any
 
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
 
 from fieldlog.errors import UsageError
 from fieldlog.model.state import State
@@ -47,6 +47,9 @@ def review_face(hand: OneHand, sights: Sights, first: str) -> Face:
             Entrance("/review/decide", desk.decide, Trust.DESK, ("POST",)),
             Entrance("/review/move", desk.move, Trust.DESK, ("POST",)),
             Entrance("/review/undo", desk.undo, Trust.DESK, ("POST",)),
+            Entrance("/review/signing", desk.signing, Trust.DESK),
+            Entrance("/review/sign", desk.sign, Trust.DESK, ("POST",)),
+            Entrance("/review/checkpoint", desk.checkpoint, Trust.DESK),
             Entrance("/media/clip/{name}", sights.clip, Trust.DESK),
             Entrance("/media/shape/{name}", sights.shape, Trust.DESK),
             Entrance("/media/photo/{name}", sights.photo, Trust.DESK),
@@ -96,6 +99,24 @@ class _Reviewed:
     async def undo(self, request: Request) -> Response:
         """The last decision taken back."""
         return await self._done(request, lambda shop, key, name, _: self.desk.undo(shop, key, name))
+
+    async def signing(self, request: Request) -> Response:
+        """What whoever signs should know."""
+        key, name = self._key(request), _name(request)
+        return JSONResponse(await self.hand.do(lambda shop: self.desk.signing(shop, key, name)))
+
+    async def sign(self, request: Request) -> Response:
+        """A signature."""
+        return await self._done(request, self.desk.sign)
+
+    async def checkpoint(self, request: Request) -> Response:
+        """The checkpoint of a sign-off, as a file to keep elsewhere."""
+        key, of = self._key(request), request.query_params.get("of", "")
+        text = await self.hand.do(lambda shop: self.desk.checkpoint(shop, key, of))
+        if text is None:
+            return PlainTextResponse("there is no such checkpoint\n", 404)
+        kept = {"content-disposition": 'attachment; filename="checkpoint.txt"'}
+        return PlainTextResponse(text, headers=kept)
 
     async def inspections(self, request: Request) -> Response:
         """Every inspection, newest first."""

@@ -4,6 +4,7 @@ import { ask, enter } from "/page/serve/enter.js";
 import { byId, el, photo, ruler, verdict } from "./dom.js";
 import { draw, hush, play, shape, tape } from "./sound.js";
 import { showSearch, showVehicle } from "./pages.js";
+import { showSign } from "./sign.js";
 
 const here = { token: "", sheet: null, at: null, one: null, items: new Map(), waiting: 0, form: null, sure: "", played: false, inspection: "" };
 const query = () => (here.inspection ? `inspection=${encodeURIComponent(here.inspection)}` : "");
@@ -78,13 +79,20 @@ function card(one) {
   if (!blind) {
     for (const each of one.findings) parts.push(finding(each));
     if (!one.findings.length) parts.push(el("p", { class: "nothing" }, "nothing of it is in the record"));
-    for (const each of one.fallen) parts.push(el("p", { class: "quiet" }, `no. ${each.number} ${each.how}: ${each.told}${each.reason ? ` (${each.reason})` : ""}`));
+    for (const each of one.fallen) parts.push(el("p", { class: "quiet" }, `no. ${each.number} ${each.how}: ${each.told}${each.reason ? ` (${each.reason})` : ""}`, addendum(each.note)));
     if (one.photos.length) parts.push(el("div", { class: "photos" }, one.photos.map((each) => photo(each, large))));
   }
-  for (const each of one.remarks) parts.push(el("p", {}, el("span", { class: "label" }, "remark "), each));
-  for (const each of one.reviews) parts.push(el("p", { class: "quiet" }, `${each.told}, ${each.when}`));
+  for (const each of one.remarks) parts.push(remark_of(each));
+  for (const each of one.reviews) parts.push(el("p", { class: "quiet" }, `${each.told}, ${each.when}`, addendum(each.note)));
   parts.push(actions(one));
   return parts;
+}
+
+const addendum = (note) => (note ? el("span", { class: "addendum" }, ` ${note}`) : null);
+
+function remark_of(each) {
+  return el("p", { class: "remark" }, el("span", { class: "label" }, each.gone ? "remark, taken back " : "remark "), each.gone ? el("s", {}, each.text) : each.text, addendum(each.note),
+    each.gone ? null : el("button", { type: "button", class: "go", "aria-label": `take back the remark: ${each.text}`, onclick: () => decide("take back remark", { remark: each.id }, { stay: true }) }, "take it back"));
 }
 
 function head_of(one) {
@@ -138,7 +146,7 @@ function finding(each) {
   const gate = each.limits.find((limit) => limit.gates);
   const others = each.limits.filter((limit) => !limit.gates);
   return el("section", { class: "finding", "aria-label": `no. ${each.number}` },
-    el("div", {}, el("h3", {}, el("span", { class: "no" }, `no. ${each.number} `), each.subject), el("p", { class: "value" }, each.value), each.note ? el("p", { class: "quiet" }, each.note) : null),
+    el("div", {}, el("h3", {}, el("span", { class: "no" }, `no. ${each.number} `), each.subject), el("p", { class: "value" }, each.value), each.note ? el("p", { class: "addendum" }, each.note) : null),
     el("div", {}, each.gauge ? ruler(each.gauge) : null,
       gate ? el("p", { class: "limit" }, el("b", {}, gate.text), ` · ${gate.source} · ${gate.status}`) : null,
       el("p", { class: "detail" }, gate ? gate.detail || each.reason : each.reason),
@@ -190,7 +198,10 @@ function show_sheet(told) {
   byId("card-number").textContent = `no. ${sheet.date} / ${sheet.inspection}`;
   const left = sheet.items.filter(open).length;
   byId("counts").replaceChildren(left ? `${left} to decide` : "nothing left to decide", el("small", {}, `${sheet.items.length} in all`));
-  byId("statement").textContent = sheet.statement + (sheet.uncovered ? `; ${sheet.uncovered} rows came after the signature` : "");
+  byId("statement").textContent = sheet.statement;
+  const signed = sheet.signed.at(-1), later = sheet.items.filter((each) => each.later).length;
+  byId("signed").replaceChildren(...(signed !== undefined ? [el("b", {}, `signed off by ${signed || "nobody named"}`), sheet.uncovered ? `; ${later ? `${later} marked as addendum` : `${sheet.uncovered} rows came after it`}, not covered until it is signed again` : ""] : []),
+    el("button", { type: "button", onclick: to_sign }, key("F"), signed !== undefined ? "the signature" : left ? "sign off" : "nothing is left to decide: sign off"));
   list_of(sheet.items);
   mark_list();
 }
@@ -200,7 +211,7 @@ const stubs = new Map();
 function stub(each) {
   return el("li", { class: `stub ${each.group}${each.decided ? " decided" : ""}` },
     el("button", { type: "button", "data-item": each.id, onclick: () => show(each.id) },
-      el("span", { class: "typed at" }, each.when), el("span", { class: "what" }, each.title || each.need, each.need && each.title ? el("small", {}, each.need) : null, each.decided ? el("small", {}, `decided: ${each.decided}`) : null),
+      el("span", { class: "typed at" }, each.when), el("span", { class: "what" }, each.title || each.need, each.need && each.title ? el("small", {}, each.need) : null, each.decided ? el("small", {}, `decided: ${each.decided}`) : null, each.later ? el("small", { class: "addendum" }, "addendum") : null),
       each.state && each.state !== "photo" && each.state !== "not judged" ? verdict(each.state, each.severity) : null));
 }
 
@@ -427,7 +438,7 @@ function large(one) {
 // -- keys -----------------------------------------------------------------------------------------
 
 const LEGEND = [["Enter", "right as it stands"], ["1 to 9", "this reading"], ["R", "hear"], ["Shift R", "hear slower"], ["/", "type it, as it is spoken"], ["S", "split into several"],
-  ["X", "nothing was said"], ["N", "remark"], ["M", "move photo"], ["U", "undo"], ["J K, arrows", "next, before"], ["G", "next to decide"]];
+  ["X", "nothing was said"], ["N", "remark"], ["M", "move photo"], ["U", "undo"], ["J K, arrows", "next, before"], ["G", "next to decide"], ["F", "sign off"]];
 
 function pressed(event) {
   if (!byId("keys-on").checked || byId("review").hidden || byId("large").open) return;
@@ -437,7 +448,7 @@ function pressed(event) {
   const pressing = at.closest("button, a, summary, label, input");
   if (pressing && (event.key === "Enter" || event.key === " ")) return;
   const one = { Enter: accept, r: () => hear(1), R: () => hear(event.shiftKey ? 0.6 : 1), "/": () => form("take"), s: () => form("split"), x: () => decide("nothing"),
-    n: () => form("remark"), m: move, u: undo, j: () => step(1), k: () => step(-1), ArrowDown: () => step(1), ArrowUp: () => step(-1), ArrowRight: () => step(1), ArrowLeft: () => step(-1), g: () => show(next_open()) };
+    n: () => form("remark"), m: move, u: undo, j: () => step(1), k: () => step(-1), ArrowDown: () => step(1), ArrowUp: () => step(-1), ArrowRight: () => step(1), ArrowLeft: () => step(-1), g: () => show(next_open()), f: to_sign };
   const does = one[event.key] || one[event.key.toLowerCase()] || (/^[1-9]$/.test(event.key) ? () => choose(Number(event.key) - 1) : null);
   if (!does || event.repeat) return;
   event.preventDefault();
@@ -447,13 +458,23 @@ function pressed(event) {
 // -- beginning ------------------------------------------------------------------------------------
 
 function turn(to) {
-  for (const name of ["review", "vehicle", "search"]) {
+  for (const name of ["review", "vehicle", "search", "sign"]) {
     byId(name).hidden = name !== to;
     const button = byId(`to-${name}`);
     if (name === to) button.setAttribute("aria-current", "page"); else button.removeAttribute("aria-current");
   }
   if (to === "review" && here.sheet) mark_list();
 }
+
+async function to_sign() {
+  if (here.waiting) { say("still saving: sign in a moment"); return; }
+  hush();
+  turn("sign");
+  try { await showSign(byId("sign"), signing_at); } catch (error) { wrong(error.message); }
+  byId("to-sign").focus();
+  scrollTo(0, 0);
+}
+const signing_at = { query, token: () => here.token, inspection: () => here.inspection, say, sheet: show_sheet, back: () => { turn("review"); byId("card").focus(); } };
 
 async function open_inspection(number, wanted = "") {
   here.inspection = String(number || "");
@@ -482,6 +503,7 @@ async function begin() {
   const away = { large, open: open_inspection };
   byId("to-vehicle").addEventListener("click", () => { turn("vehicle"); showVehicle(byId("vehicle"), here.sheet.vehicle.number, away); });
   byId("to-search").addEventListener("click", () => { turn("search"); showSearch(byId("search"), away); });
+  byId("to-sign").addEventListener("click", to_sign);
   document.addEventListener("keydown", (event) => { here.played = true; pressed(event); });
   document.addEventListener("pointerdown", () => { here.played = true; });
   addEventListener("resize", () => { if (here.sheet && here.at) { mark_list(); item(here.at).then(draw_card, () => {}); } });
