@@ -14,8 +14,12 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from fieldlog.errors import ModelError
+from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.listeners.typed import TypedListener
 from fieldlog.proof import note, sshsig
 from fieldlog.review.exchanges import exchanges_of
+from fieldlog.shop.ears import Ears
 from fieldlog.shop.proving import prove
 from fieldlog.shop.witness import keyring
 from fieldlog.store.reviews import Decided
@@ -302,3 +306,60 @@ def test_a_remark_is_taken_back_on_the_page(served: Served, browser: Browser) ->
     assert served.decided() == [Decided.REMARKED, Decided.UNREMARKED]
     folder = served.shop.store.folder
     assert prove(folder, None, (), served.shop.now()).faults == ()
+
+
+def test_it_is_heard_once_more_and_nothing_changes_until_it_is_taken(
+    served: Served,
+    browser: Browser,
+    language: InspectionLanguage,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """By a listener that hears another value and then nothing new; real ones are slow to make ready."""
+    texts = ["battery reads twelve point five volts", "battery reads twelve point four volts"]
+
+    @contextmanager
+    def other_ears(of: object, name: str, model: Path | None, **more: object) -> Iterator[Ears]:
+        if model is not None:
+            raise ModelError("there is no model", where=str(model))
+        listener = TypedListener([texts.pop(0)])
+        listener.load(language)
+        yield Ears(language, listener, lambda said, hearing, clip: said)
+
+    monkeypatch.setattr("fieldlog.serve.review.again.open_ears", other_ears)
+    before = served.record.fingerprint
+    with served.page(browser) as page:
+        page.locator("#list button", has_text="battery, resting voltage").click()
+        page.locator("#card .value", has_text="12.4 V").wait_for()
+        page.keyboard.press("a")
+        page.locator("#again-what").wait_for()
+        told = page.locator("#again-told")
+        page.locator("#again-model").fill("/nowhere")
+        page.keyboard.press("Enter")
+        told.filter(has_text="there is no model").wait_for()
+        page.locator("#again-model").fill("")
+        page.locator("#again-grammar").fill("/nowhere")
+        page.keyboard.press("Enter")
+        told.filter(has_text="no folder of grammar files").wait_for()
+        page.locator("#again-grammar").fill("")
+        page.keyboard.press("Enter")
+        told.filter(has_text="1 of 1 heard, 1 heard otherwise").wait_for()
+        assert served.record.fingerprint == before
+        for rules in (STRICT, OUTDOORS):
+            assert faults(page, rules) == []
+        picture(page, "laptop-again")
+        page.locator("#again-found button", has_text="take what is heard now").click()
+        page.locator("#again-found .answer", has_text="taken").wait_for()
+        assert served.decided() == [Decided.CORRECTED]
+        # what was taken so is not taken twice: somebody else may have decided meanwhile
+        page.locator("#again-found button", has_text="to its card").click()
+        page.locator("#card .value", has_text="12.5 V").wait_for()
+        page.locator("#to-again").click()
+        page.locator("#again-told").wait_for()
+        page.locator("#again button[type=submit]").click()
+        told.filter(has_text="1 of 1 heard, 1 heard otherwise").wait_for()
+        item = next(each for each in exchanges_of(served.record) if each.reviews)
+        served.shop.reviewing(served.key, "B. Brown").nothing(item.id, item.state)
+        page.locator("#again-found button", has_text="take what is heard now").click()
+        page.locator("#again-found .answer", has_text="B. Brown decided").wait_for()
+    assert served.decided() == [Decided.CORRECTED, Decided.WITHDRAWN]
+    assert served.faults == []

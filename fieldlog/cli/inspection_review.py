@@ -208,6 +208,12 @@ def _loudspeaker(shop: Workshop) -> Iterator[Callable[[Weighed], None]]:
 @_name
 @listener_options
 @click.option(
+    "--grammar",
+    type=click.Path(path_type=Path, exists=True, file_okay=False),
+    metavar="DIR",
+    help="Hear for the language of that folder, made like `grammars`.  [default: today's]",
+)
+@click.option(
     "--json", "as_json", is_flag=True, help="One JSON object for each difference and line."
 )
 @store_option
@@ -218,10 +224,11 @@ def rehear(
     name: str | None,
     listener: str,
     model: Path | None,
+    grammar: Path | None,
     as_json: bool,
     folder: Path | None,
 ) -> None:
-    """Hear an INSPECTION once more, by another listener, model or today's grammar.
+    """Hear an INSPECTION once more, by another listener, model or grammar, or today's.
 
     What differs from the record is listed, and nothing in it changes until it is accepted by its number.
 
@@ -229,13 +236,14 @@ def rehear(
     Examples:
       fieldlog inspection rehear
       fieldlog inspection rehear 3 --listener pocketsphinx --utterance 7
+      fieldlog inspection rehear 3 --grammar ~/my-grammars
       fieldlog inspection rehear 3 --accept 7
     """
     from fieldlog.cli.ears import open_ears
     from fieldlog.review.again import Differs
-    from fieldlog.shop.rehearing import heard_again
+    from fieldlog.shop.rehearing import heard_again, language_of
 
-    with workshop(folder) as shop, open_ears(shop.language, listener, model) as ears:
+    with workshop(folder) as shop, open_ears(language_of(grammar), listener, model) as ears:
         record = shop.store.inspection_record(key)
         who = record.inspection.inspector if name is None else name
         wanted = accept or (utterance,)

@@ -92,10 +92,9 @@ class Sheet:
 
     def _later(self, exchange: Exchange) -> frozenset[str]:
         """Ids of what no signature covers of an exchange."""
-        remarks = remarks_of(self.record, exchange)
-        own = {
-            each.id for each in (*exchange.said, *exchange.findings, *exchange.reviews, *remarks)
-        }
+        own = {each.id for each in exchange.said} | {each.id for each in exchange.findings}
+        own |= {each.id for each in exchange.reviews}
+        own |= {each.id for each in remarks_of(self.record, exchange)}
         fallen = {each.id for each in exchange.findings if each.fallen_after_signature}
         return frozenset(own & set(self.record.uncovered) | fallen)
 

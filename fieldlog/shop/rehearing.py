@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator
+from pathlib import Path
 
 import soundfile
 
 from fieldlog.audio.clip import RATE, Clip
-from fieldlog.errors import AudioError
+from fieldlog.errors import AudioError, UsageError
+from fieldlog.grammar.language import Language
 from fieldlog.hearing import hear_clip
+from fieldlog.language.files import load_language
 from fieldlog.review.again import HeardAgain, differs
 from fieldlog.review.exchanges import exchanges_of
 from fieldlog.shop.ears import Ears
@@ -32,6 +35,18 @@ def heard_again(
         clip = clip_of(media, first.clip, first.start_s)
         now = hear_clip(clip, ears.listener, ears.language, ears.judge).understanding
         yield HeardAgain(exchange, first.number, first.text, now, differs(exchange, now))
+
+
+def language_of(grammar: Path | None) -> Language:
+    """The inspection language of the folder ``grammar``, made as the one that ships; None: that one.
+
+    Raises ``UsageError`` for what is no folder, ``GrammarError`` with every fault in it.
+    """
+    if grammar is not None and not grammar.is_dir():
+        raise UsageError(
+            "is no folder of grammar files", where=str(grammar), todo="name one like `grammars`"
+        )
+    return load_language(grammar)
 
 
 def clip_of(media: MediaFolder, name: str, start_s: float = 0.0) -> Clip:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from fieldlog.errors import UsageError
+from fieldlog.listeners.choose import names
 from fieldlog.review.exchanges import exchanges_of
 from fieldlog.review.sample import drawn
 from fieldlog.review.view import Sheet
@@ -29,7 +30,9 @@ class Desk:
         shown = sheet.shown()
         items = shown["items"]
         first = self._item(shop, sheet, items[0]["id"]) if items else None
-        return shown | {"first": first}, tuple(each.media for each in sheet.record.photos)
+        return shown | {"first": first, "listeners": names()}, tuple(
+            each.media for each in sheet.record.photos
+        )
 
     def item(self, shop: Workshop, key: str, name: str, item: str) -> Json:
         """One thing of it in full."""
@@ -78,6 +81,10 @@ class Desk:
         reviewing.undo()
         about = last[-1].utterance_id or last[-1].photo_id or last[-1].was or ""
         return self._after(shop, key, name, about)
+
+    def sheet(self, shop: Workshop, key: str, name: str) -> Sheet:
+        """An inspection as it is gone through."""
+        return self._of(shop).sheet(key, name)
 
     def signing(self, shop: Workshop, key: str, name: str) -> Json:
         """What whoever signs should know, and what was signed."""

@@ -16,6 +16,7 @@ from fieldlog.model.state import State
 from fieldlog.serve.app import Entrance, Face, OneHand
 from fieldlog.serve.guard import NO_MARKUP
 from fieldlog.serve.keys import Trust
+from fieldlog.serve.review.again import Again
 from fieldlog.serve.review.desk import Desk, Json
 from fieldlog.serve.review.sights import Sights
 from fieldlog.serve.review.vehicle import search, vehicle_page
@@ -28,7 +29,7 @@ STRICT = {"content-security-policy": NO_MARKUP}
 
 def review_face(hand: OneHand, sights: Sights, first: str) -> Face:
     """The face; ``first``: the inspection that is shown where the page names none."""
-    desk = _Reviewed(hand, Desk(), sights, first)
+    desk = _Reviewed(hand, Desk(), sights, first, sights.again)
     page = shell()
     hand.soon(lambda shop: desk.desk.shown(shop, first, ""))  # the language is loaded meanwhile
 
@@ -47,6 +48,7 @@ def review_face(hand: OneHand, sights: Sights, first: str) -> Face:
             Entrance("/review/decide", desk.decide, Trust.DESK, ("POST",)),
             Entrance("/review/move", desk.move, Trust.DESK, ("POST",)),
             Entrance("/review/undo", desk.undo, Trust.DESK, ("POST",)),
+            Entrance("/review/rehear", desk.rehear, Trust.DESK, ("GET", "POST")),
             Entrance("/review/signing", desk.signing, Trust.DESK),
             Entrance("/review/sign", desk.sign, Trust.DESK, ("POST",)),
             Entrance("/review/checkpoint", desk.checkpoint, Trust.DESK),
@@ -74,6 +76,7 @@ class _Reviewed:
     desk: Desk
     sights: Sights
     first: str
+    again: Again
 
     async def sheet(self, request: Request) -> Response:
         """The list of an inspection; copies of its photos are made meanwhile."""
@@ -99,6 +102,18 @@ class _Reviewed:
     async def undo(self, request: Request) -> Response:
         """The last decision taken back."""
         return await self._done(request, lambda shop, key, name, _: self.desk.undo(shop, key, name))
+
+    async def rehear(self, request: Request) -> Response:
+        """Hear something once more, end that, or tell how far it is."""
+        if request.method != "POST":
+            return JSONResponse(self.again.told(request.query_params.get("job", "")))
+        what = await _body(request)
+        if what.get("stop") is True:
+            self.again.stop()
+            return JSONResponse({})
+        key, name = str(what.get("inspection") or self.first), _name(request)
+        sheet = await self.hand.do(lambda shop: self.desk.sheet(shop, key, name))
+        return JSONResponse(self.again.start(sheet, what))
 
     async def signing(self, request: Request) -> Response:
         """What whoever signs should know."""

@@ -17,6 +17,7 @@ from fieldlog.audio.peaks import peaks
 from fieldlog.errors import StoreError
 from fieldlog.photos.derived import VIEW_PIXELS, DerivedFolder
 from fieldlog.photos.scan import read_facts
+from fieldlog.serve.review.again import Again
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.where import media_of
 
@@ -34,6 +35,7 @@ class Sights:
     def __init__(self, store_folder: Path, today: date) -> None:
         """``store_folder``: the folder of the record; ``today``: for reading a camera's date."""
         self.media = media_of(store_folder)
+        self.again = Again(self.media)
         self._copies = DerivedFolder(store_folder)
         self._today = today
         self._pool = ThreadPoolExecutor(1, thread_name_prefix="pictures")
@@ -84,7 +86,8 @@ class Sights:
             list(self._copies.small_copies(usable, pixels))
 
     def close(self) -> None:
-        """Let go of the thread that makes copies."""
+        """Let go of the threads that make copies and hear again."""
+        self.again.close()
         self._pool.shutdown(wait=False, cancel_futures=True)
 
     def _read(self, name: str) -> bytes | None:

@@ -5,6 +5,7 @@ import { byId, el, photo, ruler, verdict } from "./dom.js";
 import { draw, hush, play, shape, tape } from "./sound.js";
 import { showSearch, showVehicle } from "./pages.js";
 import { showSign } from "./sign.js";
+import { showAgain } from "./again.js";
 
 const here = { token: "", sheet: null, at: null, one: null, items: new Map(), waiting: 0, form: null, sure: "", played: false, inspection: "" };
 const query = () => (here.inspection ? `inspection=${encodeURIComponent(here.inspection)}` : "");
@@ -191,6 +192,7 @@ function in_order(sheet) {
 
 function show_sheet(told) {
   const sheet = in_order(told);
+  if (told.listeners) here.listeners = told.listeners;
   here.sheet = sheet;
   if (told.first && stubs.size === 0) here.items.set(told.first.id, Promise.resolve(told.first));
   byId("title").textContent = sheet.vehicle.name;
@@ -438,7 +440,7 @@ function large(one) {
 // -- keys -----------------------------------------------------------------------------------------
 
 const LEGEND = [["Enter", "right as it stands"], ["1 to 9", "this reading"], ["R", "hear"], ["Shift R", "hear slower"], ["/", "type it, as it is spoken"], ["S", "split into several"],
-  ["X", "nothing was said"], ["N", "remark"], ["M", "move photo"], ["U", "undo"], ["J K, arrows", "next, before"], ["G", "next to decide"], ["F", "sign off"]];
+  ["X", "nothing was said"], ["N", "remark"], ["M", "move photo"], ["U", "undo"], ["J K, arrows", "next, before"], ["G", "next to decide"], ["A", "hear again, by another listener"], ["F", "sign off"]];
 
 function pressed(event) {
   if (!byId("keys-on").checked || byId("review").hidden || byId("large").open) return;
@@ -448,7 +450,7 @@ function pressed(event) {
   const pressing = at.closest("button, a, summary, label, input");
   if (pressing && (event.key === "Enter" || event.key === " ")) return;
   const one = { Enter: accept, r: () => hear(1), R: () => hear(event.shiftKey ? 0.6 : 1), "/": () => form("take"), s: () => form("split"), x: () => decide("nothing"),
-    n: () => form("remark"), m: move, u: undo, j: () => step(1), k: () => step(-1), ArrowDown: () => step(1), ArrowUp: () => step(-1), ArrowRight: () => step(1), ArrowLeft: () => step(-1), g: () => show(next_open()), f: to_sign };
+    n: () => form("remark"), m: move, u: undo, j: () => step(1), k: () => step(-1), ArrowDown: () => step(1), ArrowUp: () => step(-1), ArrowRight: () => step(1), ArrowLeft: () => step(-1), g: () => show(next_open()), f: to_sign, a: to_again };
   const does = one[event.key] || one[event.key.toLowerCase()] || (/^[1-9]$/.test(event.key) ? () => choose(Number(event.key) - 1) : null);
   if (!does || event.repeat) return;
   event.preventDefault();
@@ -458,7 +460,7 @@ function pressed(event) {
 // -- beginning ------------------------------------------------------------------------------------
 
 function turn(to) {
-  for (const name of ["review", "vehicle", "search", "sign"]) {
+  for (const name of ["review", "vehicle", "search", "again", "sign"]) {
     byId(name).hidden = name !== to;
     const button = byId(`to-${name}`);
     if (name === to) button.setAttribute("aria-current", "page"); else button.removeAttribute("aria-current");
@@ -474,7 +476,15 @@ async function to_sign() {
   byId("to-sign").focus();
   scrollTo(0, 0);
 }
-const signing_at = { query, token: () => here.token, inspection: () => here.inspection, say, sheet: show_sheet, back: () => { turn("review"); byId("card").focus(); } };
+function to_again() {
+  if (!here.sheet) return;
+  hush();
+  turn("again");
+  showAgain(byId("again"), again_at);
+}
+const again_at = { token: () => here.token, inspection: () => here.inspection, listeners: () => here.listeners || ["whisper"], one: () => (here.one && here.one.said && here.one.said.some((said) => said.clip) && !here.one.blind ? here.one : null),
+  sheet: (told, id) => { here.items.delete(id); show_sheet(told); kept(); if (here.at === id) here.at = null; }, back: () => signing_at.back(), card: (id) => { turn("review"); show(id); } };
+const signing_at = { query, token: () => here.token, inspection: () => here.inspection, say, sheet: show_sheet, back: () => { turn("review"); if (here.at) byId("card").focus(); else show(here.sheet.items[0].id); } };
 
 async function open_inspection(number, wanted = "") {
   here.inspection = String(number || "");
@@ -503,6 +513,7 @@ async function begin() {
   const away = { large, open: open_inspection };
   byId("to-vehicle").addEventListener("click", () => { turn("vehicle"); showVehicle(byId("vehicle"), here.sheet.vehicle.number, away); });
   byId("to-search").addEventListener("click", () => { turn("search"); showSearch(byId("search"), away); });
+  byId("to-again").addEventListener("click", to_again);
   byId("to-sign").addEventListener("click", to_sign);
   document.addEventListener("keydown", (event) => { here.played = true; pressed(event); });
   document.addEventListener("pointerdown", () => { here.played = true; });
