@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from fieldlog.errors import FieldlogError, UsageError
-from fieldlog.model import Decision
+from fieldlog.model.understanding import Decision
 from fieldlog.review.again import Differs, HeardAgain
 from fieldlog.review.exchanges import exchanges_of
 from fieldlog.review.view import Sheet, is_blind, name_of
