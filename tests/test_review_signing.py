@@ -82,7 +82,7 @@ def signed_as(page: Page, pin: str = "4711", again: str | None = None) -> None:
     """Fill in a new key's PIN and sign."""
     page.locator("#pin").fill(pin)
     if again is not None:
-        page.locator("#again").fill(again)
+        page.locator("#pin-again").fill(again)
     page.locator("#sign-it").click()
 
 
@@ -128,7 +128,7 @@ def test_a_newcomer_reviews_and_signs_the_demo(
                 page.keyboard.press("Space")
             if at[1] == "pin":
                 page.keyboard.type("4711")
-            if at[1] == "again":
+            if at[1] == "pin-again":
                 page.keyboard.type("4711")
                 page.keyboard.press("Enter")
                 break
@@ -212,7 +212,7 @@ def test_nobody_signs_what_the_other_changed_meanwhile(served: Served, browser: 
         to_signature(page)
         confirm_all(page)
         page.locator("#pin").fill("4711")
-        page.locator("#again").fill("4711")
+        page.locator("#pin-again").fill("4711")
         first = next(each for each in exchanges_of(served.record) if each.standing)
         served.shop.reviewing(served.key, "B. Brown").nothing(first.id, first.state)
         page.locator("#sign-it").click()

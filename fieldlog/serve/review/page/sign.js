@@ -55,7 +55,7 @@ function whose(told) {
   const mine = told.keys.find((each) => each.name === told.name);
   const chosen = mine ? `key ${told.keys.indexOf(mine)}` : "new";
   const radio = (value, text, more = null) => el("label", { class: "toggle" }, el("input", { type: "radio", name: "how", value, checked: value === chosen }), el("span", {}, text, more));
-  const field = (id, label, about) => el("div", { class: `field ${id}` }, el("label", { for: id }, label), el("input", { id, name: id, ...about }));
+  const field = (name, label, about, id = name) => el("div", { class: `field ${name}` }, el("label", { for: id }, label), el("input", { id, name, ...about }));
   const secret = { type: "password", autocomplete: "off", maxlength: 1000 };
   const box = el("fieldset", { class: "whose" }, el("legend", {}, "who signs"),
     told.keys_fault ? el("p", { role: "alert" }, told.keys_fault) : null,
@@ -63,7 +63,7 @@ function whose(told) {
     radio("new", "somebody who has no key yet: one is made now"),
     radio("none", "a name alone, without a key: nobody can check later who it was"),
     field("signer", "name", { type: "text", value: mine ? "" : told.name, autocomplete: "off", maxlength: 200 }),
-    field("pin", "PIN (at least 4 characters, longer is better)", secret), field("again", "the same PIN again", secret),
+    field("pin", "PIN (at least 4 characters, longer is better)", secret), field("again", "the same PIN again", secret, "pin-again"),
     el("p", { class: "quiet for-new" }, "The PIN opens the key and is kept nowhere. Forgotten, it cannot be had back: then a new key is made, and what the old one signed stays signed."));
   const fit = () => { box.dataset.how = box.querySelector("input[name=how]:checked").value.split(" ")[0]; };
   box.addEventListener("change", fit);
