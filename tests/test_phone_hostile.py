@@ -22,6 +22,7 @@ from websockets.asyncio.client import ClientConnection, connect
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 from websockets.typing import Origin
 
+from fieldlog.proof import note
 from fieldlog.serve.phone.frames import write_frame
 from fieldlog.serve.phone.photos import MOST_ARRIVING
 from fieldlog.shop.workshop import Workshop
@@ -57,7 +58,12 @@ def pair(shed: PhoneShed, client: httpx2.Client) -> str:
     code = shed.desk.pairing.offer()
     asked = post(client, "/phone/knock", {"code": code, "name": "test"}).json()
     assert shed.desk.pairing.allow(asked["digits"])
-    assert post(client, "/phone/enter", {"ticket": asked["ticket"]}).status_code == 200
+    entered = post(client, "/phone/enter", {"ticket": asked["ticket"]})
+    assert entered.status_code == 200
+    kept = note.parse(entered.json()["checkpoint"])  # a witness outside the machine
+    assert kept is not None
+    assert kept.one("for") == "pairing"
+    assert kept.is_signed
     told: dict[str, str] = client.get("/session").json()
     client.headers["x-fieldlog-token"] = told["token"]
     return told["name"]

@@ -19,7 +19,7 @@ NOTHING_STANDS = "nothing of it is in the record"
 UNSAID = "entered by hand, nothing was said"
 
 
-BEFORE_SIGNING = {
+_BEFORE_SIGNING = {
     "dangerous": "dangerous, not put right",
     "beyond": "beyond its limit",
     "unaffirmed": "read back, not affirmed",
@@ -28,6 +28,11 @@ BEFORE_SIGNING = {
     "open": "not looked at",
 }
 """What whoever signs is shown, the worst first -> its heading."""
+
+
+def before_signing(what: str) -> str:
+    """The heading of what whoever signs is shown, by its kind."""
+    return _BEFORE_SIGNING[what]
 
 
 def not_confirmed(headings: Sequence[str]) -> str:

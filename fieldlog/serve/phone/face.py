@@ -34,6 +34,8 @@ class PhoneDoor:
     book: PhoneBook
     cookie: str
     knocked: Callable[[Knock], None]
+    witness: Callable[[], str]
+    """The record's checkpoint as a text, for the phone to keep; "" where none can be made."""
 
     async def knock(self, request: Request) -> Response:
         """A code becomes a request, whose four digits both sides show."""
@@ -55,7 +57,8 @@ class PhoneDoor:
         if state is Entry.GONE:
             return JSONResponse({"state": state.value}, 410)
         secret, phone = await asyncio.to_thread(self.book.add, name)
-        answer = JSONResponse({"state": state.value, "phone": phone.id})
+        kept = await asyncio.to_thread(self.witness)
+        answer = JSONResponse({"state": state.value, "phone": phone.id, "checkpoint": kept})
         answer.set_cookie(
             self.cookie,
             secret,

@@ -26,8 +26,10 @@ from fieldlog.serve.phone.source import PhoneSource
 from fieldlog.serve.phone.view import happened
 from fieldlog.serve.run import LOOPBACK, bound, port_of, running
 from fieldlog.shop import events as ev
+from fieldlog.shop import witness
 from fieldlog.shop.events import Event
 from fieldlog.shop.inspecting import Inspecting
+from fieldlog.shop.workshop import Workshop
 
 PORT = 47_911
 """The same every time, because what a phone keeps belongs to name and port (common practice: one that
@@ -92,6 +94,20 @@ class PhoneDesk:
         return f"{self.place.url}#{self.pairing.offer()}"
 
 
+def _checkpoint(hand: OneHand) -> str:
+    """What a phone that was just let in keeps: a witness outside the machine. It never keeps the phone out."""
+
+    def made(shop: Workshop) -> str:
+        one = witness.checkpoint(shop.store, "pairing", shop.now())
+        witness.handed_out(shop.store, one)
+        return one.text
+
+    try:
+        return hand.now(made)
+    except FieldlogError:
+        return ""
+
+
 @contextmanager
 def phone_serving(
     place: PhonePlace,
@@ -130,7 +146,7 @@ def phone_serving(
 
     inspecting.subscribe(told)
     cookie = cookie_name(port_of(place.listening), secure=True)
-    door = PhoneDoor(pairing, book, cookie, knocked)
+    door = PhoneDoor(pairing, book, cookie, knocked, lambda: _checkpoint(hand))
     face = phone_face(door, line, photos, place.certified.authority)
     app = build([face, *more], Keys(time.monotonic), hosts=place.hosts, secure=True)
     certified = place.certified

@@ -36,7 +36,7 @@ def signing(shop: Workshop, inspecting: Inspecting, sheet: Sheet, name: str) -> 
         "keys": people,
         "keys_fault": fault,
         "known": [
-            {"what": what, "heading": words.BEFORE_SIGNING[what], "lines": lines}
+            {"what": what, "heading": words.before_signing(what), "lines": lines}
             for what, lines in known_lines(known)
         ],
         "undecided": len(sheet.queue),
@@ -54,7 +54,7 @@ def sign(shop: Workshop, inspecting: Inspecting, seen: int, name: str, what: Jso
     known = inspecting.before_signing()
     confirmed = what.get("confirmed")
     agreed = set(map(str, confirmed)) if isinstance(confirmed, list) else set()
-    missing = [words.BEFORE_SIGNING[each] for each, _ in known_lines(known) if each not in agreed]
+    missing = [words.before_signing(each) for each, _ in known_lines(known) if each not in agreed]
     if missing:
         raise UsageError(words.not_confirmed(missing), todo="read it, and mark it as known")
     signer = _signer(keyring(shop.store), name, what)

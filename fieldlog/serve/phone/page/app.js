@@ -1,6 +1,6 @@
 // The page: comes in, listens, photographs, shows. Sound and photos go to the keeper, a worker of its own.
 
-import { comeIn } from "/page/phone/door.js";
+import { comeIn, witnesses } from "/page/phone/door.js";
 import { withExif } from "/page/phone/exif.js";
 import { sha256 } from "/page/phone/frames.js";
 import { $, alarm, told, view } from "/page/phone/show.js";
@@ -193,6 +193,8 @@ async function start() {
   if (!session) return;
   $("door").hidden = true;
   $("work").hidden = $("bar").hidden = false;
+  $("witness").hidden = !witnesses().length;
+  $("checkpoint").textContent = witnesses().at(-1) || "";
   keeper = new Worker("/page/phone/keeper.js", { type: "module" });
   keeper.onmessage = heard;
   keeper.postMessage({ open: session.token });
