@@ -16,7 +16,7 @@ from fieldlog.language.breath import Breath
 from fieldlog.language.lexicon import Words
 from fieldlog.model.finding import Finding
 from fieldlog.model.question import Asks, Question
-from fieldlog.model.understanding import Decision, Flag, Understanding
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.words import questions
 
 NEARSIDE = frozenset({"nearside", "offside"})
@@ -91,3 +91,10 @@ def _at_either(findings: tuple[Finding, ...]) -> Iterator[Finding]:
         for side in _SIDES if set(words) & set(_SIDES) else ():
             place = " ".join(side if word in _SIDES else word for word in words)
             yield replace(one, position=place)
+
+
+def sided(words: Words, found: Understanding) -> Understanding:
+    """``found`` with its flag, where its side depends on the side on which traffic keeps."""
+    if NEARSIDE.isdisjoint(words) or found.kind is not Kind.FINDING:
+        return found
+    return replace(found, flags=tuple(dict.fromkeys((*found.flags, Flag.NEARSIDE))))

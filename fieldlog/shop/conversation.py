@@ -23,7 +23,8 @@ from fieldlog.hearing import BRIDGED_S, Heard, hear_clip, joined
 from fieldlog.language.answers import APART
 from fieldlog.language.breath import Breath
 from fieldlog.language.decide import meaning_key
-from fieldlog.language.inspection import InspectionLanguage, value_said
+from fieldlog.language.in_words import value_said
+from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.language.led import Led, LedLanguage
 from fieldlog.language.sides import by_side_of_traffic
 from fieldlog.model.command import Command

@@ -11,7 +11,7 @@ from fieldlog.aftercare.crosschecks import CrossCheck, Unanswered, WorkDone, una
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.errors import FieldlogError
 from fieldlog.language.answers import APART
-from fieldlog.language.inspection import in_words, value_said
+from fieldlog.language.in_words import in_words, value_said
 from fieldlog.limits.assess import Assessment, again, assess
 from fieldlog.limits.cautions import cautioned, is_dangerous
 from fieldlog.model.command import Command

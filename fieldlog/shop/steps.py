@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from fieldlog.aftercare.checklist import Skip
 from fieldlog.aftercare.plan import skipped_event
 from fieldlog.hearing import Heard
-from fieldlog.language.inspection import in_words
+from fieldlog.language.in_words import in_words
 from fieldlog.limits.assess import Assessment
 from fieldlog.model.command import Command
 from fieldlog.model.finding import Finding

@@ -1,0 +1,94 @@
+"""What conditions and places are called, from the rules of the grammars (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from fieldlog.catalogue.component import Catalogue
+from fieldlog.grammar.check import references
+from fieldlog.grammar.expression import Rule
+from fieldlog.language.lexicon import Words, phrases, spoken_name
+from fieldlog.language.shape import GRAMMAR
+from fieldlog.language.subjects import SubjectReader
+from fieldlog.language.values import Vocabulary
+
+
+def vocabulary(
+    rules: Mapping[str, Rule],
+    typed: Mapping[str, Rule],
+    trade: Mapping[str, Rule],
+    subjects: SubjectReader,
+    catalogue: Catalogue,
+) -> Vocabulary:
+    """What conditions, faults, readings and places are called; ``typed`` and ``trade`` only typed."""
+    conditions = {
+        spoken_name(name): phrases(rules, name) for name in rules if name.startswith("conditions.")
+    }
+    faults = {spoken_name(n): phrases(rules, n) for n in rules if n.startswith("faults.")}
+    last: dict[str, dict[Words, str]] = {}
+    axes = [
+        a for c in catalogue for a in (*c.axes, *(a for k in c.characteristics for a in k.axes))
+    ]
+    for axis in {a.name for a in axes}:
+        rule = f"positions.{axis.replace(' ', '_')}_last"
+        if rule in rules:
+            own = {
+                phrase: value
+                for value in subjects.values(axis)
+                for phrase in phrases(rules, f"positions.{value.replace(' ', '_')}")
+            }
+            last[axis] = {
+                phrase: value
+                for phrase in phrases(rules, rule)
+                for words, value in own.items()
+                if phrase[-len(words) :] == words
+            }
+        else:  # typed only: offered to listeners it would add half as many states again
+            last[axis] = _behind(rules, axis, subjects.values(axis))
+    return Vocabulary(
+        copulas=(*phrases(rules, f"{GRAMMAR}.is"), *phrases(typed, "dialogue.typed_is")),
+        conditions=conditions,
+        faults=faults,
+        readings=phrases(rules, f"{GRAMMAR}.readings"),
+        last=last,
+        typed=_named_rules(trade, "trade.is_"),
+        works=_named_rules(trade, "trade.did_"),
+        done_for=frozenset(phrases(trade, "trade.worn_out")),
+    )
+
+
+def _named_rules(rules: Mapping[str, Rule], start: str) -> Mapping[str, tuple[Words, ...]]:
+    """Canonical name -> the phrases of the rule that is called ``start`` and it."""
+    return {
+        spoken_name(name.removeprefix(start)): phrases(rules, name)
+        for name in rules
+        if name.startswith(start)
+    }
+
+
+def _behind(rules: Mapping[str, Rule], axis: str, values: Iterable[str]) -> dict[Words, str]:
+    """Words of a place that can follow what was found: "leaking on the right", "loose at the rear".
+
+    Only with their preposition: "two millimetres left" is what is left of a pad.
+    """
+    after = f"positions.{axis.replace(' ', '_')}_after"
+    said = phrases(rules, after) if after in rules else ()
+    return {
+        phrase: value
+        for value in values
+        for words in phrases(rules, f"positions.{value.replace(' ', '_')}")
+        for phrase in said
+        if phrase[:1] in (("at",), ("on",)) and phrase[2:] == words
+    }
+
+
+def place_words(rules: Mapping[str, Rule]) -> Mapping[Words, frozenset[str]]:
+    """Words of a place -> the canonical values they can mean."""
+    found: dict[Words, set[str]] = {}
+    for name, rule in rules.items():
+        if name.startswith("positions.") and not any(references(rule.expression)):
+            for phrase in phrases(rules, name):
+                found.setdefault(phrase, set()).add(spoken_name(name))
+                if spoken_name(name)[-1:].isdigit():
+                    found.setdefault(("cell", *phrase), set()).add(spoken_name(name))
+    return {phrase: frozenset(values) for phrase, values in found.items()}
