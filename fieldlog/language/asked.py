@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from fieldlog.catalogue.component import SOUND, WORK, Catalogue
-from fieldlog.language.trade import NOTED
+from fieldlog.language.left_open import NOTED
 from fieldlog.model.finding import Finding
 from fieldlog.model.question import Asks, Question
 from fieldlog.model.understanding import Decision, Kind, Understanding

@@ -7,11 +7,13 @@ listed, before a microphone is opened. ``load`` reads the files; all else is pur
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import cached_property, lru_cache
 
 from fieldlog.catalogue.component import SOUND, Catalogue, Component
 from fieldlog.catalogue.phrases import expand
+from fieldlog.grammar.expression import Rule
 from fieldlog.grammar.grammar import Grammar
 from fieldlog.grammar.offered import OfferedGrammar
 from fieldlog.language.answering import AnsweringLanguage, with_answers
@@ -36,6 +38,7 @@ from fieldlog.language.in_words import (
     written_ways,
 )
 from fieldlog.language.led import Led, LedLanguage, with_bare
+from fieldlog.language.left_open import left_open
 from fieldlog.language.lexicon import Words
 from fieldlog.language.one_finding import FindingReader
 from fieldlog.language.shape import Shaped
@@ -43,7 +46,7 @@ from fieldlog.language.shared import shared
 from fieldlog.language.sides import sided
 from fieldlog.language.spellings import owned_ways
 from fieldlog.language.subjects import SubjectReader
-from fieldlog.language.trade import TradeReader, left_open
+from fieldlog.language.trade import TradeReader
 from fieldlog.language.typed import only_typed, typed_words, widened
 from fieldlog.language.unnamed import UnnamedReader
 from fieldlog.language.values import ValueReader
