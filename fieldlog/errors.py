@@ -12,6 +12,7 @@
     ├── PhotoError                 6  a photo or folder of photos that cannot be used
     ├── LimitError                 7  a limit pack with faults (all of them at once)
     ├── StoreError                 8  the database or its media folder cannot be used
+    │   └── OwnTroubleError      this machine's own disk or server, and nothing that came from elsewhere
     └── PartialError               9  the work was done, but some inputs were left out (each is named)
 
 An expected outcome (an utterance nobody understood, a photo without a time) is a value, never an
@@ -87,6 +88,10 @@ class StoreError(FieldlogError):
     """The database or its media folder cannot be used."""
 
     exit_code = 8
+
+
+class OwnTroubleError(StoreError):
+    """This machine's own disk, record or server cannot go on: nothing is said of what came from elsewhere."""
 
 
 class PartialError(FieldlogError):

@@ -224,6 +224,36 @@ def test_two_merges_at_once_are_each_once(there: PostgresStore, tmp_path: Path) 
     assert there.verify().rows == 14
 
 
+def test_two_desks_fetch_at_once_what_a_bay_handed_over(
+    server: Server, filled: Both, tmp_path: Path
+) -> None:
+    """Each desk has its own folder for the one record on the server, and both fetch the same place."""
+    from fieldlog.bundle.handover import FolderPlace, fetch
+    from fieldlog.shop.handing_over import hand_over
+    from fieldlog.shop.workshop import Workshop
+
+    file = filled[0]
+    place = FolderPlace(tmp_path / "stick", new=True)
+    hand_over(Workshop(file, now=lambda: START), place)
+    url = server.fresh()
+    desks = [folder_of(url, tmp_path / name) for name in ("one", "two")]
+
+    def fetches(folder: Path) -> Callable[[], object]:
+        def work() -> None:
+            with Repository(folder) as shop:
+                assert fetch(shop, place, START).aside == ()
+
+        return work
+
+    _at_once([fetches(folder) for folder in desks])
+    with Repository(desks[0]) as shop:
+        assert shop.fingerprint() == file.fingerprint()
+        assert {fault.partition(": ")[2] for fault in shop.verify().faults} <= {
+            "is missing from the media folder"  # it is in the other desk's: they share none here
+        }
+        assert shop.verify().rows == file.verify().rows
+
+
 class _Cut:
     """A connection that the server cuts at statement ``at``, or after its commit was done."""
 

@@ -20,7 +20,7 @@ from typing import Any
 from fieldlog.bundle.archive import Archive
 from fieldlog.bundle.lines import LONGEST_LINE, read_elsewhere, read_limit, read_row, schema
 from fieldlog.bundle.make import FORMAT, tags
-from fieldlog.errors import FieldlogError, StoreError
+from fieldlog.errors import FieldlogError, OwnTroubleError, StoreError
 from fieldlog.proof import merkle, note, sshsig
 from fieldlog.proof.note import Checkpoint
 from fieldlog.store.base import Elsewhere, StoredRow
@@ -31,12 +31,11 @@ from fieldlog.store.merging import Merged
 from fieldlog.store.repository import Repository
 from fieldlog.store.schema import MEDIA
 from fieldlog.store.sqlite_store import SqliteStore
+from fieldlog.store.trouble import is_own
 
 _MOST_TEXT = 64 << 20
 _MOST_TOLD = 50
 _MOST_FAULTS = 1000
-_MOST_ROWS = 500_000
-"""All are held in memory while they are tried out: some 4 kB each."""
 _MOST_ROWS = 500_000
 """All are held in memory while they are tried out: some 4 kB each."""
 _NEEDED = ("about.json", "checkpoint.txt", "elsewhere.jsonl", "limits.jsonl", "places.jsonl", "proof.json", "rows.jsonl", "schema.json")  # fmt: skip
@@ -327,6 +326,8 @@ class _Checking:
                     for kept in store.checkpoints():
                         self._covers(store, kept)
             except (FieldlogError, ValueError, TypeError, KeyError, OverflowError) as error:
+                if is_own(error):  # a full disk here is no fault of the bundle
+                    raise OwnTroubleError(str(error), where=str(folder)) from error
                 self.faults.append(f"a record does not take it: {note.plain(str(error))}")
 
     def _covers(self, store: SqliteStore, kept: Any) -> None:
@@ -397,6 +398,20 @@ def merge(store: Repository, path: Path, now: datetime) -> Merged:
             where=str(path),
             todo=f"fieldlog bundle verify {path}",
         )
+    return _take(store, path, content)
+
+
+def take_checked(store: Repository, path: Path, content: Content) -> Merged:
+    """``merge`` of a bundle that has no fault; ``OwnTroubleError`` where it is this machine that cannot go on."""
+    try:
+        return _take(store, path, content)
+    except StoreError as error:
+        if is_own(error):
+            raise OwnTroubleError(error.what, where=error.where, todo=error.todo) from error
+        raise
+
+
+def _take(store: Repository, path: Path, content: Content) -> Merged:
     own = [e for e in content.elsewhere if e.writer == store.engine.writer]
     if any(not store.engine.has(each.hash) for each in own):
         raise StoreError(
@@ -408,7 +423,9 @@ def merge(store: Repository, path: Path, now: datetime) -> Merged:
         brought = sum(_bring(store.media, archive, name) for name in content.media)
     taken = store.engine.take(content.rows, content.elsewhere)
     rivalled = tuple(store.rivalled(taken.owners))
-    return Merged(taken.rows, brought, len(content.rows), store.fingerprint(), rivalled)
+    return Merged(
+        taken.rows, brought, len(content.rows), store.fingerprint(), rivalled, taken.owners
+    )
 
 
 def _bring(media: MediaFolder, archive: Archive, name: str) -> bool:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from fieldlog.cli.handover import fetch, receive, send
 from fieldlog.cli.key import pin_option, signer_for
 from fieldlog.cli.store_option import is_record, opened, store_option, workshop
 from fieldlog.config import store_folder
@@ -218,3 +219,7 @@ def _document(content: Content) -> dict[str, object]:
         "faults": list(content.faults),
         "told": list(content.told),
     }
+
+
+for _command in (send, fetch, receive):
+    bundle.add_command(_command)

@@ -51,6 +51,8 @@ class Merged:
     rivalled: tuple[tuple[InspectionRecord, RecordedFinding], ...] = ()
     """Findings, of the inspections that something came in for, that both records corrected, or that
     one corrected and the other withdrew."""
+    owners: frozenset[str] = frozenset()
+    """Ids of the vehicles and inspections that rows came in for."""
 
 
 def merge(
@@ -73,6 +75,7 @@ def merge(
         there,
         ours.fingerprint(),
         tuple(rivalled(ours, taken.owners)),
+        taken.owners,
     )
 
 

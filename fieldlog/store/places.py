@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import groupby
 
 from fieldlog.store.base import Elsewhere, StoredRow
-from fieldlog.store.chain import LOCAL, Cell, Place, Row
+from fieldlog.store.chain import LOCAL, Cell, Place, Row, fingerprint
 from fieldlog.store.old_chain import OldPlace
 from fieldlog.store.schema import CHAINED, CHILDREN, MEDIA, NUMBERED
 from fieldlog.store.sql import MANY, Read, Tables
@@ -35,6 +36,13 @@ def rows_of_owner(connection: Tables, owner: str) -> int:
     """How many rows of the record belong to a vehicle or an inspection."""
     row = connection.execute("SELECT count(*) FROM record WHERE owner = ?", (owner,)).fetchone()
     return int(row[0])
+
+
+def fingerprints(connection: Tables) -> dict[str, str]:
+    """The fingerprint of the rows of every vehicle and inspection (id)."""
+    rows = connection.execute(f"SELECT owner, hash FROM record {MANY} ORDER BY owner, hash")
+    grouped = groupby(rows, key=lambda row: row["owner"])
+    return {owner: fingerprint(row["hash"] for row in of) for owner, of in grouped}
 
 
 def turn_of(connection: Tables, id: str) -> int:

@@ -178,6 +178,11 @@ class SqlStore(ABC):
         with self._reading():
             return places.rows_of_owner(self.connection, owner)
 
+    def fingerprints(self) -> dict[str, str]:
+        """The fingerprint of the rows of every vehicle and inspection (id)."""
+        with self._reading():
+            return places.fingerprints(self.connection)
+
     def sampled(self) -> tuple[Review, ...]:
         """Decisions of the blind sample of every inspection, and what was taken back, oldest first."""
         with self._reading():

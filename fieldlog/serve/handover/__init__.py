@@ -1,0 +1,1 @@
+"""Bundles that bays hand over to this shop."""

@@ -1,0 +1,81 @@
+"""A bay hands over everything that it found and that is not at the place yet."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fieldlog.bundle.handover import HandoverPlace, put_bundle
+from fieldlog.bundle.parts import NAME, key_of
+
+if TYPE_CHECKING:
+    from fieldlog.shop.workshop import Workshop
+
+
+@dataclass(frozen=True, slots=True)
+class HandedOver:
+    """What one handing over came to."""
+
+    bundles: int
+    """Put there now."""
+    bytes: int
+    known: int
+    """Bundles of the same rows that were there."""
+    answers: tuple[str, ...]
+    """What the other side said."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Due:
+    kind: str
+    id: str
+    key: str
+
+    @property
+    def name(self) -> str:
+        return f"{self.kind}-{self.id}-{self.key}"
+
+
+def hand_over(
+    shop: Workshop,
+    place: HandoverPlace,
+    *,
+    again: bool = False,
+    told: Callable[[str], None] = lambda _: None,
+) -> HandedOver:
+    """Put a bundle of every inspection (and of each vehicle without one) to ``place``.
+
+    One whose rows are there as they are now is passed over. ``again``: all of them, every part anew.
+    ``told``: the name of each, before it is made. Raises ``StoreError``; what was put there stays.
+    """
+    there = {name.rpartition("-")[0] for name in place.lists() if NAME.fullmatch(name)}
+    due = list(_due(shop))
+    new = [each for each in due if again or each.name not in there]
+    size, answers = 0, []
+    for each in new:
+        told(each.name)
+        with tempfile.TemporaryDirectory(prefix="fieldlog-") as made:
+            out = Path(made)
+            if each.kind == "vehicle":
+                path = shop.bundle(vehicle=each.id, out=out)
+            else:
+                path = shop.bundle(each.id, out=out)
+            sent, answer = put_bundle(place, path, each.name, again=again)
+        size += sent
+        answers += [answer] if answer else []
+    return HandedOver(len(new), size, len(due) - len(new), tuple(answers))
+
+
+def _due(shop: Workshop) -> Iterator[_Due]:
+    """Every inspection with its vehicle, and every vehicle that none is of."""
+    prints = shop.store.engine.fingerprints()
+    inspected: set[str] = set()
+    for head in shop.store.inspections():
+        inspected.add(head.vehicle_id)
+        yield _Due("inspection", head.id, key_of((prints[head.id], prints[head.vehicle_id])))
+    for vehicle in shop.store.vehicles():
+        if vehicle.id not in inspected:
+            yield _Due("vehicle", vehicle.id, key_of((prints[vehicle.id],)))
