@@ -31,6 +31,7 @@ from fieldlog.lab.adapting.takes import (
     kept_apart,
     negatives,
     said_often,
+    shards,
     takes,
 )
 from fieldlog.lab.speech_set.neural_worker import chosen_style
@@ -365,6 +366,19 @@ def short_noises(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.mark.usefixtures("short_noises")
+def test_additions_that_are_written_among_the_takes_are_no_takes(tmp_path: Path) -> None:
+    """`adapt train --out takes/first.npz`, and again with more steps."""
+    sound = np.zeros(16000, np.int16)
+    made = [Take("finding", "chain dry", "kokoro x", sound)]
+    takes_module.write_takes(tmp_path / "natural-00000.npz", made)
+    np.savez_compressed(tmp_path / "first.npz", **{"x|A": np.zeros((2, 2), np.float16)})
+    assert [path.name for path in shards(tmp_path)] == ["natural-00000.npz"]
+    assert [take.words for take in takes(tmp_path)] == ["chain dry"]
+    (tmp_path / "cut.npz").write_bytes(b"PK")
+    with pytest.raises(UsageError, match=r"cut\.npz"):
+        takes(tmp_path)
+
+
 def test_batches_hold_what_the_takes_say(tmp_path: Path) -> None:
     takes_module.write_takes(tmp_path / "one.npz", _takes(9))
     batch = next(iter(Batches(tmp_path, plain(), 4, seed=2)))

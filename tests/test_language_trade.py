@@ -17,6 +17,7 @@ from fieldlog.limits.context import keeps_left
 from fieldlog.model.command import Command
 from fieldlog.model.question import Asks
 from fieldlog.model.understanding import Decision, Flag, Kind
+from fieldlog.words import tell
 from tests.breaths import written
 from tests.shared import need_shared
 
@@ -51,6 +52,43 @@ def faults(row: dict[str, Any], language: InspectionLanguage, words: str) -> lis
     if row.get("why", "") not in said.reason:
         wrong.append(f"wanted {row['why']!r} in {said.reason!r}")
     return wrong
+
+
+ASKED_WITH = {
+    "front brake was spongy": ["front brake: spongy"],
+    "the chain was dry": ["drive chain: dry"],
+    "rear pads could be below two mil": ["rear brake pads, thickness: less than 2 mm"],
+    "rear pads may be two mil": ["rear brake pads, thickness: 2 mm"],
+    "rear pads maybe two mil": ["rear brake pads, thickness: 2 mm"],
+    "pressures thirty six front forty two rear": [
+        "front tyre, pressure: 36 psi", "front tyre, pressure: 36 kPa",
+        "rear tyre, pressure: 42 psi", "rear tyre, pressure: 42 kPa",
+    ],
+    "pressures thirty six psi front forty two psi rear": [
+        "front tyre, pressure: 36 psi", "rear tyre, pressure: 42 psi",
+    ],
+    "both mirrors are loose, left one's cracked": ["left mirror: loose", "right mirror: loose"],
+    "everything works": [],
+    "everything else is fine": [],
+    "all good": [],
+}  # fmt: skip
+"""What is thought, was so once, or is of no part in particular: asked, with what it may be."""
+
+
+@pytest.mark.parametrize("words", ASKED_WITH)
+def test_what_is_not_certain_is_asked_about(language: InspectionLanguage, words: str) -> None:
+    whole = language.typed(words).whole
+    assert whole.decision is Decision.ASK
+    assert [tell.finding(one) for one in whole.offered] == ASKED_WITH[words]
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["rear tread was four thirty-seconds", "front brake is still spongy", "chain was lubed"],
+)
+def test_a_reading_that_was_taken_is_one(language: InspectionLanguage, words: str) -> None:
+    """What was read, what was done, and what is so still."""
+    assert language.typed(words).whole.decision is Decision.ACCEPT
 
 
 @pytest.mark.parametrize("row", OWN, ids=lambda row: row["w"])

@@ -16,9 +16,10 @@ from fieldlog.limits.packs import shipped_limits
 from fieldlog.model.finding import Finding, Qualifier, Quantity
 from fieldlog.model.limit import Aggregation, Relation
 from fieldlog.model.state import Severity, State
-from fieldlog.model.verdict import InDoubt, Judgement
+from fieldlog.model.verdict import InDoubt, Judgement, Verdict
 from fieldlog.quantities.units import UNITS
 from fieldlog.report.gauge import gauge
+from fieldlog.report.lines import limit_lines
 from fieldlog.words import english, tell
 from fieldlog.words.say import unit_name
 from tests.store_samples import CRACKED, GRADE, RUN_OUT, tread_limit
@@ -247,3 +248,16 @@ def test_a_value_of_our_own_is_set_as_print_sets_it_and_a_cited_one_as_its_sourc
     assert tell.limit_value(rows["common.fluid-age"]) == "2 years"
     cited = next(row for row in rows.values() if row.printed == "3/16 in (4.8 mm)")
     assert tell.limit_value(cited) == "3/16 in (4.8 mm)"
+
+
+def test_a_limit_reads_the_value_as_it_was_said() -> None:
+    """4/32 in stays 4/32 in where that is what was judged; what was converted is a figure."""
+    limit = replace(tread_limit(), unit="in")
+    said = Quantity(Fraction(4, 32), "in", "four thirty seconds")
+    verdict = Verdict(State.WITHIN, Judgement(limit, State.WITHIN, None, reading=Fraction(4, 32)))
+    (line,) = limit_lines(verdict, said)
+    assert line.detail == "reads 4/32 in"
+    (line,) = limit_lines(verdict, replace(said, value=Fraction(3, 32)))  # another was judged
+    assert line.detail == "reads 0.125 in"
+    (line,) = limit_lines(verdict, Quantity(Fraction(127, 40), "mm", "three point one seven five"))
+    assert line.detail == "reads 0.125 in"

@@ -22,6 +22,7 @@ from fieldlog.language.as_written import as_written
 from fieldlog.language.asked import (
     NOT_SURE,
     asked_if_sound,
+    is_fault,
     refused,
 )
 from fieldlog.language.breath import Breath, Phrases, breath_key
@@ -38,7 +39,7 @@ from fieldlog.language.in_words import (
     written_ways,
 )
 from fieldlog.language.led import Led, LedLanguage, with_bare
-from fieldlog.language.left_open import left_open
+from fieldlog.language.left_open import left_open, of_everything
 from fieldlog.language.lexicon import Words
 from fieldlog.language.one_finding import FindingReader
 from fieldlog.language.shape import Shaped
@@ -56,6 +57,8 @@ from fieldlog.model.question import Asks
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.quantities.written import DecimalSign, Way, Written
 
+WAS_SO = "it was so: whether it is so now was not said"
+_WAS, _STILL = frozenset({"was", "were"}), frozenset({"is", "are", "now", "still"})
 _BEGINS_A_QUESTION = frozenset(
     ("is", "are", "was", "were", "did", "does", "do", "has", "have", "had", "any")
 )
@@ -220,6 +223,8 @@ class InspectionLanguage(OfferedGrammar):
             return Breath(text, (replace(asked_if_sound(whole), reason=NOT_SURE),))
         if any(one.quantity is not None for one in whole.offered) and number_parted(text):
             return found.asked(PARTED)
+        if any(_was_so(part, self.catalogue) for part in found.parts):
+            return found.asked(WAS_SO)
         return found
 
     def _all_of(self, text: str) -> Breath:
@@ -361,7 +366,13 @@ class InspectionLanguage(OfferedGrammar):
         commas = commas_in(text.lower(), words)
         asked = self._unnamed.of_places(words, text, commas)
         asked = asked or self._breaths.with_left_over(words, text, commas)
-        return asked or self._unnamed.of_what(words, text) or self._unknown(words, text) or found
+        return (
+            asked
+            or self._unnamed.of_what(words, text)
+            or self._unnamed.of_several(words, text, self.typed)
+            or self._unknown(words, text)
+            or (Breath(text, (of_everything(text),)) if self._trade.is_everything(words) else found)
+        )
 
     def _unknown(self, words: Words, text: str) -> Breath | None:
         told = self._trade.unknown_of(words)
@@ -374,6 +385,12 @@ class InspectionLanguage(OfferedGrammar):
         return frozenset(
             w for names in said for text in names for p in expand(text) for w in p.split()
         )
+
+
+def _was_so(part: Understanding, catalogue: Catalogue) -> bool:
+    """A fault that was: it may have been put right since. A value that was read is the reading."""
+    words = frozenset(part.text.lower().replace(",", " ").split())
+    return not _WAS.isdisjoint(words) and _STILL.isdisjoint(words) and is_fault(part, catalogue)
 
 
 def _seems_sound(part: Understanding) -> bool:

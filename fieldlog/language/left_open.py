@@ -50,6 +50,14 @@ class Worded:
     """Words of the piece that has no entry, or of the condition that is not said of it."""
 
 
+def of_everything(text: str) -> Understanding:
+    """The question which parts were meant."""
+    question = Question(Asks.IN_FULL, questions.OF_WHICH_PARTS)
+    return Understanding(
+        Decision.ASK, Kind.FINDING, "of which part was not said", text, question=question
+    )
+
+
 def left_open(told: Worded, text: str) -> Understanding:
     """The question for what was left open: a measurement, or how it is."""
     component, place = told.about.component, told.about.position

@@ -252,11 +252,14 @@ class FindingReader:
         """ "I think the rear disc is bent", "chain good, probably": asked, with what is thought."""
         if not self._typed_words.intersection(words):
             return None
-        said = self._trade.less_unsure(words)
-        found = self.plain(said, text) if said != words else None
-        if found is None or found.kind is not Kind.FINDING or not found.offered:
-            return None
-        return asked_in_full(found, NOT_SURE)
+        ways = [self._trade.less_unsure(words)]
+        for about in self._subjects.read(words)[:1]:  # "rear pads could be below two mil"
+            ways.append((*words[: about.used], *self._trade.less_unsure(words[about.used :])))
+        for said in dict.fromkeys(ways):
+            found = self.plain(said, text) if said != words else None
+            if found is not None and found.kind is Kind.FINDING and found.offered:
+                return asked_in_full(found, NOT_SURE)
+        return None
 
     def _of_some(self, words: Words, text: str) -> Understanding | None:
         """ "A few of the front spokes are loose", "neither mirror is cracked", "no lights work"."""

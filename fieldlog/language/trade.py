@@ -91,6 +91,7 @@ class TradeReader:
         self._measured_at, self._measured_running = of("measured_at"), of("measured_running")
         self._lacks, self._its_limit = of("lacks"), of("its_limit")
         self.some_of, self.none_of = of("some_of"), of("none_of")
+        self._everything, self._all_is_well = of("everything"), of("all_is_well")
         self.each = tuple(of("each"))
         self.sides = {
             phrase: side
@@ -158,6 +159,10 @@ class TradeReader:
         while phrase := next(self._unsure.behind(words), ()):
             words = words[: -len(phrase)]
         return words
+
+    def is_everything(self, words: Words) -> bool:
+        """ "Everything works", "all good": of no part, so of none is it taken."""
+        return words in self._all_is_well or any(self._everything.before(words))
 
     def of_a_piece(self, words: Words) -> Worded | None:
         """ "Number plate bracket broken": not of the number plate, and of nothing that has an entry.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from functools import cached_property
 
 from fieldlog.catalogue.component import SOUND, Catalogue, Component
@@ -17,7 +18,7 @@ from fieldlog.language.one_finding import FOUND_IN
 from fieldlog.language.subjects import About, SubjectReader
 from fieldlog.language.typed import other_number
 from fieldlog.language.values import Reading, Standing, ValueReader
-from fieldlog.model.understanding import Understanding
+from fieldlog.model.understanding import Decision, Understanding
 
 _MOST_PARTS = 5
 """Parts that are offered where one was named in part."""
@@ -68,6 +69,22 @@ class UnnamedReader:
         if any(one.condition == SOUND for each in found for one in each.offered) and not names:
             return None
         return asked_of(text, found, "of what was not said")
+
+    def of_several(self, words: Words, text: str, typed: Callable[[str], Breath]) -> Breath | None:
+        """ "Pressures thirty six front forty two rear": what is measured of one kind of part.
+
+        ``typed``: what a text comes to as a whole breath.
+        """
+        names = self._measured_parts.get(other_number(words[0]) if words else "", ())
+        if not names or self._subjects.read(words):
+            return None
+        tried = [typed(" ".join((*name, *words))) for name in names]
+        found = [each for each in tried if len(each.whole.offered) > 1]
+        if len(found) != 1:
+            return None
+        if found[0].whole.decision is Decision.ASK:
+            return Breath(text, (replace(found[0].whole, text=text),))
+        return replace(found[0], text=text).asked("of what was not said")
 
     def of_places(self, words: Words, text: str, commas: frozenset[int]) -> Breath | None:
         """ "Front thirty four, rear thirty eight": of what is asked for all of it."""

@@ -11,6 +11,7 @@ from fieldlog.aftercare.due import DueItem
 from fieldlog.aftercare.job_lines import Needed
 from fieldlog.aftercare.plan import left_open
 from fieldlog.aftercare.work import Tighten
+from fieldlog.model.finding import Quantity
 from fieldlog.model.understanding import Decision
 from fieldlog.model.verdict import Judgement, Verdict
 from fieldlog.quantities.units import convert
@@ -76,15 +77,20 @@ def zone_of(name: str) -> tzinfo | None:
         return None
 
 
-def limit_lines(verdict: Verdict | None) -> tuple[LimitLine, ...]:
-    """Every limit held against a finding, the gating one first."""
+def limit_lines(verdict: Verdict | None, said: Quantity | None = None) -> tuple[LimitLine, ...]:
+    """Every limit held against a finding, the gating one first.
+
+    ``said``: the value of the finding; where it is what was judged it reads as it was said, 4/32 in.
+    """
     if verdict is None:
         return ()
     gate = [(verdict.gate, True)] if verdict.gate else []
-    return tuple(_limit(j, gates) for j, gates in [*gate, *((o, False) for o in verdict.others)])
+    return tuple(
+        _limit(j, gates, said) for j, gates in [*gate, *((o, False) for o in verdict.others)]
+    )
 
 
-def _limit(judgement: Judgement, gates: bool) -> LimitLine:
+def _limit(judgement: Judgement, gates: bool, said: Quantity | None) -> LimitLine:
     limit = judgement.limit
     source = ", ".join(
         part
@@ -95,7 +101,13 @@ def _limit(judgement: Judgement, gates: bool) -> LimitLine:
         source = f"{source}, {limit.edition}"
     detail = []
     if judgement.reading is not None:
-        detail.append(f"reads {tell.converted(judgement.reading, limit.unit)}")
+        as_said = said and said.unit == limit.unit and said.value == judgement.reading
+        reads = (
+            tell.with_unit(tell.number(said.value, said.unit, said.words), said.unit)
+            if said and as_said
+            else tell.converted(judgement.reading, limit.unit)
+        )
+        detail.append(f"reads {reads}")
     if judgement.margin is not None:
         detail.append(f"margin {tell.rounded(judgement.margin, limit.unit, signed=True)}")
     if judgement.guard_band:

@@ -248,7 +248,7 @@ class _Builder:
             state=Shown(verdict.state.value) if verdict else Shown.NOT_JUDGED,
             severity=tell.severity(verdict),
             reason=verdict.reason if verdict else "no limit was held against it",
-            limits=limit_lines(verdict),
+            limits=limit_lines(verdict, kept.finding.quantity),
             gauge=gauge(verdict.gate) if verdict and verdict.gate else None,
             photos=tuple(photos),
             clip=self._clip(utterance),

@@ -174,7 +174,7 @@ def finding(kept: RecordedFinding) -> Json:
         "state": str(verdict.state) if verdict else "not judged",
         "severity": tell.severity(verdict),
         "reason": verdict.reason if verdict else "no limit was held against it",
-        "limits": [asdict(each) for each in limit_lines(verdict)],
+        "limits": [asdict(each) for each in limit_lines(verdict, kept.finding.quantity)],
         "gauge": asdict(ruler) | {"allowed": ruler.allowed} if ruler else None,
         "cautions": list(verdict.cautions) if verdict else [],
         "note": NOT_COVERED if kept.made_after_signature else "",

@@ -22,6 +22,9 @@ REST = {
     Rest.ALL_AGAIN: "More was said, and nothing is taken: say it again, one thing at a time.",
 }
 OF_WHAT = "Correction of what?"
+OF_WHICH_PARTS = (
+    "Which part is it? Say each by its name, with how it is: 'all lights work', 'front brake good'."
+)
 SIGN_OFF = "Sign off the inspection?"
 AGAIN = "Say again?"
 SOME_UNIT = "In which unit?"

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from fieldlog.lab.adapting.one_way import in_one_way
 from fieldlog.lab.adapting.shop import Shop
-from fieldlog.lab.adapting.takes import GENERAL, TRADE, Take, takes
+from fieldlog.lab.adapting.takes import GENERAL, TRADE, Take, shards, takes
 from fieldlog.listeners.whisper.adapter import CUE
 from fieldlog.listeners.whisper.features import SILENT, log_mel, pad_features
 from fieldlog.listeners.whisper.folder import ModelFolder
@@ -56,11 +56,11 @@ class Batches:
 
     def _refresh(self) -> None:
         """Read the takes when there are new ones: recording may go on beside the training."""
-        shards = sorted(self._folder.glob("*.npz"))
-        if self._read == shards:
+        there = shards(self._folder)
+        if self._read == there:
             return
         found = takes(self._folder)
-        self._read = shards
+        self._read = there
         trade = [take for take in found if take.kind in TRADE]
         self._natural = [take for take in trade if take.natural]
         self._others = [take for take in trade if not take.natural]

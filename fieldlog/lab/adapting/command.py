@@ -21,7 +21,7 @@ from fieldlog.lab.adapting.blended import record_blended
 from fieldlog.lab.adapting.card import CardBatches
 from fieldlog.lab.adapting.ear import Ear, torch_library
 from fieldlog.lab.adapting.share import averaged, part_of_way
-from fieldlog.lab.adapting.takes import kept_apart, record, takes
+from fieldlog.lab.adapting.takes import kept_apart, record, shards, takes
 from fieldlog.lab.adapting.training import RATE, on_cores, train
 from fieldlog.lab.speech_set.voices import STYLES
 from fieldlog.listeners.whisper.fingerprint import TINY_EN, sha256_of
@@ -265,6 +265,6 @@ def _tell(out: Path, lines: Sequence[str]) -> None:
 
 def _fingerprint(folder: Path) -> str:
     digest = hashlib.sha256()
-    for path in sorted(folder.glob("*.npz")):
+    for path in shards(folder):
         digest.update(path.name.encode() + bytes.fromhex(sha256_of(path)))
     return digest.hexdigest()

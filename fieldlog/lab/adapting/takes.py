@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
 from pathlib import Path
+from zipfile import BadZipFile
 
 import numpy as np
 from numpy.typing import NDArray
@@ -161,10 +162,30 @@ def general(files: Sequence[Path], rng: random.Random) -> list[tuple[str, str]]:
     return found
 
 
+def shards(folder: Path) -> list[Path]:
+    """The files of takes in ``folder``, in order; additions that a training wrote beside them are none.
+
+    Raises ``UsageError`` for one that cannot be read.
+    """
+    found = []
+    for path in sorted(folder.glob("*.npz")):
+        try:
+            with np.load(path, allow_pickle=False) as one:
+                if "words" in one.files and "audio" in one.files:
+                    found.append(path)
+        except (OSError, ValueError, BadZipFile) as error:
+            raise UsageError(
+                f"cannot be read ({error})",
+                where=str(path),
+                todo="move it out of the folder of takes",
+            ) from error
+    return found
+
+
 def takes(folder: Path) -> list[Take]:
     """Every take of ``folder`` that is not longer than nine seconds; raises ``UsageError``."""
     found = []
-    for path in sorted(folder.glob("*.npz")):
+    for path in shards(folder):
         with np.load(path, allow_pickle=False) as shard:
             audio, lengths = shard["audio"], shard["length"]
             ends = np.cumsum(lengths)

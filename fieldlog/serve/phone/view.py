@@ -62,7 +62,7 @@ def _finding(one: RecordedFinding) -> Table:
 
 
 def _told(finding: Finding, verdict: Verdict | None) -> Table:
-    limits = limit_lines(verdict)
+    limits = limit_lines(verdict, finding.quantity)
     gate = next((each for each in limits if each.gates), None)
     return {
         "words": tell.finding(finding),
