@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -90,7 +91,7 @@ def test_it_is_said_again_once_it_is_quiet_where_nothing_came_of_it(
 ) -> None:
     mouth.gives_way()
     mouth.goes_on(2.4, quiet=True)  # told of a time before: the queue of events lags behind
-    mouth.goes_on(3.0, quiet=False)
+    mouth.goes_on(3.5, quiet=False)
     assert plays.played == ["", "1"]
     plays.playback.at(4.0)
     mouth.say(Saying(Tone.NOT_UNDERSTOOD))
@@ -165,6 +166,41 @@ def test_what_has_to_be_heard_is_heard_to_its_end_and_the_tone_comes_behind(
     assert plays.playback.around(whole.end_s, 60.0, 0.0)[-1].name == ""
 
 
+def test_words_wait_while_somebody_goes_on_and_the_tone_does_not(
+    plays: Plays, mouth: Mouth
+) -> None:
+    """Two findings in a row: what the first led to is not said into the second."""
+    plays.playback.at(20.0)
+    mouth.is_spoken_to = lambda: True
+    mouth.say(reading())
+    assert plays.played == ["", "1", ""]
+    mouth.goes_on(21.0, quiet=False)
+    assert plays.played == ["", "1", ""]
+    mouth.is_spoken_to = lambda: False
+    mouth.goes_on(22.0, quiet=True)
+    assert plays.played == ["", "1", "", "2"]
+    mouth.is_spoken_to = lambda: True
+    plays.playback.at(30.0)
+    mouth.say(reading())
+    mouth.say(Saying(Tone.SAVED))
+    mouth.goes_on(60.0, quiet=True)
+    assert plays.played == ["", "1", "", "2", "", ""]
+
+
+def test_that_something_was_not_understood_does_not_take_the_place_of_what_matters(
+    plays: Plays, mouth: Mouth
+) -> None:
+    mouth.gives_way()
+    told = Saying(Tone.NOT_UNDERSTOOD, "not understood.")
+    mouth.say(told)
+    plays.playback.at(3.2)
+    mouth.gives_way()
+    mouth.is_spoken_to = lambda: True
+    mouth.say(told)
+    mouth.goes_on(8.0, quiet=True)
+    assert mouth._said[plays.played[-1]] == reading()
+
+
 def test_the_notes_tell_where_it_stopped(tmp_path: Path) -> None:
     """A recording that is heard again after a power cut has no echo behind that."""
     stream = tmp_path / "stream-20261129T101500.000Z.wav"
@@ -177,7 +213,10 @@ def test_the_notes_tell_where_it_stopped(tmp_path: Path) -> None:
     plays.playback.at(4.0)
     mouth.goes_on(4.0, quiet=True)
     plays.playback.at(4.8)
-    mouth.say(Saying(Tone.SAVED))
+    mouth.is_spoken_to = lambda: True
+    mouth.say(reading())
+    plays.playback.at(9.0)
+    mouth.goes_on(9.0, quiet=True)
     played = Played.read(stream, bundled_voice())
     assert played is not None
     here, there = (each.playback.reference(0.0, 12 * RATE) for each in (plays, played))
@@ -232,6 +271,7 @@ class Told:
     asks = False
 
     def __init__(self) -> None:
+        self.is_spoken_to: Callable[[], bool] = lambda: False
         self.quiet: list[tuple[float, bool]] = []
 
     def overheard(self, heard: Any) -> Any:
@@ -264,18 +304,21 @@ def test_a_session_gives_way_only_where_it_does_not_hear_itself(
         def __init__(self, *_: Any, begins: Any, **__: Any) -> None:
             given.append(begins)
 
+        speaking = True
+
         def events(self) -> list[Level]:
             given[0]()
-            return [Level(1.0, -20, -20, True), Level(1.1, -60, -60, False), Level(1.5, -60, -60, False)]  # fmt: skip
+            return [Level(1.0, -20, -20, True), Level(1.1, -60, -60, False), Level(2.6, -60, -60, False)]  # fmt: skip
 
     monkeypatch.setattr(live_module, "Capture", Captures)
     live, mouth = LiveInspection(Alone()), Told()  # type: ignore[arg-type]
     live.speaks(mouth)  # type: ignore[arg-type]
     list(live_module.listen(None, live, echo=object() if cancels else None))  # type: ignore[arg-type]
     assert ((-1.0, False) in mouth.quiet) is cancels
+    assert mouth.is_spoken_to() is cancels
     assert [each for each in mouth.quiet if each[0] > 0] == [
         (1.0, False),
         (1.1, False),
-        (1.5, True),
+        (2.6, True),
     ]
-    assert 0.1 < QUIET_S < 0.5
+    assert 1.0 < QUIET_S < 2.0

@@ -116,6 +116,11 @@ class Capture:
         self._position_s = 0.0
         self._gap = False
 
+    @property
+    def speaking(self) -> bool:
+        """Whether an utterance is open now, whatever of the events was taken yet."""
+        return self._endpointer.speaking
+
     def events(self) -> Iterator[Event]:
         """Everything that happens, in order; the last utterance is flushed at the end."""
         thread = threading.Thread(target=self._run, name="capture", daemon=True)

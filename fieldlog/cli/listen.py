@@ -68,6 +68,11 @@ if TYPE_CHECKING:
     help="Stand by when nothing was taken for so long, until `go ahead`.  [default: never]",
 )
 @click.option(
+    "--mind-voices",
+    is_flag=True,
+    help="Ask about a finding in another voice than those before: a radio, a colleague.",
+)
+@click.option(
     "--lines",
     "in_lines",
     is_flag=True,
@@ -95,6 +100,7 @@ def listen(
     settings: tuple[str, ...],
     how: str | None,
     rest_after_s: float | None,
+    mind_voices: bool,
     in_lines: bool,
     words_model: Path | None,
     with_phone: bool,
@@ -205,6 +211,8 @@ def listen(
         if place is not None and isinstance(chosen, PhoneSource):
             by_hand = phone_beside(place, shop, inspecting, chosen, streams, terminal)
             live = stack.enter_context(by_hand)
+        if mind_voices:
+            live.minds_voices()
         say = how or (VALUES if source is None else NOTHING)
         notes = notes_beside(recorder.path)
         aloud = stack.enter_context(telling(terminal, say, notes)) if say != NOTHING else None

@@ -20,6 +20,10 @@ COMMANDS: Table = {
         "fieldlog.lab.benchmarks.echo_command:echo",
         "its own voice in the microphone, and somebody over it",
     ),
+    "whose-voice": (
+        "fieldlog.lab.benchmarks.whose_voice_command:whose_voice",
+        "is it the voice that was heard before? fits it too",
+    ),
     "breath": (
         "fieldlog.lab.benchmarks.breath_command:breath",
         "several findings in one breath, tails, gaps and pauses",

@@ -192,6 +192,8 @@ class Conversation:
         self._led: tuple[Led, Clip | None] | None = None
         self.overheard: Callable[[Heard], Heard] = lambda heard: heard
         """Tells what we said ourselves from what somebody said; set by a face that speaks."""
+        self.minded: Callable[[Heard], Heard] = lambda heard: heard
+        """Has the last word on what counts unasked (``shop.whose_voice``)."""
 
     @property
     def waiting(self) -> Understanding | None:
@@ -216,7 +218,7 @@ class Conversation:
                 elif may_go_on(before, heard):
                     heard, breath = self._going_on(before, heard)
         turn = Turn(heard) if whole is None else Turn(whole, completes=True)
-        turn = replace(turn, heard=with_gaps_asked(self._by_side(turn.heard)))
+        turn = replace(turn, heard=self.minded(with_gaps_asked(self._by_side(turn.heard))))
         self._taken(turn.heard, told=kept)
         self._before = breath or self._before
         return turn

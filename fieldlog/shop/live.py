@@ -26,6 +26,7 @@ from fieldlog.model.hearing import Hearing
 from fieldlog.shop.events import Event, Faulted, HeldBack, NotSaved, Refused
 from fieldlog.shop.inspecting import Inspecting, not_taken
 from fieldlog.shop.mouth import QUIET_S, Mouth
+from fieldlog.shop.whose_voice import KnownVoices
 from fieldlog.store.affirmed import unaffirmed
 from fieldlog.store.records import RecordedFinding
 from fieldlog.store.rescue import hear_command, rescue
@@ -81,10 +82,21 @@ class LiveInspection:
         self._conversation.overheard = mouth.overheard
         self._mouth = mouth
 
+    def minds_voices(self) -> None:
+        """From here on a finding in a voice that was not heard before is asked about."""
+        from fieldlog.listeners.timbre import timbre
+
+        self._conversation.minded = KnownVoices(timbre).minded
+
     def begins(self) -> None:
         """Somebody begins to speak: what is said aloud gives way. Called by the thread that captures."""
         if self._mouth is not None:
             self._mouth.gives_way()
+
+    def waits_for(self, is_spoken_to: Callable[[], bool]) -> None:
+        """What is said aloud waits while somebody speaks."""
+        if self._mouth is not None:
+            self._mouth.is_spoken_to = is_spoken_to
 
     def level(self, level: Level) -> None:
         """How the stream goes on: after a while without speech, what was broken off is said again."""
@@ -222,6 +234,8 @@ def listen(
     """
     begins = live.begins if echo is not None else lambda: None  # else it would give way to itself
     capture = Capture(source, Endpointer(), recorder, echo=echo, begins=begins, beside=beside)
+    if echo is not None:
+        live.waits_for(lambda: capture.speaking)
     taken_s = 0.0
     for event in capture.events():
         if isinstance(event, Level):

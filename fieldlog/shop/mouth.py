@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
@@ -27,8 +27,9 @@ Samples = NDArray[np.float32]
 
 _BETWEEN = np.zeros(RATE // 10, np.float32)
 """Silence between a tone and the words behind it."""
-QUIET_S = 0.3
-"""Seconds behind the end of an utterance, itself known by a silence, until what was broken off is said again."""
+QUIET_S = 1.5
+"""Seconds behind the end of an utterance, itself known by a silence, until what was broken off is said again:
+time for whoever was not understood to say it again."""
 _WAITS_S = 10.0
 """What was broken off so long ago is said all the same, to its end, whoever talks meanwhile."""
 _BREAKS = 2
@@ -121,6 +122,8 @@ class Mouth:
         """What was said last, which may have ended."""
         self._broken_off: _Words | None = None
         self._broken_off_s = 0.0
+        self.is_spoken_to: Callable[[], bool] = lambda: False
+        """Whether somebody speaks now, as far as is known; set by a session that does not hear itself."""
 
     @property
     def asks(self) -> bool:
@@ -158,9 +161,16 @@ class Mouth:
                 self._now = None
             if said.tone is not None:
                 self._plays.play(tone(said.tone))
-            self._note(said, behind=behind)
-            if words is not None:
-                self._begin(_Words(said, before_words(words), ""))
+            waits = not behind and self.is_spoken_to()  # they go on: words have to wait
+            self._note(Saying(said.tone) if waits else said, behind=behind)
+            if words is None:
+                return
+            new = _Words(said, before_words(words), "")
+            if waits:
+                self._broken_off = self._broken_off or new
+                self._broken_off_s = self._plays.playback.position_s
+            else:
+                self._begin(new)
 
     def gives_way(self) -> None:
         """Somebody begins to speak: what is being said stops at once."""
@@ -197,7 +207,8 @@ class Mouth:
         now = self._now
         if now is None or now.breaks >= _BREAKS or not self._is_saying():
             return False
-        self._broken_off = replace(now, breaks=now.breaks + 1)
+        if self._broken_off is None:  # else "not understood" would take the place of what matters
+            self._broken_off = replace(now, breaks=now.breaks + 1)
         self._broken_off_s = self._plays.playback.position_s
         self._now = None
         return True

@@ -69,20 +69,20 @@ def overheard(heard: Heard, said: Sequence[OwnWords]) -> Heard:
             return _refused(heard) if mostly else heard
         if all(_about(one, findings) for one in offered):
             return _own(heard)
-        return _asked(heard, Breath(heard.text, heard.outcomes).asked(OVER).whole)
+        return asked_about(heard, Breath(heard.text, heard.outcomes).asked(OVER).whole)
     if understood.decision is Decision.ASK:
         return heard
     if not any(_about(one, findings) for one in offered):
         values = {one.meaning[3:] for one in findings}
         if mostly and any(one.meaning[3:] in values for one in offered):
             # "luggage rack, sound" heard as "mudguard sound": our value, and something else
-            return _asked(heard, Breath(heard.text, heard.outcomes).asked(OVER).whole)
+            return asked_about(heard, Breath(heard.text, heard.outcomes).asked(OVER).whole)
         return heard
     if understood.parts:
-        return _asked(heard, Breath(heard.text, heard.outcomes).asked(OVER).whole)
+        return asked_about(heard, Breath(heard.text, heard.outcomes).asked(OVER).whole)
     if not any(each.asks for each in over):
         understood = replace(understood, dialogue=Command.CORRECTION)
-    return _asked(heard, asked_instead(understood, (), OVER, Flag.UNSURE))
+    return asked_about(heard, asked_instead(understood, (), OVER, Flag.UNSURE))
 
 
 def _refused(heard: Heard) -> Heard:
@@ -98,7 +98,8 @@ def _own(heard: Heard) -> Heard:
     return replace(heard, understanding=refused, answers=None, takes_back=False)
 
 
-def _asked(heard: Heard, asked: Understanding) -> Heard:
+def asked_about(heard: Heard, asked: Understanding) -> Heard:
+    """``heard`` as a question, whatever it was before."""
     return replace(heard, understanding=asked, answers=None, takes_back=False)
 
 
