@@ -32,9 +32,7 @@ def store_folder(
     """
     env = os.environ if environ is None else environ
     if "://" in env.get("FIELDLOG_HOME", ""):
-        usual = store_folder(
-            {k: v for k, v in env.items() if k != "FIELDLOG_HOME"}, platform=platform, home=home
-        )
+        usual = store_folder(_without_home(env), platform=platform, home=home)
         return server_folder(env["FIELDLOG_HOME"], usual)
     if env.get("FIELDLOG_HOME"):
         return Path(env["FIELDLOG_HOME"]).expanduser()
@@ -46,6 +44,10 @@ def store_folder(
     xdg = env.get("XDG_DATA_HOME", "")
     base = Path(xdg) if xdg and Path(xdg).is_absolute() else user / ".local" / "share"
     return base / "fieldlog"
+
+
+def _without_home(env: Mapping[str, str]) -> dict[str, str]:
+    return {name: value for name, value in env.items() if name != "FIELDLOG_HOME"}
 
 
 ADDRESS = "record.url"
@@ -61,7 +63,8 @@ def server_folder(address: str, beside: Path | None = None) -> Path:
     import hashlib
 
     url, _ = split_address(address)
-    usual = store_folder() if beside is None else beside
+    elsewhere = "://" in os.environ.get("FIELDLOG_HOME", "")
+    usual = beside or store_folder(_without_home(os.environ) if elsewhere else None)
     name = re.sub(r"[^A-Za-z0-9_-]+", "-", url.partition("?")[0].rpartition("/")[2]) or "record"
     known = hashlib.sha256(address.encode("utf-8")).hexdigest()[:8]
     folder = usual.with_name(f"{usual.name}-servers") / f"{name}-{known}"

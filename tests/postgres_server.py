@@ -26,6 +26,8 @@ SETTINGS = (
     "shared_buffers=16MB", "max_connections=60", "max_wal_size=4GB", "checkpoint_timeout=1h", "log_checkpoints=off",
 )  # fmt: skip
 """Quick: its machine never loses power, only the server itself is killed."""
+AS_IN_USE = ("listen_addresses=", "shared_buffers=128MB", "max_connections=60")
+"""Debian's own, for what is timed."""
 
 
 def programs() -> Path | None:
@@ -129,7 +131,7 @@ def running(settings: tuple[str, ...] = SETTINGS) -> Iterator[Server]:
     if reason := why_not():
         pytest.skip(reason)
     # A socket's address has at most 107 characters, so it lies in no folder of the tests.
-    quick = "/dev/shm" if Path("/dev/shm").is_dir() else "/tmp"
+    quick = "/dev/shm" if settings is SETTINGS and Path("/dev/shm").is_dir() else "/tmp"
     folder = Path(tempfile.mkdtemp(prefix="fl-pg-", dir=quick))
     server = Server(folder, settings)
     try:

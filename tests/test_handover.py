@@ -66,6 +66,11 @@ def print_of_bay(bay: Path) -> str:
         return store.fingerprint()
 
 
+def list_in(place: HandoverPlace, name: str) -> bytes:
+    """A list that is there."""
+    return place.get_list(name) or b""
+
+
 def sends(bay: Path, place: HandoverPlace, **more: Any) -> Any:
     with Workshop(Repository(bay), now=lambda: START) as shop:
         return hand_over(shop, place, **more)
@@ -91,10 +96,10 @@ def sent(bay: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_a_large_original_is_a_part_of_its_own_and_everything_is_in_some_part(sent: Path) -> None:
     place = FolderPlace(sent)
     for name in place.lists():
-        parts = read_list(name, place.get_list(name))
+        parts = read_list(name, list_in(place, name))
         assert all(place.get(part) is not None for part in parts.parts)
     sizes = [
-        part.size for name in place.lists() for part in read_list(name, place.get_list(name)).parts
+        part.size for name in place.lists() for part in read_list(name, list_in(place, name)).parts
     ]
     assert 2 * ALONE in sizes
     from fieldlog.bundle.archive import Member
@@ -124,7 +129,7 @@ def test_a_list_that_is_not_written_as_one_is_refused(
     sent: Path, change: Callable[[bytes], bytes]
 ) -> None:
     name = sorted(FolderPlace(sent).lists())[0]
-    data = FolderPlace(sent).get_list(name)
+    data = list_in(FolderPlace(sent), name)
     assert list_bytes(read_list(name, data)) == data
     with pytest.raises(ValueError):
         read_list(name, change(data))
@@ -303,10 +308,12 @@ def test_what_is_damaged_or_hostile_is_set_aside_by_name_and_the_others_are_take
     bad = "inspection-" + "0" * 20 + "-" + "0" * 16 + "-" + "0" * 64
     (folder.folder / "lists" / bad).write_bytes(b"{}")
     (folder.folder / "lists" / "..\x1b[2J").write_bytes(b"{}")
+    os.mkfifo(folder.folder / "lists" / (bad[:-1] + "1"))
     monkeypatch.setenv("FIELDLOG_HOME", str(tmp_path / "shop"))
     done = CliRunner().invoke(main, ["bundle", "fetch", str(folder.folder)])
     assert done.exit_code == 9, done.output
     assert "3 bundles taken" in done.output
+    assert f"{bad[:-1]}1: not whole there" in done.output
     assert f"{hostile}: set aside (" in done.output
     assert f"{bad}: set aside (its list cannot be read)" in done.output
     assert print_of_bay in done.output
@@ -331,7 +338,7 @@ def _put_forged(place: FolderPlace, folder: Path) -> str:
     name = next(each for each in sorted(place.lists()) if each.startswith("inspection"))
     whole = folder / "honest.zip"
     whole.write_bytes(
-        b"".join(place.get(p) or b"" for p in read_list(name, place.get_list(name)).parts)
+        b"".join(place.get(p) or b"" for p in read_list(name, list_in(place, name)).parts)
     )
     with Archive(whole) as read:
         members: dict[str, Any] = {
@@ -405,7 +412,7 @@ def test_an_object_store_is_a_place(bay: Path, print_of_bay: str, tmp_path: Path
     assert (found.bundles, found.aside, print_of) == (3, (), print_of_bay)
     assert place.get(BundlePart("0" * 64, 5)) is None
     assert not place.has(BundlePart("0" * 64, 5))
-    assert place.get_list("none") == b""
+    assert place.get_list("none") is None
     with pytest.raises(StoreError, match="is no address of an object store"):
         object_place("nothing://x")
     away = ObjectPlace(
@@ -497,6 +504,46 @@ def test_a_shops_server_takes_what_a_bay_sends(
         place.get_list("x")
 
 
+def test_what_a_shops_server_could_not_take_is_sent_again(
+    bay: Path,
+    print_of_bay: str,
+    tmp_path: Path,
+    shop: Shop,
+    at_end: AtEnd,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Its disk is full when the list has come; then it is killed before it looked at one."""
+    from fieldlog.serve.handover import face
+
+    place = at_end(ShopPlace(shop.link(), tmp_path / "bay-keys"))
+
+    def full(*_: Any, **__: Any) -> Any:
+        raise OwnTroubleError("the disk is full")
+
+    def killed(*_: Any, **__: Any) -> Any:
+        raise RuntimeError
+
+    for broken in (full, killed):
+        with monkeypatch.context() as patched:
+            patched.setattr(face, "fetch", broken)
+            with pytest.raises(OwnTroubleError, match="the shop says"):
+                sends(bay, place)
+    assert sends(bay, place).bundles == 3
+    assert shop.hand.now(lambda one: one.store.fingerprint()) == print_of_bay
+
+
+def test_one_that_cannot_be_bundled_stops_no_other(bay: Path, tmp_path: Path) -> None:
+    copied = tmp_path / "bay"
+    shutil.copytree(bay, copied)
+    next(
+        path for path in (copied / "media").rglob("*.jpg") if path.stat().st_size >= ALONE
+    ).unlink()
+    done = sends(copied, FolderPlace(tmp_path / "sent", new=True))
+    assert done.bundles == 2
+    assert len(done.refused) == 1
+    assert "an original cannot be read" in done.refused[0]
+
+
 def test_a_shops_server_sets_aside_and_says_so(
     sent: Path, tmp_path: Path, shop: Shop, at_end: AtEnd
 ) -> None:
@@ -504,7 +551,7 @@ def test_a_shops_server_sets_aside_and_says_so(
     shutil.copytree(sent, folder.folder)
     forged = _put_forged(folder, tmp_path)
     place = at_end(ShopPlace(shop.link(), tmp_path / "bay-keys"))
-    data = folder.get_list(forged)
+    data = list_in(folder, forged)
     with pytest.raises(OwnTroubleError, match="parts of it are missing"):
         place.put_list(forged, data)
     for part in read_list(forged, data).parts:

@@ -97,10 +97,16 @@ def test_a_backup_of_a_server_is_a_record_in_a_file(filled: Both, tmp_path: Path
         assert copy.verify().agrees
 
 
-def test_of_a_server_a_file_takes_what_it_has_not(filled: Both, tmp_path: Path) -> None:
+def test_of_a_server_a_file_takes_what_it_has_not(
+    filled: Both, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     _, shop, _ = filled
+    monkeypatch.setenv("FIELDLOG_HOME", str(tmp_path / "home"))
+    named = f"{(shop.folder / ADDRESS).read_text().strip()}&media={shop.media.folder}"
     with Repository(tmp_path / "bay", now=ticking()) as bay:
-        assert bay.merge(shop.folder).rows == shop.verify().rows
+        with pytest.raises(StoreError, match="whoever made the folder chose which"):
+            bay.merge(shop.folder)  # as one that somebody brought on a stick
+        assert bay.merge(server_folder(named)).rows == shop.verify().rows
         assert bay.fingerprint() == shop.fingerprint()
     with pytest.raises(UsageError, match="this record itself"):
         shop.merge(shop.folder)

@@ -38,6 +38,7 @@ _MOST_TOLD = 50
 _MOST_FAULTS = 1000
 _MOST_ROWS = 500_000
 """All are held in memory while they are tried out: some 4 kB each."""
+_TODO = "free some space there and repeat"
 _NEEDED = ("about.json", "checkpoint.txt", "elsewhere.jsonl", "limits.jsonl", "places.jsonl", "proof.json", "rows.jsonl", "schema.json")  # fmt: skip
 _SIGNED = ("allowed_signers", "signed.txt", "signed.txt.sig")
 
@@ -327,7 +328,8 @@ class _Checking:
                         self._covers(store, kept)
             except (FieldlogError, ValueError, TypeError, KeyError, OverflowError) as error:
                 if is_own(error):  # a full disk here is no fault of the bundle
-                    raise OwnTroubleError(str(error), where=str(folder)) from error
+                    told = error.what if isinstance(error, FieldlogError) else str(error)
+                    raise OwnTroubleError(told, where=str(folder), todo=_TODO) from error
                 self.faults.append(f"a record does not take it: {note.plain(str(error))}")
 
     def _covers(self, store: SqliteStore, kept: Any) -> None:

@@ -18,7 +18,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Protocol
 
-from fieldlog.bundle.archive import CHUNK, Archive
+from fieldlog.bundle.archive import Archive
 from fieldlog.bundle.checking import check_bundle, take_checked
 from fieldlog.bundle.parts import (
     HASH,
@@ -61,8 +61,8 @@ class HandoverPlace(Protocol):
     def get(self, part: BundlePart) -> bytes | None:
         """The bytes that lie there under the part's name, no more than its size and one; None: none."""
 
-    def get_list(self, name: str) -> bytes:
-        """A list, or its first ``LONGEST_LIST`` bytes and one."""
+    def get_list(self, name: str) -> bytes | None:
+        """A list, or its first ``LONGEST_LIST`` bytes and one; None: none."""
 
     def close(self) -> None:
         """Let go of it; calling it twice is harmless."""
@@ -106,16 +106,18 @@ class FolderPlace:
 
     def get(self, part: BundlePart) -> bytes | None:
         """The bytes of a part."""
+        return self._read(self._part(part), part.size)
+
+    def get_list(self, name: str) -> bytes | None:
+        """A list."""
+        return self._read(self.folder / "lists" / name, LONGEST_LIST)
+
+    def _read(self, path: Path, most: int) -> bytes | None:
         with _told(self.named):
             try:
-                return _bounded(self._part(part), part.size)
-            except FileNotFoundError:
+                return _bounded(path, most)
+            except (FileNotFoundError, PermissionError):  # one that cannot be had stops no other
                 return None
-
-    def get_list(self, name: str) -> bytes:
-        """A list."""
-        with _told(self.named):
-            return _bounded(self.folder / "lists" / name, LONGEST_LIST)
 
     def close(self) -> None:
         """A folder holds nothing."""
@@ -234,7 +236,7 @@ def fetch(
     Raises ``StoreError`` where the place or this machine's own record cannot go on; what was taken is
     taken. ``again``: those that were set aside are looked at once more. ``only``: that one alone.
     """
-    box = _Box(store.folder / FOLDER)
+    box = Box(store.folder / FOLDER)
     there = {name for name in place.lists() if NAME.fullmatch(name)} if only is None else {only}
     taken, aside = box.taken(), {} if again else box.set_aside()
     known = there & taken
@@ -243,8 +245,12 @@ def fetch(
     waiting: list[str] = []
     for name in sorted(there - taken - aside.keys()):
         told(name)
+        data = place.get_list(name)
+        if data is None:
+            waiting.append(name)
+            continue
         try:
-            parts = read_list(name, place.get_list(name))
+            parts = read_list(name, data)
         except ValueError as error:
             box.put_aside(name, str(error), None)
             aside[name] = str(error)
@@ -287,17 +293,20 @@ def _taken(store: Repository, path: Path, now: datetime) -> tuple[Merged | None,
         return None, error.what
 
 
-class _Box:
+class Box:
     """What this machine keeps of handing over, beside its record."""
 
     def __init__(self, folder: Path) -> None:
+        """``folder``: beside the record."""
         self.folder = folder
         self._used: set[str] = set()
 
     def taken(self) -> frozenset[str]:
+        """Names of bundles that were taken."""
         return self._names("taken")
 
     def set_aside(self) -> dict[str, str]:
+        """Name -> why, of bundles that were set aside."""
         found = {}
         for name in self._names("set-aside"):
             if name.endswith(".txt"):
@@ -319,6 +328,7 @@ class _Box:
             (self.folder / "set-aside" / f"{name}.zip").unlink(missing_ok=True)
 
     def put_aside(self, name: str, why: str, path: Path | None) -> None:
+        """Keep a bundle (where there is one) and why nothing of it was taken."""
         with _told(str(self.folder)):
             target = self.folder / "set-aside" / f"{name}.zip"
             target.parent.mkdir(parents=True, exist_ok=True)
@@ -339,29 +349,28 @@ class _Box:
                 path.unlink(missing_ok=True)
 
     def _together(self, place: HandoverPlace, parts: PartList, path: Path) -> bool:
-        for part in parts.parts:
-            if not self._brought(place, part):
-                return False
         with _told(str(self.folder)), path.open("xb") as stream:
             for part in parts.parts:
-                with self._kept(part).open("rb") as piece:
-                    while chunk := piece.read(CHUNK):
-                        stream.write(chunk)
+                data = self._brought(place, part)
+                if data is None:
+                    return False
+                stream.write(data)
         return True
 
-    def _brought(self, place: HandoverPlace, part: BundlePart) -> bool:
-        """Whether the part is on this machine now, from this time or from one that was cut off."""
+    def _brought(self, place: HandoverPlace, part: BundlePart) -> bytes | None:
+        """A part that is on this machine now, from this time or from one that was cut off."""
         kept = self._kept(part)
         self._used.add(part.sha256)
+        with contextlib.suppress(OSError):
+            data = kept.read_bytes()
+            if _is(part, data):
+                return data
+        found = place.get(part)
+        if found is None or not _is(part, found):
+            return None
         with _told(str(self.folder)):
-            if kept.is_file() and _is(part, kept.read_bytes()):
-                return True
-        data = place.get(part)
-        if data is None or not _is(part, data):
-            return False
-        with _told(str(self.folder)):
-            write_whole(kept, data)
-        return True
+            write_whole(kept, found)
+        return found
 
     def _kept(self, part: BundlePart) -> Path:
         return self.folder / "arriving" / "parts" / part.sha256

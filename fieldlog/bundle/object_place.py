@@ -60,9 +60,9 @@ class ObjectPlace:
         """The bytes of a part, of which no more are read than it can have."""
         return self._first(_at(part), part.size)
 
-    def get_list(self, name: str) -> bytes:
+    def get_list(self, name: str) -> bytes | None:
         """A list."""
-        return self._first(f"lists/{name}", LONGEST_LIST) or b""
+        return self._first(f"lists/{name}", LONGEST_LIST)
 
     def close(self) -> None:
         """An object store holds nothing."""

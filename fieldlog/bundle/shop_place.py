@@ -87,7 +87,7 @@ class ShopPlace:
         """A shop gives nothing out this way."""
         raise self._only_takes()
 
-    def get_list(self, name: str) -> bytes:
+    def get_list(self, name: str) -> bytes | None:
         """A shop gives nothing out this way."""
         raise self._only_takes()
 

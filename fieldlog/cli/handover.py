@@ -56,7 +56,7 @@ def send(place: str, again: bool, folder: Path | None) -> None:
     from fieldlog.shop.handing_over import hand_over
 
     with (
-        workshop(folder) as shop,
+        workshop(folder, reading=True) as shop,
         contextlib.closing(place_at(place, shop.store.folder, new=True)) as there,
     ):
         done = hand_over(shop, there, again=again, told=lambda name: click.echo(name, err=True))
@@ -65,6 +65,13 @@ def send(place: str, again: bool, folder: Path | None) -> None:
     click.echo(
         f"{done.bundles} bundles handed over ({done.bytes / 1e6:.1f} MB), {done.known} were there already"
     )
+    if done.refused:
+        for line in done.refused:
+            click.echo(line, err=True)
+        raise PartialError(
+            f"{len(done.refused)} bundles were not handed over", where=place,
+            todo="see what is said of each; fieldlog inspection verify",
+        )  # fmt: skip
 
 
 @click.command()

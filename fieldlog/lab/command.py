@@ -64,6 +64,10 @@ COMMANDS: Table = {
         "fieldlog.lab.benchmarks.command:record_store",
         "a large record; a saving process killed",
     ),
+    "fleet": (
+        "fieldlog.lab.benchmarks.fleet_command:fleet",
+        "bays that write and people who review at once, on a server and in a file",
+    ),
     "phone": (
         "fieldlog.lab.benchmarks.phone_command:phone",
         "the demo inspection spoken into the phone's page in a real browser",

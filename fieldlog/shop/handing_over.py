@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from fieldlog.bundle.handover import HandoverPlace, put_bundle
 from fieldlog.bundle.parts import NAME, key_of
+from fieldlog.errors import OwnTroubleError, StoreError
 
 if TYPE_CHECKING:
     from fieldlog.shop.workshop import Workshop
@@ -26,6 +27,8 @@ class HandedOver:
     """Bundles of the same rows that were there."""
     answers: tuple[str, ...]
     """What the other side said."""
+    refused: tuple[str, ...]
+    """What was not handed over, by name, with why; the others were."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,24 +52,33 @@ def hand_over(
     """Put a bundle of every inspection (and of each vehicle without one) to ``place``.
 
     One whose rows are there as they are now is passed over. ``again``: all of them, every part anew.
-    ``told``: the name of each, before it is made. Raises ``StoreError``; what was put there stays.
+    ``told``: the name of each, before it is made. One that cannot be bundled, or that the other side sets
+    aside, does not stop the others. Raises ``OwnTroubleError`` where the place cannot go on; what was put
+    there stays.
     """
     there = {name.rpartition("-")[0] for name in place.lists() if NAME.fullmatch(name)}
     due = list(_due(shop))
     new = [each for each in due if again or each.name not in there]
-    size, answers = 0, []
+    size, answers, refused = 0, [], []
     for each in new:
         told(each.name)
-        with tempfile.TemporaryDirectory(prefix="fieldlog-") as made:
-            out = Path(made)
-            if each.kind == "vehicle":
-                path = shop.bundle(vehicle=each.id, out=out)
-            else:
-                path = shop.bundle(each.id, out=out)
-            sent, answer = put_bundle(place, path, each.name, again=again)
+        try:
+            with tempfile.TemporaryDirectory(prefix="fieldlog-") as made:
+                out = Path(made)
+                if each.kind == "vehicle":
+                    path = shop.bundle(vehicle=each.id, out=out)
+                else:
+                    path = shop.bundle(each.id, out=out)
+                sent, answer = put_bundle(place, path, each.name, again=again)
+        except OwnTroubleError:
+            raise
+        except StoreError as error:
+            refused.append(f"{each.name}: {error}")
+            continue
         size += sent
         answers += [answer] if answer else []
-    return HandedOver(len(new), size, len(due) - len(new), tuple(answers))
+    done = len(new) - len(refused)
+    return HandedOver(done, size, len(due) - len(new), tuple(answers), tuple(refused))
 
 
 def _due(shop: Workshop) -> Iterator[_Due]:

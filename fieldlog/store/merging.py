@@ -16,6 +16,7 @@ from datetime import datetime
 from enum import Enum
 from pathlib import Path
 
+from fieldlog.config import server_folder
 from fieldlog.errors import StoreError
 from fieldlog.store import database
 from fieldlog.store.base import Store, StoredRow
@@ -24,7 +25,7 @@ from fieldlog.store.media import MediaFolder
 from fieldlog.store.records import InspectionRecord, RecordedFinding
 from fieldlog.store.sql_store import SqlStore
 from fieldlog.store.sqlite_store import SqliteStore
-from fieldlog.store.where import media_of, on_server, open_store
+from fieldlog.store.where import address_in, media_of, on_server, open_store
 
 
 class Stage(Enum):
@@ -101,6 +102,12 @@ def borrowed(folder: Path, now: datetime) -> Iterator[SqlStore]:
     A server's record is read where it is. Nothing in ``folder`` is changed. Raises ``StoreError``.
     """
     if on_server(folder) is not None:
+        if folder.resolve() != server_folder(address_in(folder)).resolve():
+            raise StoreError(
+                "names a server, and whoever made the folder chose which",
+                where=str(folder),
+                todo="name the server itself, like postgresql:///shop",
+            )
         with contextlib.closing(
             open_store(folder, media_of(folder), now=now, reading=True)
         ) as there:

@@ -31,16 +31,23 @@ class OnServer:
 
 def on_server(folder: Path) -> OnServer | None:
     """The server's record that ``folder`` stands for; None where a file is the record."""
-    try:
-        text = (folder / ADDRESS).read_text("utf-8").strip()
-    except (FileNotFoundError, NotADirectoryError):
+    text = address_in(folder)
+    if not text:
         return None
+    url, media = split_address(text)
+    return OnServer(url, folder / media)
+
+
+def address_in(folder: Path) -> str:
+    """The address that ``folder`` has of a server's record; "" for none."""
+    try:
+        return (folder / ADDRESS).read_text("utf-8").strip()
+    except (FileNotFoundError, NotADirectoryError):
+        return ""
     except (OSError, ValueError) as error:
         raise StoreError(
             "the address of the record cannot be read", where=str(folder / ADDRESS)
         ) from error
-    url, media = split_address(text)
-    return OnServer(url, folder / media)
 
 
 def media_of(folder: Path) -> MediaFolder:

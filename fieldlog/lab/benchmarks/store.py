@@ -102,7 +102,7 @@ def build(folder: Path, findings: int, told: Callable[[int], None]) -> None:
 def _one(
     inspection_id: str, at: datetime, number: int, rng: random.Random, gates: Sequence[Limit]
 ) -> tuple[NewRow, NewRow, NewRow]:
-    utterance, finding, verdict = _heard(at, number, rng, gates)
+    utterance, finding, verdict = heard(at, number, rng, gates)
     utterance_id, finding_id = new_id(at), new_id(at)
     return (
         entries.utterance(utterance_id, inspection_id, utterance),
@@ -111,9 +111,10 @@ def _one(
     )
 
 
-def _heard(
+def heard(
     at: datetime, number: int, rng: random.Random, gates: Sequence[Limit]
 ) -> tuple[NewUtterance, Finding, Verdict]:
+    """An utterance as an inspection has them, with what follows from it."""
     things = _things()
     component, position, characteristic, unit = things[number % len(things)]
     value = Fraction(rng.randrange(10, 120), 10)
@@ -174,7 +175,7 @@ def measure(folder: Path, rounds: int) -> list[Timing]:
         inspection = store.start_inspection(vehicles[0])
         gates = [limit for limit in shipped_limits() if limit.value is not None][:8]
         for number in range(max(rounds, 100)):
-            utterance, finding, verdict = _heard(_START, number, rng, gates)
+            utterance, finding, verdict = heard(_START, number, rng, gates)
             started = time.perf_counter()
             store.add_utterance(inspection.id, utterance, finding=finding, verdict=verdict)
             saves.append(_ms(started))

@@ -9,7 +9,7 @@ from pathlib import Path
 from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 
-from fieldlog.bundle.handover import FOLDER, FolderPlace, fetch, part_named
+from fieldlog.bundle.handover import FOLDER, Box, FolderPlace, fetch, part_named
 from fieldlog.bundle.parts import LARGEST, LONGEST_LIST, BundlePart, read_list
 from fieldlog.errors import UsageError
 from fieldlog.serve.app import Entrance, Face, OneHand
@@ -44,11 +44,13 @@ class ShopFloor(FolderPlace):
         return None
 
     def clear(self, name: str) -> None:
-        """Let go of the parts of a bundle that was taken; its list stays, so that its name is known."""
-        parts = read_list(name, self.get_list(name)).parts
-        for part in parts:
+        """Let go of a bundle that was taken."""
+        data = self.get_list(name)
+        for part in () if data is None else read_list(name, data).parts:
             with contextlib.suppress(OSError):
                 self._part(part).unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            (self.folder / "lists" / name).unlink(missing_ok=True)
 
     def _original(self, part: BundlePart) -> Path | None:
         with contextlib.suppress(OSError):
@@ -76,8 +78,13 @@ class _Handover:
         return JSONResponse({"secret": secret})
 
     async def lists(self, request: Request) -> Response:
-        """Names of what was handed over."""
-        return JSONResponse({"lists": sorted(await self.hand.do(lambda _: self.floor.lists()))})
+        """Names of what was taken or set aside: what was cut off in between is sent again."""
+
+        def work(shop: Workshop) -> list[str]:
+            box = Box(shop.store.folder / FOLDER)
+            return sorted(box.taken() | box.set_aside().keys())
+
+        return JSONResponse({"lists": await self.hand.do(work)})
 
     async def there(self, request: Request) -> Response:
         """Whether a part is there."""
