@@ -289,20 +289,18 @@ BRIDGED_S = 1.9
 the pause between the words may be 2.5 s (``python -m fieldlog.lab breath``)."""
 
 
-def joined(
-    first: Heard, second: Heard, listener: Listener, language: Language, judge: Judge
-) -> Heard | None:
+def joined(first: Heard, second: Heard, hear: Callable[[Clip], Heard]) -> Heard | None:
     """Two utterances as one phrase that a pause cut in two, or None when they are not.
 
     Only where at least one of them is no whole phrase by itself, the second follows soon, and the
     two together are accepted and say more than what was taken of either ("a small latte ... with
     cream"): two whole phrases are never made one, or the second would be lost in the first. Of a
     refused half nothing was taken, so its words, which nobody said, count for nothing; but then only
-    a whole sentence is made of two, no word of the dialogue.
+    a whole sentence is made of two, no word of the dialogue. ``hear``: hears the two of them as one.
     """
     if _are_two(first, second) or not joinable(first.clip, second.clip, gap_s=BRIDGED_S):
         return None
-    whole = hear_clip(join(first.clip, second.clip), listener, language, judge)
+    whole = hear(join(first.clip, second.clip))
     words, head, rest = whole.text.split(), _taken(first), _taken(second)
     if not whole.accepted or len(words) <= max(len(head), len(rest)):
         return None

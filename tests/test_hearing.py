@@ -20,6 +20,7 @@ from fieldlog.model.hearing import Hearing, Hypothesis
 from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.shop.conversation import Conversation, utterances_of
 from fieldlog.shop.ears import Ears
+from fieldlog.shop.silence import Silences
 
 ORDERS = """#JSGF V1.0;
 grammar tea;
@@ -417,3 +418,33 @@ def test_a_text_that_comes_twice_is_one_hypothesis() -> None:
     assert kept.times == ((0.1, 0.2),)
     first_lost = Hearing("odd", (Hypothesis("", 1.0), twice), 0.0, ((0.1, 0.2),))
     assert as_promised(first_lost, "odd").times == ()
+
+
+def test_the_rest_of_a_phrase_ends_soon_and_is_heard_with_it_while_the_silence_lasts() -> None:
+    """ "The battery reads ... twelve volts": the rest alone is half a phrase, which is waited for longest."""
+    language = load_language()
+    words = {0.1: "the battery reads", 0.2: "twelve volts", 0.3: "the battery reads twelve volts"}
+    listener = Told(words)
+    conversation = Conversation(Ears(language, listener, as_parsed))
+    conversation.next(sound(0.1, 0.0), kept=True)
+    draft = conversation.hear(sound(0.2, 2.0))
+    assert conversation.silence_s(draft) < Silences().usual
+    assert listener.heard == [0.1, 0.2, 0.3]
+    longer = sound(0.2, 2.0, 0.55)  # some more silence: the same to the ear
+    turn = conversation.next(longer, kept=True, ahead=replace(draft, clip=longer))
+    assert turn.completes
+    assert turn.heard.text == "the battery reads twelve volts"
+    assert turn.heard.clip.end_s == longer.end_s
+    assert listener.heard == [0.1, 0.2, 0.3]
+
+
+def test_what_goes_on_behind_its_first_silence_is_heard_anew() -> None:
+    language = load_language()
+    words = {0.1: "the battery reads", 0.2: "twelve", 0.5: "twelve volts"}
+    words |= {0.3: "the battery reads twelve", 0.6: "the battery reads twelve volts"}
+    listener = Told(words)
+    conversation = Conversation(Ears(language, listener, as_parsed))
+    conversation.next(sound(0.1, 0.0), kept=True)
+    conversation.silence_s(conversation.hear(sound(0.2, 2.0)))
+    turn = conversation.next(sound(0.5, 2.0, 1.5), kept=True)
+    assert turn.heard.text == "the battery reads twelve volts"

@@ -218,7 +218,7 @@ def test_a_question_is_affirmed_and_the_next_line_said(clock: list[Stage]) -> No
 def test_what_was_not_understood_is_said_three_times_at_most(clock: list[Stage]) -> None:
     clock.append(stage := Stage(line(), line("mirror", MIRROR)))
     for _ in range(3):
-        stage.runs(0.8)
+        stage.runs(1.4)
         stage.person.told(Saying(Tone.NOT_UNDERSTOOD))
         stage.runs(0.2)
     stage.runs(1.5)
@@ -236,6 +236,21 @@ def test_what_was_denied_is_said_again(clock: list[Stage]) -> None:
     stage.person.told(Saying(Tone.SAVED, "nothing of it is taken."))
     stage.runs(1.0)
     assert stage.said == ["pads", Reply.NEGATIVE, "pads"]
+
+
+def test_what_is_saved_is_not_said_again_whatever_is_asked_behind_it(clock: list[Stage]) -> None:
+    """The tool mishears itself: that is denied, and the line, which is saved, is not said twice."""
+    clock.append(stage := Stage(line(), line("mirror", MIRROR)))
+    stage.runs(0.5)
+    stage.person.told(Saying(Tone.BEYOND, "confirm", findings("front pads two millimetres")))
+    stage.runs(1.0)
+    assert stage.said == ["pads", Reply.AFFIRM]
+    stage.person.told(Saying(Tone.ASKED, "did you say photo of battery?", (), asks=True))
+    stage.runs(1.0)
+    assert stage.said[-1] == Reply.NEGATIVE
+    stage.person.told(Saying(Tone.SAVED, "nothing of it is taken."))
+    stage.runs(1.0)
+    assert stage.said[-1] == "mirror"
 
 
 def test_somebody_talks_into_the_words(clock: list[Stage]) -> None:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fieldlog.audio.clip import Clip
-from fieldlog.audio.endpointer import join, joinable
+from fieldlog.audio.endpointer import is_draft, join, joinable
 from fieldlog.doubt.again import said_again
 from fieldlog.doubt.question import telling_more, what_to_ask
 from fieldlog.doubt.question import waits as waits  # a question's own, and asked for here
@@ -182,6 +182,8 @@ class Conversation:
         self._older: _Question | None = None
         self._told_again: Understanding | None = None
         self._before: Heard | None = None
+        self._ahead: Heard | None = None
+        """What was said before and what is being said, as one, at the first silence."""
         self._latest: Understanding | None = None
         self.standing_by = False
         """Whether nothing that is said counts now: it neither asks nor answers anything."""
@@ -335,13 +337,21 @@ class Conversation:
 
         ``kept``: whether the first is in the record already, and with it the question it led to.
         """
-        ears = self._ears
-        whole = joined(first, second, ears.listener, ears.language, ears.judge)
+        whole = joined(first, second, self._together)
         question = self._waiting if kept else self._earlier
         if not kept and whole is not None:
             self._waiting, self.standing_by = self._earlier, self._stood_by
         question = None if self.standing_by else question
         return whole if whole is None or question is None else self._settled(whole, question)
+
+    def _together(self, clip: Clip) -> Heard:
+        """What was said in two stretches, heard as one: as it was at the first silence, where nothing more
+        was said since."""
+        known = self._ahead
+        if known is not None and is_draft(known.clip, clip):
+            return replace(known, clip=clip)
+        ears = self._ears
+        return hear_clip(clip, ears.listener, ears.language, ears.judge)
 
     def _going_on(self, first: Heard, second: Heard) -> tuple[Heard, Heard | None]:
         """``second``, as what goes on from ``first`` where it does, and then the two of them.
@@ -350,9 +360,7 @@ class Conversation:
         """
         if not joinable(first.clip, second.clip, gap_s=BRIDGED_S):
             return second, None
-        ears = self._ears
-        clip = join(first.clip, second.clip)
-        whole = hear_clip(clip, ears.listener, ears.language, ears.judge)
+        whole = self._together(join(first.clip, second.clip))
         further = going_on(first, second, whole)
         if further is None:
             return second, None
@@ -397,8 +405,18 @@ class Conversation:
         self._told_again = question.asked
 
     def silence_s(self, draft: Heard, silences: Silences | None = None) -> float:
-        """Seconds of silence that end the utterance which was heard so far as ``draft``."""
-        return silence_s(draft, self._ears.language.word_graph(), silences)
+        """Seconds of silence that end the utterance which was heard so far as ``draft``.
+
+        Where it may be the rest of what a pause cut in two, the two are heard as one now, while the
+        silence lasts: as a whole phrase it ends as soon as any other, and need not be heard again behind it.
+        """
+        graph, before, self._ahead = self._ears.language.word_graph(), self._before, None
+        apart = before is None or before.accepted or draft.accepted
+        if before is None or apart or not joinable(before.clip, draft.clip, gap_s=BRIDGED_S):
+            return silence_s(draft, graph, silences)
+        self._ahead = self._together(join(before.clip, draft.clip))
+        whole = self._joined(before, draft, kept=True)
+        return silence_s(draft if whole is None else whole, graph, silences)
 
     def ready(self) -> None:
         """Prepare the listener for what may be said next, while nobody speaks."""

@@ -8,11 +8,13 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from time import monotonic
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldlog.apart.memory import give_back
 from fieldlog.audio.capture import Capture, Cleans, Draft, Level, Spoken
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import Endpointer, is_draft
@@ -43,6 +45,8 @@ class Told:
     """Whether it is an earlier one, saved only now."""
 
 
+GIVES_BACK_S = 20.0
+"""Memory that hearing took is given back to the system so often, behind what was told: nobody waits then."""
 Happening: TypeAlias = Level | Notice | Told
 
 
@@ -72,6 +76,7 @@ class LiveInspection:
         self._conversation = inspecting.conversation
         self._ahead: Heard | None = None
         self._waiting: list[_Waiting] = []
+        self._given_back = monotonic()
         self._mouth: Mouth | None = None
         self._spoke_s = 0.0
 
@@ -148,6 +153,9 @@ class LiveInspection:
         """It was told: make ready for the answer, where a question waits."""
         with suppress(Exception):  # it is tried again, and told, with the answer
             self._conversation.ready()
+        if monotonic() - self._given_back > GIVES_BACK_S:
+            self._given_back = monotonic()
+            give_back()
 
     def finish(self, folder: Path) -> None:
         """Try once more to save what waits; raises ``StoreError`` that says where its sound is.

@@ -30,7 +30,14 @@ from fieldlog.store.records import (
     Utterance,
 )
 from fieldlog.store.reviews import Decided, Review
-from fieldlog.store.rows import flags_from, instant_from, judgement_from, limit_from, quantity_from
+from fieldlog.store.rows import (
+    flags_from,
+    instant_from,
+    judgement_from,
+    limit_from,
+    quantity_from,
+    texts_from,
+)
 from fieldlog.store.sql import Read, Rows, Tables
 from fieldlog.store.standing import standing
 
@@ -247,7 +254,7 @@ def _verdicts(connection: Tables, inspection_id: str) -> dict[str, Verdict]:
             others=tuple(others),
             severity=Severity(row["severity"]) if row["severity"] else None,
             reason=row["reason"],
-            cautions=tuple(json.loads(row["cautions"])),
+            cautions=texts_from(row["cautions"]),
         )
     return newest
 

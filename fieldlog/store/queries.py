@@ -22,7 +22,7 @@ from fieldlog.store.records import (
     Odometer,
     Vehicle,
 )
-from fieldlog.store.rows import instant_from, limit_from, quantity_from
+from fieldlog.store.rows import instant_from, limit_from, pairs_from, quantity_from
 from fieldlog.store.sql import Read, Rows, Tables
 from fieldlog.store.standing import Correction, standing
 
@@ -253,7 +253,7 @@ def finding_from(row: Read, readings: Iterable[Any]) -> Finding:
         code=row["code"],
         readings=tuple(reading for reading in readings if reading is not None),
         words=row["words"],
-        given=tuple((key, value) for key, value in json.loads(row["given"] or "[]")),
+        given=pairs_from(row["given"] or "[]"),
     )
 
 

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import fields
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Any, Protocol
 
@@ -48,7 +49,11 @@ def fraction_columns(name: str, value: Fraction | None) -> dict[str, Cell]:
 def fraction_from(row: Columns, name: str) -> Fraction | None:
     """The ``Fraction`` behind ``name_num`` and ``name_den``, or None."""
     num, den = row[f"{name}_num"], row[f"{name}_den"]
-    return None if num is None or den is None else Fraction(num, den)
+    return None if num is None or den is None else _ratio(num, den)
+
+
+_ratio = lru_cache(maxsize=8192, typed=True)(Fraction)
+"""A session reads its record behind every utterance, and its rows never change."""
 
 
 def quantity_columns(quantity: Quantity | None) -> dict[str, Cell]:
@@ -86,6 +91,7 @@ def limit_text(limit: Limit) -> tuple[str, str]:
     return hashlib.sha256(text.encode("utf-8")).hexdigest(), text
 
 
+@lru_cache(maxsize=1024)
 def limit_from(text: str) -> Limit:
     """The limit that ``limit_text`` wrote, by this version of fieldlog or an older one."""
     kept = json.loads(text)
@@ -98,11 +104,24 @@ def limit_from(text: str) -> Limit:
     )
 
 
+@lru_cache(maxsize=4096)
+def texts_from(cell: str) -> tuple[str, ...]:
+    """The texts of a cell that holds a JSON list of them."""
+    return tuple(json.loads(cell))
+
+
+@lru_cache(maxsize=4096)
+def pairs_from(cell: str) -> tuple[tuple[str, str], ...]:
+    """The pairs of a cell that holds a JSON list of them."""
+    return tuple((key, value) for key, value in json.loads(cell))
+
+
 def exact_text(value: Fraction | None) -> str | None:
     """``num/den`` of any length: computed values can outgrow two 64-bit integers."""
     return None if value is None else f"{value.numerator}/{value.denominator}"
 
 
+@lru_cache(maxsize=8192)
 def exact_from(text: str | None) -> Fraction | None:
     """The ``Fraction`` that ``exact_text`` wrote."""
     return None if text is None else Fraction(text)
@@ -177,6 +196,7 @@ def flags_cell(flags: Sequence[str], asked: KeptQuestion | None) -> str:
     return to_json([*flags, f"{_ASKED}{to_json(kept)}"])
 
 
+@lru_cache(maxsize=4096)
 def flags_from(cell: str) -> tuple[tuple[str, ...], KeptQuestion | None]:
     """The flags in ``cell`` and what was asked.
 

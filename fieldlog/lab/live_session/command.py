@@ -117,9 +117,16 @@ def endurance(hours: float, pause: float, out: Path | None) -> None:
 
 
 @click.command("session")
-@click.option("--keep", type=click.Path(path_type=Path, file_okay=False), help="Keep it all here.")
+@click.option(
+    "--keep",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Keep it all here, and go on behind the sessions that are done.",
+)
+@click.option(
+    "--one", is_flag=True, help="With --keep: play one session now, the next one another time."
+)
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the page here.")
-def session(keep: Path | None, out: Path | None) -> None:
+def session(keep: Path | None, one: bool, out: Path | None) -> None:
     """The whole demo inspection spoken into `fieldlog listen` in real time, through a microphone that is none.
 
     With read-back and its echo in the microphone, the demo's own noise and breaths of several findings; the power
@@ -128,31 +135,31 @@ def session(keep: Path | None, out: Path | None) -> None:
     answers what the tool asks from what they meant to say. Needs flite for those answers. Exit code 9
     where the findings that stand are not the manifest's.
 
+    It takes some six minutes; the power is out between its two sessions, and may stay so for as long as one likes.
+
     \b
-    Example:
+    Examples:
       python -m fieldlog.lab session
+      python -m fieldlog.lab session --keep DIR --one
     """
     import tempfile
 
     from fieldlog import config
     from fieldlog.errors import PartialError
     from fieldlog.lab.live_session.account import account
-    from fieldlog.lab.live_session.scripted import Played, differences, play, scripts
+    from fieldlog.lab.live_session.scripted import SESSIONS, differences, in_turn
     from fieldlog.shop.workshop import Workshop
 
     media = config.demo_media()
-    played: list[Played] = []
     with tempfile.TemporaryDirectory(prefix="fieldlog-session-") as scratch:
         folder = keep or Path(scratch)
         store = folder / "record"
-        arguments = ["--vehicle", "demo", "--jurisdiction", "US-VA"]
-        with Workshop.open(store) as shop:
-            shop.add_vehicle("demo")
-        for number, script in enumerate(scripts(media), start=1):
-            click.echo(f"== session {number}: {len(script.lines)} lines", err=True)
-            played.append(play(script, store, folder / f"session-{number}", arguments))
-            click.echo(played[-1].printed, nl=False, err=True)
-            arguments = ["--inspection", "last"]
+        played = list(in_turn(media, folder, one=one))
+        for number, each in enumerate(played, start=1):
+            click.echo(f"== session {number}\n{each.printed}", nl=False, err=True)
+        if len(played) < SESSIONS:
+            click.echo(f"{SESSIONS - len(played)} more; run it again", err=True)
+            return
         with Workshop.open(store) as shop:
             record = shop.store.inspection_record("last")
             checked = shop.store.verify(record.inspection.id)

@@ -29,6 +29,8 @@ Facts = Mapping[str, str]
 
 LISTENS_S = 0.7
 """Quiet behind what was said to them until they speak."""
+AGAIN_S = 1.3
+"""The same before they say something again: the rest of what was said may be taken yet."""
 PATIENCE_S = 4.0
 """Behind a line that nothing is told of, until they say it again."""
 TRIES = 3
@@ -131,6 +133,9 @@ class Person:
     _sounded: float = -1e9
     _words_began: float | None = None
     _tries: dict[str, int] = field(default_factory=dict)
+    _settled: bool = False
+    """Whether they were told that the line is saved: whatever is asked or not understood behind that, it
+    is not said again."""
     _then_again: bool = False
     """Whether the line is to be said again behind this reply."""
     _lost: bool = False
@@ -219,10 +224,10 @@ class Person:
             return
         if not answers and self.clock() - ended < PATIENCE_S:
             return
-        if not self._quiet_for(LISTENS_S):
-            return
         told = answers[-1] if answers else self._told[-1][1] if self._told else None
-        self._answers(line, told)
+        lost = told is None or told.tone is Tone.NOT_UNDERSTOOD
+        if self._quiet_for(AGAIN_S if lost else LISTENS_S):
+            self._answers(line, told)
 
     def _answers(self, line: Line, told: Saying | None) -> None:
         if self._then_again and told is not None and told.tone is not Tone.NOT_UNDERSTOOD:
@@ -230,6 +235,10 @@ class Person:
             self._says_again(line)
             return
         what = reply(line, self.lines[: self._number], told)
+        if what is Reply.GOES_ON or (what is Reply.AFFIRM and told is not None and not told.asks):
+            self._settled = True  # "confirm": it is saved, and read back
+        if what in (Reply.NEGATIVE, Reply.TAKE_BACK) and told is not None and not told.asks:
+            self._settled = False  # what was read back is not what they said
         if what is Reply.AGAIN and self._said != line.id:
             asked = told is not None and bool(told.asks)
             if not asked and self._tries.get(self._said, 0) < TRIES:
@@ -246,7 +255,7 @@ class Person:
             self._says_line(self._number + 1)
 
     def _says_again(self, line: Line) -> None:
-        if self._tries.get(line.id, 0) >= TRIES - 1:
+        if self._settled or self._tries.get(line.id, 0) >= TRIES - 1:
             self._says_line(self._number + 1)
             return
         self._tries[line.id] = self._tries.get(line.id, 0) + 1
@@ -254,6 +263,7 @@ class Person:
 
     def _says_line(self, number: int) -> None:
         self._tries = {} if number != self._number else self._tries
+        self._settled = self._settled and number == self._number
         self._number, self._then_again = number, False
         if number < len(self.lines):
             line = self.lines[number]

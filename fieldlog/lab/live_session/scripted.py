@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
 import threading
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,7 @@ from fieldlog.errors import UsageError
 from fieldlog.lab.live_session import stage
 from fieldlog.lab.live_session.person import Line, Reply, means
 from fieldlog.shop.demo import expected, read_manifest
+from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import InspectionRecord
 
 LEAD_S, TRAIL_S = 0.35, 0.15
@@ -140,6 +142,41 @@ def written(script: Script, folder: Path) -> Path:
 
 
 _UNSPOKEN = (Reply.AGAIN, Reply.GOES_ON)
+
+
+SESSIONS = 2
+
+
+def in_turn(media: Path, folder: Path, *, one: bool = False) -> Iterator[Played]:
+    """The sessions in ``folder``, each from the record that the one before left: played, or as they were.
+
+    A session that was broken off is played again from where it began. ``one``: of those that are left, only
+    the first is played.
+    """
+    store = folder / "record"
+    arguments = ["--vehicle", "demo", "--jurisdiction", "US-VA"]
+    for number, script in enumerate(scripts(media), start=1):
+        here, before = folder / f"session-{number}", folder / f"record-{number}"
+        account = here / "account.json"
+        if account.exists():
+            yield Played(**json.loads(account.read_text("utf-8")))
+            arguments = ["--inspection", "last"]
+            continue
+        if number == 1:
+            shutil.rmtree(store, ignore_errors=True)
+            with Workshop.open(store) as shop:
+                shop.add_vehicle("demo")
+        elif before.exists():
+            shutil.rmtree(store)
+            shutil.copytree(before, store)
+        else:
+            shutil.copytree(store, before)
+        played = play(script, store, here, arguments)
+        account.write_text(json.dumps(asdict(played)), encoding="utf-8")
+        yield played
+        arguments = ["--inspection", "last"]
+        if one:
+            return
 
 
 def play(script: Script, store: Path, folder: Path, arguments: Sequence[str]) -> Played:

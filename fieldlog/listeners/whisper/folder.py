@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from fieldlog.apart.memory import give_back
 from fieldlog.errors import ModelError
 from fieldlog.listeners.whisper import adapter
 from fieldlog.listeners.whisper.fingerprint import TINY_EN, verify
@@ -47,6 +48,19 @@ class ModelFolder:
     """(Layer, head) of the decoder's attention that follows the sound; empty: not known."""
     adapted: bool = False
     """Whether the weights are the bundled ones with the shop additions."""
+    mapped: mmap.mmap | None = None
+    """The file that the weights are views into."""
+
+    def settled(self) -> ModelFolder:
+        """The same, once CTranslate2 and the first decoder have taken what they need of it.
+
+        Both keep copies of their own: what CTranslate2 was given is let go, and so are the pages of the mapped
+        file, of which a few come back as they are read.
+        """
+        if self.mapped is not None and hasattr(mmap, "MADV_DONTNEED"):
+            self.mapped.madvise(mmap.MADV_DONTNEED)
+        give_back()
+        return replace(self, files=None)
 
     def encode(self, text: str) -> tuple[int, ...]:
         """Byte-pair tokens of ``text``, nothing added."""
@@ -103,8 +117,10 @@ def open_folder(path: Path | None, *, adapt: bool = True) -> ModelFolder:
     heads = _heads(folder / "config.json")
     if path is None and adapt:
         weights, files = _with_additions(folder, weights)
-        return ModelFolder(folder, weights, tokenizer, special, files, heads, adapted=True)
-    return ModelFolder(folder, weights, tokenizer, special, heads=heads)
+        return ModelFolder(
+            folder, weights, tokenizer, special, files, heads, adapted=True, mapped=mapped
+        )
+    return ModelFolder(folder, weights, tokenizer, special, heads=heads, mapped=mapped)
 
 
 def _with_additions(folder: Path, weights: ModelWeights) -> tuple[ModelWeights, dict[str, bytes]]:

@@ -91,8 +91,6 @@ class WhisperListener:
             self.close()
             self._folder = open_folder(self.model, adapt=adapt)
             self._encoder = Encoder(self._folder.path, self.threads, files=self._folder.files)
-            # CTranslate2 keeps its own copy; the second one would only take room.
-            self._folder = replace(self._folder, files=None)
         folder = self._folder
         special = folder.special
         text = getattr(language, "hint", "")
@@ -107,6 +105,11 @@ class WhisperListener:
         layers = None if self._decoder is None else self._decoder.layers
         self._decoder = None
         self._decoder = Decoder(folder.weights, tokens, layers)
+        if layers is None:
+            layers = self._decoder.layers
+            self._folder = folder = replace(folder, weights=folder.weights.without_layers())
+            self._decoder = Decoder(folder.weights, tokens, layers)
+            self._folder = folder.settled()
         if self._graph is not None:
             self._graph.forget()
         self._graph = TokenGraph(language.word_graph(), folder.encode, self._decoder.column)

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import struct
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,6 +64,15 @@ class ModelWeights:
     """Kind of model, ``WhisperSpec`` for ours."""
     variables: Mapping[str, NDArray[np.generic]]
     where: str = ""
+
+    def without_layers(self) -> ModelWeights:
+        """All but the matrices of the layers: embeddings, norms, biases, numbers."""
+        kept = {
+            name: each
+            for name, each in self.variables.items()
+            if each.ndim < 2 or "/layer_" not in name
+        }
+        return replace(self, variables=kept)
 
     def has(self, name: str) -> bool:
         """Whether the file holds a variable of that name."""
