@@ -13,7 +13,8 @@ from fieldlog.language.typed import Sayings
 from fieldlog.language.values import Reading, Standing, ValueReader
 from fieldlog.model.finding import Finding
 
-_ARTICLES = frozenset({"a", "an", "some", "the"})
+ARTICLES = frozenset({"a", "an", "some", "the"})
+"""Words before a name or a condition that say nothing of it."""
 _HAS = frozenset({"has", "have", "had", "got", "with", "shows", "showing"})
 _WORN_OUT = ("worn", "not working")
 """What "shot" means, in this order, of what admits it."""
@@ -55,7 +56,7 @@ class ConditionReader:
             return self._is_worn_out(about, text)
         noun = said[1:] if said[:1] and said[0] in _HAS else ()
         bare = (
-            () if part and said[0] not in _ARTICLES else said
+            () if part and said[0] not in ARTICLES else said
         )  # "engine" "oil", of a breath, is no engine with oil on it
         readings = tuple(self.found(about, noun or bare, text))
         if readings:
@@ -85,7 +86,7 @@ class ConditionReader:
     def found(self, about: About, noun: Words, text: str) -> Iterator[Reading]:
         """ "a crack", "some play in it": the conditions of ``about`` that a noun stands for."""
         body = noun
-        while body and (body[0] in _ARTICLES):
+        while body and (body[0] in ARTICLES):
             body = body[1:]
         for phrase in self._degree.before(body):
             body = body[len(phrase) :]

@@ -27,6 +27,7 @@ from fieldlog.language.asked import (
 )
 from fieldlog.language.breath import Breath, Phrases, breath_key
 from fieldlog.language.breath_reader import BreathReader
+from fieldlog.language.conditions import ARTICLES
 from fieldlog.language.diagnose import UNKNOWN
 from fieldlog.language.dialogue import CORRECTION, Dialogue
 from fieldlog.language.hint import HINT
@@ -235,7 +236,7 @@ class InspectionLanguage(OfferedGrammar):
             return self._beside_reason(one, said)
         is_one = said.decision is not Decision.REFUSE and said.asks is not Asks.OF_WHAT
         if is_one and Flag.REPAIRED not in said.flags:
-            return one
+            return self._every(said, text) or one
         self._breaths.afresh()
         written = written_ways(text, self._sign)
         found = [(way, self._cut(words_of(way.text), said, text)) for way in written.ways]
@@ -260,6 +261,19 @@ class InspectionLanguage(OfferedGrammar):
         ):
             return breath
         return breath.asked("its figures can be read in more than one way")
+
+    def _every(self, said: Understanding, text: str) -> Breath | None:
+        """ "Indicators all working" leaves no place open: it was said of every one."""
+        if said.asks is not Asks.PLACE:
+            return None
+        words = ways_of(written_ways(text, self._sign), text)[0]
+        each = {phrase[0] for phrase in self._trade.each}
+        if each.isdisjoint(words):
+            return None
+        words = words[1:] if words[0] in ARTICLES else words
+        self._breaths.afresh()
+        found = self._shared(words, text)
+        return found if _is_accepted(found) else None
 
     def _shared(self, words: Words, text: str) -> Breath | None:
         """What one thing was said of several, where all of it is understood."""

@@ -73,6 +73,7 @@ def _of_all(
         both = "both" in words[about.used : about.used + 2]
         if both and said and "both" not in said and len(places) == 2:
             yield tuple((*place, *words[: about.used], *said) for place in places)
+        yield from _all_behind(words, about, each, [*_places(about, subjects)])
     for phrase, axis in _CONTROLS.items():
         if words[-len(phrase) :] != phrase:
             continue
@@ -80,6 +81,21 @@ def _of_all(
         for about in subjects.read(said):
             if axis in {one.name for one in about.axes} and about.used < len(said):
                 yield tuple((*said, "from", "the", value) for value in subjects.values(axis))
+
+
+def _all_behind(
+    words: Words, about: About, each: tuple[Words, ...], places: list[Words]
+) -> Iterator[tuple[Words, ...]]:
+    """ "Indicators all working"; of one mirror that is "all loose" nobody knows which it is."""
+    if not words[about.used - 1].endswith("s"):
+        return
+    at = about.used + (words[about.used : about.used + 1] in (("is",), ("are",)))
+    for phrase in each:
+        said = words[at + len(phrase) :]
+        counted = "four" not in phrase or len(places) == _MOST_PLACES
+        behind = words[at : at + len(phrase)] == phrase and said and counted
+        if behind and 1 < len(places) <= _MOST_PLACES:
+            yield tuple((*place, *words[: about.used], *said) for place in places)
 
 
 def _placed_behind(words: Words, subjects: SubjectReader) -> Iterator[tuple[Words, ...]]:

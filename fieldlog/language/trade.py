@@ -13,7 +13,7 @@ from dataclasses import replace
 from fieldlog.catalogue.component import SOUND
 from fieldlog.grammar.expression import Rule
 from fieldlog.language.beside import BesideReader, named_last
-from fieldlog.language.conditions import ConditionReader
+from fieldlog.language.conditions import ARTICLES, ConditionReader
 from fieldlog.language.left_open import NOTED, Open, Worded
 from fieldlog.language.lexicon import Words, phrases
 from fieldlog.language.subjects import About, SubjectReader
@@ -27,7 +27,6 @@ from fieldlog.quantities.number_words import NUMBER_WORDS, NUMERALS
 
 _MOST_TRIMMED = 4
 """Small words and places that may stand beside one condition."""
-_ARTICLES = frozenset({"a", "an", "some", "the"})
 _HAS = frozenset({"has", "have", "had", "got", "with", "shows", "showing"})
 _LINKS = (
     ("in",),
@@ -98,7 +97,7 @@ class TradeReader:
             for name, side in (("bars_left", "left"), ("bars_right", "right"), ("either_side", ""))
             for phrase in of(name)
         }
-        self.words = words | _HAS | _ARTICLES | {_PERCENT}
+        self.words = words | _HAS | ARTICLES | {_PERCENT}
 
     def share_of(self, words: Words) -> Worded | None:
         """ "Rear pads half worn": a share, which nobody can judge.
@@ -338,7 +337,7 @@ class TradeReader:
             return None
         if said[-1:] == _WITH:
             return self._well(about, said[:-1], text)
-        if body and body[-1] in _ARTICLES and len(body) > 1:
+        if body and body[-1] in ARTICLES and len(body) > 1:
             body = body[:-1]
         if not linked and body == ("no",):  # "no rear brake": missing, or of no use
             return Worded(about, (), Open.HOW)
@@ -347,7 +346,7 @@ class TradeReader:
         ):
             return Worded(about, (), Open.HOW)
         told = self._said_of(about, body, text, part, before=True, spots=linked)
-        bare = body[1:] if body[:1] and body[0] in _ARTICLES else body
+        bare = body[1:] if body[:1] and body[0] in ARTICLES else body
         if told is None and linked and not part and bare in self._conditions.nouns:
             return Worded(about, (), Open.NOT_SAID, " ".join(bare))
         return told

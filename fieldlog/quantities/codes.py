@@ -98,8 +98,13 @@ def chain_sizes(words: Sequence[str]) -> tuple[CodeReading, ...]:
 
 
 def date_codes(words: Sequence[str]) -> tuple[CodeReading, ...]:
-    """ "twenty five oh one", "two five zero one" -> ``2501``; three digits keep the old form."""
+    """ "twenty five oh one", "two five zero one" -> ``2501``; three digits keep the old form.
+
+    "Week twelve of twenty nineteen" is ``1219``; a year before 2000 has no such code.
+    """
     said = tuple(words)
+    if said[:1] == ("week",):
+        return distinct(CodeReading(code, said) for code in sorted(_week_of(said[1:])))
     found = []
     for literal in sorted(literals(said)):
         if len(literal) == 4:
@@ -107,6 +112,18 @@ def date_codes(words: Sequence[str]) -> tuple[CodeReading, ...]:
         elif len(literal) == 3:
             found.append(CodeReading(literal, said, (Flag.THREE_DIGITS,)))
     return distinct(found)
+
+
+def _week_of(said: tuple[str, ...]) -> set[str]:
+    """The codes of a week and its year, with "of" or "in" between them or nothing."""
+    found = set()
+    for cut in range(1, len(said)):
+        rest = said[cut + 1 :] if said[cut] in ("of", "in") else said[cut:]
+        for week in _numbers(said[:cut]):
+            for year in literals(rest):
+                if 1 <= week <= 53 and len(year) == 4 and year.startswith("20"):
+                    found.add(f"{week:02d}{year[2:]}")
+    return found
 
 
 def speed_symbols(words: Sequence[str]) -> tuple[CodeReading, ...]:
