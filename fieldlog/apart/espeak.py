@@ -23,7 +23,10 @@ _CHUNK = ctypes.CFUNCTYPE(
 
 
 def speaker() -> Callable[[bytes], bytes]:
-    """Answers UTF-8 text with 16-bit samples, their rate (Hz, four bytes) in front."""
+    """Answers UTF-8 text with 16-bit samples, their rate (Hz, four bytes) in front.
+
+    A voice may stand before the text, with a NUL between ("de+f2"); it stays until another is named.
+    """
     loader: Any = importlib.import_module("espeakng_loader")
     library = ctypes.CDLL(str(loader.get_library_path()))
     folder = str(loader.get_data_path()).encode()
@@ -40,8 +43,11 @@ def speaker() -> Callable[[bytes], bytes]:
     called = _CHUNK(take)
     library.espeak_SetSynthCallback(called)
 
-    def say(text: bytes) -> bytes:
+    def say(asked: bytes) -> bytes:
         chunks.clear()
+        voice, named, text = asked.rpartition(b"\0")
+        if named and library.espeak_SetVoiceByName(voice) != 0:
+            return rate.to_bytes(4, "big")
         size = ctypes.c_size_t(len(text) + 1)
         none = ctypes.c_uint(0)
         library.espeak_Synth(text, size, none, _POSITION_CHARACTER, none, _UTF8, None, None)

@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.text import Text
 
 from fieldlog.cli.ears import listener_options
+from fieldlog.cli.language_option import language_option
 from fieldlog.errors import PartialError
 
 
@@ -21,6 +22,7 @@ from fieldlog.errors import PartialError
     help="Folder for the record and the report.",
 )
 @listener_options
+@language_option
 def demo(out: Path, listener: str, model: Path | None) -> None:
     """Hear, check, illustrate and report the demo's inspection, from real audio and photos.
 
@@ -31,7 +33,17 @@ def demo(out: Path, listener: str, model: Path | None) -> None:
       fieldlog demo
       fieldlog demo --out somewhere/else
       fieldlog demo --listener pocketsphinx
+      fieldlog demo --language de      (ten German sentences)
     """
+    from fieldlog.language.other import OtherLanguage
+    from fieldlog.language.tongues import language_of
+
+    language = language_of()
+    if isinstance(language, OtherLanguage):
+        from fieldlog.cli.demo_language import demo_of
+
+        demo_of(language, _fresh(out), model)
+        return
     from fieldlog import config
     from fieldlog.audio.voice import bundled_voice
     from fieldlog.cli.ears import open_ears

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from fieldlog.cli.ears import listener_options
+from fieldlog.cli.language_option import language_option
 from fieldlog.cli.limit_option import limits_with, own_limits_option
 
 if TYPE_CHECKING:
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
     help="The files follow one another: an utterance may answer the question in the file before.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object per utterance.")
+@language_option
 def hear(
     audio: Sequence[Path],
     grammar: Path | None,

@@ -12,6 +12,7 @@ from rich.text import Text
 
 from fieldlog.cli import inspection_hear, inspection_jobs, inspection_review, inspection_verify
 from fieldlog.cli.key import pin_option, signer_for
+from fieldlog.cli.language_option import language_option
 from fieldlog.cli.store_option import (
     distance,
     opened,
@@ -26,6 +27,7 @@ from fieldlog.config import local_zone
 from fieldlog.errors import FieldlogError, UsageError
 
 if TYPE_CHECKING:
+    from fieldlog.language.inspection import InspectionLanguage
     from fieldlog.shop.events import Event
     from fieldlog.store.records import Inspection, RecordedFinding
 
@@ -190,6 +192,7 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
 @click.argument("words", nargs=-1, required=True)
 @_inspection_option
 @store_option
+@language_option
 def enter(words: tuple[str, ...], key: str, folder: Path | None) -> None:
     """Take WORDS as if they were spoken: findings, a correction, an answer, a command.
 
@@ -212,6 +215,7 @@ def enter(words: tuple[str, ...], key: str, folder: Path | None) -> None:
             todo=f"the last inspection is meant anyway: leave it out, or write --inspection last {words[1]} ...",
         )
     with workshop(folder) as shop:
+        language = shop.language
         events = shop.inspecting(key).type(" ".join(words))
     for event in events:
         if isinstance(event, Refused):
@@ -229,7 +233,7 @@ def enter(words: tuple[str, ...], key: str, folder: Path | None) -> None:
                 f"{event.said.text!r} was not taken: {event.said.understanding.reason}",
                 todo="enter it again; the words are kept",
             )
-        _print(event)
+        _print(event, language)
 
 
 @inspection.command()
@@ -392,13 +396,21 @@ def _note(kept: RecordedFinding) -> str:
     return "  (withdrawn in another copy of the record; this is newer)" * kept.withdrawn_elsewhere
 
 
-def _print(event: Event) -> None:
-    """One event on stdout; findings with their number, as `inspection show` counts them."""
+def _print(event: Event, language: InspectionLanguage | None = None) -> None:
+    """One event on stdout; findings with their number, as `inspection show` counts them.
+
+    ``language``: the one that is spoken, where that is another than the reference.
+    """
     from fieldlog.cli.event_lines import event_text
     from fieldlog.cli.terminal import Terminal
+    from fieldlog.cli.told_lines import told_lines
+    from fieldlog.language.other import OtherLanguage
     from fieldlog.shop.events import FindingCorrected, FindingSaved
 
-    line = event_text(event)
+    if isinstance(language, OtherLanguage):
+        line = Text("\n").join(told_lines((event,), language))
+    else:
+        line = event_text(event)
     if isinstance(event, (FindingSaved, FindingCorrected)):
         line = Text(f"{event.kept.number:>4}  ").append_text(line)
     if line:

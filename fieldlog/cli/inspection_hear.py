@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from fieldlog.cli.ears import listener_options
+from fieldlog.cli.language_option import language_option
 from fieldlog.cli.store_option import store_option, workshop
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.store.rescue import began_at
@@ -48,6 +49,7 @@ _COUNTED = (_FINDINGS, _QUESTIONS, _REFUSED, _HELD, _FAULTED, _KNOWN)
 )
 @listener_options
 @store_option
+@language_option
 def hear(
     audio: tuple[Path, ...],
     key: str,

@@ -23,6 +23,7 @@ from fieldlog.audio.source import AudioSource, FileSource
 from fieldlog.cli.aloud import NOTHING, VALUES, Aloud, say_option, telling
 from fieldlog.cli.board import Board
 from fieldlog.cli.ears import listener_options, open_ears
+from fieldlog.cli.language_option import language_option
 from fieldlog.cli.phone import phone_beside, phone_options, phone_place
 from fieldlog.cli.store_option import is_record, store_option, walk_option, workshop
 from fieldlog.cli.terminal import Terminal, alone_on_stderr
@@ -88,6 +89,7 @@ if TYPE_CHECKING:
 @walk_option
 @listener_options
 @store_option
+@language_option
 def listen(
     device: str | None,
     only_list: bool,

@@ -89,6 +89,10 @@ COMMANDS: Table = {
         "fieldlog.lab.speech_set.command:speech_set",
         "make the inspection speech set",
     ),
+    "language": (
+        "fieldlog.lab.languages:language",
+        "another language: numbers, what is told read again, what is heard",
+    ),
     "voice": (
         "fieldlog.lab.voice.command:voice",
         "render the voice that reads back",

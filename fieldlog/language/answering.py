@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from fieldlog.grammar.forms import WrittenForms
 from fieldlog.grammar.grammar import Grammar
 from fieldlog.grammar.offered import OfferedGrammar
 from fieldlog.language.decide import meaning_key
@@ -24,6 +25,9 @@ class AnsweringLanguage(OfferedGrammar):
     name = "inspection, answering"
     hint = HINT
     in_shop_words = True
+    speech = "en"
+    forms: WrittenForms | None = None
+    """How its words may be written; None: as those of the reference."""
 
     def __init__(self, grammar: Grammar, answer: Callable[[str], Understanding]) -> None:
         """``answer`` gives what a text means as an answer."""

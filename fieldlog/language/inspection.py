@@ -14,6 +14,7 @@ from functools import cached_property, lru_cache
 from fieldlog.catalogue.component import SOUND, Catalogue, Component
 from fieldlog.catalogue.phrases import expand
 from fieldlog.grammar.expression import Rule
+from fieldlog.grammar.forms import WrittenForms
 from fieldlog.grammar.grammar import Grammar
 from fieldlog.grammar.offered import OfferedGrammar
 from fieldlog.language.answering import AnsweringLanguage, with_answers
@@ -57,6 +58,7 @@ from fieldlog.model.command import Command
 from fieldlog.model.question import Asks
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.quantities.written import DecimalSign, Way, Written
+from fieldlog.words.told import TellsIn
 
 WAS_SO = "it was so: whether it is so now was not said"
 _WAS, _STILL = frozenset({"was", "were"}), frozenset({"is", "are", "now", "still"})
@@ -80,6 +82,10 @@ class InspectionLanguage(OfferedGrammar):
     hint = HINT
     """A text of its kind, for listeners that can use one."""
     in_shop_words = True
+    speech = "en"
+    forms: WrittenForms | None = None
+    told: TellsIn | None = None
+    """How it tells and asks; None: as the reference does."""
     """Listeners trained on speech of this kind may tell themselves so."""
 
     def __init__(

@@ -14,6 +14,7 @@ from functools import cached_property, lru_cache
 
 from fieldlog.grammar.automaton import Automaton
 from fieldlog.grammar.expression import Rule
+from fieldlog.grammar.forms import WrittenForms
 from fieldlog.grammar.grammar import Grammar
 from fieldlog.grammar.jsgf import to_jsgf
 from fieldlog.grammar.parse import Parse
@@ -26,7 +27,6 @@ from fieldlog.language.tongue import Tongue, vocabulary
 from fieldlog.language.wording import Wording, WordingGap
 from fieldlog.language.writing import Writing
 from fieldlog.model.finding import Finding
-from fieldlog.model.question import Question
 from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.words.told import TellsIn
 
@@ -66,14 +66,24 @@ class OtherLanguage(InspectionLanguage):
         """``reference`` understands what ``wording`` says for what ``spoken`` allows; ``told`` answers."""
         super().__init__(*reference.made_of)
         self._made = (reference, tongue, spoken, wording, told)
-        self.told = told
+        self.told: TellsIn = told
         self.tongue = tongue
         self.name = f"inspection, {tongue.code}"
         self.hint = tongue.hint
+        self.speech = tongue.code
         self.spoken = spoken
         self.wording = wording
         rules = {**spoken.typed.rules, **spoken.answers.rules, **spoken.offered.rules}
         self.writing = Writing(tongue, vocabulary(rules), numerals(rules))
+        self.forms = WrittenForms(
+            _with_capital,
+            {tuple(words.split()): ways for words, ways in tongue.heard.items()},
+            frozenset(self.writing.numbers),
+            self.writing.readings,
+            tongue.hesitations,
+            tongue.openings,
+            frozenset(tongue.prefixes),
+        )
         self._whole = lru_cache(maxsize=4096)(self._whole_breath)
 
     def __reduce__(self) -> tuple[object, ...]:
@@ -106,6 +116,7 @@ class OtherLanguage(InspectionLanguage):
         """The language while ``asked`` is open."""
         language = AnsweringLanguage(self._other_answers, lambda text: self.answer(asked, text))
         language.hint, language.in_shop_words = self.hint, False
+        language.speech, language.forms = self.speech, self.forms
         return language
 
     @cached_property
@@ -185,6 +196,15 @@ class OtherLanguage(InspectionLanguage):
             agreed=tuple(_retold(part, text, self.told) for part in one.agreed),
         )  # fmt: skip
 
+    def axis_values(self, axis: str) -> Sequence[str]:
+        """The canonical values of an axis: ``end`` -> front, rear."""
+        return self._subjects.values(axis)
+
+    @property
+    def yes(self) -> str:
+        """The word that affirms."""
+        return " ".join(phrases(self.spoken.offered.rules, "dialogue.affirm")[0])
+
     def aloud(self, told: str) -> str:
         """The words of a line that was told, figures and units spoken out."""
         ways = self.writing.ways(told)
@@ -218,6 +238,11 @@ class OtherLanguage(InspectionLanguage):
         return self.told.lines["does_not_fit"].format(word=words[fitting])
 
 
+def _with_capital(word: str) -> tuple[str, ...]:
+    """A noun has a capital where nouns have one; the grammars have none."""
+    return (word, word[:1].upper() + word[1:])
+
+
 def numerals(rules: dict[str, Rule]) -> tuple[str, ...]:
     """The words of 0 to 99: the first of each leaf of figures."""
     return tuple(" ".join(phrases(rules, f"numbers.n_{n}")[0]) for n in range(100))
@@ -236,7 +261,7 @@ def _retold(one: Understanding, text: str, told: TellsIn) -> Understanding:
     asked = replace(one, text=text)
     return replace(
         asked,
-        question=None if one.question is None else Question(one.question.kind, told.question(asked)),
+        question=told.asked(asked).question,
         finding=None if one.finding is None else worded(one.finding),
         candidates=tuple(worded(each) for each in one.candidates),
         parts=tuple(_retold(part, text, told) for part in one.parts),

@@ -48,6 +48,10 @@ class Tongue:
     """``hundred``, ``thousand``, ``one``, ``point``, ``minus``, ``to`` -> the word."""
     names: Mapping[str, Mapping[str, str]]
     """Component -> what names.toml has of it."""
+    heard: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Words -> how a recogniser may write them."""
+    hesitations: tuple[str, ...] = ()
+    openings: tuple[str, ...] = ()
     say: Mapping[str, str] = field(default_factory=dict)
     """Phrase of the reference's ``say`` -> the same here."""
 
@@ -77,6 +81,9 @@ def read_tongue(words: str, names: str, where: str) -> Tongue:
             numbers={key: str(told[key]) for key in _NUMBERS},
             names=called,
             say=say,
+            heard={key: tuple(forms) for key, forms in told.get("heard", {}).items()},
+            hesitations=tuple(told.get("hesitations", ())),
+            openings=tuple(told.get("openings", ())),
         )
     except (tomllib.TOMLDecodeError, KeyError, TypeError, ValueError) as error:
         raise GrammarError(

@@ -63,9 +63,9 @@ def read_other(folder: Path) -> tuple[OtherLanguage, Renamed]:
     shaped = shape(read_text(pattern), said.catalogue, axes, faults, str(pattern))
     texts = {GRAMMAR: shaped.text, OWN: said.own}
     whole = load_grammar(folder / "spoken.jsgf", texts)
-    offered = Grammar(
-        "inspection", whole.rules, ("inspection.utterance",), whole.warnings, "spoken.further"
-    )
+    # One utterance to a breath: listeners that nobody trained on shop speech say the same thing again and
+    # again where more may follow. What is typed may go on ("spoken.breath").
+    offered = Grammar("inspection", whole.rules, ("inspection.utterance",), whole.warnings)
     answers = load_grammar(folder / "answer.jsgf", texts)
     typed = load_grammar(folder / "dialogue.jsgf", texts)
     subjects = {

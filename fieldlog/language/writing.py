@@ -147,6 +147,22 @@ class Writing:
         head = (self.tongue.numbers["one"],) if many == 1 else self.spelled(many)
         return (*head, self.tongue.numbers[word], *(self.spelled(rest) if rest else ()))
 
+    def readings(self, run: str) -> tuple[Words, ...]:
+        """Ways to say a run of up to three digits: as one number, digit by digit, in two pieces."""
+        cuts = [(run,), tuple(run), *((run[:at], run[at:]) for at in range(1, len(run)))]
+        found: list[Words] = []
+        for pieces in cuts:
+            if any(len(piece) > 1 and piece[0] == "0" for piece in pieces):
+                continue
+            ways: list[Words] = [()]
+            for piece in pieces:
+                said = [self.spelled(int(piece))]
+                said += [(self.tongue.numbers["one"],)] if piece == "1" else []
+                said += [said[0][1:]] if piece.startswith("1") and len(piece) == 3 else []
+                ways = [(*way, *more) for way in ways for more in said]
+            found += ways
+        return tuple(dict.fromkeys(found))
+
     # --- words ---------------------------------------------------------------------------------
 
     def _word(self, word: str) -> Words:

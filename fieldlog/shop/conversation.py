@@ -96,6 +96,9 @@ class Answering:
         self._again = again
         self.hint = language.hint
         self.in_shop_words = language.in_shop_words
+        self.speech = language.speech
+        self.forms = language.forms
+        self.told = language.told
         self._language = language
         self._asked = asked
         self._offered = language.answering(asked)

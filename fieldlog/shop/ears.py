@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from fieldlog.hearing import Heard, Judge
     from fieldlog.listeners.base import Listener
     from fieldlog.listeners.worker import Crash
+    from fieldlog.words.told import TellsIn
 
 CRASHABLE = ("vosk", "pocketsphinx")
 """Listeners whose native decoders have been seen to end the whole process."""
@@ -83,7 +84,9 @@ def open_ears(
     policy = policy_named(policy_name())
 
     def judging(spoken: Language) -> Judge:
-        return minding_echo(minding_gaps(judge_for(spoken, shipped_rules(), policy)), spoken)
+        judge = minding_echo(minding_gaps(judge_for(spoken, shipped_rules(), policy)), spoken)
+        told = getattr(spoken, "told", None)
+        return judge if told is None else _asking(judge, told)
 
     isolated = on_crash is not None and name in CRASHABLE
     listener = open_listener(name, model, isolated=isolated, on_crash=on_crash)
@@ -93,6 +96,11 @@ def open_ears(
         yield Ears(language, listener, judging(language), judging, name in RELOADS)
     finally:
         listener.close()
+
+
+def _asking(judge: Judge, told: TellsIn) -> Judge:
+    """``judge``, whose questions read as ``told`` has them."""
+    return lambda said, hearing, clip: told.asked(judge(said, hearing, clip))
 
 
 def silent_ears(language: Language) -> Ears:

@@ -35,11 +35,14 @@ class OtherVoice:
         """Whether the extra ``speak`` is installed."""
         return importlib.util.find_spec("espeakng_loader") is not None
 
-    def say(self, words: str) -> NDArray[np.float32] | None:
-        """``words`` as mono float32 at ``RATE``; None where nothing came."""
+    def say(self, words: str, voice: str = "") -> NDArray[np.float32] | None:
+        """``words`` as mono float32 at ``RATE``; None where nothing came.
+
+        ``voice``: a language, or one of its voices ("de", "de+f2"), from here on.
+        """
         if self._process is None:
             return None
-        self._process.send([words.encode()])
+        self._process.send([f"{voice}\0{words}".encode() if voice else words.encode()])
         answer = self._process.answer(SAY_S)
         if not isinstance(answer, bytes) or len(answer) <= 4:
             self._end()

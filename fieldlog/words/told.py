@@ -14,7 +14,7 @@ from fieldlog.errors import GrammarError
 from fieldlog.model.command import Command
 from fieldlog.model.finding import Finding, Qualifier, Quantity
 from fieldlog.model.limit import LimitStatus, Relation
-from fieldlog.model.question import Asks
+from fieldlog.model.question import Asks, Question
 from fieldlog.model.state import Severity, State
 from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.model.verdict import InDoubt, Judgement, Verdict
@@ -33,7 +33,8 @@ _TABLES: Mapping[str, frozenset[str]] = {
 """The tables and what each has to have."""
 _LINES = (
     *("or", "and", "to", "incomplete", "refused", "heard", "asked", "severe", "limit", "caution"),
-    *("not_judged", "does_not_fit", "not_finished", "nothing", "two_ways", "remark"),
+    *("not_judged", "does_not_fit", "not_finished", "nothing", "two_ways", "remark", "corrects"),
+    *("withdrawn", "hears", "only_typed", "typed", "answered", "kept", "aloud"),
 )
 
 
@@ -148,6 +149,12 @@ class TellsIn:
             places=self._places(offered),
         )
         return told.strip()
+
+    def asked(self, one: Understanding) -> Understanding:
+        """The same, its question as it reads in this language."""
+        if one.question is None:
+            return one
+        return replace(one, question=Question(one.question.kind, self.question(one)))
 
     def _unit(self, symbol: str) -> str:
         return self.tables["units"].get(symbol) or tell.unit(symbol)

@@ -17,6 +17,8 @@ from fieldlog.listeners.whisper.fingerprint import TINY_EN, verify
 from fieldlog.listeners.whisper.weights import ModelWeights, read_weights
 
 NEEDED = ("model.bin", "config.json", "tokenizer.json")
+EXTRA = "fieldlog[languages]"
+"""What brings weights that know more languages."""
 ADDITIONS = Path(__file__).with_name("adapter.npz")
 """What is added to the bundled weights; ``adapter.toml`` beside it says where it comes from."""
 
@@ -87,10 +89,11 @@ def bundled() -> Path:
     return Path(get_model_path())
 
 
-def open_folder(path: Path | None, *, adapt: bool = True) -> ModelFolder:
+def open_folder(path: Path | None, *, adapt: bool = True, speech: str = "en") -> ModelFolder:
     """Open ``path``, or the bundled weights (their fingerprint checked first) when it is None.
 
-    The bundled weights get the shop additions unless ``adapt`` is False.
+    The bundled weights get the shop additions unless ``adapt`` is False. ``speech``: the language that is
+    spoken (ISO 639-1), which weights of English alone refuse.
     """
     folder = bundled() if path is None else path
     if not folder.is_dir():
@@ -113,7 +116,7 @@ def open_folder(path: Path | None, *, adapt: bool = True) -> ModelFolder:
     with binary.open("rb") as stream:
         mapped = mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ)
     weights = _whisper(read_weights(memoryview(mapped), str(binary)))
-    special = _special(tokenizer, weights, folder)
+    special = _special(tokenizer, weights, folder, speech)
     heads = _heads(folder / "config.json")
     if path is None and adapt:
         weights, files = _with_additions(folder, weights)
@@ -187,7 +190,7 @@ def _tokenizer(path: Path) -> Any:
         ) from error
 
 
-def _special(tokenizer: Any, weights: ModelWeights, folder: Path) -> Special:
+def _special(tokenizer: Any, weights: ModelWeights, folder: Path, speech: str) -> Special:
     def token(name: str) -> int:
         found = tokenizer.token_to_id(name)
         if found is None:
@@ -202,7 +205,13 @@ def _special(tokenizer: Any, weights: ModelWeights, folder: Path) -> Special:
     prompt = [token("<|startoftranscript|>")]
     # English-only Whisper has 51,864 tokens; one more means a token for every language.
     if rows > 51_864:
-        prompt += [token("<|en|>"), token("<|transcribe|>")]
+        prompt += [token(f"<|{speech}|>"), token("<|transcribe|>")]
+    elif speech != "en":
+        raise ModelError(
+            "these weights know English alone",
+            where=str(folder),
+            todo=f"name a multilingual CTranslate2 Whisper folder for '{speech}', or pip install '{EXTRA}'",
+        )
     prompt.append(token("<|notimestamps|>"))
     end = token("<|endoftext|>")
     marks = tuple(

@@ -22,6 +22,7 @@ from fieldlog.listeners.whisper.search import Found, Result, SearchSettings, dis
 from fieldlog.listeners.whisper.threads import one_blas_thread
 from fieldlog.listeners.whisper.times import STEP_S, word_times
 from fieldlog.listeners.whisper.tokens import TokenGraph, vocabulary
+from fieldlog.listeners.whisper.written import ENGLISH
 from fieldlog.model.hearing import Hearing, Hypothesis
 
 COMMON_TOKENS = 5000
@@ -32,6 +33,9 @@ EXTRA_FRAMES = 100
 """Silence behind the clip at least (1 s)."""
 ADAPTED_BONUS = 1.0
 """Bonus per token of adapted weights: their one way of writing needs less help to the end."""
+LANGUAGES = "whisper-base"
+"""What the listener is called with weights of many languages: nothing is known yet of how sure they are, so
+that whatever they hear is asked about."""
 LARGEST_MARGIN = 8.0
 """Nats; the search looks at nothing further below the best, so a larger margin means nothing."""
 
@@ -71,6 +75,7 @@ class WhisperListener:
         self._graph: TokenGraph | None = None
         self._language: Language | None = None
         self._opening: tuple[int, ...] = ()
+        self._speech = "en"
 
     @property
     def adapted(self) -> bool:
@@ -86,10 +91,20 @@ class WhisperListener:
         their cue instead of its hint.
         """
         one_blas_thread()
+        speech = str(getattr(language, "speech", "en"))
+        model = self.model
+        if speech != "en" and model is None:
+            from fieldlog.listeners.whisper.languages import folder_of_parts
+
+            model, self.name = folder_of_parts(), LANGUAGES
         adapt = self.adapt and self.model is None and getattr(language, "in_shop_words", False)
-        if self._folder is None or self._encoder is None or self.adapted != adapt:
+        if (
+            self._folder is None
+            or self._encoder is None
+            or (self.adapted, self._speech) != (adapt, speech)
+        ):
             self.close()
-            self._folder = open_folder(self.model, adapt=adapt)
+            self._folder, self._speech = open_folder(model, adapt=adapt, speech=speech), speech
             self._encoder = Encoder(self._folder.path, self.threads, files=self._folder.files)
         folder = self._folder
         special = folder.special
@@ -99,7 +114,8 @@ class WhisperListener:
         hint = folder.encode(" " + text) if text else ()
         self._opening = (*((special.previous, *hint) if hint else ()), *special.prompt)
         wanted = {*self._opening, *special.closing}
-        wanted |= vocabulary(language.words(), folder.encode)
+        forms = getattr(language, "forms", None) or ENGLISH
+        wanted |= vocabulary(language.words(), folder.encode, forms)
         tokens = np.unique(np.array([*range(COMMON_TOKENS), *wanted], dtype=np.intp))
         # A change of language (a question, its answer) keeps the layers: they are most of it.
         layers = None if self._decoder is None else self._decoder.layers
@@ -112,7 +128,7 @@ class WhisperListener:
             self._folder = folder.settled()
         if self._graph is not None:
             self._graph.forget()
-        self._graph = TokenGraph(language.word_graph(), folder.encode, self._decoder.column)
+        self._graph = TokenGraph(language.word_graph(), folder.encode, self._decoder.column, forms)
         _ = self._graph.root  # the largest tree, made before anybody waits
         self._language = language
 

@@ -18,8 +18,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldlog.grammar.forms import WrittenForms
 from fieldlog.grammar.language import WordGraph
 from fieldlog.listeners.whisper import written
+from fieldlog.listeners.whisper.written import ENGLISH
 
 START, SPACED, GLUED, PAUSED = 0, 1, 2, 3
 
@@ -32,10 +34,6 @@ FURTHER = -3.0
 _MAX_SPELLED = 4
 _MARKS = {",": PAUSED, "-": GLUED}
 """What may stand between two words, and how the next one is joined then."""
-HESITATIONS = ("um", "uh", "er", "erm", "hmm")
-"""Sounds between words that are none of them."""
-OPENINGS = ("okay", "so", "well", "now", "right", "all right", "alright", "oh", "yeah")
-"""Words before a finding that say nothing."""
 EMPTY = -2.5
 """Natural-log weight of one of these."""
 _MOST_TREES = 4000
@@ -126,14 +124,24 @@ class Node:
 class TokenGraph:
     """Token trees of a word graph, each built once, when first asked for."""
 
-    def __init__(self, graph: WordGraph, encode: Encode, column: Mapping[int, int]) -> None:
+    def __init__(
+        self,
+        graph: WordGraph,
+        encode: Encode,
+        column: Mapping[int, int],
+        forms: WrittenForms = ENGLISH,
+    ) -> None:
         """``encode`` gives the tokens of a text, ``column`` a token's place in the decoder.
+
+        ``forms``: how the words may be written.
 
         Forms with a token that has no place are left out: ``vocabulary`` gives places to all that
         matter, and every word keeps its plain form.
         """
         self._graph = graph
         self._encode = encode
+        self._forms = forms
+        self._phrases_from = _phrases_by_first_word(forms)
         self.column = column
         self._codes: dict[tuple[str, int], tuple[Code, ...]] = {}
         self._roots: dict[tuple[int, int], Node] = {}
@@ -174,7 +182,7 @@ class TokenGraph:
             return self.at(state, SPACED).without(self._marks)
         arcs = self._graph.arcs(state)
         entries = [*self._entries(state, joining)]
-        if "a" in arcs or not written.NUMBER_WORDS.isdisjoint(arcs):
+        if "a" in arcs or not self._forms.number_words.isdisjoint(arcs):
             entries += self._figures
         root = Node(entries, self.column, lambda goal: self._followed(state, goal))
         ending = self._graph.final_weight(state)
@@ -196,17 +204,17 @@ class TokenGraph:
                 yield from self._form_entries(mark, SPACED, Goal((), joining=after))
         if self._graph.further is not None and joining in (START, SPACED):  # "oh" may be a digit
             opens = joining == START or state == self._graph.further
-            for word in (*HESITATIONS, *(OPENINGS if opens else ())):
+            for word in (*self._forms.hesitations, *(self._forms.openings if opens else ())):
                 yield from self._form_entries(f" {word}", joining, Goal((), weight=EMPTY))
 
     def _word_entries(self, word: str, joining: int) -> Iterator[tuple[int, Entry]]:
         """Ways to write a word, and the phrases that begin with it; the same in every state."""
-        goal = Goal((word,))
-        for form in written.word_forms(word):
+        goal = Goal((word,), joining=GLUED if word in self._forms.joined else SPACED)
+        for form in self._forms.word_forms(word):
             yield from self._form_entries(" " + form, joining, goal)
-        for phrase in _PHRASES_FROM.get(word, ()):
+        for phrase in self._phrases_from.get(word, ()):
             goal = Goal(phrase)
-            for form in written.PHRASES[phrase]:
+            for form in self._forms.phrases[phrase]:
                 yield from self._form_entries(form, joining, goal)
 
     def _form_entries(self, form: str, joining: int, goal: Goal) -> Iterator[tuple[int, Entry]]:
@@ -228,7 +236,7 @@ class TokenGraph:
         if not goal.run and not goal.words:
             yield Exit((), state, goal.joining, goal.weight)
             return
-        for words in written.readings(goal.run) if goal.run else (goal.words,):
+        for words in self._forms.readings(goal.run) if goal.run else (goal.words,):
             here, weight = state, 0.0
             for word in words:
                 step = self._graph.arcs(here).get(word)
@@ -257,21 +265,21 @@ class TokenGraph:
             yield from (words for words, _ in layer)
 
 
-def vocabulary(words: Iterable[str], encode: Encode) -> set[int]:
+def vocabulary(words: Iterable[str], encode: Encode, forms: WrittenForms = ENGLISH) -> set[int]:
     """Every token that the written forms of these words can need."""
     known = set(words)
     texts = set(_MARKS)
-    for empty in (*HESITATIONS, *OPENINGS):
+    for empty in (*forms.hesitations, *forms.openings):
         texts |= {f" {empty}", f" {written.capitalised(empty)}"}
     for word in known:
-        for form in written.word_forms(word):
+        for form in forms.word_forms(word):
             texts |= {form, " " + form, " " + written.capitalised(form)}
-    for phrase, forms in written.PHRASES.items():
+    for phrase, ways in forms.phrases.items():
         if known.issuperset(phrase):
-            for form in forms:
+            for form in ways:
                 texts |= {form.lstrip(" "), " " + form.lstrip(" ")}
                 texts.add(" " + written.capitalised(form.lstrip(" ")))
-    if known & written.NUMBER_WORDS:
+    if known & forms.number_words:
         for run in _usual_runs():
             texts |= {run, " " + run}
     return {token for text in texts for token in encode(text)}
@@ -286,14 +294,11 @@ def _usual_runs() -> Iterator[str]:
     yield from (f"{value:03d}" for value in range(1000) if value < 100 or value % 5 == 0)
 
 
-def _phrases_by_first_word() -> dict[str, tuple[tuple[str, ...], ...]]:
+def _phrases_by_first_word(forms: WrittenForms) -> dict[str, tuple[tuple[str, ...], ...]]:
     table: dict[str, list[tuple[str, ...]]] = {}
-    for phrase in written.PHRASES:
+    for phrase in forms.phrases:
         table.setdefault(phrase[0], []).append(phrase)
     return {word: tuple(phrases) for word, phrases in table.items()}
-
-
-_PHRASES_FROM = _phrases_by_first_word()
 
 
 def _joined(form: str, joining: int) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import lru_cache
 
+from fieldlog.grammar.forms import WrittenForms
 from fieldlog.quantities import number_words
 from fieldlog.quantities.number_words import PLAIN_DIGITS, SPELT_TENS
 
@@ -178,3 +179,8 @@ def letters(words: Sequence[str]) -> tuple[str, ...]:
         return ()
     joined = "".join(words)
     return (joined, joined.upper(), ".".join(joined.upper()) + ".")
+
+
+HESITATIONS = ("um", "uh", "er", "erm", "hmm")
+OPENINGS = ("okay", "so", "well", "now", "right", "all right", "alright", "oh", "yeah")
+ENGLISH = WrittenForms(word_forms, PHRASES, NUMBER_WORDS, readings, HESITATIONS, OPENINGS)
