@@ -19,7 +19,7 @@ SENTENCES = "sentences.txt"
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class SentenceSaid:
     """One thing that was said or answered, and what it led to."""
 
     said: str
@@ -37,7 +37,9 @@ def sentences(media: Path) -> tuple[str, ...]:
     return tuple(line.strip() for line in lines if line.strip())
 
 
-def run(media: Path, shop: Workshop, language: OtherLanguage, ears: Ears | None) -> Iterator[Step]:
+def run(
+    media: Path, shop: Workshop, language: OtherLanguage, ears: Ears | None
+) -> Iterator[SentenceSaid]:
     """Every sentence of ``media`` into a new inspection of ``shop``, by ear where ``ears`` are there.
 
     What is asked is answered as the person of the demo would: yes where what was meant is offered, else
@@ -51,7 +53,7 @@ def run(media: Path, shop: Workshop, language: OtherLanguage, ears: Ears | None)
         meant = language.breath(said).whole.finding
         assert meant is not None, said
         if ears is None:
-            yield Step(said, "typed", said, inspecting.type(said))
+            yield SentenceSaid(said, "typed", said, inspecting.type(said))
             continue
         file = media / f"{number:02d}.ogg"
         inspecting.conversation.afresh()
@@ -61,8 +63,8 @@ def run(media: Path, shop: Workshop, language: OtherLanguage, ears: Ears | None)
             understood = understood_by(events)
             offered = any(one.meaning == meant.meaning for one in understood.offered)
             taken = understood.decision is Decision.ACCEPT and offered
-            yield Step(said, "heard", heard.text, events)
+            yield SentenceSaid(said, "heard", heard.text, events)
         if taken:
             continue
         answer = language.yes if offered and understood.decision is Decision.ASK else said
-        yield Step(said, "answered", answer, inspecting.type(answer))
+        yield SentenceSaid(said, "answered", answer, inspecting.type(answer))
