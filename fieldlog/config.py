@@ -140,15 +140,6 @@ def keys_folder(record: Path) -> Path:
     return record.with_name(f"{record.name}-keys")
 
 
-def cache_folder(environ: Mapping[str, str] | None = None, home: Path | None = None) -> Path:
-    """Folder of what can be made again at any time: ``$XDG_CACHE_HOME/fieldlog`` or ``~/.cache/fieldlog``."""
-    env = os.environ if environ is None else environ
-    xdg = env.get("XDG_CACHE_HOME", "")
-    user = Path.home() if home is None else home
-    base = Path(xdg) if xdg and Path(xdg).is_absolute() else user / ".cache"
-    return base / "fieldlog"
-
-
 def trace_wanted(environ: Mapping[str, str] | None = None) -> bool:
     """Whether ``FIELDLOG_TRACE`` asks for the traceback of a fault instead of one line."""
     env = os.environ if environ is None else environ

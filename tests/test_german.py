@@ -17,6 +17,7 @@ from fieldlog.cli import main
 from fieldlog.config import demo_media
 from fieldlog.errors import GrammarError, ModelError, UsageError
 from fieldlog.hearing import hear_clip
+from fieldlog.language.led import Led
 from fieldlog.language.other import OtherLanguage
 from fieldlog.language.tongues import codes, language_of
 from fieldlog.listeners.whisper import languages
@@ -313,3 +314,14 @@ def test_what_lacks_in_a_language_is_named() -> None:
     """A name left out, a name of nothing, a word without a meaning: each is told before anybody speaks."""
     with pytest.raises(GrammarError, match=r"lacks .*\[states\] 'within'"):
         TellsIn.read("", CalledSo({}, {}, {}, {}, ","), "told.toml")
+
+
+def test_a_bare_answer_is_of_what_the_walk_asked_for(german: OtherLanguage) -> None:
+    """Led: "zwei Komma fünf Millimeter" behind "next: front brake pads"."""
+    led = Led(("front brake pads thickness", "front brake pads"), lambda one: True)
+    by = german.led_by(led)
+    assert by.names == ("Bremsbeläge vorne Dicke", "Bremsbeläge vorne")
+    said = german.led(led).understand("zwei Komma fünf Millimeter")
+    assert said.finding is not None
+    assert tell.finding(said.finding) == "front brake pads, thickness: 2.5 mm"
+    assert "bremsbelag" in german.led(led).words()

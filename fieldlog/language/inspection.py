@@ -190,6 +190,10 @@ class InspectionLanguage(OfferedGrammar):
     def _with_bare(self) -> Grammar:
         return with_bare(self.grammar, self.answer_grammar)
 
+    def led_by(self, led: Led) -> Led:
+        """What the walk asked for, by the names it has in this language."""
+        return led
+
     # --- meaning -------------------------------------------------------------------------------
 
     def understand(self, text: str) -> Understanding:

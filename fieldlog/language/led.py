@@ -10,12 +10,14 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from fieldlog.grammar.forms import WrittenForms
 from fieldlog.grammar.grammar import Grammar
 from fieldlog.grammar.offered import OfferedGrammar
 from fieldlog.language.decide import meaning_key
 from fieldlog.language.hint import HINT
 from fieldlog.model.finding import Finding
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
+from fieldlog.words.told import TellsIn
 
 BARE = (
     *("sound", "missing", "worn", "loose", "cracked", "full", "between_marks"),
@@ -67,6 +69,9 @@ class LedLanguage(OfferedGrammar):
     name = "inspection, led"
     hint = HINT
     in_shop_words = True
+    speech = "en"
+    forms: WrittenForms | None = None
+    told: TellsIn | None = None
 
     def __init__(
         self, grammar: Grammar, led: Led, understand: Callable[[str], Understanding]
@@ -74,6 +79,8 @@ class LedLanguage(OfferedGrammar):
         """``grammar``: ``with_bare``; ``understand``: what a text means by itself."""
         super().__init__(grammar)
         self.led, self._whole = led, understand
+        self.by = led
+        """The same by the names of the language that is spoken."""
         self._known: dict[str, Understanding] = {}
 
     def understand(self, text: str) -> Understanding:
@@ -82,7 +89,7 @@ class LedLanguage(OfferedGrammar):
             whole = self._whole(text)
             said = None
             if whole.decision is Decision.REFUSE:
-                said = self.led.named(self._whole, text)
+                said = self.by.named(self._whole, text)
             self._known[text] = said or whole
         return self._known[text]
 

@@ -22,6 +22,7 @@ from fieldlog.grammar.phrases import phrase_list
 from fieldlog.language.answering import AnsweringLanguage, with_answers
 from fieldlog.language.breath import Breath, asked_of, breath_key
 from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.language.led import Led, LedLanguage, with_bare
 from fieldlog.language.lexicon import Words, phrases
 from fieldlog.language.tongue import Tongue, vocabulary
 from fieldlog.language.wording import Wording, WordingGap
@@ -122,6 +123,30 @@ class OtherLanguage(InspectionLanguage):
     @cached_property
     def _other_answers(self) -> Grammar:
         return with_answers(self.spoken.offered, self.spoken.answers)
+
+    def led(self, led: Led) -> LedLanguage:
+        """The language while the walk has asked for something: this one, and bare answers to that."""
+        language = LedLanguage(self._other_bare, led, self.understand)
+        language.by = self.led_by(led)
+        language.hint, language.in_shop_words = self.hint, False
+        language.speech, language.forms, language.told = self.speech, self.forms, self.told
+        return language
+
+    @cached_property
+    def _other_bare(self) -> Grammar:
+        return with_bare(self.spoken.offered, self.spoken.answers)
+
+    def led_by(self, led: Led) -> Led:
+        """What the walk asked for, by its names in this language; a name without one is none."""
+        names = []
+        for name in led.names:
+            words = tuple(name.split())
+            about = next((a for a in self._subjects.read(words) if a.used == len(words)), None)
+            if about is not None:
+                of = about.characteristic.name if about.characteristic else None
+                named = Finding(about.component.name, about.position, of)
+                names.append(self.told.subject(named).replace(",", ""))
+        return replace(led, names=tuple(names))
 
     # --- meaning -------------------------------------------------------------------------------
 

@@ -247,7 +247,8 @@ class Conversation:
         if question is None and isinstance(language, InspectionLanguage):
             said = language.typed(text).whole
             if said.decision is Decision.REFUSE and led is not None:
-                said = led.named(language.understand, text) or said
+                by = language.led_by(led)
+                said = by.named(language.understand, text) or said
         elif question is not None and isinstance(language, InspectionLanguage):
             answer = Answering(language, question.asked, again=question.again).understand(text)
             said = said if answer.decision is Decision.REFUSE else answer

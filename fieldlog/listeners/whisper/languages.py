@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 import os
 import shutil
+import tempfile
 from pathlib import Path
 
 from fieldlog.config import cache_folder
@@ -27,7 +28,8 @@ def folder_of_parts() -> Path:
     Raises ``ModelError`` where a part is not installed or does not belong there.
     """
     parts = [folder for name in PACKAGES for folder in _data(name)]
-    whole = cache_folder() / "whisper-base"
+    kept = cache_folder()
+    whole = (Path(tempfile.gettempdir()) / "fieldlog" if kept is None else kept) / "whisper-base"
     binary = whole / "model.bin"
     if binary.is_file() and binary.stat().st_size == SIZE:
         return whole
