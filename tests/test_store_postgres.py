@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import threading
 from collections.abc import Callable, Iterator
@@ -437,6 +438,7 @@ def test_every_command_takes_a_servers_address(
     from fieldlog.cli import main
 
     url = f"{server.empty()}&media={tmp_path / 'originals'}"
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
     monkeypatch.setenv("FIELDLOG_HOME", str(tmp_path / "home"))
 
     def run(*arguments: str, code: int = 0) -> str:
@@ -450,12 +452,22 @@ def test_every_command_takes_a_servers_address(
     run("inspection", "enter", "rear tread four thirty-seconds", "--store", url)
     monkeypatch.setenv("FIELDLOG_HOME", url)
     assert "rear tyre" in run("inspection", "show")
+    ready = {row["name"]: row for row in map(json.loads, run("ready", "--json").splitlines())}
+    assert ready["server"]["works"]
     run("inspection", "correct", "1", "rear tread one thirty second")
     run("inspection", "sign-off", "A. Smith", "--as-it-stands")
     assert "agrees with itself" in run("inspection", "verify")
     run("report", "last", "--html", "--out", str(tmp_path / "report"))
     run("store", "backup", str(tmp_path / "backup"))
     assert "nothing new" in run("store", "merge", url, "--store", str(tmp_path / "backup"))
+    monkeypatch.setenv("FIELDLOG_HOME", "postgresql:///shop?host=/nowhere")
+    assert "the server does not answer (No such file or directory)" in run(
+        "vehicle", "list", code=8
+    )
+    ready = {
+        row["name"]: row for row in map(json.loads, run("ready", "--json", code=4).splitlines())
+    }
+    assert not ready["server"]["works"]
     monkeypatch.setenv("FIELDLOG_HOME", "mysql://server/shop")
     assert "is no address of a record" in run("vehicle", "list", code=2)
 

@@ -15,8 +15,8 @@ from pathlib import Path
 
 import click
 
-from fieldlog.config import store_folder
-from fieldlog.errors import ModelError
+from fieldlog.config import ADDRESS, store_folder
+from fieldlog.errors import FieldlogError, ModelError
 
 LIBRARIES = {
     # distribution -> (module, whether files can be heard and the record kept without it)
@@ -167,7 +167,19 @@ def _store() -> list[Row]:
         parent = parent.parent
     works = parent.is_dir() and os.access(parent, os.W_OK)
     todo = "" if works else "give this user the right to write there, or set FIELDLOG_HOME"
-    return [Row("record", "store folder", works, str(folder), todo, needed=True)]
+    rows = [Row("record", "store folder", works, str(folder), todo, needed=True)]
+    if (folder / ADDRESS).is_file():
+        from fieldlog.store.where import is_record
+
+        try:
+            there = is_record(folder)
+            note = (
+                "it answers" if there else "it answers; the record is made when it is first written"
+            )
+            rows.append(Row("record", "server", True, note, "", needed=True))
+        except FieldlogError as error:
+            rows.append(Row("record", "server", False, error.what, error.todo, needed=True))
+    return rows
 
 
 def _libraries() -> list[Row]:

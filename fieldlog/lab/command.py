@@ -82,6 +82,10 @@ COMMANDS: Table = {
         "hostile files and arguments: outcomes, clean errors, faults",
     ),
     "merges": ("fieldlog.lab.proofs.orders:merges", "bundles merged in random orders"),
+    "kills": (
+        "fieldlog.lab.proofs.kills:kills_command",
+        "bays and a shop killed while bundles are handed over",
+    ),
     "life": ("fieldlog.lab.life:life", "what an utterance calls on its way, drawn"),
     "pictures": ("fieldlog.lab.pictures:pictures", "the pictures of the README, from the demo"),
     "report": ("fieldlog.lab.benchmarks.command:report_page", "the report of a large inspection"),

@@ -26,6 +26,11 @@ _PIECE = 2000
 _VALUE = re.compile(r"\?(\d*)|'[^']*'|%|(?P<index>\bNOT INDEXED\b)")
 _WHOLE = re.compile(rf"\bNOT INDEXED\b|{re.escape(MANY)}")
 """What statements have that go through a whole table."""
+_ON_DISK = (
+    "SELECT set_config('synchronous_commit', 'on', false) "
+    "WHERE current_setting('synchronous_commit') = 'off'"
+)
+"""A commit is on the disk when it returns; who asks for more than that (standbys) keeps it."""
 _SETTINGS = {
     "connect_timeout": str(AWAY_S),
     "application_name": "fieldlog",
@@ -125,7 +130,7 @@ class PostgresConnection:
         self._pieces: list[Any] = []
         self._count = 0
         _send_fractions_as_text(self._raw)
-        self._raw.execute("SET synchronous_commit = on")  # a commit is on the disk when it returns
+        self._raw.execute(_ON_DISK)
 
     def execute(self, sql: str, values: Sequence[Any] = (), /) -> ReadRows:
         """Do one statement that is written for SQLite."""
@@ -235,9 +240,9 @@ def _unreachable(told: str, where: str) -> StoreError:
     for pattern, what, todo in _UNREACHABLE:
         if re.search(pattern, told):
             return StoreError(what, where=where, todo=todo)
-    last = next((line.strip() for line in reversed(told.splitlines()) if line.strip()), "")
+    first = next((line.strip() for line in told.splitlines() if line.strip()), "")
     return StoreError(
-        f"the server does not answer ({last.rpartition(': ')[2] or 'no reason given'})",
+        f"the server does not answer ({first.rpartition(': ')[2] or 'no reason given'})",
         where=where,
         todo=f"see whether it runs and can be reached, and repeat; {_KEPT}",
     )

@@ -35,7 +35,7 @@ def on_server(folder: Path) -> OnServer | None:
     if not text:
         return None
     url, media = split_address(text)
-    return OnServer(url, folder / media)
+    return OnServer(url, folder / Path(media).expanduser())
 
 
 def address_in(folder: Path) -> str:
