@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from fieldlog.audio.capture import Capture, Spoken
 from fieldlog.audio.clip import RATE, Clip, SoundFlag
 from fieldlog.audio.endpointer import Endpointer
-from fieldlog.audio.recorder import Recorder, stream_name
+from fieldlog.audio.recorder import Recorder, marks_beside, marks_of, stream_name
 from fieldlog.audio.source import Block
 from fieldlog.doubt.decide import asked_instead
 from fieldlog.doubt.question import telling_more
@@ -77,15 +77,25 @@ class Bench:
     def shop(self) -> Workshop:
         return Workshop.open(self.folder, now=lambda: START, language=self.language)
 
-    def cut(self, sound: NDArray[np.float32], *saved: str) -> None:
-        """A session of ``sound`` that is cut off behind as many utterances as are ``saved``."""
+    def cut(self, sound: NDArray[np.float32], *saved: str, gap_at_s: float | None = None) -> None:
+        """A session of ``sound`` that is cut off behind as many utterances as are ``saved``.
+
+        ``gap_at_s``: some is missing there, as a phone's page tells with the block behind it.
+        """
         with self.shop() as shop:
             head = shop.begin("roadster", Context("US-VA"), started_at=START)
             live = LiveInspection(shop.inspecting(head.id, self.ears(*saved)))
             name = stream_name(START + timedelta(seconds=5))
             recorder = Recorder(self.folder / FOLDER, name)
             session = Listening(self.folder, recorder.path, head.id, MIC)
-            source = Scripted([Block(part) for part in np.array_split(sound, len(sound) // 1600)])
+            parts = np.array_split(sound, len(sound) // 1600)
+            gap = -1 if gap_at_s is None else round(gap_at_s * 10)
+            source = Scripted(
+                [
+                    Block(part, marks=(SoundFlag.GAP,) if number == gap else ())
+                    for number, part in enumerate(parts)
+                ]
+            )
             source.name = MIC
             begins = START + timedelta(seconds=5)
             spoken = [
@@ -267,6 +277,33 @@ def test_an_utterance_with_a_gap_is_never_taken_unasked(
         if decision is Decision.ASK and words != "disregard that":
             (told,) = live.spoken(Spoken(replace(clip, start_s=30.0), 0.0, START, MIC))
             assert isinstance(told.events[0], ev.FindingSaved)
+
+
+@pytest.mark.parametrize("of", [0, 1])
+def test_what_was_missing_before_the_power_went_out_is_asked_about_behind_it(
+    bench: Bench, of: int
+) -> None:
+    """Sound from a phone had gaps: which utterance they fell into is on the disk with the sound."""
+    sound = np.concatenate([sentence(), QUIET, sentence(), QUIET])
+    whole = len(sound) / 2 / RATE
+    bench.cut(sound, gap_at_s=of * whole + 1.0)
+    told = [ev.understood_by(each) for each in bench.take("horn works", "left mirror cracked")]
+    decisions = [Decision.ACCEPT, Decision.ACCEPT]
+    decisions[of] = Decision.ASK
+    assert [each.decision for each in told] == decisions
+
+
+def test_a_note_of_missing_sound_that_is_broken_holds_nobody_up(tmp_path: Path) -> None:
+    stream = tmp_path / "stream-20260301T101500.250Z.wav"
+    with Recorder(tmp_path, "stream-20260301T101500.250Z") as recorder:
+        recorder.write(QUIET)
+        recorder.mark(SoundFlag.GAP)
+    with marks_beside(stream).open("ab") as file:
+        file.write(b'{"at_s": "x", "flag": "gap"}\n[1]\n{"at_s": 2.0, "flag": "none"}\n{"at_s": 3')
+    assert marks_of(stream) == ((1.0, SoundFlag.GAP),)
+    marks_beside(stream).write_bytes(b"\xff\xfe")
+    assert marks_of(stream) == ()
+    assert marks_of(tmp_path / "none.wav") == ()
 
 
 def test_did_you_say_with_more_behind_it_is_answered_after_a_new_start(bench: Bench) -> None:

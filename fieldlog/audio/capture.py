@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldlog.audio.begins import Begins
-from fieldlog.audio.clip import RATE, Clip
+from fieldlog.audio.clip import RATE, Clip, SoundFlag
 from fieldlog.audio.endpointer import Endpointer
 from fieldlog.audio.health import Notice, StreamClock, Trouble
 from fieldlog.audio.recorder import Recorder
@@ -168,10 +168,10 @@ class Capture:
         for notice in block.notices:
             self._events.put(notice)
             if notice.flag is not None:
-                self._endpointer.mark(notice.flag)
+                self._mark(notice.flag)
             lost = lost or notice.trouble is Trouble.LOST
         for flag in block.marks:
-            self._endpointer.mark(flag)
+            self._mark(flag)
         samples = block.samples
         if len(samples):
             if block.began is not None:
@@ -197,6 +197,12 @@ class Capture:
         if lost:
             self._gap = True
             self._say(self._endpointer.end_now())
+
+    def _mark(self, flag: SoundFlag) -> None:
+        """The utterance that holds the sound from here on carries ``flag``; after a crash too."""
+        self._endpointer.mark(flag)
+        if self._recorder is not None:
+            self._recorder.mark(flag)
 
     def _record(self, block: Block) -> None:
         """Keep the sound; a full disk stops the recording, not the inspection."""

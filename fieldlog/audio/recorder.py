@@ -7,7 +7,9 @@ forced to the disk (a power cut loses at most that). ``recover`` repairs what a 
 
 from __future__ import annotations
 
+import contextlib
 import errno
+import json
 import os
 import struct
 from dataclasses import dataclass
@@ -19,7 +21,7 @@ from typing import BinaryIO
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldlog.audio.clip import RATE
+from fieldlog.audio.clip import RATE, SoundFlag
 from fieldlog.audio.wav import header, read_layout
 from fieldlog.errors import StoreError
 
@@ -72,6 +74,19 @@ class Recorder:
         except OSError as error:
             raise _cannot("keep the recording", self.path, error) from error
 
+    def mark(self, flag: SoundFlag) -> None:
+        """Note that the sound from here on carries ``flag``, in a file beside it, at once.
+
+        Called before that sound is written, so that a crash leaves no sound without it. Where the disk takes
+        nothing more it takes no sound either.
+        """
+        row = json.dumps({"at_s": self.seconds, "flag": flag}) + "\n"
+        with (
+            contextlib.suppress(OSError),
+            marks_beside(self._final).open("ab", buffering=0) as file,
+        ):
+            file.write(row.encode())
+
     def close(self) -> Path:
         """Finish: header right, everything on disk, the final name. Returns it; repeatable."""
         file, self._file = self._file, None
@@ -114,6 +129,27 @@ class Recorder:
         self._file.seek(0, os.SEEK_END)
         os.fsync(self._file.fileno())
         self._unsynced = 0
+
+
+def marks_beside(stream: Path) -> Path:
+    """The file that says where in ``stream`` (by its final name) something is wrong with the sound."""
+    return stream.with_suffix(".marks.jsonl")
+
+
+def marks_of(stream: Path) -> tuple[tuple[float, SoundFlag], ...]:
+    """Seconds and flag of everything that was noted of ``stream``; a line that a crash cut is none."""
+    try:
+        lines = marks_beside(stream).read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError):
+        return ()
+    found = []
+    for line in lines:
+        try:
+            row = json.loads(line)
+            found.append((float(row["at_s"]), SoundFlag(row["flag"])))
+        except (ValueError, KeyError, TypeError):
+            continue
+    return tuple(found)
 
 
 @dataclass(frozen=True, slots=True)

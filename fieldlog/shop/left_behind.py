@@ -16,11 +16,11 @@ from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO, Self
 
-from fieldlog.audio.clip import RATE, Clip, SoundFlag
+from fieldlog.audio.clip import FRAME_S, RATE, Clip, SoundFlag
 from fieldlog.audio.echo import EchoCanceller
 from fieldlog.audio.endpointer import utterances
 from fieldlog.audio.files import Samples, open_audio
-from fieldlog.audio.recorder import RUNNING, locked, recover
+from fieldlog.audio.recorder import RUNNING, locked, marks_of, recover
 from fieldlog.audio.voice import bundled_voice
 from fieldlog.errors import AudioError, StoreError, UsageError
 from fieldlog.hearing import Heard
@@ -228,7 +228,7 @@ def _clips(stream: Path, from_s: float, played: Played | None = None) -> Iterato
 
     Each is as the live session's ear would have got it.
     """
-    echo = _canceller(played, from_s)
+    echo, marks = _canceller(played, from_s), marks_of(stream)
     with open_audio(stream) as audio:
         whole = audio.duration_s
         behind = _behind(audio.blocks(1.0), round(from_s * RATE))
@@ -236,8 +236,15 @@ def _clips(stream: Path, from_s: float, played: Played | None = None) -> Iterato
             moved = replace(clip, start_s=clip.start_s + from_s)
             if echo is not None:
                 moved = echo.for_the_ear(moved)
-            cut = moved.end_s > whole - LEAST_SILENCE_S
-            yield replace(moved, flags=moved.flags | {SoundFlag.OVERFLOW}) if cut else moved
+            wrong = {flag for at_s, flag in marks if _holds(moved, at_s)}
+            if moved.end_s > whole - LEAST_SILENCE_S:
+                wrong.add(SoundFlag.OVERFLOW)
+            yield replace(moved, flags=moved.flags | wrong) if wrong else moved
+
+
+def _holds(clip: Clip, at_s: float) -> bool:
+    """Whether a mark is within the clip, or so near to it that the live session gave it to that."""
+    return clip.start_s - FRAME_S <= at_s <= clip.end_s + FRAME_S
 
 
 def _behind(blocks: Iterator[Samples], left_out: int) -> Iterator[Samples]:
