@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from collections import Counter
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -21,7 +22,7 @@ from fieldlog.lab.crash.evidence import Rows
 from fieldlog.lab.crash.rounds import Fell, Whole, _compared, excerpt
 from fieldlog.lab.crash.victim import lines_of
 from fieldlog.lab.live_session.account import account
-from fieldlog.lab.live_session.bench import Waited, last_voice_s, resident_mb
+from fieldlog.lab.live_session.bench import Waited, in_a_phrase, last_voice_s, resident_mb
 from fieldlog.lab.live_session.command import breakdown
 from fieldlog.lab.live_session.person import Line, Person, Reply, Sound, load, reply
 from fieldlog.lab.live_session.scripted import Played, Script, differences, scripts, written
@@ -326,11 +327,19 @@ def test_the_page_of_a_session_tells_said_and_told(tmp_path: Path) -> None:
     assert "**1 differences" in account([Played("", rows)], record, ["x"])
 
 
+def test_a_pause_within_a_phrase_is_no_end_of_speech() -> None:
+    phrases = [(22.0, 26.9), (28.5, 29.7)]
+    assert in_a_phrase(24.0, phrases)
+    assert not in_a_phrase(26.8, phrases)
+    assert not in_a_phrase(27.5, phrases)
+
+
 def test_the_delay_is_told_stage_by_stage() -> None:
     one = Waited(4.0, 0.05, 0.42, 0.01, 0.0, 0.02, 0.01, ("FindingSaved",), ahead_s=0.1)
     two = Waited(9.0, 0.05, 1.2, 0.3, 0.1, 0.02, 0.01, ("RemarkKept",))
     assert one.delay_s == pytest.approx(0.51)
-    lines = breakdown([one, two])
+    lines = breakdown([one, two, replace(two, goes_on=True)])
+    assert lines[1].startswith("1 more were told of in a pause")
     assert lines[0].startswith("2 utterances: median 1.10 s")
     assert "| silence lasts | 0.81 s | 1.16 s | 1.20 s |" in lines
     assert any(each.startswith("| 1.68 s |") and "RemarkKept" in each for each in lines)

@@ -132,6 +132,12 @@ def test_a_question_that_waits_goes_before_the_walk(inspecting: Inspecting) -> N
     assert saved(ask_again).kept.finding.position == "front"
 
 
+def test_who_goes_round_on_their_own_is_asked_by_next_item(inspecting: Inspecting) -> None:
+    inspecting.type("next item")
+    assert saved(inspecting.type("twelve point six volts")).kept.finding.component == "battery"
+    assert not any(isinstance(each, ev.FindingSaved) for each in inspecting.type("thirty four psi"))
+
+
 def test_standing_by_nothing_is_taken(inspecting: Inspecting) -> None:
     inspecting.type("go ahead")
     inspecting.type("stand by")

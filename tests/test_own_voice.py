@@ -99,6 +99,18 @@ def test_our_value_of_something_else_in_the_midst_of_our_own_is_asked_about() ->
     assert overheard(behind, [said("right luggage rack sound")]) is behind
 
 
+@pytest.mark.parametrize(("end_s", "decision"), [(14.0, Decision.ASK), (10.6, Decision.ACCEPT)])
+def test_a_bare_value_in_the_midst_of_our_own_is_not_of_what_we_ask_for_next(
+    end_s: float, decision: Decision
+) -> None:
+    """ "Saved, front brake pads, two decimal five millimetres. Next: rear brake pads", misheard by itself."""
+    bare = heard("rear brake pads two millimetres")
+    flags = (*bare.understanding.flags, Flag.LED)
+    bare = replace(bare, understanding=replace(bare.understanding, flags=flags))
+    over = replace(said("front brake pads two point five millimetres", 9.0), end_s=end_s)
+    assert overheard(bare, [over]).understanding.decision is decision
+
+
 def test_a_breath_with_our_finding_and_another_one_is_asked_about_whole() -> None:
     mine = heard("front pads zero millimetres and left mirror cracked")
     both = overheard(mine, [said("front pads zero millimetres")])

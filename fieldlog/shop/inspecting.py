@@ -312,7 +312,7 @@ class Inspecting(ByHand):
     def _walk_asks(self, told: Sequence[Event], understood: Understanding, heard: Heard) -> None:
         """What a bare answer would be of now: what was asked for last, as long as nothing came between."""
         asked = [left for each in told if (left := asked_for(each)) is not None]
-        if asked and self._led:
+        if asked:
             self.conversation.asks_for(led_by(asked[-1]), heard)
         elif understood.decision is Decision.ACCEPT and understood.dialogue not in LEAVES_LED:
             self.conversation.asks_for(None, heard)

@@ -72,6 +72,9 @@ def overheard(heard: Heard, said: Sequence[OwnWords]) -> Heard:
         return asked_about(heard, Breath(heard.text, heard.outcomes).asked(OVER).whole)
     if understood.decision is Decision.ASK:
         return heard
+    if Flag.LED in understood.flags and mostly:
+        # a bare value that we were saying ourselves would be of whatever is asked for next
+        return asked_about(heard, Breath(heard.text, heard.outcomes).asked(OVER).whole)
     if not any(_about(one, findings) for one in offered):
         values = {one.meaning[3:] for one in findings}
         if mostly and any(one.meaning[3:] in values for one in offered):

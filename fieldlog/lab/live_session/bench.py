@@ -111,6 +111,8 @@ class Waited:
     events: tuple[str, ...]
     ahead_s: float = 0.0
     """Hearing that was done within the silence: nobody waits for it."""
+    goes_on: bool = False
+    """Whether whoever speaks only paused: that was no end of what they said."""
 
     @property
     def delay_s(self) -> float:
@@ -164,9 +166,17 @@ def last_voice_s(clip: Clip) -> float:
     return clip.start_s + ((voiced[-1] + 1) * FRAME_S if voiced else clip.duration_s)
 
 
-def delays(sound: Path, ears: Ears, how: Say) -> list[Waited]:
+def in_a_phrase(end_s: float, phrases: Sequence[tuple[float, float]]) -> bool:
+    """Whether somebody still says one of ``phrases`` (from, to) at that time (pure)."""
+    return any(begin_s < end_s < to_s - 0.3 for begin_s, to_s in phrases)
+
+
+def delays(
+    sound: Path, ears: Ears, how: Say, phrases: Sequence[tuple[float, float]] = ()
+) -> list[Waited]:
     """Hear one recording in real time with read-back, echo canceller and recording on.
 
+    ``phrases``: from when to when each is said, where that is known; what is told in a pause within one is marked.
     What would have to wait behind words that are still being said is left out: a recording does not wait
     for its answers, as a person does.
     """
@@ -211,6 +221,7 @@ def delays(sound: Path, ears: Ears, how: Say) -> list[Waited]:
                     sounds_s=output.began[before] - live.ended,
                     events=tuple(type(each).__name__ for each in happening.events),
                     ahead_s=live.ahead_s,
+                    goes_on=in_a_phrase(end_s, phrases),
                 )
             )
         live.finish(Path(folder))

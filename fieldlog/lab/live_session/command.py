@@ -22,7 +22,8 @@ def delay(sounds: tuple[Path, ...], say: str) -> None:
     On the demo's recordings (or SOUNDS): Whisper, read-back, echo canceller and recording on, blocks of 20 ms as from
     a microphone. The end of speech is the end of the last frame that is voice; the tone's first sample is when
     the loudspeaker fetches it (every 10 ms), so what the device itself takes to play is not in it. What waits behind
-    words that are still being said is left out: a recording does not wait for its answers.
+    words that are still being said is left out: a recording does not wait for its answers. So is what is told of
+    half a phrase whose speaker pauses to think, as the demo's manifest says: that is no end of speech.
 
     \b
     Example:
@@ -32,11 +33,20 @@ def delay(sounds: tuple[Path, ...], say: str) -> None:
     from fieldlog.cli.ears import open_ears
     from fieldlog.lab.live_session.bench import delays
     from fieldlog.language.files import load_language
+    from fieldlog.shop.demo import read_manifest
     from fieldlog.shop.saying import Say
 
-    paths = sounds or tuple(sorted(config.demo_media().glob("*.flac")))
+    media = config.demo_media()
+    said = {
+        media / part["file"]: [(each["start_s"], each["end_s"]) for each in part["utterances"]]
+        for part in read_manifest(media)["parts"]
+    }
     with open_ears(load_language(), "whisper", None) as ears:
-        found = [each for path in paths for each in delays(path, ears, Say(say))]
+        found = [
+            each
+            for path in sounds or tuple(said)
+            for each in delays(path, ears, Say(say), said.get(path, ()))
+        ]
     for text in breakdown(found):
         click.echo(text)
 
@@ -45,10 +55,13 @@ def breakdown(found: Sequence[Waited]) -> list[str]:
     """What a person waits for, stage by stage, and the slowest (pure)."""
     from fieldlog.lab.live_session.bench import STAGES
 
+    paused = [each for each in found if each.goes_on]
+    found = [each for each in found if not each.goes_on]
     waits = np.array([each.delay_s for each in found])
     lines = [
         f"{len(found)} utterances: median {np.median(waits):.2f} s, p95 {np.quantile(waits, 0.95):.2f} s, "
         f"most {waits.max():.2f} s from the end of speech to the first sample",
+        f"{len(paused)} more were told of in a pause within a phrase, and count for nothing",
         "",
         "| stage | median | p95 | most |",
         "|---|---|---|---|",
