@@ -10,17 +10,17 @@ from pathlib import Path
 import pytest
 
 STORE = Path(__file__).resolve().parents[1] / "fieldlog" / "store"
-LAST = r"(\bid|_id, [a-z.]*rank|\brank|sha256|\bhash|\bbehind|\bname|\bkey|\b(att|tg|index)name|k\.contype|\{column\}|\{key\}|\bseq)( DESC)?"
+LAST = r"(\bid|_id, [a-z.]*rank|\brank|sha256|\bhash|\bbehind|\bname|\bkey|\bplace|\b(att|tg|index)name|k\.contype|\{column\}|\{key\}|\bseq)( DESC)?"
 """What an order may end in: an id, or what else names a row of its table once."""
 ONE_ROW = (
-    r"SELECT (count|max|coalesce\(max|coalesce\(value|to_regclass|pg_advisory|set_config)",
+    r"SELECT (count|min|max|coalesce\(max|coalesce\(value|to_regclass|pg_advisory|set_config)",
     r"^SELECT$",
     r"WHERE (i\.|r\.|t\.)?(id|hash|sha256|i\.local_number) = \?$",
     r"WHERE o\.hash = \? AND o\.n = \? AND r\.owner = \?$",  # a hash is UNIQUE
 )
 ELSEWHERE = {
     # Pieces that another statement ends, or that put rows into a table, where there is no order.
-    "_INSPECTION", "_PLACE", "_AWAY",
+    "_INSPECTION", "_PLACE", "_AWAY", "_FINDING",
 }  # fmt: skip
 
 

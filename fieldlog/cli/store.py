@@ -113,6 +113,22 @@ def set_aside(folder: Path | None) -> None:
     click.echo(f"moved to {move_aside(folder or store_folder(), utc_now())}")
 
 
+@store.command("reindex")
+@store_option
+def reindex(folder: Path | None) -> None:
+    """Make anew by which words findings are looked for, where `inspection verify` says it is not as the rows.
+
+    It is derived from the rows and no part of them: none of them is touched.
+
+    \b
+    Example:
+      fieldlog store reindex
+    """
+    with opened(folder) as record:
+        record.engine.index_anew()
+    click.echo("made anew")
+
+
 def rivalled(record: InspectionRecord, finding: RecordedFinding) -> str:
     """What two records said of one finding, and which of it counts."""
     numbers = {each.id: each.number for each in record.findings}

@@ -17,8 +17,12 @@ from fieldlog.proof.note import ORIGIN, Checkpoint, heads_line
 from fieldlog.store.chain import fingerprint
 from fieldlog.store.records import EventName
 from fieldlog.store.signatures import NOTE, OF
-from fieldlog.store.sql import Tables
+from fieldlog.store.sql import MANY, Tables
 
+TREE = "tree"
+"""Key of ``local_state``."""
+FEW = 2000
+"""Rows that are hashed anew rather than kept: nothing is written for a small record."""
 _HASHES = "SELECT hash FROM record NOT INDEXED ORDER BY turn, id"
 
 
@@ -43,15 +47,76 @@ class Owner:
     fingerprint: str
 
 
-def take(connection: Tables, writer: str, owners: Sequence[str]) -> Checkpoint:
-    """The record as it is now; for each of ``owners`` (ids) its rows and their fingerprint."""
-    hashes = [row[0] for row in connection.execute(_HASHES)]
+@dataclass(frozen=True, slots=True)
+class Grown:
+    """The tree over the first ``size`` rows, so that it goes on from there: it costs 26 s for three million.
+
+    It lies in ``local_state``, is no part of the record, and no checkpoint is held against it: a record
+    that was changed behind its back gives checkpoints of what it was.
+    """
+
+    size: int
+    turn: int
+    id: str
+    """Of the last row."""
+    roots: tuple[bytes, ...]
+    """Of the full subtrees, the largest first."""
+
+    @property
+    def text(self) -> str:
+        """As it is kept."""
+        return json.dumps([self.size, self.turn, self.id, [each.hex() for each in self.roots]])
+
+
+def grown_before(connection: Tables) -> Grown | None:
+    """The tree as it was kept; None where none was, or rows came in between since."""
+    row = connection.execute(
+        "SELECT value FROM local_state WHERE key = ? ORDER BY key", (TREE,)
+    ).fetchone()
+    try:
+        size, turn, id, roots = json.loads(row[0]) if row is not None else (0, 0, "", [])
+        kept = Grown(int(size), int(turn), str(id), tuple(bytes.fromhex(each) for each in roots))
+    except (ValueError, TypeError):
+        return None
+    after = "turn > ?1 OR (turn = ?1 AND id > ?2)"
+    counts = [
+        connection.execute(f"SELECT count(*) FROM record{where}", values).fetchone()[0]
+        for where, values in (("", ()), (f" WHERE {after}", (kept.turn, kept.id)))
+    ]
+    whole = len(kept.roots) == kept.size.bit_count() and all(len(r) == 32 for r in kept.roots)
+    return kept if whole and kept.size and counts[0] - counts[1] == kept.size else None
+
+
+def keep_grown(connection: Tables, grown: Grown) -> None:
+    """Keep the tree for the next checkpoint, within an open transaction."""
+    connection.execute(
+        "INSERT INTO local_state (key, value) VALUES (?, ?) "
+        "ON CONFLICT (key) DO UPDATE SET value = excluded.value",
+        (TREE, grown.text),
+    )
+
+
+def take(
+    connection: Tables, writer: str, owners: Sequence[str], kept: Grown | None = None
+) -> tuple[Checkpoint, Grown]:
+    """The record as it is now; for each of ``owners`` (ids) its rows and their fingerprint.
+
+    ``kept``: the tree over the first rows of it; and the tree over all of them.
+    """
+    size, turn, id = (kept.size, kept.turn, kept.id) if kept else (0, -1, "")
+    roots = list(kept.roots) if kept else []
+    for row in connection.execute(
+        f"{MANY}SELECT hash, turn, id FROM record WHERE turn > ?1 OR (turn = ?1 AND id > ?2) "
+        "ORDER BY turn, id",
+        (turn, id),
+    ):
+        size, turn, id = size + 1, row[1], row[2]
+        merkle.grow(roots, merkle.leaf(row[0]), size)
     heads = [row[0] for row in connection.execute("SELECT hash FROM local_head ORDER BY hash")]
     lines = [owner_line(_owner(connection, owner)) for owner in owners]
-    root = merkle.root(map(merkle.leaf, hashes))
-    return Checkpoint(
-        f"{ORIGIN}{writer or 'unnamed'}", len(hashes), root, (*lines, heads_line(heads))
-    )
+    root = merkle.folded(roots)
+    made = Checkpoint(f"{ORIGIN}{writer or 'unnamed'}", size, root, (*lines, heads_line(heads)))
+    return made, Grown(size, turn, id, tuple(roots))
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from sqlite_utils import Migrations
 
+from fieldlog.store import word_index
 from fieldlog.store.schema import create_table, guards
 from fieldlog.store.to_writers import to_writers
 
@@ -237,6 +238,15 @@ def remark_of(db: Database) -> None:
         db.execute("ALTER TABLE remark ADD COLUMN finding_id TEXT REFERENCES finding(id)")
 
 
+@migrations(name="0011_search")
+def search(db: Database) -> None:
+    """The words by which findings are looked for."""
+    for table in ("local_found", "local_word"):
+        if table not in db.table_names():  # 0006 makes every table as it is now
+            db.execute(create_table(table))
+    word_index.build(db.conn)
+
+
 NAMES: tuple[str, ...] = (
     "0001_record",
     "0002_indexes",
@@ -248,5 +258,6 @@ NAMES: tuple[str, ...] = (
     "0008_review",
     "0009_elsewhere",
     "0010_remark_of",
+    "0011_search",
 )
 """Every migration this version knows, oldest first; another name in a file means it is newer."""

@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterator
 from functools import cache
 
+from fieldlog.store import word_index
 from fieldlog.store.migrations import NAMES
 from fieldlog.store.schema import GUARDED, TABLES, create_indexes
 from fieldlog.store.sql import Tables
@@ -19,9 +20,10 @@ STEPS = "fieldlog_step"
 """The table of the steps that were taken; it says that a database is ours."""
 FIRST = "0010_remark_of"
 """The first step with which there were databases on a server; those before it are in every one."""
-LATER: dict[str, tuple[str, ...]] = {}
-"""Step after ``FIRST`` -> its statements here. A step of ``migrations`` without an entry fails a test."""
+LATER: dict[str, tuple[str, ...]] = {"0011_search": ("local_found", "local_word")}
+"""Step after ``FIRST`` -> the tables that it makes. A step of ``migrations`` without an entry fails a test."""
 
+SEARCH = "0011_search"
 _TYPES = {"TEXT": 'TEXT COLLATE "C"', "INTEGER": "BIGINT", "REAL": "DOUBLE PRECISION", "BLOB": "BYTEA"}  # fmt: skip
 _REFUSES = "BEGIN RAISE EXCEPTION 'the record is append-only'; END"
 _HELPERS = (
@@ -84,8 +86,10 @@ def take_steps(connection: Tables, taken: tuple[str, ...] | None) -> None:
             connection.execute(statement)
     for name in NAMES if taken is None else [name for name in NAMES if name not in taken]:
         if taken is not None:
-            for statement in LATER[name]:
-                connection.execute(statement)
+            for table in LATER[name]:
+                connection.execute(_table(table))
+            if name == SEARCH:
+                word_index.build(connection)
         connection.execute(f"INSERT INTO {STEPS} (name) VALUES (?)", (name,))
 
 

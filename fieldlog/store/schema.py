@@ -178,6 +178,10 @@ TABLES: dict[str, str] = {
   behind BLOB NOT NULL CHECK (length(behind) % 32 = 0), writer TEXT NOT NULL,
   n INTEGER NOT NULL CHECK (n >= 0), turn INTEGER NOT NULL, PRIMARY KEY (hash, behind)""",
     "local_state": "key TEXT PRIMARY KEY NOT NULL, value TEXT NOT NULL",
+    "local_found": """
+  place INTEGER PRIMARY KEY NOT NULL, finding_id TEXT NOT NULL UNIQUE, state TEXT NOT NULL""",
+    "local_word": """
+  word TEXT NOT NULL, place INTEGER NOT NULL, PRIMARY KEY (word, place)""",
     "local_head": "hash BLOB PRIMARY KEY NOT NULL CHECK (length(hash) = 32), turn INTEGER NOT NULL",
 }
 """Table -> its columns and constraints; every table is STRICT."""
@@ -185,7 +189,7 @@ TABLES: dict[str, str] = {
 # Their keys come first: otherwise SQLite 3.40 finds a NULL where there is none (PRAGMA integrity_check).
 _WITHOUT_ROWID = {
     *("limit_text", "hypothesis", "stretch", "word", "reading", "judgement", "elsewhere"),
-    *("local_state", "local_head"),
+    *("local_state", "local_head", "local_word"),
 }
 GUARDED: tuple[str, ...] = tuple(table for table in TABLES if not table.startswith("local_"))
 

@@ -8,13 +8,13 @@ from __future__ import annotations
 import threading
 from abc import ABC, abstractmethod
 from collections.abc import Generator, Iterable, Sequence
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, suppress
 from datetime import datetime
 from pathlib import Path
 
-from fieldlog.errors import UsageError
+from fieldlog.errors import StoreError, UsageError
 from fieldlog.proof.note import Checkpoint
-from fieldlog.store import checkpoints, opening, places, queries, searching, writer
+from fieldlog.store import checkpoints, opening, places, queries, searching, word_index, writer
 from fieldlog.store.base import AsSeen, Elsewhere, NewRow, Stored, StoredRow, Taken
 from fieldlog.store.chain import fingerprint
 from fieldlog.store.checkpoints import Against
@@ -87,7 +87,12 @@ class SqlStore(ABC):
     def checkpoint(self, owners: Sequence[str]) -> Checkpoint:
         """The record as it is now, not signed; with the rows of ``owners`` (ids)."""
         with self._reading():
-            return checkpoints.take(self.connection, self.writer, owners)
+            before = checkpoints.grown_before(self.connection)
+            made, grown = checkpoints.take(self.connection, self.writer, owners, before)
+        if grown.size - (before.size if before else 0) > checkpoints.FEW:
+            with suppress(StoreError), self._writing():  # only read, or a full disk: next time then
+                checkpoints.keep_grown(self.connection, grown)
+        return made
 
     def hold(self, against: Sequence[Checkpoint]) -> list[Against]:
         """What the record is to each of those checkpoints."""
@@ -192,6 +197,11 @@ class SqlStore(ABC):
         """Findings by their words, component, verdict and day, newest first."""
         with self._reading():
             return searching.search(self.connection, wanted)
+
+    def index_anew(self) -> None:
+        """Make the words by which findings are looked for anew; nothing of the record is touched."""
+        with self._writing():
+            word_index.build(self.connection)
 
     def fingerprint(self) -> str:
         """SHA-256 (hex) over the newest rows, which stand for all the others."""

@@ -17,6 +17,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 from typing import Any
 
+from fieldlog.store import word_index
 from fieldlog.store.chain import (
     BEFORE,
     Disagreement,
@@ -74,6 +75,8 @@ class _Check:
         self._tried("old_chain", self._stray_old)
         self._tried("local numbers", self._numbers)
         self._tried("limit_text", self._limit_texts)
+        if self.owners is None:
+            self._tried("search", lambda: self.faults.extend(word_index.faults(self.connection)))
         if not self.rows and self.owners is None:
             self.faults.append("the record holds no rows: there is nothing to check")
         return Verification(

@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from fieldlog.errors import ChangedError, StoreError, UsageError
-from fieldlog.store import places, queries
+from fieldlog.store import places, queries, word_index
 from fieldlog.store.base import AsSeen, Elsewhere, NewRow, Stored, StoredRow, Taken
 from fieldlog.store.chain import Cell, Place, Row, hash_of, next_turn, parts_of_row, present
 from fieldlog.store.ids import part_id
@@ -233,6 +233,10 @@ def _insert_row(
     for table, rows in children.items():
         for child in rows:
             _insert(connection, table, child)
+    if place.kind == "finding":
+        word_index.add_finding(connection, place.id)
+    if place.kind == "verdict":
+        word_index.judged(connection, str(columns["finding_id"]))
 
 
 def _insert(connection: Tables, table: str, row: Row) -> None:

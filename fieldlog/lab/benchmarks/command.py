@@ -271,8 +271,9 @@ def _print(rows: list[Row]) -> None:
     type=click.Path(path_type=Path, file_okay=False),
     help="Build in this folder and keep it; used again when it is there.",
 )
-def record_store(findings: int, rounds: int, kills: int, keep: Path | None) -> None:
-    """Build a large record and time opening, history and saving; or kill a saving process.
+@click.option("--verify", is_flag=True, help="Time how long it takes to verify, and nothing else.")
+def record_store(findings: int, rounds: int, kills: int, keep: Path | None, verify: bool) -> None:
+    """Build a large record and time opening, history, search, checkpoints and saving; or kill a saving process.
 
     \b
     Example:
@@ -296,7 +297,17 @@ def record_store(findings: int, rounds: int, kills: int, keep: Path | None) -> N
         if findings:
             size = measured.size_bytes(folder) / 1e6
             click.echo(f"{findings} findings, {size:.0f} MB")
-            for timing in measured.measure(folder, rounds):
+            if verify:
+                rows, whole_s, one_s = measured.verified(folder)
+                click.echo(
+                    f"{rows} rows verified in {whole_s:.0f} s, one inspection in {one_s:.0f} s"
+                )
+                return
+            for timing in (
+                *measured.measure(folder, rounds),
+                *measured.searches(folder, max(1, rounds // 5)),
+                *measured.checkpoints(folder, max(1, rounds // 5)),
+            ):
                 click.echo(
                     f"{timing.what:<58} median {timing.median_ms:8.2f} ms"
                     f"   worst {timing.worst_ms:8.2f} ms   n={len(timing.times_ms)}"

@@ -35,6 +35,7 @@ from fieldlog.store.base import NewRow
 from fieldlog.store.ids import new_id
 from fieldlog.store.records import NewUtterance
 from fieldlog.store.repository import Repository
+from fieldlog.store.searching import Wanted
 
 INSPECTIONS = 10
 """Inspections of each vehicle in the built record."""
@@ -188,6 +189,71 @@ def measure(folder: Path, rounds: int) -> list[Timing]:
         ),
         Timing("save one finding (synced)", tuple(saves)),
     ]
+
+
+SEARCHES: dict[str, Wanted] = {
+    "front": Wanted(("front",)),
+    "rear tyre": Wanted(("rear", "tyre")),
+    "a word that begins so (br)": Wanted(("br",)),
+    "battery, within, one day": Wanted(
+        (),
+        "battery",
+        State.WITHIN,
+        _START + timedelta(days=60),
+        _START + timedelta(days=61),
+    ),
+    "front, beyond (none)": Wanted(("front",), state=State.BEYOND),
+    "a word that is nowhere": Wanted(("front", "zeppelin")),
+    "all": Wanted(),
+    "two frequent words that never go together": Wanted(("front", "rear")),
+}
+"""What is looked for: frequent and rare words, together and with verdict and day."""
+
+
+def searches(folder: Path, rounds: int) -> list[Timing]:
+    """Look for findings, each time with a fresh connection."""
+    found = []
+    for name, wanted in SEARCHES.items():
+        times = []
+        for _ in range(rounds):
+            with Repository.open(folder) as store:
+                started = time.perf_counter()
+                store.engine.search(wanted)
+                times.append(_ms(started))
+        found.append(Timing(f"search: {name}", tuple(times)))
+    return found
+
+
+def checkpoints(folder: Path, rounds: int) -> list[Timing]:
+    """A checkpoint of the whole record: over every row, then going on from there, a row more each time."""
+    with Repository.open(folder) as store:
+        inspection = store.inspections()[-1].id
+        store.engine.connection.execute("DELETE FROM local_state WHERE key = 'tree'")
+        times = []
+        for number in range(1 + rounds):
+            started = time.perf_counter()
+            store.checkpoint((inspection,))
+            times.append(_ms(started))
+            store.add_remark(inspection, f"remark {number}")
+    return [
+        Timing("checkpoint, over every row", tuple(times[:1])),
+        Timing("checkpoint, a row later", tuple(times[1:])),
+    ]
+
+
+def verified(folder: Path) -> tuple[int, float, float]:
+    """Rows, seconds until the whole record is checked, and (of them) one inspection by itself.
+
+    The clips of a built record are in nobody's folder: each of them is told as a fault.
+    """
+    with Repository.look(folder) as store:
+        last = str(store.inspections()[-1].number)
+        started = time.perf_counter()
+        rows = store.verify().rows
+        whole_s = time.perf_counter() - started
+        started = time.perf_counter()
+        store.verify(last)
+        return rows, whole_s, time.perf_counter() - started
 
 
 def _ms(started: float) -> float:

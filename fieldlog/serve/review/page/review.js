@@ -493,6 +493,7 @@ async function open_inspection(number, wanted = "") {
   stubs.clear();
   byId("list").replaceChildren();
   show_sheet(await ask(`/review/sheet?${query()}`));
+  say("");
   turn("review");
   mark_list();
   const first = here.sheet.items.find((each) => each.id === wanted) || here.sheet.items.find(open) || here.sheet.items[0];
