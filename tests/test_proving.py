@@ -19,6 +19,7 @@ from fieldlog.shop.backup import backup
 from fieldlog.shop.proving import NO_WITNESS, Proven, prove
 from fieldlog.shop.witness import keyring
 from fieldlog.shop.workshop import Workshop
+from fieldlog.store import word_index
 from fieldlog.store.database import FILE
 from fieldlog.store.repository import Repository
 from fieldlog.store.signatures import signatures
@@ -154,7 +155,7 @@ def test_a_record_written_anew_shows_by_its_witness_alone(template: Path, tmp_pa
 
 
 def test_rows_cut_off_the_end_show_by_their_witness(made: Path) -> None:
-    """With the note of the newest rows put right as well."""
+    """With the note of the newest rows put right as well, and the index of words."""
     connection = sqlite3.connect(made / "shop" / FILE, isolation_level=None)
     triggers = connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
     guards = triggers.fetchall()
@@ -167,6 +168,8 @@ def test_rows_cut_off_the_end_show_by_their_witness(made: Path) -> None:
     connection.execute("UPDATE local_head SET hash = ?", (last[2],))
     for _, sql in guards:
         connection.execute(sql)
+    connection.row_factory = sqlite3.Row
+    word_index.build(connection)
     connection.close()
     shutil.rmtree(made / "shop" / "checkpoints")
     alone = [fault for fault in _proved(made).faults if "limit text" not in fault]
