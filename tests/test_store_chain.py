@@ -181,7 +181,7 @@ def test_a_guard_that_refuses_nothing_shows(store: Repository) -> None:
 
 def test_an_emptied_record_does_not_agree(store: Repository) -> None:
     connection = _unguarded(store)
-    for table in ("record", "local_head", "limit_text", *KEPT):
+    for table in ("record", "local_head", "local_found", "local_word", "limit_text", *KEPT):
         connection.execute(f"DELETE FROM {table}")
     for statement in guards().values():
         connection.execute(statement)
