@@ -118,7 +118,8 @@ def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) 
     if parsed.dialogue in TAKES_OR_SETTLES and not is_said(language.word_graph(), best.split()):
         parsed = _half_a_phrase(parsed)
     left = left_over(clip, hearing.times)
-    if left and parsed.decision is Decision.ACCEPT and parsed.kind is Kind.FINDING:
+    whole_finding = parsed.decision is Decision.ACCEPT and parsed.kind is Kind.FINDING
+    if left and whole_finding and Flag.LED not in parsed.flags:  # "fine", and more: of what?
         whole = _with_the_rest(clip, hearing, parsed, left, listener, language, judge)
         if whole is not None:
             whole = _with_the_echo(whole, listener, judge)

@@ -16,8 +16,9 @@ from fieldlog.grammar.tagged import TaggedLanguage
 from fieldlog.hearing import Heard, as_promised, hear_clip, left_over, stretches_of
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.language.led import Led
 from fieldlog.model.hearing import Hearing, Hypothesis
-from fieldlog.model.understanding import Decision, Kind, Understanding
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.shop.conversation import Conversation, utterances_of
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.silence import Silences
@@ -448,3 +449,23 @@ def test_what_goes_on_behind_its_first_silence_is_heard_anew() -> None:
     conversation.silence_s(conversation.hear(sound(0.2, 2.0)))
     turn = conversation.next(sound(0.5, 2.0, 1.5), kept=True)
     assert turn.heard.text == "the battery reads twelve volts"
+
+
+def test_a_bare_answer_with_more_behind_it_is_not_made_a_breath() -> None:
+    """ "Fine ... left mirror loose" behind "Next: front brake pads": of what the first was is not said."""
+    language = load_language().led(Led(("front brake pads",), lambda one: one.position == "front"))
+    frames = (0.9,) * 30 + (0.0,) * 10 + (0.9,) * 40
+    samples = np.tile(np.array([0.125, -0.125], np.float32), 40 * FRAME)
+    samples[0] += 0.125
+    clip = Clip(samples, 0.0, voice=frames)
+
+    class Timed(Told):
+        def hear(self, clip: Clip) -> Hearing:
+            heard = super().hear(clip)
+            return replace(heard, times=((0.0, 0.9),) if len(heard.hypotheses) else ())
+
+    listener = Timed({0.125: "fine", 0.0: "left mirror loose"})
+    heard = hear_clip(clip, listener, language, as_parsed)
+    assert heard.parts == ()
+    assert heard.hearing.left_over
+    assert Flag.LED in heard.understanding.flags
