@@ -117,13 +117,14 @@ def _go_on(kept: Rows, kills: int, disks: int, seed: int, until: float | None) -
         while kept.missing("disk", disks) and not is_late():
             number = len(kept.of("disk")) + 1
             chance = random.Random(f"{seed} disk {number} {tries}")
-            sound = chance.choice(sounds)
+            sound, paced = chance.choice(sounds), number % 2 == 1
             tries += 1
-            fell = rounds.filled(number, sound, whole(sound, paced=False), ears, chance)
+            of = whole(sound, paced=paced)
+            fell = rounds.filled(number, sound, of, ears, chance, paced=paced)
             if fell is None:
                 continue
             kept.add("disk", fell)
-            click.echo(_row(fell, ""), err=True)
+            click.echo(_row(fell, "spoken" if paced else "fast"), err=True)
             bar.advance(task)
 
 
@@ -143,8 +144,8 @@ def report(
         "",
         f"Printed by `{command}`. `fieldlog listen` itself is killed with signal 9 while it hears the first",
         f"{SECONDS:.0f} s of one of the demo's recordings, or its disk (a file system in memory) fills; then the next",
-        "start takes what was left, and the record is held against that of a session nobody cut off. Killed",
-        "sessions with odd numbers are spoken in real time, the others as fast as they are heard. A full disk is",
+        "start takes what was left, and the record is held against that of a session nobody cut off.",
+        "Sessions with odd numbers are spoken in real time, the others as fast as they are heard. A full disk is",
         "followed by more room, a next start, and the command that the session ended with.",
         "",
         "| | sessions | announced as saved | taken at the next start | of these asked about or not understood | lost | doubled | wrong |",
@@ -159,9 +160,9 @@ def report(
         "|---|---|---|---|---|---|---|---|",
         *(_row(each, "spoken" if each.paced else "fast") for each in fallen),
         "",
-        "| full disk | | sound on disk | ended | announced | taken after | asked | lost, doubled, wrong |",
+        "| full disk | pace | sound on disk | ended | announced | taken after | asked | lost, doubled, wrong |",
         "|---|---|---|---|---|---|---|---|",
-        *(_row(each, "") for each in full),
+        *(_row(each, "spoken" if each.paced else "fast") for each in full),
         "",
     ]
     return "\n".join(lines)

@@ -241,9 +241,13 @@ def _compared(
     return (*lost, *faults), tuple(doubled), tuple(wrong)
 
 
-def filled(number: int, sound: Path, of: Whole, ears: Ears, chance: random.Random) -> Fell | None:
+def filled(
+    number: int, sound: Path, of: Whole, ears: Ears, chance: random.Random, *, paced: bool
+) -> Fell | None:
     """A disk with little room: the session goes on, ends with what to do, and that brings the rest.
 
+    As fast as it is heard all of the sound is on the disk before the first commit; at the pace of speech the disk
+    fills behind some of them.
     None: too little even to begin, which is told and leaves nothing.
     """
     from fieldlog.cli import main
@@ -252,11 +256,13 @@ def filled(number: int, sound: Path, of: Whole, ears: Ears, chance: random.Rando
         store, filler = disk / "record", disk / "filler"
         with Workshop.open(store, language=ears.language):  # type: ignore[arg-type]
             pass
-        free = shutil.disk_usage(disk).free - chance.randrange(40_000, 700_000)
+        free = shutil.disk_usage(disk).free - chance.randrange(
+            40_000, 1_500_000 if paced else 700_000
+        )
         filler.write_bytes(b"\0" * max(0, free))
         os.environ["TMPDIR"], before = elsewhere, os.environ.get("TMPDIR")
         try:
-            running = start(store, sound, paced=False)
+            running = start(store, sound, paced=paced)
             began = running.wait_for_sound()
             told = running.end(kill=False)
         finally:
@@ -264,7 +270,7 @@ def filled(number: int, sound: Path, of: Whole, ears: Ears, chance: random.Rando
         filler.unlink()
         if not began:
             return None
-        fell = _after(number, store, of, ears, running, paced=False)
+        fell = _after(number, store, of, ears, running, paced=paced)
         command = told.rpartition("then: ")[2].splitlines()[0] if "then: " in told else ""
         if command.startswith(
             "fieldlog "
@@ -276,7 +282,7 @@ def filled(number: int, sound: Path, of: Whole, ears: Ears, chance: random.Rando
         announced = {what for _, what in running.of(victim.WRITTEN)}
         again = _compared(record, of, announced, fell.at_s, ())
         return Fell(
-            number, False, fell.at_s, "full" if running.process.returncode else "room enough",
+            number, paced, fell.at_s, "full" if running.process.returncode else "room enough",
             fell.announced, fell.recovered, fell.asked, *again,
         )  # fmt: skip
 
