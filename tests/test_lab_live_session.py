@@ -164,7 +164,8 @@ def test_what_the_script_wants_asked_is_left_to_the_script() -> None:
     asks = Saying(Tone.ASKED, "?", findings("front pads two millimetres"), asks=True)
     assert reply(line(is_asked=True), (), asks) is Reply.GOES_ON
     assert reply(line("mirror", MIRROR), (line(is_asked=True),), asks) is Reply.GOES_ON
-    assert reply(line("mirror", MIRROR), (line(),), asks) is Reply.NEGATIVE
+    assert reply(line("mirror", MIRROR), (line(),), asks) is Reply.AFFIRM  # said before
+    assert reply(line("mirror", MIRROR), (), asks) is Reply.NEGATIVE
 
 
 class Stage:

@@ -96,11 +96,16 @@ def reply(line: Line, before: Sequence[Line], told: Saying | None) -> Reply:
     if asks and (line.is_asked or _is_about(told, [one for one in before if one.is_asked])):
         return Reply.GOES_ON
     mine = [any(means(each, one) for one in line.means) for each in told.findings]
+    earlier = [one for each in before if not each.is_asked for one in each.means]
+    known = [
+        own or any(means(each, one) for one in earlier)
+        for own, each in zip(mine, told.findings, strict=True)
+    ]
     if asks:
-        if mine and all(mine):
-            return Reply.AFFIRM
+        if known and all(known):
+            return Reply.AFFIRM  # of what they said before too: it may have been broken off then
         return Reply.AGAIN if any(mine) else Reply.NEGATIVE
-    if mine and line.means and not any(mine):
+    if known and line.means and not any(known):
         return Reply.TAKE_BACK
     return Reply.GOES_ON
 
