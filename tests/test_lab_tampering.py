@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from fieldlog.lab.proofs.tampering import TABLE, WAYS, outcome, prepare
+from fieldlog.lab.proofs.forgeries import TABLE, WAYS
+from fieldlog.lab.proofs.tampering import outcome, prepare
 
 DONE = {part: [way for way in WAYS if not isinstance(TABLE[part][way], str)] for part in TABLE}
 CUT = {
