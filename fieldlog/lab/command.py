@@ -8,6 +8,10 @@ from fieldlog.cli import LazyGroup, Table
 
 COMMANDS: Table = {
     "hearing": ("fieldlog.lab.benchmarks.command:hearing", "recognisers side by side"),
+    "earlier": (
+        "fieldlog.lab.benchmarks.earlier:earlier",
+        "the same clips by an earlier code and by today's",
+    ),
     "every": (
         "fieldlog.lab.benchmarks.hearing_every_command:every",
         "every unit and condition of the catalogue, spoken and heard",

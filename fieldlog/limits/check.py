@@ -111,7 +111,12 @@ def check(
 
 def relevant(finding: Finding, limits: Iterable[Limit], context: Context) -> list[Limit]:
     """Rows that speak about this component and characteristic in the context's jurisdiction."""
-    return [row for row in limits if speaks_of(row, finding) and in_reach(row, context)]
+    part = finding.component  # compared here: of a few hundred rows nearly all are of other parts
+    return [
+        row
+        for row in limits
+        if row.component == part and speaks_of(row, finding) and in_reach(row, context)
+    ]
 
 
 def speaks_of(limit: Limit, finding: Finding) -> bool:
