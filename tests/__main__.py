@@ -9,6 +9,7 @@ as a debugger needs it.
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
@@ -27,9 +28,13 @@ TESTS = (
     "tests",
     [
         *(PYTHON, "-m", "pytest", "-n", str(min(2, os.cpu_count() or 1)), "--dist", "loadfile"),
-        *("--cov=fieldlog", "--cov-report=term:skip-covered"),
+        "--no-loadscope-reorder",  # the longest first (tests/conftest.py), not the one with most tests
     ],
 )  # one file stays in one process: what it loads once is loaded once
+COUNTED = ["--cov=fieldlog", "--cov-report="]
+"""Lines are counted in a whole run alone; the table of the core is printed at its end."""
+POLITENESS = 10
+"""Niceness of the types: they take what the tests leave while they wait for a browser or a process."""
 
 
 CORE_FLOOR = 98
@@ -45,7 +50,7 @@ def main(arguments: list[str]) -> int:
             return code
     with ThreadPoolExecutor(1) as beside:
         types = beside.submit(told, *TYPES)
-        tests = shown(TESTS[0], [*TESTS[1], *arguments])
+        tests = shown(TESTS[0], [*TESTS[1], *(arguments or COUNTED)])
         core = 0 if tests or arguments else shown("coverage of the pure core", core_coverage())
         return types.result() or tests or core
 
@@ -67,8 +72,14 @@ def shown(name: str, command: list[str]) -> int:
 
 def told(name: str, command: list[str]) -> int:
     """Run a step beside another one; its output in one piece, at its end."""
+    polite = shutil.which("nice")
     done = subprocess.run(
-        command, cwd=ROOT, check=False, text=True, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
+        [polite, "-n", f"{POLITENESS}", *command] if polite else command,
+        cwd=ROOT,
+        check=False,
+        text=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
     )
     print(f"== {name}\n{done.stdout.rstrip()}", flush=True)
     return ended(name, done.returncode)

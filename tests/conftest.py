@@ -41,8 +41,21 @@ they say the same lines again with other words. A new module of the core needs i
 """
 
 
+LONGEST = (
+    "demo", "cli_listen", "first_ten_minutes", "review_page", "phone_browser", "lab_hearing",
+    "language_values_said", "lab_breath", "added", "breath_sound", "grammar_homophones", "no_prose_decides",
+    "lab_fuzzing", "accounting", "dangerous_everywhere", "grammar_properties", "microphone_real", "cli_bad_store",
+    "language_properties", "language_trade", "report_files", "photos_scan", "cli_hear", "photos_importer",
+)  # fmt: skip
+"""Test files that take more than five seconds, the longest first: started last, one of them would keep one process
+busy at the end while the other has nothing left."""
+
+
+@pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Lines are counted only where the core's floor needs it."""
+    """The longest files first; lines are counted only where the core's floor needs it."""
+    first = {name: at for at, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: first.get(item.path.stem.removeprefix("test_"), len(first)))
     for item in items:
         if item.path.stem.removeprefix("test_") not in MEASURED:
             item.add_marker(pytest.mark.no_cover)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import random
 import sys
 import time
+from bisect import bisect
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -384,6 +385,9 @@ class Measured:
     high: Fraction
 
 
+TRIED = [Fraction(n, 100) for n in (*range(0, 2000, 7), *range(2000, 5_000_000, 1999))]
+
+
 def measured(language: InspectionLanguage) -> list[Measured]:
     """Everything of the catalogue that a plain value is accepted of, in units of ``SPOKEN``."""
     found = []
@@ -396,17 +400,15 @@ def measured(language: InspectionLanguage) -> list[Measured]:
             for unit in one.units:
                 if unit not in SPOKEN:
                     continue
-                tried = [
-                    Fraction(n, 100) for n in (*range(0, 2000, 7), *range(2000, 5_000_000, 1999))
-                ]
-                able = [value for value in tried if one.plausible(value, unit)]
-                if not able:
+                first = next((n for n, value in enumerate(TRIED) if one.plausible(value, unit)), -1)
+                if first < 0:
                     continue
-                low, high = (
-                    (-able[-1] / 4 if one.plausible(-able[-1] / 4, unit) else able[0]),
-                    able[-1],
+                behind = bisect(  # ranges are intervals: what is plausible ends once
+                    TRIED, False, lo=first, key=lambda value: not one.plausible(value, unit)
                 )
-                middle = Fraction(int((able[0] + high) / 2))
+                least, high = TRIED[first], TRIED[behind - 1]
+                low = -high / 4 if one.plausible(-high / 4, unit) else least
+                middle = Fraction(int((least + high) / 2))
                 sure = language.understand(
                     f"{name} {full(int(middle), random.Random(1))} {SPOKEN[unit][0]}"
                 )
