@@ -9,7 +9,7 @@ from scipy.signal import fftconvolve
 
 from fieldlog.audio.clip import RATE
 from fieldlog.audio.endpointer import utterances
-from fieldlog.audio.tones import LEVEL, Tone, seconds_of, tone
+from fieldlog.audio.tones import LEVEL, Tone, tone
 from fieldlog.audio.vad import voice_activity
 from fieldlog.lab.speech_set.effects import headset
 from fieldlog.lab.speech_set.noises import NOISES, workshop_noise
@@ -83,7 +83,7 @@ def test_none_is_taken_for_speech_by_our_own_detector(which: Tone, gain: float) 
 
 
 def test_each_is_short_and_none_is_at_full_scale() -> None:
-    assert all(0.15 <= seconds_of(which) <= 2.2 for which in Tone)
-    assert seconds_of(Tone.SAVED) < seconds_of(Tone.ASKED) < seconds_of(Tone.BEYOND)
+    assert all(0.15 <= len(tone(which)) / RATE <= 2.2 for which in Tone)
+    assert len(tone(Tone.SAVED)) < len(tone(Tone.ASKED)) < len(tone(Tone.BEYOND))
     for which in Tone:
         assert float(np.abs(tone(which)).max()) == pytest.approx(LEVEL)

@@ -74,11 +74,6 @@ def tone(which: Tone) -> Samples:
     return made
 
 
-def seconds_of(which: Tone) -> float:
-    """How long a tone lasts."""
-    return len(tone(which)) / RATE
-
-
 def _note(begin_hz: float, end_hz: float, seconds: float) -> NDArray[np.float64]:
     count = round(seconds * RATE)
     pitch = np.linspace(begin_hz, end_hz, count)

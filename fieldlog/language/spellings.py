@@ -105,7 +105,6 @@ _TOGETHER: Mapping[str, str] = MappingProxyType(
         "thirtyseconds": "thirty seconds",
     }
 )
-_SAME = frozenset(word for word, to in _TOGETHER.items() if word == to)
 
 
 _TEMPERATURE = re.compile(r"(?<=\d)\s?°?\s?([cf])\b(?!\.\w)")

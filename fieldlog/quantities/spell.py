@@ -9,7 +9,6 @@ from fieldlog.quantities.number_words import PARTS, PLAIN_DIGITS, SPELT_TENS, TE
 _MOST_PLACES = 6
 _ONES = ("zero", *PLAIN_DIGITS, *TEENS)
 _TENS = ("", "", *SPELT_TENS)
-_RADIO = ("zero", "wun", "too", "tree", "fower", "fife", "six", "seven", "ait", "niner")
 
 
 def spell_integer(value: int) -> list[str]:
@@ -38,11 +37,6 @@ def spell_integer(value: int) -> list[str]:
 def spell_digits(digits: str) -> list[str]:
     """Digits one by one, "oh" never: 0 is "zero"."""
     return [_ONES[int(digit)] for digit in digits]
-
-
-def spell_radio(digits: str) -> list[str]:
-    """Digits one by one in the radiotelephony way (ICAO Annex 10 Vol II, wording from memory)."""
-    return [_RADIO[int(digit)] for digit in digits]
 
 
 def spell_fraction(top: int, bottom: int) -> list[str] | None:

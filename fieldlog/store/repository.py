@@ -311,14 +311,6 @@ class Repository:
         now = self._now()
         return self._append_one(entries.remark(new_id(now), inspection_id, text, None), now)
 
-    def add_mark(
-        self, inspection_id: str, name: str, at: datetime, *, finding_id: str | None = None
-    ) -> str:
-        """Save an instant on the session clock ("photo"); returns its id."""
-        now = self._now()
-        row = entries.mark(new_id(now), inspection_id, name, at, None, finding_id)
-        return self._append_one(row, now)
-
     def add_event(
         self,
         inspection_id: str,

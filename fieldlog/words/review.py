@@ -15,8 +15,6 @@ _NEEDS = {
 """Why something needs a decision -> how it is told."""
 
 BLIND = "drawn blind: listen, then say what you hear"
-NOTHING_STANDS = "nothing of it is in the record"
-UNSAID = "entered by hand, nothing was said"
 
 
 _BEFORE_SIGNING = {

@@ -17,7 +17,6 @@ from fieldlog.quantities.spell import (
     spell_digits,
     spell_fraction,
     spell_integer,
-    spell_radio,
 )
 from fieldlog.words import english
 
@@ -107,19 +106,3 @@ def _as_decimal(size: Fraction, least: int, digits: bool) -> list[str] | None:
     whole, part = text[: len(text) - places], text[len(text) - places :]
     head = spell_digits(whole) if digits else spell_integer(int(whole))
     return [*head, english.POINT, *spell_digits(part)] if places else head
-
-
-def spell_out(quantity: Quantity) -> str:
-    """The value's digits in the radiotelephony way, without the unit ("tree fife", "wun point six").
-
-    Values that no decimal says are given as in ``say``.
-    """
-    needed = decimal_places(abs(quantity.value))
-    if needed is None:
-        return say(quantity)
-    scaled = abs(quantity.value) * 10**needed
-    text = str(scaled.numerator).rjust(needed + 1, "0")
-    head = spell_radio(text[: len(text) - needed])
-    tail = ["decimal", *spell_radio(text[len(text) - needed :])] if needed else []
-    sign = [english.MINUS] if quantity.value < 0 else []
-    return " ".join([*sign, *head, *tail])
