@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 import threading
@@ -389,6 +390,33 @@ def test_who_may_only_read_reads(server: Server, filled: Both) -> None:
         vehicle(looking)
     looking.close()
     assert shop.verify().agrees
+
+
+def test_who_holds_the_record_too_long_is_told(
+    server: Server, there: PostgresStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with psycopg.connect(there._url) as other:
+        other.execute(f"SELECT pg_advisory_xact_lock({0x464C4F47})")
+        there.connection.execute("SET lock_timeout = '50ms'")
+        with pytest.raises(StoreError, match="another program has held the record"):
+            vehicle(there)
+    vehicle(there)
+    assert (
+        there.connection.execute("SHOW synchronous_commit").fetchone()[0] == "on"
+    )  # off in its settings
+    assert there.verify().faults == ()
+
+
+def test_a_commit_that_was_none_is_told(there: PostgresStore) -> None:
+    """A transaction that failed is rolled back by COMMIT, and the server calls that no error."""
+
+    def fails() -> None:
+        with contextlib.suppress(psycopg.Error):
+            there.connection.execute("SELECT nothing FROM nowhere")
+
+    with pytest.raises(StoreError, match="did not keep it"), there._writing():
+        fails()
+    vehicle(there)
 
 
 def test_a_full_disk_is_told_and_keeps_what_was_there(there: PostgresStore) -> None:

@@ -26,11 +26,16 @@ _PIECE = 2000
 _VALUE = re.compile(r"\?(\d*)|'[^']*'|%|(?P<index>\bNOT INDEXED\b)")
 _WHOLE = re.compile(rf"\bNOT INDEXED\b|{re.escape(MANY)}")
 """What statements have that go through a whole table."""
-_ON_DISK = (
-    "SELECT set_config('synchronous_commit', 'on', false) "
-    "WHERE current_setting('synchronous_commit') = 'off'"
+_SESSION = (
+    "SELECT set_config('lock_timeout', ?, false), set_config('synchronous_commit', "
+    "CASE current_setting('synchronous_commit') WHEN 'off' THEN 'on' "
+    "ELSE current_setting('synchronous_commit') END, false)"
 )
-"""A commit is on the disk when it returns; who asks for more than that (standbys) keeps it."""
+"""Nobody waits longer for the lock. A commit is on the disk when it returns; who asks for more than that
+(standbys) keeps it.
+"""
+_UNANSWERED = ("INSERT INTO ", "DELETE FROM ")
+"""How statements begin that give no rows."""
 _SETTINGS = {
     "connect_timeout": str(AWAY_S),
     "application_name": "fieldlog",
@@ -114,8 +119,28 @@ class _Pieces:
         self._cursor.close()
 
 
+class _Nothing:
+    """The answer of a statement that gives none."""
+
+    def fetchone(self) -> Read:
+        return None
+
+    def fetchall(self) -> Rows:
+        return []
+
+    def __iter__(self) -> Iterator[Read]:
+        return iter(())
+
+
+_NOTHING = _Nothing()
+
+
 class PostgresConnection:
-    """An open connection to a server. Nothing is committed but by ``COMMIT``."""
+    """An open connection to a server. Nothing is committed but by ``COMMIT``.
+
+    Within a transaction, statements that give no rows wait for the next that does, or for the commit, and
+    are sent together: the way to the server and back is what takes time, while everybody waits for the lock.
+    """
 
     def __init__(self, url: str) -> None:
         """Connect; raises ``StoreError`` in one line where that fails."""
@@ -128,24 +153,43 @@ class PostgresConnection:
         except psycopg.Error as error:
             raise _unreachable(str(error), self.named) from error
         self._pieces: list[Any] = []
+        self._unsent: list[tuple[str, Sequence[Any]]] = []
         self._count = 0
         _send_fractions_as_text(self._raw)
-        self._raw.execute(_ON_DISK)
+        try:
+            self.execute(_SESSION, (f"{AWAY_S}s",))
+        except psycopg.Error as error:
+            self._raw.close()
+            raise _unreachable(str(error), self.named) from error
 
     def execute(self, sql: str, values: Sequence[Any] = (), /) -> ReadRows:
         """Do one statement that is written for SQLite."""
         text, order, many = translated_sql(sql)
         if order is not None:
             values = [values[at] for at in order]
+        if self.in_transaction and text.startswith(_UNANSWERED):
+            self._unsent.append((text, values))
+            return _NOTHING
         if many and self.in_transaction:
+            self._send()
             self._count += 1
             cursor = self._raw.cursor(name=f"many_{self._count}")
             self._pieces.append(cursor)
             cursor.itersize = _PIECE
             cursor.execute(text, values)
             return _Pieces(cursor)
-        answer: ReadRows = self._raw.execute(text, values)
+        answer: ReadRows = self._send(text, values)
         return answer
+
+    def _send(self, text: str = "", values: Sequence[Any] = ()) -> Any:
+        """Send what waits, with the statement ``text`` behind it, and wait once for all of them."""
+        waits, self._unsent = self._unsent, []
+        if not waits:
+            return self._raw.execute(text, values) if text else None
+        with self._raw.pipeline():
+            for each in waits:
+                self._raw.execute(*each)
+            return self._raw.execute(text, values) if text else None
 
     def end(self, how: str) -> None:
         """``COMMIT`` or ``ROLLBACK``; a connection that is gone is rolled back by its server."""
@@ -154,8 +198,11 @@ class PostgresConnection:
                 cursor.close()
         self._pieces.clear()
         if how == "COMMIT":
-            self._raw.execute("COMMIT")
+            done = self._send("COMMIT").statusmessage
+            if done != "COMMIT":  # a transaction that failed before is rolled back without a word
+                raise StoreError("the server did not keep it", where=self.named, todo="repeat")
             return
+        self._unsent.clear()
         with contextlib.suppress(_library().Error):
             if self.in_transaction:
                 self._raw.execute("ROLLBACK")
@@ -172,6 +219,7 @@ class PostgresConnection:
 
     def close(self) -> None:
         """Let go of it."""
+        self._unsent.clear()
         for cursor in self._pieces:
             with contextlib.suppress(Exception):
                 cursor.close()

@@ -19,7 +19,7 @@ from fieldlog.store.base import AsSeen, NewRow, Stored
 from fieldlog.store.ids import new_id
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.migrations import NAMES
-from fieldlog.store.postgres import AWAY_S, PostgresConnection, told_plainly
+from fieldlog.store.postgres import PostgresConnection, told_plainly
 from fieldlog.store.postgres_schema import (
     form_faults,
     reference_faults,
@@ -181,7 +181,6 @@ class PostgresStore(SqlStore):
         with self._lock, told_plainly(lambda: self.connection):
             self._begin(f"BEGIN ISOLATION LEVEL READ COMMITTED{' READ ONLY' if self._look else ''}")
             try:
-                self.connection.execute(f"SET LOCAL lock_timeout = {AWAY_S * 1000}")
                 self.connection.execute("SELECT pg_advisory_xact_lock(?)", (_LOCK,))
                 yield
                 self.connection.end("COMMIT")
