@@ -9,6 +9,7 @@ import shutil
 import signal
 import sqlite3
 import time
+import warnings
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import timedelta
@@ -34,6 +35,7 @@ from fieldlog.serve.run import running
 from fieldlog.shop.handing_over import hand_over
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.repository import Repository
+from fieldlog.store.trouble import is_own
 from tests.store_plain import everything
 from tests.store_samples import START, TREAD, fill, ticking, tread_verdict
 
@@ -253,7 +255,9 @@ def test_a_bay_and_a_shop_killed_at_random_come_to_the_same_record(
 
 def killed_after(seconds: float, work: Callable[[], object]) -> bool:
     """Do ``work`` in a process of its own and kill it; whether it was not done by then."""
-    child = os.fork()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # other threads do not matter to one that is killed anyway
+        child = os.fork()
     if child == 0:
         with contextlib.suppress(BaseException):
             work()
@@ -396,6 +400,31 @@ def test_a_full_disk_of_the_shop_sets_nothing_aside(
         shutil.rmtree(tmp_path / "shop")
     monkeypatch.setattr(writer, "take", real)
     assert fetches(tmp_path / "shop", FolderPlace(sent))[1] == print_of_bay
+
+
+@pytest.mark.parametrize(
+    ("cause", "own"),
+    [
+        (OSError(28, "No space left on device"), True),
+        (sqlite3.IntegrityError("UNIQUE constraint failed"), False),
+        ("DiskFull", True),
+        ("AdminShutdown", True),
+        ("LockNotAvailable", True),
+        ("OperationalError", True),
+        ("ProgramLimitExceeded", False),  # a name too long for an index
+        ("ForeignKeyViolation", False),
+        ("DataError", False),  # a NUL in a text
+        (None, False),
+    ],
+)
+def test_whose_trouble_it_is(cause: Exception | str | None, own: bool) -> None:
+    if isinstance(cause, str):
+        errors = pytest.importorskip("psycopg.errors", reason="psycopg is not installed")
+        kind = getattr(errors, cause, None) or getattr(pytest.importorskip("psycopg"), cause)
+        cause = kind()
+    error = StoreError("x")
+    error.__cause__ = cause  # type: ignore[assignment]
+    assert is_own(error) == own
 
 
 # -- an object store ------------------------------------------------------------------------------

@@ -137,12 +137,15 @@ def _bounded(path: Path, most: int) -> bytes:
         return stream.read(most + 1)
 
 
-def write_whole(target: Path, data: bytes) -> None:
+def write_whole(target: Path, data: bytes, mode: int = 0o666) -> None:
     """Write ``data`` to ``target`` so that it is there whole, and on the disk, or not at all."""
     target.parent.mkdir(parents=True, exist_ok=True)
     partial = target.with_name(f".{secrets.token_hex(8)}")
     try:
-        with partial.open("xb") as stream:
+        handle = os.open(
+            partial, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), mode
+        )
+        with os.fdopen(handle, "wb") as stream:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())

@@ -124,8 +124,7 @@ class ShopPlace:
         book[self.named] = {"cookie": cookie, "secret": told["secret"], "authority": authority}
         text = json.dumps(book, indent=1).encode()
         try:
-            write_whole(self._book, text)
-            self._book.chmod(0o600)
+            write_whole(self._book, text, 0o600)
         except OSError as error:
             raise StoreError(
                 f"cannot be written ({error.strerror or error})", where=str(self._book)

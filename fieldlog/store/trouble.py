@@ -13,8 +13,8 @@ _DISK = frozenset(
         sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB,
     }
 )  # fmt: skip
-_ROWS = ("22", "23")
-"""SQLSTATE classes that speak of what was handed over: data, and what it would break."""
+_ROWS = ("22", "23", "54")
+"""SQLSTATE classes that speak of what was handed over: data, what it would break, what is too long."""
 
 
 def is_own(error: BaseException) -> bool:

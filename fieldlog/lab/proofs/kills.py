@@ -8,6 +8,7 @@ import random
 import signal
 import tempfile
 import time
+import warnings
 from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
@@ -26,7 +27,9 @@ LONGEST_S = 0.6
 
 def killed_after(seconds: float, work: Callable[[], object]) -> bool:
     """Do ``work`` in a process of its own and kill it then; whether it was not done by that time."""
-    child = os.fork()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # other threads do not matter to one that is killed anyway
+        child = os.fork()
     if child == 0:
         with contextlib.suppress(BaseException):
             work()
