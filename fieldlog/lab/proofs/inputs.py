@@ -34,14 +34,15 @@ class Campaign:
     """Of how many cases one is done: each is as many inputs."""
 
 
-_TEXT = (
+TEXT = (
     b"[", b"]", b"{", b"}", b"(", b"<", b">", b'"', b"'''", b'"""', b"=", b",", b"|", b";", b"\\u0000", b"\x00", b"\x1b[2J",
     "\u202e".encode(), b"\xff\xfe", b"9" * 400, b"1e999", b"-", b"/0", b"nan", b"\n" * 50, b"[" * 3000, b"a." * 3000, b"#include",
 )  # fmt: skip
 _BYTES = (b"\x00" * 8, b"\xff" * 8, b"RIFF", b"data", b"\xff\xd8", b"\xff\xe1", b"Exif\x00\x00", b"PK\x03\x04", b"\x7f\xff\xff\xff")  # fmt: skip
 
 
-def _write(data: bytes) -> Make:
+def write(data: bytes) -> Make:
+    """Makes a file of ``data``."""
     return lambda path: _ignored(path.write_bytes(data))
 
 
@@ -77,7 +78,7 @@ def _listed(path: Path) -> None:
 
 
 _FILES: dict[str, Make] = {
-    "empty": _write(b""),
+    "empty": write(b""),
     "a pipe": lambda path: os.mkfifo(path),
     "a folder": lambda path: path.mkdir(),
     "5 GB of nothing": _sparse,
@@ -86,19 +87,21 @@ _FILES: dict[str, Make] = {
 }
 _TOML: dict[str, Make] = {
     **_FILES,
-    "100,000 nested lists": _write(b"a = " + b"[" * 100_000),
-    "50,000 nested tables": _write(b"a = " + b"{a=" * 50_000),
-    "a name of 20,000 parts": _write(b"[" + b"a." * 20_000 + b"a]\n"),
-    "20,000 names of 20 parts": _write(
+    "100,000 nested lists": write(b"a = " + b"[" * 100_000),
+    "50,000 nested tables": write(b"a = " + b"{a=" * 50_000),
+    "a name of 20,000 parts": write(b"[" + b"a." * 20_000 + b"a]\n"),
+    "20,000 names of 20 parts": write(
         b"".join(b"[" + b".".join([b"a"] * 20) + b"%d]\n" % n for n in range(20_000))
     ),
-    "control sequences": _write(b'title = "\\u001b[2J\\u202e"\n[[limit]]\nid = "\\u0007"\n'),
-    "a number of 100,000 digits": _write(b"a = " + b"9" * 100_000),
+    "control sequences": write(b'title = "\\u001b[2J\\u202e"\n[[limit]]\nid = "\\u0007"\n'),
+    "a number of 100,000 digits": write(b"a = " + b"9" * 100_000),
 }
 
 
 def campaigns(folder: Path) -> list[Campaign]:
     """All of them; good inputs are made in ``folder``."""
+    from fieldlog.lab.proofs.phone_inputs import phone_messages, phone_requests
+
     return [
         _bundle(folder),
         _lines(folder),
@@ -112,6 +115,8 @@ def campaigns(folder: Path) -> list[Campaign]:
         _against(folder),
         _typed(),
         _http(folder),
+        phone_requests(folder),
+        phone_messages(folder),
     ]
 
 
@@ -138,7 +143,7 @@ def _bundle(folder: Path) -> Campaign:
         "a list of members of 3 GB": _listed,
     }
     return Campaign(
-        "bundle", "bundle verify, merge", "a.zip", (data,), run, special, (*_BYTES, *_TEXT)
+        "bundle", "bundle verify, merge", "a.zip", (data,), run, special, (*_BYTES, *TEXT)
     )
 
 
@@ -175,7 +180,7 @@ def _lines(folder: Path) -> Campaign:
 
     seeds = tuple(name.encode() + b"\n" + good[f"data/{name}"] for name in names)
     special = {
-        f"{name}: {what}": _write(name.encode() + b"\n" + data)
+        f"{name}: {what}": write(name.encode() + b"\n" + data)
         for name in names
         for what, data in (
             ("brackets", b"[" * 100_000 + b"\n"),
@@ -183,7 +188,7 @@ def _lines(folder: Path) -> Campaign:
             ("100,000 empty lines", b"\n" * 100_000),
         )
     }
-    return Campaign("in a bundle", "bundle verify, merge", "a.txt", seeds, run, special, _TEXT)
+    return Campaign("in a bundle", "bundle verify, merge", "a.txt", seeds, run, special, TEXT)
 
 
 def _wav() -> Campaign:
@@ -203,9 +208,9 @@ def _wav() -> Campaign:
     data = out.getvalue()
     special = {
         **_FILES,
-        "a head alone": _write(data[:44]),
-        "a length of 4 GB": _write(data[:40] + b"\xff\xff\xff\xff" + data[44:]),
-        "65,535 channels": _write(data[:22] + b"\xff\xff" + data[24:]),
+        "a head alone": write(data[:44]),
+        "a length of 4 GB": write(data[:40] + b"\xff\xff\xff\xff" + data[44:]),
+        "65,535 channels": write(data[:22] + b"\xff\xff" + data[24:]),
     }
     return Campaign("WAV", "hear, inspection hear", "a.wav", (data,), run, special, _BYTES)
 
@@ -219,8 +224,8 @@ def _photo() -> Campaign:
     data = picture(1)
     special = {
         **_FILES,
-        "500 megapixels claimed": _write(data.replace(b"\x00\xf0\x01\x40", b"\x7f\xff\x7f\xff", 1)),
-        "nested previews": _write(data[:20] + data * 20),
+        "500 megapixels claimed": write(data.replace(b"\x00\xf0\x01\x40", b"\x7f\xff\x7f\xff", 1)),
+        "nested previews": write(data[:20] + data * 20),
     }
     return Campaign(
         "photo",
@@ -249,23 +254,23 @@ def _grammar() -> Campaign:
     seed = b"#JSGF V1.0;\ngrammar a;\npublic <a> = (front | rear) <b> [/2/ worn {x}] ;\n<b> = brake+ | (chain | belt)* slack;\n"
     special = {
         **_FILES,
-        "100,000 nested brackets": _write(seed + b"<c> = " + b"(" * 100_000),
-        "50,000 nested and closed": _write(
+        "100,000 nested brackets": write(seed + b"<c> = " + b"(" * 100_000),
+        "50,000 nested and closed": write(
             seed + b"<c> = " + b"[" * 50_000 + b"a" + b"]" * 50_000 + b";"
         ),
-        "a rule of itself": _write(b"#JSGF V1.0;\ngrammar a;\npublic <a> = <a> <a> | <a>;\n"),
-        "5,000 rules in a row": _write(
+        "a rule of itself": write(b"#JSGF V1.0;\ngrammar a;\npublic <a> = <a> <a> | <a>;\n"),
+        "5,000 rules in a row": write(
             b"#JSGF V1.0;\ngrammar a;\npublic <r0> = <r1>;\n"
             + b"".join(b"<r%d> = <r%d> a;\n" % (n, n + 1) for n in range(1, 5000))
             + b"<r5000> = a;\n"
         ),
-        "every rule twice the one before": _write(
+        "every rule twice the one before": write(
             b"#JSGF V1.0;\ngrammar a;\npublic <r0> = <r1> <r1>;\n"
             + b"".join(b"<r%d> = <r%d> <r%d>;\n" % (n, n + 1, n + 1) for n in range(1, 60))
             + b"<r60> = a;\n"
         ),
     }
-    return Campaign("grammar", "grammar check", "a.jsgf", (seed,), run, special, _TEXT)
+    return Campaign("grammar", "grammar check", "a.jsgf", (seed,), run, special, TEXT)
 
 
 def _pack() -> Campaign:
@@ -273,7 +278,7 @@ def _pack() -> Campaign:
 
     seeds = [path.read_bytes()[:6000] for path in sorted(config.limit_packs().glob("*.toml"))[:4]]
     return Campaign(
-        "pack", "--limits", "a.toml", tuple(seeds), lambda path: read_packs([path]), _TOML, _TEXT
+        "pack", "--limits", "a.toml", tuple(seeds), lambda path: read_packs([path]), _TOML, TEXT
     )
 
 
@@ -288,7 +293,7 @@ def _walk() -> Campaign:
         read_walk(_text(path), known)
 
     special = {name: make for name, make in _TOML.items() if name not in _FILES}
-    return Campaign("walk", "the walk's TOML", "a.toml", (text,), run, special, _TEXT)
+    return Campaign("walk", "the walk's TOML", "a.toml", (text,), run, special, TEXT)
 
 
 def _catalogue() -> Campaign:
@@ -303,7 +308,7 @@ def _catalogue() -> Campaign:
         read_catalogue({"a": _text(path)}, known)
 
     special = {name: make for name, make in _TOML.items() if name not in _FILES}
-    return Campaign("catalogue", "the catalogue's TOML", "a.toml", seeds, run, special, _TEXT)
+    return Campaign("catalogue", "the catalogue's TOML", "a.toml", seeds, run, special, TEXT)
 
 
 def _text(path: Path) -> str:
@@ -325,13 +330,13 @@ def _setting() -> Campaign:
         b"DE\ntemperature=20 degC",
     )
     special = {
-        "brackets": _write(b"GB\nrim=" + b"[" * 100_000),
-        "control sequences": _write(b"\x1b[2J\nrim\x07=\x1b]0;x\x07"),
-        "a fraction over nothing": _write(b"GB\ntemperature=1/0 degC\ndistance=0/0 ft"),
-        "100,000 digits": _write(b"GB\ntemperature=" + b"9" * 100_000 + b" degC"),
-        "only signs": _write(b"\n=\n==\n=x\n \n"),
+        "brackets": write(b"GB\nrim=" + b"[" * 100_000),
+        "control sequences": write(b"\x1b[2J\nrim\x07=\x1b]0;x\x07"),
+        "a fraction over nothing": write(b"GB\ntemperature=1/0 degC\ndistance=0/0 ft"),
+        "100,000 digits": write(b"GB\ntemperature=" + b"9" * 100_000 + b" degC"),
+        "only signs": write(b"\n=\n==\n=x\n \n"),
     }
-    return Campaign("--set", "--set, --jurisdiction", "a.txt", seeds, run, special, _TEXT)
+    return Campaign("--set", "--set, --jurisdiction", "a.txt", seeds, run, special, TEXT)
 
 
 def _against(folder: Path) -> Campaign:
@@ -343,8 +348,8 @@ def _against(folder: Path) -> Campaign:
     seeds = tuple(path.read_bytes()[-8000:] for path in sorted((folder / "out").iterdir()))
     special = {
         **_FILES,
-        "100,000 names of records": _write(b"fieldlog/abc\n" * 100_000),
-        "a note of 100,000 lines": _write(b"fieldlog/abc\n1\n" + b"a b\n" * 100_000),
+        "100,000 names of records": write(b"fieldlog/abc\n" * 100_000),
+        "a note of 100,000 lines": write(b"fieldlog/abc\n1\n" + b"a b\n" * 100_000),
     }
     return Campaign(
         "--against",
@@ -353,7 +358,7 @@ def _against(folder: Path) -> Campaign:
         seeds,
         run,
         special,
-        (*_TEXT, b"fieldlog/", b"\n\n"),
+        (*TEXT, b"fieldlog/", b"\n\n"),
     )
 
 
@@ -371,12 +376,12 @@ def _typed() -> Campaign:
         b"correction front pads two point five millimetres",
     )
     special = {
-        "brackets": _write(b"rear tread " + b"[" * 5000),
-        "control sequences": _write(b"rear \x1b[2J tread \x07 two"),
-        "5,000 digits": _write(b"rear tread " + b"9" * 4900),
-        "700 times and": _write(b"horn dead and " * 350),
+        "brackets": write(b"rear tread " + b"[" * 5000),
+        "control sequences": write(b"rear \x1b[2J tread \x07 two"),
+        "5,000 digits": write(b"rear tread " + b"9" * 4900),
+        "700 times and": write(b"horn dead and " * 350),
     }
-    return Campaign("typed", "inspection enter, parse", "a.txt", seeds, run, special, _TEXT)
+    return Campaign("typed", "inspection enter, parse", "a.txt", seeds, run, special, TEXT)
 
 
 def _http(folder: Path) -> Campaign:
@@ -408,42 +413,49 @@ def _http(folder: Path) -> Campaign:
             ) as client:
                 came = client.post("/enter", content=keys.code(Trust.DESK, "Sam"), headers=ours)
                 ours[TOKEN] = came.json()["token"]
-                for told in path.read_bytes().split(_NEXT)[:20]:
+                for told in path.read_bytes().split(NEXT)[:20]:
                     line, _, body = told.partition(b"\n")
                     method, _, address = line.decode("latin-1").partition(" ")
-                    _asked(client, method, address, body, ours)
+                    asked(client, method, address, body, ours)
             hand.close()
             sights.close()
 
     name = next((folder / "shop" / "media").glob("*/*.flac")).name
     seeds = (
         b"GET /review/sheet?inspection=1\n"
-        + _NEXT
+        + NEXT
         + b"GET /review/item?inspection=1&key=1\n"
-        + _NEXT
+        + NEXT
         + b"GET /review/search?words=chain\n",
         b'POST /review/decide\n{"inspection": "1", "verb": "take", "item": "x", "seen": "9", "text": "horn dead"}'
-        + _NEXT
+        + NEXT
         + b'POST /review/undo\n{"inspection": "1", "verb": "accept", "item": "x", "seen": "3"}',
         b'POST /review/move\n{"inspection": "1", "photo": "x", "finding": 1, "seen": 9}'
-        + _NEXT
+        + NEXT
         + b"GET /media/clip/"
         + name.encode()
         + b"\n"
-        + _NEXT
+        + NEXT
         + b"GET /review/vehicle?inspection=1\n",
+        b'POST /review/sign\n{"inspection": "1", "seen": 9, "name": "Sam", "how": "new", "pin": "4711", "again": "4711", "confirmed": ["open"]}'
+        + NEXT
+        + b"GET /review/signing?inspection=1\n"
+        + NEXT
+        + b'POST /review/rehear\n{"inspection": "1", "item": "x", "listener": "none", "model": "", "grammar": ""}'
+        + NEXT
+        + b"GET /review/checkpoint?of=x\n",
     )
     special: dict[str, Make] = {
-        "a body of brackets": _write(b"POST /review/decide\n" + b"[" * 15_000),
-        "a body of objects": _write(b"POST /review/decide\n" + b'{"a":' * 3_000),
-        "a body too large": _write(b"POST /review/decide\n" + b"a" * 100_000),
-        "a way out of the folder": _write(
-            b"GET /media/clip/..%2f..%2ffieldlog.db\n" + _NEXT + b"GET /page/review/../../app.py\n"
+        "a body of brackets": write(b"POST /review/decide\n" + b"[" * 15_000),
+        "a body of objects": write(b"POST /review/decide\n" + b'{"a":' * 3_000),
+        "a body too large": write(b"POST /review/decide\n" + b"a" * 100_000),
+        "a way out of the folder": write(
+            b"GET /media/clip/..%2f..%2ffieldlog.db\n" + NEXT + b"GET /page/review/../../app.py\n"
         ),
-        "control sequences": _write(
+        "control sequences": write(
             b'POST /review/decide\n{"inspection": "\\u001b[2J", "words": "\\u0000"}'
         ),
-        "a number of 10,000 digits": _write(
+        "a number of 10,000 digits": write(
             b'POST /review/decide\n{"seen": ' + b"9" * 10_000 + b"}"
         ),
     }
@@ -454,15 +466,15 @@ def _http(folder: Path) -> Campaign:
         seeds,
         run,
         special,
-        (*_TEXT, _NEXT),
+        (*TEXT, NEXT),
         share=10,
     )
 
 
-_NEXT = b"\n====\n"
+NEXT = b"\n====\n"
 
 
-def _asked(client: Any, method: str, address: str, body: bytes, headers: Mapping[str, str]) -> None:
+def asked(client: Any, method: str, address: str, body: bytes, headers: Mapping[str, str]) -> None:
     """One request; an answer above 499 (an exception of the server) is a fault."""
     import httpx2
 

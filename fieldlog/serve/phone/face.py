@@ -148,7 +148,7 @@ async def _manifest(request: Request) -> Response:
 def _told(body: bytes) -> dict[str, str]:
     try:
         said = json.loads(body)
-    except ValueError:
+    except (ValueError, RecursionError):
         return {}
     return {k: v for k, v in said.items() if isinstance(v, str)} if isinstance(said, dict) else {}
 

@@ -361,7 +361,7 @@ class _Connection:
     async def _message(self, text: str) -> None:
         try:
             said = json.loads(text)
-        except ValueError:
+        except (ValueError, RecursionError):
             said = None
         if not isinstance(said, dict):
             raise _Cut("no message")
