@@ -233,7 +233,9 @@ def test_a_code_opens_once_and_guesses_are_limited(
     shed.desk.pairing._wrong.clear()
 
 
-@pytest.mark.parametrize("body", [b"[" * 1000, b"", b"[]", b"{", b'{"code": 7}', b"\xff\xfe", b'"x"'])
+@pytest.mark.parametrize(
+    "body", [b"[" * 1000, b"", b"[]", b"{", b'{"code": 7}', b"\xff\xfe", b'"x"']
+)
 def test_what_is_no_request_opens_nothing(client: httpx2.Client, body: bytes) -> None:
     told = {"origin": str(client.base_url).rstrip("/")}
     assert client.post("/phone/knock", content=body, headers=told).status_code == 403

@@ -219,3 +219,12 @@ def test_the_record_has_a_key_of_its_own(tmp_path: Path) -> None:
     assert first.public == again.public
     assert first.sign(PLAIN).is_signed
     assert ring.people() == ()
+
+
+def test_a_lost_key_whose_public_half_is_lost_too_gets_a_new_one(tmp_path: Path) -> None:
+    ring = Keyring(tmp_path)
+    old = ring.make("A. Smith", "2468")
+    old.file.with_name(f"{old.file.name}.pub").unlink()
+    new = ring.make("A. Smith", "1357", lost=True)
+    assert ring.open("A. Smith", "1357").fingerprint == new.fingerprint
+    assert old.file.with_name(f"{old.file.name}.lost").is_file()

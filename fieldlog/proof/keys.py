@@ -121,8 +121,16 @@ class Keyring:
             )
         if path.exists():
             aside = _free(path.with_name(f"{path.name}.lost"))
-            path.rename(aside)
-            path.with_name(f"{path.name}.pub").rename(aside.with_name(f"{aside.name}.pub"))
+            try:
+                path.rename(aside)
+                with contextlib.suppress(FileNotFoundError):  # its public half may be lost as well
+                    path.with_name(f"{path.name}.pub").rename(aside.with_name(f"{aside.name}.pub"))
+            except OSError as error:
+                raise StoreError(
+                    f"the lost key cannot be set aside ({(error.strerror or str(error)).lower()})",
+                    where=str(path),
+                    todo="make the folder writable",
+                ) from error
         self._write(path, Ed25519PrivateKey.generate(), BestAvailableEncryption(pin.encode()), name)
         return self.known(name) or PublicKey(plain(name), "", path)
 

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldlog.lab.proofs.inputs import NEXT, TEXT, Campaign, Make, asked, ticking, write
+from fieldlog.lab.proofs.inputs import NEXT, TEXT, Campaign, Make, asked, write
+from fieldlog.lab.proofs.shops import ticking
 from fieldlog.language.files import load_language
 
 if TYPE_CHECKING:

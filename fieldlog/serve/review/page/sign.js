@@ -88,15 +88,19 @@ async function send(form, told, at, into) {
   } catch (error) {
     button.disabled = false;
     const why = `not signed: ${error.message}${error.told && error.told.todo ? `. ${error.told.todo}` : ""}`;
-    if (error.status !== 409 && shown === told) {
+    if (error.status === 400 && shown === told) {
       // a key that was made just now is there now: it is chosen, the PIN stays
       byId("not-signed").textContent = why;
       if (how === "new") await refreshed(form, told, at, into, why);
       byId("not-signed").scrollIntoView({ block: "nearest" });
       return;
     }
-    const now = await ask(`/review/signing?${at.query()}`);
-    draw(into, { ...now, name: key ? key.name : form.elements.signer.value }, at, `${why}. This is how it stands now: read it again.`);
+    const now = await ask(`/review/signing?${at.query()}`).catch(() => null);
+    if (!now) { byId("not-signed").textContent = `${why}. Whether it was signed shows once the server answers: open the page again.`; return; }
+    const signed = error.status !== 409 && now.signed.length > told.signed.length ? now.signed.at(-1) : null;
+    const stands = !signed ? `${why}. This is how it stands now: read it again.`
+      : signed.note ? "it was signed; only the answer got lost" : `it was signed, but no checkpoint of it could be made: ${error.message}. Sign it again once that is mended.`;
+    draw(into, { ...now, name: key ? key.name : form.elements.signer.value }, at, stands);
     byId("not-signed").scrollIntoView({ block: "nearest" });
   }
 }
