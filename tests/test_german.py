@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import random
 import re
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -12,14 +13,16 @@ import pytest
 from click.testing import CliRunner
 
 from fieldlog.audio.endpointer import utterances
-from fieldlog.catalogue.component import CONDITION
 from fieldlog.cli import main
-from fieldlog.config import demo_media
+from fieldlog.config import demo_media, grammars
 from fieldlog.errors import GrammarError, ModelError, UsageError
 from fieldlog.hearing import hear_clip
+from fieldlog.language.contract import checked
 from fieldlog.language.led import Led
 from fieldlog.language.other import OtherLanguage
-from fieldlog.language.tongues import codes, language_of
+from fieldlog.language.tongue import renamed
+from fieldlog.language.tongues import codes, language_of, read_other
+from fieldlog.language.wording import WordingGap
 from fieldlog.listeners.whisper import languages
 from fieldlog.listeners.whisper.folder import bundled
 from fieldlog.listeners.whisper.listener import WhisperListener
@@ -134,27 +137,36 @@ def test_a_point_that_may_be_either_is_asked_about(german: OtherLanguage) -> Non
     assert german.breath("Bremstrommel vorne 1,2,3 mm").whole.decision is Decision.REFUSE
 
 
-def sayable(german: OtherLanguage) -> list[Finding]:
-    """A finding for every part, place and condition that German has words for."""
-    found = []
-    for component in german.catalogue:
-        if component.name not in german.told.said.components:
-            continue
-        place = " ".join(german.axis_values(a.name)[0] for a in component.axes if a.required)
-        for condition in component.conditions:
-            found.append(Finding(component.name, place or None, CONDITION, condition=condition))
-    return found
+def test_the_contract_of_a_language_is_kept(german: OtherLanguage) -> None:
+    """All of it: ``fieldlog language check de``; here every sixth finding and every fortieth part."""
+    _, said = read_other(grammars() / "de")
+    kept = {owed.rule: owed.faults for owed in checked(german, said, every=6, phrases_too=False)}
+    assert len(kept) == 5
+    assert kept == dict.fromkeys(kept, ())
+    *_, phrases = checked(german, said, every=40)
+    assert phrases.faults == ()
 
 
-def test_what_is_told_is_understood_as_the_same(german: OtherLanguage) -> None:
-    """What is read back in German, typed in again, is the same finding: every part, every condition."""
-    lost = []
-    for one in sayable(german)[::4]:  # all of them: python -m fieldlog.lab language
-        told = german.told.finding(one)
-        said = german.breath(told).whole
-        if said.finding is None or said.finding.meaning != one.meaning:
-            lost.append((told, tell.finding(one), said.reason))
-    assert lost == []
+def test_a_part_without_a_name_and_a_name_without_a_part_are_told(german: OtherLanguage) -> None:
+    names = {**german.tongue.names, "flux capacitor": {"name": "Fluxkompensator"}}
+    del names["horn"]
+    names["mirror"] = {"name": "Spiegel", "is shattered": "zersplittert"}
+    said = renamed(replace(german.tongue, names=names), german.catalogue)
+    assert said.faults == (
+        "names.toml: 'mirror' has no use for 'is shattered'",
+        "names.toml: 'horn' has no name",
+        "names.toml: there is no part 'flux capacitor'",
+    )
+
+
+def test_a_word_without_a_meaning_is_told_and_taken_by_nobody(german: OtherLanguage) -> None:
+    """<the> without its entry in words.toml: its rule is named, and a sentence with it says nothing."""
+    meaning = {k: v for k, v in german.tongue.meaning.items() if k != "catalogue.the"}
+    wording = replace(german.wording, meaning=meaning)
+    assert list(wording.gaps(german.spoken.offered.rules)) == ["catalogue.the"]
+    (parse, *_) = german.spoken.offered.parse(["die", "kette", "trocken"], "inspection.utterance")
+    with pytest.raises(WordingGap, match="'die'"):
+        wording.of(parse)
 
 
 def test_what_is_read_back_is_the_same_value(german: OtherLanguage) -> None:
@@ -325,3 +337,11 @@ def test_a_bare_answer_is_of_what_the_walk_asked_for(german: OtherLanguage) -> N
     assert said.finding is not None
     assert tell.finding(said.finding) == "front brake pads, thickness: 2.5 mm"
     assert "bremsbelag" in german.led(led).words()
+
+
+def test_languages_are_listed_and_checked_at_the_command_line(tmp_path: Path) -> None:
+    listed = CliRunner().invoke(main, ["language", "list"])
+    assert [line.split()[0] for line in listed.output.splitlines()] == ["en", "de"]
+    nothing = CliRunner().invoke(main, ["language", "check", str(tmp_path)])
+    assert nothing.exit_code == 3
+    assert "words.toml: there is no such file" in nothing.output

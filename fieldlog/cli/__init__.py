@@ -46,6 +46,7 @@ COMMANDS: Table = {
     "limits": ("fieldlog.cli.limits:limits", "the limits, each with its source"),
     "why": ("fieldlog.cli.why:why", "how words come to their verdict, step by step"),
     "grammar": ("fieldlog.cli.grammar:grammar", "check a grammar, or list phrases of it"),
+    "language": ("fieldlog.cli.language:language", "the languages that can be spoken"),
     "added": ("fieldlog.cli.added:added", "what other installed packages add, and its checks"),
     "ready": ("fieldlog.cli.ready:ready", "what is installed, what is missing, how to get it"),
 }

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
 
@@ -13,17 +12,16 @@ import soundfile
 from numpy.typing import NDArray
 
 from fieldlog.audio.clip import RATE, Clip
-from fieldlog.catalogue.component import CONDITION
 from fieldlog.doubt.decide import judge_for
 from fieldlog.doubt.files import shipped_rules
 from fieldlog.hearing import hear_clip
 from fieldlog.lab.benchmarks.claim import upper_bound
 from fieldlog.lab.benchmarks.noise_mix import excerpt, mix
 from fieldlog.lab.speech_set.noises import NOISES, workshop_noise
+from fieldlog.language.contract import told_findings
 from fieldlog.language.other import OtherLanguage
 from fieldlog.language.tongues import language_of
 from fieldlog.listeners.whisper.listener import WhisperListener
-from fieldlog.model.finding import Finding
 from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.shop.other_voice import OtherVoice
 
@@ -94,14 +92,6 @@ def _typed(spoken: OtherLanguage) -> None:
         if said.finding is None or said.finding.meaning != one.meaning:
             lost.append(spoken.told.finding(one))
     click.echo(f"findings told and read again: {len(lost)} of {count} lost {lost[:5]}")
-
-
-def told_findings(spoken: OtherLanguage) -> Iterator[Finding]:
-    """A finding for every condition of every part, at the first of its places."""
-    for component in spoken.catalogue:
-        places = [spoken.axis_values(axis.name)[0] for axis in component.axes if axis.required]
-        for condition in component.conditions:
-            yield Finding(component.name, " ".join(places) or None, CONDITION, condition=condition)
 
 
 # --- heard -----------------------------------------------------------------------------------

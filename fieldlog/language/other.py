@@ -72,6 +72,7 @@ class OtherLanguage(InspectionLanguage):
         self.name = f"inspection, {tongue.code}"
         self.hint = tongue.hint
         self.speech = tongue.code
+        self.unsaid = tongue.unsaid
         self.spoken = spoken
         self.wording = wording
         rules = {**spoken.typed.rules, **spoken.answers.rules, **spoken.offered.rules}

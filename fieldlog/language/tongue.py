@@ -50,6 +50,8 @@ class Tongue:
     """Component -> what names.toml has of it."""
     heard: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Words -> how a recogniser may write them."""
+    unsaid: frozenset[str] = frozenset()
+    """Rules of the reference that nobody says here."""
     hesitations: tuple[str, ...] = ()
     openings: tuple[str, ...] = ()
     say: Mapping[str, str] = field(default_factory=dict)
@@ -82,6 +84,7 @@ def read_tongue(words: str, names: str, where: str) -> Tongue:
             names=called,
             say=say,
             heard={key: tuple(forms) for key, forms in told.get("heard", {}).items()},
+            unsaid=frozenset(told.get("unsaid", ())),
             hesitations=tuple(told.get("hesitations", ())),
             openings=tuple(told.get("openings", ())),
         )

@@ -23,13 +23,13 @@ from fieldlog.language.shape import GRAMMAR, Subject
 from fieldlog.language.tongue import OWN
 from fieldlog.quantities.spell import spell_digits, spell_integer
 
-_LEAF = re.compile(r"numbers\.([nh])_(\d+)")
+_LEAF = re.compile(r"numbers\.([nh])_(\d+)(?:_figure)?")
 _WHOLE = frozenset(
     f"numbers.{name}"
     for name in (
         *("plain", "teen", "zero", "digit", "any_digit", "ty", "two_digit", "n9", "n99"),
         *("n1_99", "hundreds", "n999", "n1_999", "thousands", "teen_hundreds", "year_number"),
-        "from_two",
+        *("from_two", "n99_figure", "n999_figure"),
     )
 )
 """Rules of one whole number."""
@@ -38,6 +38,8 @@ _PLACES = frozenset(f"numbers.{name}" for name in ("place", "places1", "places2"
 _FIGURES = "numbers.spelled"
 _HUNDRED, _THOUSAND = "numbers.hundred", "numbers.thousand"
 _POSITIONS = "positions."
+_FORM = "_form"
+"""Ends the names of rules for the inflected forms of a place."""
 _PLACE = re.compile(r"positions\.(\w+)_(before|after|last)")
 
 
@@ -77,12 +79,14 @@ class Wording:
         if known is not None:
             return list(known)
         place = _PLACE.fullmatch(rule)
-        inner = tree.find(f"{_POSITIONS}{place[1]}") if place else None
+        axis = f"{_POSITIONS}{place[1]}" if place else ""
+        inner = tree.find(axis) or tree.find(f"{axis}{_FORM}") if place else None
         if place and inner is not None and inner.children:
-            value = inner.children[0].rule
+            value = inner.children[0].rule.removesuffix(_FORM)
             return list(self._placed(place[1], value, place[2]) or self.meant(value) or ())
         subject = self.subjects.get(rule)
         if subject is not None:
+            self._check(tree, words)
             return self._subject(tree, subject)
         at, said = tree.start, []
         for child in tree.children:
@@ -133,15 +137,32 @@ class Wording:
 
     # --- subjects ------------------------------------------------------------------------------
 
+    def _check(self, tree: Tree, words: Words) -> None:
+        """Raises ``WordingGap`` where a word of a subject lies in no rule that has a meaning."""
+        if tree.rule.endswith("__alone") or self.meant(tree.rule) is not None:
+            return
+        at = tree.start
+        for child in tree.children:
+            if child.start > at:
+                break
+            self._check(child, words)
+            at = child.end
+        if at < tree.end:
+            raise WordingGap(f"'{words[at]}' in <{tree.rule}>")
+
     def _subject(self, tree: Tree, subject: Subject) -> list[str]:
         before: list[str] = []
         after: list[str] = []
         axes = {axis.name for axis in subject.axes}
         for inner in tree.walk():
-            axis = inner.rule.removeprefix(_POSITIONS)
-            if axis == inner.rule or spoken_name(axis) not in axes or not inner.children:
+            axis = inner.rule.removeprefix(_POSITIONS).removesuffix(_FORM)
+            if (
+                not inner.rule.startswith(_POSITIONS)
+                or spoken_name(axis) not in axes
+                or not inner.children
+            ):
                 continue
-            value = inner.children[0].rule
+            value = inner.children[0].rule.removesuffix(_FORM)
             first = self._placed(axis, value, "before")
             before += first
             if not first:
