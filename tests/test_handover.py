@@ -531,6 +531,11 @@ def test_a_shops_server_takes_what_a_bay_sends(
     assert all(answer.startswith("0 rows came in") for answer in again.answers)
     with pytest.raises(UsageError, match="only takes"):
         place.get_list("x")
+    forget = ["bundle", "receive", "--store", str(shop.folder), "--forget"]
+    assert CliRunner().invoke(main, [*forget, "bay 3"]).exit_code == 2
+    assert "1 let in no more" in CliRunner().invoke(main, [*forget, "bay 2"]).output
+    with pytest.raises(StoreError, match="nobody came in here"):
+        place.lists()
 
 
 def test_what_a_shops_server_could_not_take_is_sent_again(

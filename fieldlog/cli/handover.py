@@ -11,7 +11,7 @@ import click
 
 from fieldlog.cli.store_option import opened, store_option, workshop
 from fieldlog.config import store_folder
-from fieldlog.errors import PartialError
+from fieldlog.errors import PartialError, UsageError
 
 if TYPE_CHECKING:
     from fieldlog.bundle.handover import HandoverPlace
@@ -125,8 +125,11 @@ def fetch(place: str, again: bool, folder: Path | None) -> None:
 )
 @click.option("--port", type=click.IntRange(0, 65535), default=47_912, show_default=True)
 @click.option("--bay", "bays", multiple=True, metavar="NAME", help="Let a bay in; repeatable.")
+@click.option("--forget", metavar="NAME", help="Let bays of that name in no more; takes nothing.")
 @store_option
-def receive(network: str | None, port: int, bays: tuple[str, ...], folder: Path | None) -> None:
+def receive(
+    network: str | None, port: int, bays: tuple[str, ...], forget: str | None, folder: Path | None
+) -> None:
     """Take bundles that bays send to this machine, until Ctrl-C.
 
     Each --bay NAME prints an address that lets one bay in, once, within 10 minutes; it stays let in for 90 days. Without
@@ -145,6 +148,9 @@ def receive(network: str | None, port: int, bays: tuple[str, ...], folder: Path 
     from fieldlog.serve.phone.running import place_for
     from fieldlog.serve.run import serve
 
+    if forget is not None:
+        click.echo(f"{_forgotten(forget, folder or store_folder())} let in no more")
+        return
     with workshop(folder, new=True) as shop:
         kept = keys_folder(shop.store.folder)
         place = place_for(kept, network, port)
@@ -174,3 +180,21 @@ def receive(network: str | None, port: int, bays: tuple[str, ...], folder: Path 
             )
         finally:
             hand.close()
+
+
+def _forgotten(name: str, record: Path) -> int:
+    """Let every bay of that name in no more; how many. Raises ``UsageError`` for none."""
+    from fieldlog.config import keys_folder
+    from fieldlog.serve.handover.face import BAYS
+    from fieldlog.serve.phone.book import PhoneBook
+
+    book = PhoneBook(keys_folder(record) / BAYS)
+    named = [each for each in book.phones if each.name == name and not each.revoked_at]
+    if not named:
+        known = sorted({each.name for each in book.phones if not each.revoked_at})
+        raise UsageError(
+            f"no bay {name!r} is let in", where="--forget", todo=f"there are: {', '.join(known)}"
+        )
+    for each in named:
+        book.revoke(each.id)
+    return len(named)
