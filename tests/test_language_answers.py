@@ -13,7 +13,7 @@ from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model.command import Command
 from fieldlog.model.question import Asks
-from fieldlog.model.understanding import Decision, Kind
+from fieldlog.model.understanding import Decision, Flag, Kind
 
 
 @pytest.fixture(scope="module")
@@ -34,6 +34,43 @@ def what(language: InspectionLanguage, first: str, second: str) -> tuple[object,
 
 
 MM = "mm"
+
+
+@pytest.mark.parametrize(
+    ("said", "answer", "places"),
+    [
+        ("brake fluid is black", "both", ["front", "rear"]),
+        ("mirrors loose", "both of them", ["left", "right"]),
+        ("indicators dead", "all four", ["front left", "front right", "rear left", "rear right"]),
+        ("pads two millimetres", "all", ["front", "rear"]),
+        ("pads two", "both", None),  # the unit is open too
+        ("mirrors loose", "all four", None),  # there are two
+        ("indicators dead", "both", None),  # there are four
+        ("front pads three four millimetres", "both", None),  # it cannot be both
+    ],
+)
+def test_every_place_that_was_asked_about_may_be_meant(
+    language: InspectionLanguage, said: str, answer: str, places: list[str] | None
+) -> None:
+    asked = language.understand(said)
+    assert asked.decision is Decision.ASK
+    found = language.answer(asked, answer)
+    if places is None:
+        assert found.decision is not Decision.ACCEPT
+        return
+    assert found.decision is Decision.ACCEPT
+    findings = [part.finding for part in found.parts]
+    assert [one.position for one in findings if one is not None] == places
+    assert len({(one.component, one.quantity, one.condition) for one in findings if one}) == 1
+
+
+def test_psi_and_then_both(language: InspectionLanguage) -> None:
+    asked = language.understand("tyre pressure thirty six")
+    left = language.answer(asked, "psi")
+    assert left.asks is Asks.WHICH
+    found = language.answer(left, "both")
+    assert [part.finding.position for part in found.parts if part.finding] == ["front", "rear"]
+    assert all(Flag.ANSWERED in part.flags for part in found.parts)
 
 
 @pytest.mark.parametrize(

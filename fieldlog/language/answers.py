@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from fieldlog.catalogue.component import SOUND, Catalogue, Characteristic
 from fieldlog.catalogue.phrases import expand
-from fieldlog.language.breath import doubted
+from fieldlog.language.breath import Breath, doubted
 from fieldlog.language.decide import decide
 from fieldlog.language.dialogue import Dialogue
 from fieldlog.language.lexicon import Words
@@ -57,6 +57,9 @@ class Answers:
     catalogue: Catalogue
     places: Mapping[Words, frozenset[str]]
     """Words of a place -> the canonical values they can mean."""
+    both: tuple[Words, ...]
+    every: tuple[Words, ...]
+    """What takes both places that were asked about; what takes all of them."""
     values: ValueReader
     axis_values: Callable[[str], Sequence[str]]
     understand: Callable[[str], Understanding]
@@ -75,6 +78,9 @@ class Answers:
             return whole
         if asked.asks is Asks.WHY_SKIPPED:
             return self._because(asked, whole, words)
+        every = self._every(asked, text, words)
+        if every is not None:
+            return every
         said, after = self._short(asked, text, words), self._behind_yes_or_no(asked, text, words)
         if said is not None and after is not None:
             # "negative, three degrees": no, or below zero? "no, less than one": that, or "no less"?
@@ -89,6 +95,31 @@ class Answers:
                 candidates=asked.offered,
             )
         )
+
+    def _every(self, asked: Understanding, text: str, words: Words) -> Understanding | None:
+        """ "Which side?" "Both": a finding for each place, where nothing but the place was open."""
+        places = len(asked.offered)
+        taken = (words in self.both and places == 2) or (
+            words in self.every and places > 1 and ("four" not in words or places == 4)
+        )
+        doubt = _VALUE_IN_DOUBT | {Flag.UNIT_ASSUMED, Flag.UNCLEAR}
+        if not taken or not doubt.isdisjoint(asked.flags):
+            return None
+        if asked.asks is not Asks.PLACE and not (
+            asked.asks is Asks.WHICH
+            and len({replace(one, position=None).meaning for one in asked.offered}) == 1
+        ):
+            return None
+        said = _both(asked.text, text)
+        flags = tuple(dict.fromkeys((*asked.flags, Flag.ANSWERED)))
+        parts = tuple(
+            replace(
+                asked, decision=Decision.ACCEPT, reason="answered", text=said, question=None,
+                finding=replace(one, words=said), candidates=(), flags=flags,
+            )
+            for one in asked.offered
+        )  # fmt: skip
+        return Breath(said, parts).whole
 
     def _because(self, asked: Understanding, whole: Understanding, words: Words) -> Understanding:
         """The reason that was asked for: "no time"."""

@@ -42,7 +42,7 @@ from fieldlog.language.in_words import (
 )
 from fieldlog.language.led import Led, LedLanguage, with_bare
 from fieldlog.language.left_open import left_open, of_everything
-from fieldlog.language.lexicon import Words
+from fieldlog.language.lexicon import Words, phrases
 from fieldlog.language.one_finding import FindingReader
 from fieldlog.language.shape import Shaped
 from fieldlog.language.shared import shared
@@ -126,6 +126,8 @@ class InspectionLanguage(OfferedGrammar):
         self._answers = Answers(
             catalogue,
             place_words(answers.rules),
+            phrases(answers.rules, "answer.both"),
+            phrases(answers.rules, "answer.all"),
             self._values,
             self._subjects.values,
             lambda text: self._alone(text),
