@@ -42,6 +42,10 @@ COMMANDS: Table = {
     ),
     "report": ("fieldlog.cli.report:report", "write an inspection as HTML, PDF, JSON or CSV"),
     "years": ("fieldlog.cli.years:years", "questions over years of a record, asked in SQL"),
+    "archive": (
+        "fieldlog.cli.archive:archive",
+        "work over a whole folder of bundles, on many machines",
+    ),
     "catalogue": ("fieldlog.cli.catalogue:catalogue", "the components that can be spoken of"),
     "limits": ("fieldlog.cli.limits:limits", "the limits, each with its source"),
     "why": ("fieldlog.cli.why:why", "how words come to their verdict, step by step"),

@@ -77,6 +77,10 @@ COMMANDS: Table = {
         "the demo inspection spoken into the phone's page in a real browser",
     ),
     "years": ("fieldlog.lab.benchmarks.years:years", "questions over ten million findings"),
+    "archive": (
+        "fieldlog.lab.benchmarks.archive:archive",
+        "work over an archive: what a bundle costs, one worker and two, a million",
+    ),
     "tampering": (
         "fieldlog.lab.proofs.tampering:tampering",
         "every part of a record tampered with in every way",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator, Sequence
+from datetime import datetime
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -44,10 +45,15 @@ HOW_TO_READ = (
 )
 
 
-def render_pdf(report: Report, copies: Copies, paper: str = "a4") -> bytes:
-    """The whole document; ``paper`` is a key of ``PAPERS``. Clips are listed, not embedded."""
+def render_pdf(
+    report: Report, copies: Copies, paper: str = "a4", at: datetime | None = None
+) -> bytes:
+    """The whole document; ``paper`` is a key of ``PAPERS``. Clips are listed, not embedded.
+
+    ``at``: when it says that it was made.
+    """
     faces = choose_faces(_texts(report))
-    return _Card(report, copies, faces, PAPERS[paper]).render()
+    return _Card(report, copies, faces, PAPERS[paper]).render(at)
 
 
 def paper_for(jurisdiction: str | None) -> str:
@@ -69,7 +75,7 @@ def _texts(value: object) -> Iterator[str]:
 
 
 class _Card(Typesetting):
-    def render(self) -> bytes:
+    def render(self, at: datetime | None) -> bytes:
         buffer = io.BytesIO()
         report = self.report
         document = BaseDocTemplate(
@@ -93,7 +99,7 @@ class _Card(Typesetting):
         )
         document.addPageTemplates([PageTemplate(id="card", frames=[frame])])
         document.build(
-            list(self._story()), canvasmaker=numbered_canvas(report, self.faces, self.page)
+            list(self._story()), canvasmaker=numbered_canvas(report, self.faces, self.page, at)
         )
         return buffer.getvalue()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import Any
 
 from reportlab.lib.units import mm
@@ -11,19 +12,29 @@ from fieldlog.report.pdf_drawing import BLUE, LINE, SOFT, WASH
 from fieldlog.report.pdf_fonts import Faces
 from fieldlog.report.view_model import Report
 
+_UNTOLD = datetime(2000, 1, 1, tzinfo=UTC)
 SIDE = 15 * mm
 TOP = 18 * mm
 BOTTOM = 14.5 * mm
 
 
-def numbered_canvas(report: Report, faces: Faces, page: tuple[float, float]) -> type[Canvas]:
-    """A canvas that knows how many pages there are when it draws the first."""
+def numbered_canvas(
+    report: Report, faces: Faces, page: tuple[float, float], at: datetime | None
+) -> type[Canvas]:
+    """A canvas that knows how many pages there are when it draws the first; made ``at`` that instant.
+
+    No clock is read: the same report makes the same bytes.
+    """
+    made = (at or _UNTOLD).astimezone(UTC)
 
     class Numbered(Canvas):  # type: ignore[misc]
         """Keeps pages back until their number is known."""
 
         def __init__(self, *args: Any, **kwargs: Any) -> None:
-            super().__init__(*args, **kwargs)
+            super().__init__(*args, **kwargs | {"invariant": 1})
+            stamp = self._doc._timeStamp
+            stamp.t, stamp.lt = int(made.timestamp()), made.timetuple()
+            stamp.YMDhms, stamp.dhh, stamp.dmm = tuple(stamp.lt)[:6], 0, 0
             self._kept: list[dict[str, Any]] = []
 
         def showPage(self) -> None:  # noqa: N802 (reportlab's name)

@@ -86,7 +86,7 @@ def write_report(
             from fieldlog.report.pdf import paper_for, render_pdf
 
             sheet = paper or paper_for(record.inspection.jurisdiction)
-            contents["pdf"] = render_pdf(report, copies, sheet)
+            contents["pdf"] = render_pdf(report, copies, sheet, printed_at)
         for form, folder in forms.items():
             from fieldlog.report.form import render_form
 
