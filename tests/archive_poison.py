@@ -29,5 +29,5 @@ def ready() -> Callable[[bytes], bytes]:
             time.sleep(0.4)
         return real(work, bundle, sha)
 
-    AtWork.result = result  # type: ignore[method-assign]
+    setattr(AtWork, "result", result)  # noqa: B010 (a method of a class of the product)
     return apart.ready()

@@ -57,12 +57,13 @@ def _spread(
     longest_s: float,
 ) -> Iterator[Ended]:
     try:
-        import distributed
+        import distributed as library
     except ImportError as error:
         raise ModelError(
             f"several processes need Dask ({error})",
             todo="pip install 'fieldlog[archive]', or --workers 1, which does without",
         ) from error
+    distributed: Any = library
     with ExitStack() as stack:
         client = stack.enter_context(_client(distributed, workers, address, stack))
         waiting = iter(bundles)
