@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ctypes
-import ctypes.util
 import sys
 from functools import lru_cache
 from typing import Any
@@ -25,8 +24,6 @@ def _trim() -> Any:
     if not sys.platform.startswith("linux"):
         return None
     try:
-        return getattr(
-            ctypes.CDLL(ctypes.util.find_library("c") or "libc.so.6"), "malloc_trim", None
-        )
+        return getattr(ctypes.CDLL(None), "malloc_trim", None)
     except OSError:
         return None
