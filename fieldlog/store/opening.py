@@ -31,6 +31,7 @@ from fieldlog.store.records import (
 )
 from fieldlog.store.reviews import Decided, Review
 from fieldlog.store.rows import (
+    evidence_from,
     flags_from,
     instant_from,
     judgement_from,
@@ -137,7 +138,7 @@ def _utterances(connection: Tables, inspection_id: str) -> tuple[Utterance, ...]
     ):
         score = float("-inf") if row["score"] is None else row["score"]
         heard[row["utterance_id"]].append(
-            (row["listener"], Hypothesis(row["text"], score, json.loads(row["evidence"])))
+            (row["listener"], Hypothesis(row["text"], score, evidence_from(row["evidence"])))
         )
     words: dict[str, list[tuple[float, float]]] = defaultdict(list)
     for row in rows_of(

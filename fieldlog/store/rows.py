@@ -110,6 +110,13 @@ def texts_from(cell: str) -> tuple[str, ...]:
     return tuple(json.loads(cell))
 
 
+@lru_cache(maxsize=8192)
+def evidence_from(cell: str) -> Mapping[str, float]:
+    """The numbers of a cell that holds a JSON object of them."""
+    found: dict[str, float] = json.loads(cell)
+    return found
+
+
 @lru_cache(maxsize=4096)
 def pairs_from(cell: str) -> tuple[tuple[str, str], ...]:
     """The pairs of a cell that holds a JSON list of them."""

@@ -239,6 +239,8 @@ class Stretch:
     hearing_ms: float
     """Median time of taking an utterance: heard, judged, in the record."""
     worst_ms: float
+    processor_ms: float
+    """Median processor time of the thread that takes it, which no other program's work lengthens."""
     machine_s: float
     """Seconds of this machine for the ten minutes."""
 
@@ -300,7 +302,7 @@ def endure(
         Loudspeaker(backend=PacedOutput()) as speaker,
     ):
         inspecting = shop.inspecting(shop.begin(context=Context("US-VA")).id, ears)
-        live, times, count = _Stopwatch(inspecting), list[float](), 0
+        live, times, worked, count = _Stopwatch(inspecting), list[float](), list[float](), 0
         began, due = time.perf_counter(), every_s
         source = Endless(sounds, hours * 3600.0, pause_s)
         echo = EchoCanceller(speaker.playback)
@@ -308,16 +310,18 @@ def endure(
             if isinstance(happening, Told):
                 count += 1
                 times.append(live.took_s * 1000)
+                worked.append(live.worked_s * 1000)
             if speaker.playback.position_s >= due:
                 now = time.perf_counter()
                 findings = len(shop.store.inspection_record(inspecting.head.id).findings)
                 row = Stretch(
                     due / 60.0, count, findings, resident_mb(),
-                    float(np.median(times)) if times else 0.0, max(times, default=0.0), now - began,
+                    float(np.median(times)) if times else 0.0, max(times, default=0.0),
+                    float(np.median(worked)) if worked else 0.0, now - began,
                 )  # fmt: skip
                 found.append(row)
                 tell(row)
-                times, began, due = [], now, due + every_s
+                times, worked, began, due = [], [], now, due + every_s
         live.finish(Path(folder))
     return found
 
@@ -334,11 +338,11 @@ def resident_mb() -> float:
 class _Stopwatch(LiveInspection):
     """Knows how long the last utterance took."""
 
-    took_s = 0.0
+    took_s = worked_s = 0.0
 
     def spoken(self, spoken: Spoken) -> tuple[Told, ...]:
         """See ``LiveInspection``."""
-        began = time.perf_counter()
+        began, worked = time.perf_counter(), time.thread_time()
         told = super().spoken(spoken)
-        self.took_s = time.perf_counter() - began
+        self.took_s, self.worked_s = time.perf_counter() - began, time.thread_time() - worked
         return told

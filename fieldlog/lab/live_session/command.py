@@ -189,7 +189,7 @@ def line(row: Stretch) -> str:
     """One row of the page (pure)."""
     return (
         f"| {row.minutes:.0f} | {row.utterances} | {row.findings} | {row.resident_mb:.0f} MB | "
-        f"{row.hearing_ms:.0f} ms | {row.worst_ms:.0f} ms | {row.machine_s:.0f} s |"
+        f"{row.hearing_ms:.0f} ms | {row.worst_ms:.0f} ms | {row.processor_ms:.0f} ms | {row.machine_s:.0f} s |"
     )
 
 
@@ -200,7 +200,7 @@ def page(rows: list[Stretch], hours: float, pause: float) -> str:
         f"Printed by `python -m fieldlog.lab endurance --hours {hours:g} --pause {pause:g}`: the demo's recordings one "
         "after the other,\nsilence between, as fast as they are heard, with read-back's echo canceller and recording on. "
         "A row for every ten\nminutes of sound; where the machine took less than ten minutes for it, no queue grows.\n\n"
-        "| minute | utterances | findings | resident | taking one, median | most | machine |\n"
-        "|---|---|---|---|---|---|---|\n"
+        "| minute | utterances | findings | resident | taking one, median | most | its processor time, median | machine |\n"
+        "|---|---|---|---|---|---|---|---|\n"
     )
     return head + "\n".join(map(line, rows)) + "\n"
