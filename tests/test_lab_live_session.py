@@ -143,6 +143,13 @@ def line(name: str = "pads", *means: dict[str, str], **more: Any) -> Line:
             ),
             Reply.AGAIN,
         ),
+        (
+            Saying(
+                Tone.BEYOND, "beyond, pads. did you say rear pads?",
+                findings("front pads two millimetres", "rear pads two millimetres"), asks=True,
+            ),
+            Reply.NEGATIVE,
+        ),
         (Saying(Tone.ASKED, "say it again?", (), asks=True), Reply.NEGATIVE),
         (
             Saying(Tone.BEYOND, "confirm, pads", findings("front pads two millimetres")),

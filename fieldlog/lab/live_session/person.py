@@ -104,17 +104,19 @@ def reply(line: Line, before: Sequence[Line], told: Saying | None) -> Reply:
     if asks:
         if known and all(known):
             return Reply.AFFIRM  # of what they said before too: it may have been broken off then
-        return Reply.AGAIN if any(mine) else Reply.NEGATIVE
+        # behind what was saved the question is about the rest of it, which they did not say
+        whole = told.tone is Tone.ASKED
+        return Reply.AGAIN if whole and any(mine) else Reply.NEGATIVE
     if known and line.means and not any(known):
         return Reply.TAKE_BACK
     return Reply.GOES_ON
 
 
-def _is_about(told: Saying, lines: Sequence[Line]) -> bool:
+def _is_about(told: Saying, lines: Sequence[Line], *, some: bool = False) -> bool:
+    """Whether all findings of ``told``, or ``some``, are what ``lines`` mean."""
     wanted = [one for line in lines for one in line.means]
-    return bool(told.findings) and all(
-        any(means(each, one) for one in wanted) for each in told.findings
-    )
+    about = [any(means(each, one) for one in wanted) for each in told.findings]
+    return any(about) if some else bool(about) and all(about)
 
 
 @dataclass
@@ -242,7 +244,13 @@ class Person:
         what = reply(line, self.lines[: self._number], told)
         if what is Reply.GOES_ON or (what is Reply.AFFIRM and told is not None and not told.asks):
             self._settled = True  # "confirm": it is saved, and read back
-        if what in (Reply.NEGATIVE, Reply.TAKE_BACK) and told is not None and not told.asks:
+        if (
+            told is not None
+            and told.tone in (Tone.SAVED, Tone.BEYOND)
+            and _is_about(told, [line], some=True)
+        ):
+            self._settled = True
+        elif what in (Reply.NEGATIVE, Reply.TAKE_BACK) and told is not None and not told.asks:
             self._settled = False  # what was read back is not what they said
         if what is Reply.AGAIN and self._said != line.id:
             asked = told is not None and bool(told.asks)
