@@ -16,6 +16,7 @@ from fieldlog.audio.endpointer import utterances
 from fieldlog.cli import main
 from fieldlog.config import demo_media, grammars
 from fieldlog.errors import GrammarError, ModelError, UsageError
+from fieldlog.grammar.language import is_said
 from fieldlog.hearing import hear_clip
 from fieldlog.language.contract import checked
 from fieldlog.language.led import Led
@@ -27,6 +28,7 @@ from fieldlog.listeners.whisper import languages
 from fieldlog.listeners.whisper.folder import bundled
 from fieldlog.listeners.whisper.listener import WhisperListener
 from fieldlog.listeners.whisper.tokens import Node, TokenGraph, vocabulary
+from fieldlog.model.command import Command
 from fieldlog.model.finding import Finding, Quantity
 from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.quantities import numbers
@@ -345,3 +347,26 @@ def test_languages_are_listed_and_checked_at_the_command_line(tmp_path: Path) ->
     nothing = CliRunner().invoke(main, ["language", "check", str(tmp_path)])
     assert nothing.exit_code == 3
     assert "words.toml: there is no such file" in nothing.output
+
+
+def test_the_demo_types_its_ten_sentences_where_nothing_can_hear_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(languages, "is_there", lambda: False)
+    done = CliRunner().invoke(main, ["demo", "--language", "de", "--out", str(tmp_path)])
+    assert done.exit_code == 0, done.output
+    assert "Getippt, nicht gehört" in done.output
+    assert done.output.count("vorgelesen: ") == 10
+    assert "Lenkkopflager: Spiel  fehlerhaft (GEFÄHRLICHER Mangel)" in done.output
+
+
+def test_what_takes_away_or_settles_shortly_is_never_heard(german: OtherLanguage) -> None:
+    """A misheard "ja" would settle a misheard value, a misheard "Rücknahme" take a finding away."""
+    asked = german.breath("Bremsbelag vorne zwei").whole
+    for graph in (german.word_graph(), german.answering(asked).word_graph()):
+        for said in ("ja", "stimmt", "das stimmt", "rücknahme", "letzten befund streichen"):
+            assert not is_said(graph, said.split()), said
+        assert is_said(graph, ["bestätige"])
+    assert german.breath("Rücknahme").whole.dialogue is Command.DISREGARD
+    assert german.answer(asked, "das stimmt").decision is Decision.ACCEPT
+    assert german.answer(asked, "das stimmt nicht").decision is Decision.REFUSE

@@ -180,6 +180,8 @@ class OtherLanguage(InspectionLanguage):
         for words in self.writing.ways(text):
             for rule in rules:
                 for parse in self._parse(words, rule):
+                    if not parse.complete:  # more may be meant than was kept
+                        return ()
                     try:
                         found[self.wording.of(parse) + mark] = None
                     except WordingGap:
