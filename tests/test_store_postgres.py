@@ -14,7 +14,7 @@ import pytest
 
 from fieldlog.config import ADDRESS, server_folder, split_address
 from fieldlog.errors import StoreError, UsageError
-from fieldlog.store import entries
+from fieldlog.store import entries, postgres
 from fieldlog.store.ids import new_id
 from fieldlog.store.migrations import NAMES
 from fieldlog.store.postgres import translated_sql
@@ -23,6 +23,7 @@ from fieldlog.store.postgres_store import PostgresStore
 from fieldlog.store.repository import Repository
 from fieldlog.store.schema import GUARDED, TABLES
 from fieldlog.store.searching import Wanted
+from fieldlog.store.sql import MANY
 from tests import postgres_server
 from tests.postgres_server import Server
 from tests.store_contract import at, inspection, said, vehicle
@@ -521,6 +522,23 @@ def test_an_address_is_a_folder_of_this_machine(tmp_path: Path) -> None:
         assert "secret" not in str(raised.value)
     with pytest.raises(UsageError, match="'mysql' is no address"):
         split_address("mysql://server/shop")
+
+
+def test_a_whole_table_is_read_in_pieces_one_way_through(
+    filled: Both, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever goes through two tables side by side takes rows of each in turn."""
+    monkeypatch.setattr(postgres, "_PIECE", 3)
+    engine = filled[1].engine
+    with engine._reading():
+        asked = f"{MANY}SELECT id FROM record ORDER BY id"
+        one, other = engine.connection.execute(asked), engine.connection.execute(asked)
+        pairs = [(next(iter(one))[0], next(iter(other))[0]) for _ in range(10)]
+        rest = [row[0] for row in one]
+        assert (one.fetchone(), list(one), one.fetchall()) == (None, [], [])
+    assert all(here == there for here, there in pairs)
+    found = [here for here, _ in pairs] + rest
+    assert found == [row.place.id for row in sorted(engine.rows(), key=lambda row: row.place.id)]
 
 
 def test_every_later_step_has_its_statements_here() -> None:

@@ -67,7 +67,7 @@ def translated_sql(sql: str) -> tuple[str, tuple[int, ...] | None, bool]:
         return "%s"
 
     done = _VALUE.sub(other, sql)
-    many = sql.startswith(("SELECT", "WITH")) and _WHOLE.search(sql) is not None
+    many = sql.removeprefix(MANY).startswith(("SELECT", "WITH")) and _WHOLE.search(sql) is not None
     return done, tuple(order) if numbered else None, many
 
 
@@ -103,20 +103,26 @@ def _cells(cursor: psycopg.Cursor[Any]) -> Any:
 
 
 class _Pieces:
-    """The answer of a statement that goes through a whole table, read in pieces."""
+    """The answer of a statement that goes through a whole table, read in pieces; one way through it."""
 
     def __init__(self, cursor: psycopg.ServerCursor[Any]) -> None:
         self._cursor = cursor
+        self._piece: Iterator[Read] = iter(())
 
     def fetchone(self) -> Read:
-        return self._cursor.fetchone()
+        return next(self, None)
 
     def fetchall(self) -> Rows:
-        return self._cursor.fetchall()
+        return list(self)
 
     def __iter__(self) -> Iterator[Read]:
-        yield from self._cursor
-        self._cursor.close()
+        return self
+
+    def __next__(self) -> Read:
+        for row in self._piece:
+            return row
+        self._piece = iter(self._cursor.fetchmany(_PIECE))
+        return next(self._piece)
 
 
 class _Nothing:
@@ -175,7 +181,6 @@ class PostgresConnection:
             self._count += 1
             cursor = self._raw.cursor(name=f"many_{self._count}")
             self._pieces.append(cursor)
-            cursor.itersize = _PIECE
             cursor.execute(text, values)
             return _Pieces(cursor)
         answer: ReadRows = self._send(text, values)

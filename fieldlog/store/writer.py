@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
+from functools import lru_cache
 
 from fieldlog.errors import ChangedError, StoreError, UsageError
 from fieldlog.store import places, queries, word_index
@@ -240,9 +241,14 @@ def _insert_row(
 
 
 def _insert(connection: Tables, table: str, row: Row) -> None:
-    columns = ", ".join(f'"{column}"' for column in row)  # "offset" is a word of SQL
-    places = ", ".join("?" * len(row))
-    connection.execute(f"INSERT INTO {table} ({columns}) VALUES ({places})", tuple(row.values()))
+    connection.execute(_insert_sql(table, tuple(row)), tuple(row.values()))
+
+
+@lru_cache(maxsize=256)
+def _insert_sql(table: str, columns: tuple[str, ...]) -> str:
+    named = ", ".join(f'"{column}"' for column in columns)  # "offset" is a word of SQL
+    places = ", ".join("?" * len(columns))
+    return f"INSERT INTO {table} ({named}) VALUES ({places})"
 
 
 def _storable(row: Row) -> dict[str, Cell]:
@@ -261,5 +267,6 @@ def _cell(value: Cell) -> Cell:
     if isinstance(value, str):
         if not value.isascii():
             value = value.encode("utf-8", "backslashreplace").decode("utf-8")
-        return value.replace("\0", "\\x00")
+        if "\0" in value:
+            value = value.replace("\0", "\\x00")
     return value
