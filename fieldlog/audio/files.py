@@ -12,7 +12,6 @@ import stat
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
-from types import TracebackType
 
 import numpy as np
 import soundfile as sf
@@ -130,12 +129,7 @@ class AudioFile:
         """The file itself."""
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *failed: object) -> None:
         """Close the file."""
         self.close()
 

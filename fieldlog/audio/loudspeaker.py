@@ -10,7 +10,6 @@ import contextlib
 import threading
 from collections import deque
 from dataclasses import dataclass
-from types import TracebackType
 from typing import Any, Self
 
 import numpy as np
@@ -77,12 +76,7 @@ class Loudspeaker:
             todo="plug a loudspeaker or headset in, or listen with --say nothing",
         )
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *failed: object) -> None:
         """Close the stream; what still waits is not played."""
         BESIDE.discard(self)
         self.let_go()

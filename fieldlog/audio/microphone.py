@@ -12,7 +12,6 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from types import TracebackType
 from typing import Any, Protocol, Self
 from weakref import WeakSet
 
@@ -134,12 +133,7 @@ class Microphone:
         threading.Thread(target=self._watch_route, name="microphone route", daemon=True).start()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *failed: object) -> None:
         """Close the device."""
         self._stop.set()
         self._shut()

@@ -15,7 +15,6 @@ import struct
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from types import TracebackType
 from typing import BinaryIO
 
 import numpy as np
@@ -105,12 +104,7 @@ class Recorder:
         """The recorder itself."""
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *failed: object) -> None:
         """Finish the file."""
         self.close()
 

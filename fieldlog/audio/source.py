@@ -87,12 +87,7 @@ class FileSource:
         self._first = tuple(itertools.islice(self._sound, 1))
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *failed: object) -> None:
         """Close the file."""
         self._audio.close()
 

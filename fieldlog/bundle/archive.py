@@ -18,7 +18,6 @@ import zlib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
 from typing import BinaryIO, Self
 
 from fieldlog.errors import StoreError
@@ -120,12 +119,7 @@ class Archive:
         """The archive itself."""
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *failed: object) -> None:
         """Close the file."""
         self.close()
 

@@ -13,7 +13,6 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from queue import Full, Queue
-from types import TracebackType
 from typing import Any, Self
 
 import numpy as np
@@ -67,12 +66,7 @@ class Provisional:
         self._thread.start()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *failed: object) -> None:
         """End the process, whatever it is doing."""
         self._stopped = True
         if self._process is not None:

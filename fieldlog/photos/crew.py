@@ -14,7 +14,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import islice
-from types import TracebackType
 from typing import Any
 
 from fieldlog.apart.frames import READY
@@ -56,12 +55,7 @@ class Crew:
         """Return the crew."""
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *failed: object) -> None:
         """End every process."""
         self.close()
 

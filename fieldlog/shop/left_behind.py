@@ -13,7 +13,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
-from types import TracebackType
 from typing import BinaryIO, Self
 
 from fieldlog.audio.clip import FRAME_S, RATE, Clip, SoundFlag
@@ -70,12 +69,7 @@ class Listening:
         """The session itself."""
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, kind: type[BaseException] | None, *failed: object) -> None:
         """Where it ended well nothing is left to take."""
         self._file.close()
         if kind is None:

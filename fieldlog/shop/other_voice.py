@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib.util
-from types import TracebackType
 from typing import Self
 
 import numpy as np
@@ -59,12 +58,7 @@ class OtherVoice:
         """The voice itself."""
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *failed: object) -> None:
         """End its process."""
         self._end()
 

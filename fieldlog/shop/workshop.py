@@ -8,7 +8,6 @@ from contextlib import AbstractContextManager, contextmanager, nullcontext
 from datetime import date, datetime
 from functools import cached_property
 from pathlib import Path
-from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 from fieldlog import config
@@ -103,12 +102,7 @@ class Workshop:
         """The workshop itself."""
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *failed: object) -> None:
         """Close the record."""
         self.close()
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from types import TracebackType
 from typing import Self, TextIO
 
 from rich.console import Console
@@ -33,12 +32,7 @@ class Painter:
         self._write(_OWN_PAGE)
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *failed: object) -> None:
         """Turn back, whatever happened."""
         self._write(_BACK)
 

@@ -6,7 +6,6 @@ import queue
 import threading
 import time
 from collections.abc import Callable, Iterator
-from types import TracebackType
 from typing import Self
 
 import numpy as np
@@ -51,12 +50,7 @@ class PhoneSource:
         """Nothing is opened: a phone comes when it comes."""
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *failed: object) -> None:
         """Nothing is to be closed."""
         self.stop()
 
