@@ -12,8 +12,9 @@ from fieldlog.language.breath import Breath, doubted
 from fieldlog.language.decide import decide
 from fieldlog.language.dialogue import Dialogue
 from fieldlog.language.lexicon import Words
+from fieldlog.language.reading import Reading, Standing
 from fieldlog.language.subjects import About, about_of
-from fieldlog.language.values import Reading, Standing, ValueReader
+from fieldlog.language.values import ValueReader
 from fieldlog.model.command import Command
 from fieldlog.model.finding import Finding, Qualifier, Quantity
 from fieldlog.model.question import Asks, Question, Settled

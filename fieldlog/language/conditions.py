@@ -8,9 +8,10 @@ from dataclasses import replace
 from fieldlog.catalogue.component import SOUND, WORK
 from fieldlog.language.left_open import Open, Worded
 from fieldlog.language.lexicon import Words, spoken_name
+from fieldlog.language.reading import Reading, Standing
 from fieldlog.language.subjects import About
 from fieldlog.language.typed import Sayings
-from fieldlog.language.values import Reading, Standing, ValueReader
+from fieldlog.language.values import ValueReader
 from fieldlog.model.finding import Finding
 
 ARTICLES = frozenset({"a", "an", "some", "the"})

@@ -12,8 +12,8 @@ from dataclasses import replace
 from itertools import product
 from typing import assert_never
 
+from fieldlog.language.reading import Reading, Standing
 from fieldlog.language.subjects import About, AxisValues
-from fieldlog.language.values import Reading, Standing
 from fieldlog.model.finding import Finding
 from fieldlog.model.question import Asks, Question
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding

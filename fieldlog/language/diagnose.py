@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from fieldlog.language.lexicon import Words
+from fieldlog.language.reading import Unread
 from fieldlog.language.subjects import About
-from fieldlog.language.values import Unread, ValueReader
+from fieldlog.language.values import ValueReader
 from fieldlog.quantities.number_words import NUMBER_WORDS, SMALL_WORDS
 from fieldlog.words import tell
 

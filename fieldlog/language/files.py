@@ -62,7 +62,8 @@ def _read(folder: Path) -> Parts:
     """Read on use: what is kept needs none of the readers."""
     from fieldlog.catalogue.files import load_catalogue, rule_names
     from fieldlog.grammar.files import load_grammar, read_text
-    from fieldlog.language.shape import GRAMMAR, shape
+    from fieldlog.language.rule_names import GRAMMAR
+    from fieldlog.language.shape import shape
 
     catalogue = load_catalogue(folder)
     pattern = folder / "finding.jsgf"

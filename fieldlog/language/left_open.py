@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from fieldlog.language.reading import Reading
 from fieldlog.language.subjects import About
-from fieldlog.language.values import Reading
 from fieldlog.model.question import Asks, Question
 from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.words import questions, tell

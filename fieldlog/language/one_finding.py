@@ -23,10 +23,11 @@ from fieldlog.language.diagnose import UNKNOWN, meant, why_not
 from fieldlog.language.dialogue import CORRECTION, Dialogue
 from fieldlog.language.left_open import Open, Worded, left_open
 from fieldlog.language.lexicon import Words, phrases
+from fieldlog.language.reading import Reading, Unread
 from fieldlog.language.sides import by_what_is_there, sided
 from fieldlog.language.subjects import About, SubjectReader
 from fieldlog.language.trade import TradeReader
-from fieldlog.language.values import NONE, Reading, Unread, ValueReader
+from fieldlog.language.values import NONE, ValueReader
 from fieldlog.model.question import Asks, Question
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.words import questions

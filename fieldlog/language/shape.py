@@ -6,20 +6,28 @@ so that the language stays small although every component admits only its own.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import permutations, product
 
 from fieldlog.catalogue.component import Axis, Catalogue, Characteristic, Component, Given
-from fieldlog.errors import GrammarError
+from fieldlog.language.pattern import filled, read_pattern
+from fieldlog.language.rule_names import (
+    GRAMMAR,
+    bare_rules,
+    code_rule,
+    conditions_said,
+    either,
+    part_of_name,
+    quantity_rule,
+    series_rules,
+    value_rules,
+)
 from fieldlog.quantities.code_reading import CodeKind
-from fieldlog.quantities.rules import RULES, SAID, bare_rule, rules_for
+from fieldlog.quantities.rules import rules_for
 
-GRAMMAR = "catalogue"
-"""Name of the grammar that is made."""
 FINDINGS, SUBJECTS, THINGS = "findings", "subjects", "things"
-"""Its rules: every finding; everything a finding can be about; the same without characteristics."""
+"""Rules of the made grammar: every finding; everything a finding can be about; the same without characteristics."""
 PAIRS, CARRIED, MORE, VALUES = "pairs", "carried", "said", "values"
 """And those of a breath: two findings said as one ("both mirrors cracked"); what is said behind a
 finding of another place or characteristic of the same thing ("front disc five millimetres, rear four");
@@ -27,34 +35,6 @@ what is said of the same ("tyre cracked and worn"); any value with its unit or w
 
 SIDE = "side"
 """The axis of the rider's left and right."""
-
-_HEADER = re.compile(r"#JSGF[^;]*;|grammar\s+\w+\s*;")
-_COMMENT = re.compile(r"//[^\n]*|/\*.*?\*/", re.DOTALL)
-_IMPORT = re.compile(r"import\s+<[^>]+>\s*;")
-_RULE = re.compile(r"(public\s+)?<(\w+)>\s*=\s*(.*?);", re.DOTALL)
-_HOLE = re.compile(r"<hole\.(\w+)>")
-_PATTERNS: Mapping[str, frozenset[str]] = {
-    "named": frozenset({"placed", "placed_last", "characteristic"}),
-    "plain": frozenset({"placed"}),
-    "about": frozenset({"complete", "unplaced"}),
-    "measured": frozenset({"subject", "value", "number"}),
-    "measured_last": frozenset({"subject", "value", "last"}),
-    "measured_behind": frozenset({"subject", "value", "behind"}),
-    "series": frozenset({"subject", "reading", "more", "unit"}),
-    "more": frozenset({"reading"}),
-    "judged": frozenset({"subject", "condition"}),
-    "judged_last": frozenset({"subject", "condition", "last"}),
-    "amounted": frozenset({"subject", "amount", "condition"}),
-    "counted": frozenset({"subject", "condition"}),
-    "measured_given": frozenset({"subject", "value", "given"}),
-    "found_in": frozenset({"fault", "subject"}),
-    "coded": frozenset({"subject", "code"}),
-    "carried": frozenset({"place", "words", "condition", "value"}),
-    "paired": frozenset({"names", "pair", "condition"}),
-    "paired_last": frozenset({"names", "both", "condition"}),
-    "paired_measured": frozenset({"names", "pair", "value"}),
-}
-"""The pattern rules that finding.jsgf has to have, with the holes each may use."""
 
 
 @dataclass(frozen=True)
@@ -115,16 +95,8 @@ class _Shaper:
         faults: frozenset[str],
         where: str,
     ) -> None:
-        plain = _COMMENT.sub("", pattern)
-        self.imports = _IMPORT.findall(plain)
-        self.patterns: dict[str, str] = {}
-        self.shared: list[str] = []
-        for public, name, body in _RULE.findall(_IMPORT.sub("", _HEADER.sub("", plain))):
-            if _HOLE.search(body):
-                self.patterns[name] = body
-            else:
-                self.shared.append(f"{public}<{name}> = {body};")
-        _check(self.patterns, where)
+        read = read_pattern(pattern, where)
+        self.imports, self.patterns, self.shared = read.imports, read.patterns, read.shared
         self.catalogue = catalogue
         self.spoken_axes = spoken_axes
         self.faults = faults
@@ -153,10 +125,10 @@ class _Shaper:
         findings, pairs = [*self._instances()], [*self._pairs()]
         lines = [f"#JSGF V1.0 UTF-8 en;\ngrammar {GRAMMAR};", *self.imports, *self.shared]
         lines += [f"<{name}> = {body};" for name, body in self.rules.items()]
-        lines.append(f"public <{FINDINGS}> = {_either(findings)};")
-        lines.append(f"public <{SUBJECTS}> = {_either(self.subjects)};")
-        lines.append(f"public <{THINGS}> = {_either(self.things)};")
-        lines.append(f"public <{PAIRS}> = {_either(pairs)};")
+        lines.append(f"public <{FINDINGS}> = {either(findings)};")
+        lines.append(f"public <{SUBJECTS}> = {either(self.subjects)};")
+        lines.append(f"public <{THINGS}> = {either(self.things)};")
+        lines.append(f"public <{PAIRS}> = {either(pairs)};")
         lines.append(f"public <{CARRIED}> = {self._carried()};")
         lines.append(f"public <{MORE}> = {self._more()};")
         lines.append(f"public <{VALUES}> = {self._values()};")
@@ -165,15 +137,15 @@ class _Shaper:
     # --- subjects ----------------------------------------------------------------------------
 
     def _component(self, component: Component) -> None:
-        slug = _slug(component.name)
+        slug = part_of_name(component.name)
         self.rules[slug] = " | ".join(component.spoken)
         about = Subject(component, None, component.axes)
         whole = self._subject("plain", slug, about, component.axes)
         self.things += [rule for rule in whole if rule]
-        conditions = _conditions(component.conditions, component.say)
+        conditions = conditions_said(component.conditions, component.say)
         pair = self._pair_of(component.axes)
         for one in component.characteristics:
-            own = _conditions(one.conditions, one.say)
+            own = conditions_said(one.conditions, one.say)
             named = [*self._named(component, one, slug)]
             subjects = named if one.named else [*named, self._bare(component, one, slug, whole)]
             for subject in subjects:
@@ -224,7 +196,7 @@ class _Shaper:
         self, component: Component, one: Characteristic, slug: str, unsaid: str = ""
     ) -> Iterator[tuple[str, str]]:
         """Subjects that name ``one``; the axis ``unsaid`` is left to be said later."""
-        rule = f"{slug}__{_slug(one.name)}"
+        rule = f"{slug}__{part_of_name(one.name)}"
         axes = tuple(axis for axis in one.axes if axis.name != unsaid)
         if one.words:
             self.rules[f"{rule}__words"] = " | ".join(one.words)
@@ -259,8 +231,8 @@ class _Shaper:
             if not first:
                 made.append("")
                 continue
-            name = self._new(f"{kind}_{_slug(about.component.name)}")
-            self.rules[name] = _fill(
+            name = self._new(f"{kind}_{part_of_name(about.component.name)}")
+            self.rules[name] = filled(
                 self.patterns[pattern],
                 placed=self._rule(f"{names}__{kind}_at", first, axes),
                 placed_last=self._rule(f"{behind}__{kind}_at", last, axes),
@@ -317,7 +289,7 @@ class _Shaper:
         value = value_rules(one)
         self.measured.setdefault(value, _Made()).add(subject)
         if one.readings > 1:
-            self.series.setdefault(_series_rules(one), _Made()).add(subject)
+            self.series.setdefault(series_rules(one), _Made()).add(subject)
 
     def _given_with(self, one: Characteristic, subject: tuple[str, str], last: str = "") -> None:
         """Facts said after the value (and its place ``last``), or an amount before a condition."""
@@ -331,15 +303,15 @@ class _Shaper:
                 for rule in rules_for(fact.units)
                 if rule != "of_bare_degrees"
             ]
-            given = f"({' | '.join(fact.words)}) {_quantity(units)}"
-            value = f"{_quantity(value_rules(one))}{last}"
+            given = f"({' | '.join(fact.words)}) {quantity_rule(units)}"
+            value = f"{quantity_rule(value_rules(one))}{last}"
             self.measured_given.setdefault((value, given), _Made()).add(subject)
 
     def _amounts(
         self, fact: Given, say: Mapping[str, tuple[str, ...]], subject: tuple[str, str]
     ) -> None:
         """ "two missing", "half a quart low"; a count may be said first of all as well."""
-        said = _conditions(
+        said = conditions_said(
             dict.fromkeys(fact.before), {name: say[name] for name in fact.before if name in say}
         )
         amount = "<several>" if fact.counted else "<quantities.lacking>"
@@ -354,16 +326,18 @@ class _Shaper:
     def _instances(self) -> Iterator[str]:
         for value, made in self.measured.items():
             numbers = bare_rules(value)
-            yield self._said("measured", made, value=_quantity(value), number=_quantity(numbers))
+            yield self._said(
+                "measured", made, value=quantity_rule(value), number=quantity_rule(numbers)
+            )
         for (value, axis), made in self.measured_last.items():
             last = f"<positions.{axis}_last>"
-            yield self._said("measured_last", made, value=_quantity(value), last=last)
+            yield self._said("measured_last", made, value=quantity_rule(value), last=last)
         for (value, behind), made in self.measured_behind.items():
             words = f"({' | '.join(behind)})"
-            yield self._said("measured_behind", made, value=_quantity(value), behind=words)
+            yield self._said("measured_behind", made, value=quantity_rule(value), behind=words)
         for (reading, units), made in self.series.items():
             more = self._new("more")
-            self.rules[more] = _fill(self.patterns["more"], reading=reading)
+            self.rules[more] = filled(self.patterns["more"], reading=reading)
             unit = f"({' | '.join(units)})" if units else "<NULL>"
             yield self._said("series", made, reading=reading, more=f"<{more}>", unit=unit)
         for conditions, made in self.judged.items():
@@ -380,9 +354,9 @@ class _Shaper:
         for (quantity, given), made in self.measured_given.items():
             yield self._said("measured_given", made, value=quantity, given=given)
         for fault, made in self.found_in.items():
-            yield self._said("found_in", made, fault=f"<faults.{_slug(fault)}>")
+            yield self._said("found_in", made, fault=f"<faults.{part_of_name(fault)}>")
         for code, made in self.coded.items():
-            yield self._said("coded", made, code=_code(code))
+            yield self._said("coded", made, code=code_rule(code))
 
     def _pair_of(self, axes: tuple[Axis, ...]) -> str:
         """The axis of which both values may be said at once: the only one, or of several that may all
@@ -402,12 +376,12 @@ class _Shaper:
             said = f"({' | '.join(conditions)})"
             yield self._pair("paired_last", names, both=f"<both_{axis}>", condition=said)
         for (value, axis), names in self.paired_measured.items():
-            said = _quantity(value)
+            said = quantity_rule(value)
             yield self._pair("paired_measured", names, pair=f"<pair_{axis}>", value=said)
 
     def _pair(self, pattern: str, names: Sequence[str], **holes: str) -> str:
         name = self._new(pattern)
-        self.rules[name] = _fill(self.patterns[pattern], names=f"({_either(names)})", **holes)
+        self.rules[name] = filled(self.patterns[pattern], names=f"({either(names)})", **holes)
         return name
 
     def _carried(self) -> str:
@@ -423,20 +397,20 @@ class _Shaper:
         words = dict.fromkeys(
             name for name in self.rules if name.endswith("__words") and "__" in name
         )
-        return _fill(
+        return filled(
             self.patterns["carried"],
-            place=f"({_either(places)})",
-            words=f"({_either(words)})",
+            place=f"({either(places)})",
+            words=f"({either(words)})",
             condition=f"({' | '.join(self._conditions())})",
             value=f"<{VALUES}>",
         )
 
     def _values(self) -> str:
         values = dict.fromkeys(rule for said in self.measured for rule in said)
-        return f"/20/ {_quantity(values)} | /1/ {_quantity(bare_rules(tuple(values)))}"
+        return f"/20/ {quantity_rule(values)} | /1/ {quantity_rule(bare_rules(tuple(values)))}"
 
     def _more(self) -> str:
-        codes = [_code(code) for code in self.coded]
+        codes = [code_rule(code) for code in self.coded]
         return f"/4/ ({' | '.join(self._conditions())}) | /1/ ({' | '.join(codes)})"
 
     def _conditions(self) -> list[str]:
@@ -445,15 +419,15 @@ class _Shaper:
     def _said(self, pattern: str, made: _Made, **holes: str) -> str:
         about = self._new("about")
         if made.unplaced:
-            self.rules[about] = _fill(
+            self.rules[about] = filled(
                 self.patterns["about"],
-                complete=f"({_either(made.complete)})",
-                unplaced=f"({_either(made.unplaced)})",
+                complete=f"({either(made.complete)})",
+                unplaced=f"({either(made.unplaced)})",
             )
         else:
-            self.rules[about] = _either(made.complete)
+            self.rules[about] = either(made.complete)
         name = self._new(pattern)
-        self.rules[name] = _fill(self.patterns[pattern], subject=f"<{about}>", **holes)
+        self.rules[name] = filled(self.patterns[pattern], subject=f"<{about}>", **holes)
         return name
 
     def _new(self, stem: str) -> str:
@@ -462,84 +436,3 @@ class _Shaper:
             number += 1
             name = f"{stem}_{number}"
         return name
-
-
-def names_rule(component: Component) -> str:
-    """The rule of the made grammar that says the component's names."""
-    return f"{GRAMMAR}.{_slug(component.name)}"
-
-
-def words_rule(component: Component, one: Characteristic) -> str:
-    """The rule of what is said behind its name for ``one``."""
-    return f"{names_rule(component)}__{_slug(one.name)}__words"
-
-
-def value_rules(one: Characteristic) -> tuple[str, ...]:
-    """The rules of quantities.jsgf that say a value of ``one``, its unit included."""
-    extra = [rule for way in one.said for rule in SAID[way]]
-    only = [*extra] if one.units == ("1",) and extra else [*rules_for(one.units), *extra]
-    return tuple(dict.fromkeys(only))
-
-
-def bare_rules(value: tuple[str, ...]) -> tuple[str, ...]:
-    """The rules of the same numbers without a unit."""
-    return tuple(dict.fromkeys(_BARE.get(rule, "bare_number") for rule in value))
-
-
-_BARE = {rule: bare_rule(symbol) for symbol, rules in RULES.items() for rule in rules}
-
-
-def _conditions(
-    conditions: Mapping[str, object], say: Mapping[str, tuple[str, ...]]
-) -> tuple[str, ...]:
-    """How the conditions of an entry are said: rules of conditions.jsgf and its own phrases."""
-    found = [f"<conditions.{_slug(condition)}>" for condition in conditions]
-    found += [f"({phrase})" for phrases in say.values() for phrase in phrases]
-    return tuple(sorted(found))
-
-
-def _code(kind: CodeKind) -> str:
-    grammar = "quantities" if kind is CodeKind.DATE_CODE else "codes"
-    return f"<{grammar}.{_slug(kind)}>"
-
-
-def _series_rules(one: Characteristic) -> tuple[str, tuple[str, ...]]:
-    """How one number of a series is said, and the units that may end it."""
-    if "gravity" in one.said:
-        return "<quantities.gravity>", ()
-    units = [f"<units.{rule.removeprefix('of_')}>" for rule in rules_for(one.units)]
-    parts = ["<inch_parts>", "<units.thou>"] if "in" in one.units else []
-    return "<short>", (*units, *parts)
-
-
-def _quantity(rules: Iterable[str]) -> str:
-    return "(" + " | ".join(f"<quantities.{rule}>" for rule in rules) + ")"
-
-
-def _either(names: Iterable[str]) -> str:
-    return " | ".join(f"<{name}>" for name in names)
-
-
-def _slug(name: str) -> str:
-    return re.sub(r"[^a-z0-9]", "_", name)
-
-
-def _fill(pattern: str, **holes: str) -> str:
-    return _HOLE.sub(lambda match: holes[match[1]], pattern)
-
-
-def _check(patterns: Mapping[str, str], where: str) -> None:
-    faults = [f"<{name}> is missing" for name in sorted(_PATTERNS.keys() - patterns.keys())]
-    for name, body in patterns.items():
-        if name not in _PATTERNS:
-            faults.append(f"<{name}> has holes but is none of the patterns")
-            continue
-        for hole in _HOLE.findall(body):
-            if hole not in _PATTERNS[name]:
-                faults.append(f"<{name}>: there is no <hole.{hole}> here")
-    if faults:
-        raise GrammarError(
-            "\n  ".join([f"{len(faults)} faults in the pattern of findings", *faults]),
-            where=where,
-            todo="see the head of finding.jsgf for its holes",
-        )

@@ -12,7 +12,8 @@ from fieldlog.grammar.automaton import Automaton
 from fieldlog.grammar.check import reachable
 from fieldlog.grammar.parse import Parse, Parser
 from fieldlog.language.lexicon import spoken_name
-from fieldlog.language.shape import GRAMMAR, SUBJECTS, Subject
+from fieldlog.language.rule_names import GRAMMAR
+from fieldlog.language.shape import SUBJECTS, Subject
 from fieldlog.model.finding import Finding
 
 _START = f"{GRAMMAR}.{SUBJECTS}"

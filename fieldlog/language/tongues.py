@@ -17,7 +17,8 @@ from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.language.lexicon import phrases, spoken_name
 from fieldlog.language.other import OtherLanguage, SpokenRules
-from fieldlog.language.shape import GRAMMAR, Subject, shape
+from fieldlog.language.rule_names import GRAMMAR
+from fieldlog.language.shape import Subject, shape
 from fieldlog.language.tongue import OWN, Renamed, Tongue, read_tongue, renamed
 from fieldlog.language.wording import Wording
 from fieldlog.words.told import CalledSo, TellsIn

@@ -16,9 +16,10 @@ from fieldlog.language.beside import BesideReader, named_last
 from fieldlog.language.conditions import ARTICLES, ConditionReader
 from fieldlog.language.left_open import NOTED, Open, Worded
 from fieldlog.language.lexicon import Words, phrases
+from fieldlog.language.reading import Reading, Standing
 from fieldlog.language.subjects import About, SubjectReader
 from fieldlog.language.typed import Sayings
-from fieldlog.language.values import Reading, Standing, ValueReader
+from fieldlog.language.values import ValueReader
 from fieldlog.model.finding import Finding
 from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.codes import codes

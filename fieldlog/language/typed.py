@@ -17,7 +17,8 @@ from fieldlog.grammar.expression import (
     Word,
 )
 from fieldlog.language.lexicon import Words
-from fieldlog.language.shape import GRAMMAR, Subject, names_rule, words_rule
+from fieldlog.language.rule_names import GRAMMAR, names_rule, words_rule
+from fieldlog.language.shape import Subject
 
 
 class Sayings(frozenset[Words]):

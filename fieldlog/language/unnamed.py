@@ -15,9 +15,10 @@ from fieldlog.language.breath import Breath, asked_of
 from fieldlog.language.decide import decide
 from fieldlog.language.lexicon import Words
 from fieldlog.language.one_finding import FOUND_IN
+from fieldlog.language.reading import Reading, Standing
 from fieldlog.language.subjects import About, SubjectReader
 from fieldlog.language.typed import other_number
-from fieldlog.language.values import Reading, Standing, ValueReader
+from fieldlog.language.values import ValueReader
 from fieldlog.model.understanding import Decision, Understanding
 
 _MOST_PARTS = 5

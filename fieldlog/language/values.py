@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from enum import IntEnum
+from dataclasses import replace
 from fractions import Fraction
 
 from fieldlog.catalogue.component import (
@@ -20,8 +19,10 @@ from fieldlog.catalogue.phrases import expand
 from fieldlog.derived.tyre import is_week
 from fieldlog.language.given import Facts, before_condition, with_given
 from fieldlog.language.lexicon import Words
+from fieldlog.language.reading import Reading, Standing, Unread
 from fieldlog.language.series import series
 from fieldlog.language.subjects import About
+from fieldlog.language.vocabulary import Vocabulary
 from fieldlog.model.finding import Finding, Quantity
 from fieldlog.model.understanding import Flag
 from fieldlog.quantities.code_reading import CodeKind
@@ -49,57 +50,6 @@ _KEPT_FLAGS = (
     *(Flag.AGREEMENT, Flag.LOOSE_UNIT, Flag.SHORTHAND, Flag.EITHER),
     *sorted(DOUBTFUL),
 )
-
-
-class Standing(IntEnum):
-    """How far a reading goes, best first."""
-
-    FITS = 0
-    UNPLACED = 1
-    """Everything is there but a place it needs."""
-    NO_UNIT = 2
-    IMPLAUSIBLE = 3
-
-
-@dataclass(frozen=True)
-class Reading:
-    """One finding that the words can make."""
-
-    about: About
-    finding: Finding
-    standing: Standing
-    flags: tuple[Flag, ...] = ()
-    twin: str = ""
-    """Words of another value that this one could be misheard for, when that is plausible too."""
-
-
-@dataclass(frozen=True, slots=True)
-class Unread:
-    """Why words are no value here, for people, and whether it was for their unit."""
-
-    reason: str
-    wrong_unit: bool = False
-
-
-@dataclass(frozen=True)
-class Vocabulary:
-    """The finite phrases of the grammars that may stand behind a subject."""
-
-    copulas: tuple[Words, ...]
-    conditions: Mapping[str, tuple[Words, ...]]
-    """Canonical condition -> its phrases."""
-    faults: Mapping[str, tuple[Words, ...]]
-    """Canonical condition -> the nouns for it ("nail"), said before what it was found in."""
-    readings: tuple[Words, ...]
-    """Words that announce a series."""
-    last: Mapping[str, Mapping[Words, str]]
-    """Axis -> phrases that may follow a value -> the axis' value."""
-    typed: Mapping[str, tuple[Words, ...]] = field(default_factory=dict)
-    """Canonical condition -> phrases for it that are only typed."""
-    works: Mapping[str, tuple[Words, ...]] = field(default_factory=dict)
-    """Canonical name of work that was done -> its phrases, only typed."""
-    done_for: frozenset[Words] = frozenset()
-    """What tells that a part is worn out or dead: "shot", "gone"."""
 
 
 class ValueReader:

@@ -3,14 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.grammar.check import references
 from fieldlog.grammar.expression import Rule
 from fieldlog.language.lexicon import Words, phrases, spoken_name
-from fieldlog.language.shape import GRAMMAR
+from fieldlog.language.rule_names import GRAMMAR
 from fieldlog.language.subjects import SubjectReader
-from fieldlog.language.values import Vocabulary
+
+
+@dataclass(frozen=True)
+class Vocabulary:
+    """The finite phrases of the grammars that may stand behind a subject."""
+
+    copulas: tuple[Words, ...]
+    conditions: Mapping[str, tuple[Words, ...]]
+    """Canonical condition -> its phrases."""
+    faults: Mapping[str, tuple[Words, ...]]
+    """Canonical condition -> the nouns for it ("nail"), said before what it was found in."""
+    readings: tuple[Words, ...]
+    """Words that announce a series."""
+    last: Mapping[str, Mapping[Words, str]]
+    """Axis -> phrases that may follow a value -> the axis' value."""
+    typed: Mapping[str, tuple[Words, ...]] = field(default_factory=dict)
+    """Canonical condition -> phrases for it that are only typed."""
+    works: Mapping[str, tuple[Words, ...]] = field(default_factory=dict)
+    """Canonical name of work that was done -> its phrases, only typed."""
+    done_for: frozenset[Words] = frozenset()
+    """What tells that a part is worn out or dead: "shot", "gone"."""
 
 
 def vocabulary(

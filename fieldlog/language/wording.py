@@ -19,7 +19,8 @@ from fieldlog.grammar import expression as ex
 from fieldlog.grammar.check import references, words_of
 from fieldlog.grammar.parse import Parse, Tree
 from fieldlog.language.lexicon import Words, phrases, spoken_name
-from fieldlog.language.shape import GRAMMAR, Subject
+from fieldlog.language.rule_names import GRAMMAR
+from fieldlog.language.shape import Subject
 from fieldlog.language.tongue import OWN
 from fieldlog.quantities.spell import spell_digits, spell_integer
 

@@ -20,7 +20,7 @@ from fieldlog.grammar.sample import Sampler
 from fieldlog.lab.speech_set.voices import TEST, TRAIN, TUNE
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.language.lexicon import phrases
-from fieldlog.language.shape import value_rules
+from fieldlog.language.rule_names import value_rules
 from fieldlog.model.finding import Quantity
 from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.quantities.code_reading import CodeKind
