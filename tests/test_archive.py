@@ -210,12 +210,17 @@ def test_poison_is_told_by_name_and_stops_nothing(
     poisoned: Path,
     results: Path,
     alone: Spread,
+    bench: Bench,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     out = tmp_path / "out"
     (poisoned / "c-hangs.zip").unlink()  # it costs its time: once, below
     monkeypatch.setattr("fieldlog.archive.bench.TRIES", 2)
+    places = tmp_path / "places"
+    places.mkdir()
+    monkeypatch.setattr("tempfile.tempdir", str(places))
+    bench.close()
     gone = go_through(RECHECK, poisoned, out, spread=alone)
     assert {one.bundle for one in gone.faults} == set(POISON) - {"c-hangs.zip"}
     for one in gone.faults:
@@ -224,6 +229,9 @@ def test_poison_is_told_by_name_and_stops_nothing(
     assert gone.done == 4
     same_as_alone(out, results)
     assert set(told(gone)) == set(bundles_in(poisoned))
+    assert bench._place
+    bench.close()
+    assert list(places.iterdir()) == []  # nor do processes that died leave anything
 
 
 def test_a_result_that_cannot_be_written_is_told(good: Path, alone: Spread, tmp_path: Path) -> None:

@@ -9,7 +9,9 @@ from __future__ import annotations
 import json
 import os
 import secrets
+import shutil
 import signal
+import tempfile
 import threading
 import time
 from collections.abc import Callable
@@ -33,6 +35,7 @@ def ready() -> Callable[[bytes], bytes]:
     def handle(message: bytes) -> bytes:
         told = json.loads(message)
         if "job" in told:
+            tempfile.tempdir = told["place"]
             answer = _opened(told["job"], held)
         else:
             answer = _done(held[0], Path(told["bundle"]), Path(told["out"]), told["longest_s"])
@@ -47,6 +50,8 @@ def _end_with(parent: int) -> None:
     def watch() -> None:
         while os.getppid() == parent:
             time.sleep(1)
+        if tempfile.tempdir is not None:
+            shutil.rmtree(tempfile.tempdir, ignore_errors=True)
         os._exit(1)
 
     if hasattr(signal, "SIGALRM"):  # where there are no signals a process has no such parent either

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import shutil
+import tempfile
 import threading
 from pathlib import Path
 from types import TracebackType
@@ -25,6 +27,7 @@ class Bench:
         """``out``: folder of the results; ``longest_s``: what one bundle may take; ``target``: who works."""
         self.job, self.out, self.longest_s, self.target = job, out, longest_s, target
         self._process: Process | None = None
+        self._place = ""
 
     def __enter__(self) -> Self:
         """Nothing is started before the first bundle."""
@@ -44,6 +47,9 @@ class Bench:
         if self._process is not None:
             self._process.end()
             self._process = None
+        if self._place:
+            shutil.rmtree(self._place, ignore_errors=True)
+            self._place = ""
 
     def done(self, folder: Path, bundle: str) -> Ended:
         """What became of ``bundle`` (its path below ``folder``); tried again where that may help.
@@ -75,14 +81,20 @@ class Bench:
         return Ended(bundle, **json.loads(answer))
 
     def _started(self) -> Process:
+        self.close()
+        self._place = tempfile.mkdtemp(
+            prefix="fieldlog-"
+        )  # what a killed process leaves goes with it
         process = Process(self.target)
         answer = process.answer(_READY_S)
         if not isinstance(answer, Lost):
-            process.send([b'{"job": %s}' % self.job.written()])
+            place = json.dumps(self._place).encode()
+            process.send([b'{"job": %s, "place": %s}' % (self.job.written(), place)])
             answer = process.answer(_READY_S)
         told = {"fault": answer.what} if isinstance(answer, Lost) else json.loads(answer)
         if "fault" in told:
             process.end()
+            self.close()
             raise UsageError(f"the job cannot be begun: {told['fault']}")
         self._process = process
         return process

@@ -19,6 +19,8 @@ from fieldlog.archive.job import ArchiveJob, Ended
 from fieldlog.archive.run import Spread
 from fieldlog.errors import FieldlogError, ModelError, UsageError
 
+_LOOKS = 50
+"""Bundles after which the workers are counted again."""
 _AHEAD = 4
 """Bundles for each worker that the scheduler holds: enough that none waits, few enough for millions."""
 
@@ -90,14 +92,20 @@ def _spread(
             going.add(future)
             return True
 
-        for _ in range(_AHEAD * max(2, len(client.scheduler_info()["workers"]))):
-            if not send():
-                break
-        for future in going:
+        def fill() -> None:
+            """Workers come and go: how much is held ahead goes with them."""
+            most = _AHEAD * max(1, sum(client.nthreads().values()))
+            while len(names) < most and send():
+                pass
+
+        fill()
+        for done, future in enumerate(going, 1):
             bundle = names.pop(future.key)
             yield _ended(bundle, future)
             future.release()
             send()
+            if done % _LOOKS == 0:
+                fill()
 
 
 def _ended(bundle: str, future: Any) -> Ended:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
 from collections.abc import Callable
 from pathlib import Path
@@ -160,7 +161,10 @@ def _gone_through(
 
     if scheduler and workers:
         raise UsageError("--workers are this machine's: a scheduler has its own")
-    count = workers or os.cpu_count() or 1
+    without = workers is None and importlib.util.find_spec("distributed") is None
+    count = 1 if without else workers or os.cpu_count() or 1
+    if without:
+        click.echo("one process: several need pip install 'fieldlog[archive]'", err=True)
     spread = (
         over_cluster(scheduler) if scheduler else alone if count == 1 else over_processes(count)
     )
