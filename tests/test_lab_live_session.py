@@ -182,7 +182,7 @@ class Stage:
         self.now, self.rows = 100.0, list[Mapping[str, Any]]()
         sounds = {each.value: np.full(800, 0.125, np.float32) for each in Reply}
         self.person = Person(lines, sounds, self.rows.append, lambda: self.now)
-        self.room = Room(self.person)
+        self.room = Room(self.person, lambda: self.now)
 
     def runs(self, seconds: float) -> Sound:
         blocks = []

@@ -100,6 +100,12 @@ class Recorder:
             raise _cannot("finish the recording", self.path, error) from error
         return self._final
 
+    def leave(self) -> None:
+        """Let go of the file as the system does for a program that was killed: nothing is finished."""
+        file, self._file = self._file, None
+        if file is not None:
+            file.close()
+
     def __enter__(self) -> Recorder:
         """The recorder itself."""
         return self

@@ -18,15 +18,26 @@ says again what was not understood; they know what they meant to say, and nothin
 """
 
 
-def account(played: Sequence[Played], record: InspectionRecord, wrong: Sequence[str]) -> str:
-    """The page."""
+ON_A_CLOCK = """
+On a clock of its own (`--simulated`): a block of sound came when all before it was heard and told.
+"""
+
+
+def account(
+    played: Sequence[Played],
+    record: InspectionRecord,
+    wrong: Sequence[str],
+    *,
+    simulated: bool = False,
+) -> str:
+    """The page; ``simulated``: whether it was on a clock of its own."""
     standing = sum(each.stands for each in record.findings)
     asked = sum(each.decision is Decision.ASK for each in record.utterances)
     refused = sum(each.decision is Decision.REFUSE for each in record.utterances)
     lasted = " and ".join(f"{_lasted(each):.0f} s" for each in played)
     replies = [row for each in played for row in each.happened if row.get("reply")]
     lines = [
-        HEAD,
+        f"{HEAD}{ON_A_CLOCK}" if simulated else HEAD,
         f"Sessions of {lasted}; {len(record.utterances)} utterances, of which {asked} were asked about and {refused} "
         f"not understood; {len(replies)} answers and repetitions; {standing} findings and {len(record.remarks)} remarks "
         "stand.",

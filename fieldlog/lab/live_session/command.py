@@ -138,8 +138,11 @@ def endurance(hours: float, pause: float, out: Path | None) -> None:
 @click.option(
     "--one", is_flag=True, help="With --keep: play one session now, the next one another time."
 )
+@click.option(
+    "--simulated", is_flag=True, help="On a clock of its own, which waits for this machine."
+)
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the page here.")
-def session(keep: Path | None, one: bool, out: Path | None) -> None:
+def session(keep: Path | None, one: bool, simulated: bool, out: Path | None) -> None:
     """The whole demo inspection spoken into `fieldlog listen` in real time, through a microphone that is none.
 
     With read-back and its echo in the microphone, the demo's own noise and breaths of several findings; the power
@@ -148,26 +151,37 @@ def session(keep: Path | None, one: bool, out: Path | None) -> None:
     answers what the tool asks from what they meant to say. Needs flite for those answers. Exit code 9
     where the findings that stand are not the manifest's.
 
+    With --simulated a block of sound comes when all before it was heard and told, so that what comes out does not depend
+    on how busy this machine is; in real time it may.
+
     It takes some six minutes; the power is out between its two sessions, and may stay so for as long as one likes.
 
     \b
     Examples:
       python -m fieldlog.lab session
       python -m fieldlog.lab session --keep DIR --one
+      python -m fieldlog.lab session --simulated
     """
     import tempfile
 
     from fieldlog import config
+    from fieldlog.cli.ears import open_ears
     from fieldlog.errors import PartialError
     from fieldlog.lab.live_session.account import account
-    from fieldlog.lab.live_session.scripted import SESSIONS, differences, in_turn
+    from fieldlog.lab.live_session.scripted import SESSIONS, differences, in_turn, scripts
+    from fieldlog.lab.live_session.simulated import in_turn as on_a_clock
+    from fieldlog.language.files import load_language
     from fieldlog.shop.workshop import Workshop
 
     media = config.demo_media()
     with tempfile.TemporaryDirectory(prefix="fieldlog-session-") as scratch:
         folder = keep or Path(scratch)
         store = folder / "record"
-        played = list(in_turn(media, folder, one=one))
+        if simulated:
+            with open_ears(load_language(), "whisper", None) as ears:
+                played = list(on_a_clock(scripts(media), folder, ears))
+        else:
+            played = list(in_turn(media, folder, one=one))
         for number, each in enumerate(played, start=1):
             click.echo(f"== session {number}\n{each.printed}", nl=False, err=True)
         if len(played) < SESSIONS:
@@ -177,7 +191,7 @@ def session(keep: Path | None, one: bool, out: Path | None) -> None:
             record = shop.store.inspection_record("last")
             checked = shop.store.verify(record.inspection.id)
     wrong = [*differences(record, media), *checked.faults]
-    page = account(played, record, wrong)
+    page = account(played, record, wrong, simulated=simulated)
     click.echo(page, nl=False)
     if out is not None:
         out.write_text(page, encoding="utf-8")

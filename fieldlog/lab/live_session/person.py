@@ -31,7 +31,7 @@ LISTENS_S = 0.7
 """Quiet behind what was said to them until they speak."""
 AGAIN_S = 1.3
 """The same before they say something again: the rest of what was said may be taken yet."""
-PATIENCE_S = 4.0
+PATIENCE_S = 6.0
 """Behind a line that nothing is told of, until they say it again."""
 TRIES = 3
 """How often they say the same thing."""
@@ -242,6 +242,8 @@ class Person:
             self._says_again(line)
             return
         what = reply(line, self.lines[: self._number], told)
+        if self._said != line.id and told is not None and told.asks and not told.findings:
+            what = Reply.AGAIN  # "did you say affirmative?"
         if what is Reply.GOES_ON or (what is Reply.AFFIRM and told is not None and not told.asks):
             self._settled = True  # "confirm": it is saved, and read back
         if (
@@ -253,7 +255,7 @@ class Person:
         elif what in (Reply.NEGATIVE, Reply.TAKE_BACK) and told is not None and not told.asks:
             self._settled = False  # what was read back is not what they said
         if what is Reply.AGAIN and self._said != line.id:
-            asked = told is not None and bool(told.asks)
+            asked = told is not None and told.asks and bool(told.findings)
             if not asked and self._tries.get(self._said, 0) < TRIES:
                 self._says(self._said, self.replies[self._said])
                 return

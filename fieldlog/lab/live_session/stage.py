@@ -42,9 +42,9 @@ Callback = Callable[[NDArray[np.float32], int, Any, Any], None]
 class Room:
     """Who speaks there, what is played, and when the microphone is away."""
 
-    def __init__(self, person: Person) -> None:
-        """``person``: speaks, and is told what the tool says."""
-        self.person = person
+    def __init__(self, person: Person, clock: Callable[[], float] = time.monotonic) -> None:
+        """``person``: speaks, and is told what the tool says; ``clock``: how long a microphone is away."""
+        self.person, self._clock = person, clock
         self._away = {
             each.id: each.away_at_s for each in person.lines if each.away_at_s is not None
         }
@@ -58,7 +58,7 @@ class Room:
     @property
     def is_away(self) -> bool:
         """Whether the microphone is unplugged now."""
-        return time.monotonic() < self._gone_until
+        return self._clock() < self._gone_until
 
     @property
     def ended(self) -> bool:
@@ -97,7 +97,7 @@ class Room:
         if line is None or at_s is None or self.person.in_line_s() < at_s:
             return False
         del self._away[line.id]
-        self._gone_until = time.monotonic() + AWAY_S
+        self._gone_until = self._clock() + AWAY_S
         self._unplugged = True
         self.person.tell({"happens": "the microphone is pulled out"})
         self.person.loses_microphone()
@@ -108,7 +108,6 @@ class Room:
         if line is None or line.cut_at_s is None or self.person.in_line_s() < line.cut_at_s:
             return
         self.person.tell({"happens": CUT})
-        time.sleep(60.0)  # whoever started this ends it now
 
 
 class Stream:
@@ -196,6 +195,8 @@ def tell(what: Mapping[str, Any]) -> None:
     """One line to whoever started this, at once."""
     row = {"at_s": round(time.monotonic() - BEGAN, 2), **what}
     os.write(1, MARK + json.dumps(row).encode() + b"\n")
+    if what.get("happens") == CUT:
+        time.sleep(60.0)  # whoever started this ends it now
 
 
 def main() -> None:
