@@ -232,7 +232,7 @@ def test_what_was_not_understood_is_said_three_times_at_most(clock: list[Stage])
         stage.runs(0.2)
     stage.runs(1.5)
     assert stage.said == ["pads", "pads", "pads", "mirror"]
-    stage.runs(5.0)  # nothing is told at all: once more
+    stage.runs(8.0)  # nothing is told at all: once more
     assert stage.said[-1] == "mirror"
     assert len(stage.said) == 5
 
@@ -260,6 +260,16 @@ def test_what_is_saved_is_not_said_again_whatever_is_asked_behind_it(clock: list
     stage.person.told(Saying(Tone.SAVED, "nothing of it is taken."))
     stage.runs(1.0)
     assert stage.said[-1] == "mirror"
+
+
+def test_did_you_say_affirmative_is_answered_by_saying_it_again(clock: list[Stage]) -> None:
+    clock.append(stage := Stage(line(), line("mirror", MIRROR)))
+    stage.runs(0.5)
+    stage.person.told(Saying(Tone.BEYOND, "confirm", findings("front pads two millimetres")))
+    stage.runs(1.0)
+    stage.person.told(Saying(Tone.ASKED, "did you say affirmative? say it again.", (), asks=True))
+    stage.runs(1.0)
+    assert stage.said == ["pads", Reply.AFFIRM, Reply.AFFIRM]
 
 
 def test_somebody_talks_into_the_words(clock: list[Stage]) -> None:

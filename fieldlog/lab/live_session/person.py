@@ -242,7 +242,12 @@ class Person:
             self._says_again(line)
             return
         what = reply(line, self.lines[: self._number], told)
-        if self._said != line.id and told is not None and told.asks and not told.findings:
+        if (
+            self._said != line.id
+            and told is not None
+            and told.asks
+            and self._said[:6] in told.words
+        ):
             what = Reply.AGAIN  # "did you say affirmative?"
         if what is Reply.GOES_ON or (what is Reply.AFFIRM and told is not None and not told.asks):
             self._settled = True  # "confirm": it is saved, and read back
