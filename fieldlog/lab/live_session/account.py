@@ -37,7 +37,7 @@ def account(
     lasted = " and ".join(f"{_lasted(each):.0f} s" for each in played)
     replies = [row for each in played for row in each.happened if row.get("reply")]
     lines = [
-        f"{HEAD}{ON_A_CLOCK}" if simulated else HEAD,
+        f"{HEAD.replace('session`', 'session --simulated`')}{ON_A_CLOCK}" if simulated else HEAD,
         f"Sessions of {lasted}; {len(record.utterances)} utterances, of which {asked} were asked about and {refused} "
         f"not understood; {len(replies)} answers and repetitions; {standing} findings and {len(record.remarks)} remarks "
         "stand.",
