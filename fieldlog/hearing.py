@@ -124,7 +124,7 @@ def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) 
         if whole is not None:
             whole = _with_the_echo(whole, listener, judge)
             return replace(whole, latency_ms=(time.perf_counter() - started) * 1000)
-    hearing = replace(hearing, left_over=left)
+    hearing = replace(hearing, left_over=left, behind_s=behind_s(clip, hearing.times))
     understanding = judge(parsed, hearing, clip)
     if understanding.decision is Decision.REFUSE or parsed.kind is Kind.REMARK:
         understanding = _free_speech(clip, listener, language, parsed, understanding)
@@ -200,6 +200,17 @@ def left_over(clip: Clip, times: Sequence[tuple[float, float]]) -> tuple[tuple[f
     if said and _power(clip, behind) < FAINTEST * _power(clip, said):
         return ()
     return ((max(end, behind[0] * FRAME_S), (behind[-1] + 1) * FRAME_S),)
+
+
+def behind_s(clip: Clip, times: Sequence[tuple[float, float]]) -> float | None:
+    """Seconds of speech behind the last word, whoever speaks; None where that is not known."""
+    if not times or not clip.voice:
+        return None
+    end = times[-1][1]
+    later = (
+        n for n, chance in enumerate(clip.voice) if chance > 0.5 and (n + 0.5) * FRAME_S >= end
+    )
+    return sum(1 for _ in later) * FRAME_S
 
 
 def _power(clip: Clip, frames: Sequence[int]) -> float:

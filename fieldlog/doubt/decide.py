@@ -35,6 +35,11 @@ _STRICTEST = ("measured", "coded", "judged")
 TERMS = ("bend", "margin", "logprob", "tail")
 """Evidence that counts; a larger value never makes it less likely that the meaning is right."""
 
+SPEECH_BEHIND_S = 0.25
+"""Seconds of speech behind the last word below which there is none: the word's own end is put too early by up to so much."""
+ALONE = 1.6
+"""Of a grammar that is not ours: how many times further an end must be bent where nobody speaks behind it."""
+
 LARGEST_TAIL = 8.0
 """Nats; an end bent further than this is as bad as can be."""
 
@@ -107,15 +112,20 @@ class DoubtRules:
     bent_word: Mapping[str, float] = field(default_factory=dict)
     """Listener -> nats; a breath with a token bent further is asked about."""
 
-    def goes_on(self, hearing: Hearing) -> bool:
+    def goes_on(self, hearing: Hearing, kind: str = "") -> bool:
         """Whether more was said than the best hypothesis holds ("front pads worn, left mirror ...").
 
         Of the tail, and of speech that no word covers: the words that were heard may fit as well as
-        can be.
+        can be. The weights as bundled, which hear grammars that are not ours, bend the end of a lone word
+        whether or not something follows; there an end bent a little counts where speech is behind it.
         """
         if hearing.left_over:
             return True
-        return terms(hearing).get("tail", 0.0) < self.more_said.get(hearing.listener, -math.inf)
+        tail, least = (
+            terms(hearing).get("tail", 0.0),
+            self.more_said.get(hearing.listener, -math.inf),
+        )
+        return tail < (least * ALONE if kind == "order" and silent_behind(hearing) else least)
 
     def one_word_bent(self, hearing: Hearing) -> bool:
         """Whether a token of the best hypothesis is bent so far that the others, however good, do not make up for it.
@@ -177,6 +187,11 @@ def kind_of(understanding: Understanding) -> str:
     if finding.quantity is not None or finding.readings:
         return "measured"
     return "coded" if finding.code else "judged"
+
+
+def silent_behind(hearing: Hearing) -> bool:
+    """Whether it is known that nobody speaks behind the last word of the best hypothesis."""
+    return hearing.behind_s is not None and hearing.behind_s < SPEECH_BEHIND_S
 
 
 def terms(hearing: Hearing) -> dict[str, float]:
@@ -271,7 +286,8 @@ def doubted(
     found = _weighed(
         understanding, hearing, flags, rules, policy, known, rivals, near_twins, yes_or_no
     )
-    goes_on = found.decision is not Decision.REFUSE and rules.goes_on(hearing)
+    kind = kind_of(understanding)
+    goes_on = found.decision is not Decision.REFUSE and rules.goes_on(hearing, kind)
     return _more_said(found) if goes_on else found
 
 
@@ -307,7 +323,9 @@ def _weighed(
     chance = weights.chance(evidence)
     said = understanding.decision is Decision.ACCEPT and understanding.kind is Kind.FINDING
     # Its end is bent by what follows: whether the words before it were said shows without that.
-    bent = chance < weights.refuse and said and rules.goes_on(hearing)
+    bent = (
+        chance < weights.refuse and said and rules.goes_on(hearing) and not silent_behind(hearing)
+    )
     if bent and weights.chance(but_for_its_end(hearing)) >= HALF_HEARD:
         reason = "more was said than was understood"
         return asked_instead(understanding, (), reason, Flag.UNSURE)

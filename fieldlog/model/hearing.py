@@ -30,5 +30,7 @@ class Hearing:
     """Seconds of the clip in which each word of the best one was said; empty where it is not known."""
     left_over: tuple[tuple[float, float], ...] = ()
     """Seconds of the clip in which something was said that no word of the best one covers."""
+    behind_s: float | None = None
+    """Seconds of speech behind the last word of the best one; None: not known."""
     as_it_came: str | None = None
     """What the best one is with what was played meanwhile left in the sound; None: not heard so."""

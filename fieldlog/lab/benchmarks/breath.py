@@ -6,9 +6,12 @@ way of ``fieldlog listen``, where what was heard so far says how long a silence 
 
 from __future__ import annotations
 
+import multiprocessing
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from fieldlog.audio.endpointer import Endpointer, utterances
 from fieldlog.doubt.decide import DoubtRules, Judge, Policy, judge_for
@@ -17,12 +20,16 @@ from fieldlog.hearing import Heard
 from fieldlog.lab.benchmarks.breath_outcome import result_of
 from fieldlog.lab.benchmarks.breath_takes import Take, sound_of
 from fieldlog.lab.benchmarks.live_takes import hear_live
+from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.listeners.base import Listener
 from fieldlog.shop.conversation import Conversation, utterances_of
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.silence import Silences
 from fieldlog.words import tell
+
+if TYPE_CHECKING:
+    from fieldlog.listeners.whisper.listener import WhisperListener
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +99,73 @@ def hear_takes(
         came.append(Came(take, result, tuple(_utterance(each) for each in heard), waits))
         progress(number + 1, len(takes))
     return came
+
+
+def hear_by_many(
+    takes: Sequence[Take],
+    folder: Path,
+    rules: DoubtRules,
+    policy: Policy,
+    snr_db: float | None,
+    progress: Callable[[int, int], None],
+    *,
+    live: bool = False,
+    silences: Silences | None = None,
+    processes: int = 1,
+) -> list[Came]:
+    """``hear_takes`` with what ships, by several processes; each of them has a listener of one thread."""
+    hear = partial(_hear_some, folder, rules, policy, snr_db, live, silences)
+    if processes == 1:
+        listener, language = _ears()
+        try:
+            return hear(takes, progress, listener, language)
+        finally:
+            listener.close()
+    groups = [takes[at : at + _TOGETHER] for at in range(0, len(takes), _TOGETHER)]
+    came: list[Came] = []
+    with multiprocessing.get_context("spawn").Pool(processes, _prepare) as pool:
+        for some in pool.imap(hear, groups):
+            came += some
+            progress(len(came), len(takes))
+    return came
+
+
+_TOGETHER = 8
+"""Takes that a process hears before it gives them back."""
+_prepared: list[tuple[WhisperListener, InspectionLanguage]] = []
+"""What a process of ``hear_by_many`` hears with."""
+
+
+def _ears() -> tuple[WhisperListener, InspectionLanguage]:
+    from fieldlog.listeners.whisper.listener import WhisperListener
+
+    return WhisperListener(), load_language()
+
+
+def _prepare() -> None:
+    listener, language = _ears()
+    listener.threads = 1
+    _prepared.append((listener, language))
+
+
+def _hear_some(
+    folder: Path,
+    rules: DoubtRules,
+    policy: Policy,
+    snr_db: float | None,
+    live: bool,
+    silences: Silences | None,
+    takes: Sequence[Take],
+    progress: Callable[[int, int], None] = lambda done, of: None,
+    listener: WhisperListener | None = None,
+    language: InspectionLanguage | None = None,
+) -> list[Came]:
+    if listener is None or language is None:
+        listener, language = _prepared[0]
+    return hear_takes(
+        takes, folder, listener, language, rules, policy, snr_db, progress,
+        live=live, silences=silences,
+    )  # fmt: skip
 
 
 def _utterance(heard: Heard) -> Utterance:

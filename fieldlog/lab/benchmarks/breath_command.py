@@ -70,6 +70,7 @@ _VOICES = {TEST: SENTENCE_VOICES, TUNE: 2}
     type=click.FloatRange(0.0, 2.0),
     help="Live: seconds of silence that end an utterance behind a whole finding.  [default: 0.42]",
 )
+@click.option("--processes", type=click.IntRange(min=1), default=1, show_default=True)
 @click.option("--speak-only", is_flag=True, help="Speak what is not there yet, hear nothing.")
 @click.option(
     "--docs",
@@ -91,6 +92,7 @@ def breath(
     own_rules: Path | None,
     live: bool,
     settled_s: float | None,
+    processes: int,
     speak_only: bool,
     docs: Path | None,
     as_json: bool,
@@ -111,12 +113,11 @@ def breath(
     from fieldlog.config import policy_name
     from fieldlog.doubt.decide import policy_named, read_rules
     from fieldlog.doubt.files import shipped_rules
-    from fieldlog.lab.benchmarks.breath import hear_takes
+    from fieldlog.lab.benchmarks.breath import hear_by_many
     from fieldlog.lab.benchmarks.breath_page import page
     from fieldlog.lab.benchmarks.breath_takes import planned, spoken
     from fieldlog.lab.speech_set.voices import available
     from fieldlog.language.files import load_language
-    from fieldlog.listeners.whisper.listener import WhisperListener
 
     if pairs < 2:
         raise UsageError(f"{pairs} pairs say nothing", where="--pairs", todo="say 64")
@@ -144,22 +145,17 @@ def breath(
         if speak_only:
             return
         hearing = bar.add_task("hearing", total=len(takes))
-        listener = WhisperListener()
-        try:
-            came = hear_takes(
-                takes,
-                folder,
-                listener,
-                language,
-                rules,
-                policy_named(policy_name()),
-                snr_db,
-                lambda done, of: bar.update(hearing, completed=done, total=of),
-                live=live,
-                silences=None if settled_s is None else _settled(settled_s),
-            )
-        finally:
-            listener.close()
+        came = hear_by_many(
+            takes,
+            folder,
+            rules,
+            policy_named(policy_name()),
+            snr_db,
+            lambda done, of: bar.update(hearing, completed=done, total=of),
+            live=live,
+            silences=None if settled_s is None else _settled(settled_s),
+            processes=processes,
+        )
     command = f"python -m fieldlog.lab breath --takes TAKES --part {part} --pairs {pairs}"
     command += "".join(f" --only {kind}" for kind in kinds)
     command += f" --sentences {sentences}" if sentences is not None else ""

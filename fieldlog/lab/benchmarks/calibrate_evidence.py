@@ -22,7 +22,7 @@ from fieldlog.audio.clip import Clip
 from fieldlog.audio.vad import voice_activity, voice_of
 from fieldlog.errors import UsageError
 from fieldlog.grammar.language import Language
-from fieldlog.hearing import left_over
+from fieldlog.hearing import behind_s, left_over
 from fieldlog.listeners.base import Listener
 from fieldlog.listeners.whisper.listener import WhisperListener
 from fieldlog.model.hearing import Hearing, Hypothesis
@@ -72,7 +72,8 @@ def hear_cases(
         sound = case.sound()
         clip = Clip(sound, voice=voice_of(sound, activity))
         hearing = listener.hear(clip)
-        hearing = replace(hearing, left_over=left_over(clip, hearing.times))
+        left, behind = left_over(clip, hearing.times), behind_s(clip, hearing.times)
+        hearing = replace(hearing, left_over=left, behind_s=behind)
         scores = second(clip, hearing) if second is not None else {}
         yield Line(
             case.id,
@@ -155,7 +156,8 @@ def _line(data: dict[str, Any]) -> Line:
     heard = data.pop("hearing")
     hypotheses = tuple(Hypothesis(**each) for each in heard["hypotheses"])
     times, left = (tuple(map(tuple, heard.get(name, ()))) for name in ("times", "left_over"))
-    hearing = Hearing(heard["listener"], hypotheses, heard["latency_ms"], times, left)
+    said = (heard["listener"], hypotheses, heard["latency_ms"], times, left)
+    hearing = Hearing(*said, behind_s=heard.get("behind_s"))
     return Line(**{**data, "flags": tuple(data["flags"]), "hearing": hearing})
 
 

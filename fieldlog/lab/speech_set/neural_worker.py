@@ -138,6 +138,17 @@ def kokoro_speaker(*, english: bool = False) -> Speaker:
     return speak
 
 
+def pico_speaker() -> Speaker:
+    """SVOX Pico (Apache-2.0), by ``py-nanotts``."""
+    engine: Any = importlib.import_module("py_nanotts").NanoTTS()
+
+    def speak(text: str, voice: str, rate: float) -> tuple[NDArray[np.float32], int]:
+        said = np.frombuffer(engine.speak(text, voice=voice, speed=rate), dtype="<i2")
+        return (said / np.float32(32_768)).astype(np.float32), 16_000
+
+    return speak
+
+
 def _on_cores(model: str) -> Callable[[dict[str, NDArray[Any]]], Any]:
     runtime: Any = importlib.import_module("onnxruntime")
     # Several of these processes run side by side, one a core: threads of their own only wait.
@@ -162,6 +173,7 @@ def main() -> None:
     jobs = [json.loads(line) for line in sys.stdin if line.strip()]
     speakers: dict[str, Callable[[], Speaker]] = {
         "piper": piper_speaker,
+        "pico": pico_speaker,
         "kokoro": kokoro_speaker,
         "kokoro english": partial(kokoro_speaker, english=True),
     }

