@@ -432,6 +432,9 @@ def test_a_finding_with_a_bent_end_is_asked_about_where_more_was_said_and_its_wo
     whole = doubted(language.understand("left mirror cracked"), behind, frozenset(), RULES)
     assert whole.decision is Decision.ASK
     assert Flag.MORE_SAID in whole.flags
+    silent = replace(behind, left_over=(), behind_s=0.1)  # half a sentence, and nobody went on
+    cut = doubted(language.understand("left mirror cracked"), silent, frozenset(), RULES)
+    assert cut.decision is Decision.REFUSE
     half = doubted(language.understand("pads two millimetres"), behind, frozenset(), RULES)
     assert half.decision is Decision.REFUSE
     unlikely = {**evidence, "logprob": -20.0}
