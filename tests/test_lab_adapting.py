@@ -371,7 +371,8 @@ def test_additions_that_are_written_among_the_takes_are_no_takes(tmp_path: Path)
     sound = np.zeros(16000, np.int16)
     made = [Take("finding", "chain dry", "kokoro x", sound)]
     takes_module.write_takes(tmp_path / "natural-00000.npz", made)
-    np.savez_compressed(tmp_path / "first.npz", **{"x|A": np.zeros((2, 2), np.float16)})
+    additions: dict[str, Any] = {"x|A": np.zeros((2, 2), np.float16)}
+    np.savez_compressed(tmp_path / "first.npz", **additions)
     assert [path.name for path in shards(tmp_path)] == ["natural-00000.npz"]
     assert [take.words for take in takes(tmp_path)] == ["chain dry"]
     (tmp_path / "cut.npz").write_bytes(b"PK")

@@ -34,7 +34,7 @@ def test_a_fault_would_be_seen(tmp_path: Path) -> None:
             raise KeyError(path.name)
 
     campaign = Campaign(
-        "broken", "a test", "a", (b"#" * 50,), broken, {"x": inputs._write(b"x")}, (b"y",)
+        "broken", "a test", "a", (b"#" * 50,), broken, {"x": inputs.write(b"x")}, (b"y",)
     )
     tally = run(campaign, 20, 1)
     assert tally.faults[0].startswith("x: KeyError: 'a'")

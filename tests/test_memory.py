@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from typing import Any
 
 import numpy as np
 import pytest
@@ -21,7 +22,7 @@ def test_a_system_without_it_is_left_alone(monkeypatch: pytest.MonkeyPatch) -> N
 
 
 def test_the_matrices_of_the_layers_are_let_go_and_nothing_else() -> None:
-    kept = {
+    kept: dict[str, Any] = {
         "decoder/embeddings/weight": np.zeros((4, 2), np.float16),
         "decoder/layer_0/self_attention/linear_0/bias": np.zeros(6, np.float16),
         "decoder/num_heads": np.zeros((), np.int8),

@@ -622,7 +622,7 @@ def test_a_fault_at_any_write_leaves_nothing_and_a_retry_doubles_nothing(
     sound = engine.connection
     for failing in range(200):
         broken = BrokenConnection(sound, failing)
-        engine.connection = broken  # type: ignore[assignment]
+        engine.connection = broken
         try:
             bench.inspecting.say(heard, "microphone", id=id)
         except StoreError:

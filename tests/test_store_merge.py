@@ -337,7 +337,7 @@ def test_an_error_at_any_write_leaves_nothing_half_merged(pair: tuple[Path, Path
         connection = store.engine.connection
         for at in range(200):
             failing = BrokenConnection(connection, at)
-            store.engine.connection = failing  # type: ignore[assignment]
+            store.engine.connection = failing
             try:
                 store.merge(pair[1])
             except StoreError:

@@ -112,7 +112,7 @@ def test_an_error_or_a_crash_at_any_write_leaves_nothing_and_no_retry_doubles(
     for failing in range(100):
         crashed = tmp_path / f"crashed {failing}"
         broken = BrokenConnection(connection, failing, crashed)
-        standing.store.engine.connection = broken  # type: ignore[assignment]
+        standing.store.engine.connection = broken
         try:
             first = standing.say()
         except StoreError:
