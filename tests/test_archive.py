@@ -315,7 +315,7 @@ def test_the_command_names_what_it_leaves_out(good: Path, tmp_path: Path) -> Non
     command = ["archive", "recheck", str(folder), "--out", str(tmp_path / "out"), "--workers", "1"]
     ran = CliRunner().invoke(main, [*command, "--limits", str(tmp_path / "ours.toml")])
     assert ran.exit_code == 9
-    assert "1 results" in ran.stdout
+    assert "1 result: " in ran.stdout
     assert "cut.zip: " in ran.stderr
 
 

@@ -178,12 +178,14 @@ def _gone_through(
 
         gone = go_through(job, folder, out, spread=spread, longest_s=longest_s, progress=show)
     kept = f", {gone.kept} of them were there already" if gone.kept else ""
-    click.echo(f"{gone.done} results{kept}: {gone.index}")
+    count_of = "1 result" if gone.done == 1 else f"{gone.done} results"
+    click.echo(f"{count_of}{kept}: {gone.index}")
     if gone.faults:
         named = [f"{each.bundle}: {each.fault}" for each in gone.faults[:_MOST_NAMED]]
         more = len(gone.faults) - len(named)
         named += [f"and {more} more, each in the index"] if more else []
+        have = "1 bundle has" if len(gone.faults) == 1 else f"{len(gone.faults)} bundles have"
         raise PartialError(
-            f"{len(gone.faults)} bundles have no result\n  " + "\n  ".join(named),
+            f"{have} no result\n  " + "\n  ".join(named),
             todo="give the command again: what is done is kept",
         )
