@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 from rich.console import Console
 from rich.text import Text
 
+from fieldlog import config
 from fieldlog.cli.json_view import breath_view
 from fieldlog.cli.language_option import language_option
 from fieldlog.cli.limit_option import limits_with, own_limits_option
 from fieldlog.cli.verdict_lines import assessor, understood_lines
-from fieldlog.language.other import OtherLanguage
-from fieldlog.language.tongues import language_of
+from fieldlog.language.files import load_language
+
+if TYPE_CHECKING:
+    from fieldlog.language.other import OtherLanguage
 
 
 @click.command()
@@ -45,7 +49,8 @@ def parse(
       fieldlog parse "Bremsbelag vorne 2,5 mm" --language de
       fieldlog parse "left mirror cracked, right loose and the chain dry"
     """
-    language = language_of()
+    other = _other()
+    language = other or load_language()
     assess = assessor(language, jurisdiction, settings, limits_with(own))
     breath = language.typed(" ".join(words))
     judged = [(part, assess(part)) for part in breath.parts]
@@ -54,12 +59,23 @@ def parse(
             click.echo(json.dumps(view))
         return
     console = Console(highlight=False, soft_wrap=True)
-    if isinstance(language, OtherLanguage):
+    if other is not None:
         for part, assessment in judged:
-            for told in language.told.understood(part, assessment.verdict if assessment else None):
+            for told in other.told.understood(part, assessment.verdict if assessment else None):
                 console.print(Text(told))
         return
     cautioned: set[str] = set()
     for part, assessment in judged:
         for line in understood_lines(part, assessment, cautioned):
             console.print(line)
+
+
+def _other() -> OtherLanguage | None:
+    """The language that is spoken where it is not ours; what reads one is loaded for no other."""
+    if not config.language():
+        return None
+    from fieldlog.language.other import OtherLanguage
+    from fieldlog.language.tongues import language_of
+
+    found = language_of()
+    return found if isinstance(found, OtherLanguage) else None

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 
 from fieldlog.catalogue.component import Catalogue
-from fieldlog.limits.pack_faults import pack_faults
 from fieldlog.limits.packs import faults_error, parse_pack
 from fieldlog.model.limit import Limit
 
@@ -47,6 +46,8 @@ def own_limit(
     lines += [f"applies = {{ position = {json.dumps(position)} }}"] if position else []
     pack, faults = parse_pack("\n".join(lines), "own")
     if pack is not None and not faults:
+        from fieldlog.limits.pack_faults import pack_faults
+
         faults = pack_faults([pack], catalogue)
     if faults or pack is None:
         raise faults_error(faults)
