@@ -12,8 +12,8 @@ import io
 import os
 import pickle
 import sys
-from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from enum import Enum
 from fractions import Fraction
 from functools import cache
@@ -36,7 +36,7 @@ _MOST_KEPT = 6
 """Files of one kind: a few versions and folders side by side; older ones go."""
 
 
-def kept(kind: str, read: Iterable[Path], make: Callable[[], _T]) -> _T:
+def kept(kind: str, read: Sequence[Path], make: Callable[[], _T]) -> _T:
     """What ``make`` makes of the files ``read``, with code of ``READS_AND_IS_READ``, made once and kept.
 
     Whatever is wrong with the folder or the file, ``make`` is called and nothing is said.
@@ -53,7 +53,9 @@ def kept(kind: str, read: Iterable[Path], make: Callable[[], _T]) -> _T:
         if found is not None:
             return found[0]  # type: ignore[no-any-return]
         made = make()
-        _keep(file, kind, made)
+        with suppress(OSError):
+            if _name(read) == file.name.removeprefix(f"{kind}-"):  # nobody wrote to them meanwhile
+                _keep(file, kind, made)
         return made
 
 
@@ -70,7 +72,7 @@ def nothing_collected() -> Iterator[None]:
             gc.enable()
 
 
-def _name(read: Iterable[Path]) -> str:
+def _name(read: Sequence[Path]) -> str:
     """The hash of everything that the result depends on; raises ``OSError``.
 
     Where the files are counts too: faults and words that nobody can say are told with their place.
@@ -105,11 +107,16 @@ def _loaded(file: Path) -> tuple[Any] | None:
             if hasattr(os, "getuid") and (status.st_uid != os.getuid() or status.st_mode & 0o022):
                 return None
             content = opened.read()
-        if sha256(content[_DIGEST:]).digest() != content[:_DIGEST]:
+        if _seal(file, content[_DIGEST:]) != content[:_DIGEST]:
             return None
         return (_OursOnly(io.BytesIO(content[_DIGEST:])).load(),)
     except Exception:  # whatever a file can hold: it is made anew
         return None
+
+
+def _seal(file: Path, content: bytes) -> bytes:
+    """Of the content and of the name that it is kept under: what another name holds is not taken for it."""
+    return sha256(f"{file.name}\n".encode() + content).digest()
 
 
 def _keep(file: Path, kind: str, made: object) -> None:
@@ -121,7 +128,7 @@ def _keep(file: Path, kind: str, made: object) -> None:
         content = buffer.getvalue()
         file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         with os.fdopen(os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as opened:
-            opened.write(sha256(content).digest() + content)
+            opened.write(_seal(file, content) + content)
         new.replace(file)
         aged = sorted(file.parent.glob(f"{kind}-*"), key=lambda one: one.stat().st_mtime)
         for old in aged[:-_MOST_KEPT]:

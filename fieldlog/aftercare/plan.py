@@ -373,12 +373,15 @@ def _of_a_command(said: Utterance) -> bool:
 
 def _is_of(said: Utterance, finding: Finding) -> bool:
     """Whether ``finding`` is of what was offered: there, where a place was said, and the same thing
-    of it: that the pads are worn says nothing of the two millimetres that were asked about.
+    of it: that the pads are worn says nothing of the two millimetres that were asked about, nor "left
+    mirror fine" of the mirror that is loose.
     """
     if said.asked is None:
         return old_questions.names(said.text, finding)
     places = [where for component, where in said.asked.about if component == finding.component]
     if said.asked.measured and finding.characteristic not in said.asked.measured:
+        return False
+    if said.asked.says and all(finding.says.leaves_out(was) for was in said.asked.says):
         return False
     return None in places or finding.position in places
 

@@ -59,8 +59,11 @@ def event_text(event: Event) -> Text:
             return Text(f"(own voice, not taken: {said.text})", "dim")
         case ev.QuestionClosed(said):
             return Text(str(said.understanding.dialogue)).append_text(answered(said))
-        case ev.NothingToTake(said):
-            return Text(f"{said.understanding.dialogue}: {_nothing_there(said)}")
+        case ev.NothingToTake(said, stays):
+            nothing = (
+                _nothing_there(said) if stays is None else f"{_NOT_OF_IT}; {_told(stays)} stays"
+            )
+            return Text(f"{said.understanding.dialogue}: {nothing}")
         case ev.HeldBack(said):
             words = said.text or "(not understood)"
             return Text(f"standing by until you say go ahead, not taken: {words}", "dim")
@@ -180,6 +183,9 @@ def before_signing(known: ev.BeforeSigning) -> Text:
     lines += [Text(f"still to be looked at: {cross_check(each)}") for each in known.cross_checks]
     lines += [_open(known.left)] if known.left else []
     return Text("\n").join(lines) if lines else Text("nothing is open, nothing dangerous stands")
+
+
+_NOT_OF_IT = "what was said last is no finding"
 
 
 def _nothing_there(said: Said) -> str:

@@ -175,6 +175,9 @@ class Answers:
         if asked.asks is Asks.ALL_OF_IT:
             return None
         anew = self._said_anew(asked, candidates, words, text) or self._placed(asked, text, words)
+        if anew is not None and any(says_nothing_of(asked.offered, one) for one in anew.offered):
+            # "rear tread one", "1 mm?", "fine": that is yes, or that nothing was measured
+            return _contradicted(asked, anew)
         same = [one for one in asked.offered if _is_number_of(one, anew)] if anew else []
         if anew is not None and same and numbers.readings(words):
             # "3/8 mm?", and "three eighths", which are of an inch where nothing is said before
@@ -449,6 +452,11 @@ def _contradicted(asked: Understanding, found: Understanding) -> Understanding:
         text=found.text,
         flags=tuple(dict.fromkeys((*asked.flags, *found.flags))),
     )
+
+
+def says_nothing_of(offered: Sequence[Finding], now: Finding) -> bool:
+    """Whether ``now`` leaves out all that was asked about, a value or a fault, and says another thing."""
+    return bool(offered) and all(now.says.leaves_out(one.says) for one in offered)
 
 
 def _is_number_of(one: Finding, anew: Understanding) -> bool:

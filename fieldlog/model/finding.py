@@ -32,6 +32,24 @@ class Quantity:
     uncertainty: Fraction | None = None
 
 
+class Says(StrEnum):
+    """What sort of thing a finding says of its part."""
+
+    VALUE = "value"
+    STATE = "state"
+    """A condition other than sound."""
+    SOUND = "sound"
+    NOTHING = "nothing"
+
+    def leaves_out(self, was: str) -> bool:
+        """Whether one that says this says nothing of what another said: "fine" of a fault or of a value.
+
+        ``was`` is of the other; one of a later version, not known here, is left out by nothing.
+        """
+        lost = {Says.VALUE: self is not Says.VALUE, Says.STATE: self in (Says.VALUE, Says.SOUND)}
+        return self is not Says.NOTHING and any(was == one and gone for one, gone in lost.items())
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
     """Component + position + characteristic + (quantity, condition or code), from one utterance.
@@ -58,6 +76,15 @@ class Finding:
     def subject(self) -> tuple[str, str | None, str | None]:
         """What it is about."""
         return self.component, self.position, self.characteristic
+
+    @property
+    def says(self) -> Says:
+        """What sort of thing it says."""
+        if self.quantity is not None or self.readings or self.code is not None:
+            return Says.VALUE
+        if self.condition is None:
+            return Says.NOTHING
+        return Says.SOUND if self.condition == Says.SOUND else Says.STATE
 
     @property
     def meaning(self) -> tuple[object, ...]:

@@ -9,7 +9,9 @@ from fieldlog.aftercare.plan import left_open
 from fieldlog.doubt.decide import asked_instead
 from fieldlog.doubt.question import telling_more
 from fieldlog.language.answers import APART
+from fieldlog.language.in_words import in_words
 from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.model.command import Command
 from fieldlog.model.question import Asks
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.shop.conversation import Conversation
@@ -67,7 +69,10 @@ class OpenQuestions:
         return None
 
     def refused_at_end(self, record: InspectionRecord) -> bool:
-        """Whether a finding, or a breath with one in it, was said last and refused."""
+        """Whether a finding, or a breath with one in it, was said last and refused.
+
+        Nor is it known of what else has two of our words, or more: "rear pads three ..." may have been one.
+        """
         last = record.utterances[-1] if record.utterances else None
         language = self._conversation.language
         if last is None or last.decision is not Decision.REFUSE:
@@ -75,7 +80,15 @@ class OpenQuestions:
         if not isinstance(language, InspectionLanguage):
             return False
         said = language.breath(last.text)
-        return bool(said.left_over) or said.whole.kind is Kind.FINDING
+        if said.left_over or said.whole.kind is Kind.FINDING:
+            return True
+        known = language.words()
+        return any(sum(one in known for one in way) > 1 for way in in_words(last.text))
+
+    def of_no_finding(self, record: InspectionRecord) -> bool:
+        """Whether what was said last was a skip, or a finding that was refused: no finding is of it."""
+        said = ((each.decision, each.dialogue) for each in record.utterances[-1:])
+        return (Decision.ACCEPT, Command.SKIP) in said or self.refused_at_end(record)
 
     def at_end(self, record: InspectionRecord, *, interrupted: bool = True) -> Understanding | None:
         """The question at the end of the record that is still open, as it was understood.

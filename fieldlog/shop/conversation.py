@@ -20,7 +20,7 @@ from fieldlog.doubt.question import telling_more, what_to_ask
 from fieldlog.doubt.question import waits as waits  # a question's own, and asked for here
 from fieldlog.grammar.language import Language, WordGraph
 from fieldlog.hearing import BRIDGED_S, Heard, hear_clip, joined
-from fieldlog.language.answers import APART
+from fieldlog.language.answers import APART, IN_DOUBT, says_nothing_of
 from fieldlog.language.breath import Breath
 from fieldlog.language.decide import meaning_key
 from fieldlog.language.in_words import value_said
@@ -50,7 +50,8 @@ enough to read a gauge again, short enough that a word to somebody else is not t
 def settles(asked: Understanding, said: Understanding) -> bool:
     """Whether what was said answers what was asked, wholly or by asking less than before.
 
-    A whole finding does so only when it is about one of the things the question was about.
+    A whole finding does so only when it is about one of the things the question was about, and says of
+    it what was asked, unless that may have been misheard: "left mirror fine" is no side of "mirror loose".
     """
     if said.decision is Decision.REFUSE:
         return False
@@ -64,7 +65,10 @@ def settles(asked: Understanding, said: Understanding) -> bool:
         meanings = {one.meaning for one in said.offered}
         return bool(meanings) and meanings <= {one.meaning for one in asked.offered}
     subjects = {one.subject for one in asked.offered}
-    return said.finding is not None and said.finding.subject in subjects
+    if said.finding is None or said.finding.subject not in subjects:
+        return False
+    anew = said.dialogue is Command.CORRECTION or not IN_DOUBT.isdisjoint(asked.flags)
+    return anew or not says_nothing_of(asked.offered, said.finding)
 
 
 def _settled_by_breath(asked: Understanding, parts: Sequence[Understanding]) -> bool:

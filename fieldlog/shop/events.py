@@ -319,11 +319,13 @@ class OnYourOwn:
 
 @dataclass(frozen=True, slots=True)
 class NothingToTake:
-    """A command that had nothing to act on ("disregard" where no finding stands, "skip" of what no item
-    of the walk is).
+    """A command that had nothing to act on ("disregard" where no finding stands, or behind what was not
+    understood; "skip" of what no item of the walk is).
     """
 
     said: Said
+    stays: Kept | None = None
+    """The finding before, which it was not of."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -220,7 +220,7 @@ class Inspecting(ByHand):
             understood = self._completed(heard, scene, record)
             if understood is not heard.understanding:
                 self.conversation.completed(heard, understood)
-            around = self._around(heard, scene)
+            around = self._around(heard, scene, record)
             step = step_of(replace(heard, understanding=understood), scene, around)
             return self._kept(heard, understood, step, source, at, id, scene)
         except StoreError:
@@ -361,10 +361,12 @@ class Inspecting(ByHand):
 
     # -- inside -------------------------------------------------------------------------------
 
-    def _around(self, heard: Heard, scene: Scene) -> Around:
+    def _around(self, heard: Heard, scene: Scene, record: InspectionRecord) -> Around:
         led = self._led or not self._standing_by
         by, affirming = self.head.inspector, self.affirming.of(heard.clip.start_s, scene)
-        return Around(by, self._told, self._transcribe, self._fingerprint, led, affirming)
+        drops = heard.understanding.dialogue is Command.DISREGARD
+        nothing = drops and self._questions.of_no_finding(record)
+        return Around(by, self._told, self._transcribe, self._fingerprint, led, affirming, nothing)
 
     def _fingerprint(self) -> str:
         return self.record.fingerprint

@@ -166,14 +166,14 @@ class Scene:
         """ "correction four millimetres" as the whole phrase, with what the last finding was about.
 
         Stays as it was said, and so a question, where the value does not fit that finding or was
-        not heard clearly to its end.
+        not heard clearly to its end, or where the same was said of several at once: of which it is?
         """
         unclear = {Flag.UNCLEAR, Flag.MORE_SAID} & set(said.flags)
         if said.dialogue is not Command.CORRECTION or unclear:
             return said
         value = value_said(said)
         last = self.last.finding if self.last else None
-        if not value or last is None:
+        if not value or last is None or self._said_of_several(last):
             return said
         for whole in _with_value(last, value):
             understood = understand(f"{Command.CORRECTION} {whole}")
@@ -181,6 +181,11 @@ class Scene:
             if offered and all(same_thing(one, last) for one in offered):
                 return replace(understood, text=said.text)
         return said
+
+    def _said_of_several(self, last: Finding) -> bool:
+        """Whether ``last`` and another of its breath are the same but for their places: "both pads two"."""
+        here = (replace(each.finding, position=last.position) for each in self.together)
+        return sum(one.meaning == last.meaning for one in here) > 1
 
     def met(self, said: Understanding, asked: Understanding | None) -> Understanding:
         """``said``, which answers what was ``asked``, beside what is known of the vehicle."""

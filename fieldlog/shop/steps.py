@@ -47,6 +47,8 @@ class Around:
     """Whether "go ahead" leads on through what is open."""
     affirming: Kept | None = None
     """What was read back and waits for *affirm*."""
+    of_no_finding: bool = False
+    """Whether what was said last put no finding into the record: *disregard* of it takes none."""
 
 
 def step_of(heard: Heard, scene: Scene, around: Around) -> Step:
@@ -104,7 +106,7 @@ def _command(command: Command, heard: Heard, scene: Scene, around: Around) -> St
                 lambda s, _: (ev.Marked(s, "photo", at),),
             )
         case Command.DISREGARD:
-            return _disregard(heard, scene)
+            return _disregard(heard, scene, around)
         case Command.SKIP:
             items, reason = scene.left_out(slots), slots["reason"]
             if not items:
@@ -162,11 +164,13 @@ def _affirmed(command: Command, scene: Scene, kept: Kept) -> Step:
     return Step(entry, lambda said, _: (ev.Affirmed(said, kept),))
 
 
-def _disregard(heard: Heard, scene: Scene) -> Step:
+def _disregard(heard: Heard, scene: Scene, around: Around) -> Step:
     last = scene.last
     if heard.answers is not None:
         # What was said last is the question's utterance, and nothing was taken of that.
         return Step(NewEntry(), lambda s, _: (ev.QuestionClosed(s),))
+    if around.of_no_finding:
+        return Step(NewEntry(), lambda s, _: (ev.NothingToTake(s, last),))
     if scene.remark is not None:
         return _spoken(*remark_back(scene.remark))
     if scene.gone is not None:

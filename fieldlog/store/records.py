@@ -36,6 +36,8 @@ class KeptQuestion:
     rest: Rest | None = None
     measured: tuple[str | None, ...] = field(default=(), compare=False)
     """Characteristics of everything that was offered, each once; empty where an earlier version kept it."""
+    says: tuple[str, ...] = field(default=(), compare=False)
+    """What sort of thing each of them says (``Says``), each once; empty where an earlier version kept it."""
 
     @classmethod
     def of(cls, said: Understanding) -> KeptQuestion | None:
@@ -47,7 +49,10 @@ class KeptQuestion:
         meanings = json.dumps([one.meaning for one in said.offered], default=str)
         fingerprint = hashlib.sha256(meanings.encode()).hexdigest()[:16] if said.offered else ""
         measured = dict.fromkeys(one.characteristic for one in said.offered)
-        return cls(question.kind, tuple(about), fingerprint, question.rest, tuple(measured))
+        says = dict.fromkeys(str(one.says) for one in said.offered)
+        return cls(
+            question.kind, tuple(about), fingerprint, question.rest, tuple(measured), tuple(says)
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -199,6 +199,7 @@ def flags_cell(flags: Sequence[str], asked: KeptQuestion | None) -> str:
         "offered": asked.offered,
         "rest": asked.rest,
         "measured": list(asked.measured),
+        **({"says": list(asked.says)} if asked.says else {}),
     }
     return to_json([*flags, f"{_ASKED}{to_json(kept)}"])
 
@@ -222,6 +223,7 @@ def flags_from(cell: str) -> tuple[tuple[str, ...], KeptQuestion | None]:
         asked[0]["offered"],
         None if rest is None else Rest(rest),
         tuple(asked[0].get("measured", ())),
+        tuple(asked[0].get("says", ())),
     )
 
 
