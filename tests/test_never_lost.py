@@ -121,7 +121,10 @@ def test_disregard_behind_a_skip_is_of_no_finding(inspecting: Inspecting) -> Non
 def test_disregard_behind_a_finding_that_was_refused_is_of_that(inspecting: Inspecting) -> None:
     said(inspecting, "left mirror loose", "rear pads three blah", "disregard that")
     assert standing(inspecting) == ["left mirror loose"]
-    said(inspecting, "lovely weather", "disregard that")  # meant for nobody here
+    for words in ("lovely weather", "disregard that itch please"):  # of nothing that was found
+        said(inspecting, "left mirror loose", words, "disregard that")
+        assert standing(inspecting) == ["left mirror loose"]
+    said(inspecting, "disregard that")
     assert standing(inspecting) == []
 
 

@@ -305,7 +305,7 @@ def test_a_full_correction_of_the_question_leaves_what_was_found_elsewhere(
     assert "corrects rear brake pads" in talk.say("correction rear pads five millimetres")
 
 
-@pytest.mark.parametrize("word", ["negative", "disregard that", "take photo"])
+@pytest.mark.parametrize("word", ["negative", "say again", "take photo"])
 def test_affirm_is_to_the_newest_question_only(talk: Talk, word: str) -> None:
     def doubts(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
         from fieldlog.doubt.decide import asked_instead

@@ -22,6 +22,7 @@ from fieldlog.doubt.question import distinct, telling_more, what_to_ask
 from fieldlog.doubt.twins import SIDES, SLIPS, TWINS, exchanged
 from fieldlog.errors import UsageError
 from fieldlog.grammar.language import Language, OpenQuestion
+from fieldlog.model.command import Command
 from fieldlog.model.hearing import Hearing
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 
@@ -275,7 +276,7 @@ def doubted(
     ``rivals`` are the parsed next hypotheses, nearest first; they only shape the question.
     ``near_twins`` are the parsed twins that were heard too, with the nats they are behind. A
     typed word is not doubted; of a listener whose evidence the rules do not know nothing shows whether
-    it heard right, and a finding of it is asked about. What goes on behind the words
+    it heard right, and a finding of it, or a command that takes away, is asked about. What goes on behind the words
     that were heard is never accepted, however well these fit.
     """
     if not hearing.hypotheses or understanding.decision is Decision.REFUSE:
@@ -295,11 +296,17 @@ TYPED = "typed"
 """What was typed is what was meant: the listener that hears nothing."""
 
 
+_CHANGES = (Command.DISREGARD, Command.SKIP, Command.STAND_BY)
+"""Commands that take something away, or let nothing count from then on."""
+
+
 def _without_evidence(
     understanding: Understanding, hearing: Hearing, rivals: tuple[Understanding, ...]
 ) -> Understanding:
     """Asked about: of 110 spoken orders pocketsphinx heard 15 as another whole phrase, and nothing told."""
-    counts = understanding.decision is Decision.ACCEPT and understanding.kind is Kind.FINDING
+    finding = understanding.kind is Kind.FINDING
+    changes = understanding.dialogue in _CHANGES and Flag.ANSWERED not in understanding.flags
+    counts = understanding.decision is Decision.ACCEPT and (finding or changes)
     if hearing.listener == TYPED or not counts:
         return understanding
     reason = "how sure this listener is, is not known"

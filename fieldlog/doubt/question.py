@@ -19,7 +19,11 @@ def waits(asked: Understanding) -> bool:
         asked.decision is Decision.ASK
         and question is not None
         and question.kind.settled is not Settled.IN_FULL
-        and (question.kind in (Asks.SIGN_OFF, Asks.WHY_SKIPPED) or bool(asked.offered))
+        and (
+            question.kind in (Asks.SIGN_OFF, Asks.WHY_SKIPPED)
+            or asked.command_asked is not None
+            or bool(asked.offered)
+        )
     )
 
 

@@ -200,6 +200,12 @@ class Answers:
     def _yes_or_no(self, asked: Understanding, said: Understanding) -> Understanding:
         if said.dialogue is Command.AFFIRM and asked.dialogue is Command.SIGN_OFF:
             return replace(asked, decision=Decision.ACCEPT, question=None, flags=(Flag.ANSWERED,))
+        if said.dialogue is Command.AFFIRM and asked.command_asked is not None:
+            flags = (*asked.flags, Flag.ANSWERED)
+            return replace(
+                asked, decision=Decision.ACCEPT, reason="answered", question=None, flags=flags,
+                text=_both(asked.text, said.text),
+            )  # fmt: skip
         if said.dialogue is Command.AFFIRM and asked.asks is Asks.ALL_OF_IT:
             return said  # what it takes is several findings: ``Breath.agreed``
         by_yes = asked.question is not None and asked.question.kind.settled is Settled.BY_YES

@@ -26,3 +26,11 @@ class Command(StrEnum):
     HOW_TO_CHECK = "how to check"
     WHY = "why"
     SIGN_OFF = "sign off"
+
+
+BY_YES = frozenset(Command) - {
+    *(Command.AFFIRM, Command.NEGATIVE, Command.CORRECTION, Command.SIGN_OFF),
+    *(Command.SAY_AGAIN, Command.PHOTO),
+}
+"""What "Did you say 'disregard that'?" and yes gives as if it had been said clearly: not what answers
+or corrects something else, what is asked about anyway, nor what is of the instant in which it is said."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from types import MappingProxyType
 
-from fieldlog.model.command import Command
+from fieldlog.model.command import BY_YES, Command
 from fieldlog.model.finding import Finding
 from fieldlog.model.question import Asks, Question
 
@@ -111,6 +111,12 @@ class Understanding:
     def asks(self) -> Asks | None:
         """What its question is after; None where there is none."""
         return self.question.kind if self.question is not None else None
+
+    @property
+    def command_asked(self) -> Command | None:
+        """The command of "Did you say 'disregard that'?", which yes gives; None for any other question."""
+        heard = self.decision is Decision.ASK and self.asks is Asks.HEARD and not self.offered
+        return self.dialogue if heard and self.dialogue in BY_YES else None
 
     @property
     def offered(self) -> tuple[Finding, ...]:

@@ -15,11 +15,15 @@ from fieldlog.model.command import Command
 from fieldlog.model.question import Asks
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.shop.conversation import Conversation
-from fieldlog.shop.earlier import since, waiting_in
+from fieldlog.shop.earlier import is_command_asked, since, waiting_in
 from fieldlog.shop.scene import Scene
 from fieldlog.store.records import InspectionRecord, KeptQuestion, Utterance
 
 SceneOf = Callable[[InspectionRecord], Scene]
+
+
+_OPENING = 3
+"""Words by which a command is known."""
 
 
 class OpenQuestions:
@@ -54,6 +58,8 @@ class OpenQuestions:
 
     def reopen(self, kept: Utterance, record: InspectionRecord) -> bool:
         """Let a question of the record wait for its answer; whether it can."""
+        if is_command_asked(kept) and waiting_in(record) != kept:
+            return False  # it would be of what was said since
         said = self._meant(kept, record)
         self.asked_before(kept, said)
         again = since(record, kept)
@@ -64,7 +70,8 @@ class OpenQuestions:
         if self._conversation.waiting is not None:
             return self._conversation.waiting
         for kept in reversed(record.utterances):
-            if kept.decision is Decision.ASK and left_open(record, kept):
+            passed = is_command_asked(kept)
+            if kept.decision is Decision.ASK and not passed and left_open(record, kept):
                 return self._conversation.waiting if self.reopen(kept, record) else None
         return None
 
@@ -82,8 +89,11 @@ class OpenQuestions:
         said = language.breath(last.text)
         if said.left_over or said.whole.kind is Kind.FINDING:
             return True
-        known = language.words()
-        return any(sum(one in known for one in way) > 1 for way in in_words(last.text))
+        known, ways = language.words(), in_words(last.text)
+        heads = (" ".join(way[:size]) for way in ways for size in range(1, _OPENING + 1))
+        if any(language.understand(head).kind is Kind.DIALOGUE for head in heads):
+            return False  # "disregard that itch please"
+        return any(sum(one in known for one in way) > 1 for way in ways)
 
     def of_no_finding(self, record: InspectionRecord) -> bool:
         """Whether what was said last was a skip, or a finding that was refused: no finding is of it."""

@@ -40,6 +40,7 @@ TAKES_NOTHING = {
     Command.NEGATIVE: "no: nothing of it is taken",
     Command.DISREGARD: "dropped: nothing is taken",
 }
+_EARLY = "said before the question was asked"
 TURNS = (Command.STAND_BY, Command.GO_AHEAD)
 """From the first on nothing that is said counts, until the second."""
 WAITS_S = 60.0
@@ -55,6 +56,9 @@ def settles(asked: Understanding, said: Understanding) -> bool:
     """
     if said.decision is Decision.REFUSE:
         return False
+    if asked.command_asked is not None:  # the command once more gives it too
+        known = said.dialogue in (asked.command_asked, *TAKES_NOTHING)
+        return known and said.decision is Decision.ACCEPT and said.kind is Kind.DIALOGUE
     if said.kind is Kind.DIALOGUE and said.dialogue in TAKES_NOTHING:
         return said.decision is Decision.ACCEPT
     if asked.asks is Asks.ALL_OF_IT:  # one of its findings would leave the others unsaid
@@ -390,10 +394,18 @@ class Conversation:
             self.standing_by = said.dialogue is Command.STAND_BY
         if self.standing_by:
             return  # the question that waits goes on waiting
+        if heard.answers is None and said.decision is not Decision.REFUSE:
+            self._no_command_asked()
         if waits(said):
             if heard.answers is None and told:
                 self._older = self._waiting
             self._waiting = _Question(said, _sound(heard))
+        elif heard.answers is not None and heard.answers.command_asked is Command.DISREGARD:
+            self._no_command_asked()
+            if said.dialogue is Command.NEGATIVE:
+                self._tell_again(self._waiting, heard)
+            elif self._waiting is not None and not self._waiting.again:
+                self._waiting = None  # what was asked before is what is dropped
         elif heard.answers is not None:
             self._tell_again(self._older, heard)
         elif heard.accepted and (said.finding is not None or heard.parts):
@@ -402,6 +414,14 @@ class Conversation:
             self._waiting = self._older = (
                 None  # "yes" would be to this, which no short word settles
             )
+
+    def _no_command_asked(self) -> None:
+        """ "Did you say 'disregard that'?" is over, of what came before it: the question before it waits.
+
+        Told again, it would be of what has been said since.
+        """
+        if self._waiting is not None and self._waiting.asked.command_asked is not None:
+            self._waiting, self._older = self._older, None
 
     def _tell_again(self, question: _Question | None, heard: Heard) -> None:
         """Let ``question`` wait behind ``heard``, which was about something else: once."""
@@ -470,19 +490,24 @@ class Conversation:
             return replace(heard, answers=asked)
         if not settles(asked, said) or (question.again and said.dialogue is Command.DISREGARD):
             return heard
-        if said.dialogue in TAKES_NOTHING:
+        goes_on = question.clip is not None and joinable(question.clip, heard.clip)
+        given = asked.command_asked is not None and said.dialogue is asked.command_asked
+        if given and goes_on and Flag.ANSWERED in said.flags:
+            # Nobody had heard the question yet: "affirm" was of something else.
+            early = replace(asked, text=said.text, reason=_EARLY)
+            return replace(heard, understanding=early, answers=asked)
+        if said.dialogue in TAKES_NOTHING and not given:
             said = replace(said, reason=TAKES_NOTHING[said.dialogue])
         elif asked.dialogue is Command.CORRECTION and said.kind is Kind.FINDING:
             said = replace(
                 said, dialogue=Command.CORRECTION
             )  # "front pads five millimetres": said anew
-        goes_on = question.clip is not None and joinable(question.clip, heard.clip)
         if goes_on and Flag.ANSWERED in said.flags and not _picked(asked, said):
             # "... four point", a pause, "two millimetres": nobody had heard the question yet.
             said = replace(
                 said,
                 decision=Decision.ASK,
-                reason="said before the question was asked: it may be the end of the same sentence",
+                reason=f"{_EARLY}: it may be the end of the same sentence",
                 question=what_to_ask(said, ()),
             )
         if Flag.ANSWERED in said.flags and Flag.MORE_SAID in (*asked.flags, *said.flags):

@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from fieldlog.aftercare.plan import left_open
 from fieldlog.limits.assess import Assessment
-from fieldlog.model.command import Command
+from fieldlog.model.command import BY_YES, Command
+from fieldlog.model.question import Asks
 from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept, Said
@@ -104,14 +105,31 @@ def waiting_in(record: InspectionRecord) -> Utterance | None:
     question and the second finding about something else (``since``). One that an answer to a later
     one, or what is open, told again is waited for as well.
     """
-    found, told_again = 0, False
+    found, told_again, accepted = 0, False, False
     for said in reversed(record.utterances):
-        if said.decision is Decision.ASK and left_open(record, said):
+        over = accepted and is_command_asked(said)
+        accepted |= said.decision is Decision.ACCEPT
+        if said.decision is Decision.ASK and not over and left_open(record, said):
             return said if found <= 1 or told_again else None
         if said.decision is Decision.ACCEPT:
             found += said.kind is Kind.FINDING
             told_again |= said.dialogue == Command.WHAT_IS_OPEN and not found
     return None
+
+
+def is_command_asked(said: Utterance) -> bool:
+    """Whether it led to "Did you say 'disregard that'?", which is of what came before it alone."""
+    return (
+        said.asked is not None and said.asked.kind is Asks.HEARD
+        and said.dialogue in BY_YES and not said.asked.about
+    )  # fmt: skip
+
+
+def but_commands_asked(record: InspectionRecord) -> InspectionRecord:
+    """The record without the commands that were asked about: what they would have been of."""
+    return replace(
+        record, utterances=tuple(each for each in record.utterances if not is_command_asked(each))
+    )
 
 
 def since(record: InspectionRecord, asked: Utterance) -> bool:

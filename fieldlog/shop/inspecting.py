@@ -28,6 +28,7 @@ from fieldlog.shop.conversation import TAKES_NOTHING, TURNS, Conversation
 from fieldlog.shop.earlier import (
     asked_in,
     become,
+    but_commands_asked,
     kept_as,
     said_last,
     saved_as,
@@ -40,7 +41,7 @@ from fieldlog.shop.events import Event, Said, said_in
 from fieldlog.shop.known import VehicleKnown
 from fieldlog.shop.led import LEAVES_LED, asked_for, led_by
 from fieldlog.shop.scene import Rules, Scene
-from fieldlog.shop.steps import Around, Step, Transcribe, step_of
+from fieldlog.shop.steps import Around, Step, Transcribe, closes, step_of
 from fieldlog.shop.where_said import stretches, times_of_words
 from fieldlog.store.affirmed import unaffirmed
 from fieldlog.store.records import (
@@ -239,7 +240,8 @@ class Inspecting(ByHand):
         """
         said = heard.understanding
         dropped = said.decision is Decision.ACCEPT and said.dialogue is Command.DISREGARD
-        open_one = dropped and heard.answers is None
+        open_one = dropped and not closes(heard)
+        record = but_commands_asked(record)
         asked = self._questions.at_end(record, interrupted=False) if open_one else None
         if asked is None:
             return heard
@@ -365,7 +367,7 @@ class Inspecting(ByHand):
         led = self._led or not self._standing_by
         by, affirming = self.head.inspector, self.affirming.of(heard.clip.start_s, scene)
         drops = heard.understanding.dialogue is Command.DISREGARD
-        nothing = drops and self._questions.of_no_finding(record)
+        nothing = drops and self._questions.of_no_finding(but_commands_asked(record))
         return Around(by, self._told, self._transcribe, self._fingerprint, led, affirming, nothing)
 
     def _fingerprint(self) -> str:

@@ -164,9 +164,14 @@ def _affirmed(command: Command, scene: Scene, kept: Kept) -> Step:
     return Step(entry, lambda said, _: (ev.Affirmed(said, kept),))
 
 
+def closes(heard: Heard) -> bool:
+    """Whether it answers another question than "Did you say 'disregard that'?"."""
+    return heard.answers is not None and heard.answers.command_asked is not Command.DISREGARD
+
+
 def _disregard(heard: Heard, scene: Scene, around: Around) -> Step:
     last = scene.last
-    if heard.answers is not None:
+    if closes(heard):
         # What was said last is the question's utterance, and nothing was taken of that.
         return Step(NewEntry(), lambda s, _: (ev.QuestionClosed(s),))
     if around.of_no_finding:
