@@ -27,7 +27,7 @@ def test_a_sound_grammar(file: Path) -> None:
     file.write_text(HEAD + "public <a> = rear (tread | pads) {what};\n<b> = x;")
     result = run("check", str(file))
     assert result.exit_code == 0
-    assert "no faults in 1 rules, 3 words; no phrase has two meanings" in result.output
+    assert "no faults in 1 rule, 3 words; no phrase has two meanings" in result.output
     assert f"{file}:4:1: warning: <b> is never used" in result.stderr
 
 

@@ -108,7 +108,7 @@ def test_typed_words_are_taken_as_if_they_were_spoken(run) -> None:  # type: ign
     assert "rear tyre, tread depth: 4/32 in" in run("inspection", "enter", "rear").output
     told = run("inspection", "enter", "correction rear tread three thirty seconds").output
     assert "corrects rear tyre, tread depth: 4/32 in" in told
-    assert "1 findings" in run("inspection", "list").output
+    assert "1 finding" in run("inspection", "list").output
     kept = json.loads(run("inspection", "show", "--json").output)["utterances"]
     assert [each["decision"] for each in kept] == ["refuse", "ask", "accept", "accept"]
 
@@ -273,7 +273,7 @@ def test_two_copies_of_a_record_are_brought_together(run, tmp_path: Path) -> Non
     ]
     told = json.loads(run("store", "merge", str(shop), "--store", str(copy), "--json").output)
     assert f"fingerprint {told['fingerprint']}" in merged
-    assert "nothing new: all 13 rows" in run("store", "merge", str(copy)).output
+    assert "(13 rows) is here" in run("store", "merge", str(copy)).output
     assert "agrees with itself" in run("inspection", "verify").output
 
 
@@ -311,7 +311,9 @@ def test_what_came_after_the_signature_is_told_wherever_the_record_is(run, tmp_p
     html, pdf, document, table = (Path(each) for each in files)
     page = html.read_text(encoding="utf-8")
     assert f'<span class="label">addendum, not covered by the signature</span> {told}</p>' in page
-    assert page.count("not covered by the signature") == 1 + 2 + 2  # findings, corrections
+    assert (
+        page.count("not covered by the signature") == 1 + 2 + 2 + 1
+    )  # findings, corrections, remark
     text = " ".join(" ".join(p.extract_text() for p in PdfReader(pdf).pages).split())
     assert f"not covered by the signature: {told}" in text
     found = json.loads(document.read_text(encoding="utf-8"))

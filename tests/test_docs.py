@@ -55,6 +55,34 @@ def test_every_page_and_picture_that_a_page_links_to_is_there(page: Path) -> Non
     assert {each for each in links if not (page.parent / each).exists()} == set()
 
 
+def linked(page: Path) -> set[Path]:
+    """The files that a page links to."""
+    text = page.read_text(encoding="utf-8")
+    return {
+        (page.parent / each).resolve()
+        for each in re.findall(r"\]\(([^)#\s]+)", text)
+        if "://" not in each
+    }
+
+
+def test_every_page_is_found_from_the_list_of_pages() -> None:
+    pages = {each.resolve() for each in (ROOT / "docs").glob("*.md")}
+    assert {each.name for each in pages - linked(ROOT / "docs" / "README.md")} == {"README.md"}
+    hearing = ROOT / "docs" / "hearing"
+    told = (hearing / "README.md").read_text(encoding="utf-8")
+    printed = {path.name for path in hearing.glob("*.md")} - {"README.md"}
+    assert {name for name in printed if f"`{name}`" not in told} == set()
+
+
+def test_every_module_that_a_page_tells_to_run_is_there() -> None:
+    for page in PAGES:
+        for name in re.findall(
+            r"python -m ((?:fieldlog|tests)[\w.]*)", page.read_text(encoding="utf-8")
+        ):
+            path = ROOT / name.rstrip(".").replace(".", "/")
+            assert path.with_suffix(".py").exists() or (path / "__main__.py").exists(), (page, name)
+
+
 def test_a_name_that_is_gone_would_be_found() -> None:
     files = checkout()
     told = set(named("see `session.py`, `fieldlog/walk.py`, `shop/live.py` and `a = 1`"))

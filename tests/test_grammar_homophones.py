@@ -67,7 +67,7 @@ def test_the_check_of_a_grammar_tells_words_that_sound_the_same(tmp_path: Path) 
     done = CliRunner().invoke(main, ["grammar", "check", str(file)])
     assert done.exit_code == 0
     assert "warning: 'to' and 'two' sound the same" in done.stderr
-    assert "1 pairs of words sound the same" in done.stdout
+    assert "1 pair of words sounds the same" in done.stdout
     file.write_text(
         "#JSGF V1.0;\ngrammar g;\npublic <said> = torque (two | three) {n} (left | right);\n"
     )

@@ -28,6 +28,7 @@ from fieldlog.model.hearing import Hearing
 from fieldlog.model.state import State
 from fieldlog.model.understanding import Decision
 from fieldlog.report.lines import after_signature
+from fieldlog.review.exchanges import exchanges_of
 from fieldlog.shop import events as ev
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.events import Event
@@ -482,6 +483,25 @@ def test_what_comes_after_the_signature_says_so_until_it_is_signed_again(
     assert isinstance(signed, ev.SignedOff)
     assert signed.again
     assert after_signature(bench.inspecting.record) == ()
+
+
+def test_a_decision_after_the_signature_is_not_covered_by_it(bench: Bench) -> None:
+    bench.type("rear tread four thirty seconds")
+    bench.inspecting.sign_off("A. Smith", as_it_stands=True)
+    assert after_signature(bench.inspecting.record) == ()
+    desk = bench.shop.reviewing("last", "R. Jones")
+    (one,) = exchanges_of(desk.record)
+    desk.accept(one.id, one.state)
+    assert after_signature(desk.record) == ("1 decision on what was heard",)
+    bench.inspecting.sign_off("A. Smith", as_it_stands=True)
+    assert after_signature(bench.inspecting.record) == ()
+
+
+def test_nothing_that_came_after_the_signature_goes_unsaid(bench: Bench) -> None:
+    bench.inspecting.sign_off("A. Smith", as_it_stands=True)
+    bench.type("pads two millimetres")
+    assert len(bench.inspecting.record.uncovered) == 1
+    assert after_signature(bench.inspecting.record) == ("1 row of the record",)
 
 
 def test_what_is_done_by_hand_after_the_signature_says_so(bench: Bench) -> None:

@@ -32,6 +32,7 @@ from fieldlog.store.repository import Repository
 from fieldlog.store.schema import MEDIA
 from fieldlog.store.sqlite_store import SqliteStore
 from fieldlog.store.trouble import is_own
+from fieldlog.words.english import counted
 
 _MOST_TEXT = 64 << 20
 _MOST_TOLD = 50
@@ -99,7 +100,7 @@ class _Checking:
             self._tried_out(rows, elsewhere)
         if elsewhere:
             self.told.append(
-                f"{len(elsewhere)} rows that are not in it are known by their hash alone; when they were "
+                f"{counted(len(elsewhere), 'row that is', 'rows that are')} not in it: known by hash alone; when they were "
                 "written, and what they had seen, is the sender's word"
             )
         faults = tuple(dict.fromkeys(self.faults))
@@ -285,7 +286,7 @@ class _Checking:
             mine = [row.place.hash for row in rows if row.place.owner == owner.id]
             if (len(mine), fingerprint(mine)) != (owner.rows, owner.fingerprint):
                 self.faults.append(
-                    f"{owner.kind} {note.plain(owner.id)}: {len(mine)} rows of it are here, and the "
+                    f"{owner.kind} {note.plain(owner.id)}: {counted(len(mine), 'row of it is', 'rows of it are')} here, and the "
                     f"checkpoint says {owner.rows}: some are missing, put in or others"
                 )
         return one
@@ -366,7 +367,7 @@ def held_against(content: Content, one: Checkpoint, held_by: str) -> tuple[list[
             proven.append(f"{called} is as it was at checkpoint {one.size}, held by {held_by}")
         else:
             faults.append(
-                f"{called}: {len(mine)} rows of it are here, and checkpoint {one.size}, held by "
+                f"{called}: {counted(len(mine), 'row of it is', 'rows of it are')} here, and checkpoint {one.size}, held by "
                 f"{held_by}, says {owner.rows}: it is older, newer, or another one"
             )
     if not faults and not proven:
@@ -396,7 +397,7 @@ def merge(store: Repository, path: Path, now: datetime) -> Merged:
     content = check_bundle(path, now)
     if content.faults:
         raise StoreError(
-            f"nothing of it was taken: it has {len(content.faults)} faults; the first: {content.faults[0]}",
+            f"nothing of it was taken: it has {counted(len(content.faults), 'fault')}; the first: {content.faults[0]}",
             where=str(path),
             todo=f"fieldlog bundle verify {path}",
         )

@@ -34,6 +34,7 @@ from fieldlog.bundle.parts import (
 from fieldlog.errors import OwnTroubleError, StoreError
 from fieldlog.store.merging import Merged
 from fieldlog.store.repository import Repository
+from fieldlog.words.english import counted
 
 FOLDER = "handed-over"
 """Beside the record: what was taken (``taken``), set aside (``set-aside``), and is on its way (``arriving``)."""
@@ -288,7 +289,7 @@ def _taken(store: Repository, path: Path, now: datetime) -> tuple[Merged | None,
     try:
         content = check_bundle(path, now)
         if content.faults:
-            return None, f"{len(content.faults)} faults; the first: {content.faults[0]}"
+            return None, f"{counted(len(content.faults), 'fault')}; the first: {content.faults[0]}"
         return take_checked(store, path, content), ""
     except OwnTroubleError:
         raise

@@ -6,6 +6,8 @@ import json
 
 import click
 
+from fieldlog.words.english import counted
+
 
 @click.group()
 def added() -> None:
@@ -73,4 +75,8 @@ def check(kind: str, name: str) -> None:
         )
         failed += fault is not None
     if failed:
-        raise PartialError(f"{failed} rules are not kept", where=name, todo="tell who made it")
+        raise PartialError(
+            f"{counted(failed, 'rule is', 'rules are')} not kept",
+            where=name,
+            todo="tell who made it",
+        )

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from fieldlog.cli.limit_option import own_limits_option
+from fieldlog.words.english import counted
 
 if TYPE_CHECKING:
     from fieldlog.archive.job import Chore
@@ -178,14 +179,16 @@ def _gone_through(
 
         gone = go_through(job, folder, out, spread=spread, longest_s=longest_s, progress=show)
     kept = f", {gone.kept} of them were there already" if gone.kept else ""
-    count_of = "1 result" if gone.done == 1 else f"{gone.done} results"
-    click.echo(f"{count_of}{kept}: {gone.index}")
+    click.echo(f"{counted(gone.done, 'result')}{kept}: {gone.index}")
     if gone.faults:
-        named = [f"{each.bundle}: {each.fault}" for each in gone.faults[:_MOST_NAMED]]
+        named = [
+            each.fault if each.bundle in each.fault else f"{each.bundle}: {each.fault}"
+            for each in gone.faults[:_MOST_NAMED]
+        ]
         more = len(gone.faults) - len(named)
         named += [f"and {more} more, each in the index"] if more else []
-        have = "1 bundle has" if len(gone.faults) == 1 else f"{len(gone.faults)} bundles have"
+        have = counted(len(gone.faults), "bundle has", "bundles have")
         raise PartialError(
             f"{have} no result\n  " + "\n  ".join(named),
-            todo="give the command again: what is done is kept",
+            todo="see to what is named, and give the command again: what is done is kept",
         )

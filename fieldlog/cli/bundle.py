@@ -13,6 +13,7 @@ from fieldlog.cli.key import pin_option, signer_for
 from fieldlog.cli.store_option import is_record, opened, store_option, workshop
 from fieldlog.config import store_folder
 from fieldlog.errors import StoreError
+from fieldlog.words.english import counted, originals
 
 if TYPE_CHECKING:
     from fieldlog.bundle.checking import Content
@@ -112,13 +113,12 @@ def verify(file: Path, against: tuple[str, ...], as_json: bool) -> None:
         click.echo(json.dumps(_document(content)))
     else:
         click.echo(f"{content.kind} {content.id}" if content.kind else "no bundle of ours")
-        click.echo(f"{len(content.rows)} rows, {len(content.media)} clips and photos")
+        click.echo(f"{counted(len(content.rows), 'row')}, {originals(len(content.media))}")
         for line in (*(f"  {fault}" for fault in content.faults), *content.told, *shown):
             click.echo(line)
     if content.faults:
         raise StoreError(
-            f"the bundle cannot be trusted ({len(content.faults)} "
-            f"fault{'s' if len(content.faults) > 1 else ''})",
+            f"the bundle cannot be trusted ({counted(len(content.faults), 'fault')})",
             where=str(file),
             todo="ask whoever sent it for another copy",
         )
@@ -156,10 +156,10 @@ def merge(file: Path, as_json: bool, folder: Path | None) -> None:
         return
     if merged.rows:
         click.echo(
-            f"{merged.rows} of {merged.rows_there} rows came in, {merged.originals} clips and photos"
+            f"{merged.rows} of {counted(merged.rows_there, 'row')} came in, {originals(merged.originals)}"
         )
     else:
-        click.echo(f"nothing new: all {merged.rows_there} rows of it are here")
+        click.echo(f"nothing new: all that is in it ({counted(merged.rows_there, 'row')}) is here")
     from fieldlog.cli.store import rivalled
 
     for record, finding in merged.rivalled:

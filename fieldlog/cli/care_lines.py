@@ -108,7 +108,7 @@ def job_text(line: JobLine) -> Iterator[str]:
     for label, values in (
         ("parts", [needed(each) for each in line.parts]),
         ("consumables", [needed(each) for each in line.consumables]),
-        ("settles the interval", line.settles),
+        ("done, it counts for what is due", line.settles),
         ("advice", line.advice),
     ):
         if values:

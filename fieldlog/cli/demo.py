@@ -11,6 +11,7 @@ from rich.text import Text
 from fieldlog.cli.ears import listener_options
 from fieldlog.cli.language_option import language_option
 from fieldlog.errors import PartialError
+from fieldlog.words.english import counted
 
 
 @click.command()
@@ -86,7 +87,7 @@ def demo(out: Path, listener: str, model: Path | None) -> None:
         console.print(Text(f"  {text}"))
     console.print(Text("\nrecord and report", "bold"))
     state = "agrees with itself" if checked.agrees else "; ".join(checked.faults)
-    console.print(Text(f"  record: {folder} ({checked.rows} rows, {state})"))
+    console.print(Text(f"  record: {folder} ({counted(checked.rows, 'row')}, {state})"))
     turns = [(outcome.clip, outcome.events) for _, outcome in result.outcomes]
     heard = write_dialogue(out / "dialogue.ogg", turns, bundled_voice())
     console.print(Text(f"  to listen to, with what is said back: {heard}"))

@@ -9,7 +9,7 @@ from rich.text import Text
 
 from fieldlog import config
 from fieldlog.cli.told_lines import told_lines
-from fieldlog.errors import PartialError
+from fieldlog.errors import PartialError, StoreError
 from fieldlog.language.other import OtherLanguage
 
 
@@ -34,6 +34,8 @@ def demo_of(language: OtherLanguage, out: Path, model: Path | None) -> None:
             steps = [*job.run(media, shop, language, None)]
         record = shop.store.inspection_record(shop.store.inspection("last").id)
         checked = shop.store.verify(record.inspection.id)
+    if not checked.agrees:
+        raise StoreError("; ".join(checked.faults), where=str(out / "record"))
     seen = ""
     for step in steps:
         if step.said != seen:
@@ -49,7 +51,7 @@ def demo_of(language: OtherLanguage, out: Path, model: Path | None) -> None:
         console.print(Text(f"    {lines['aloud']}: {language.aloud(text)}", "dim"))
     meant = [language.breath(said).whole.finding for said in job.sentences(media)]
     wrong = [one for one, got in zip(meant, record.findings, strict=False) if one and one.meaning != got.finding.meaning]  # fmt: skip
-    console.print(Text(f"\n{out / 'record'}: {checked.rows}"))
+    console.print(Text(f"\n{out / 'record'} (fieldlog inspection verify --store {out / 'record'})"))
     if wrong or len(kept) != len(meant):
         raise PartialError(
             f"{len(kept)} of {len(meant)} sentences are in the record as they were meant",

@@ -20,6 +20,7 @@ from fieldlog.report.lines import cross_check
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.words import tell
+from fieldlog.words.english import counted
 
 
 def events_text(events: Iterable[Event]) -> Text:
@@ -236,6 +237,10 @@ def _why(kept: Kept) -> Iterable[Text]:
 def _signed(event: ev.SignedOff) -> Text:
     by = f" by {event.name}" if event.name else ", by nobody named"
     again = " again" if event.again else ""
-    items = f"; {event.open_items} items were not checked" if event.open_items else ""
+    items = (
+        f"; {counted(event.open_items, 'item was', 'items were')} not checked"
+        if event.open_items
+        else ""
+    )
     key = f"signed with key {event.key}" if event.key else "not signed with a key"
     return Text(f"signed off{again}{by}{items}; {key}; fingerprint {event.fingerprint}")

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fieldlog.words import english
+
 if TYPE_CHECKING:
     from fieldlog.grammar import Grammar
     from fieldlog.grammar.expression import Fault
@@ -79,8 +81,12 @@ def check(file: Path | None, listener: str | None, model: Path | None, ambiguity
     alike = _alike(file, 200) if file is not None else ()
     for pair in alike:
         click.echo(f"warning: {pair}", err=True)
-    notes += [f"{len(alike)} pairs of words sound the same"] if alike else []
-    counted = f"{len(loaded.rules)} rules, {len(loaded.words)} words"
+    notes += (
+        [f"{english.counted(len(alike), 'pair of words sounds', 'pairs of words sound')} the same"]
+        if alike
+        else []
+    )
+    counted = f"{english.counted(len(loaded.rules), 'rule')}, {english.counted(len(loaded.words), 'word')}"
     click.echo("; ".join([f"{name}: no faults in {counted}", *notes]))
 
 
@@ -126,7 +132,10 @@ def homophones(file: Path | None, count: int) -> None:
     found = _alike(file, count)
     for each in found:
         click.echo(str(each))
-    click.echo(f"{len(found)} pairs in {len(open_language(file).words())} words", err=True)
+    click.echo(
+        f"{english.counted(len(found), 'pair')} in {english.counted(len(open_language(file).words()), 'word')}",
+        err=True,
+    )
 
 
 def _alike(file: Path | None, count: int) -> tuple[Alike, ...]:

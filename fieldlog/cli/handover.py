@@ -12,6 +12,7 @@ import click
 from fieldlog.cli.store_option import opened, store_option, workshop
 from fieldlog.config import store_folder
 from fieldlog.errors import PartialError, UsageError
+from fieldlog.words.english import counted, originals
 
 if TYPE_CHECKING:
     from fieldlog.bundle.handover import HandoverPlace
@@ -63,13 +64,14 @@ def send(place: str, again: bool, folder: Path | None) -> None:
     for answer in done.answers:
         click.echo(answer)
     click.echo(
-        f"{done.bundles} bundles handed over ({done.bytes / 1e6:.1f} MB), {done.known} were there already"
+        f"{counted(done.bundles, 'bundle')} handed over ({done.bytes / 1e6:.1f} MB), "
+        f"{counted(done.known, 'was', 'were')} there already"
     )
     if done.refused:
         for line in done.refused:
             click.echo(line, err=True)
         raise PartialError(
-            f"{len(done.refused)} bundles were not handed over", where=place,
+            f"{counted(len(done.refused), 'bundle was', 'bundles were')} not handed over", where=place,
             todo="see what is said of each; fieldlog inspection verify",
         )  # fmt: skip
 
@@ -102,8 +104,8 @@ def fetch(place: str, again: bool, folder: Path | None) -> None:
         for record, finding in store.rivalled(found.owners):
             click.echo(f"inspection {record.inspection.number}: {rivalled(record, finding)}")
         click.echo(
-            f"{found.bundles} bundles taken: {found.rows} rows, {found.originals} clips and photos; "
-            f"{found.known} were taken before"
+            f"{counted(found.bundles, 'bundle')} taken: {counted(found.rows, 'row')}, {originals(found.originals)}; "
+            f"{counted(found.known, 'was', 'were')} taken before"
         )
         click.echo(f"fingerprint {store.fingerprint()}")
         aside = store.folder / "handed-over" / "set-aside"
@@ -113,7 +115,7 @@ def fetch(place: str, again: bool, folder: Path | None) -> None:
         for line in left:
             click.echo(line, err=True)
         raise PartialError(
-            f"{len(left)} bundles were not taken",
+            f"{counted(len(left), 'bundle was', 'bundles were')} not taken",
             where=str(aside) if found.aside else place,
             todo="ask for what is set aside once more (bundle send --again), then fetch it with --again",
         )

@@ -25,6 +25,7 @@ from fieldlog.cli.store_option import (
 )
 from fieldlog.config import local_zone
 from fieldlog.errors import FieldlogError, UsageError
+from fieldlog.words.english import counted
 
 if TYPE_CHECKING:
     from fieldlog.language.inspection import InspectionLanguage
@@ -440,5 +441,5 @@ def _print_head(head: Inspection, as_json: bool) -> None:
     by = f"  by {head.inspector}" if head.inspector else ""
     click.echo(
         f"{head.number:>4}  {head.started_at:%Y-%m-%d %H:%M} UTC  {head.vehicle_name}  "
-        f"{head.findings} findings{by}"
+        f"{counted(head.findings, 'finding')}{by}"
     )

@@ -15,6 +15,7 @@ import click
 from fieldlog.cli.ears import listener_options
 from fieldlog.cli.store_option import store_option, workshop
 from fieldlog.errors import AudioError, FieldlogError, UnsureError, UsageError
+from fieldlog.words.review import NOTHING_LEFT
 
 if TYPE_CHECKING:
     from fieldlog.review.again import HeardAgain
@@ -61,6 +62,8 @@ def questions(key: str, name: str | None, as_json: bool, folder: Path | None) ->
         if not (sys.stdin.isatty() and sys.stdout.isatty()):
             for one in now().queue:
                 _shown(sheets, now(), one)
+            if not now().queue:
+                click.echo(NOTHING_LEFT)
             click.echo(now().shown()["statement"])
             return
         _gone_through(shop, sheets, now, sheets.reviewing(head.id, who))
@@ -78,6 +81,8 @@ def _gone_through(
             sheet = now()
             one = next((e for e in sheet.queue if name_of(e) not in passed), None)
             if one is None:
+                if not sheet.queue:
+                    click.echo(NOTHING_LEFT)
                 break
             offered = _shown(sheets, sheet, one)
             play(one)

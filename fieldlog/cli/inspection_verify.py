@@ -10,6 +10,7 @@ import click
 from fieldlog.cli.store_option import store_option
 from fieldlog.config import store_folder
 from fieldlog.errors import StoreError
+from fieldlog.words.english import counted, originals
 
 
 @click.command()
@@ -55,7 +56,7 @@ def verify(key: str, against: tuple[str, ...], as_json: bool, folder: Path | Non
         }
         click.echo(json.dumps(document))
     else:
-        click.echo(f"{result.rows} rows, {result.media} clips and photos")
+        click.echo(f"{counted(result.rows, 'row')}, {originals(result.media)}")
         click.echo(f"fingerprint {result.fingerprint}")
         if result.earlier:
             click.echo(f"on reports printed before records could merge: {result.earlier}")

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from fieldlog.errors import PartialError
+from fieldlog.words.english import counted
 
 _SHOWN = 40
 
@@ -75,5 +76,7 @@ def check(which: str, quick: bool) -> None:
             click.echo(f"           and {len(owed.faults) - _SHOWN} more")
     if broken:
         raise PartialError(
-            f"{broken} rules are not kept", where=which, todo="write what lacks; docs/languages.md"
+            f"{counted(broken, 'rule is', 'rules are')} not kept",
+            where=which,
+            todo="write what lacks; docs/languages.md",
         )

@@ -29,6 +29,7 @@ from fieldlog.limits.page import limits_page, sentence, source, where
 from fieldlog.limits.sides import sides_faults
 from fieldlog.model.limit import Limit
 from fieldlog.words import tell
+from fieldlog.words.english import counted
 
 _FILES = click.Path(exists=True, dir_okay=True, path_type=Path)
 
@@ -77,7 +78,7 @@ def check(files: tuple[Path, ...], as_json: bool) -> None:
     if faults:
         raise faults_error(faults)
     if not as_json:
-        click.echo(f"{len(packs)} packs, {count} limits, no faults")
+        click.echo(f"{counted(len(packs), 'pack')}, {counted(count, 'limit')}, no faults")
 
 
 @limits.command("list")

@@ -16,6 +16,7 @@ from fieldlog.cli.photos_look import compare, mark_up, sheet
 from fieldlog.cli.photos_place import align, attach, echo_placed, list_, move, tray
 from fieldlog.cli.store_option import opened, store_option
 from fieldlog.errors import PartialError, UsageError
+from fieldlog.words.english import counted
 
 if TYPE_CHECKING:
     from fieldlog.photos.facts import PhotoFacts
@@ -65,7 +66,7 @@ def scan(folder: Path, as_json: bool) -> None:
         click.echo(f"fieldlog: {folder}: no photos are in this folder", err=True)
     if unread:
         raise PartialError(
-            f"{unread} of {total} files could not be read (each is named above)",
+            f"{unread} of {counted(total, 'file')} could not be read (each is named above)",
             where=str(folder),
             todo="copy those files again from the camera, or take the JPEG beside a raw file",
         )
@@ -115,7 +116,7 @@ def import_(
     unread = result.unread
     if unread:
         raise PartialError(
-            f"{len(unread)} files could not be read (each is named above)",
+            f"{counted(len(unread), 'file')} could not be read (each is named above)",
             where=str(directory),
             todo="copy those files again from the camera, or take the JPEG beside a raw file, and import again",
         )
@@ -246,7 +247,9 @@ def _echo_import(result: ImportResult) -> None:
         click.echo(f"left out   {left.file}: {left.problem}")
     for left in result.doubtful:
         click.echo(f"note       {left.file}: {left.problem}")
-    click.echo(f"{len(result.added)} photos added, {len(result.known)} were already kept")
+    click.echo(
+        f"{counted(len(result.added), 'photo')} added, {counted(len(result.known), 'was', 'were')} already kept"
+    )
 
 
 def _line(name: str, facts: PhotoFacts) -> str:

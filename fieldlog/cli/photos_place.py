@@ -12,6 +12,7 @@ import click
 
 from fieldlog.cli.store_option import opened, store_option
 from fieldlog.errors import UsageError
+from fieldlog.words.english import counted
 
 if TYPE_CHECKING:
     from fieldlog.photos.placing import Placed
@@ -232,7 +233,9 @@ def echo_placed(placed: Placed, record: InspectionRecord) -> None:
         click.echo(f"clock      taken as it is, +/- {doubt:.0f} s: {named}{more}")
     unplaced = sum(1 for p in record.photos if not (p.attachment and p.attachment.finding_id))
     attached = len(record.photos) - unplaced
-    click.echo(f"{attached} photos attached, {unplaced} unplaced, {placed.changed} changed")
+    click.echo(
+        f"{counted(attached, 'photo')} attached, {unplaced} unplaced, {placed.changed} changed"
+    )
     if unplaced:
         click.echo("see them with: fieldlog photos tray")
 

@@ -10,6 +10,7 @@ import click
 
 from fieldlog.cli.store_option import RecordFolder, is_record, opened, store_option
 from fieldlog.config import store_folder
+from fieldlog.words.english import counted, originals
 
 if TYPE_CHECKING:
     from fieldlog.store.merging import Merged
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
 @click.group()
 def store() -> None:
-    """The folder that holds the record: bring another one into it.
+    """The record itself: copy it, bring another one into it, mend what is broken.
 
     \b
     Example:
@@ -62,10 +63,12 @@ def merge(other: Path, as_json: bool, folder: Path | None) -> None:
         click.echo(json.dumps(_document(merged)))
         return
     if not merged.rows:
-        click.echo(f"nothing new: all {merged.rows_there} rows of {other} are here")
+        click.echo(
+            f"nothing new: all that is in {other} ({counted(merged.rows_there, 'row')}) is here"
+        )
     else:
         click.echo(
-            f"{merged.rows} of {merged.rows_there} rows came in, {merged.originals} clips and photos"
+            f"{merged.rows} of {counted(merged.rows_there, 'row')} came in, {originals(merged.originals)}"
         )
     for record, finding in merged.rivalled:
         click.echo(f"inspection {record.inspection.number}: {rivalled(record, finding)}")
@@ -91,7 +94,7 @@ def backup(target: Path, folder: Path | None) -> None:
 
     made = make_backup(folder or store_folder(), target, utc_now())
     click.echo(
-        f"{made.folder}: {made.rows} rows, {made.originals} clips and photos; restored and verified"
+        f"{made.folder}: {counted(made.rows, 'row')}, {originals(made.originals)}; restored and verified"
     )
 
 

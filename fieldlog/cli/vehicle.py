@@ -12,6 +12,7 @@ from fieldlog.cli import vehicle_care, vehicle_limits
 from fieldlog.cli.store_option import distance, opened, pairs, store_option, sure_option
 from fieldlog.errors import UsageError
 from fieldlog.words import tell
+from fieldlog.words.english import counted
 
 if TYPE_CHECKING:
     from fieldlog.store.records import Vehicle
@@ -98,7 +99,7 @@ def show(key: str, as_json: bool, folder: Path | None) -> None:
         click.echo(f"  own limit: {limit.component} {limit.characteristic} ({limit.source})")
     for each in inspections:
         click.echo(
-            f"  inspection {each.number}  {each.started_at:%Y-%m-%d}  {each.findings} findings"
+            f"  inspection {each.number}  {each.started_at:%Y-%m-%d}  {counted(each.findings, 'finding')}"
         )
 
 

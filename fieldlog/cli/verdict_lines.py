@@ -18,7 +18,7 @@ from fieldlog.model.limit import Limit
 from fieldlog.model.state import State
 from fieldlog.model.understanding import Decision, Understanding
 from fieldlog.model.verdict import Judgement
-from fieldlog.words import tell
+from fieldlog.words import english, tell
 
 if TYPE_CHECKING:
     from fieldlog.photos.placing import Placed
@@ -111,7 +111,7 @@ def understood_lines(
             yield Text(AS_ABOVE)
         above.update(verdict.cautions)
     if understood.flags:
-        yield Text(f"  look at: {', '.join(understood.flags)}")
+        yield Text(f"  look at: {', '.join(map(english.flag, understood.flags))}")
 
 
 def caution_lines(cautions: Iterable[str]) -> Iterator[Text]:

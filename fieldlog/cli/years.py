@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from fieldlog.cli.store_option import store_option, workshop
+from fieldlog.words.english import counted
 
 if TYPE_CHECKING:
     from fieldlog.years.ask import YearsAnswer
@@ -65,7 +66,7 @@ def write_(out: Path, as_json: bool, folder: Path | None) -> None:
         click.echo(f"fieldlog: {line}", err=True)
     if written.left_out:
         raise PartialError(
-            f"the noise of {len(written.left_out)} clips is not known",
+            f"the noise of {counted(len(written.left_out), 'clip')} is not known",
             todo="see `fieldlog inspection verify`",
         )
 
@@ -87,7 +88,7 @@ def ask_(question: str, folder: Path, picture: Path | None, as_json: bool) -> No
     """Ask QUESTION: beyond, wear or asked, or any in SQL over findings, utterances and wear.
 
     \b
-    beyond  what is found beyond its limit most often, by component and model
+    beyond  what is found beyond its limit or faulty most often, by component and model
     wear    how fast parts wear in 1,000 km, by component and model
     asked   how much is asked about and not understood, by inspector and noise
 
@@ -115,6 +116,8 @@ def ask_(question: str, folder: Path, picture: Path | None, as_json: bool) -> No
         return
     for line in _lines(answer):
         click.echo(line)
+    if not answer.rows:
+        click.echo("fieldlog: nothing in the tables answers this", err=True)
 
 
 def _lines(answer: YearsAnswer) -> list[str]:

@@ -13,6 +13,7 @@ from html import escape
 
 from fieldlog.store.records import Inspection, InspectionRecord, Photo, RecordedFinding
 from fieldlog.words import tell
+from fieldlog.words.english import counted
 from fieldlog.words.signs import svg
 
 ReadCopy = Callable[[str], bytes | None]
@@ -72,7 +73,7 @@ def contact_sheet(record: InspectionRecord, read_copy: ReadCopy) -> str:
         parts.append("<p>No photos were imported into this inspection.</p>")
     head = record.inspection
     title = f"Photos of inspection {head.number}, {head.vehicle_name}"
-    count = f"{len(record.photos)} photos, {len(tray)} unplaced"
+    count = f"{counted(len(record.photos), 'photo')}, {len(tray)} unplaced"
     note = f"{head.started_at:%Y-%m-%d %H:%M} UTC · {count}"
     return _page(title, note, "".join(parts))
 
@@ -113,7 +114,7 @@ def side_by_side(title: str, seen: Sequence[Seen], read_copy: ReadCopy) -> str:
             cells.append(f"<td>{blocks or '<p class=note>not looked at</p>'}</td>")
         lines.append(f"<tr>{''.join(cells)}</tr>")
     body = f"<table>{''.join(lines)}</table>"
-    return _page(title, f"{len(shown)} inspections, oldest first", body)
+    return _page(title, f"{counted(len(shown), 'inspection')}, oldest first", body)
 
 
 def _finding_block(finding: RecordedFinding, photos: Sequence[Photo], read_copy: ReadCopy) -> str:

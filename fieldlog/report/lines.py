@@ -21,6 +21,7 @@ from fieldlog.store.records import TYPED, EventName, InspectionRecord, Utterance
 from fieldlog.words import tell, walk
 from fieldlog.words.advice import to_buy, to_tighten
 from fieldlog.words.came_in import came_in as words_came_in
+from fieldlog.words.english import counted
 
 NOT_AFFIRMED = "to be affirmed, and nobody did"
 NOT_COVERED = "addendum, not covered by the signature"
@@ -49,7 +50,7 @@ def after_signature(record: InspectionRecord) -> tuple[str, ...]:
     photos = sum(
         bool(later & {p.id, p.attachment.id if p.attachment else ""}) for p in record.photos
     )
-    counted = {
+    counts = {
         "remark": sum(each.id in later for each in record.remarks),
         "remark taken back": sum(
             each.id in later for each in record.events if each.name == EventName.REMARK_TAKEN_BACK
@@ -58,11 +59,14 @@ def after_signature(record: InspectionRecord) -> tuple[str, ...]:
             each.id in later for each in record.events if each.name == EventName.SKIPPED
         ),
         "photo": photos,
+        "decision on what was heard": sum(each.id in later for each in record.reviews),
     }
-    for what, count in counted.items():
+    for what, count in counts.items():
         if count:
             head, _, rest = what.partition(" ")
-            found.append(f"{count} {head}{'s' if count > 1 else ''} {rest}".strip())
+            found.append(f"{counted(count, head)} {rest}".strip())
+    if later and not found:  # nothing that came later goes unsaid, of whatever kind it is
+        found.append(counted(len(later), "row of the record", "rows of the record"))
     return tuple(found)
 
 
@@ -154,7 +158,7 @@ def needed(each: Needed) -> str:
 
 def settles(interval: str) -> str:
     """Which interval a job settles, so that nobody takes it for another."""
-    return f"settles the interval: {interval}"
+    return f"done, it counts for what is due: {interval}"
 
 
 def tightening(each: Tighten) -> str:

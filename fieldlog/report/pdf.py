@@ -30,6 +30,7 @@ from fieldlog.report.pdf_setting import BehindTheFirst, Typesetting, rule, ruled
 from fieldlog.report.pdf_trend import courses
 from fieldlog.report.view_model import HeardLine, Report, Shown
 from fieldlog.report.witness_code import WitnessCode
+from fieldlog.words.english import counted
 
 PAPERS: dict[str, tuple[float, float]] = {"a4": A4, "letter": LETTER}
 
@@ -248,7 +249,7 @@ class _Card(Typesetting):
             [self.p(label, "label"), self.p(value, "fine")]
             for label, value in (
                 *self.report.provenance,
-                ("fingerprint", f"{self.report.fingerprint} ({self.report.rows} rows)"),
+                ("fingerprint", f"{self.report.fingerprint} ({counted(self.report.rows, 'row')})"),
                 ("printed", self.report.printed),
             )
         ]

@@ -10,8 +10,9 @@ from reportlab.platypus import Flowable, KeepTogether, Spacer, TableStyle
 
 from fieldlog.report.pdf_drawing import Ruler, Stamp
 from fieldlog.report.pdf_photos import rows_of, with_caption
-from fieldlog.report.pdf_setting import Typesetting, counted, rule, table
+from fieldlog.report.pdf_setting import Typesetting, rule, table
 from fieldlog.report.view_model import FindingRow, LimitLine
+from fieldlog.words.english import counted
 
 _NUMBER, _STAMP = 8 * mm, 30 * mm
 

@@ -123,11 +123,6 @@ def table(rows: Sequence[Sequence[Any]], **how: Any) -> Table:
     return Table(rows, splitInRow=1, **how)
 
 
-def counted(count: int, noun: str) -> str:
-    """``1 finding``, ``2 findings``."""
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
-
-
 def rule(width: float, above: float = 0) -> Table:
     """A thin line across, with ``above`` points over it."""
     return table(

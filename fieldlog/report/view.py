@@ -201,7 +201,7 @@ class _Builder:
             for rule, much in self.around.covered
         ]
         if head.jurisdiction:
-            shown += [("held of its rules", "; ".join(held) or english.NO_RULE_HELD)]
+            shown += [("of its rules are here", "; ".join(held) or english.NO_RULE_HELD)]
         shown += [
             (key.replace("_", " "), value)
             for key, value in vehicle.facts.items()
@@ -222,7 +222,11 @@ class _Builder:
         verdict = kept.verdict
         notes = [
             *([NOT_AFFIRMED] if kept.id in self.unaffirmed else []),
-            *(flag for flag in (utterance.flags if utterance else ()) if flag != Flag.ANSWERED),
+            *(
+                english.flag(each)
+                for each in (utterance.flags if utterance else ())
+                if each != Flag.ANSWERED
+            ),
         ]
         asked = self.utterances.get((utterance.answers if utterance else None) or "")
         if asked is not None:

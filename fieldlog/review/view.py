@@ -17,8 +17,8 @@ from fieldlog.review.deciding import Offered, Weighed, ordered
 from fieldlog.review.exchanges import Exchange, remarks_of
 from fieldlog.review.sample import FEWEST, Statement, drawn
 from fieldlog.store.records import EventName, InspectionRecord, Photo, RecordedFinding, Utterance
+from fieldlog.words import english, tell
 from fieldlog.words import review as words
-from fieldlog.words import tell
 
 Json = dict[str, Any]
 JudgedAs = Callable[[Finding], Verdict]
@@ -216,7 +216,7 @@ def _said(one: Utterance, blind: bool) -> Json:
         ],
         "question": "" if blind else one.question,
         "reason": "" if blind or one.decision is Decision.ACCEPT else one.reason,
-        "flags": [] if blind else [flag for flag in one.flags if flag != "answered"],
+        "flags": [] if blind else [english.flag(each) for each in one.flags if each != "answered"],
     }  # fmt: skip
 
 

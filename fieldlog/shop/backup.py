@@ -14,6 +14,7 @@ from fieldlog.shop.witness import HANDED_OUT, checkpoint
 from fieldlog.store.database import translated
 from fieldlog.store.merging import borrowed
 from fieldlog.store.repository import Repository
+from fieldlog.words.english import counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +59,7 @@ def backup(folder: Path, target: Path, now: datetime) -> BackedUp:
         found = prove(partial, None, [given.text], now)
         if found.faults:
             raise StoreError(
-                f"the backup is none: it has {len(found.faults)} faults; the first: {found.faults[0]}",
+                f"the backup is none: it has {counted(len(found.faults), 'fault')}; the first: {found.faults[0]}",
                 where=str(target),
                 todo="fieldlog inspection verify",
             )

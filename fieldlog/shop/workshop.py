@@ -48,6 +48,7 @@ from fieldlog.shop.reviewing import Reviewing
 from fieldlog.shop.scene import Rules
 from fieldlog.store.records import Inspection, InspectionRecord, Vehicle
 from fieldlog.store.repository import Repository, utc_now
+from fieldlog.words.english import counted
 
 if TYPE_CHECKING:
     from fieldlog.listeners.worker import Crash
@@ -335,7 +336,7 @@ class Workshop:
             faults = check_bundle(partial, now).faults
             if faults:
                 raise StoreError(
-                    f"nothing is handed over: what was written has {len(faults)} faults; the first: "
+                    f"nothing is handed over: what was written has {counted(len(faults), 'fault')}; the first: "
                     f"{faults[0]}",
                     where=str(self.store.folder),
                     todo="fieldlog inspection verify",

@@ -12,6 +12,7 @@ from types import MappingProxyType
 from fieldlog.model.finding import Qualifier
 from fieldlog.model.limit import SeverityFrom
 from fieldlog.model.state import Severity, State
+from fieldlog.model.understanding import Flag
 from fieldlog.model.verdict import InDoubt
 
 WHICH: Mapping[str, str] = MappingProxyType(
@@ -97,6 +98,46 @@ def covered(rule: str, rows: int, items: int, unread: int, sections: int) -> str
     parts += [f"{unread} not read"] if unread else []
     parts += [f"{sections} section{'s' if sections != 1 else ''} unread"] if sections else []
     return ", ".join(parts)
+
+
+FLAGS: Mapping[str, str] = MappingProxyType(
+    {
+        Flag.HOMOPHONE: "a word that sounds like another",
+        Flag.LOOSE_UNIT: "a unit said loosely",
+        Flag.SHORTHAND: "said in short",
+        Flag.THREE_DIGITS: "three digits in a row",
+        Flag.AGREEMENT: "one said where several are meant, or the other way round",
+        Flag.EITHER: "one or the other",
+        Flag.NO_AND: "no *and* was said",
+        Flag.EQUAL_ENDS: "a range from a value to itself",
+        Flag.REVERSED: "a range from its upper end",
+        Flag.LEADING_ZERO: "a zero in front",
+        Flag.EITHER_AND: "read in two ways round *and*",
+        Flag.REPAIRED: "put right in the same breath",
+        Flag.TEEN_TWIN: "sounds like another number (fifteen, fifty)",
+        Flag.GRADE_TWIN: "DOT 5 and DOT 5.1 sound alike",
+        Flag.ODD: "asked because of its figures",
+        Flag.TWIN: "something that sounds alike was nearly as likely",
+        Flag.NEARSIDE: "left or right follows from nearside or offside",
+        Flag.OWN_VOICE: "heard while fieldlog itself spoke",
+    }
+)
+"""Marks of an utterance that do not explain themselves."""
+
+
+def flag(mark: str) -> str:
+    """A mark of an utterance as whoever goes through it reads it."""
+    return FLAGS.get(mark, mark)
+
+
+def counted(count: int, noun: str, several: str = "") -> str:
+    """``1 finding``, ``2 findings``; ``several`` where more than one is no plain *s*."""
+    return f"{count} {noun}" if count == 1 else f"{count} {several or noun + 's'}"
+
+
+def originals(count: int) -> str:
+    """``1 clip or photo``, ``8 clips and photos``."""
+    return counted(count, "clip or photo", "clips and photos")
 
 
 def only(words: str, qualifier: str) -> str:

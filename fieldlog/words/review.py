@@ -28,6 +28,9 @@ _BEFORE_SIGNING = {
 """What whoever signs is shown, the worst first -> its heading."""
 
 
+NOTHING_LEFT = "nothing left to decide"
+
+
 def before_signing(what: str) -> str:
     """The heading of what whoever signs is shown, by its kind."""
     return _BEFORE_SIGNING[what]

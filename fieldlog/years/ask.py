@@ -48,16 +48,18 @@ QUESTIONS: Mapping[str, YearsQuestion] = {
     for each in (
         YearsQuestion(
             "beyond",
-            "what is found beyond its limit most often, by component and model",
+            "what is found beyond its limit or faulty most often, by component and model",
             """
             SELECT component, coalesce(model, '-') AS model,
-                   count(*) FILTER (state IN ('beyond', 'faulty')) AS beyond,
+                   count(*) FILTER (state = 'beyond') AS beyond,
+                   count(*) FILTER (state = 'faulty') AS faulty,
+                   beyond + faulty AS together,
                    count(*) AS found,
-                   round(100.0 * beyond / found, 2) AS per_cent
-            FROM findings GROUP BY component, model HAVING beyond > 0
-            ORDER BY beyond DESC, component, model LIMIT 20
+                   round(100.0 * together / found, 2) AS per_cent
+            FROM findings GROUP BY component, model HAVING together > 0
+            ORDER BY together DESC, beyond DESC, component, model LIMIT 20
             """,
-            "beyond",
+            "together",
             "findings beyond a limit, or faulty",
             ("component", "model"),
         ),

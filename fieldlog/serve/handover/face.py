@@ -17,6 +17,7 @@ from fieldlog.serve.keys import Trust
 from fieldlog.serve.phone.book import PhoneBook
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.media import MediaFolder
+from fieldlog.words.english import counted, originals
 
 BAYS = "bays"
 """Folder among this machine's keys with the bays that may come in."""
@@ -119,7 +120,7 @@ class _Handover:
             if name in found.waiting:
                 return 409, "parts of it are missing"
             self.floor.clear(name)
-            return 200, f"{found.rows} rows came in, {found.originals} clips and photos"
+            return 200, f"{counted(found.rows, 'row')} came in, {originals(found.originals)}"
 
         status, told = await self.hand.do(work)
         return JSONResponse({"told": told} if status == 200 else {"what": told}, status)

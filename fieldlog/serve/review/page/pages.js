@@ -8,7 +8,7 @@ export async function showVehicle(into, number, { large, open }) {
     el("dl", { class: "boxes" }, [["vehicle", one.name], ["odometer", one.odometer], ...one.facts].filter(([, value]) => value).map(([label, value]) => el("div", {}, el("dt", {}, label), el("dd", {}, value)))),
     el("h2", {}, "coming due"),
     one.due.length
-      ? el("ul", { class: "plain" }, one.due.map((each) => el("li", {}, el("b", {}, each.what), ` ${each.by}, ${each.nearness}. `, el("span", { class: "quiet" }, [each.reason, each.source].filter(Boolean).join(" · ")))))
+      ? el("ul", { class: "plain" }, one.due.map((each) => el("li", {}, el("b", {}, each.what), ` ${each.by}${["later", "unknown"].includes(each.nearness) ? "" : `, ${each.nearness}`}. `, el("span", { class: "quiet" }, [each.reason, each.source].filter(Boolean).join(" · ")))))
       : el("p", { class: "quiet" }, "nothing that the record knows of"),
     el("h2", {}, "wear"),
     one.trends.length
