@@ -51,20 +51,19 @@ def after_signature(record: InspectionRecord) -> tuple[str, ...]:
         bool(later & {p.id, p.attachment.id if p.attachment else ""}) for p in record.photos
     )
     counts = {
-        "remark": sum(each.id in later for each in record.remarks),
-        "remark taken back": sum(
+        ("remark",): sum(each.id in later for each in record.remarks),
+        ("remark taken back", "remarks taken back"): sum(
             each.id in later for each in record.events if each.name == EventName.REMARK_TAKEN_BACK
         ),
-        "item left out": sum(
+        ("item left out", "items left out"): sum(
             each.id in later for each in record.events if each.name == EventName.SKIPPED
         ),
-        "photo": photos,
-        "decision on what was heard": sum(each.id in later for each in record.reviews),
+        ("photo",): photos,
+        ("decision on what was heard", "decisions on what was heard"): sum(
+            each.id in later for each in record.reviews
+        ),
     }
-    for what, count in counts.items():
-        if count:
-            head, _, rest = what.partition(" ")
-            found.append(f"{counted(count, head)} {rest}".strip())
+    found += [counted(count, *nouns) for nouns, count in counts.items() if count]
     if later and not found:  # nothing that came later goes unsaid, of whatever kind it is
         found.append(counted(len(later), "row of the record", "rows of the record"))
     return tuple(found)
