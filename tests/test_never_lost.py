@@ -152,3 +152,24 @@ def test_a_bare_correction_of_what_was_said_of_two_asks_which(inspecting: Inspec
     said(inspecting, "front tyre four millimetres, rear tyre five millimetres")
     said(inspecting, "correction three millimetres")
     assert standing(inspecting)[2:] == ["front tyre 4", "rear tyre 3"]
+
+
+def test_a_correction_is_of_no_other_place_that_nobody_meant(inspecting: Inspecting) -> None:
+    """The front left one was found broken, and "correction rear left indicator fine" took that away."""
+    said(inspecting, "indicator broken", "left", "both", "disregard that")
+    told = said(inspecting, "correction rear left indicator fine")
+    assert told == [["FindingSaved"]]
+    assert standing(inspecting) == ["front left indicator broken", "rear left indicator sound"]
+
+
+def test_nor_of_one_whose_own_place_was_withdrawn(inspecting: Inspecting) -> None:
+    said(inspecting, "rear pads two millimetres", "front pads three millimetres", "disregard that")
+    said(inspecting, "correction front pads four millimetres")
+    assert standing(inspecting) == ["rear brake pads 2", "front brake pads 4"]
+
+
+def test_nor_of_one_of_several_that_were_said_alike(inspecting: Inspecting) -> None:
+    said(inspecting, "front indicators both broken", "correction rear left indicator loose")
+    assert len(standing(inspecting)) == 3
+    said(inspecting, "left mirror loose", "correction right mirror loose")  # the place was wrong
+    assert standing(inspecting)[3:] == ["right mirror loose"]

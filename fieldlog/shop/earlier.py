@@ -24,6 +24,11 @@ def become(record: InspectionRecord, name: str) -> RecordedFinding:
     return known[name]
 
 
+def subjects_withdrawn(record: InspectionRecord) -> frozenset[tuple[str, str | None, str | None]]:
+    """What the findings were about that somebody took back."""
+    return frozenset(each.finding.subject for each in record.findings if each.withdrawn)
+
+
 def said_last(record: InspectionRecord, last: RecordedFinding | None) -> Remark | None:
     """The newest remark that was said or typed and stands, where no finding (``last``) came after it.
 

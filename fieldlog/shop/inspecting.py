@@ -32,6 +32,7 @@ from fieldlog.shop.earlier import (
     kept_as,
     said_last,
     saved_as,
+    subjects_withdrawn,
     told_last,
     turned,
     turns_of,
@@ -389,6 +390,7 @@ class Inspecting(ByHand):
             next((each for each in standing if last and each.id == last.id), None),
             tuple(each for each in standing if each.id in breath),
             last.finding if last and not last.stands else None,
+            subjects_withdrawn(record),
             skips_of(record),
             signed,
             VehicleKnown(

@@ -64,6 +64,8 @@ class Scene:
     """What stands of the breath in which ``last`` was said."""
     gone: Finding | None = None
     """That finding, where other hands withdrew it."""
+    withdrawn: frozenset[tuple[str, str | None, str | None]] = frozenset()
+    """What findings were about that were withdrawn."""
     skips: tuple[Skip, ...] = ()
     signed: bool = False
     known: VehicleKnown | None = None
@@ -152,13 +154,19 @@ class Scene:
         """What a correction replaces: the newest standing finding about the same thing.
 
         Else, where it may be ``elsewhere``, the last finding, when it is about the same component
-        (the place was wrong); nothing else is ever withdrawn by a correction that does not name it.
+        (the place was wrong); nothing else is ever withdrawn by a correction that does not name it. Nor
+        is that where the place is one that was said before, and withdrawn; where the last breath said
+        the same of several places; or where what is said is of another kind: "correction rear left
+        indicator fine" is not what was found broken in front.
         """
         for kept in reversed(self.standing):
             if same_thing(kept.finding, finding):
                 return kept
-        last = self.last if elsewhere else None
-        return last if last is not None and last.finding.component == finding.component else None
+        last = self.last if elsewhere and finding.subject not in self.withdrawn else None
+        if last is None or last.finding.component != finding.component:
+            return None
+        other = finding.says.leaves_out(last.finding.says) or self._said_of_several(last.finding)
+        return None if other else last
 
     def completed(
         self, said: Understanding, understand: Callable[[str], Understanding]
