@@ -70,6 +70,8 @@ def test_what_is_heard_otherwise_is_listed_and_changes_nothing_until_it_is_accep
     assert all(each["was"] != "front tyre tread is at four thirty seconds" for each in lines)
     assert _findings(record) == before
     number = str(one["utterance"])
+    none = run("inspection", "rehear", "--store", record[0], "--accept", "99")
+    assert "there is no utterance 99" in none.output
     taken = run(
         "inspection", "rehear", "--store", record[0], "--accept", number, "--as", "R. Jones"
     )

@@ -566,6 +566,14 @@ def test_what_a_shops_server_could_not_take_is_sent_again(
     assert shop.hand.now(lambda one: one.store.fingerprint()) == print_of_bay
 
 
+def test_nothing_is_handed_over_to_a_stick_that_is_not_there(bay: Path, tmp_path: Path) -> None:
+    gone = tmp_path / "stick"
+    sent = CliRunner().invoke(main, ["bundle", "send", str(gone / "bays"), "--store", str(bay)])
+    assert sent.exit_code == 8
+    assert "the folder above it is not there" in sent.output
+    assert not gone.exists()
+
+
 def test_one_that_cannot_be_bundled_stops_no_other(bay: Path, tmp_path: Path) -> None:
     copied = tmp_path / "bay"
     shutil.copytree(bay, copied)

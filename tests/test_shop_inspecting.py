@@ -28,6 +28,7 @@ from fieldlog.model.hearing import Hearing
 from fieldlog.model.state import State
 from fieldlog.model.understanding import Decision
 from fieldlog.report.lines import after_signature
+from fieldlog.review.deciding import offers
 from fieldlog.review.exchanges import exchanges_of
 from fieldlog.shop import events as ev
 from fieldlog.shop.ears import Ears
@@ -36,6 +37,7 @@ from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.workshop import Workshop, grammar_fingerprint
 from fieldlog.store.records import NewPhoto
 from fieldlog.store.repository import Repository
+from fieldlog.words import tell
 from tests.broken_connection import BrokenConnection
 
 START = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
@@ -495,6 +497,16 @@ def test_a_decision_after_the_signature_is_not_covered_by_it(bench: Bench) -> No
     assert after_signature(desk.record) == ("1 decision on what was heard",)
     bench.inspecting.sign_off("A. Smith", as_it_stands=True)
     assert after_signature(bench.inspecting.record) == ()
+
+
+def test_what_was_typed_and_asked_about_is_offered_to_a_reviewer(bench: Bench) -> None:
+    bench.type("front pads two")
+    desk = bench.shop.reviewing("last", "R. Jones")
+    (one,) = exchanges_of(desk.record)
+    (offered,) = offers(one, bench.inspecting.conversation.language.understand)
+    desk.choose(one.id, one.state, offered.mark)
+    (kept,) = desk.record.findings
+    assert tell.finding(kept.finding) == "front brake pads, thickness: 2 mm"
 
 
 def test_nothing_that_came_after_the_signature_goes_unsaid(bench: Bench) -> None:

@@ -11,7 +11,7 @@ import click
 
 from fieldlog.cli.store_option import opened, store_option, workshop
 from fieldlog.config import store_folder
-from fieldlog.errors import PartialError, UsageError
+from fieldlog.errors import PartialError, StoreError, UsageError
 from fieldlog.words.english import counted, originals
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ _place = click.argument("place", metavar="PLACE")
 def place_at(named: str, record: Path, *, new: bool = False) -> HandoverPlace:
     """The place of that name: ``s3://bucket/prefix``, ``https://shop:port``, else a folder.
 
-    ``record``: the folder whose keys go with it; ``new``: a folder is made where there is none.
+    ``record``: the folder whose keys go with it; ``new``: a folder is made where there is none, in one that is there.
     """
     if named.startswith("https://"):
         from fieldlog.bundle.shop_place import ShopPlace
@@ -36,6 +36,12 @@ def place_at(named: str, record: Path, *, new: bool = False) -> HandoverPlace:
         return object_place(named)
     from fieldlog.bundle.handover import FolderPlace
 
+    if new and not Path(named).absolute().parent.is_dir():  # a stick that is not plugged in
+        raise StoreError(
+            "the folder above it is not there",
+            where=named,
+            todo="plug the stick in or connect the share, or make that folder first",
+        )
     return FolderPlace(Path(named), new=new)
 
 

@@ -251,6 +251,12 @@ def rehear(
     with workshop(folder) as shop, open_ears(language_of(grammar), listener, model) as ears:
         record = shop.store.inspection_record(key)
         who = record.inspection.inspector if name is None else name
+        unknown = {*accept, utterance} - {None, *range(1, len(record.utterances) + 1)}
+        if unknown:
+            raise UsageError(
+                f"there is no utterance {min(filter(None, unknown))}",
+                todo="see `fieldlog inspection rehear`, which names each",
+            )
         wanted = accept or (utterance,)
         differing = 0
         for number in wanted:

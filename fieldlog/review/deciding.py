@@ -125,8 +125,9 @@ def offers(
     ``blind``: with something else among them, so that there is a choice where only one thing was heard.
     """
     found: dict[tuple[object, ...], Offered] = {}
-    heard = set(_heard(exchange))
-    texts = (*_texts(exchange), *(_decoys(exchange) if blind else ()))
+    typed = () if exchange.heard else _asked_typed(exchange)
+    heard = {*typed, *_heard(exchange)}
+    texts = (*typed, *_texts(exchange), *(_decoys(exchange) if blind else ()))
     for text in texts:
         if blind and len(found) >= _CHOICE and text not in heard:
             break
@@ -157,6 +158,11 @@ def _heard(exchange: Exchange) -> Iterator[str]:
     for said in exchange.heard:
         yield said.text.rpartition(" / ")[2] if said.answers else said.text
         yield from (each.text for _, each in said.hypotheses)
+
+
+def _asked_typed(exchange: Exchange) -> tuple[str, ...]:
+    """What was typed and is asked about: nothing sounds like it, and what it was taken for may be meant."""
+    return tuple(each.text for each in exchange.said if each.decision is Decision.ASK)
 
 
 def _texts(exchange: Exchange) -> Iterator[str]:
