@@ -194,3 +194,18 @@ def test_of_a_listener_without_evidence_it_is_asked(words: str) -> None:
     assert doubted(told, hearing, frozenset(), rules) is told
     answered = replace(said, flags=(Flag.ANSWERED,))
     assert doubted(answered, hearing, frozenset(), rules) is answered
+
+
+@pytest.mark.parametrize("anew", [False, True])
+@pytest.mark.parametrize(
+    "words", [["front brake caliper leaking"], ["brake caliper leaking", "front"]]
+)
+def test_nobody_signs_for_what_was_found_after_it_was_asked(
+    talk: Talk, words: list[str], anew: bool
+) -> None:
+    """ "Sign off?", a leaking caliper, "affirm": to what was read back, not to the signature."""
+    talk.typed("sign off the inspection", *words)
+    if anew:
+        talk.anew()
+    assert talk.typed("affirm") == [["NothingToTake"]]
+    assert talk.typed("sign off the inspection", "affirm")[1] == ["SignedOff"]

@@ -424,9 +424,14 @@ class Conversation:
             self._waiting, self._older = self._older, None
 
     def _tell_again(self, question: _Question | None, heard: Heard) -> None:
-        """Let ``question`` wait behind ``heard``, which was about something else: once."""
+        """Let ``question`` wait behind ``heard``, which was about something else: once.
+
+        Not whether to sign, behind a finding: whoever was asked was not told of that.
+        """
         self._older = None
-        if question is None or question.again:
+        found = heard.accepted and (heard.understanding.finding is not None or bool(heard.parts))
+        over = found and question is not None and question.asked.dialogue is Command.SIGN_OFF
+        if question is None or question.again or over:
             self._waiting = None
             return
         self._waiting = _Question(question.asked, _sound(heard), again=True)

@@ -113,6 +113,7 @@ def waiting_in(record: InspectionRecord) -> Utterance | None:
     found, told_again, accepted = 0, False, False
     for said in reversed(record.utterances):
         over = accepted and is_command_asked(said)
+        over |= bool(found) and said.dialogue == Command.SIGN_OFF  # of what stood then
         accepted |= said.decision is Decision.ACCEPT
         if said.decision is Decision.ASK and not over and left_open(record, said):
             return said if found <= 1 or told_again else None
