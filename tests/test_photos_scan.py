@@ -124,6 +124,20 @@ def test_damaged_bytes_are_a_value_never_an_exception(
     assert json.dumps(facts.scan_row())
 
 
+def test_a_box_that_says_nothing_of_its_size_ends_the_reading(tmp_path: Path) -> None:
+    """Of size 1, then 0 in 64 bits: ExifRead goes back to where the box begins, for ever."""
+    path = tmp_path / "round.heic"
+    save(path, "HEIF", subsec="12", offset="+01:00", serial="7")
+    data = bytearray(path.read_bytes())
+    at = data.index(b"hdlr")
+    data[at - 4 : at] = b"\0\0\0\1"
+    data[at + 4 : at + 12] = bytes(8)
+    path.write_bytes(data)
+    facts = read_photo(str(path), TODAY)
+    assert facts.kind == "heic"
+    assert facts.capture_local is None
+
+
 def test_a_slow_file_costs_its_limit_and_the_rest_is_done() -> None:
     with Crew("sleep", workers=1, time_limit_s=2.5) as crew:
         answers = list(crew.run([[0, 1], [0, 2], [60, 1], [0, 3]]))

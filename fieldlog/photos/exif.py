@@ -205,11 +205,30 @@ def _from_tiff(base: PhotoFacts, stream: BinaryIO) -> PhotoFacts:
     return replace(base, kind=kind, **(known | _sized(raw.size, known["turn"])))
 
 
+_MOST_READS = 200_000
+"""More than ExifRead needs for any photo; in a box that is damaged it may go round without end."""
+
+
+class _FewReads:
+    """A stream that ends what reads it without end."""
+
+    def __init__(self, stream: BinaryIO) -> None:
+        self._stream, self._left = stream, _MOST_READS
+        self.seek, self.tell = stream.seek, stream.tell
+
+    def read(self, size: int = -1) -> bytes:
+        """As of the stream; ``EOFError`` after too many."""
+        self._left -= 1
+        if self._left < 0:
+            raise EOFError
+        return self._stream.read(size)
+
+
 def exif_tags(stream: BinaryIO) -> Mapping[str, Any]:
     """ExifRead's tags of a TIFF structure or a whole file; empty where it can make nothing of it."""
     try:
         found: Mapping[str, Any] = exifread.process_file(
-            stream, details=False, extract_thumbnail=False
+            _FewReads(stream), details=False, extract_thumbnail=False
         )
     except Exception:  # it raises whatever a hostile block makes of it, and says no more by it
         return {}
