@@ -19,7 +19,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 from pathlib import PurePath
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, cast
 
 import exifread
 
@@ -228,7 +228,7 @@ def exif_tags(stream: BinaryIO) -> Mapping[str, Any]:
     """ExifRead's tags of a TIFF structure or a whole file; empty where it can make nothing of it."""
     try:
         found: Mapping[str, Any] = exifread.process_file(
-            _FewReads(stream), details=False, extract_thumbnail=False
+            cast(BinaryIO, _FewReads(stream)), details=False, extract_thumbnail=False
         )
     except Exception:  # it raises whatever a hostile block makes of it, and says no more by it
         return {}
