@@ -128,7 +128,7 @@ def test_a_named_vosk_model_is_looked_at(tmp_path: Path) -> None:
         ("reportlab", "reportlab", ("report", "last", "--pdf")),
         ("jinja2", "jinja2", ("report", "last", "--html")),
         ("segno", "segno", ("photos", "code", "--png", "code.png")),
-        ("rapidfuzz", "rapidfuzz", ("parse", "horn sound")),
+        ("rapidfuzz", "rapidfuzz", ("parse", "hron sound")),
         ("sqlite_utils", "sqlite-utils", ("vehicle", "list")),
     ],
 )

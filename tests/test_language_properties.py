@@ -12,7 +12,7 @@ from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.language.lexicon import phrases
 from fieldlog.model.finding import Quantity
-from fieldlog.model.understanding import Decision, Kind
+from fieldlog.model.understanding import Decision, Flag, Kind
 from fieldlog.quantities.spell import spell_integer
 from fieldlog.words.say import say
 
@@ -50,7 +50,8 @@ def test_findings_make_findings_and_never_commands(language: InspectionLanguage)
         phrase = sampler.next_phrase()
         found = language.understand(phrase)
         assert found.kind is Kind.FINDING, phrase
-        assert found.finding or found.candidates, phrase
+        undated = Flag.NO_YEAR in found.flags  # "expires the third of april": of which year?
+        assert found.finding or found.candidates or undated, phrase
 
 
 def test_shuffled_phrases_are_never_bent_into_another_meaning(
