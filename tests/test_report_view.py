@@ -68,7 +68,7 @@ def test_head(store: Repository, filled: Filled) -> None:
     assert fields["inspected"] == "2026-05-04 10:30"  # Europe/Berlin, summer time
     assert fields["odometer"] == "12345 km"
     assert fields["limits of"] == "DE"
-    assert fields["of its rules are here"].startswith("no list of any rule")
+    assert fields["limits held of its rules"].startswith("no list of any rule")
     assert fields["rim"] == "alloy"
     assert report.card_number == "2026-05-04 / 1"
     assert report.fingerprint == store.inspection_record("last").fingerprint
@@ -77,9 +77,9 @@ def test_head(store: Repository, filled: Filled) -> None:
 
 
 def test_the_head_says_how_much_of_a_rule_was_held(store: Repository, filled: Filled) -> None:
-    held = dict(_report(store, covered=covered("DE")).fields)["of its rules are here"]
+    held = dict(_report(store, covered=covered("DE")).fields)["limits held of its rules"]
     # 2014/45/EU annex I: sections 0, 1, 2, 5 in part; 1 to 8 but 0 go on unread.
-    assert held == "eu: 9 of 28 items, 6 not read, 8 sections unread"
+    assert held == "EU: 9 of 28 items; not read: 6 items, 8 sections"
 
 
 def test_a_finding_shows_value_words_limit_source_and_margin(

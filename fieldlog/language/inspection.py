@@ -82,11 +82,12 @@ class InspectionLanguage(OfferedGrammar):
     hint = HINT
     """A text of its kind, for listeners that can use one."""
     in_shop_words = True
+    """Listeners trained on speech of this kind may tell themselves so."""
     speech = "en"
     forms: WrittenForms | None = None
+    """How its words may be written; None: as those of the reference."""
     told: TellsIn | None = None
     """How it tells and asks; None: as the reference does."""
-    """Listeners trained on speech of this kind may tell themselves so."""
 
     def __init__(
         self,

@@ -201,7 +201,7 @@ class _Builder:
             for rule, much in self.around.covered
         ]
         if head.jurisdiction:
-            shown += [("of its rules are here", "; ".join(held) or english.NO_RULE_HELD)]
+            shown += [("limits held of its rules", "; ".join(held) or english.NO_RULE_HELD)]
         shown += [
             (key.replace("_", " "), value)
             for key, value in vehicle.facts.items()

@@ -93,11 +93,11 @@ IN_DOUBT: Mapping[InDoubt, str] = MappingProxyType(
 
 
 def covered(rule: str, rows: int, items: int, unread: int, sections: int) -> str:
-    """The same in a narrow place: ``us-va: 29 of 49 items, 2 not read, 5 sections unread``."""
-    parts = [f"{rule}: {rows} of {items} items"]
-    parts += [f"{unread} not read"] if unread else []
-    parts += [f"{sections} section{'s' if sections != 1 else ''} unread"] if sections else []
-    return ", ".join(parts)
+    """In a narrow place: ``US-VA: 29 of 49 items; not read: 2 items, 5 sections``."""
+    parts = [counted(unread, "item")] if unread else []
+    parts += [counted(sections, "section")] if sections else []
+    held = f"{rule.upper()}: {rows} of {items} items"
+    return f"{held}; not read: {', '.join(parts)}" if parts else held
 
 
 FLAGS: Mapping[str, str] = MappingProxyType(
