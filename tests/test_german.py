@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import random
 import re
+import sqlite3
+from contextlib import closing
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -13,6 +15,7 @@ import pytest
 from click.testing import CliRunner
 
 from fieldlog.audio.endpointer import utterances
+from fieldlog.bundle.lines import columns_of
 from fieldlog.cli import main
 from fieldlog.config import demo_media, grammars
 from fieldlog.errors import GrammarError, ModelError, UsageError
@@ -370,3 +373,27 @@ def test_what_takes_away_or_settles_shortly_is_never_heard(german: OtherLanguage
     assert german.breath("Rücknahme").whole.dialogue is Command.DISREGARD
     assert german.answer(asked, "das stimmt").decision is Decision.ACCEPT
     assert german.answer(asked, "das stimmt nicht").decision is Decision.REFUSE
+
+
+def test_an_inspection_keeps_its_language(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Begun in German it is gone on with in German unless asked otherwise; begun in none in English."""
+    monkeypatch.delenv("FIELDLOG_LANGUAGE", raising=False)
+
+    def run(*arguments: str) -> str:
+        done = CliRunner().invoke(main, [*arguments, "--store", str(tmp_path)])
+        assert done.exit_code == 0, done.output
+        return done.output
+
+    run("vehicle", "add", "Maschine")
+    run("inspection", "start", "1", "--language", "de")
+    assert "Lenkkopflager: Spiel" in run("inspection", "enter", "Spiel im Lenkkopflager")
+    assert "horn: sound" in run("inspection", "enter", "horn good", "--language", "en")
+    assert "Kette: gerissen" in run("inspection", "enter", "Kette gerissen")
+    run("inspection", "start", "1")
+    assert "horn: sound" in run("inspection", "enter", "horn good")
+    with closing(sqlite3.connect(tmp_path / "fieldlog.db")) as connection:
+        kept = connection.execute("SELECT language FROM inspection ORDER BY local_number")
+        assert kept.fetchall() == [("de",), (None,)]
+    assert "language" in columns_of(
+        "inspection"
+    )  # so a bundle has it, and holds its sender's to it

@@ -131,12 +131,16 @@ _LATER = {
     "0009_elsewhere": ("elsewhere",),
 }
 
-_LATER_COLUMNS = {"0010_remark_of": ("remark", "finding_id")}
+_LATER_COLUMNS = {
+    "0010_remark_of": ("remark", "finding_id"),
+    "0012_language": ("inspection", "language"),
+}
 
 
 def _as_left_by(connection: sqlite3.Connection, source: Path, stop: str) -> None:
     """The rows of ``source``, brought as far as the version before ``stop`` knew."""
     with closing(sqlite3.connect(source, isolation_level=None)) as old:
+        old.row_factory = sqlite3.Row
         migrations.migrations.apply(Database(old), stop_before=stop)
         for step, tables in _LATER.items():  # today's 0006 makes them; that version's did not
             for table in tables if step >= stop else ():

@@ -76,6 +76,7 @@ for _after in (inspection_hear.hear, inspection_verify.verify, *_AFTER):
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @store_option
+@language_option
 def start(
     vehicle: str,
     inspector: str,
@@ -102,6 +103,7 @@ def start(
       fieldlog inspection start "blue roadster" --on 2026-03-14T09:05 --zone=-05:00
     """
     from fieldlog.aftercare.plan import walk_setting
+    from fieldlog.language.tongues import kept_code
 
     with opened(folder) as store:
         started = store.start_inspection(
@@ -114,6 +116,7 @@ def start(
             settings={**pairs(settings), **walk_setting(walk)},
             odometer=distance(odometer),
             sure=sure,
+            language=kept_code(),
         )
     _print_head(started, as_json)
 
@@ -216,7 +219,7 @@ def enter(words: tuple[str, ...], key: str, folder: Path | None) -> None:
             todo=f"the last inspection is meant anyway: leave it out, or write --inspection last {words[1]} ...",
         )
     with workshop(folder) as shop:
-        language = shop.language
+        language = shop.language_for(shop.store.inspection(key))
         events = shop.inspecting(key).type(" ".join(words))
     for event in events:
         if isinstance(event, Refused):
@@ -254,9 +257,10 @@ def correct(
       fieldlog inspection correct 12 "rear tread three thirty-seconds" --reason "read again"
     """
     with workshop(folder) as shop:
-        said = shop.language.understand(" ".join(words))
+        language = shop.language_for(shop.store.inspection(key))
+        said = language.understand(" ".join(words))
         for event in shop.inspecting(key).correct(number, said, reason, sure=sure):
-            _print(event)
+            _print(event, language)
 
 
 @inspection.command()
@@ -434,6 +438,7 @@ def _print_head(head: Inspection, as_json: bool) -> None:
                     "jurisdiction": head.jurisdiction,
                     "settings": dict(head.settings),
                     "findings": head.findings,
+                    "language": head.language or "en",
                 }
             )
         )

@@ -105,7 +105,7 @@ def hear(
             given = starts[audio.index(path)]
             return next_s if math.isnan(given) else given
 
-        with open_ears(shop.language, listener, model) as ears:
+        with open_ears(shop.language_for(head), listener, model) as ears:
             take_what_was_left(shop, ears, terminal)
             inspecting = shop.inspecting(head.id, ears)
 

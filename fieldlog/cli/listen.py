@@ -185,7 +185,8 @@ def listen(
             stack.enter_context(alone_on_stderr())
         shop = None if key is None else stack.enter_context(workshop(folder))
         if shop is not None and key is not None:
-            shop.store.inspection(key)  # one that is not there is told before a model is loaded
+            # one that is not there is told before a model is loaded
+            language = shop.language_for(shop.store.inspection(key))
         words = words_model or (model if listener == "vosk" else None)
         on_screen = not in_lines and place is None and fits()
         beside = stack.enter_context(words_shown(words, language, board, on_screen=on_screen))

@@ -42,10 +42,27 @@ def language_of(code: str = "") -> InspectionLanguage:
     if code in ("", REFERENCE):
         return load_language()
     if code not in codes():
-        raise UsageError(
-            f"no language '{code}'", todo=f"choose one of {', '.join(codes())}; docs/languages.md"
-        )
+        raise _unknown(code)
     return _shipped(code)
+
+
+def kept_code(code: str = "") -> str:
+    """How a language is named in the record: its code (by default ``FIELDLOG_LANGUAGE``), "" for the reference.
+
+    Raises ``UsageError`` for one that there is not.
+    """
+    code = (code or config.language()).lower()
+    if code in ("", REFERENCE):
+        return ""
+    if code not in codes():
+        raise _unknown(code)
+    return code
+
+
+def _unknown(code: str) -> UsageError:
+    return UsageError(
+        f"no language '{code}'", todo=f"choose one of {', '.join(codes())}; docs/languages.md"
+    )
 
 
 @cache

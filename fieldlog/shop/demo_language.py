@@ -47,7 +47,9 @@ def run(
     """
     vehicle = shop.add_vehicle("Demo-Motorrad")
     started = datetime(2026, 3, 14, 8, 0, tzinfo=UTC)
-    inspection = shop.store.start_inspection(vehicle.id, started_at=started, zone="Europe/Berlin")
+    inspection = shop.store.start_inspection(
+        vehicle.id, started_at=started, zone="Europe/Berlin", language=shop.spoken
+    )
     inspecting = shop.inspecting(inspection.id, ears)
     for number, said in enumerate(sentences(media), start=1):
         meant = language.breath(said).whole.finding

@@ -34,7 +34,7 @@ from fieldlog.aftercare.plan import (
 )
 from fieldlog.errors import StoreError
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.language.tongues import language_of
+from fieldlog.language.tongues import REFERENCE, kept_code, language_of
 from fieldlog.limits.context import keeps_left
 from fieldlog.limits.packs import shipped_limits, with_own
 from fieldlog.model.context import Context
@@ -76,6 +76,7 @@ class Workshop:
         """``store``: an open record, closed with the workshop; ``now``: the clock (UTC)."""
         self.store = store
         self.now = now
+        self._asked = language
         if language is not None:
             self.language = language
 
@@ -117,6 +118,20 @@ class Workshop:
     def language(self) -> InspectionLanguage:
         """The inspection language; raises ``GrammarError`` with every fault of its files."""
         return language_of()
+
+    def language_for(self, inspection: Inspection) -> InspectionLanguage:
+        """What is spoken and told in an inspection: what was asked for, else what it was begun in.
+
+        Raises ``UsageError`` where it was begun in a language that is not here.
+        """
+        if self._asked is not None or config.language():
+            return self.language
+        return language_of(inspection.language or REFERENCE)
+
+    @property
+    def spoken(self) -> str:
+        """What an inspection that begins now is kept as spoken in; "" is the reference language."""
+        return kept_code(getattr(self._asked, "speech", ""))
 
     @cached_property
     def care(self) -> Care:
@@ -200,17 +215,19 @@ class Workshop:
             settings={**settings.settings, **chosen},
             odometer=odometer,
             sure=sure,
+            language=self.spoken,
         )
 
     def inspecting(self, key: str = "last", ears: Ears | None = None) -> Inspecting:
         """The verbs of an inspection (number, id or ``last``); ``ears`` where it is spoken."""
+        inspection = self.store.inspection(key)
         return Inspecting(
             self.store,
             key,
             self.rules_of,
             Conversation(
-                ears or silent_ears(self.language),
-                keeps_left=keeps_left(self.store.inspection(key).jurisdiction),
+                ears or silent_ears(self.language_for(inspection)),
+                keeps_left=keeps_left(inspection.jurisdiction),
             ),
             transcribe=ears.transcribe if ears else None,
             origin=Origin(

@@ -78,8 +78,9 @@ def inspection(
     jurisdiction: str | None,
     settings: Mapping[str, str],
     program: str,
+    language: str | None = None,
 ) -> NewRow:
-    """The head of an inspection."""
+    """The head of an inspection. ``language``: ISO 639-1; None for the reference language."""
     return NewRow(
         "inspection",
         id,
@@ -93,6 +94,7 @@ def inspection(
             "jurisdiction": jurisdiction,
             "settings": to_json(dict(settings)),
             "program": program,
+            "language": language,
         },
     )
 

@@ -247,6 +247,13 @@ def search(db: Database) -> None:
     word_index.build(db.conn)
 
 
+@migrations(name="0012_language")
+def language(db: Database) -> None:
+    """The language in which an inspection is spoken and told; none is the reference language."""
+    if "language" not in db["inspection"].columns_dict:  # 0006 makes every table as it is now
+        db.execute("ALTER TABLE inspection ADD COLUMN language TEXT")
+
+
 NAMES: tuple[str, ...] = (
     "0001_record",
     "0002_indexes",
@@ -259,5 +266,6 @@ NAMES: tuple[str, ...] = (
     "0009_elsewhere",
     "0010_remark_of",
     "0011_search",
+    "0012_language",
 )
 """Every migration this version knows, oldest first; another name in a file means it is newer."""

@@ -20,8 +20,13 @@ STEPS = "fieldlog_step"
 """The table of the steps that were taken; it says that a database is ours."""
 FIRST = "0010_remark_of"
 """The first step with which there were databases on a server; those before it are in every one."""
-LATER: dict[str, tuple[str, ...]] = {"0011_search": ("local_found", "local_word")}
+LATER: dict[str, tuple[str, ...]] = {
+    "0011_search": ("local_found", "local_word"),
+    "0012_language": (),
+}
 """Step after ``FIRST`` -> the tables that it makes. A step of ``migrations`` without an entry fails a test."""
+COLUMNS: dict[str, tuple[str, str]] = {"0012_language": ("inspection", "language TEXT")}
+"""Step after ``FIRST`` -> the table to which it adds a column, and that column."""
 
 SEARCH = "0011_search"
 _TYPES = {"TEXT": 'TEXT COLLATE "C"', "INTEGER": "BIGINT", "REAL": "DOUBLE PRECISION", "BLOB": "BYTEA"}  # fmt: skip
@@ -37,8 +42,12 @@ _HELPERS = (
 _VERBS = ("UPDATE", "DELETE", "TRUNCATE")
 
 
+def _typed(columns: str) -> str:
+    return re.sub(r"\b(TEXT|INTEGER|REAL|BLOB)\b", lambda match: _TYPES[match[1]], columns)
+
+
 def _table(table: str) -> str:
-    columns = re.sub(r"\b(TEXT|INTEGER|REAL|BLOB)\b", lambda match: _TYPES[match[1]], TABLES[table])
+    columns = _typed(TABLES[table])
     columns = re.sub(r"\boffset\b", '"offset"', columns)
     if table == "record":
         columns += ", rowid BIGINT GENERATED ALWAYS AS IDENTITY"
@@ -88,6 +97,9 @@ def take_steps(connection: Tables, taken: tuple[str, ...] | None) -> None:
         if taken is not None:
             for table in LATER[name]:
                 connection.execute(_table(table))
+            if name in COLUMNS:
+                table, column = COLUMNS[name]
+                connection.execute(f"ALTER TABLE {table} ADD COLUMN {_typed(column)}")
             if name == SEARCH:
                 word_index.build(connection)
         connection.execute(f"INSERT INTO {STEPS} (name) VALUES (?)", (name,))

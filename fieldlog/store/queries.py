@@ -239,6 +239,7 @@ def _inspection(row: Read, gone: Counter[str]) -> Inspection:
         settings=MappingProxyType(json.loads(row["settings"])),
         program=row["program"],
         findings=row["findings"] - gone[row["id"]],
+        language=row["language"] or "",
     )
 
 

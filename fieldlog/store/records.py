@@ -268,6 +268,8 @@ class Inspection:
     program: str
     findings: int
     """Findings that stand (neither corrected nor withdrawn)."""
+    language: str = ""
+    """ISO 639-1 of the language in which it is spoken and told; "" is the reference language."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -192,8 +192,11 @@ class Repository:
         odometer: Quantity | None = None,
         sure: bool = False,
         program: str = f"fieldlog {VERSION}",
+        language: str = "",
     ) -> Inspection:
         """Begin one walk round one vehicle. ``zone``: IANA name or offset of the session clock.
+
+        ``language``: ISO 639-1 of what is spoken and told; "" is the reference language.
 
         Raises ``UsageError`` for a distance that does not follow on what is known, unless ``sure``.
         """
@@ -212,6 +215,7 @@ class Repository:
                 jurisdiction=jurisdiction,
                 settings=settings or {},
                 program=program,
+                language=language or None,
             )
         ]
         if odometer is not None:

@@ -89,7 +89,7 @@ TABLES: dict[str, str] = {
   id TEXT PRIMARY KEY NOT NULL REFERENCES record(id), local_number INTEGER NOT NULL UNIQUE,
   vehicle_id TEXT NOT NULL REFERENCES vehicle(id), started_at INTEGER NOT NULL,
   zone TEXT NOT NULL, inspector TEXT NOT NULL, place TEXT NOT NULL, jurisdiction TEXT,
-  settings TEXT NOT NULL, program TEXT NOT NULL""",
+  settings TEXT NOT NULL, program TEXT NOT NULL, language TEXT""",
     "odometer": f"""
   id TEXT PRIMARY KEY NOT NULL REFERENCES record(id),
   vehicle_id TEXT NOT NULL REFERENCES vehicle(id),
