@@ -19,6 +19,7 @@ from fieldlog.model.context import Context
 from fieldlog.model.hearing import Hearing, Hypothesis
 from fieldlog.model.understanding import Decision, Flag
 from fieldlog.shop.inspecting import Inspecting
+from fieldlog.shop.settling import settled
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.repository import Repository
 
@@ -56,13 +57,13 @@ class Talk:
 
     def _made(self, clip: Clip, words: str, *, unsure: bool) -> Heard:
         conversation = self.inspecting.conversation
-        question = conversation._question(clip)
+        question = conversation.pending.at(clip)
         made = conversation._typed(words, question)
         if unsure:
             doubt = asked_instead(LANGUAGE.understand(words), (), "unclear", Flag.UNSURE)
             made = replace(made, understanding=doubt, answers=None)
         made = replace(made, clip=clip, hearing=Hearing("told", (), 0.0))
-        return made if question is None or unsure else conversation._settled(made, question)
+        return made if question is None or unsure else settled(made, question, conversation._agreed)
 
     def typed(self, *words: str) -> list[list[str]]:
         return [[type(each).__name__ for each in self.inspecting.type(one)] for one in words]

@@ -33,7 +33,7 @@ from fieldlog.model.command import Command
 from fieldlog.model.hearing import Hearing, Hypothesis
 from fieldlog.model.question import Rest
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
-from fieldlog.shop.conversation import Answering
+from fieldlog.shop.answering import Answering
 from fieldlog.words.questions import REST
 from tests.phrase_language import PhraseLanguage
 

@@ -29,7 +29,7 @@ from fieldlog.limits.packs import shipped_limits
 from fieldlog.model.question import Question
 from fieldlog.model.understanding import Decision, Understanding
 from fieldlog.model.verdict import Judgement, Verdict
-from fieldlog.shop.conversation import settles
+from fieldlog.shop.settling import settles
 from tests import breaths
 from tests.utterances import rows
 

@@ -16,6 +16,7 @@ from fieldlog.audio.clip import RATE, Clip
 from fieldlog.cli.event_lines import events_text
 from fieldlog.doubt.decide import doubted
 from fieldlog.doubt.files import shipped_rules
+from fieldlog.doubt.question import waits
 from fieldlog.grammar.language import Language
 from fieldlog.hearing import Heard, Judge
 from fieldlog.language.files import load_language
@@ -28,7 +29,8 @@ from fieldlog.model.question import Asks, Rest
 from fieldlog.model.understanding import Decision, Flag, Understanding
 from fieldlog.report.surroundings import Surroundings
 from fieldlog.report.view import build
-from fieldlog.shop.conversation import Answering, Conversation, utterances_of, waits
+from fieldlog.shop.answering import Answering
+from fieldlog.shop.conversation import Conversation, utterances_of
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.live import LiveInspection
 from fieldlog.shop.workshop import Workshop

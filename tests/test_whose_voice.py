@@ -14,7 +14,7 @@ from fieldlog.language.files import load_language
 from fieldlog.listeners.timbre import Vector, cepstral_figures, fitted, shipped, timbre, write
 from fieldlog.model.hearing import Hearing
 from fieldlog.model.understanding import Decision
-from fieldlog.shop.conversation import settles
+from fieldlog.shop.settling import settles
 from fieldlog.shop.whose_voice import FIRST, OTHER, KnownVoices
 
 LANGUAGE = load_language()

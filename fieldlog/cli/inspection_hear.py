@@ -172,7 +172,7 @@ def follow(before: Path, path: Path) -> bool:
 
     Sound that a full disk kept out of the record comes back as one file for each utterance.
     """
-    from fieldlog.shop.conversation import WAITS_S
+    from fieldlog.shop.waiting import WAITS_S
 
     first, second = began_at(before.name), began_at(path.name)
     if first is None or second is None:

@@ -63,7 +63,7 @@ class OpenQuestions:
         said = self._meant(kept, record)
         self.asked_before(kept, said)
         again = since(record, kept)
-        return self._is_same(kept, said) and self._conversation.resume(said, again=again)
+        return self._is_same(kept, said) and self._conversation.pending.resume(said, again=again)
 
     def told_again(self, record: InspectionRecord) -> Understanding | None:
         """The newest question that is still open and can be answered shortly: it waits (again)."""

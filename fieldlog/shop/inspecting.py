@@ -24,7 +24,7 @@ from fieldlog.shop import events as ev
 from fieldlog.shop.affirming import Affirming, read_back_events
 from fieldlog.shop.asked import OpenQuestions
 from fieldlog.shop.by_hand import ByHand, Origin
-from fieldlog.shop.conversation import TAKES_NOTHING, TURNS, Conversation
+from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.earlier import (
     asked_in,
     become,
@@ -42,7 +42,9 @@ from fieldlog.shop.events import Event, Said, said_in
 from fieldlog.shop.known import VehicleKnown
 from fieldlog.shop.led import LEAVES_LED, asked_for, led_by
 from fieldlog.shop.scene import Rules, Scene
+from fieldlog.shop.settling import TAKES_NOTHING
 from fieldlog.shop.steps import Around, Step, Transcribe, closes, step_of
+from fieldlog.shop.waiting import TURNS
 from fieldlog.shop.where_said import stretches, times_of_words
 from fieldlog.store.affirmed import unaffirmed
 from fieldlog.store.records import (
@@ -168,7 +170,7 @@ class Inspecting(ByHand):
         try:
             return self._take(heard, "typed", self._now(), self.new_id())
         except StoreError:
-            self.conversation.standing_by = self._standing_by
+            self.conversation.pending.standing_by = self._standing_by
             self._waits_again(heard)  # nothing of it was taken: it can be typed again
             raise
 
@@ -221,7 +223,7 @@ class Inspecting(ByHand):
             heard = self._dropping(heard, record)
             understood = self._completed(heard, scene, record)
             if understood is not heard.understanding:
-                self.conversation.completed(heard, understood)
+                self.conversation.pending.completed(heard, understood)
             around = self._around(heard, scene, record)
             step = step_of(replace(heard, understanding=understood), scene, around)
             return self._kept(heard, understood, step, source, at, id, scene)
@@ -265,7 +267,7 @@ class Inspecting(ByHand):
     def _waits_again(self, heard: Heard) -> None:
         """The question that ``heard`` answered, of which nothing was taken."""
         if heard.answers is not None and self.conversation.waiting is None:
-            self.conversation.resume(heard.answers)
+            self.conversation.pending.resume(heard.answers)
 
     def _kept(
         self,
@@ -336,7 +338,7 @@ class Inspecting(ByHand):
         """What is told behind what followed: a question that is still open, else what comes next."""
         if understood.decision is not Decision.ACCEPT or self._standing_by:
             return
-        asked = self.conversation.told_again(heard)
+        asked = self.conversation.pending.told_again(heard)
         if understood.dialogue is Command.WHAT_IS_OPEN:
             asked = self._questions.told_again(self.record)
         if asked is not None:
@@ -360,7 +362,7 @@ class Inspecting(ByHand):
 
     def _stands_by(self, whether: bool) -> None:
         """As the record was left: another process may have been told so."""
-        self._standing_by = self.conversation.standing_by = whether
+        self._standing_by = self.conversation.pending.standing_by = whether
 
     # -- inside -------------------------------------------------------------------------------
 

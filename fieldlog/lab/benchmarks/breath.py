@@ -87,7 +87,7 @@ def hear_takes(
     came = []
     for number, take in enumerate(takes):
         conversation.afresh()
-        conversation.standing_by = False
+        conversation.pending.standing_by = False
         sound = sound_of(take, folder, snr_db)
         waits: tuple[float, ...] = ()
         if live:
