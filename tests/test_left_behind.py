@@ -26,6 +26,7 @@ from fieldlog.model.question import Asks
 from fieldlog.model.understanding import Decision, Flag, Understanding
 from fieldlog.shop import events as ev
 from fieldlog.shop.ears import Ears
+from fieldlog.shop.happened import understood_by
 from fieldlog.shop.left_behind import FOLDER, CutOff, Listening, cut_off, taken_again
 from fieldlog.shop.live import LiveInspection
 from fieldlog.shop.workshop import Workshop
@@ -272,7 +273,7 @@ def test_an_utterance_with_a_gap_is_never_taken_unasked(
         live.spoken(Spoken(clip, 0.0, START, MIC))
         flagged = replace(clip, start_s=20.0, flags=frozenset({flag}))
         (told,) = live.spoken(Spoken(flagged, 0.0, START, MIC))
-        assert ev.understood_by(told.events).decision is decision
+        assert understood_by(told.events).decision is decision
         assert (Flag.GAP in inspecting.record.utterances[-1].flags) is (decision is Decision.ASK)
         if decision is Decision.ASK and words != "disregard that":
             (told,) = live.spoken(Spoken(replace(clip, start_s=30.0), 0.0, START, MIC))
@@ -287,7 +288,7 @@ def test_what_was_missing_before_the_power_went_out_is_asked_about_behind_it(
     sound = np.concatenate([sentence(), QUIET, sentence(), QUIET])
     whole = len(sound) / 2 / RATE
     bench.cut(sound, gap_at_s=of * whole + 1.0)
-    told = [ev.understood_by(each) for each in bench.take("horn works", "left mirror cracked")]
+    told = [understood_by(each) for each in bench.take("horn works", "left mirror cracked")]
     decisions = [Decision.ACCEPT, Decision.ACCEPT]
     decisions[of] = Decision.ASK
     assert [each.decision for each in told] == decisions

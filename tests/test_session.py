@@ -18,7 +18,8 @@ from fieldlog.model.context import Context
 from fieldlog.model.hearing import Hearing
 from fieldlog.model.understanding import Decision
 from fieldlog.shop import events as ev
-from fieldlog.shop.events import Event, understood_by
+from fieldlog.shop.events import Event
+from fieldlog.shop.happened import understood_by
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import InspectionRecord
 from fieldlog.store.repository import Repository

@@ -2,53 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 
-from fieldlog.catalogue.component import SOUND, Catalogue, Characteristic
-from fieldlog.catalogue.phrases import expand
+from fieldlog.catalogue.component import SOUND, Catalogue
 from fieldlog.language.breath import Breath, doubted
 from fieldlog.language.decide import decide
 from fieldlog.language.dialogue import Dialogue
 from fieldlog.language.lexicon import Words
+from fieldlog.language.picking import VALUE_IN_DOUBT, Pick, Picking, plausible
 from fieldlog.language.reading import Reading, Standing
 from fieldlog.language.subjects import About, about_of
 from fieldlog.language.values import ValueReader
 from fieldlog.model.command import Command
-from fieldlog.model.finding import Finding, Qualifier, Quantity
+from fieldlog.model.finding import Finding
 from fieldlog.model.question import Asks, Question, Settled
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.quantities import numbers, units
-from fieldlog.quantities.codes import codes
-from fieldlog.quantities.quantity import quantities
 from fieldlog.quantities.values import DOUBTFUL
 from fieldlog.words import questions, tell
 
 APART = " / "
 """Between the words of a question's utterance and those of its answer."""
-IN_DOUBT = frozenset({Flag.UNSURE, Flag.TWIN})
-"""Flags of an utterance that may have been misheard."""
-_VALUE_IN_DOUBT = frozenset({*IN_DOUBT, *DOUBTFUL, Flag.ODD, Flag.DID_YOU_MEAN})
-"""Flags of an utterance whose value no unit alone confirms."""
-_SMALL = frozenset({"the", "one", "it", "is", "that", "was", "in", "on", "at", "side"})
-
-_Value = tuple[Fraction, Fraction | None, str, Qualifier | None]
-
-
-@dataclass(frozen=True, slots=True)
-class _Pick:
-    """One way to take some of the candidates."""
-
-    takes: Callable[[Finding], bool]
-    confirms: bool = False
-    """Whether it may take the only candidate there is."""
-    repeats: bool = False
-    """Whether it says the value itself once more."""
-    tells_unit: bool = False
-    """Whether it says the unit, which was assumed until then."""
-    affirms: bool = False
-    """Whether it says yes to all that was asked."""
 
 
 @dataclass(frozen=True)
@@ -56,8 +31,7 @@ class Answers:
     """Reads answers with the phrases of the loaded grammars."""
 
     catalogue: Catalogue
-    places: Mapping[Words, frozenset[str]]
-    """Words of a place -> the canonical values they can mean."""
+    picking: Picking
     both: tuple[Words, ...]
     every: tuple[Words, ...]
     """What takes both places that were asked about; what takes all of them."""
@@ -103,7 +77,7 @@ class Answers:
         taken = (words in self.both and places == 2) or (
             words in self.every and places > 1 and ("four" not in words or places == 4)
         )
-        doubt = _VALUE_IN_DOUBT | {Flag.UNIT_ASSUMED, Flag.UNCLEAR}
+        doubt = VALUE_IN_DOUBT | {Flag.UNIT_ASSUMED, Flag.UNCLEAR}
         if not taken or not doubt.isdisjoint(asked.flags):
             return None
         if asked.asks is not Asks.PLACE and not (
@@ -188,7 +162,7 @@ class Answers:
         """ "Front 36 psi", "36 psi at the front": a place, and what is said of it."""
         for at in range(len(words) - 1, 0, -1):
             for place, rest in ((words[:at], words[at:]), (words[at:], words[:at])):
-                left = tuple(one for one in asked.offered if self._has_place(one, place))
+                left = tuple(one for one in asked.offered if self.picking.has_place(one, place))
                 if left:
                     only = left[0] if len(left) == 1 else None
                     there = replace(asked, finding=only, candidates=left)
@@ -210,7 +184,7 @@ class Answers:
             return said  # what it takes is several findings: ``Breath.agreed``
         by_yes = asked.question is not None and asked.question.kind.settled is Settled.BY_YES
         if said.dialogue is Command.AFFIRM and by_yes and len(asked.offered) == 1:
-            yes = _Pick(lambda one: True, repeats=True, tells_unit=True, affirms=True)
+            yes = Pick(lambda one: True, repeats=True, tells_unit=True, affirms=True)
             return self._narrowed(asked, asked.offered, said.text, yes)
         if said.dialogue is Command.AFFIRM:
             both = _both(asked.text, said.text)
@@ -222,15 +196,15 @@ class Answers:
 
     def _taken(
         self, asked: Understanding, candidates: tuple[Finding, ...], words: Words
-    ) -> Iterator[tuple[_Pick, tuple[Finding, ...]]]:
+    ) -> Iterator[tuple[Pick, tuple[Finding, ...]]]:
         """Every way in which the words take some of the candidates, and what they take."""
-        for pick in self._picks(words, asked, candidates):
+        for pick in self.picking.picks(words, asked, candidates):
             left = tuple(one for one in candidates if pick.takes(one))
             if left and (len(left) < len(candidates) or (pick.confirms and len(left) == 1)):
                 yield pick, left
 
     def _narrowed(
-        self, asked: Understanding, left: tuple[Finding, ...], text: str, pick: _Pick
+        self, asked: Understanding, left: tuple[Finding, ...], text: str, pick: Pick
     ) -> Understanding:
         """``asked`` with the candidates ``left``: accepted where nothing of it is open any more."""
         both = _both(asked.text, text)
@@ -280,14 +254,14 @@ class Answers:
         self, one: Finding, flags: Sequence[Flag], *, repeated: bool
     ) -> tuple[Question, str] | None:
         """What is still to be asked about the only candidate left, and why."""
-        known = self._known(one)
+        known = self.picking.known(one)
         value = one.quantity
         if Flag.DID_YOU_MEAN in flags:
             told = questions.did_you_mean(one)
             return Question(Asks.DID_YOU_MEAN, told), "a word of it is not known"
         if any(not reading.unit for reading in one.readings):
             return Question(Asks.UNIT, questions.unit(())), "no unit was said for the readings"
-        if value is not None and not repeated and not _plausible(value, known):
+        if value is not None and not repeated and not plausible(value, known):
             told = questions.value_again(tell.quantity(value))
             return Question(Asks.HARDLY_POSSIBLE, told), "hardly possible"
         if value is not None and not DOUBTFUL.isdisjoint(flags):
@@ -303,97 +277,6 @@ class Answers:
             told = questions.did_you_say_so(one)
             return Question(Asks.HEARD, told), "not heard clearly enough to count unasked"
         return None
-
-    def _picks(
-        self, words: Words, asked: Understanding, candidates: Sequence[Finding]
-    ) -> Iterator[_Pick]:
-        """Ways in which the words may pick among candidates.
-
-        A place confirms nothing where no other was offered; a unit does where it was all that was
-        asked; a number does, unless its unit was assumed.
-        """
-        yield _Pick(lambda one: self._has_place(one, words))
-        pure = {meaning.symbol for meaning in units.meanings(words)}
-        # "thou" is no answer to "millimetres or inches?": it is said with its number again
-        pure -= {meaning.symbol for meaning in units.meanings(words) if meaning.scale != 1}
-        yield _Pick(
-            lambda one: one.quantity is not None and one.quantity.unit in pure,
-            confirms=Flag.UNIT_ASSUMED in asked.flags and _VALUE_IN_DOUBT.isdisjoint(asked.flags),
-            tells_unit=True,
-        )
-        yield _Pick(lambda one: self._is_named(one, words))
-        yield _Pick(lambda one: self._is_code(one, words), confirms=True, repeats=True)
-        said, with_unit = self._values_said(candidates, words)
-        yield _Pick(
-            lambda one: one.quantity is not None and _value_of(one.quantity) in said,
-            confirms=with_unit or Flag.UNIT_ASSUMED not in asked.flags,
-            repeats=True,
-            tells_unit=with_unit,
-        )
-
-    def _values_said(
-        self, candidates: Sequence[Finding], words: Words
-    ) -> tuple[frozenset[_Value], bool]:
-        """The candidates' values that the words say, each as it would be said of its candidate, and
-        whether with their unit. None where they can say another value too.
-        """
-        offered = {_value_of(one.quantity) for one in candidates if one.quantity is not None}
-        said: set[_Value] = set()
-        with_unit = True
-        for one in candidates:
-            known = self._known(one)
-            if known is None or one.quantity is None or not words:
-                continue
-            gravity = "gravity" in known.said
-            found = quantities(words, known.units, gravity=gravity)
-            if not found.readings:
-                found = quantities(words, [one.quantity.unit], gravity=gravity)
-                with_unit = with_unit and bool(found.readings)
-            for reading in found.readings or found.assumed:
-                value = _value_of(reading.quantity)
-                if value in offered or _plausible(reading.quantity, known):
-                    said.add(value)
-                if not DOUBTFUL.isdisjoint(reading.flags):
-                    return frozenset(), False
-        return (frozenset(said), with_unit) if said <= offered else (frozenset(), False)
-
-    def _known(self, one: Finding) -> Characteristic | None:
-        component = self.catalogue.get(one.component)
-        return component.characteristic(one.characteristic) if component else None
-
-    def _has_place(self, one: Finding, words: Words) -> bool:
-        """Whether every place in the words is one of the finding's."""
-        if one.position is None or not words:
-            return False
-        plain = tuple(word for word in words if word not in _SMALL)
-        return bool(plain) and any(
-            all(value in f" {one.position} " for value in (f" {v} " for v in cut))
-            for cut in self._as_places(plain)
-        )
-
-    def _as_places(self, words: Words) -> Iterator[tuple[str, ...]]:
-        if not words:
-            yield ()
-            return
-        for size in range(len(words), 0, -1):
-            for value in self.places.get(words[:size], ()):
-                for rest in self._as_places(words[size:]):
-                    yield (value, *rest)
-
-    def _is_code(self, one: Finding, words: Words) -> bool:
-        """Whether the words are the code of ``one`` and no other."""
-        known = self._known(one)
-        if one.code is None or known is None or known.code is None or not words:
-            return False
-        return {reading.text for reading in codes(known.code, words)} == {one.code}
-
-    def _is_named(self, one: Finding, words: Words) -> bool:
-        known = self._known(one)
-        if known is None or not words:
-            return False
-        spoken = {tuple(p.split()) for text in known.words for p in expand(text)}
-        own = known.name.replace("-", " ").split()
-        return words in spoken or all(word in own for word in words)
 
     def _said_anew(
         self, asked: Understanding, candidates: Sequence[Finding], words: Words, text: str
@@ -472,15 +355,6 @@ def _is_number_of(one: Finding, anew: Understanding) -> bool:
         return False
     was = one.quantity
     return (was.value, was.high) == (now.value, now.high) and was.unit != now.unit
-
-
-def _value_of(quantity: Quantity) -> _Value:
-    return quantity.value, quantity.high, quantity.unit, quantity.qualifier
-
-
-def _plausible(quantity: Quantity, known: Characteristic | None) -> bool:
-    ends = (quantity.value, quantity.value if quantity.high is None else quantity.high)
-    return known is None or all(known.plausible(end, quantity.unit) for end in ends)
 
 
 def _both(first: str, second: str) -> str:

@@ -44,6 +44,7 @@ from fieldlog.language.led import Led, LedLanguage, with_bare
 from fieldlog.language.left_open import left_open, of_everything
 from fieldlog.language.lexicon import Words, phrases
 from fieldlog.language.one_finding import FindingReader
+from fieldlog.language.picking import Picking
 from fieldlog.language.shape import Shaped
 from fieldlog.language.shared import shared
 from fieldlog.language.sides import sided
@@ -126,7 +127,7 @@ class InspectionLanguage(OfferedGrammar):
         self._dialogue = Dialogue.of(rules, self._subjects, dialogue.rules)
         self._answers = Answers(
             catalogue,
-            place_words(answers.rules),
+            Picking(catalogue, place_words(answers.rules)),
             phrases(answers.rules, "answer.both"),
             phrases(answers.rules, "answer.all"),
             self._values,

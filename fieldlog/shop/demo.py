@@ -28,7 +28,8 @@ from fieldlog.report.write import ReportFiles
 from fieldlog.shop import events as ev
 from fieldlog.shop.conversation import utterances_of
 from fieldlog.shop.ears import Ears
-from fieldlog.shop.events import Event, understood_by
+from fieldlog.shop.events import Event
+from fieldlog.shop.happened import understood_by
 from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.witness import keyring
 from fieldlog.shop.workshop import Workshop

@@ -12,7 +12,8 @@ from fieldlog.language.other import OtherLanguage
 from fieldlog.model.understanding import Decision
 from fieldlog.shop.conversation import utterances_of
 from fieldlog.shop.ears import Ears
-from fieldlog.shop.events import Event, understood_by
+from fieldlog.shop.events import Event
+from fieldlog.shop.happened import understood_by
 from fieldlog.shop.workshop import Workshop
 
 SENTENCES = "sentences.txt"

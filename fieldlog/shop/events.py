@@ -435,35 +435,5 @@ Event: TypeAlias = (
 )
 
 
-CHANGES = (
-    FindingSaved,
-    FindingCorrected,
-    FindingWithdrawn,
-    RemarkKept,
-    RemarkTakenBack,
-    ItemSkipped,
-    PhotoAttached,
-)
-"""What a signature stands for: after one, these are not covered by it."""
-
-
 def _names(left: Sequence[LeftOpen]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(each.item.key for each in left))
-
-
-def said_in(event: Event) -> Said | None:
-    """The utterance that led to ``event``; None where it was done by hand, or not saved."""
-    match event:
-        case JudgedAgain() | PhotoAttached() | Reviewed() | NotSaved():
-            return None
-        case _:
-            return event.said
-
-
-def understood_by(events: Sequence[Event]) -> Understanding:
-    """What was made of the utterance that led to ``events``; ``ValueError`` when none did."""
-    for event in events:
-        said = said_in(event)
-        if said is not None:
-            return said.understanding
-    raise ValueError("no utterance led to these events")

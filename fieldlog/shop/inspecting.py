@@ -15,7 +15,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from fieldlog.aftercare.checklist import LeftOpen
-from fieldlog.aftercare.plan import left_open, skips_of
+from fieldlog.aftercare.plan import left_open
 from fieldlog.errors import FieldlogError, StoreError, UsageError
 from fieldlog.hearing import Heard
 from fieldlog.model.command import Command
@@ -26,29 +26,24 @@ from fieldlog.shop.asked import OpenQuestions
 from fieldlog.shop.by_hand import ByHand, Origin
 from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.earlier import (
-    asked_in,
     become,
     but_commands_asked,
-    kept_as,
-    said_last,
     saved_as,
-    subjects_withdrawn,
     told_last,
     turned,
     turns_of,
     waiting_in,
 )
-from fieldlog.shop.events import Event, Said, said_in
-from fieldlog.shop.known import VehicleKnown
+from fieldlog.shop.events import Event, Said
+from fieldlog.shop.happened import CHANGES, said_in
 from fieldlog.shop.led import LEAVES_LED, asked_for, led_by
+from fieldlog.shop.met import scene_in
 from fieldlog.shop.scene import Rules, Scene
 from fieldlog.shop.settling import TAKES_NOTHING
 from fieldlog.shop.steps import Around, Step, Transcribe, closes, step_of
 from fieldlog.shop.waiting import TURNS
 from fieldlog.shop.where_said import stretches, times_of_words
-from fieldlog.store.affirmed import unaffirmed
 from fieldlog.store.records import (
-    EventName,
     InspectionRecord,
     NewEntry,
     NewUtterance,
@@ -377,34 +372,8 @@ class Inspecting(ByHand):
         return self.record.fingerprint
 
     def _scene_of(self, record: InspectionRecord) -> Scene:
-        standing = tuple(kept_as(each) for each in record.findings if each.stands)
-        signed = any(event.name == EventName.SIGNED_OFF for event in record.events)
-        last = become(record, self._said[-1]) if self._said else None
-        breath = {
-            each.id
-            for each in record.findings
-            if last is not None and each.utterance_id == last.utterance_id
-        }
-        rules = self._rules(record)
-        return Scene(
-            rules,
-            standing,
-            next((each for each in standing if last and each.id == last.id), None),
-            tuple(each for each in standing if each.id in breath),
-            last.finding if last and not last.stands else None,
-            subjects_withdrawn(record),
-            skips_of(record),
-            signed,
-            VehicleKnown(
-                record.inspection.id,
-                record.inspection.started_at,
-                record.vehicle.odometer,
-                rules.context,
-            ),
-            said_last(record, last),
-            tuple(kept_as(each) for each in unaffirmed(record)),
-            tuple(asked_in(record)),
-        )
+        said = become(record, self._said[-1]) if self._said else None
+        return scene_in(record, self._rules(record), said)
 
     def _remember(self, events: Sequence[Event]) -> None:
         """Which finding was said last, from what happened."""
@@ -448,7 +417,7 @@ class Inspecting(ByHand):
         self, events: Sequence[Event], scene: Scene | None = None, *, repeats: bool = True
     ) -> tuple[Event, ...]:
         """Tell ``events``, which followed from what met ``scene``; None: they changed nothing."""
-        changed = next((each for each in events if isinstance(each, ev.CHANGES)), None)
+        changed = next((each for each in events if isinstance(each, CHANGES)), None)
         told = tuple(events)
         if scene is not None and scene.signed and changed is not None:
             told += (ev.AfterSignature(said_in(changed)),)

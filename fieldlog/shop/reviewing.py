@@ -7,7 +7,7 @@ here or in another program, nothing is done and what changed is told.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from functools import wraps
 from typing import Any, TypeVar, cast
@@ -21,24 +21,21 @@ from fieldlog.review.deciding import offers
 from fieldlog.review.exchanges import (
     Exchange,
     exchanges_of,
-    left_at,
     placed_photos,
     remarks_of,
 )
 from fieldlog.review.matching import matched
 from fieldlog.shop import events as ev
 from fieldlog.shop.by_hand import standing_remark
-from fieldlog.shop.events import Event, Kept, Said
+from fieldlog.shop.events import Event
+from fieldlog.shop.in_stead import Change, InStead, Look, put, without
 from fieldlog.shop.inspecting import Inspecting
-from fieldlog.shop.scene import Scene
-from fieldlog.shop.steps import finding_step, remark_back, withdrawal
+from fieldlog.shop.steps import remark_back
 from fieldlog.store.records import (
     InspectionRecord,
     NewAttachment,
     NewEntry,
-    NewFinding,
     NewUtterance,
-    RecordedFinding,
     Remark,
     Saved,
     Utterance,
@@ -76,30 +73,6 @@ def _tried(verb: _Verb) -> _Verb:
         return verb(*args, **options)
 
     return cast(_Verb, tried)
-
-
-@dataclass(frozen=True, slots=True)
-class _Look:
-    """The record, one exchange of it and the scene, as one decision finds them."""
-
-    record: InspectionRecord
-    exchange: Exchange
-    scene: Scene
-
-    def kept(self, one: RecordedFinding) -> Kept:
-        """A standing finding as events tell it."""
-        return next(each for each in self.scene.standing if each.id == one.id)
-
-
-@dataclass(frozen=True, slots=True)
-class _Stead:
-    """A finding that is made, in the place of what stands, or once again."""
-
-    finding: Finding
-    instead: RecordedFinding | None = None
-    """What stands now in its place."""
-    once: RecordedFinding | None = None
-    """What it was when it stood before."""
 
 
 class Reviewing:
@@ -148,7 +121,9 @@ class Reviewing:
         look = self._look(item, state)
         standing = look.exchange.standing
         decided = Decided.WITHDRAWN if standing else Decided.NOTHING
-        return self._without(look, standing, self._review(look, decided, sampled), NOT_SAID)
+        return self._decided(
+            look, without(look, standing, NOT_SAID), self._review(look, decided, sampled)
+        )
 
     @_tried
     def take(
@@ -193,7 +168,7 @@ class Reviewing:
         return self._took(look, one.findings, one.text, sampled, sure)
 
     def _took(
-        self, look: _Look, findings: Sequence[Finding], text: str, sampled: bool, sure: bool
+        self, look: Look, findings: Sequence[Finding], text: str, sampled: bool, sure: bool
     ) -> tuple[Event, ...]:
         standing = look.exchange.standing
         if [f.meaning for f in findings] == [each.finding.meaning for each in standing]:
@@ -205,9 +180,9 @@ class Reviewing:
         if gone and not sure:  # whoever typed the wrong half of a breath must not lose the other
             told = leaves_out([finding_told(each.finding) for each in gone])
             raise UnsureError(told, where=text, todo="take it once more if it is so")
-        made = [*(_Stead(now, was) for was, now in pairs), *(_Stead(each) for each in new)]
+        made = [*(InStead(now, was) for was, now in pairs), *(InStead(each) for each in new)]
         review = self._review(look, decided, sampled)
-        return self._put(look, made, gone, review, utterance, HEARD_OTHERWISE)
+        return self._decided(look, put(look, made, gone, utterance, HEARD_OTHERWISE), review)
 
     @_tried
     def remark(self, item: str, state: str, text: str) -> tuple[Event, ...]:
@@ -286,15 +261,15 @@ class Reviewing:
         exchange = next(each for each in exchanges_of(record) if last in each.reviews)
         if exchange.reviews[-1] is not last or exchange.decided is not last:
             raise ChangedError("this was decided anew since", todo="look at it again")
-        look = _Look(record, exchange, self.inspecting.scene_of(record))
+        look = Look(record, exchange, self.inspecting.scene_of(record))
         if last.decided in (Decided.AS_HEARD, Decided.NOTHING):
             return self._save(look, NewEntry(), undone)
         before = last.note.split(_BETWEEN) if last.note else []
         was = [each for each in record.findings if each.id in before and not each.stands]
         extra = [each for each in exchange.standing if each.id not in before]
         stead = (*extra, *(None for _ in was))
-        made = [_Stead(old.finding, new, old) for old, new in zip(was, stead, strict=False)]
-        return self._put(look, made, extra[len(made) :], undone, None, TAKEN_BACK)
+        made = [InStead(old.finding, new, old) for old, new in zip(was, stead, strict=False)]
+        return self._decided(look, put(look, made, extra[len(made) :], None, TAKEN_BACK), undone)
 
     def _moved_back(
         self, record: InspectionRecord, last: Review, undone: NewReview
@@ -321,16 +296,16 @@ class Reviewing:
 
     # -- inside -----------------------------------------------------------------------------------
 
-    def _look(self, item: str, state: str) -> _Look:
+    def _look(self, item: str, state: str) -> Look:
         record = self.record
         exchange = next((each for each in exchanges_of(record) if each.id == item), None)
         if exchange is None:
             raise UsageError("the inspection has nothing of that name")
         if exchange.state != state:
             raise ChangedError(_changed(exchange), todo="look at it as it is now")
-        return _Look(record, exchange, self.inspecting.scene_of(record))
+        return Look(record, exchange, self.inspecting.scene_of(record))
 
-    def _open_question(self, look: _Look) -> Utterance | None:
+    def _open_question(self, look: Look) -> Utterance | None:
         return next(
             (
                 each
@@ -340,7 +315,7 @@ class Reviewing:
             None,
         )
 
-    def _meant(self, text: str, sure: bool, look: _Look) -> Understanding:
+    def _meant(self, text: str, sure: bool, look: Look) -> Understanding:
         """What a line means; raises ``UsageError`` for what is no whole finding."""
         said = look.scene.met(self._understand(text), None)
         if said.decision is Decision.ACCEPT and said.offered:
@@ -356,7 +331,7 @@ class Reviewing:
         told = said.question_text or said.reason or "this is no finding"
         raise UsageError(told, where=text, todo="say component, place, and value or condition")
 
-    def _typed(self, look: _Look, text: str) -> NewUtterance:
+    def _typed(self, look: Look, text: str) -> NewUtterance:
         """The words of the reviewer, at the instant of what they are about: photos find it by that.
 
         They are no answer to what was asked: the decision settles it, and taken back it leaves it open.
@@ -371,7 +346,7 @@ class Reviewing:
         )
 
     def _review(
-        self, look: _Look, decided: Decided, sampled: bool, held: str | None = None
+        self, look: Look, decided: Decided, sampled: bool, held: str | None = None
     ) -> NewReview:
         first, standing = look.exchange.first, look.exchange.standing
         return NewReview(
@@ -384,79 +359,13 @@ class Reviewing:
             note=_BETWEEN.join(each.id for each in standing),
         )
 
-    def _put(
-        self,
-        look: _Look,
-        made: Sequence[_Stead],
-        gone: Sequence[RecordedFinding],
-        review: NewReview,
-        utterance: NewUtterance | None,
-        reason: str,
-    ) -> tuple[Event, ...]:
-        """Findings in the place of others, further ones, and what no longer stands: one transaction.
-
-        One correction has a link to what it corrects; where a breath is put right in several places the
-        others are withdrawn and said anew, and their photos go with them.
-        """
-        if not made:
-            return self._without(look, gone, review, reason)
-        first, *others = sorted(made, key=lambda each: each.instead is None)
-        taken_back = [*(each.instead for each in others if each.instead is not None), *gone]
-        scene = look.scene
-        for was in taken_back:
-            scene = scene.without(look.kept(was))
-        was_first = look.kept(first.instead) if first.instead is not None else None
-        step = finding_step(scene, first.finding, was_first, reason)
-        assert step.entry.verdict is not None
-        if was_first is not None:
-            scene = scene.without(was_first)
-        scene = scene.beside(first.finding, step.entry.verdict)
-        added = []
-        for found in (each.finding for each in others):
-            verdict = scene.assess(found).verdict
-            scene = scene.beside(found, verdict)
-            added.append(NewFinding(found, verdict))
-        photos = [
-            (part, photo)
-            for part, each in enumerate((first, *others))
-            for of in ((each.once, each.instead) if part else (each.once,))
-            if of is not None and not (part == 0 and of.superseded_by)
-            for photo in left_at(look.record, of.id)
-        ]
-        root = look.exchange.first
-        entry = replace(
-            step.entry,
-            utterance=utterance,
-            further=tuple(added),
-            reason=reason,
-            takes_back=tuple(each.id for each in taken_back),
-            of=root.id if root is not None else None,
-            photos=tuple(photos),
-        )
-        said = Understanding(Decision.ACCEPT, Kind.FINDING, reason, first.finding.words)
-
-        def tell(saved: Saved) -> tuple[Event, ...]:
-            withdrawn = (ev.FindingWithdrawn(None, look.kept(each), reason) for each in taken_back)
-            made = step.tell(Said(saved.utterance_id or entry.of or "", said), saved)
-            return (*withdrawn, *made)
-
+    def _decided(self, look: Look, change: Change, review: NewReview) -> tuple[Event, ...]:
+        entry, tell = change
         return self._save(look, entry, review, tell)
-
-    def _without(
-        self, look: _Look, gone: Sequence[RecordedFinding], review: NewReview, reason: str
-    ) -> tuple[Event, ...]:
-        """None of ``gone`` stands any more."""
-        if not gone:
-            return self._save(look, NewEntry(), review)
-        first, *rest = gone
-        entry, told = withdrawal(look.scene, look.kept(first), reason)
-        entry = replace(entry, takes_back=tuple(each.id for each in rest))
-        more = tuple(ev.FindingWithdrawn(None, look.kept(each), reason) for each in rest)
-        return self._save(look, entry, review, lambda _: (*told(None), *more))
 
     def _save(
         self,
-        look: _Look,
+        look: Look,
         entry: NewEntry,
         review: NewReview,
         tell: Callable[[Saved], Sequence[Event]] = lambda _: (),

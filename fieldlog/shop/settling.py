@@ -9,8 +9,9 @@ from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import joinable
 from fieldlog.doubt.question import telling_more, what_to_ask
 from fieldlog.hearing import Heard
-from fieldlog.language.answers import APART, IN_DOUBT, says_nothing_of
+from fieldlog.language.answers import APART, says_nothing_of
 from fieldlog.language.breath import Breath
+from fieldlog.language.picking import IN_DOUBT
 from fieldlog.model.command import Command
 from fieldlog.model.question import Asks
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding

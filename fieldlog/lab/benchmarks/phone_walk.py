@@ -30,7 +30,7 @@ from fieldlog.serve.phone.shed import LiveByOneHand
 from fieldlog.serve.phone.source import PhoneSource
 from fieldlog.shop.demo import Manifest, Outcome, begin, deviations, read_manifest
 from fieldlog.shop.ears import Ears
-from fieldlog.shop.events import understood_by
+from fieldlog.shop.happened import understood_by
 from fieldlog.shop.live import Told, listen
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import InspectionRecord

@@ -15,7 +15,8 @@ from fieldlog.model.understanding import Decision, Understanding
 from fieldlog.model.verdict import Verdict
 from fieldlog.report.lines import limit_lines
 from fieldlog.shop import events as ev
-from fieldlog.shop.events import Event, Said, said_in
+from fieldlog.shop.events import Event, Said
+from fieldlog.shop.happened import said_in
 from fieldlog.shop.signals import tone_of
 from fieldlog.store.records import InspectionRecord, RecordedFinding, Utterance
 from fieldlog.words import tell
