@@ -200,17 +200,18 @@ class BreathReader:
         if len(first.parts) < 2:  # one finding only by joiners, or by a rule of breaths
             return Breath(text, (replace(first.parts[0], text=text),))
         if len(chosen) > 1:
-            parts = tuple(part for cover in chosen.values() for part in cover.parts)
-            return asked_of(text, parts, "it can be cut into findings in more than one way")
-        agreed = agreed_of(first.parts)
-        clash = self.clash(agreed or first.parts)
-        asked = next((p for p in first.parts if p.decision is not Decision.ACCEPT), None)
+            either = tuple(part for cover in chosen.values() for part in cover.parts)
+            return asked_of(text, either, "it can be cut into findings in more than one way")
+        parts = self._carried.with_unit_behind(first.parts)
+        agreed = agreed_of(parts)
+        clash = self.clash(agreed or parts)
+        asked = next((part for part in parts if part.decision is not Decision.ACCEPT), None)
         if asked is not None:
             reason = f"'{asked.text}': {asked.reason}"
-            return asked_of(text, first.parts, reason, agreed=() if clash else agreed)
+            return asked_of(text, parts, reason, agreed=() if clash else agreed)
         if clash:
-            return asked_of(text, first.parts, clash)
-        return Breath(text, first.parts, agreed=agreed)
+            return asked_of(text, parts, clash)
+        return Breath(text, parts, agreed=agreed)
 
     def clash(self, parts: Sequence[Understanding]) -> str:
         """Why two findings cannot both be meant: two values of one thing, or as it should be and not."""

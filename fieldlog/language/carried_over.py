@@ -33,6 +33,7 @@ _LIKE = Fraction(4)
 """How many times another a value may be that was said without its unit: "thirty two psi, rear two
 point four" means bar."""
 UNSURE_OF_WHAT = "what it is said of is not certain"
+_UNIT_BEHIND = "the unit was said of what follows"
 _MOST_KNOWN = 20_000
 _ASKED_ALL_THE_SAME = frozenset({*DOUBTFUL, Flag.UNIT_ASSUMED})
 
@@ -87,12 +88,46 @@ class CarriedOver:
             question=None,
         )
 
+    def with_unit_behind(self, parts: Sequence[Understanding]) -> tuple[Understanding, ...]:
+        """ "Front tyre two point five and rear two point nine bar": asked about with the unit that follows.
+
+        That of the nearest finding behind it which says one, of the same characteristic and of like size.
+        """
+        found: list[Understanding] = []
+        unit_of: Finding | None = None
+        for part in reversed(parts):
+            if not _lacks_unit(part):
+                one = part.offered[0] if len(part.offered) == 1 else None
+                unit_of = one if first_value(one) is not None else unit_of
+            elif unit_of is not None:
+                part = self._in_unit_of(unit_of, part)
+            found.append(part)
+        return tuple(reversed(found))
+
+    def _in_unit_of(self, behind: Finding, part: Understanding) -> Understanding:
+        """``part`` with the unit of the finding ``behind`` it, to be asked about, where that can be."""
+        about = (behind.component, behind.characteristic)
+        own = {one.meaning for one in part.offered} if part.asks is Asks.ASSUMED_UNIT else None
+        for tail in _unit_words(behind):
+            whole = self.one((*part.text.split(), *tail))
+            if whole is None or {(one.component, one.characteristic) for one in whole.offered} != {
+                about
+            }:
+                continue
+            alike = own is None or own.issuperset(one.meaning for one in whole.offered)
+            if alike and _is_sure(
+                whole, behind
+            ):  # "pads two, rear pads three thirty seconds": 2 mm?
+                flags = tuple(dict.fromkeys((*whole.flags, Flag.UNIT_ASSUMED)))
+                return doubted(replace(whole, text=part.text, flags=flags), _UNIT_BEHIND)
+        return part
+
     def carried(self, said: Words, before: Understanding) -> Iterator[Understanding]:
         """What is said of the part of the finding before: of another place of it, or of the same."""
         was = before.offered
         of_one = len({one.subject for one in was}) == 1  # in one unit or another: "front tyre 32"
         base = about_of(was[0], self.catalogue, self.subjects.values) if of_one else None
-        base = base or self._placed_alike(before)
+        base = base or self._placed_alike(before) or self._of_one_place(before)
         if base is not None:
             for about, rest, certain in self._places(base, said):
                 if len(was) > 1 and rest == said:  # a number more, of no other place: none of it
@@ -127,6 +162,13 @@ class CarriedOver:
             if all(one is not None and one.places.get(axis) == value for one in abouts)
         }
         return About(first.component, first.characteristic, first.axes, said, 0)
+
+    def _of_one_place(self, before: Understanding) -> About | None:
+        """Of what is asked for its unit, the part: "front tyre two point five" is tread or pressure."""
+        if not _lacks_unit(before) or len({(o.component, o.position) for o in before.offered}) != 1:
+            return None
+        about = about_of(before.offered[0], self.catalogue, self.subjects.values)
+        return about and replace(about, characteristic=None)
 
     @cached_property
     def _own_to_one(self) -> Mapping[Words, tuple[Component, Characteristic]]:
