@@ -26,7 +26,7 @@ Change = tuple[NewEntry, Callable[[Saved], Sequence[Event]]]
 
 
 @dataclass(frozen=True, slots=True)
-class AsSeen:
+class SeenThen:
     """The record, one exchange of it and the scene, as one decision finds them."""
 
     record: InspectionRecord
@@ -50,7 +50,7 @@ class InStead:
 
 
 def put(
-    look: AsSeen,
+    look: SeenThen,
     made: Sequence[InStead],
     gone: Sequence[RecordedFinding],
     utterance: NewUtterance | None,
@@ -106,7 +106,7 @@ def put(
     return entry, tell
 
 
-def without(look: AsSeen, gone: Sequence[RecordedFinding], reason: str) -> Change:
+def without(look: SeenThen, gone: Sequence[RecordedFinding], reason: str) -> Change:
     """None of ``gone`` stands any more."""
     if not gone:
         return NewEntry(), lambda _: ()

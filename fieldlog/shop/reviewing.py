@@ -28,7 +28,7 @@ from fieldlog.review.matching import matched
 from fieldlog.shop import events as ev
 from fieldlog.shop.by_hand import standing_remark
 from fieldlog.shop.events import Event
-from fieldlog.shop.in_stead import AsSeen, Change, InStead, put, without
+from fieldlog.shop.in_stead import SeenThen, Change, InStead, put, without
 from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.steps import remark_back
 from fieldlog.store.records import (
@@ -61,7 +61,7 @@ _Verb = TypeVar("_Verb", bound=Callable[..., tuple[Event, ...]])
 
 
 def _tried(verb: _Verb) -> _Verb:
-    """AsSeen and decide anew where something was written meanwhile: whether it matters is seen then."""
+    """Look and decide anew where something was written meanwhile: whether it matters is seen then."""
 
     @wraps(verb)
     def tried(*args: Any, **options: Any) -> tuple[Event, ...]:
@@ -168,7 +168,7 @@ class Reviewing:
         return self._took(look, one.findings, one.text, sampled, sure)
 
     def _took(
-        self, look: AsSeen, findings: Sequence[Finding], text: str, sampled: bool, sure: bool
+        self, look: SeenThen, findings: Sequence[Finding], text: str, sampled: bool, sure: bool
     ) -> tuple[Event, ...]:
         standing = look.exchange.standing
         if [f.meaning for f in findings] == [each.finding.meaning for each in standing]:
@@ -261,7 +261,7 @@ class Reviewing:
         exchange = next(each for each in exchanges_of(record) if last in each.reviews)
         if exchange.reviews[-1] is not last or exchange.decided is not last:
             raise ChangedError("this was decided anew since", todo="look at it again")
-        look = AsSeen(record, exchange, self.inspecting.scene_of(record))
+        look = SeenThen(record, exchange, self.inspecting.scene_of(record))
         if last.decided in (Decided.AS_HEARD, Decided.NOTHING):
             return self._save(look, NewEntry(), undone)
         before = last.note.split(_BETWEEN) if last.note else []
@@ -296,16 +296,16 @@ class Reviewing:
 
     # -- inside -----------------------------------------------------------------------------------
 
-    def _look(self, item: str, state: str) -> AsSeen:
+    def _look(self, item: str, state: str) -> SeenThen:
         record = self.record
         exchange = next((each for each in exchanges_of(record) if each.id == item), None)
         if exchange is None:
             raise UsageError("the inspection has nothing of that name")
         if exchange.state != state:
             raise ChangedError(_changed(exchange), todo="look at it as it is now")
-        return AsSeen(record, exchange, self.inspecting.scene_of(record))
+        return SeenThen(record, exchange, self.inspecting.scene_of(record))
 
-    def _open_question(self, look: AsSeen) -> Utterance | None:
+    def _open_question(self, look: SeenThen) -> Utterance | None:
         return next(
             (
                 each
@@ -315,7 +315,7 @@ class Reviewing:
             None,
         )
 
-    def _meant(self, text: str, sure: bool, look: AsSeen) -> Understanding:
+    def _meant(self, text: str, sure: bool, look: SeenThen) -> Understanding:
         """What a line means; raises ``UsageError`` for what is no whole finding."""
         said = look.scene.met(self._understand(text), None)
         if said.decision is Decision.ACCEPT and said.offered:
@@ -331,7 +331,7 @@ class Reviewing:
         told = said.question_text or said.reason or "this is no finding"
         raise UsageError(told, where=text, todo="say component, place, and value or condition")
 
-    def _typed(self, look: AsSeen, text: str) -> NewUtterance:
+    def _typed(self, look: SeenThen, text: str) -> NewUtterance:
         """The words of the reviewer, at the instant of what they are about: photos find it by that.
 
         They are no answer to what was asked: the decision settles it, and taken back it leaves it open.
@@ -346,7 +346,7 @@ class Reviewing:
         )
 
     def _review(
-        self, look: AsSeen, decided: Decided, sampled: bool, held: str | None = None
+        self, look: SeenThen, decided: Decided, sampled: bool, held: str | None = None
     ) -> NewReview:
         first, standing = look.exchange.first, look.exchange.standing
         return NewReview(
@@ -359,13 +359,13 @@ class Reviewing:
             note=_BETWEEN.join(each.id for each in standing),
         )
 
-    def _decided(self, look: AsSeen, change: Change, review: NewReview) -> tuple[Event, ...]:
+    def _decided(self, look: SeenThen, change: Change, review: NewReview) -> tuple[Event, ...]:
         entry, tell = change
         return self._save(look, entry, review, tell)
 
     def _save(
         self,
-        look: AsSeen,
+        look: SeenThen,
         entry: NewEntry,
         review: NewReview,
         tell: Callable[[Saved], Sequence[Event]] = lambda _: (),
