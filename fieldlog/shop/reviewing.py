@@ -28,7 +28,7 @@ from fieldlog.review.matching import matched
 from fieldlog.shop import events as ev
 from fieldlog.shop.by_hand import standing_remark
 from fieldlog.shop.events import Event
-from fieldlog.shop.in_stead import SeenThen, Change, InStead, put, without
+from fieldlog.shop.in_stead import Change, InStead, SeenThen, put, without
 from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.steps import remark_back
 from fieldlog.store.records import (
