@@ -26,8 +26,9 @@ _EPS = np.float32(1e-5)
 _EMBEDDING = "decoder/embeddings/weight"
 
 
-_FEW = 3
-"""Up to this many rows, one matrix-vector product per row beats a matrix product (measured)."""
+_BLOCK = 32
+"""Columns of a block: a product of few rows with one is small enough that BLAS does not copy the weights
+first. Of 8 rows all maps of a step took 2.6 ms, 6.0 as one product each, 6.7 row by row (best of 30)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,27 +38,47 @@ class _Linear:
     bias: Array
 
     def __call__(self, x: Array) -> Array:
-        if len(x) > _FEW:
-            product = x @ self.weight
-        else:
-            product = np.empty((len(x), self.weight.shape[1]), np.float32)
-            for index in range(len(x)):
-                np.matmul(x[index], self.weight, out=product[index])
+        product: Array = x @ self.weight
         product += self.bias
         return product
+
+
+@dataclass(frozen=True, slots=True)
+class _Blocked:
+    """A linear map for few rows at a time."""
+
+    blocks: Array
+    """[blocks, in, columns of a block]; the last one filled up with zeros."""
+    bias: Array
+
+    @classmethod
+    def of(cls, linear: _Linear) -> _Blocked:
+        """The same map."""
+        size, width = linear.weight.shape
+        count = -(-width // _BLOCK)
+        blocks = np.zeros((count, size, _BLOCK), np.float32)
+        for index in range(count):
+            part = linear.weight[:, index * _BLOCK : (index + 1) * _BLOCK]
+            blocks[index, :, : part.shape[1]] = part
+        return cls(blocks, linear.bias)
+
+    def __call__(self, x: Array) -> Array:
+        product = np.matmul(x, self.blocks).transpose(1, 0, 2).reshape(len(x), -1)
+        return product[:, : len(self.bias)] + self.bias
 
 
 @dataclass(frozen=True, slots=True)
 class _Layer:
     """The norms' scales and shifts are folded into the linear maps behind them."""
 
-    self_qkv: _Linear
-    self_out: _Linear
-    cross_q: _Linear
+    self_qkv: _Blocked
+    self_out: _Blocked
+    cross_q: _Blocked
     cross_kv: _Linear
-    cross_out: _Linear
-    feed_in: _Linear
-    feed_out: _Linear
+    """For all of a sound at once."""
+    cross_out: _Blocked
+    feed_in: _Blocked
+    feed_out: _Blocked
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +141,9 @@ class Decoder:
         self.vocabulary = np.asarray(vocabulary, dtype=np.intp)
         self._weights = weights
         rows = weights.floats(_EMBEDDING, self.vocabulary)
-        self.projection = _folded(weights, "decoder/layer_norm", np.ascontiguousarray(rows.T), None)
+        self.projection = _Blocked.of(
+            _folded(weights, "decoder/layer_norm", np.ascontiguousarray(rows.T), None)
+        )
         self.column = {int(token): index for index, token in enumerate(self.vocabulary)}
 
     def listen(self, encoded: Array) -> Sound:
@@ -298,11 +321,11 @@ def _read_layer(weights: ModelWeights, index: int, width: int, scale: np.float32
         linear.weight[:, :width] *= scale
         linear.bias[:width] *= scale
     return _Layer(
-        self_qkv=qkv,
-        self_out=_read_linear(weights, f"{own}/linear_1"),
-        cross_q=cross_q,
+        self_qkv=_Blocked.of(qkv),
+        self_out=_Blocked.of(_read_linear(weights, f"{own}/linear_1")),
+        cross_q=_Blocked.of(cross_q),
         cross_kv=_read_linear(weights, f"{cross}/linear_1"),
-        cross_out=_read_linear(weights, f"{cross}/linear_2"),
-        feed_in=_read_linear(weights, f"{feed}/linear_0", f"{feed}/layer_norm"),
-        feed_out=_read_linear(weights, f"{feed}/linear_1"),
+        cross_out=_Blocked.of(_read_linear(weights, f"{cross}/linear_2")),
+        feed_in=_Blocked.of(_read_linear(weights, f"{feed}/linear_0", f"{feed}/layer_norm")),
+        feed_out=_Blocked.of(_read_linear(weights, f"{feed}/linear_1")),
     )
