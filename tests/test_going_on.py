@@ -12,7 +12,7 @@ import pytest
 
 from fieldlog.audio.capture import Spoken
 from fieldlog.audio.clip import FRAME_S, RATE, Clip, SoundFlag
-from fieldlog.grammar.language import expected
+from fieldlog.grammar.language import endings, expected
 from fieldlog.hearing import Heard
 from fieldlog.language.breath import Breath
 from fieldlog.language.files import load_language
@@ -216,7 +216,10 @@ def heard(language: InspectionLanguage, words: str, margin: float = 3.0) -> Hear
         ("horn works and left mirror loose", "settled"),
         ("disregard that", "settled"),
         ("front tyre thirty two p s i", "goes_on"),
-        ("front pads four millimetres", "goes_on"),
+        ("front pads four millimetres", "settled"),
+        ("front tyre tread four thirty seconds", "settled"),
+        ("battery twelve point four volts", "goes_on"),
+        ("exhaust loose", "goes_on"),
         ("rear sprocket tooth count is fifty", "usual"),
         ("front pads four", "unfinished"),
         ("pads two millimetres", "unfinished"),
@@ -229,7 +232,7 @@ def test_what_may_still_follow_says_how_long_the_silence_lasts(
     language: InspectionLanguage, words: str, silence: str
 ) -> None:
     wanted = getattr(Silences(), silence)
-    assert silence_s(heard(language, words), language.word_graph()) == wanted
+    assert silence_s(heard(language, words), language) == wanted
 
 
 def test_half_a_phrase_that_fits_as_well_makes_the_silence_long(
@@ -237,7 +240,7 @@ def test_half_a_phrase_that_fits_as_well_makes_the_silence_long(
 ) -> None:
     said = heard(language, "front pads", margin=0.0)
     assert said.understanding.decision is not Decision.ACCEPT
-    assert silence_s(said, language.word_graph()) == Silences().unfinished
+    assert silence_s(said, language) == Silences().unfinished
 
 
 def test_what_may_follow_is_read_off_the_grammar(language: InspectionLanguage) -> None:
@@ -246,6 +249,16 @@ def test_what_may_follow_is_read_off_the_grammar(language: InspectionLanguage) -
     assert expected(graph, ["left", "mirror", "cracked"]) == frozenset()
     assert "hot" in (expected(graph, ["front", "tyre", "thirty", "two", "p", "s", "i"]) or ())
     assert expected(graph, []) is None
+
+
+def test_all_that_may_still_be_said_is_gone_through_or_it_is_said_that_there_is_more(
+    language: InspectionLanguage,
+) -> None:
+    graph = language.word_graph()
+    pads = endings(graph, "front pads four millimetres".split()) or ()
+    assert {("left",), ("remaining",), ("thick",)} <= set(pads)
+    assert endings(graph, "left mirror cracked".split()) == ()
+    assert endings(graph, ["front"]) is None
 
 
 def as_one(language: InspectionLanguage, words: str, *parts: str) -> Heard:

@@ -439,6 +439,23 @@ def test_the_rest_of_a_phrase_ends_soon_and_is_heard_with_it_while_the_silence_l
     assert listener.heard == [0.1, 0.2, 0.3]
 
 
+def test_what_goes_on_from_a_kept_finding_is_heard_with_it_while_the_silence_lasts() -> None:
+    """ "Left mirror cracked ... right one tight": a whole phrase as one, nothing by itself."""
+    language = load_language()
+    words = {0.1: "left mirror cracked", 0.2: "right one tight"}
+    listener = Told(words | {0.3: "left mirror cracked right one tight"})
+    conversation = Conversation(Ears(language, listener, as_parsed))
+    conversation.next(sound(0.1, 0.0), kept=True)
+    draft = conversation.hear(sound(0.2, 2.0))
+    assert draft.understanding.decision is Decision.REFUSE
+    assert conversation.silence_s(draft) < Silences().usual
+    longer = sound(0.2, 2.0, 0.55)
+    turn = conversation.next(longer, kept=True, ahead=replace(draft, clip=longer))
+    assert turn.heard.text == "right one tight"
+    assert turn.heard.accepted
+    assert listener.heard == [0.1, 0.2, 0.3]
+
+
 def test_what_goes_on_behind_its_first_silence_is_heard_anew() -> None:
     language = load_language()
     words = {0.1: "the battery reads", 0.2: "twelve", 0.5: "twelve volts"}

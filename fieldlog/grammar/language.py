@@ -53,6 +53,28 @@ def expected(graph: WordGraph, words: Sequence[str]) -> frozenset[str] | None:
     return frozenset(word for state in reached for word in graph.arcs(state))
 
 
+def endings(
+    graph: WordGraph, words: Sequence[str], *, most: int = 24
+) -> tuple[tuple[str, ...], ...] | None:
+    """All with which the last utterance in ``words`` may go on to its end, shortest first.
+
+    None: there are more than ``most``, or they have no end.
+    """
+    found: list[tuple[str, ...]] = []
+    level: list[tuple[tuple[str, ...], int]] = [((), at) for at in _reached(graph, words)]
+    while level:
+        deeper = list[tuple[tuple[str, ...], int]]()
+        for more, state in level:
+            for word, (behind, _) in graph.arcs(state).items():
+                deeper.append(((*more, word), behind))
+                if graph.is_final(behind):
+                    found.append((*more, word))
+                if len(deeper) > most or len(found) > most:
+                    return None
+        level = deeper
+    return tuple(dict.fromkeys(found))
+
+
 def _reached(graph: WordGraph, words: Sequence[str]) -> set[int]:
     """The states in which ``words`` may end, each utterance but the last of them whole."""
     states = {graph.start} if words else set()

@@ -224,16 +224,23 @@ class Conversation:
     def silence_s(self, draft: Heard, silences: Silences | None = None) -> float:
         """Seconds of silence that end the utterance which was heard so far as ``draft``.
 
-        Where it may be the rest of what a pause cut in two, the two are heard as one now, while the
-        silence lasts: as a whole phrase it ends as soon as any other, and need not be heard again behind it.
+        Where it may be the rest of what a pause cut in two, or go on from what was taken already, the two are
+        heard as one now, while the silence lasts: as a whole phrase it ends as soon as any other, and need not
+        be heard again behind it.
         """
-        graph, before, self._ahead = self._ears.language.word_graph(), self._before, None
-        apart = before is None or before.accepted or draft.accepted
-        if before is None or apart or not joinable(before.clip, draft.clip, gap_s=BRIDGED_S):
-            return silence_s(draft, graph, silences)
+        language, before, self._ahead = self._ears.language, self._before, None
+        if before is None or not joinable(before.clip, draft.clip, gap_s=BRIDGED_S):
+            return silence_s(draft, language, silences)
+        if may_go_on(before, draft):
+            whole = self._ahead = self._together(join(before.clip, draft.clip))
+            further = going_on(before, draft, whole)
+            more = further is not None and not further.takes_back
+            return silence_s(whole if more else draft, language, silences)
+        if before.accepted or draft.accepted:
+            return silence_s(draft, language, silences)
         self._ahead = self._together(join(before.clip, draft.clip))
-        whole = self._joined(before, draft, kept=True)
-        return silence_s(draft if whole is None else whole, graph, silences)
+        one = self._joined(before, draft, kept=True)
+        return silence_s(draft if one is None else one, language, silences)
 
     def ready(self) -> None:
         """Prepare the listener for what may be said next, while nobody speaks."""

@@ -1,6 +1,7 @@
 """How long a silence ends an utterance, from what was heard before it (pure).
 
-Short behind a whole finding, longer where the grammar says that its last words may go on, longest
+Short behind a whole finding, longer where the grammar says that its last words may go on to another
+meaning ("tight ... in spots", not "four millimetres ... remaining"), longest
 behind half a phrase: "four point", a value without its unit, a lone "rear". ``python -m fieldlog.lab
 endpointing`` shows early cuts against delay for each.
 """
@@ -9,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fieldlog.grammar.language import WordGraph, expected
+from fieldlog.grammar.language import Language, endings, expected
 from fieldlog.hearing import Heard
 from fieldlog.model.command import Command
 from fieldlog.model.question import Asks
@@ -22,17 +23,18 @@ class Silences:
     """Seconds of silence behind the last voiced frame that end an utterance."""
 
     settled: float = 0.42
-    """Nothing can follow but another finding, which may as well be the next utterance."""
+    """Nothing can follow but another finding, which may as well be the next utterance, or words that
+    change nothing of what it means."""
     goes_on: float = 0.55
-    """Its words may go on in the same finding ("tight ... in spots")."""
+    """Its words may go on in the same finding to another meaning ("tight ... in spots")."""
     usual: float = 0.77
     """The value may go on, or nothing is known of what was said."""
     unfinished: float = 1.2
     """It is half a phrase, or free speech, which pauses to think."""
 
 
-def silence_s(heard: Heard, graph: WordGraph, silences: Silences | None = None) -> float:
-    """Seconds that the silence behind ``heard``, a draft, must last; ``graph`` is what it was heard by."""
+def silence_s(heard: Heard, language: Language, silences: Silences | None = None) -> float:
+    """Seconds that the silence behind ``heard``, a draft, must last; ``language`` is what it was heard by."""
     silences = silences or Silences()
     said = heard.understanding
     if said.kind is Kind.REMARK or _is_unfinished(heard):
@@ -42,12 +44,23 @@ def silence_s(heard: Heard, graph: WordGraph, silences: Silences | None = None) 
     if heard.answers is not None:
         short = said.dialogue in (Command.AFFIRM, Command.NEGATIVE)
         return silences.settled if short else silences.usual
-    may_follow = expected(graph, said.text.split())
+    words = said.text.split()
+    may_follow = expected(language.word_graph(), words)
     if may_follow is None:
         return silences.usual
     if may_follow & _MORE_OF_A_NUMBER:
         return silences.usual
-    return silences.goes_on if may_follow else silences.settled
+    settled = not may_follow or (not heard.parts and _means_the_same(said.text, language))
+    return silences.settled if settled else silences.goes_on
+
+
+def _means_the_same(text: str, language: Language) -> bool:
+    """Whether ``text`` means the same however it may go on."""
+    further = endings(language.word_graph(), text.split())
+    if not further:
+        return False
+    meaning = language.meaning(text)
+    return all(language.meaning(" ".join((text, *more))) == meaning for more in further)
 
 
 _MORE_OF_A_NUMBER = frozenset({*DIGITS, *TEENS, *TENS, *POINTS, "hundred", "thousand"})
