@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import json
+from bisect import insort
 from collections import defaultdict
-from collections.abc import Set
+from collections.abc import Iterator, Set
+from dataclasses import replace
 from types import MappingProxyType
-from typing import Any
 
 from fieldlog.model.hearing import Hypothesis
 from fieldlog.model.limit import Limit
 from fieldlog.model.state import Severity, State
 from fieldlog.model.understanding import Decision, Kind
 from fieldlog.model.verdict import Verdict
-from fieldlog.store import places, queries
-from fieldlog.store.chain import fingerprint, seen_from
+from fieldlog.store import places
+from fieldlog.store.chain import digest, seen_from
 from fieldlog.store.queries import corrections, finding_from, inspection, rows_of, vehicle
 from fieldlog.store.records import (
     Attachment,
@@ -40,26 +41,148 @@ from fieldlog.store.rows import (
     texts_from,
 )
 from fieldlog.store.sql import Read, Rows, Tables
-from fieldlog.store.standing import standing
+from fieldlog.store.standing import Correction, standing
 
 
-def inspection_record(connection: Tables, key: str) -> InspectionRecord:
-    """Everything kept of one inspection."""
-    head = inspection(connection, key)
-    own = rows_of(
-        connection, "SELECT id, hash, turn FROM record WHERE owner = ? ORDER BY turn, id", head.id
-    )
-    events = _in_order(connection, "event", head.id)
-    signatures = {row["id"] for row in events if row["name"] == EventName.SIGNED_OFF}
-    gone = queries.taken_back(events)
-    noted = {row["id"] for row in events if row["name"] == EventName.CHECKPOINT}
-    uncovered = tuple(name for name in _uncovered(connection, own, signatures) if name not in noted)
-    return InspectionRecord(
-        inspection=head,
-        vehicle=vehicle(connection, head.vehicle_id),
-        utterances=_utterances(connection, head.id),
-        findings=_findings(connection, head.id, frozenset(uncovered)),
-        remarks=tuple(
+class Opening:
+    """One inspection as it was read last: reading it again reads the rows that came since, and no other.
+
+    Rows of the record are only ever added, and one that is added here comes behind all that are there. Where it did
+    not (records were merged), the number of rows does not come out, and all is read anew.
+    """
+
+    def __init__(self, id: str) -> None:
+        """Of the inspection ``id``; nothing was read yet."""
+        self.id = id
+        self._forget()
+
+    def _forget(self) -> None:
+        self._rows: list[Read] = []
+        self._hashes: list[bytes] = []
+        self._utterances: list[Utterance] = []
+        self._findings: dict[str, RecordedFinding] = {}
+        self._corrections: list[Correction] = []
+        self._came = standing(())
+        self._signed = self._came
+        self._uncovered: tuple[str, ...] = ()
+        self._remarks: list[Read] = []
+        self._marks: list[Mark] = []
+        self._photos: list[Read] = []
+        self._attachments: list[Read] = []
+        self._clocks: dict[str, CameraClock] = {}
+        self._events: list[Event] = []
+        self._signatures: set[str] = set()
+        self._noted: set[str] = set()
+        self._reviews: list[Review] = []
+        self._record: InspectionRecord | None = None
+
+    def record(self, connection: Tables) -> InspectionRecord:
+        """Everything kept of it, within an open transaction; the same object where nothing came since."""
+        head = inspection(connection, self.id)
+        of_vehicle = vehicle(connection, head.vehicle_id)
+        new = self._came_since(connection)
+        known = self._record
+        if (
+            known is not None
+            and not new
+            and (known.inspection, known.vehicle) == (head, of_vehicle)
+        ):
+            return known
+        if new or known is None:
+            self._take(connection, new)
+        self._record = InspectionRecord(
+            inspection=head,
+            vehicle=of_vehicle,
+            utterances=tuple(self._utterances),
+            findings=tuple(self._findings.values()),
+            remarks=self._standing_remarks(),
+            marks=tuple(self._marks),
+            photos=_photos(self._photos, self._attachments),
+            clocks=tuple(self._clocks.values()),
+            events=tuple(self._events),
+            reviews=tuple(self._reviews),
+            fingerprint=digest(*self._hashes).hex(),
+            rows=len(self._rows),
+            uncovered=self._uncovered,
+        )
+        return self._record
+
+    def _came_since(self, connection: Tables) -> Rows:
+        sql = (
+            "SELECT id, kind, hash, turn FROM record WHERE owner = ? AND turn > ? ORDER BY turn, id"
+        )
+        last = self._rows[-1]["turn"] if self._rows else -1
+        new = rows_of(connection, sql, self.id, last)
+        if len(self._rows) + len(new) == places.rows_of_owner(connection, self.id):
+            return new
+        self._forget()
+        return rows_of(connection, sql, self.id, -1)
+
+    def _take(self, connection: Tables, new: Rows) -> None:
+        of = _Which(self.id, None if not self._rows else new)
+        self._rows += new
+        for row in new:
+            insort(self._hashes, row["hash"])
+        events = _in_order(connection, "event", of)
+        self._events += map(_event, events)
+        self._signatures |= {row["id"] for row in events if row["name"] == EventName.SIGNED_OFF}
+        self._noted |= {row["id"] for row in events if row["name"] == EventName.CHECKPOINT}
+        left = _uncovered(connection, self._rows, self._signatures)
+        before, self._uncovered = (
+            self._uncovered,
+            tuple(name for name in left if name not in self._noted),
+        )
+        self._utterances += _utterances(connection, of)
+        self._judge_anew(connection, of, frozenset(before) ^ frozenset(self._uncovered))
+        self._remarks += _in_order(connection, "remark", of)
+        self._marks += map(_mark, _in_order(connection, "mark", of))
+        self._photos += _in_order(connection, "photo", of)
+        self._attachments += _in_order(connection, "attachment", of)
+        for row in _in_order(connection, "camera_clock", of):
+            self._clocks[row["camera"]] = _clock(row)
+        self._reviews += map(_review, _in_order(connection, "review", of))
+
+    def _judge_anew(self, connection: Tables, of: _Which, changed: Set[str]) -> None:
+        """Take new findings, and of the others what came of those that were judged or corrected since.
+
+        ``changed``: ids of rows of which a signature is told otherwise now.
+        """
+        verdicts = _verdicts(connection, of)
+        made = [*_findings(connection, of)]
+        if of.has("correction"):
+            where, values = of.where("c", "correction")
+            self._corrections += corrections(connection, f"WHERE {where} ", *values)[0]
+        uncovered = frozenset(self._uncovered)
+        came = standing(self._corrections)
+        signed = came
+        if uncovered:
+            signed = standing([one for one in self._corrections if one.id not in uncovered])
+        touched = {*verdicts, *changed, *(each.id for each in made)}
+        touched |= self._came.differs(came) | self._signed.differs(signed)
+        self._came, self._signed = came, signed
+        self._findings |= {each.id: each for each in made}
+        for name in touched & self._findings.keys():
+            known, fallen = self._findings[name], came.fallen.get(name)
+            self._findings[name] = replace(
+                known,
+                verdict=verdicts.get(name, known.verdict),
+                superseded_by=fallen.superseded_by if fallen else None,
+                supersedes=came.supersedes.get(name),
+                withdrawn=fallen is not None and fallen.superseded_by is None,
+                reason=fallen.reason if fallen else "",
+                rivals=came.rivals.get(name, ()),
+                withdrawn_elsewhere=name in came.kept,
+                made_after_signature=name in uncovered,
+                fallen_after_signature=fallen != signed.fallen.get(name),
+            )
+
+    def _standing_remarks(self) -> tuple[Remark, ...]:
+        gone = {
+            each.data.get("remark", "")
+            for each in self._events
+            if each.name == EventName.REMARK_TAKEN_BACK
+        }
+        return tuple(
             Remark(
                 row["id"],
                 instant_from(row["made_at"]),
@@ -68,35 +191,35 @@ def inspection_record(connection: Tables, key: str) -> InspectionRecord:
                 row["finding_id"],
                 row["id"] in gone,
             )
-            for row in _in_order(connection, "remark", head.id)
-        ),
-        marks=tuple(
-            Mark(
-                row["id"],
-                row["name"],
-                instant_from(row["at"]),
-                row["utterance_id"],
-                row["finding_id"],
-            )
-            for row in _in_order(connection, "mark", head.id)
-        ),
-        photos=_photos(connection, head.id),
-        clocks=_clocks(connection, head.id),
-        events=tuple(
-            Event(
-                row["id"],
-                row["name"],
-                instant_from(row["at"]),
-                row["text"],
-                MappingProxyType(json.loads(row["data"])),
-            )
-            for row in events
-        ),
-        reviews=_reviews(connection, head.id),
-        fingerprint=fingerprint(row["hash"] for row in own),
-        rows=len(own),
-        uncovered=uncovered,
-    )
+            for row in self._remarks
+        )
+
+
+class _Which:
+    """Rows of an inspection: all, or those alone that came since."""
+
+    def __init__(self, id: str, new: Rows | None) -> None:
+        self._id = id
+        self._new: dict[str, list[str]] | None = None
+        if new is not None and len(new) <= _FEW:
+            self._new = defaultdict(list)
+            for row in new:
+                self._new[row["kind"]].append(row["id"])
+
+    def has(self, kind: str) -> bool:
+        """Whether there may be rows of that kind."""
+        return self._new is None or kind in self._new
+
+    def where(self, alias: str, kind: str) -> tuple[str, tuple[str, ...]]:
+        """The condition that a row of ``kind``, called ``alias``, is one of them, and its values."""
+        if self._new is None:
+            return f"{alias}.inspection_id = ?", (self._id,)
+        names = tuple(self._new[kind])
+        return f"{alias}.id IN ({', '.join('?' * len(names))})", names
+
+
+_FEW = 200
+"""Up to so many rows are asked for by their ids."""
 
 
 def _uncovered(connection: Tables, own: Rows, signatures: Set[str]) -> tuple[str, ...]:
@@ -119,46 +242,41 @@ def covered_by(connection: Tables, owner: str, signature: str) -> tuple[bytes, .
     return tuple(row["hash"] for row in own if row["id"] not in left)
 
 
-def _in_order(connection: Tables, table: str, inspection_id: str) -> Rows:
+def _in_order(connection: Tables, table: str, of: _Which) -> Rows:
+    if not of.has(table):
+        return []
+    where, values = of.where("t", table)
     return rows_of(
         connection,
         f"SELECT t.*, r.made_at FROM {table} t JOIN record r ON r.id = t.id "
-        "WHERE t.inspection_id = ? ORDER BY r.turn, r.id",
-        inspection_id,
+        f"WHERE {where} ORDER BY r.turn, r.id",
+        *values,
     )
 
 
-def _utterances(connection: Tables, inspection_id: str) -> tuple[Utterance, ...]:
-    heard: dict[str, list[tuple[str, Hypothesis]]] = defaultdict(list)
-    for row in rows_of(
-        connection,
-        "SELECT h.* FROM utterance u JOIN hypothesis h ON h.utterance_id = u.id "
-        "WHERE u.inspection_id = ? ORDER BY h.utterance_id, h.rank",
-        inspection_id,
-    ):
-        score = float("-inf") if row["score"] is None else row["score"]
-        heard[row["utterance_id"]].append(
-            (row["listener"], Hypothesis(row["text"], score, evidence_from(row["evidence"])))
+def _parts(connection: Tables, table: str, parent: str, of: _Which) -> dict[str, Rows]:
+    """The parts of rows of ``parent`` in ``table``, by the id of the row they are of."""
+    found: dict[str, Rows] = defaultdict(list)
+    if of.has(parent):
+        where, values = of.where("p", parent)
+        sql = (
+            f"SELECT x.* FROM {parent} p JOIN {table} x ON x.{parent}_id = p.id "
+            f"WHERE {where} ORDER BY x.{parent}_id, x.rank"
         )
-    words: dict[str, list[tuple[float, float]]] = defaultdict(list)
-    for row in rows_of(
-        connection,
-        "SELECT w.* FROM utterance u JOIN word w ON w.utterance_id = u.id "
-        "WHERE u.inspection_id = ? ORDER BY w.utterance_id, w.rank",
-        inspection_id,
-    ):
-        words[row["utterance_id"]].append((row["start_s"], row["end_s"]))
-    said: dict[str, list[Stretch]] = defaultdict(list)
-    for row in rows_of(
-        connection,
-        "SELECT s.* FROM utterance u JOIN stretch s ON s.utterance_id = u.id "
-        "WHERE u.inspection_id = ? ORDER BY s.utterance_id, s.rank",
-        inspection_id,
-    ):
-        said[row["utterance_id"]].append(Stretch(row["start_s"], row["end_s"], row["part"]))
-    return tuple(
-        Utterance(
-            id=row["id"],
+        for row in rows_of(connection, sql, *values):
+            found[row[f"{parent}_id"]].append(row)
+    return found
+
+
+def _utterances(connection: Tables, of: _Which) -> Iterator[Utterance]:
+    heard = _parts(connection, "hypothesis", "utterance", of)
+    words = _parts(connection, "word", "utterance", of)
+    said = _parts(connection, "stretch", "utterance", of)
+    for row in _in_order(connection, "utterance", of):
+        id = row["id"]
+        flags, asked = flags_from(row["flags"])
+        yield Utterance(
+            id=id,
             number=row["local_number"],
             said_at=instant_from(row["said_at"]),
             start_s=row["start_s"],
@@ -176,69 +294,50 @@ def _utterances(connection: Tables, inspection_id: str) -> tuple[Utterance, ...]
             question=row["question"],
             dialogue=row["dialogue"],
             flags=flags,
-            hypotheses=tuple(heard.get(row["id"], ())),
+            hypotheses=tuple(map(_hypothesis, heard.get(id, ()))),
             answers=row["answers"],
             asked=asked,
-            stretches=tuple(said.get(row["id"], ())),
-            words=tuple(words.get(row["id"], ())),
+            stretches=tuple(
+                Stretch(one["start_s"], one["end_s"], one["part"]) for one in said.get(id, ())
+            ),
+            words=tuple((one["start_s"], one["end_s"]) for one in words.get(id, ())),
         )
-        for row in _in_order(connection, "utterance", inspection_id)
-        for flags, asked in (flags_from(row["flags"]),)
-    )
 
 
-def _findings(
-    connection: Tables, inspection_id: str, uncovered: Set[str]
-) -> tuple[RecordedFinding, ...]:
-    readings: dict[str, list[Any]] = defaultdict(list)
-    for row in rows_of(
-        connection,
-        "SELECT x.* FROM finding f JOIN reading x ON x.finding_id = f.id "
-        "WHERE f.inspection_id = ? ORDER BY x.finding_id, x.rank",
-        inspection_id,
-    ):
-        readings[row["finding_id"]].append(quantity_from(row))
-    verdicts = _verdicts(connection, inspection_id)
-    made = corrections(connection, "WHERE i.id = ? ", inspection_id)[0]
-    came = standing(made)
-    signed = standing([each for each in made if each.id not in uncovered]) if uncovered else came
-    found = []
-    for row in _in_order(connection, "finding", inspection_id):
-        fallen = came.fallen.get(row["id"])
-        found.append(
-            RecordedFinding(
-                id=row["id"],
-                number=row["local_number"],
-                made_at=instant_from(row["made_at"]),
-                finding=finding_from(row, readings.get(row["id"], ())),
-                verdict=verdicts.get(row["id"]),
-                utterance_id=row["utterance_id"],
-                superseded_by=fallen.superseded_by if fallen else None,
-                supersedes=came.supersedes.get(row["id"]),
-                withdrawn=fallen is not None and fallen.superseded_by is None,
-                reason=fallen.reason if fallen else "",
-                rivals=came.rivals.get(row["id"], ()),
-                withdrawn_elsewhere=row["id"] in came.kept,
-                made_after_signature=row["id"] in uncovered,
-                fallen_after_signature=fallen != signed.fallen.get(row["id"]),
-            )
+def _hypothesis(row: Read) -> tuple[str, Hypothesis]:
+    score = float("-inf") if row["score"] is None else row["score"]
+    return row["listener"], Hypothesis(row["text"], score, evidence_from(row["evidence"]))
+
+
+def _findings(connection: Tables, of: _Which) -> Iterator[RecordedFinding]:
+    """Findings as they were made; what came of them is not in them yet."""
+    readings = _parts(connection, "reading", "finding", of)
+    for row in _in_order(connection, "finding", of):
+        yield RecordedFinding(
+            id=row["id"],
+            number=row["local_number"],
+            made_at=instant_from(row["made_at"]),
+            finding=finding_from(row, map(quantity_from, readings.get(row["id"], ()))),
+            verdict=None,
+            utterance_id=row["utterance_id"],
         )
-    return tuple(found)
 
 
-def _verdicts(connection: Tables, inspection_id: str) -> dict[str, Verdict]:
-    judged: dict[str, list[Read]] = defaultdict(list)
-    for row in rows_of(
-        connection,
-        "SELECT j.*, t.text FROM verdict v JOIN judgement j ON j.verdict_id = v.id "
-        "JOIN limit_text t ON t.sha256 = j.limit_sha256 "
-        "WHERE v.inspection_id = ? ORDER BY j.verdict_id, j.rank",
-        inspection_id,
-    ):
-        judged[row["verdict_id"]].append(row)
+def _verdicts(connection: Tables, of: _Which) -> dict[str, Verdict]:
+    """The newest verdict among them of each finding (id) that has one."""
+    judged: dict[str, Rows] = defaultdict(list)
+    if of.has("verdict"):
+        where, values = of.where("v", "verdict")
+        sql = (
+            "SELECT j.*, t.text FROM verdict v JOIN judgement j ON j.verdict_id = v.id "
+            "JOIN limit_text t ON t.sha256 = j.limit_sha256 "
+            f"WHERE {where} ORDER BY j.verdict_id, j.rank"
+        )
+        for row in rows_of(connection, sql, *values):
+            judged[row["verdict_id"]].append(row)
     limits: dict[str, Limit] = {}
     newest: dict[str, Verdict] = {}
-    for row in _in_order(connection, "verdict", inspection_id):
+    for row in _in_order(connection, "verdict", of):
         gate, others = None, []
         for part in judged.get(row["id"], ()):
             key = part["limit_sha256"]
@@ -260,9 +359,8 @@ def _verdicts(connection: Tables, inspection_id: str) -> dict[str, Verdict]:
     return newest
 
 
-def _photos(connection: Tables, inspection_id: str) -> tuple[Photo, ...]:
+def _photos(rows: Rows, attachments: Rows) -> tuple[Photo, ...]:
     """One photo for each original; two copies of the record may each have brought it in."""
-    rows = _in_order(connection, "photo", inspection_id)
     first: dict[str, str] = {}
     for row in rows:
         first.setdefault(row["media"], row["id"])
@@ -277,7 +375,7 @@ def _photos(connection: Tables, inspection_id: str) -> tuple[Photo, ...]:
             uncertainty_s=row["uncertainty_s"],
             candidates=tuple(json.loads(row["candidates"])),
         )
-        for row in _in_order(connection, "attachment", inspection_id)
+        for row in attachments
     }
     return tuple(
         Photo(
@@ -296,10 +394,6 @@ def _photos(connection: Tables, inspection_id: str) -> tuple[Photo, ...]:
         for row in rows
         if same[row["id"]] == row["id"]
     )
-
-
-def _reviews(connection: Tables, inspection_id: str) -> tuple[Review, ...]:
-    return tuple(_review(row) for row in _in_order(connection, "review", inspection_id))
 
 
 def sampled(connection: Tables) -> tuple[Review, ...]:
@@ -328,16 +422,28 @@ def _review(row: Read) -> Review:
     )
 
 
-def _clocks(connection: Tables, inspection_id: str) -> tuple[CameraClock, ...]:
-    newest = {
-        row["camera"]: CameraClock(
-            id=row["id"],
-            camera=row["camera"],
-            offset_s=row["offset_s"],
-            uncertainty_s=row["uncertainty_s"],
-            how=row["how"],
-            evidence=MappingProxyType(json.loads(row["evidence"])),
-        )
-        for row in _in_order(connection, "camera_clock", inspection_id)
-    }
-    return tuple(newest.values())
+def _clock(row: Read) -> CameraClock:
+    return CameraClock(
+        id=row["id"],
+        camera=row["camera"],
+        offset_s=row["offset_s"],
+        uncertainty_s=row["uncertainty_s"],
+        how=row["how"],
+        evidence=MappingProxyType(json.loads(row["evidence"])),
+    )
+
+
+def _mark(row: Read) -> Mark:
+    return Mark(
+        row["id"], row["name"], instant_from(row["at"]), row["utterance_id"], row["finding_id"]
+    )
+
+
+def _event(row: Read) -> Event:
+    return Event(
+        row["id"],
+        row["name"],
+        instant_from(row["at"]),
+        row["text"],
+        MappingProxyType(json.loads(row["data"])),
+    )

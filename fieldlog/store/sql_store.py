@@ -19,7 +19,7 @@ from fieldlog.store.base import AsSeen, Elsewhere, NewRow, Stored, StoredRow, Ta
 from fieldlog.store.chain import fingerprint
 from fieldlog.store.checkpoints import Against
 from fieldlog.store.media import MediaFolder
-from fieldlog.store.opening import covered_by, inspection_record
+from fieldlog.store.opening import Opening, covered_by
 from fieldlog.store.records import HistoryRow, Inspection, InspectionRecord, Vehicle, Verification
 from fieldlog.store.reviews import Review
 from fieldlog.store.searching import FoundFinding, Wanted
@@ -45,6 +45,8 @@ class SqlStore(ABC):
         """``media``: where the originals lie that the record speaks of."""
         self._media = media
         self._lock = threading.RLock()
+        self._opened: tuple[Opening, object] | None = None
+        """The inspection that was read last, and what ``_changes`` was then."""
 
     @abstractmethod
     def close(self) -> None:
@@ -121,9 +123,23 @@ class SqlStore(ABC):
             return places.elsewhere(self.connection)
 
     def read(self, key: str) -> InspectionRecord:
-        """Everything kept of one inspection, in a fixed number of queries."""
+        """Everything kept of one inspection, in a fixed number of queries.
+
+        Of the one that was read last, only the rows that came since are read.
+        """
         with self._reading():
-            return inspection_record(self.connection, key)
+            id, changes = queries.inspection(self.connection, key).id, self._changes()
+            known, self._opened = self._opened, None  # what fails half-way is read anew
+            opening = known[0] if known is not None and known[1] == changes else None
+            if opening is None or opening.id != id:
+                opening = Opening(id)
+            record = opening.record(self.connection)
+            self._opened = opening, changes
+            return record
+
+    def _changes(self) -> object:
+        """What is another one when anybody else has changed the database in whatever way."""
+        return None
 
     def history(
         self,

@@ -64,6 +64,9 @@ class SqliteStore(SqlStore):
         """What of the log written ahead does not fit its sums, which SQLite passes over in silence."""
         return log_faults(self.path)
 
+    def _changes(self) -> object:
+        return self.connection.execute("PRAGMA data_version").fetchone()[0]
+
     def _form_faults(self, owners: Owners) -> list[str]:
         told = "set aside as damaged; what it holds may be missing from this record"
         return [

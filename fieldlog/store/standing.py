@@ -8,7 +8,7 @@ was put in its place in the other copy no longer stands, and says by what it is 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 RIVALLED = "corrected in two copies of the record; the newer correction stands"
@@ -52,6 +52,18 @@ class Corrected:
     """
     kept: frozenset[str]
     """Ids of findings that stand though another copy had withdrawn what they are put in place of."""
+
+    def differs(self, other: Corrected) -> set[str]:
+        """Ids of findings of which ``other`` says anything else."""
+        pairs: tuple[tuple[Mapping[str, object], Mapping[str, object]], ...] = (
+            (self.fallen, other.fallen),
+            (self.supersedes, other.supersedes),
+            (self.rivals, other.rivals),
+        )
+        changed = {
+            name for was, now in pairs for name in {*was, *now} if was.get(name) != now.get(name)
+        }
+        return changed | (self.kept ^ other.kept)
 
 
 def standing(corrections: Sequence[Correction]) -> Corrected:
