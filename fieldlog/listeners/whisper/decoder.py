@@ -64,7 +64,8 @@ class _Blocked:
 
     def __call__(self, x: Array) -> Array:
         product = np.matmul(x, self.blocks).transpose(1, 0, 2).reshape(len(x), -1)
-        return product[:, : len(self.bias)] + self.bias
+        whole: Array = product[:, : len(self.bias)] + self.bias
+        return whole
 
 
 @dataclass(frozen=True, slots=True)
