@@ -255,9 +255,9 @@ def test_all_that_may_still_be_said_is_gone_through_or_it_is_said_that_there_is_
     language: InspectionLanguage,
 ) -> None:
     graph = language.word_graph()
-    pads = endings(graph, "front pads four millimetres".split()) or ()
+    pads = endings(graph, ["front", "pads", "four", "millimetres"]) or ()
     assert {("left",), ("remaining",), ("thick",)} <= set(pads)
-    assert endings(graph, "left mirror cracked".split()) == ()
+    assert endings(graph, ["left", "mirror", "cracked"]) == ()
     assert endings(graph, ["front"]) is None
 
 
