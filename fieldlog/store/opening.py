@@ -1,4 +1,4 @@
-"""Opening one inspection: all its rows in a fixed number of queries, none per finding."""
+"""ReadOnward one inspection: all its rows in a fixed number of queries, none per finding."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ from fieldlog.store.sql import Read, Rows, Tables
 from fieldlog.store.standing import Correction, standing
 
 
-class Opening:
+class ReadOnward:
     """One inspection as it was read last: reading it again reads the rows that came since, and no other.
 
     Rows of the record are only ever added, and one that is added here comes behind all that are there. Where it did

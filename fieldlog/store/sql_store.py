@@ -19,7 +19,7 @@ from fieldlog.store.base import AsSeen, Elsewhere, NewRow, Stored, StoredRow, Ta
 from fieldlog.store.chain import fingerprint
 from fieldlog.store.checkpoints import Against
 from fieldlog.store.media import MediaFolder
-from fieldlog.store.opening import Opening, covered_by
+from fieldlog.store.opening import ReadOnward, covered_by
 from fieldlog.store.records import HistoryRow, Inspection, InspectionRecord, Vehicle, Verification
 from fieldlog.store.reviews import Review
 from fieldlog.store.searching import FoundFinding, Wanted
@@ -45,7 +45,7 @@ class SqlStore(ABC):
         """``media``: where the originals lie that the record speaks of."""
         self._media = media
         self._lock = threading.RLock()
-        self._opened: tuple[Opening, object] | None = None
+        self._opened: tuple[ReadOnward, object] | None = None
         """The inspection that was read last, and what ``_changes`` was then."""
 
     @abstractmethod
@@ -132,7 +132,7 @@ class SqlStore(ABC):
             known, self._opened = self._opened, None  # what fails half-way is read anew
             opening = known[0] if known is not None and known[1] == changes else None
             if opening is None or opening.id != id:
-                opening = Opening(id)
+                opening = ReadOnward(id)
             record = opening.record(self.connection)
             self._opened = opening, changes
             return record
