@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,7 +10,7 @@ import pytest
 from fieldlog.audio.clip import FRAME, RATE, Clip
 from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language
-from fieldlog.listeners.timbre import Vector, cepstral_figures, fitted, shipped, timbre, write
+from fieldlog.listeners.timbre import Vector, timbre
 from fieldlog.model.hearing import Hearing
 from fieldlog.model.understanding import Decision
 from fieldlog.shop.settling import settles
@@ -129,14 +128,3 @@ def test_nothing_is_told_of_what_is_short_noisy_or_no_sound() -> None:
     assert timbre(replace(good, voice=())) is None
     assert timbre(replace(good, samples=good.samples * np.float32(np.nan))) is None
     assert timbre(Clip(np.zeros(0, np.float32))) is None
-
-
-def test_the_matrix_is_kept_as_it_was_fitted(tmp_path: Path) -> None:
-    clips = [hum(110.0 + n, (500.0, 1500.0 + 40 * (n % 3)), n) for n in range(8)]
-    figures = [cepstral_figures(clip) for clip in clips]
-    rows = np.array([each for each in figures if each is not None])
-    turning = fitted(rows, list("aaaabbbb"))
-    write(turning, tmp_path / "timbre.npz")
-    with np.load(tmp_path / "timbre.npz") as kept:
-        assert np.allclose(kept["matrix"], turning.matrix, rtol=1e-5)
-    assert shipped().matrix.shape == (48, 48)

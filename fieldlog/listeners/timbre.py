@@ -23,7 +23,7 @@ LEAST_VOICED_S = 0.6
 LEAST_DB = 12.0
 """Of the voice over what else is in the clip: in more noise the vector is of the noise."""
 _BANDS, _ORDER = 80, 24
-_FILE = Path(__file__).with_name("timbre.npz")
+FILE = Path(__file__).with_name("timbre.npz")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,27 +74,8 @@ def _cosines() -> Vector:
     return np.asarray(np.cos(np.pi * rows * (bands + 0.5) / _BANDS), np.float64)
 
 
-def fitted(figures: Vector, voices: list[str]) -> Turning:
-    """From the figures of clips (a row each) and whose they are."""
-    mean, scale = figures.mean(axis=0), figures.std(axis=0) + 1e-6
-    scaled = (figures - mean) / scale
-    names, own = sorted(set(voices)), np.array(voices)
-    within = np.mean([np.cov(scaled[own == name].T) for name in names], axis=0)
-    within += 0.1 * np.eye(len(within)) * np.trace(within) / len(within)
-    values, vectors = np.linalg.eigh(within)
-    return Turning(mean, scale, np.asarray(vectors / np.sqrt(values)))
-
-
-def write(turning: Turning, path: Path = _FILE) -> None:
-    """Some 10 kB."""
-    np.savez(
-        path,
-        **{n: getattr(turning, n).astype(np.float32) for n in ("mean", "scale", "matrix")},
-    )
-
-
 @cache
 def shipped() -> Turning:
     """The one that is in the package."""
-    with np.load(_FILE) as file:
+    with np.load(FILE) as file:
         return Turning(*(file[n].astype(np.float64) for n in ("mean", "scale", "matrix")))

@@ -1,4 +1,4 @@
-"""Merkle trees over an ordered list of byte strings, and proofs about them (pure).
+"""Merkle trees over an ordered list of byte strings, and the proof that leaves are in one (pure).
 
 RFC 9162, section 2.1 (the same tree as in RFC 6962)::
 
@@ -7,7 +7,7 @@ RFC 9162, section 2.1 (the same tree as in RFC 6962)::
     MTH of n > 1    = node of the first k and the rest, k the largest power of two below n
     MTH of none     = SHA-256("")
 
-Proofs are tuples of 32-byte hashes. ``covering`` is an inclusion proof of several leaves at once, which
+``covering``, a tuple of 32-byte hashes, is an inclusion proof of several leaves at once, which
 leaves out what the leaves themselves tell: the hashes of the largest subtrees without any of them, from
 left to right.
 """
@@ -59,82 +59,6 @@ def folded(stack: Sequence[bytes]) -> bytes:
     for each in reversed(stack[:-1]):
         found = _node(each, found)
     return found
-
-
-def inclusion(leaves: Hashes, index: int) -> tuple[bytes, ...]:
-    """PATH(index, leaves) of RFC 9162, section 2.1.3.1."""
-    if len(leaves) == 1:
-        return ()
-    k = _split(len(leaves))
-    if index < k:
-        return (*inclusion(leaves[:k], index), root(leaves[k:]))
-    return (*inclusion(leaves[k:], index - k), root(leaves[:k]))
-
-
-def root_of_inclusion(of: bytes, index: int, size: int, path: Sequence[bytes]) -> bytes | None:
-    """The root that ``path`` leads to from the leaf hash ``of``; None where it cannot be a path.
-
-    RFC 9162, section 2.1.3.2.
-    """
-    if not 0 <= index < size:
-        return None
-    fn, sn, found = index, size - 1, of
-    for each in path:
-        if sn == 0:
-            return None
-        if fn & 1 or fn == sn:
-            found = _node(each, found)
-            while not fn & 1 and fn:
-                fn, sn = fn >> 1, sn >> 1
-        else:
-            found = _node(found, each)
-        fn, sn = fn >> 1, sn >> 1
-    return found if sn == 0 else None
-
-
-def consistency(leaves: Hashes, first: int) -> tuple[bytes, ...]:
-    """PROOF(first, leaves) of RFC 9162, section 2.1.4.1, for 0 < first <= the number of leaves."""
-    return _sub_proof(leaves, first, True)
-
-
-def _sub_proof(leaves: Hashes, first: int, whole: bool) -> tuple[bytes, ...]:
-    if first == len(leaves):
-        return () if whole else (root(leaves),)
-    k = _split(len(leaves))
-    if first <= k:
-        return (*_sub_proof(leaves[:k], first, whole), root(leaves[k:]))
-    return (*_sub_proof(leaves[k:], first - k, False), root(leaves[:k]))
-
-
-def is_consistent(
-    first: int, second: int, first_root: bytes, second_root: bytes, path: Sequence[bytes]
-) -> bool:
-    """Whether ``path`` shows that the tree of ``second`` leaves begins with that of ``first``.
-
-    RFC 9162, section 2.1.4.2. Every tree begins with the empty one.
-    """
-    if first == 0 or first == second:
-        return not path and (first_root == second_root or first == 0)
-    if not 0 < first < second or not path:
-        return False
-    rest = list(path)
-    if first & (first - 1) == 0:
-        rest.insert(0, first_root)
-    fn, sn = first - 1, second - 1
-    while fn & 1:
-        fn, sn = fn >> 1, sn >> 1
-    fr = sr = rest[0]
-    for each in rest[1:]:
-        if sn == 0:
-            return False
-        if fn & 1 or fn == sn:
-            fr, sr = _node(each, fr), _node(each, sr)
-            while not fn & 1 and fn:
-                fn, sn = fn >> 1, sn >> 1
-        else:
-            sr = _node(sr, each)
-        fn, sn = fn >> 1, sn >> 1
-    return sn == 0 and fr == first_root and sr == second_root
 
 
 def covering(leaves: Hashes, chosen: Iterable[int]) -> tuple[bytes, ...]:

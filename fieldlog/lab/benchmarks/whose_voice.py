@@ -6,6 +6,7 @@ import time
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from fieldlog.audio.endpointer import utterances
 from fieldlog.audio.vad import voice_activity
 from fieldlog.lab.benchmarks.claim import share
 from fieldlog.lab.speech_set.items import Item, SpeechSet
-from fieldlog.listeners.timbre import Turning, Vector, cepstral_figures, fitted
+from fieldlog.listeners.timbre import FILE, Turning, Vector, cepstral_figures
 from fieldlog.shop.whose_voice import ALIKE, FIRST, KnownVoices
 
 EFFECTS = ("dry", "garage", "far")
@@ -47,6 +48,25 @@ class Told:
             for at in (*self.own, *self.others)
         ]
         return float(min(errors)[1]) / 2 if errors else 1.0
+
+
+def fitted(figures: Vector, voices: list[str]) -> Turning:
+    """From the figures of clips (a row each) and whose they are."""
+    mean, scale = figures.mean(axis=0), figures.std(axis=0) + 1e-6
+    scaled = (figures - mean) / scale
+    names, own = sorted(set(voices)), np.array(voices)
+    within = np.mean([np.cov(scaled[own == name].T) for name in names], axis=0)
+    within += 0.1 * np.eye(len(within)) * np.trace(within) / len(within)
+    values, vectors = np.linalg.eigh(within)
+    return Turning(mean, scale, np.asarray(vectors / np.sqrt(values)))
+
+
+def write(turning: Turning, path: Path = FILE) -> None:
+    """Some 10 kB."""
+    np.savez(
+        path,
+        **{n: getattr(turning, n).astype(np.float32) for n in ("mean", "scale", "matrix")},
+    )
 
 
 def picked(voices: SpeechSet, part: str, count: int) -> dict[str, list[Item]]:

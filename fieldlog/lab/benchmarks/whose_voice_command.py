@@ -34,7 +34,7 @@ def whose_voice(folder: Path, clips: int, fits: bool, docs: Path | None) -> None
 
     voices = SpeechSet(folder)
     if fits:
-        timbre.write(bench.fit(voices, clips))
+        bench.write(bench.fit(voices, clips))
         timbre.shipped.cache_clear()
     took_ms: list[float] = []
     rows = list(bench.compared(voices, timbre.shipped(), clips, took_ms))
