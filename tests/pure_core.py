@@ -22,7 +22,7 @@ PURE = (
     "listeners/whisper/adapter.py", "listeners/whisper/search.py", "listeners/whisper/tokens.py",
     "listeners/whisper/written.py", "listeners/whisper/features.py",
     "photos/clock.py", "photos/attach.py", "photos/guessing.py", "photos/readings.py", "report/view.py",
-    "store/chain.py", "store/entries.py", "store/entry.py", "store/records.py", "store/reviews.py", "review",
+    "store/cells.py", "store/chain.py", "store/entries.py", "store/entry.py", "store/records.py", "store/reviews.py", "review",
     "shop/events.py", "shop/scene.py", "shop/steps.py",
 )  # fmt: skip
 

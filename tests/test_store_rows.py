@@ -16,12 +16,11 @@ from fieldlog.model.finding import Qualifier, Quantity
 from fieldlog.model.limit import KOfN, Layer, Limit, LimitStatus, Relation, SeverityFrom
 from fieldlog.model.state import Severity, State
 from fieldlog.model.verdict import Judgement
+from fieldlog.store.cells import cells, taken
 from fieldlog.store.rows import (
     instant_from,
     instant_text,
     instant_us,
-    judgement_columns,
-    judgement_from,
     limit_from,
     limit_text,
     quantity_columns,
@@ -119,8 +118,8 @@ def test_every_part_of_a_judgement_comes_back() -> None:
     )
     for part in fields(Judgement):
         assert getattr(judgement, part.name) is not None, f"{part.name} is not covered here"
-    columns = judgement_columns(judgement, gates=True, limit_sha256="x")
-    assert judgement_from(columns, judgement.limit) == judgement
+    columns = cells(judgement, "limit")
+    assert taken(Judgement, columns, limit=judgement.limit) == judgement
 
 
 @given(st.datetimes(timezones=st.just(UTC)) | st.datetimes(timezones=st.timezones()))

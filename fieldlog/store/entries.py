@@ -9,14 +9,21 @@ from fieldlog.model.finding import Finding, Quantity
 from fieldlog.model.limit import Limit
 from fieldlog.model.verdict import Verdict
 from fieldlog.store.base import NewRow
+from fieldlog.store.cells import cells
 from fieldlog.store.chain import Cell, Row
-from fieldlog.store.records import KeptQuestion, NewAttachment, NewEvent, NewPhoto, NewUtterance
+from fieldlog.store.records import (
+    CameraClock,
+    KeptQuestion,
+    NewAttachment,
+    NewEvent,
+    NewPhoto,
+    NewUtterance,
+)
 from fieldlog.store.reviews import NewReview
 from fieldlog.store.rows import (
     finite,
     flags_cell,
     instant_us,
-    judgement_columns,
     limit_text,
     quantity_columns,
     to_json,
@@ -54,17 +61,13 @@ def odometer(
     id: str, vehicle_id: str, distance: Quantity, read_at: datetime, inspection_id: str | None
 ) -> NewRow:
     """A reading of the distance done; it belongs to the vehicle."""
-    return NewRow(
-        "odometer",
-        id,
-        vehicle_id,
-        {
-            "vehicle_id": vehicle_id,
-            "inspection_id": inspection_id,
-            "read_at": instant_us(read_at),
-            **quantity_columns(distance),
-        },
-    )
+    columns: Row = {
+        "vehicle_id": vehicle_id,
+        "inspection_id": inspection_id,
+        "read_at": instant_us(read_at),
+        **quantity_columns(distance),
+    }
+    return NewRow("odometer", id, vehicle_id, columns)
 
 
 def inspection(
@@ -81,22 +84,18 @@ def inspection(
     language: str | None = None,
 ) -> NewRow:
     """The head of an inspection. ``language``: ISO 639-1; None for the reference language."""
-    return NewRow(
-        "inspection",
-        id,
-        id,
-        {
-            "vehicle_id": vehicle_id,
-            "started_at": instant_us(started_at),
-            "zone": zone,
-            "inspector": inspector,
-            "place": place,
-            "jurisdiction": jurisdiction,
-            "settings": to_json(dict(settings)),
-            "program": program,
-            "language": language,
-        },
-    )
+    columns: Row = {
+        "vehicle_id": vehicle_id,
+        "started_at": instant_us(started_at),
+        "zone": zone,
+        "inspector": inspector,
+        "place": place,
+        "jurisdiction": jurisdiction,
+        "settings": to_json(dict(settings)),
+        "program": program,
+        "language": language,
+    }
+    return NewRow("inspection", id, id, columns)
 
 
 def utterance(id: str, inspection_id: str, new: NewUtterance) -> NewRow:
@@ -184,23 +183,14 @@ def verdict(id: str, inspection_id: str, finding_id: str, given: Verdict) -> New
     for rank, (judgement, gates) in enumerate(judgements):
         sha256, text = limit_text(judgement.limit)
         texts[sha256] = text
-        columns = judgement_columns(judgement, gates=gates, limit_sha256=sha256)
-        rows.append({"verdict_id": id, "rank": rank, **columns})
-    return NewRow(
-        "verdict",
-        id,
-        inspection_id,
-        {
-            "inspection_id": inspection_id,
-            "finding_id": finding_id,
-            "state": given.state.value,
-            "severity": given.severity.value if given.severity else None,
-            "reason": given.reason,
-            "cautions": to_json(list(given.cautions)),
-        },
-        {"judgement": rows},
-        texts,
-    )
+        row: Row = {"verdict_id": id, "rank": rank, "gates": int(gates), "limit_sha256": sha256}
+        rows.append({**row, **cells(judgement, "limit")})
+    columns: Row = {
+        "inspection_id": inspection_id,
+        "finding_id": finding_id,
+        **cells(given, "gate", "others"),
+    }
+    return NewRow("verdict", id, inspection_id, columns, {"judgement": rows}, texts)
 
 
 def correction(
@@ -212,31 +202,21 @@ def correction(
     made_by: str,
 ) -> NewRow:
     """A finding is superseded, or withdrawn when there is no replacement."""
-    return NewRow(
-        "correction",
-        id,
-        inspection_id,
-        {
-            "inspection_id": inspection_id,
-            "finding_id": finding_id,
-            "replacement_id": replacement_id,
-            "reason": reason,
-            "made_by": made_by,
-        },
-    )
+    columns: Row = {
+        "finding_id": finding_id,
+        "replacement_id": replacement_id,
+        "reason": reason,
+        "made_by": made_by,
+    }
+    return _part("correction", id, inspection_id, columns)
 
 
 def remark(
     id: str, inspection_id: str, text: str, utterance_id: str | None, finding_id: str | None = None
 ) -> NewRow:
     """Free speech, of a finding where it was put to one."""
-    columns: Row = {
-        "inspection_id": inspection_id,
-        "utterance_id": utterance_id,
-        "text": text,
-        "finding_id": finding_id,
-    }
-    return NewRow("remark", id, inspection_id, columns)
+    columns: Row = {"utterance_id": utterance_id, "text": text, "finding_id": finding_id}
+    return _part("remark", id, inspection_id, columns)
 
 
 def mark(
@@ -248,94 +228,29 @@ def mark(
     finding_id: str | None,
 ) -> NewRow:
     """An instant on the session clock."""
-    return NewRow(
-        "mark",
-        id,
-        inspection_id,
-        {
-            "inspection_id": inspection_id,
-            "utterance_id": utterance_id,
-            "finding_id": finding_id,
-            "name": name,
-            "at": instant_us(at),
-        },
-    )
+    columns: Row = {"utterance_id": utterance_id, "finding_id": finding_id, "name": name}
+    return _part("mark", id, inspection_id, {**columns, "at": instant_us(at)})
 
 
 def event(id: str, inspection_id: str, happened: NewEvent, at: datetime) -> NewRow:
     """Something that happened."""
-    return NewRow(
-        "event",
-        id,
-        inspection_id,
-        {
-            "inspection_id": inspection_id,
-            "name": happened.name,
-            "at": instant_us(at),
-            "text": happened.text,
-            "data": to_json(dict(happened.data)),
-        },
-    )
+    return _part("event", id, inspection_id, {**cells(happened), "at": instant_us(at)})
 
 
 def review(id: str, inspection_id: str, new: NewReview, finding_id: str | None) -> NewRow:
     """What somebody decided who went through the inspection; ``finding_id``: what stands now."""
-    return NewRow(
-        "review",
-        id,
-        inspection_id,
-        {
-            "inspection_id": inspection_id,
-            "utterance_id": new.utterance_id,
-            "photo_id": new.photo_id,
-            "was": new.was,
-            "finding_id": finding_id,
-            "outcome": new.decided.value,
-            "sampled": int(new.sampled),
-            "reviewer": new.reviewer,
-            "note": new.note,
-            "undoes": new.undoes,
-        },
-    )
+    columns: Row = {**cells(new, "decided"), "outcome": new.decided.value, "finding_id": finding_id}
+    return _part("review", id, inspection_id, columns)
 
 
 def photo(id: str, inspection_id: str, new: NewPhoto) -> NewRow:
     """A photo; the store keeps one row for each original of an inspection."""
-    return NewRow(
-        "photo",
-        id,
-        inspection_id,
-        {
-            "inspection_id": inspection_id,
-            "media": new.media,
-            "file": new.file,
-            "kind": new.kind,
-            "capture_local": new.capture_local,
-            "offset": new.offset,
-            "utc": instant_us(new.utc) if new.utc else None,
-            "camera": new.camera,
-            "orientation": new.orientation,
-            "problem": new.problem,
-        },
-    )
+    return _part("photo", id, inspection_id, cells(new))
 
 
 def attachment(id: str, inspection_id: str, new: NewAttachment) -> NewRow:
     """Where a photo belongs; the newest rules."""
-    return NewRow(
-        "attachment",
-        id,
-        inspection_id,
-        {
-            "inspection_id": inspection_id,
-            "photo_id": new.photo_id,
-            "finding_id": new.finding_id,
-            "reason": new.reason,
-            "gap_s": finite(new.gap_s),
-            "uncertainty_s": finite(new.uncertainty_s),
-            "candidates": to_json(list(new.candidates)),
-        },
-    )
+    return _part("attachment", id, inspection_id, cells(new))
 
 
 def camera_clock(
@@ -348,16 +263,10 @@ def camera_clock(
     evidence: Mapping[str, str],
 ) -> NewRow:
     """Offset of a camera's clock; the newest rules."""
-    return NewRow(
-        "camera_clock",
-        id,
-        inspection_id,
-        {
-            "inspection_id": inspection_id,
-            "camera": camera,
-            "offset_s": finite(offset_s),
-            "uncertainty_s": finite(uncertainty_s),
-            "how": how,
-            "evidence": to_json(dict(evidence)),
-        },
-    )
+    clock = CameraClock(id, camera, finite(offset_s), finite(uncertainty_s), how, evidence)
+    return _part("camera_clock", id, inspection_id, cells(clock, "id"))
+
+
+def _part(kind: str, id: str, inspection_id: str, columns: Row) -> NewRow:
+    """A row of an inspection that names it."""
+    return NewRow(kind, id, inspection_id, {"inspection_id": inspection_id, **columns})

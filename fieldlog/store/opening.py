@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import json
 from bisect import insort
 from collections import defaultdict
 from collections.abc import Iterator, Set
 from dataclasses import replace
-from types import MappingProxyType
 
 from fieldlog.model.hearing import Hypothesis
 from fieldlog.model.limit import Limit
-from fieldlog.model.state import Severity, State
-from fieldlog.model.understanding import Decision, Kind
-from fieldlog.model.verdict import Verdict
+from fieldlog.model.verdict import Judgement, Verdict
 from fieldlog.store import places
+from fieldlog.store.cells import taken
 from fieldlog.store.chain import digest, seen_from
 from fieldlog.store.queries import corrections, finding_from, inspection, rows_of, vehicle
 from fieldlog.store.records import (
@@ -35,10 +32,8 @@ from fieldlog.store.rows import (
     evidence_from,
     flags_from,
     instant_from,
-    judgement_from,
     limit_from,
     quantity_from,
-    texts_from,
 )
 from fieldlog.store.sql import Read, Rows, Tables
 from fieldlog.store.standing import Correction, standing
@@ -124,7 +119,7 @@ class ReadOnward:
         for row in new:
             insort(self._hashes, row["hash"])
         events = _in_order(connection, "event", of)
-        self._events += map(_event, events)
+        self._events += (taken(Event, row) for row in events)
         self._signatures |= {row["id"] for row in events if row["name"] == EventName.SIGNED_OFF}
         self._noted |= {row["id"] for row in events if row["name"] == EventName.CHECKPOINT}
         left = _uncovered(connection, self._rows, self._signatures)
@@ -135,11 +130,11 @@ class ReadOnward:
         self._utterances += _utterances(connection, of)
         self._judge_anew(connection, of, frozenset(before) ^ frozenset(self._uncovered))
         self._remarks += _in_order(connection, "remark", of)
-        self._marks += map(_mark, _in_order(connection, "mark", of))
+        self._marks += (taken(Mark, row) for row in _in_order(connection, "mark", of))
         self._photos += _in_order(connection, "photo", of)
         self._attachments += _in_order(connection, "attachment", of)
         for row in _in_order(connection, "camera_clock", of):
-            self._clocks[row["camera"]] = _clock(row)
+            self._clocks[row["camera"]] = taken(CameraClock, row)
         self._reviews += map(_review, _in_order(connection, "review", of))
 
     def _judge_anew(self, connection: Tables, of: _Which, changed: Set[str]) -> None:
@@ -182,17 +177,7 @@ class ReadOnward:
             for each in self._events
             if each.name == EventName.REMARK_TAKEN_BACK
         }
-        return tuple(
-            Remark(
-                row["id"],
-                instant_from(row["made_at"]),
-                row["text"],
-                row["utterance_id"],
-                row["finding_id"],
-                row["id"] in gone,
-            )
-            for row in self._remarks
-        )
+        return tuple(taken(Remark, row, taken_back=row["id"] in gone) for row in self._remarks)
 
 
 class _Which:
@@ -275,27 +260,12 @@ def _utterances(connection: Tables, of: _Which) -> Iterator[Utterance]:
     for row in _in_order(connection, "utterance", of):
         id = row["id"]
         flags, asked = flags_from(row["flags"])
-        yield Utterance(
-            id=id,
+        yield taken(
+            Utterance,
+            row,
             number=row["local_number"],
-            said_at=instant_from(row["said_at"]),
-            start_s=row["start_s"],
-            end_s=row["end_s"],
-            source=row["source"],
-            clip=row["clip"],
-            listener=row["listener"],
-            model=row["model"],
-            grammar=row["grammar"],
-            latency_ms=row["latency_ms"],
-            decision=Decision(row["decision"]),
-            kind=Kind(row["kind"]),
-            reason=row["reason"],
-            text=row["text"],
-            question=row["question"],
-            dialogue=row["dialogue"],
             flags=flags,
             hypotheses=tuple(map(_hypothesis, heard.get(id, ()))),
-            answers=row["answers"],
             asked=asked,
             stretches=tuple(
                 Stretch(one["start_s"], one["end_s"], one["part"]) for one in said.get(id, ())
@@ -343,19 +313,12 @@ def _verdicts(connection: Tables, of: _Which) -> dict[str, Verdict]:
             key = part["limit_sha256"]
             if key not in limits:
                 limits[key] = limit_from(part["text"])
-            judgement = judgement_from(part, limits[key])
+            judgement = taken(Judgement, part, limit=limits[key])
             if part["gates"]:
                 gate = judgement
             else:
                 others.append(judgement)
-        newest[row["finding_id"]] = Verdict(
-            state=State(row["state"]),
-            gate=gate,
-            others=tuple(others),
-            severity=Severity(row["severity"]) if row["severity"] else None,
-            reason=row["reason"],
-            cautions=texts_from(row["cautions"]),
-        )
+        newest[row["finding_id"]] = taken(Verdict, row, gate=gate, others=tuple(others))
     return newest
 
 
@@ -366,31 +329,12 @@ def _photos(rows: Rows, attachments: Rows) -> tuple[Photo, ...]:
         first.setdefault(row["media"], row["id"])
     same = {row["id"]: first[row["media"]] for row in rows}
     placed = {
-        same.get(row["photo_id"], row["photo_id"]): Attachment(
-            id=row["id"],
-            photo_id=same.get(row["photo_id"], row["photo_id"]),
-            finding_id=row["finding_id"],
-            reason=row["reason"],
-            gap_s=row["gap_s"],
-            uncertainty_s=row["uncertainty_s"],
-            candidates=tuple(json.loads(row["candidates"])),
-        )
+        whose: taken(Attachment, row, photo_id=whose)
         for row in attachments
+        for whose in (same.get(row["photo_id"], row["photo_id"]),)
     }
     return tuple(
-        Photo(
-            id=row["id"],
-            media=row["media"],
-            file=row["file"],
-            kind=row["kind"],
-            capture_local=row["capture_local"],
-            offset=row["offset"],
-            utc=instant_from(row["utc"]) if row["utc"] is not None else None,
-            camera=row["camera"],
-            orientation=row["orientation"],
-            problem=row["problem"],
-            attachment=placed.get(row["id"]),
-        )
+        taken(Photo, row, attachment=placed.get(row["id"]))
         for row in rows
         if same[row["id"]] == row["id"]
     )
@@ -407,43 +351,4 @@ def sampled(connection: Tables) -> tuple[Review, ...]:
 
 
 def _review(row: Read) -> Review:
-    return Review(
-        id=row["id"],
-        made_at=instant_from(row["made_at"]),
-        decided=Decided(row["outcome"]),
-        reviewer=row["reviewer"],
-        utterance_id=row["utterance_id"],
-        photo_id=row["photo_id"],
-        was=row["was"],
-        finding_id=row["finding_id"],
-        sampled=bool(row["sampled"]),
-        note=row["note"],
-        undoes=row["undoes"],
-    )
-
-
-def _clock(row: Read) -> CameraClock:
-    return CameraClock(
-        id=row["id"],
-        camera=row["camera"],
-        offset_s=row["offset_s"],
-        uncertainty_s=row["uncertainty_s"],
-        how=row["how"],
-        evidence=MappingProxyType(json.loads(row["evidence"])),
-    )
-
-
-def _mark(row: Read) -> Mark:
-    return Mark(
-        row["id"], row["name"], instant_from(row["at"]), row["utterance_id"], row["finding_id"]
-    )
-
-
-def _event(row: Read) -> Event:
-    return Event(
-        row["id"],
-        row["name"],
-        instant_from(row["at"]),
-        row["text"],
-        MappingProxyType(json.loads(row["data"])),
-    )
+    return taken(Review, row, decided=Decided(row["outcome"]))

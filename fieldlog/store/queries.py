@@ -13,6 +13,7 @@ from fieldlog.errors import UsageError
 from fieldlog.model.finding import Finding
 from fieldlog.model.limit import Limit
 from fieldlog.model.state import State
+from fieldlog.store.cells import taken
 from fieldlog.store.entries import LOG, NAMED
 from fieldlog.store.records import (
     EventName,
@@ -203,17 +204,7 @@ def corrections(
         f"JOIN record r ON r.id = c.id {where}ORDER BY r.turn, r.id",
         *values,
     )
-    found = tuple(
-        Correction(
-            row["finding_id"],
-            row["replacement_id"],
-            row["turn"],
-            row["hash"],
-            row["reason"],
-            row["id"],
-        )
-        for row in rows
-    )
+    found = tuple(taken(Correction, row) for row in rows)
     inspection_of = {row["finding_id"]: row["inspection_id"] for row in rows}
     inspection_of |= {row["replacement_id"]: row["inspection_id"] for row in rows}
     return found, inspection_of
@@ -226,34 +217,23 @@ def _gone(connection: Tables, where: str, *values: object) -> Counter[str]:
 
 
 def _inspection(row: Read, gone: Counter[str]) -> Inspection:
-    return Inspection(
-        id=row["id"],
+    findings = row["findings"] - gone[row["id"]]
+    return taken(
+        Inspection,
+        row,
         number=row["local_number"],
-        vehicle_id=row["vehicle_id"],
-        vehicle_name=row["vehicle_name"],
-        started_at=instant_from(row["started_at"]),
-        zone=row["zone"],
-        inspector=row["inspector"],
-        place=row["place"],
-        jurisdiction=row["jurisdiction"],
-        settings=MappingProxyType(json.loads(row["settings"])),
-        program=row["program"],
-        findings=row["findings"] - gone[row["id"]],
+        findings=findings,
         language=row["language"] or "",
     )
 
 
 def finding_from(row: Read, readings: Iterable[Any]) -> Finding:
     """The finding of a row, with its several readings."""
-    return Finding(
-        component=row["component"],
-        position=row["position"],
-        characteristic=row["characteristic"],
+    return taken(
+        Finding,
+        row,
         quantity=quantity_from(row),
-        condition=row["condition"],
-        code=row["code"],
         readings=tuple(reading for reading in readings if reading is not None),
-        words=row["words"],
         given=pairs_from(row["given"] or "[]"),
     )
 

@@ -18,7 +18,6 @@ from fieldlog.model.finding import Qualifier, Quantity
 from fieldlog.model.limit import Layer, Limit, LimitStatus, Relation, SeverityFrom, aggregation
 from fieldlog.model.question import Asks, Rest
 from fieldlog.model.state import Severity, State
-from fieldlog.model.verdict import Judgement
 from fieldlog.store.chain import Cell
 from fieldlog.store.records import KeptQuestion
 
@@ -148,33 +147,6 @@ _LIMIT_PARTS: Mapping[str, Callable[[Any], Any]] = {
     "words": tuple,
 }
 """How the parts of a limit that are not plain text come back from JSON."""
-
-
-def judgement_columns(judgement: Judgement, *, gates: bool, limit_sha256: str) -> dict[str, Cell]:
-    """Columns of one judgement, its limit by hash."""
-    return {
-        "gates": int(gates),
-        "limit_sha256": limit_sha256,
-        "state": judgement.state.value,
-        "margin": exact_text(judgement.margin),
-        "guard_band": exact_text(judgement.guard_band),
-        "reading": exact_text(judgement.reading),
-        "probability": finite(judgement.probability),
-        "reason": judgement.reason,
-    }
-
-
-def judgement_from(row: Columns, limit: Limit) -> Judgement:
-    """The judgement behind a row of ``judgement``."""
-    return Judgement(
-        limit=limit,
-        state=State(row["state"]),
-        margin=exact_from(row["margin"]),
-        probability=row["probability"],
-        guard_band=exact_from(row["guard_band"]),
-        reading=exact_from(row["reading"]),
-        reason=row["reason"],
-    )
 
 
 def finite(value: float | None) -> float | None:
