@@ -10,7 +10,7 @@ from pathlib import Path
 
 from fieldlog.model.finding import Finding, Quantity
 from fieldlog.model.understanding import Decision, Kind, Understanding
-from fieldlog.store.records import NewUtterance
+from fieldlog.store.records import NewEntry, NewUtterance
 from fieldlog.store.repository import Repository
 from tests.photo_files import save
 from tests.store_samples import START, ticking
@@ -42,15 +42,16 @@ def invent(folder: Path, count: int = 12, *, zone: str = "+00:00", seed: int = 1
         finding = Finding(
             "brake pads", ("front", "rear")[number % 2], "thickness", Quantity(Fraction(3), "mm")
         )
-        saved = store.add_utterance(
-            inspection.id, _utterance(f"pads {number}", at, 2.0), finding=finding
+        saved = store.save(
+            inspection.id, NewEntry(_utterance(f"pads {number}", at, 2.0), finding=finding)
         )
         at += timedelta(seconds=2)
         assert saved.finding_id is not None
         found.append((saved.finding_id, at))
         at += timedelta(seconds=1)
-        store.add_utterance(
-            inspection.id, _utterance("photo", at, 0.6), mark="photo", marks=saved.finding_id
+        store.save(
+            inspection.id,
+            NewEntry(_utterance("photo", at, 0.6), mark="photo", marks=saved.finding_id),
         )
     return Invented(store, inspection.id, tuple(found))
 

@@ -169,65 +169,77 @@ def fill(store: Repository, folder: Path, *, newest: bool = True) -> Filled:
         ),
         Hearing("pocketsphinx", (Hypothesis("rear tread four", -2400.0),), 120.0),
     )
-    saved = store.add_utterance(
+    saved = store.save(
         inspection.id,
-        NewUtterance(
-            understood("rear tread about four thirty seconds", flags=("homophone",)),
-            said_at=START + timedelta(seconds=5),
-            hearings=hearings,
-            stretches=(Stretch(0.5, 1.9, 0), Stretch(1.9, 2.4)),
-            words=((0.5, 0.8), (0.8, 1.1), (1.1, 1.4), (1.4, 1.6), (1.6, 1.9)),
-            clip=clip,
-            start_s=5.0,
-            end_s=7.25,
-            source="walk.flac",
-            model="tiny.en 1a5afae0",
-            grammar="9d3f",
+        NewEntry(
+            NewUtterance(
+                understood("rear tread about four thirty seconds", flags=("homophone",)),
+                said_at=START + timedelta(seconds=5),
+                hearings=hearings,
+                stretches=(Stretch(0.5, 1.9, 0), Stretch(1.9, 2.4)),
+                words=((0.5, 0.8), (0.8, 1.1), (1.1, 1.4), (1.4, 1.6), (1.6, 1.9)),
+                clip=clip,
+                start_s=5.0,
+                end_s=7.25,
+                source="walk.flac",
+                model="tiny.en 1a5afae0",
+                grammar="9d3f",
+            ),
+            finding=TREAD,
+            verdict=tread_verdict(),
+            mark="photo",
         ),
-        finding=TREAD,
-        verdict=tread_verdict(),
-        mark="photo",
     )
     assert saved.finding_id is not None
-    corrected = store.correct(
-        saved.finding_id,
-        Finding(
-            "tyre", "rear", "tread depth", Quantity(Fraction(1, 16), "in", "two thirty seconds")
+    corrected = store.save(
+        inspection.id,
+        NewEntry(
+            finding=Finding(
+                "tyre", "rear", "tread depth", Quantity(Fraction(1, 16), "in", "two thirty seconds")
+            ),
+            verdict=tread_verdict(State.MARGINAL),
+            corrects=saved.finding_id,
+            reason="misheard",
+            made_by="review",
         ),
-        tread_verdict(State.MARGINAL),
-        reason="misheard",
     )
-    cracked = store.add_finding(inspection.id, CRACKED, Verdict(State.BEYOND, None))
-    store.add_finding(inspection.id, RUN_OUT if newest else replace(RUN_OUT, given=()))
-    withdrawn = store.add_finding(inspection.id, GRADE)
+    cracked = store.save(
+        inspection.id, NewEntry(finding=CRACKED, verdict=Verdict(State.BEYOND, None))
+    )
+    store.save(inspection.id, NewEntry(finding=RUN_OUT if newest else replace(RUN_OUT, given=())))
+    withdrawn = store.save(inspection.id, NewEntry(finding=GRADE))
     assert withdrawn.finding_id is not None
     store.withdraw(withdrawn.finding_id, reason="wrong machine")
-    store.add_utterance(
+    store.save(
         inspection.id,
-        NewUtterance(
-            understood("the owner wants it back friday", kind=Kind.REMARK),
-            said_at=START + timedelta(seconds=30),
-            clip=clip,
-            start_s=30.0,
-            end_s=33.0,
-            source="walk.flac",
-        ),
-        remark="the owner wants it back friday",
-    )
-    store.add_utterance(
-        inspection.id,
-        NewUtterance(
-            understood(
-                "",
-                decision=Decision.REFUSE,
-                kind=Kind.NOTHING,
-                reason="nothing of the grammar fits",
+        NewEntry(
+            NewUtterance(
+                understood("the owner wants it back friday", kind=Kind.REMARK),
+                said_at=START + timedelta(seconds=30),
+                clip=clip,
+                start_s=30.0,
+                end_s=33.0,
+                source="walk.flac",
             ),
-            said_at=START + timedelta(seconds=40),
-            clip=clip,
-            start_s=40.0,
-            end_s=41.0,
-            source="walk.flac",
+            remark="the owner wants it back friday",
+        ),
+    )
+    store.save(
+        inspection.id,
+        NewEntry(
+            NewUtterance(
+                understood(
+                    "",
+                    decision=Decision.REFUSE,
+                    kind=Kind.NOTHING,
+                    reason="nothing of the grammar fits",
+                ),
+                said_at=START + timedelta(seconds=40),
+                clip=clip,
+                start_s=40.0,
+                end_s=41.0,
+                source="walk.flac",
+            )
         ),
     )
     picture = folder / "IMG_0001.JPG"

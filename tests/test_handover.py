@@ -34,6 +34,7 @@ from fieldlog.serve.phone.running import place_for
 from fieldlog.serve.run import running
 from fieldlog.shop.handing_over import hand_over
 from fieldlog.shop.workshop import Workshop
+from fieldlog.store.records import NewEntry
 from fieldlog.store.repository import Repository
 from fieldlog.store.trouble import is_own
 from tests.store_plain import everything
@@ -43,7 +44,7 @@ from tests.store_samples import START, TREAD, fill, ticking, tread_verdict
 def add_inspection(store: Repository, vehicle: str, words: str) -> None:
     """One more inspection with a finding and a photo that is large enough to be a part of its own."""
     of = store.start_inspection(vehicle)
-    store.add_finding(of.id, TREAD, tread_verdict())
+    store.save(of.id, NewEntry(finding=TREAD, verdict=tread_verdict()))
     store.add_remark(of.id, words)
     photo = random.Random(words).randbytes(2 * ALONE)
     from fieldlog.store.records import NewPhoto
@@ -282,7 +283,7 @@ def test_a_clock_that_is_wrong_and_the_same_bay_twice(bay: Path, tmp_path: Path)
         with Repository(copied, now=ticking(START + timedelta(days=days))) as store:
             of = store.inspection("1").id
             finding = store.inspection_record(of).findings[1]
-            store.correct(finding.id, TREAD, reason=f"{days}")
+            store.save(of, NewEntry(finding=TREAD, corrects=finding.id, reason=f"{days}"))
             add_inspection(store, store.vehicle("1").id, f"{days}")
         sends(copied, folder)
     sends(bay, folder)

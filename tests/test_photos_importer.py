@@ -37,7 +37,7 @@ from fieldlog.photos.sheet import seen_of, side_by_side
 from fieldlog.photos.timecode import code_text, png_code, read_code, terminal_code
 from fieldlog.photos.watch import EMPTY_SETTLE_S, SETTLE_S, Waiting, look, stamps
 from fieldlog.store.media import MediaFolder
-from fieldlog.store.records import NewUtterance, Photo
+from fieldlog.store.records import NewEntry, NewUtterance, Photo
 from fieldlog.store.repository import Repository
 from tests.photo_files import exif_block, picture, save
 from tests.photo_inspection import CAMERA_BEHIND, invent, take_photos
@@ -205,8 +205,8 @@ def test_a_camera_seventeen_minutes_fast_with_a_rival_five_seconds_off_lands(
         at += timedelta(seconds=rng.uniform(14, 60))
         heard = Understanding(Decision.ACCEPT, Kind.FINDING, "", f"pads {number}")
         pads = Finding("brake pads", ("front", "rear")[number % 2], "thickness")
-        saved = store.add_utterance(
-            head.id, NewUtterance(heard, at, start_s=0.0, end_s=2.0), finding=pads
+        saved = store.save(
+            head.id, NewEntry(NewUtterance(heard, at, start_s=0.0, end_s=2.0), finding=pads)
         )
         if number % 4 == 1:
             shot = at + timedelta(seconds=2 + rng.uniform(1.2, 2.4) + (5 if number % 8 == 1 else 0))
@@ -245,7 +245,7 @@ def test_what_two_guesses_put_apart_is_asked_once_for_the_camera(tmp_path: Path)
         at += timedelta(seconds=step)
         heard = Understanding(Decision.ACCEPT, Kind.FINDING, "", f"pads {number}")
         pads = Finding("brake pads", ("front", "rear")[number % 2], "thickness")
-        store.add_utterance(head.id, NewUtterance(heard, at, start_s=0.0, end_s=2.0), finding=pads)
+        store.save(head.id, NewEntry(NewUtterance(heard, at, start_s=0.0, end_s=2.0), finding=pads))
         if number < len(steps):
             shot = at + timedelta(seconds=4, hours=-5)
             save(
@@ -309,7 +309,8 @@ def test_corrections_keep_the_photos_of_what_they_correct(tmp_path: Path) -> Non
     invented = invent(tmp_path / "store", 2)
     record = invented.store.inspection_record("last")
     first = record.findings[0]
-    saved = invented.store.correct(first.id, first.finding, reason="misheard")
+    entry = NewEntry(finding=first.finding, corrects=first.id, reason="misheard")
+    saved = invented.store.save(record.inspection.id, entry)
     spoken = spoken_findings(invented.store.inspection_record("last"))
     assert saved.finding_id in {s.id for s in spoken}
     assert first.id not in {s.id for s in spoken}

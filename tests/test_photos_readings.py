@@ -15,7 +15,7 @@ from fieldlog.photos.facts import PhotoFacts
 from fieldlog.photos.importer import import_folder
 from fieldlog.photos.placing import place_photos
 from fieldlog.photos.readings import camera_time, camera_times
-from fieldlog.store.records import NewUtterance
+from fieldlog.store.records import NewEntry, NewUtterance
 from fieldlog.store.repository import Repository
 from tests.photo_files import save
 from tests.store_samples import ticking
@@ -91,11 +91,13 @@ def test_the_session_decides_which_of_the_two_hours_it_was(
         for number in range(count):
             at += timedelta(seconds=71 + 13 * (number % 4))
             heard = Understanding(Decision.ACCEPT, Kind.FINDING, "", f"seal {number}")
-            saved = store.add_utterance(
+            saved = store.save(
                 head.id,
-                NewUtterance(heard, at, start_s=0.0, end_s=2.0),
-                finding=Finding(
-                    "fork seal", ("left", "right")[number % 2], "condition", condition="sound"
+                NewEntry(
+                    NewUtterance(heard, at, start_s=0.0, end_s=2.0),
+                    finding=Finding(
+                        "fork seal", ("left", "right")[number % 2], "condition", condition="sound"
+                    ),
                 ),
             )
             local = (at + timedelta(seconds=15 if count == 2 else 5)).astimezone(BERLIN)

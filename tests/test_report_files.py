@@ -36,7 +36,7 @@ from fieldlog.report.surroundings import Surroundings
 from fieldlog.report.view import build
 from fieldlog.report.view_model import Report
 from fieldlog.report.write import write_report
-from fieldlog.store.records import NewPhoto, NewUtterance
+from fieldlog.store.records import NewEntry, NewPhoto, NewUtterance
 from fieldlog.store.repository import Repository
 from tests.exported import finding_from_json, read_csv
 from tests.store_samples import START, Filled, fill, ticking, tone, tread_verdict, understood
@@ -74,18 +74,20 @@ def _filled(store: Repository, tmp_path: Path) -> Filled:
     )
     store.attach(done.inspection_id, photo, done.corrected_id, reason="said photo", gap_s=1.0)
     store.add_remark(done.inspection_id, NASTY)
-    store.add_utterance(
+    store.save(
         done.inspection_id,
-        NewUtterance(
-            understood("front tread two millimetres"),
-            START + timedelta(seconds=50),
-            clip=store.media.save_clip(tone(1.5)),
-            start_s=50.0,
-            end_s=51.5,
-            source="walk.flac",
+        NewEntry(
+            NewUtterance(
+                understood("front tread two millimetres"),
+                START + timedelta(seconds=50),
+                clip=store.media.save_clip(tone(1.5)),
+                start_s=50.0,
+                end_s=51.5,
+                source="walk.flac",
+            ),
+            finding=Finding("tyre", "front", "tread depth", Quantity(Fraction(2), "mm", "two")),
+            verdict=tread_verdict(State.WITHIN),
         ),
-        finding=Finding("tyre", "front", "tread depth", Quantity(Fraction(2), "mm", "two")),
-        verdict=tread_verdict(State.WITHIN),
     )
     return done
 
@@ -345,10 +347,14 @@ def test_nothing_said_breaks_the_pdf(store: Repository, tmp_path: Path) -> None:
     )
     verdict = replace(tread_verdict(State.BEYOND), reason="very " * 2000)
     for number in range(48):
-        store.add_finding(
+        store.save(
             inspection.id,
-            Finding("tyre", "rear", "condition", condition=f"<i>odd & {number}"),
-            replace(verdict, gate=None, others=()) if number % 24 == 0 else tread_verdict(),
+            NewEntry(
+                finding=Finding("tyre", "rear", "condition", condition=f"<i>odd & {number}"),
+                verdict=replace(verdict, gate=None, others=())
+                if number % 24 == 0
+                else tread_verdict(),
+            ),
         )
     store.add_remark(inspection.id, "and so on " * 3000)
     store.add_event(inspection.id, "overflow", "z" * 4000)
@@ -392,8 +398,9 @@ def test_json_gives_every_finding_back_exactly(store: Repository, filled: Filled
 
 
 def test_csv_gives_every_value_back_exactly(store: Repository, filled: Filled) -> None:
-    store.add_finding(
-        filled.inspection_id, Finding("tyre", "rear", "size", code="=1+1", words="-2")
+    store.save(
+        filled.inspection_id,
+        NewEntry(finding=Finding("tyre", "rear", "size", code="=1+1", words="-2")),
     )
     record = store.inspection_record("last")
     text = findings_csv(record, {c.name: c.system for c in CATALOGUE})
@@ -461,10 +468,12 @@ def test_wear_is_drawn_on_screen_and_on_paper(store: Repository, tmp_path: Path)
             started_at=START + timedelta(days=90 * number),
             odometer=Quantity(Fraction(10_000 + 2_000 * number), "km"),
         )
-        store.add_finding(
+        store.save(
             inspection.id,
-            Finding("tyre", "rear", "tread depth", Quantity(Fraction(tread), "mm")),
-            tread_verdict(),
+            NewEntry(
+                finding=Finding("tyre", "rear", "tread depth", Quantity(Fraction(tread), "mm")),
+                verdict=tread_verdict(),
+            ),
         )
     written = write_report(store, "last", ("html", "pdf"), tmp_path, printed_at=PRINTED)
     page, paper = (path.read_bytes() for path in written.files)

@@ -23,7 +23,7 @@ from fieldlog.report.lines import zone_of
 from fieldlog.report.surroundings import Surroundings
 from fieldlog.report.view import build
 from fieldlog.report.view_model import Report
-from fieldlog.store.records import NewUtterance
+from fieldlog.store.records import NewEntry, NewUtterance
 from fieldlog.store.repository import Repository
 from tests.store_samples import START, Filled, fill, ticking, understood
 
@@ -110,10 +110,12 @@ def test_what_is_not_within_lists_dangerous_first_then_the_worst(
         ("front", State.MARGINAL, Severity.DANGEROUS),
         ("rear", State.UNDECIDED, None),
     ):
-        store.add_finding(
+        store.save(
             filled.inspection_id,
-            Finding("rim", position, "condition", condition="bent"),
-            Verdict(state, None, severity=severity),
+            NewEntry(
+                finding=Finding("rim", position, "condition", condition="bent"),
+                verdict=Verdict(state, None, severity=severity),
+            ),
         )
     report = _report(store)
     assert [(row.number, row.state) for row in report.off] == [
@@ -152,7 +154,10 @@ def test_what_was_not_checked_comes_from_the_catalogue(store: Repository, filled
 def test_a_component_the_catalogue_does_not_know_is_shown(
     store: Repository, filled: Filled
 ) -> None:
-    store.add_finding(filled.inspection_id, Finding("sidecar", None, "condition", condition="bent"))
+    store.save(
+        filled.inspection_id,
+        NewEntry(finding=Finding("sidecar", None, "condition", condition="bent")),
+    )
     other = _report(store).systems[-1]
     assert other.name == "other"
     assert [row.subject for row in other.findings] == ["sidecar"]
@@ -186,8 +191,9 @@ def test_what_was_heard_but_made_no_finding(store: Repository, filled: Filled) -
         question=Question(Asks.PLACE, "front or rear?"),
         candidates=tuple(Finding("brake pads", end, "thickness") for end in ("front", "rear")),
     )
-    store.add_utterance(
-        filled.inspection_id, NewUtterance(asked, START + timedelta(minutes=1), source="x")
+    store.save(
+        filled.inspection_id,
+        NewEntry(NewUtterance(asked, START + timedelta(minutes=1), source="x")),
     )
     report = _report(store)
     assert [(line.text, line.reason) for line in report.asked] == [
@@ -200,10 +206,12 @@ def test_what_was_heard_but_made_no_finding(store: Repository, filled: Filled) -
     (remark,) = report.remarks
     assert remark.text == "the owner wants it back friday"
     assert remark.when == "10:30:30"
-    store.add_utterance(
+    store.save(
         filled.inspection_id,
-        NewUtterance(understood("rear pads two millimetres"), START + timedelta(minutes=2)),
-        finding=Finding("brake pads", "rear", "thickness", Quantity(Fraction(2), "mm")),
+        NewEntry(
+            NewUtterance(understood("rear pads two millimetres"), START + timedelta(minutes=2)),
+            finding=Finding("brake pads", "rear", "thickness", Quantity(Fraction(2), "mm")),
+        ),
     )
     report = _report(store)
     assert report.asked[0].reason == "front or rear?"
@@ -234,12 +242,11 @@ def test_a_question_stays_open_until_its_own_thing_was_found(
         question=Question(Asks.HEARD, "2 mm?"),
         candidates=(Finding("brake pads", "front", "thickness"),),
     )
-    store.add_utterance(filled.inspection_id, NewUtterance(asked, START + timedelta(minutes=1)))
+    store.save(filled.inspection_id, NewEntry(NewUtterance(asked, START + timedelta(minutes=1))))
     found = Finding(component, position, characteristic, condition="sound")
-    store.add_utterance(
+    store.save(
         filled.inspection_id,
-        NewUtterance(understood("later"), START + timedelta(minutes=2)),
-        finding=found,
+        NewEntry(NewUtterance(understood("later"), START + timedelta(minutes=2)), finding=found),
     )
     assert ("never confirmed" not in _report(store).headline) is closes
 
@@ -323,26 +330,32 @@ def test_what_was_typed_is_not_said_and_what_was_only_heard_is_no_quotation(
     store: Repository, filled: Filled
 ) -> None:
     typed = replace(understood("horn sound"), kind=Kind.FINDING)
-    store.add_utterance(
+    store.save(
         filled.inspection_id,
-        NewUtterance(typed, said_at=START + timedelta(seconds=90)),
-        finding=Finding("horn", None, None, None, "sound", words="horn sound"),
+        NewEntry(
+            NewUtterance(typed, said_at=START + timedelta(seconds=90)),
+            finding=Finding("horn", None, None, None, "sound", words="horn sound"),
+        ),
     )
     unheard = understood("left bird coat", decision=Decision.REFUSE, kind=Kind.NOTHING)
-    store.add_utterance(
+    store.save(
         filled.inspection_id,
-        NewUtterance(
-            unheard, said_at=START + timedelta(seconds=95), source="walk.flac", clip=filled.clip
+        NewEntry(
+            NewUtterance(
+                unheard, said_at=START + timedelta(seconds=95), source="walk.flac", clip=filled.clip
+            )
         ),
     )
     report = _report(store)
     told = {row.spoken: row.told for row in report.findings if row.spoken}
     assert told["horn sound"] == "typed “horn sound”"
     spoken = replace(understood("horn silent"), kind=Kind.FINDING)
-    store.add_utterance(
+    store.save(
         filled.inspection_id,
-        NewUtterance(spoken, said_at=START + timedelta(seconds=99), source="walk.flac"),
-        finding=Finding("horn", None, None, None, "faint", words="horn faint"),
+        NewEntry(
+            NewUtterance(spoken, said_at=START + timedelta(seconds=99), source="walk.flac"),
+            finding=Finding("horn", None, None, None, "faint", words="horn faint"),
+        ),
     )
     assert "said “horn silent”" in {row.told for row in _report(store).findings}
     bird = next(line for line in report.not_understood if "bird" in line.text)

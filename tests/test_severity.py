@@ -23,6 +23,7 @@ from fieldlog.model.understanding import Decision
 from fieldlog.model.verdict import InDoubt, Verdict
 from fieldlog.report.surroundings import Surroundings
 from fieldlog.report.view import build
+from fieldlog.store.records import NewEntry
 from fieldlog.store.repository import Repository
 from fieldlog.words import tell
 from fieldlog.words.english import IN_DOUBT
@@ -407,7 +408,7 @@ class TestFaces:
                 TestInDoubt.PADS,
             ):
                 found = finding(words)
-                store.add_finding(head.id, found, judged(found, "US-VA"))
+                store.save(head.id, NewEntry(finding=found, verdict=judged(found, "US-VA")))
         return tmp_path
 
     def test_the_card(self, shop: Path) -> None:
@@ -428,7 +429,7 @@ class TestFaces:
             head = store.start_inspection(vehicle.id, jurisdiction="GB")
             for words in ("front rim dirty", "front rim lateral run out three millimetres"):
                 found = finding(words)
-                store.add_finding(head.id, found, judged(found, "GB"))
+                store.save(head.id, NewEntry(finding=found, verdict=judged(found, "GB")))
             record = store.inspection_record("last")
         report = build(record, Surroundings(LANGUAGE.catalogue, datetime(2026, 11, 26, tzinfo=UTC)))
         assert [row.number for row in report.off] == [2, 1]

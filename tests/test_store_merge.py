@@ -19,7 +19,7 @@ from fieldlog.shop.workshop import Workshop
 from fieldlog.store import database, merging
 from fieldlog.store.database import FILE, back_up
 from fieldlog.store.media import MediaFolder
-from fieldlog.store.records import NewUtterance
+from fieldlog.store.records import NewEntry, NewUtterance
 from fieldlog.store.repository import Repository
 from fieldlog.store.schema import guards
 from tests import old_stores
@@ -56,10 +56,12 @@ def pair(tmp_path: Path) -> tuple[Path, Path]:
 
 def _say(store: Repository, words: str, hertz: float) -> None:
     clip = store.media.save_clip(tone(hertz=hertz))
-    store.add_utterance(
+    store.save(
         store.inspection("last").id,
-        NewUtterance(understood(words), LATER, clip=clip, source="microphone"),
-        finding=replace(TREAD, words=words),
+        NewEntry(
+            NewUtterance(understood(words), LATER, clip=clip, source="microphone"),
+            finding=replace(TREAD, words=words),
+        ),
     )
 
 

@@ -15,6 +15,7 @@ from fieldlog.errors import StoreError
 from fieldlog.store import database, migrations
 from fieldlog.store.database import FILE
 from fieldlog.store.migrations import APPLICATION_ID, NAMES
+from fieldlog.store.records import NewEntry
 from fieldlog.store.repository import Repository
 from fieldlog.store.schema import CHAINED, CHILDREN, TABLES, create_indexes, create_table, guards
 from fieldlog.store.sql import Tables
@@ -366,7 +367,7 @@ def test_a_value_that_is_not_whole_is_refused(
     """SQLite took 'two', 2.5 and a value without its denominator (sqlite.org/stricttables.html)."""
     with Repository.open(tmp_path, now=ticking()) as store:
         connection = store.engine.connection
-        store.add_finding(store.start_inspection(store.add_vehicle("x").id).id, CRACKED)
+        store.save(store.start_inspection(store.add_vehicle("x").id).id, NewEntry(finding=CRACKED))
         (finding,) = connection.execute("SELECT id FROM finding").fetchone()
         (vehicle,) = connection.execute("SELECT id FROM vehicle").fetchone()
         cells = {

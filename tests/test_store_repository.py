@@ -21,7 +21,7 @@ from fieldlog.model.question import Asks, Question
 from fieldlog.model.state import State
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.model.verdict import Verdict
-from fieldlog.store.records import NewPhoto, NewUtterance
+from fieldlog.store.records import NewEntry, NewPhoto, NewUtterance
 from fieldlog.store.repository import Repository
 from tests.store_samples import (
     CRACKED,
@@ -134,7 +134,7 @@ def test_a_finding_that_no_longer_stands_cannot_be_corrected_again(
 ) -> None:
     before = store.verify().rows
     with pytest.raises(UsageError, match="already corrected or withdrawn"):
-        store.correct(filled.tread_id, TREAD)
+        store.save(filled.inspection_id, NewEntry(finding=TREAD, corrects=filled.tread_id))
     with pytest.raises(UsageError, match="already corrected or withdrawn"):
         store.withdraw(filled.tread_id)
     with pytest.raises(UsageError, match="there is no finding"):
@@ -146,19 +146,23 @@ def test_a_spoken_correction_is_one_unit_with_its_utterance(
     store: Repository, filled: Filled
 ) -> None:
     new = Finding("tyre", "rear", "tread depth", Quantity(Fraction(3, 32), "in"))
-    saved = store.add_utterance(
+    saved = store.save(
         filled.inspection_id,
-        NewUtterance(understood("correction three thirty seconds"), said_at=START),
-        finding=new,
-        corrects=filled.corrected_id,
+        NewEntry(
+            NewUtterance(understood("correction three thirty seconds"), said_at=START),
+            finding=new,
+            corrects=filled.corrected_id,
+        ),
     )
     record = store.inspection_record("last")
     assert record.findings[1].superseded_by == saved.finding_id
     assert record.findings[5].supersedes == filled.corrected_id
-    withdrawn = store.add_utterance(
+    withdrawn = store.save(
         filled.inspection_id,
-        NewUtterance(understood("disregard", kind=Kind.DIALOGUE, dialogue="disregard"), START),
-        corrects=saved.finding_id,
+        NewEntry(
+            NewUtterance(understood("disregard", kind=Kind.DIALOGUE, dialogue="disregard"), START),
+            corrects=saved.finding_id,
+        ),
     )
     assert withdrawn.finding_id is None
     assert store.inspection_record("last").findings[5].withdrawn
@@ -169,10 +173,12 @@ def test_a_value_that_cannot_be_kept_exactly_saves_nothing(
 ) -> None:
     before = store.inspection_record("last")
     with pytest.raises(StoreError, match="too long to be kept exactly"):
-        store.add_utterance(
+        store.save(
             filled.inspection_id,
-            NewUtterance(understood("x"), said_at=START),
-            finding=Finding("tyre", "rear", "tread depth", Quantity(Fraction(1, 2**70), "mm")),
+            NewEntry(
+                NewUtterance(understood("x"), said_at=START),
+                finding=Finding("tyre", "rear", "tread depth", Quantity(Fraction(1, 2**70), "mm")),
+            ),
         )
     assert store.inspection_record("last") == before
 
@@ -214,7 +220,8 @@ def test_newer_facts_and_own_limits_rule(store: Repository, filled: Filled) -> N
 
 
 def test_a_newer_verdict_rules(store: Repository, filled: Filled) -> None:
-    store.judge(filled.inspection_id, filled.corrected_id, tread_verdict(State.UNDECIDED))
+    verdicts = ((filled.corrected_id, tread_verdict(State.UNDECIDED)),)
+    store.save(filled.inspection_id, NewEntry(verdicts=verdicts))
     verdict = store.inspection_record("last").findings[1].verdict
     assert verdict is not None
     assert verdict.state is State.UNDECIDED
@@ -227,9 +234,9 @@ def test_history_is_narrowed_and_knows_the_distance(store: Repository, filled: F
         started_at=START + timedelta(days=90),
         odometer=Quantity(Fraction(9_000), "mi"),
     )
-    store.add_finding(later.id, TREAD)
+    store.save(later.id, NewEntry(finding=TREAD))
     other = store.add_vehicle("red single")
-    store.add_finding(store.start_inspection(other.id).id, TREAD)
+    store.save(store.start_inspection(other.id).id, NewEntry(finding=TREAD))
     rows = store.history(filled.vehicle_id, "tyre", "rear", "tread depth")
     assert [(r.inspection_number, r.odometer and str(r.odometer.value)) for r in rows] == [
         (1, "12345"),
@@ -355,7 +362,7 @@ def test_utterance_parts_come_back(store: Repository, filled: Filled) -> None:
         question=Question(Asks.PLACE, "front or rear?"),
         flags=(Flag.UNIT_ASSUMED,),
     )
-    store.add_utterance(filled.inspection_id, NewUtterance(asked, START, source="microphone"))
+    store.save(filled.inspection_id, NewEntry(NewUtterance(asked, START, source="microphone")))
     kept = store.inspection_record("last").utterances[-1]
     assert (kept.decision, kept.kind, kept.reason) == (asked.decision, asked.kind, asked.reason)
     assert (kept.text, kept.question, kept.flags) == (asked.text, asked.question_text, asked.flags)

@@ -40,8 +40,9 @@ def filled(folder: Path, count: int, seed: int = 1) -> list[tuple[str, State, da
             said = Understanding(Decision.ACCEPT, Kind.FINDING, "", words)
             quantity = Quantity(Fraction(number), "mm")
             found = Finding(part, end, "wear", quantity, words=words)
-            store.add_utterance(
-                head.id, NewUtterance(said, at), finding=found, verdict=Verdict(state, None)
+            store.save(
+                head.id,
+                NewEntry(NewUtterance(said, at), finding=found, verdict=Verdict(state, None)),
             )
             made.append((words, state, at))
     return made
@@ -171,7 +172,7 @@ def test_more_findings_at_one_instant_than_it_has_places(tmp_path: Path) -> None
         head = store.inspection_record("last").inspection
         said = Understanding(Decision.ACCEPT, Kind.FINDING, "", "horn dead")
         found = Finding("horn", None, None, condition="dead", words="horn dead")
-        store.add_utterance(head.id, NewUtterance(said, START), finding=found)
+        store.save(head.id, NewEntry(NewUtterance(said, START), finding=found))
         assert "horn dead" in told(store)
         assert store.verify().faults == ()
 

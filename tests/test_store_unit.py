@@ -18,7 +18,7 @@ from fieldlog.model.hearing import Hearing, Hypothesis
 from fieldlog.model.state import State
 from fieldlog.model.understanding import Kind
 from fieldlog.store.ids import new_id
-from fieldlog.store.records import NewEvent, NewFinding, NewUtterance, Saved
+from fieldlog.store.records import NewEntry, NewEvent, NewFinding, NewUtterance, Saved
 from fieldlog.store.repository import Repository
 from tests.broken_connection import BrokenConnection
 from tests.store_plain import plain
@@ -46,7 +46,6 @@ class Standing:
     def say(self, **changes: Any) -> Saved:
         """Everything an utterance can bring with it, at once."""
         given = {
-            "utterance_id": self.name,
             "finding": replace(NEW, readings=RUN_OUT.readings),
             "verdict": tread_verdict(),
             "further": (NewFinding(CRACKED, tread_verdict(State.BEYOND)), NewFinding(NEW)),
@@ -54,13 +53,14 @@ class Standing:
             "mark": "photo",
             "corrects": self.old,
             "reason": "spoken correction",
-            "event": NewEvent("skipped", "no gauge", {"item": "front tyre"}),
-            "verdicts": [(self.other, tread_verdict(State.UNDECIDED))],
+            "events": (NewEvent("skipped", "no gauge", {"item": "front tyre"}),),
+            "verdicts": ((self.other, tread_verdict(State.UNDECIDED)),),
             **changes,
         }
-        utterance = given.pop("utterance", SAID)
+        name = given.pop("utterance_id", self.name)
+        utterance = replace(given.pop("utterance", SAID), id=name)
         inspection = given.pop("inspection", self.inspection)
-        return self.store.add_utterance(inspection, utterance, **given)
+        return self.store.save(inspection, NewEntry(utterance, **given))
 
     def read(self) -> object:
         return plain(self.store.inspection_record(self.inspection))
@@ -178,7 +178,7 @@ def test_the_same_id_with_other_content_is_refused(
 def test_what_was_saved_alone_takes_nothing_in_later(standing: Standing) -> None:
     """The shorter call first: the longer one is no retry of it."""
     store = standing.store
-    store.add_utterance(standing.inspection, SAID, utterance_id=standing.name)
+    store.save(standing.inspection, NewEntry(replace(SAID, id=standing.name)))
     after = standing.read()
     with pytest.raises(StoreError, match="other content"):
         standing.say()
@@ -190,7 +190,7 @@ def test_the_id_of_another_inspections_utterance_is_refused(standing: Standing) 
     record = standing.store.inspection_record("last")
     elsewhere = standing.store.start_inspection(record.vehicle.id)
     with pytest.raises(StoreError, match="other content"):
-        standing.store.add_utterance(elsewhere.id, SAID, utterance_id=standing.name)
+        standing.store.save(elsewhere.id, NewEntry(replace(SAID, id=standing.name)))
 
 
 @pytest.mark.parametrize(
@@ -206,7 +206,7 @@ def test_an_id_that_cannot_be_one_is_refused(standing: Standing, name: str) -> N
 def test_a_verdict_on_a_finding_of_another_inspection_saves_nothing(standing: Standing) -> None:
     record = standing.store.inspection_record("last")
     elsewhere = standing.store.start_inspection(record.vehicle.id)
-    foreign = standing.store.add_finding(elsewhere.id, CRACKED)
+    foreign = standing.store.save(elsewhere.id, NewEntry(finding=CRACKED))
     before = standing.read()
     with pytest.raises(UsageError, match="belongs to another inspection"):
         standing.say(verdicts=[(foreign.finding_id, tread_verdict())])
@@ -217,5 +217,5 @@ def test_a_verdict_on_a_finding_of_another_inspection_saves_nothing(standing: St
 
 def test_without_an_id_each_call_is_an_utterance_of_its_own(standing: Standing) -> None:
     said = replace(SAID, understanding=understood("again", kind=Kind.REMARK))
-    first = standing.store.add_utterance(standing.inspection, said)
-    assert standing.store.add_utterance(standing.inspection, said) != first
+    first = standing.store.save(standing.inspection, NewEntry(said))
+    assert standing.store.save(standing.inspection, NewEntry(said)) != first

@@ -62,11 +62,13 @@ def _cell(value: Any) -> Cell:
     return to_json(list(value)) if isinstance(value, tuple) else value
 
 
-@cache
-def _readers(kind: type) -> dict[str, _Reader]:
+def _each(kind: type) -> dict[str, _Reader]:
     """Field -> what makes its value of a cell that holds one; None where the cell is the value."""
     hints = get_type_hints(kind)
     return {each.name: _reader(hints[each.name]) for each in fields(kind)}
+
+
+_readers: Callable[[Any], dict[str, _Reader]] = cache(_each)
 
 
 def _reader(hint: Any) -> _Reader:

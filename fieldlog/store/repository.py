@@ -15,9 +15,8 @@ from typing import Self
 from fieldlog.config import VERSION
 from fieldlog.derived.odometer import unlike
 from fieldlog.errors import StoreError, UsageError
-from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.finding import Quantity
 from fieldlog.model.limit import Limit
-from fieldlog.model.verdict import Verdict
 from fieldlog.proof.note import Checkpoint
 from fieldlog.store import entries
 from fieldlog.store.base import AsSeen, NewRow, Stored
@@ -31,9 +30,7 @@ from fieldlog.store.records import (
     NewAttachment,
     NewEntry,
     NewEvent,
-    NewFinding,
     NewPhoto,
-    NewUtterance,
     RecordedFinding,
     Saved,
     Vehicle,
@@ -243,60 +240,6 @@ class Repository:
         further = tuple((name, numbers.get(name)) for name, _ in saved.further)
         return replace(saved, number=numbers.get(saved.finding_id or ""), further=further)
 
-    def add_utterance(
-        self,
-        inspection_id: str,
-        utterance: NewUtterance,
-        *,
-        utterance_id: str | None = None,
-        finding: Finding | None = None,
-        verdict: Verdict | None = None,
-        further: Sequence[NewFinding] = (),
-        remark: str | None = None,
-        mark: str | None = None,
-        marks: str | None = None,
-        corrects: str | None = None,
-        reason: str = "",
-        event: NewEvent | None = None,
-        verdicts: Sequence[tuple[str, Verdict]] = (),
-    ) -> Saved:
-        """``save`` of one utterance."""
-        entry = NewEntry(
-            replace(utterance, id=utterance_id), finding, verdict, tuple(further), corrects, reason,
-            verdicts=tuple(verdicts), remark=remark, mark=mark, marks=marks,
-            events=(event,) if event is not None else (),
-        )  # fmt: skip
-        return self.save(inspection_id, entry)
-
-    def add_finding(
-        self, inspection_id: str, finding: Finding, verdict: Verdict | None = None
-    ) -> Saved:
-        """Save a finding that was not spoken (entered on the review page)."""
-        now = self._now()
-        return self._save(now, self._finding_rows(now, inspection_id, finding, verdict))
-
-    def judge(self, inspection_id: str, finding_id: str, verdict: Verdict) -> str:
-        """Add a newer verdict on a finding; the older one stays in the record."""
-        now = self._now()
-        row = entries.verdict(new_id(now), inspection_id, finding_id, verdict)
-        return self._append_one(row, now)
-
-    def correct(
-        self,
-        finding_id: str,
-        finding: Finding,
-        verdict: Verdict | None = None,
-        *,
-        reason: str = "",
-        made_by: str = "review",
-    ) -> Saved:
-        """Supersede a finding by another; raises ``UsageError`` when it no longer stands."""
-        now = self._now()
-        of = self.engine.inspection_of(finding_id)
-        rows = self._finding_rows(now, of, finding, verdict)
-        rows.append(entries.correction(new_id(now), of, finding_id, rows[0].id, reason, made_by))
-        return self._save(now, rows)
-
     def withdraw(self, finding_id: str, *, reason: str = "", made_by: str = "review") -> str:
         """Let a finding no longer stand; raises ``UsageError`` when it already does not."""
         now = self._now()
@@ -447,19 +390,6 @@ class Repository:
 
     def _append_one(self, row: NewRow, now: datetime) -> str:
         return self.append([row], now)[0].id
-
-    def _finding_rows(
-        self, now: datetime, inspection_id: str, finding: Finding, verdict: Verdict | None
-    ) -> list[NewRow]:
-        rows = [entries.finding(new_id(now), inspection_id, finding, None)]
-        if verdict is not None:
-            rows.append(entries.verdict(new_id(now), inspection_id, rows[0].id, verdict))
-        return rows
-
-    def _save(self, now: datetime, rows: Sequence[NewRow]) -> Saved:
-        kept = self.append(rows, now)
-        verdict_id = next((row.id for row in rows if row.kind == "verdict"), None)
-        return Saved(None, kept[0].id, kept[0].number, verdict_id)
 
 
 __all__ = ["Repository", "StoreError", "utc_now"]

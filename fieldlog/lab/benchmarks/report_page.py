@@ -32,7 +32,7 @@ from fieldlog.model.context import Context
 from fieldlog.model.finding import Finding, Quantity
 from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.report.write import write_report
-from fieldlog.store.records import NewAttachment, NewPhoto, NewUtterance
+from fieldlog.store.records import NewAttachment, NewEntry, NewPhoto, NewUtterance
 from fieldlog.store.repository import Repository
 
 _START = datetime(2026, 3, 14, 8, tzinfo=UTC)
@@ -58,17 +58,19 @@ def build(folder: Path, findings: int, photos: int, told: Callable[[int], None])
             finding = _finding(number)
             said_at = _START + timedelta(seconds=6 * number)
             sound = (rng.standard_normal(int(2.5 * RATE)) * 0.05).astype(np.float32)
-            saved = store.add_utterance(
+            saved = store.save(
                 inspection.id,
-                NewUtterance(
-                    Understanding(Decision.ACCEPT, Kind.FINDING, "", f"number {number}"),
-                    said_at,
-                    clip=store.media.save_clip(Clip(sound)),
-                    end_s=2.5,
-                    source="benchmark",
+                NewEntry(
+                    NewUtterance(
+                        Understanding(Decision.ACCEPT, Kind.FINDING, "", f"number {number}"),
+                        said_at,
+                        clip=store.media.save_clip(Clip(sound)),
+                        end_s=2.5,
+                        source="benchmark",
+                    ),
+                    finding=finding,
+                    verdict=assess(finding, limits, context, catalogue, _START.date()).verdict,
                 ),
-                finding=finding,
-                verdict=assess(finding, limits, context, catalogue, _START.date()).verdict,
             )
             kept.append(saved.finding_id)
             told(number + 1)

@@ -33,7 +33,7 @@ from fieldlog.model.verdict import Judgement, Verdict
 from fieldlog.store import database, entries
 from fieldlog.store.base import NewRow
 from fieldlog.store.ids import new_id
-from fieldlog.store.records import NewUtterance
+from fieldlog.store.records import NewEntry, NewUtterance
 from fieldlog.store.repository import Repository
 from fieldlog.store.searching import Wanted
 
@@ -178,7 +178,7 @@ def measure(folder: Path, rounds: int) -> list[Timing]:
         for number in range(max(rounds, 100)):
             utterance, finding, verdict = heard(_START, number, rng, gates)
             started = time.perf_counter()
-            store.add_utterance(inspection.id, utterance, finding=finding, verdict=verdict)
+            store.save(inspection.id, NewEntry(utterance, finding=finding, verdict=verdict))
             saves.append(_ms(started))
     return [
         Timing("open the store", tuple(starts)),

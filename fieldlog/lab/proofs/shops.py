@@ -22,7 +22,7 @@ from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.model.verdict import Verdict
 from fieldlog.shop import witness
 from fieldlog.shop.workshop import Workshop
-from fieldlog.store.records import NewPhoto, NewUtterance
+from fieldlog.store.records import NewEntry, NewPhoto, NewUtterance
 from fieldlog.store.repository import Repository
 
 START = datetime(2026, 5, 4, 8, 30, tzinfo=UTC)
@@ -53,7 +53,16 @@ def fill(store: Repository, name: str, seed: int = 0) -> str:
     )
     worn = say(store, head.id, "chain slack forty millimetres", _finding("drive chain", 40), seed)
     say(store, head.id, "front brake disc cracked", _cracked(), seed + 1, State.FAULTY)
-    store.correct(worn, _finding("drive chain", 30), _verdict(State.WITHIN), reason="misheard")
+    store.save(
+        head.id,
+        NewEntry(
+            finding=_finding("drive chain", 30),
+            verdict=_verdict(State.WITHIN),
+            corrects=worn,
+            reason="misheard",
+            made_by="review",
+        ),
+    )
     store.add_remark(head.id, "pulls to the left")
     photo = store.add_photo(
         head.id,
@@ -74,17 +83,19 @@ def say(
     """An utterance with its clip and finding; the finding's id."""
     understanding = Understanding(Decision.ACCEPT, Kind.FINDING, "", words)
     clip = store.media.save_clip(tone(200.0 + 10 * seed))
-    saved = store.add_utterance(
+    saved = store.save(
         inspection,
-        NewUtterance(
-            understanding,
-            START + timedelta(seconds=seed),
-            hearings=(Hearing("typed", (Hypothesis(words, -0.5, {}),), 90.0),),
-            clip=clip,
-            source="microphone",
+        NewEntry(
+            NewUtterance(
+                understanding,
+                START + timedelta(seconds=seed),
+                hearings=(Hearing("typed", (Hypothesis(words, -0.5, {}),), 90.0),),
+                clip=clip,
+                source="microphone",
+            ),
+            finding=finding,
+            verdict=_verdict(state),
         ),
-        finding=finding,
-        verdict=_verdict(state),
     )
     assert saved.finding_id is not None
     return saved.finding_id
@@ -169,7 +180,8 @@ def _goes_on(store: Repository, inspection: str, chance: random.Random, seed: in
             seed + chance.randrange(90),
         )
     elif act < 0.6:
-        store.correct(chance.choice(standing).id, replace(_cracked(), words=f"again {seed}"))
+        again, of = replace(_cracked(), words=f"again {seed}"), chance.choice(standing).id
+        store.save(inspection, NewEntry(finding=again, corrects=of, made_by="review"))
     elif act < 0.7:
         store.withdraw(chance.choice(standing).id, reason="by the campaign")
     elif act < 0.8:
