@@ -157,7 +157,7 @@ def test_trying_again_in_another_program_returns_what_was_saved(standing: Standi
         {"remark": None},
         {"remark": "worn at the edge"},
         {"mark": None},
-        {"event": None},
+        {"events": ()},
         {"corrects": None},
         {"reason": "misheard"},
         {"verdicts": ()},

@@ -7,7 +7,10 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping
+from dataclasses import fields
+from datetime import datetime
+from enum import Enum
 from typing import Any
 
 from fieldlog.model.finding import Finding, Quantity
@@ -122,85 +125,22 @@ def record_json(record: InspectionRecord) -> dict[str, Any]:
             "name": vehicle.name,
             "facts": dict(vehicle.facts),
             "odometer": [
-                {
-                    **(exact_json(o.distance) or {}),
-                    "read_at": instant_text(o.read_at),
-                    "inspection_id": o.inspection_id,
-                }
-                for o in vehicle.odometer
+                {**(exact_json(o.distance) or {}), **told(o, "distance")} for o in vehicle.odometer
             ],
         },
-        "inspection": {
-            "id": head.id,
-            "number": head.number,
-            "started_at": instant_text(head.started_at),
-            "zone": head.zone,
-            "inspector": head.inspector,
-            "place": head.place,
-            "jurisdiction": head.jurisdiction,
-            "settings": dict(head.settings),
-            "program": head.program,
-        },
+        "inspection": told(head, "vehicle_id", "vehicle_name", "findings"),
         "findings": [_finding(each) for each in record.findings],
         "utterances": [_utterance(each) for each in record.utterances],
         "remarks": [
-            {
-                "id": r.id,
-                "at": instant_text(r.made_at),
-                "text": r.text,
-                "utterance_id": r.utterance_id,
-                "finding_id": r.finding_id,
-                "after_signature": r.id in record.uncovered,
-                "taken_back": r.taken_back,
-            }
+            {**told(r, "made_at"), "at": instant_text(r.made_at), **_later(r.id, record)}
             for r in record.remarks
         ],
-        "marks": [
-            {
-                "id": m.id,
-                "name": m.name,
-                "at": instant_text(m.at),
-                "utterance_id": m.utterance_id,
-                "finding_id": m.finding_id,
-            }
-            for m in record.marks
-        ],
-        "photos": [_photo(each, record.uncovered) for each in record.photos],
-        "clocks": [
-            {
-                "camera": c.camera,
-                "offset_s": c.offset_s,
-                "uncertainty_s": c.uncertainty_s,
-                "how": c.how,
-                "evidence": dict(c.evidence),
-            }
-            for c in record.clocks
-        ],
-        "events": [
-            {
-                "name": e.name,
-                "at": instant_text(e.at),
-                "text": e.text,
-                "data": dict(e.data),
-                "after_signature": e.id in record.uncovered,
-            }
-            for e in record.events
-        ],
+        "marks": [told(m) for m in record.marks],
+        "photos": [_photo(each, record) for each in record.photos],
+        "clocks": [told(c, "id") for c in record.clocks],
+        "events": [{**told(e, "id"), **_later(e.id, record)} for e in record.events],
         "reviews": [
-            {
-                "id": r.id,
-                "at": instant_text(r.made_at),
-                "decided": r.decided.value,
-                "reviewer": r.reviewer,
-                "utterance_id": r.utterance_id,
-                "photo_id": r.photo_id,
-                "was": r.was,
-                "finding_id": r.finding_id,
-                "sampled": r.sampled,
-                "note": r.note,
-                "undoes": r.undoes,
-                "after_signature": r.id in record.uncovered,
-            }
+            {**told(r, "made_at"), "at": instant_text(r.made_at), **_later(r.id, record)}
             for r in record.reviews
         ],
     }
@@ -208,86 +148,54 @@ def record_json(record: InspectionRecord) -> dict[str, Any]:
 
 def _finding(kept: RecordedFinding) -> dict[str, Any]:
     return {
-        "id": kept.id,
-        "number": kept.number,
-        "made_at": instant_text(kept.made_at),
-        "utterance_id": kept.utterance_id,
+        **told(kept, "finding", "verdict"),
         "stands": kept.stands,
-        "withdrawn": kept.withdrawn,
-        "supersedes": kept.supersedes,
-        "superseded_by": kept.superseded_by,
-        "rivals": list(kept.rivals),
-        "withdrawn_elsewhere": kept.withdrawn_elsewhere,
-        "reason": kept.reason,
-        "made_after_signature": kept.made_after_signature,
-        "fallen_after_signature": kept.fallen_after_signature,
         **finding_json(kept.finding, kept.verdict),
     }
 
 
 def _utterance(u: Utterance) -> dict[str, Any]:
     return {
-        "id": u.id,
-        "number": u.number,
-        "said_at": instant_text(u.said_at),
-        "start_s": u.start_s,
-        "end_s": u.end_s,
-        "source": u.source,
-        "clip": u.clip,
-        "listener": u.listener,
-        "model": u.model,
-        "grammar": u.grammar,
-        "latency_ms": u.latency_ms,
-        "decision": u.decision.value,
-        "kind": u.kind.value,
-        "reason": u.reason,
-        "text": u.text,
-        "question": u.question,
-        "dialogue": u.dialogue,
-        "flags": list(u.flags),
-        "answers": u.answers,
-        "stretches": [
-            {"start_s": each.start_s, "end_s": each.end_s, "part": each.part}
-            for each in u.stretches
-        ],
-        "words": [list(each) for each in u.words],
+        **told(u, "asked"),
+        "stretches": [told(each) for each in u.stretches],
         "hypotheses": [
             {
                 "listener": listener,
-                "text": h.text,
+                **told(h, "score"),
                 "score": h.score if h.score > float("-inf") else None,
-                "evidence": dict(h.evidence),
             }
             for listener, h in u.hypotheses
         ],
     }
 
 
-def _photo(photo: Photo, uncovered: Sequence[str]) -> dict[str, Any]:
-    attachment = photo.attachment
+def _photo(photo: Photo, record: InspectionRecord) -> dict[str, Any]:
+    held = photo.attachment
+    placed = None
+    if held is not None:
+        placed = {**told(held, "id", "photo_id"), **_later(held.id, record)}
+    return {**told(photo, "attachment"), **_later(photo.id, record), "attachment": placed}
+
+
+def _later(id: str, record: InspectionRecord) -> dict[str, bool]:
+    return {"after_signature": id in record.uncovered}
+
+
+def told(of: Any, *apart: str) -> dict[str, Any]:
+    """Each field of the dataclass ``of`` under its name, save those told ``apart``; instants as text."""
     return {
-        "id": photo.id,
-        "media": photo.media,
-        "file": photo.file,
-        "kind": photo.kind,
-        "capture_local": photo.capture_local,
-        "offset": photo.offset,
-        "utc": instant_text(photo.utc) if photo.utc else None,
-        "camera": photo.camera,
-        "orientation": photo.orientation,
-        "problem": photo.problem,
-        "after_signature": photo.id in uncovered,
-        "attachment": None
-        if attachment is None
-        else {
-            "finding_id": attachment.finding_id,
-            "reason": attachment.reason,
-            "gap_s": attachment.gap_s,
-            "uncertainty_s": attachment.uncertainty_s,
-            "candidates": list(attachment.candidates),
-            "after_signature": attachment.id in uncovered,
-        },
+        each.name: _value(getattr(of, each.name)) for each in fields(of) if each.name not in apart
     }
+
+
+def _value(value: Any) -> Any:
+    if isinstance(value, datetime):
+        return instant_text(value)
+    if isinstance(value, Enum):
+        return value.value
+    if isinstance(value, Mapping):
+        return dict(value)
+    return [_value(each) for each in value] if isinstance(value, tuple) else value
 
 
 # -- CSV ------------------------------------------------------------------------------------------
