@@ -276,7 +276,7 @@ _SESSION = """
     from fieldlog.model.state import State
     from fieldlog.model.understanding import Decision, Kind, Understanding
     from fieldlog.model.verdict import Verdict
-    from fieldlog.store.records import NewUtterance
+    from fieldlog.store.records import NewEntry, NewUtterance
     from fieldlog.store.repository import Repository
     said = Understanding(Decision.ACCEPT, Kind.FINDING, "", "rear tread")
     finding = Finding("tyre", "rear", "tread depth", Quantity(Fraction(1, 8), "in"))
@@ -284,12 +284,9 @@ _SESSION = """
         while True:
             now = datetime.now(UTC)
             clip = store.media.save_bytes(repr(now).encode(), "flac")
-            saved = store.add_utterance(
-                sys.argv[2],
-                NewUtterance(said, now, clip=clip),
-                finding=finding,
-                verdict=Verdict(State.WITHIN, None),
-            )
+            utterance = NewUtterance(said, now, clip=clip)
+            entry = NewEntry(utterance, finding=finding, verdict=Verdict(State.WITHIN, None))
+            saved = store.save(sys.argv[2], entry)
             print("saved", saved.finding_id, flush=True)
 """
 
