@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from fieldlog.audio.clip import RATE, Clip
-from fieldlog.doubt.decide import DoubtRules, asked_instead, doubted
+from fieldlog.doubt.decide import asked_instead, doubted
+from fieldlog.doubt.rules import DoubtRules
 from fieldlog.errors import UsageError
 from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language

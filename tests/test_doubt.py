@@ -12,19 +12,18 @@ from hypothesis import strategies as st
 
 from fieldlog.audio.clip import Clip
 from fieldlog.doubt.again import said_again
-from fieldlog.doubt.decide import (
+from fieldlog.doubt.decide import doubted, judge_for
+from fieldlog.doubt.files import shipped_rules
+from fieldlog.doubt.question import waits
+from fieldlog.doubt.rules import (
     KINDS,
     LARGEST_TAIL,
     TERMS,
     DoubtRules,
     Policy,
-    doubted,
-    judge_for,
     policy_named,
     read_rules,
 )
-from fieldlog.doubt.files import shipped_rules
-from fieldlog.doubt.question import waits
 from fieldlog.doubt.twins import TWINS, exchanged
 from fieldlog.errors import UsageError
 from fieldlog.language.files import load_language

@@ -14,8 +14,8 @@ import pytest
 from click.testing import CliRunner
 from scipy.optimize import minimize
 
-from fieldlog.doubt.decide import KINDS, Policy, read_rules
 from fieldlog.doubt.files import shipped_rules
+from fieldlog.doubt.rules import KINDS, Policy, read_rules
 from fieldlog.errors import UsageError
 from fieldlog.lab.benchmarks.calibrate import calibrate
 from fieldlog.lab.benchmarks.calibrate_cases import samples, still_said

@@ -26,7 +26,7 @@ from fieldlog.report.export import record_json
 from fieldlog.shop import events as ev
 from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.workshop import Workshop
-from fieldlog.store.records import KeptQuestion
+from fieldlog.store.kept_question import KeptQuestion
 from fieldlog.store.rows import flags_cell, flags_from
 from tests.test_no_prose_decides import NONSENSE, fresh_language, speak_nonsense
 

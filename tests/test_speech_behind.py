@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from fieldlog.audio.clip import FRAME_S, RATE, Clip
-from fieldlog.doubt.decide import SPEECH_BEHIND_S, doubted
+from fieldlog.doubt.decide import doubted
 from fieldlog.doubt.files import shipped_rules
+from fieldlog.doubt.rules import SPEECH_BEHIND_S
 from fieldlog.grammar.language import is_said
 from fieldlog.grammar.tagged import TaggedLanguage
 from fieldlog.hearing import behind_s

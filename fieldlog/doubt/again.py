@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from fieldlog.audio.clip import Clip
-from fieldlog.doubt.decide import CLOSE, Judge, terms
+from fieldlog.doubt.decide import CLOSE, Judge
+from fieldlog.doubt.rules import terms
 from fieldlog.grammar.language import Language
 from fieldlog.model.hearing import Hearing
 from fieldlog.model.understanding import Flag, Understanding

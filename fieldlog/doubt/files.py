@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
-from fieldlog.doubt.decide import DoubtRules, read_rules
+from fieldlog.doubt.rules import DoubtRules, read_rules
 
 RULES = Path(__file__).with_name("rules.toml")
 

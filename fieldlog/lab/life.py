@@ -24,8 +24,9 @@ import click
 from fieldlog import Context, Event, Inspecting, Workshop, config
 from fieldlog.audio.endpointer import utterances
 from fieldlog.cli.event_lines import event_text
-from fieldlog.doubt.decide import judge_for, policy_named
+from fieldlog.doubt.decide import judge_for
 from fieldlog.doubt.files import shipped_rules
+from fieldlog.doubt.rules import policy_named
 from fieldlog.listeners.replay import ReplayListener, clip_key
 from fieldlog.model.hearing import Hearing, Hypothesis
 from fieldlog.shop.conversation import utterances_of

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from fractions import Fraction
 
 from fieldlog.catalogue.component import (
     CONDITION,
@@ -19,18 +18,18 @@ from fieldlog.catalogue.phrases import expand
 from fieldlog.derived.tyre import is_week
 from fieldlog.language.given import Facts, before_condition, with_given
 from fieldlog.language.lexicon import Words
+from fieldlog.language.plausible import plausible_twin, standing_of, without_idle_mils
 from fieldlog.language.reading import Reading, Standing, Unread
 from fieldlog.language.series import series
 from fieldlog.language.subjects import About
 from fieldlog.language.vocabulary import Vocabulary
-from fieldlog.model.finding import Finding, Quantity
+from fieldlog.model.finding import Finding
 from fieldlog.model.understanding import Flag
 from fieldlog.quantities.code_reading import CodeKind
 from fieldlog.quantities.codes import brake_fluid_twin, codes
 from fieldlog.quantities.number_words import NUMERALS
 from fieldlog.quantities.quantity import Quantities, QuantityReading, quantities
-from fieldlog.quantities.twins import TwinKind, twins
-from fieldlog.quantities.values import DOUBTFUL, PROPER
+from fieldlog.quantities.values import DOUBTFUL
 from fieldlog.words import tell
 
 REPAIR = "correction"
@@ -42,8 +41,6 @@ _ARE = (("is",), ("are",))
 _ONLY = ("only",)
 """Before a number it changes nothing; before all else it may: "only works hot"."""
 _OLD = (("old",),)
-_MILS = frozenset({"mil", "mils", "mill", "mills"})
-"""A millimetre to one mechanic, a thousandth of an inch to another."""
 _KEPT_OF_CODES = frozenset({Flag.NO_YEAR, Flag.HOMOPHONE, Flag.SHORTHAND, Flag.THREE_DIGITS})
 _KEPT_FIRST = frozenset({Flag.HOMOPHONE, Flag.UNIT_ASSUMED})
 _KEPT_FLAGS = (
@@ -293,11 +290,11 @@ class ValueReader:
                 found += self._series(place, one, announced, words)
                 continue
             result, repaired = self._quantities(one, body)
-            for reading in _without_idle_mils(result.readings, one, body):
-                standing = _standing(reading.quantity, one)
+            for reading in without_idle_mils(result.readings, one, body):
+                standing = standing_of(reading.quantity, one)
                 found.append(self._reading(place, one, reading, standing, body, words, repaired))
             for reading in result.assumed:
-                fits = _standing(reading.quantity, one) is Standing.FITS
+                fits = standing_of(reading.quantity, one) is Standing.FITS
                 standing = Standing.NO_UNIT if fits else Standing.IMPLAUSIBLE
                 found.append(self._reading(place, one, reading, standing, body, words, repaired))
             if result.reason and not result.assumed:
@@ -357,7 +354,7 @@ class ValueReader:
         flags += [flag for flag in _KEPT_FLAGS if flag in reading.flags]
         if repaired:
             flags.append(Flag.REPAIRED)
-        twin = _plausible_twin(one, reading.quantity, said)
+        twin = plausible_twin(one, reading.quantity, said)
         if twin:
             flags.append(Flag.TEEN_TWIN)
         finding = Finding(
@@ -384,29 +381,6 @@ class ValueReader:
             yield _placed(Reading(about, finding, standing))
 
 
-def _without_idle_mils(
-    readings: Sequence[QuantityReading], one: Characteristic, said: Words
-) -> Sequence[QuantityReading]:
-    """Without the thousandths of an inch that "mil" cannot mean: fewer than can be measured there.
-
-    Only where as many millimetres can be.
-    """
-    usual = one.uncertainty("in") if "in" in one.units else None
-    if usual is None or _MILS.isdisjoint(said):
-        return readings
-    fits = any(
-        each.quantity.unit == "mm" and _standing(each.quantity, one) is Standing.FITS
-        for each in readings
-    )
-    return [
-        each
-        for each in readings
-        if not fits
-        or each.quantity.unit != "in"
-        or max(each.quantity.value, each.quantity.high or 0) >= usual.of(each.quantity.value, "in")
-    ]
-
-
 def _with(reading: Reading, given: Facts) -> Reading:
     return replace(reading, finding=replace(reading.finding, given=given)) if given else reading
 
@@ -421,35 +395,10 @@ def _after_repair(said: Words) -> Words:
     return said
 
 
-def _standing(quantity: Quantity, one: Characteristic) -> Standing:
-    ends = (quantity.value, quantity.value if quantity.high is None else quantity.high)
-    plausible = all(one.plausible(Fraction(end), quantity.unit) for end in ends)
-    return Standing.FITS if plausible else Standing.IMPLAUSIBLE
-
-
 def _placed(reading: Reading) -> Reading:
     if reading.about.missing and reading.standing is Standing.FITS:
         return replace(reading, standing=Standing.UNPLACED)
     return reading
-
-
-def _plausible_twin(one: Characteristic, quantity: Quantity, said: Words) -> str:
-    """The words with a teen for a ty (or the other way round), if their value is plausible too."""
-    for size in range(len(said), 0, -1):
-        for other in twins(said[:size], (TwinKind.TEEN_TY,)):
-            changed = (*other.words, *said[size:])
-            found = quantities(changed, one.units, gravity="gravity" in one.said)
-            for reading in (*found.readings, *found.assumed):
-                same = (reading.quantity.value, reading.quantity.high) == (
-                    quantity.value,
-                    quantity.high,
-                )
-                fits = _standing(reading.quantity, one) is Standing.FITS
-                # "thirteen six" is no number that "thirty six" could be taken for
-                whole = reading.number.style in PROPER
-                if fits and whole and not same and reading.quantity.unit == quantity.unit:
-                    return " ".join(changed)
-    return ""
 
 
 def _told(result: Quantities, one: Characteristic, component: Component) -> Unread:

@@ -20,6 +20,7 @@ from fieldlog.model.understanding import Decision, Flag
 from fieldlog.model.verdict import Verdict
 from fieldlog.report.follows import follows_json
 from fieldlog.report.gauge import gauge
+from fieldlog.report.heading import fields_of, provenance
 from fieldlog.report.lines import (
     NOT_AFFIRMED,
     NOT_COVERED,
@@ -52,8 +53,6 @@ from fieldlog.report.view_model import (
 )
 from fieldlog.store.affirmed import unaffirmed
 from fieldlog.store.records import (
-    TYPED,
-    EventName,
     InspectionRecord,
     Photo,
     RecordedFinding,
@@ -111,7 +110,9 @@ class _Builder:
             title="Inspection record",
             card_number=f"{head.started_at.astimezone(self.zone):%Y-%m-%d} / {head.number}",
             vehicle=self.record.vehicle.name,
-            fields=self._fields(),
+            fields=fields_of(
+                self.record, self._time(head.started_at, day=True), self.around.covered
+            ),
             headline=conclusion.headline,
             deferral=conclusion.deferral,
             owner=owner_page(rows, jobs, state, due),
@@ -154,7 +155,7 @@ class _Builder:
             unplaced=unplaced,
             corrections=self._corrections(),
             cautions=self._cautions(verdicts),
-            provenance=self._provenance(),
+            provenance=provenance(self.record, self.zone_text, self._time, self.around.notes),
             signed=tuple(
                 f"{each.event.text}, {self._time(each.event.at, day=True)}, {each.told}"
                 for each in signatures(self.record)
@@ -182,38 +183,6 @@ class _Builder:
     def _conclusion(self, state: Progress) -> Conclusion:
         verdicts = [each.verdict for each in self.standing if each.verdict]
         return conclude(verdicts, len(state.open), never_confirmed(self.record))
-
-    # -- head -------------------------------------------------------------------------------------
-
-    def _fields(self) -> tuple[tuple[str, str], ...]:
-        head, vehicle = self.record.inspection, self.record.vehicle
-        here = [o for o in vehicle.odometer if o.inspection_id == head.id]
-        shown: list[tuple[str, str]] = [
-            ("vehicle", vehicle.name),
-            ("inspected", self._time(head.started_at, day=True)),
-            ("odometer", tell.quantity(here[-1].distance) if here else ""),
-            ("inspector", head.inspector),
-            ("place", head.place),
-            ("limits of", head.jurisdiction or "no jurisdiction named"),
-        ]
-        held = [
-            english.covered(rule, much.rows, much.items, much.unread, much.sections)
-            for rule, much in self.around.covered
-        ]
-        if head.jurisdiction:
-            shown += [("limits held of its rules", "; ".join(held) or english.NO_RULE_HELD)]
-        shown += [
-            (key.replace("_", " "), value)
-            for key, value in vehicle.facts.items()
-            if key != NOT_FITTED
-        ]
-        known = {key for key, _ in shown}
-        shown += [
-            (key.replace("_", " "), value)
-            for key, value in head.settings.items()
-            if key.replace("_", " ") not in known
-        ]
-        return tuple((label, value) for label, value in shown if value)
 
     # -- findings ---------------------------------------------------------------------------------
 
@@ -448,31 +417,6 @@ class _Builder:
         length = max(0.0, utterance.end_s - utterance.start_s)
         said = utterance.text if utterance.decision is Decision.ACCEPT else ""
         return ClipLine(utterance.clip, round(length, 2), said)
-
-    def _provenance(self) -> tuple[tuple[str, str], ...]:
-        record = self.record
-        told = [("kept by", record.inspection.program), ("session clock", self.zone_text)]
-        for label, values in (
-            ("listener", (u.listener for u in record.utterances if u.source != TYPED)),
-            ("model", (u.model for u in record.utterances)),
-            ("grammar", (u.grammar[:16] for u in record.utterances)),
-            ("sound from", (u.source for u in record.utterances if u.source != TYPED)),
-        ):
-            found = [value for value in dict.fromkeys(values) if value]
-            if found:
-                told.append((label, ", ".join(found)))
-        for clock in record.clocks:
-            offset = "not known"
-            if clock.offset_s is not None:
-                ahead = "ahead" if clock.offset_s >= 0 else "behind"
-                offset = f"{tell.seconds(clock.offset_s)} {ahead}"
-                if clock.uncertainty_s is not None:
-                    offset += f", ± {tell.seconds(clock.uncertainty_s)}"
-            told.append((f"clock of {clock.camera}", f"{offset} ({clock.how})"))
-        for event in record.events:
-            if event.name not in set(EventName):
-                told.append((event.name, f"{self._time(event.at)} {event.text}".strip()))
-        return (*told, *(("note", note) for note in self.around.notes))
 
     def _time(self, at: datetime, *, day: bool = False) -> str:
         local = at.astimezone(self.zone)

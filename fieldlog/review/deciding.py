@@ -9,7 +9,7 @@ from enum import StrEnum
 from itertools import pairwise
 
 from fieldlog.aftercare.plan import left_open
-from fieldlog.doubt.decide import KINDS, DoubtRules, terms
+from fieldlog.doubt.rules import KINDS, DoubtRules, terms
 from fieldlog.doubt.twins import SLIPS, TWINS, exchanged
 from fieldlog.model.command import Command
 from fieldlog.model.finding import Finding

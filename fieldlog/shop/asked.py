@@ -17,7 +17,8 @@ from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.earlier import is_command_asked, since, waiting_in
 from fieldlog.shop.scene import Scene
-from fieldlog.store.records import InspectionRecord, KeptQuestion, Utterance
+from fieldlog.store.kept_question import KeptQuestion
+from fieldlog.store.records import InspectionRecord, Utterance
 
 SceneOf = Callable[[InspectionRecord], Scene]
 

@@ -75,10 +75,11 @@ def open_ears(
     hear, all of them at once) or ``UsageError`` (``FIELDLOG_POLICY``) before any audio is opened.
     """
     from fieldlog.config import policy_name
-    from fieldlog.doubt.decide import judge_for, policy_named
+    from fieldlog.doubt.decide import judge_for
     from fieldlog.doubt.echo import minding_echo
     from fieldlog.doubt.files import shipped_rules
     from fieldlog.doubt.gap import minding_gaps
+    from fieldlog.doubt.rules import policy_named
     from fieldlog.listeners.choose import open_listener
 
     policy = policy_named(policy_name())

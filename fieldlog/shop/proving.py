@@ -20,9 +20,9 @@ from fieldlog.proof import note, sshsig
 from fieldlog.proof.note import Checkpoint
 from fieldlog.report.copied import copy_faults
 from fieldlog.shop.witness import HANDED_OUT
+from fieldlog.store.base import Verification
 from fieldlog.store.chain import fingerprint
 from fieldlog.store.checkpoints import Against, owners_in
-from fieldlog.store.records import Verification
 from fieldlog.store.repository import Repository
 
 MOST_BYTES = 64 << 20

@@ -13,7 +13,7 @@ from typing import Protocol
 
 from fieldlog.store.chain import Place, Row
 from fieldlog.store.old_chain import OldPlace
-from fieldlog.store.records import HistoryRow, Inspection, InspectionRecord, Vehicle, Verification
+from fieldlog.store.records import HistoryRow, Inspection, InspectionRecord, Vehicle
 from fieldlog.store.reviews import Review
 
 _NOTHING: Mapping[str, Sequence[Row]] = MappingProxyType({})
@@ -88,6 +88,31 @@ class AsSeen:
 
     owner: str
     rows: int
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """Whether a record agrees with itself.
+
+    That shows single edits, missing rows and a changed order; it does not show rows cut off the end,
+    or a record written anew from its first row, hashes and all.
+    """
+
+    writers: int
+    """Copies of the record that wrote rows of it."""
+    rows: int
+    media: int
+    fingerprint: str
+    earlier: str = ""
+    """The fingerprint that was printed before records could merge; empty when nothing is so old."""
+    faults: tuple[str, ...] = ()
+    elsewhere: int = 0
+    """Rows that others have and that are known here by their hash alone."""
+
+    @property
+    def agrees(self) -> bool:
+        """Whether nothing was found changed, missing, put in, moved or unguarded."""
+        return not self.faults
 
 
 class Store(Protocol):

@@ -11,14 +11,8 @@ from fieldlog.model.verdict import Verdict
 from fieldlog.store.base import NewRow
 from fieldlog.store.cells import cells
 from fieldlog.store.chain import Cell, Row
-from fieldlog.store.records import (
-    CameraClock,
-    KeptQuestion,
-    NewAttachment,
-    NewEvent,
-    NewPhoto,
-    NewUtterance,
-)
+from fieldlog.store.kept_question import KeptQuestion
+from fieldlog.store.records import CameraClock, NewAttachment, NewEvent, NewPhoto, NewUtterance
 from fieldlog.store.reviews import NewReview
 from fieldlog.store.rows import (
     finite,

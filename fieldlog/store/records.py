@@ -6,8 +6,6 @@ Instants are timezone-aware UTC datetimes; times within a recording are seconds.
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -17,42 +15,11 @@ from types import MappingProxyType
 from fieldlog.model.finding import Finding, Quantity
 from fieldlog.model.hearing import Hearing, Hypothesis
 from fieldlog.model.limit import Limit
-from fieldlog.model.question import Asks, Rest
 from fieldlog.model.state import State
 from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.model.verdict import Verdict
+from fieldlog.store.kept_question import KeptQuestion
 from fieldlog.store.reviews import NewReview, Review, counting
-
-
-@dataclass(frozen=True, slots=True)
-class KeptQuestion:
-    """What a question was after, kept beside how it read: what is decided of it hangs on this."""
-
-    kind: Asks
-    about: tuple[tuple[str, str | None], ...] = ()
-    """Component and position of everything that was offered, each once."""
-    offered: str = ""
-    """Fingerprint of the meanings that were offered."""
-    rest: Rest | None = None
-    measured: tuple[str | None, ...] = field(default=(), compare=False)
-    """Characteristics of everything that was offered, each once; empty where an earlier version kept it."""
-    says: tuple[str, ...] = field(default=(), compare=False)
-    """What sort of thing each of them says (``Says``), each once; empty where an earlier version kept it."""
-
-    @classmethod
-    def of(cls, said: Understanding) -> KeptQuestion | None:
-        """Of an utterance that led to a question; None for every other."""
-        question = said.question
-        if said.decision is not Decision.ASK or question is None:
-            return None
-        about = dict.fromkeys((one.component, one.position) for one in said.offered)
-        meanings = json.dumps([one.meaning for one in said.offered], default=str)
-        fingerprint = hashlib.sha256(meanings.encode()).hexdigest()[:16] if said.offered else ""
-        measured = dict.fromkeys(one.characteristic for one in said.offered)
-        says = dict.fromkeys(str(one.says) for one in said.offered)
-        return cls(
-            question.kind, tuple(about), fingerprint, question.rest, tuple(measured), tuple(says)
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -461,28 +428,3 @@ class HistoryRow:
     finding: Finding
     state: State | None
     odometer: Quantity | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Verification:
-    """Whether a record agrees with itself.
-
-    That shows single edits, missing rows and a changed order; it does not show rows cut off the end,
-    or a record written anew from its first row, hashes and all.
-    """
-
-    writers: int
-    """Copies of the record that wrote rows of it."""
-    rows: int
-    media: int
-    fingerprint: str
-    earlier: str = ""
-    """The fingerprint that was printed before records could merge; empty when nothing is so old."""
-    faults: tuple[str, ...] = field(default=())
-    elsewhere: int = 0
-    """Rows that others have and that are known here by their hash alone."""
-
-    @property
-    def agrees(self) -> bool:
-        """Whether nothing was found changed, missing, put in, moved or unguarded."""
-        return not self.faults

@@ -19,7 +19,7 @@ from fieldlog.model.finding import Quantity
 from fieldlog.model.limit import Limit
 from fieldlog.proof.note import Checkpoint
 from fieldlog.store import entries
-from fieldlog.store.base import AsSeen, NewRow, Stored
+from fieldlog.store.base import AsSeen, NewRow, Stored, Verification
 from fieldlog.store.entry import entry_rows
 from fieldlog.store.ids import new_id
 from fieldlog.store.merging import Merged, Told, merge, rivalled
@@ -34,7 +34,6 @@ from fieldlog.store.records import (
     RecordedFinding,
     Saved,
     Vehicle,
-    Verification,
 )
 from fieldlog.store.reviews import Review, counting
 from fieldlog.store.rows import to_json

@@ -19,7 +19,7 @@ from fieldlog.model.limit import Layer, Limit, LimitStatus, Relation, SeverityFr
 from fieldlog.model.question import Asks, Rest
 from fieldlog.model.state import Severity, State
 from fieldlog.store.chain import Cell
-from fieldlog.store.records import KeptQuestion
+from fieldlog.store.kept_question import KeptQuestion
 
 _LARGEST = 2**63 - 1
 

@@ -15,12 +15,12 @@ from pathlib import Path
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.proof.note import Checkpoint
 from fieldlog.store import checkpoints, opening, places, queries, searching, word_index, writer
-from fieldlog.store.base import AsSeen, Elsewhere, NewRow, Stored, StoredRow, Taken
+from fieldlog.store.base import AsSeen, Elsewhere, NewRow, Stored, StoredRow, Taken, Verification
 from fieldlog.store.chain import fingerprint
 from fieldlog.store.checkpoints import Against
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.opening import ReadOnward, covered_by
-from fieldlog.store.records import HistoryRow, Inspection, InspectionRecord, Vehicle, Verification
+from fieldlog.store.records import HistoryRow, Inspection, InspectionRecord, Vehicle
 from fieldlog.store.reviews import Review
 from fieldlog.store.searching import FoundFinding, Wanted
 from fieldlog.store.sql import Tables

@@ -8,11 +8,11 @@ from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 
+from fieldlog.store.base import Verification
 from fieldlog.store.database import FILE, back_up, open_database, set_aside_files, translated
 from fieldlog.store.form import form_faults, log_faults, page_faults
 from fieldlog.store.looking import look_into
 from fieldlog.store.media import MediaFolder
-from fieldlog.store.records import Verification
 from fieldlog.store.sql_store import SqlStore
 from fieldlog.store.verify import Owners
 

@@ -18,6 +18,7 @@ from itertools import groupby
 from typing import Any
 
 from fieldlog.store import word_index
+from fieldlog.store.base import Verification
 from fieldlog.store.chain import (
     BEFORE,
     Disagreement,
@@ -31,7 +32,6 @@ from fieldlog.store.chain import (
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.old_chain import old_faults
 from fieldlog.store.places import content_of, old_place, place_from, place_with
-from fieldlog.store.records import Verification
 from fieldlog.store.schema import CHAINED, CHILDREN, MEDIA, NUMBERED, TABLES
 from fieldlog.store.sql import Read, Tables
 

@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldlog.audio.endpointer import Endpointer, utterances
-from fieldlog.doubt.decide import DoubtRules, Judge, Policy, judge_for
+from fieldlog.doubt.decide import Judge, judge_for
+from fieldlog.doubt.rules import DoubtRules, Policy
 from fieldlog.grammar.language import Language
 from fieldlog.hearing import Heard
 from fieldlog.lab.benchmarks.breath_outcome import result_of

@@ -111,8 +111,8 @@ def breath(
     """
     from fieldlog.cli.terminal import Terminal
     from fieldlog.config import policy_name
-    from fieldlog.doubt.decide import policy_named, read_rules
     from fieldlog.doubt.files import shipped_rules
+    from fieldlog.doubt.rules import policy_named, read_rules
     from fieldlog.lab.benchmarks.breath import hear_by_many
     from fieldlog.lab.benchmarks.breath_page import page
     from fieldlog.lab.benchmarks.breath_takes import planned, spoken

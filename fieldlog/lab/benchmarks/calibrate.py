@@ -7,8 +7,8 @@ from pathlib import Path
 
 import click
 
-from fieldlog.doubt.decide import KINDS, Policy, Weights, read_rules
 from fieldlog.doubt.files import shipped_rules
+from fieldlog.doubt.rules import KINDS, Policy, Weights, read_rules
 from fieldlog.errors import UsageError
 from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.calibrate_cases import (

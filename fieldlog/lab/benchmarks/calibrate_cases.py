@@ -11,7 +11,8 @@ from pathlib import Path
 
 import numpy as np
 
-from fieldlog.doubt.decide import kind_of, terms, twin_distances
+from fieldlog.doubt.decide import kind_of, twin_distances
+from fieldlog.doubt.rules import terms
 from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.calibrate_evidence import TUNE, Case, Line
 from fieldlog.lab.benchmarks.calibrate_fit import Sample

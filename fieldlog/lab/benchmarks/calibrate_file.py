@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fieldlog.doubt.decide import TERMS, Policy, Weights
+from fieldlog.doubt.rules import TERMS, Policy, Weights
 
 HEAD = """\
-# When to accept, ask or refuse what a listener heard. Read by fieldlog/doubt/decide.py; written by
+# When to accept, ask or refuse what a listener heard. Read by fieldlog/doubt/rules.py; written by
 # `python -m fieldlog.lab calibrate`, which says in docs/doubt.md how to run it again.
 #
 # Chance that the meaning is right = 1 / (1 + exp(-x)),

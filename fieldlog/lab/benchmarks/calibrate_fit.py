@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldlog.doubt.decide import CLOSE, LARGEST_TAIL, TERMS, Policy, Weights
+from fieldlog.doubt.decide import CLOSE
+from fieldlog.doubt.rules import LARGEST_TAIL, TERMS, Policy, Weights
 from fieldlog.lab.benchmarks.claim import upper_bound
 
 CAP = 8.0

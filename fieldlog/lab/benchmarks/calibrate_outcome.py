@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldlog.audio.clip import Clip, SoundFlag
-from fieldlog.doubt.decide import DoubtRules, Policy, Weights, judge_for
+from fieldlog.doubt.decide import judge_for
+from fieldlog.doubt.rules import DoubtRules, Policy, Weights
 from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.calibrate_cases import ORDER, is_right, still_said, understood
 from fieldlog.lab.benchmarks.calibrate_evidence import Line

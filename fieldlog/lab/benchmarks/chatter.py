@@ -21,8 +21,9 @@ from fieldlog.audio.source import Block, FileSource
 from fieldlog.cli.board import Board
 from fieldlog.cli.listen import run
 from fieldlog.cli.terminal import Terminal
-from fieldlog.doubt.decide import kind_of, terms
+from fieldlog.doubt.decide import kind_of
 from fieldlog.doubt.files import shipped_rules
+from fieldlog.doubt.rules import terms
 from fieldlog.lab.benchmarks.chatter_recording import Plan, Spell
 from fieldlog.lab.benchmarks.hearing import peak_mb
 from fieldlog.language.inspection import InspectionLanguage

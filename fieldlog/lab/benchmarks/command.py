@@ -93,7 +93,7 @@ def hearing(
       python -m fieldlog.lab hearing --set set --set-only --answers answers --docs docs/hearing
     """
     from fieldlog.cli.terminal import Terminal
-    from fieldlog.doubt.decide import Policy
+    from fieldlog.doubt.rules import Policy
     from fieldlog.lab.benchmarks import hearing as measured
     from fieldlog.lab.benchmarks import recognisers as known
     from fieldlog.lab.benchmarks import recordings

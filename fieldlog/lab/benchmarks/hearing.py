@@ -16,8 +16,9 @@ from pathlib import Path
 import numpy as np
 
 from fieldlog.audio.clip import RATE, Clip
-from fieldlog.doubt.decide import Policy, judge_for
+from fieldlog.doubt.decide import judge_for
 from fieldlog.doubt.files import shipped_rules
+from fieldlog.doubt.rules import Policy
 from fieldlog.errors import FieldlogError
 from fieldlog.grammar.language import Language
 from fieldlog.hearing import Heard, hear_clip

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from fieldlog.doubt.decide import Policy
 from fieldlog.doubt.files import shipped_rules
+from fieldlog.doubt.rules import Policy
 from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.calibrate_cases import samples
 from fieldlog.lab.benchmarks.calibrate_outcome import reliability, risk_coverage

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from fieldlog.doubt.decide import Policy
+from fieldlog.doubt.rules import Policy
 from fieldlog.errors import FieldlogError
 from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.calibrate_cases import (

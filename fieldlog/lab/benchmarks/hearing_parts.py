@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldlog.audio.clip import Clip, SoundFlag
-from fieldlog.doubt.decide import Policy, judge_for
+from fieldlog.doubt.decide import judge_for
 from fieldlog.doubt.files import shipped_rules
+from fieldlog.doubt.rules import Policy
 from fieldlog.grammar.language import Language
 from fieldlog.lab.benchmarks.calibrate_cases import is_right, understood
 from fieldlog.lab.benchmarks.calibrate_evidence import Line

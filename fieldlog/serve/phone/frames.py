@@ -18,9 +18,12 @@ never closed in silence.
 
 from __future__ import annotations
 
+import re
 import struct
 import zlib
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +39,15 @@ LATEST_MS = 4e12
 """The year 2096."""
 RATES = range(8_000, 96_001)
 """Hertz that a phone may send."""
+
+
+_STREAM = re.compile(r"[0-9a-f]{16,32}")
+_CHANGED = {
+    "echoCancellation": "echo cancellation",
+    "noiseSuppression": "noise suppression",
+    "autoGainControl": "gain control",
+}
+"""What was asked to be off, by the names of ``getSettings`` (W3C Media Capture and Streams)."""
 
 
 class BadFrame(ValueError):
@@ -54,6 +66,38 @@ class PhoneFrame:
     samples: NDArray[np.int16]
     whole: bool = True
     """Whether its sum is right; if not, its samples count for nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Begun:
+    """A run of the microphone as the phone tells of it."""
+
+    stream: str
+    rate: int
+    oldest: int
+    """The first frame that the phone still has."""
+    inspection: str
+    changes: tuple[str, ...]
+    """What the browser does to the sound, though it was asked not to."""
+
+
+def read_begun(said: Mapping[str, Any]) -> Begun:
+    """The message that begins a stream, taken apart; raises ``BadFrame`` where it cannot be one."""
+    name, rate, oldest = said.get("stream"), said.get("rate"), said.get("oldest")
+    inspection, settings = said.get("inspection"), said.get("settings")
+    if not (
+        isinstance(name, str)
+        and _STREAM.fullmatch(name)
+        and type(rate) is int
+        and type(oldest) is int
+        and 0 <= oldest < 2**32
+        and isinstance(inspection, str)
+        and len(inspection) <= 64
+    ):
+        raise BadFrame("no stream begins like that")
+    granted = settings if isinstance(settings, dict) else {}
+    changes = tuple(what for key, what in _CHANGED.items() if granted.get(key) is True)
+    return Begun(name, rate, oldest, inspection, changes)
 
 
 def read_frame(data: bytes) -> PhoneFrame:

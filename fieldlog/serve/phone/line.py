@@ -40,7 +40,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect, WebSocketState
 from fieldlog.audio.source import Block
 from fieldlog.errors import FieldlogError, StoreError
 from fieldlog.serve.phone.book import PhoneBook
-from fieldlog.serve.phone.frames import LATEST_MS, BadFrame, read_frame
+from fieldlog.serve.phone.frames import LATEST_MS, BadFrame, read_begun, read_frame
 from fieldlog.serve.phone.needs import SaidOnce, Shed, View
 from fieldlog.serve.phone.offset import Ahead, ClockAhead, Round
 from fieldlog.serve.phone.sound import PhoneStream, instant_of
@@ -50,7 +50,6 @@ LARGEST = 64 * 1024
 """Bytes of one message."""
 REFUSED = 1008
 """The code of RFC 6455 for what is against the rules."""
-_STREAM = re.compile(r"[0-9a-f]{16,32}")
 _RUN = re.compile(r"[0-9a-f]{4,16}")
 _MOST_STREAMS = 64
 _MOST_OUT = 512
@@ -63,13 +62,6 @@ _ROUNDS_FIRST = 3
 _OLDEST_S, _TO_COME_S = 7 * 86_400.0, 2.0
 """Sound from before that, or from after now, is not from when its frame says."""
 _NOTHING = np.zeros(0, dtype=np.float32)
-
-_CHANGED = {
-    "echoCancellation": "echo cancellation",
-    "noiseSuppression": "noise suppression",
-    "autoGainControl": "gain control",
-}
-"""What was asked to be off, by the names of ``getSettings`` (W3C Media Capture and Streams)."""
 
 
 class _Cut(Exception):
@@ -140,18 +132,11 @@ class PhoneLine:
 
     def stream_of(self, one: _Connection, said: Mapping[str, Any]) -> _Incoming:
         """The stream that a connection begins or goes on with. Raises ``_Cut``."""
-        name, rate, oldest = said.get("stream"), said.get("rate"), said.get("oldest")
-        inspection = said.get("inspection")
-        if not (
-            isinstance(name, str)
-            and _STREAM.fullmatch(name)
-            and type(rate) is int
-            and type(oldest) is int
-            and 0 <= oldest < 2**32
-            and isinstance(inspection, str)
-            and len(inspection) <= 64
-        ):
-            raise _Cut("no stream begins like that")
+        try:
+            begun = read_begun(said)
+        except BadFrame as error:
+            raise _Cut(str(error)) from error
+        name, inspection = begun.stream, begun.inspection
         key = (one.phone, name)
         known = self._streams.get(key)
         if known is None:
@@ -160,18 +145,20 @@ class PhoneLine:
             follows = any(each.keep is None for each in self._streams.values())
             try:
                 stream = PhoneStream(
-                    name, rate, one.instant, begins=oldest, follows=follows and keep is None
+                    name,
+                    begun.rate,
+                    one.instant,
+                    begins=begun.oldest,
+                    follows=follows and keep is None,
                 )
             except BadFrame as error:
                 raise _Cut(str(error)) from error
             known = self._streams[key] = _Incoming(stream, keep)
             while len(self._streams) > _MOST_STREAMS:
                 self._streams.popitem(last=False)
-            settings = said.get("settings")
-            if keep is None and isinstance(settings, dict):
-                changed = [what for key, what in _CHANGED.items() if settings.get(key) is True]
-                if changed:
-                    self.shed.tell(f"{one.name} changes the sound itself ({', '.join(changed)})")
+            if keep is None and begun.changes:
+                changed = ", ".join(begun.changes)
+                self.shed.tell(f"{one.name} changes the sound itself ({changed})")
         self._streams.move_to_end(key)
         known.stream.instant = one.instant
         holder = known.by
