@@ -63,7 +63,8 @@ def but_for_its_end(hearing: Hearing) -> dict[str, float]:
 def twin_distances(hearing: Hearing, language: Language) -> dict[str, float]:
     """Plausible twins of the best hypothesis -> nats behind it; 0 for a slip and for another side.
 
-    A twin that is no hypothesis was further behind than those that are: it is no reason to ask.
+    A twin that is no hypothesis was further behind than those that are: it is no reason to ask. A language
+    may name twins of its own (``twins``).
     """
     if not hearing.hypotheses:
         return {}
@@ -80,7 +81,7 @@ def twin_distances(hearing: Hearing, language: Language) -> dict[str, float]:
             for text in exchanged(best.text, pairs)
             if _accepted(text, language)
         }
-        for pairs in (TWINS, SIDES)
+        for pairs in (getattr(language, "twins", TWINS), SIDES)
     )
     for other in hearing.hypotheses[1:]:
         if meanings and (meaning := language.meaning(other.text)) in meanings:

@@ -2,57 +2,61 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from functools import partial
 from pathlib import Path
-from typing import NamedTuple
 
 import click
 import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
-from fieldlog.audio.clip import RATE, Clip
-from fieldlog.doubt.decide import judge_for
-from fieldlog.doubt.files import shipped_rules
-from fieldlog.hearing import hear_clip
-from fieldlog.lab.benchmarks.claim import upper_bound
-from fieldlog.lab.benchmarks.noise_mix import excerpt, mix
-from fieldlog.lab.speech_set.noises import NOISES, workshop_noise
+from fieldlog.audio.clip import RATE
+from fieldlog.doubt.files import rules_for
+from fieldlog.lab.benchmarks.calibrate_evidence import hear_by_many, read_lines, write_lines
+from fieldlog.lab.languages_heard import as_page, cases, decision_file
 from fieldlog.language.contract import told_findings
 from fieldlog.language.other import OtherLanguage
 from fieldlog.language.tongues import language_of
 from fieldlog.listeners.whisper.listener import WhisperListener
-from fieldlog.model.understanding import Decision, Kind, Understanding
+from fieldlog.model.understanding import Decision
 from fieldlog.shop.other_voice import OtherVoice
 
 PHRASES = Path(__file__).resolve().parents[2] / "tests" / "data"
-VOICES = ("", "+m1", "+m3", "+m7", "+f1", "+f2", "+f4")
-"""Variants of eSpeak NG's voice of the language; nothing was fitted on any of them."""
-LEVELS = (None, 15.0, 10.0)
 _MARGIN = np.zeros(RATE // 4, np.float32)
-
-
-class _Heard(NamedTuple):
-    """What one take came to."""
-
-    said: str
-    got: str
-    how: str
-    measured: bool
-    """Whether a figure was said."""
 
 
 @click.command()
 @click.argument("code", default="de")
-@click.option("--hear", "takes", type=int, default=0, help="Takes at each noise level to hear.")
+@click.option(
+    "--evidence",
+    type=click.Path(path_type=Path),
+    help="What was heard, and goes on to be, a line each.",
+)
+@click.option("--limit", type=int, help="Hear so many takes at most.")
+@click.option("--processes", type=click.IntRange(min=1), default=1, show_default=True)
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Write the language's own levels there."
+)
+@click.option("--page", type=click.Path(path_type=Path), help="Write what was heard there.")
+@click.option("--date", default="", help="Date written into the levels.")
 @click.option("--demo", type=click.Path(path_type=Path), help="Write the demo's sound there.")
-def language(code: str, takes: int, demo: Path | None) -> None:
+def language(
+    code: str,
+    evidence: Path | None,
+    limit: int | None,
+    processes: int,
+    out: Path | None,
+    page: Path | None,
+    date: str,
+    demo: Path | None,
+) -> None:
     """Numbers against an outside library, what is told read again, and what is heard.
 
     \b
     Examples:
       python -m fieldlog.lab language de
-      python -m fieldlog.lab language de --hear 60
+      python -m fieldlog.lab language de --evidence german.jsonl --processes 2 --out grammars/de/doubt.toml
+      python -m fieldlog.lab language de --evidence german.jsonl --limit 0 --page docs/hearing/german.md
       python -m fieldlog.lab language de --demo demo_media/de
     """
     spoken = language_of(code)
@@ -60,8 +64,14 @@ def language(code: str, takes: int, demo: Path | None) -> None:
         raise click.BadParameter("the reference language needs none of this")
     if demo is not None:
         _demo(spoken, demo)
-    elif takes:
-        _hearing(spoken, takes)
+    elif evidence is not None:
+        if limit != 0:
+            _heard(spoken, evidence, limit, processes)
+        lines = sorted(read_lines(evidence), key=lambda line: (line.part, line.id, line.cell))
+        if out is not None:
+            out.write_text(decision_file(lines, spoken, evidence, date), encoding="utf-8")
+        if page is not None:
+            page.write_text(as_page(lines, spoken, rules_for(spoken)), encoding="utf-8")
     else:
         _typed(spoken)
 
@@ -98,83 +108,44 @@ def _typed(spoken: OtherLanguage) -> None:
 
 
 def _phrases(spoken: OtherLanguage) -> list[str]:
-    lines = (PHRASES / _FOLDER[spoken.tongue.code] / "phrases.tsv").read_text(encoding="utf-8")
+    lines = (_data(spoken) / "phrases.tsv").read_text(encoding="utf-8")
     rows = [line.split("\t")[0] for line in lines.splitlines() if line and line[0] != "#"]
     whole = [(row, spoken.breath(row).whole) for row in rows]
     return [row for row, one in whole if one.decision is Decision.ACCEPT and one.finding]
 
 
+def _data(spoken: OtherLanguage) -> Path:
+    return PHRASES / _FOLDER[spoken.tongue.code]
+
+
 _FOLDER = {"de": "german"}
 
 
-def _hearing(spoken: OtherLanguage, takes: int) -> None:
-    phrases = _phrases(spoken)
-    drawn = np.random.default_rng(5)
-    order = [phrases[at] for at in drawn.permutation(len(phrases))[:takes]]
-    listener = WhisperListener()
-    listener.load(spoken)
-    judge = judge_for(spoken, shipped_rules())
-    click.echo(f"{len(order)} phrases, {len(VOICES)} voices of eSpeak NG, listener {listener.name}")
-    sounds = [_said(each, spoken.tongue.code, n) for n, each in enumerate(order)]
-    for level in LEVELS:
-        came = []
-        for number, (said, sound) in enumerate(zip(order, sounds, strict=True)):
-            noisy = _noisy(sound, level, number, drawn)
-            got = hear_clip(Clip(noisy, 0.0), listener, spoken, judge).understanding
-            meant = spoken.breath(said).whole.finding
-            measured = meant is not None and meant.quantity is not None
-            came.append(_Heard(said, got.text, _how(spoken, said, got), measured))
-        _told(level, came)
+def _heard(spoken: OtherLanguage, evidence: Path, limit: int | None, processes: int) -> None:
+    """Hear every take that is not in ``evidence`` yet."""
+    evidence.parent.mkdir(parents=True, exist_ok=True)
+    done = {(line.id, line.cell) for line in read_lines(evidence)} if evidence.is_file() else set()
+    wanted = list(cases(spoken, _data(spoken), _phrases(spoken)))
+    if limit is not None:
+        wanted = wanted[:: max(1, len(wanted) // limit)][:limit]
+    left = [case for case in wanted if (case.id, case.cell) not in done]
+    lines = hear_by_many(left, WhisperListener, partial(language_of, spoken.tongue.code), processes)
+    with click.progressbar(length=len(left), label=evidence.name) as bar:
+        write_lines(lines, evidence, lambda count: bar.update(1))
 
 
-def _how(spoken: OtherLanguage, said: str, got: Understanding) -> str:
-    meant = spoken.breath(said).whole.finding
-    assert meant is not None
-    if got.decision is Decision.REFUSE or got.kind is not Kind.FINDING:
-        return "refused"
-    right = any(one.meaning == meant.meaning for one in got.offered)
-    if got.decision is Decision.ACCEPT:
-        return "right" if right else "SILENTLY WRONG"
-    return "asked, offered" if right else "asked, not offered"
-
-
-def _told(level: float | None, came: list[_Heard]) -> None:
-    counts = Counter(each.how for each in came)
-    silent = counts["SILENTLY WRONG"]
-    figures = [each for each in came if each.measured]
-    offered = sum(each.how in ("right", "asked, offered") for each in figures)
-    click.echo(
-        f"{'clean' if level is None else f'{level:g} dB'}: "
-        + ", ".join(f"{how} {count}" for how, count in sorted(counts.items()))
-        + f"; silently wrong {silent} of {len(came)} (at most {upper_bound(silent, len(came)):.1%} at 95 %)"
-        + f"; of {len(figures)} with figures the right one offered in {offered}"
-    )
-    for each in came:
-        if each.how != "asked, offered":
-            click.echo(f"    {each.said!r}: {each.got!r} ({each.how})")
-
-
-def _said(text: str, code: str, number: int) -> NDArray[np.float32]:
+def _said(text: str, code: str) -> NDArray[np.float32]:
     with OtherVoice() as voice:
-        sound = voice.say(text, f"{code}{VOICES[number % len(VOICES)]}")
+        sound = voice.say(text, code)
     if sound is None:
         raise click.ClickException("eSpeak NG says nothing: pip install 'fieldlog[speak]'")
     return np.concatenate([_MARGIN, sound, _MARGIN]).astype(np.float32)
-
-
-def _noisy(
-    sound: NDArray[np.float32], level: float | None, number: int, drawn: np.random.Generator
-) -> NDArray[np.float32]:
-    if level is None:
-        return sound
-    noise = workshop_noise(NOISES[number % len(NOISES)], len(sound) / RATE + 1, number)
-    return mix(sound, excerpt(noise, len(sound), drawn), level)
 
 
 def _demo(spoken: OtherLanguage, folder: Path) -> None:
     """The demo's sentences as sound, a file each."""
     lines = (folder / "sentences.txt").read_text(encoding="utf-8").splitlines()
     for number, text in enumerate((line for line in lines if line.strip()), start=1):
-        sound = _said(text, spoken.tongue.code, 0)
+        sound = _said(text, spoken.tongue.code)
         soundfile.write(folder / f"{number:02d}.ogg", sound, RATE, format="OGG", subtype="OPUS")
         click.echo(f"{number:02d}.ogg: {text}")

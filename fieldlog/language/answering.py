@@ -26,6 +26,7 @@ class AnsweringLanguage(OfferedGrammar):
     hint = HINT
     in_shop_words = True
     speech = "en"
+    cue = ""
     forms: WrittenForms | None = None
     """How its words may be written; None: as those of the reference."""
 

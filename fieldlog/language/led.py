@@ -70,6 +70,7 @@ class LedLanguage(OfferedGrammar):
     hint = HINT
     in_shop_words = True
     speech = "en"
+    cue = ""
     forms: WrittenForms | None = None
     told: TellsIn | None = None
 

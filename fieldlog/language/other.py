@@ -54,8 +54,6 @@ class SpokenRules:
 class OtherLanguage(InspectionLanguage):
     """Implements ``fieldlog.listeners.base.Language`` for a tongue of its own."""
 
-    in_shop_words = False
-
     def __init__(
         self,
         reference: InspectionLanguage,
@@ -70,8 +68,10 @@ class OtherLanguage(InspectionLanguage):
         self.told: TellsIn = told
         self.tongue = tongue
         self.name = f"inspection, {tongue.code}"
-        self.hint = tongue.hint
+        self.hint, self.cue = tongue.hint, tongue.cue
+        self.in_shop_words = bool(tongue.cue)
         self.speech = tongue.code
+        self.twins = tongue.twins
         self.unsaid = tongue.unsaid
         self.spoken = spoken
         self.wording = wording
@@ -117,8 +117,8 @@ class OtherLanguage(InspectionLanguage):
     def answering(self, asked: Understanding) -> AnsweringLanguage:
         """The language while ``asked`` is open."""
         language = AnsweringLanguage(self._other_answers, lambda text: self.answer(asked, text))
-        language.hint, language.in_shop_words = self.hint, False
-        language.speech, language.forms = self.speech, self.forms
+        language.hint, language.in_shop_words = self.hint, self.in_shop_words
+        language.speech, language.forms, language.cue = self.speech, self.forms, self.cue
         return language
 
     @cached_property
@@ -129,8 +129,9 @@ class OtherLanguage(InspectionLanguage):
         """The language while the walk has asked for something: this one, and bare answers to that."""
         language = LedLanguage(self._other_bare, led, self.understand)
         language.by = self.led_by(led)
-        language.hint, language.in_shop_words = self.hint, False
+        language.hint, language.in_shop_words = self.hint, self.in_shop_words
         language.speech, language.forms, language.told = self.speech, self.forms, self.told
+        language.cue = self.cue
         return language
 
     @cached_property

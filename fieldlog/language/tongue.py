@@ -54,6 +54,10 @@ class Tongue:
     """Rules of the reference that nobody says here."""
     hesitations: tuple[str, ...] = ()
     openings: tuple[str, ...] = ()
+    twins: tuple[tuple[str, str], ...] = ()
+    """Words and what they are taken for, each way round."""
+    cue: str = ""
+    """What additions to a recogniser's weights were told was said before; "" where none were trained."""
     say: Mapping[str, str] = field(default_factory=dict)
     """Phrase of the reference's ``say`` -> the same here."""
 
@@ -87,6 +91,12 @@ def read_tongue(words: str, names: str, where: str) -> Tongue:
             unsaid=frozenset(told.get("unsaid", ())),
             hesitations=tuple(told.get("hesitations", ())),
             openings=tuple(told.get("openings", ())),
+            twins=tuple(
+                (a, b)
+                for one, other in told.get("twins", ())
+                for a, b in ((one, other), (other, one))
+            ),
+            cue=str(told.get("cue", "")),
         )
     except (tomllib.TOMLDecodeError, KeyError, TypeError, ValueError) as error:
         raise GrammarError(

@@ -77,7 +77,7 @@ def open_ears(
     from fieldlog.config import policy_name
     from fieldlog.doubt.decide import judge_for
     from fieldlog.doubt.echo import minding_echo
-    from fieldlog.doubt.files import shipped_rules
+    from fieldlog.doubt.files import rules_for
     from fieldlog.doubt.gap import minding_gaps
     from fieldlog.doubt.rules import policy_named
     from fieldlog.listeners.choose import open_listener
@@ -85,7 +85,7 @@ def open_ears(
     policy = policy_named(policy_name())
 
     def judging(spoken: Language) -> Judge:
-        judge = minding_echo(minding_gaps(judge_for(spoken, shipped_rules(), policy)), spoken)
+        judge = minding_echo(minding_gaps(judge_for(spoken, rules_for(spoken), policy)), spoken)
         told = getattr(spoken, "told", None)
         return judge if told is None else _asking(judge, told)
 

@@ -6,7 +6,7 @@ room, hiss, noise, and the features of Whisper. Noises are those of ``shop.py``.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -51,14 +51,20 @@ class CardBatches:
         device: str,
         *,
         hard: bool = False,
+        found: Sequence[Take] | None = None,
+        cue: str = CUE,
+        writes: Callable[[Take], str] | None = None,
     ) -> None:
-        """Read every take of ``folder`` and make the noises, which are louder where it is ``hard``."""
+        """Read every take of ``folder`` and make the noises, which are louder where it is ``hard``.
+
+        ``found``: these takes instead. ``writes``: the one way of writing a take behind ``cue``.
+        """
         self._noisy, self._snr_db = (_HARD_NOISY, _HARD_SNR_DB) if hard else (_NOISY, _SNR_DB)
         torch = self._torch = torch_library()
         self._model, self._size, self._device = model, size, device
         self._rng = np.random.default_rng(seed)
         self._random = torch.Generator(device).manual_seed(seed)
-        found = takes(folder)
+        found = takes(folder) if found is None else found
         still = [Take("nothing", "", "", np.zeros(3 * RATE, np.int16))]
         still += [
             Take("nothing", "", "", (body(BODIES[n % len(BODIES)], n) * 32_767).astype(np.int16))
@@ -75,10 +81,11 @@ class CardBatches:
         self._talk = [n for n, take in enumerate(found) if take.kind not in TRADE]
         self._still = list(range(len(found), len(everything)))
         self._texts = [
-            model.encode(" " + _one_way(take)) if take.words else () for take in everything
+            model.encode(" " + (writes or _one_way)(take)) if take.words else ()
+            for take in everything
         ]
         self._sentences = {n: model.encode(" " + as_written(found[n])) for n in self._talk}
-        self._cue = (model.special.previous, *model.encode(CUE))
+        self._cue = (model.special.previous, *model.encode(cue))
         kinds = list(shop.noises)
         self._noises = torch.from_numpy(
             np.stack([noise for kind in kinds for noise in shop.noises[kind]])

@@ -20,6 +20,7 @@ from fieldlog.lab.adapting.batches import Batches
 from fieldlog.lab.adapting.blended import record_blended
 from fieldlog.lab.adapting.card import CardBatches
 from fieldlog.lab.adapting.ear import Ear, torch_library
+from fieldlog.lab.adapting.other_language import language
 from fieldlog.lab.adapting.share import averaged, part_of_way
 from fieldlog.lab.adapting.takes import kept_apart, record, shards, takes
 from fieldlog.lab.adapting.training import RATE, on_cores, train
@@ -268,3 +269,6 @@ def _fingerprint(folder: Path) -> str:
     for path in shards(folder):
         digest.update(path.name.encode() + bytes.fromhex(sha256_of(path)))
     return digest.hexdigest()
+
+
+adapt.add_command(language)

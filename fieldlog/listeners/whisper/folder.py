@@ -23,6 +23,12 @@ ADDITIONS = Path(__file__).with_name("adapter.npz")
 """What is added to the bundled weights; ``adapter.toml`` beside it says where it comes from."""
 
 
+def additions_of(speech: str) -> Path | None:
+    """What was trained for the weights that hear ``speech`` (ISO 639-1); None where nothing was."""
+    path = ADDITIONS if speech == "en" else ADDITIONS.with_name(f"adapter-{speech}.npz")
+    return path if path.is_file() else None
+
+
 @dataclass(frozen=True, slots=True)
 class Special:
     """Token ids that are not words."""
@@ -89,11 +95,14 @@ def bundled() -> Path:
     return Path(get_model_path())
 
 
-def open_folder(path: Path | None, *, adapt: bool = True, speech: str = "en") -> ModelFolder:
+def open_folder(
+    path: Path | None, *, adapt: bool = True, speech: str = "en", known: str = ""
+) -> ModelFolder:
     """Open ``path``, or the bundled weights (their fingerprint checked first) when it is None.
 
-    The bundled weights get the shop additions unless ``adapt`` is False. ``speech``: the language that is
-    spoken (ISO 639-1), which weights of English alone refuse.
+    The bundled weights get the shop additions unless ``adapt`` is False, and so do those of ``path`` where
+    ``known`` is the SHA-256 that they must have. ``speech``: the language that is spoken (ISO 639-1), which
+    weights of English alone refuse.
     """
     folder = bundled() if path is None else path
     if not folder.is_dir():
@@ -111,22 +120,25 @@ def open_folder(path: Path | None, *, adapt: bool = True, speech: str = "en") ->
     if binary.stat().st_size == 0:
         raise ModelError("model.bin is empty", where=str(binary), todo="install the model again")
     tokenizer = _tokenizer(folder / "tokenizer.json")
-    if path is None:
-        verify(binary, TINY_EN)
+    additions = additions_of(speech) if adapt and (path is None or known) else None
+    if path is None or additions is not None:
+        verify(binary, known or TINY_EN)
     with binary.open("rb") as stream:
         mapped = mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ)
     weights = _whisper(read_weights(memoryview(mapped), str(binary)))
     special = _special(tokenizer, weights, folder, speech)
     heads = _heads(folder / "config.json")
-    if path is None and adapt:
-        weights, files = _with_additions(folder, weights)
+    if additions is not None:
+        weights, files = _with_additions(folder, weights, additions)
         return ModelFolder(
             folder, weights, tokenizer, special, files, heads, adapted=True, mapped=mapped
         )
     return ModelFolder(folder, weights, tokenizer, special, heads=heads, mapped=mapped)
 
 
-def _with_additions(folder: Path, weights: ModelWeights) -> tuple[ModelWeights, dict[str, bytes]]:
+def _with_additions(
+    folder: Path, weights: ModelWeights, additions_file: Path
+) -> tuple[ModelWeights, dict[str, bytes]]:
     """The decoder's weights with the shop additions, and the folder's files for CTranslate2.
 
     Only the variables of the decoder that are changed are kept in memory twice: the largest of all,
@@ -140,12 +152,12 @@ def _with_additions(folder: Path, weights: ModelWeights) -> tuple[ModelWeights, 
     }
     data = bytearray((folder / "model.bin").read_bytes())
     try:
-        with np.load(ADDITIONS, allow_pickle=False) as stored:
+        with np.load(additions_file, allow_pickle=False) as stored:
             additions = {name: stored[name] for name in stored.files}
     except (OSError, ValueError) as error:
         raise ModelError(
             f"the additions to the weights cannot be read ({error})",
-            where=str(ADDITIONS),
+            where=str(additions_file),
             todo="install fieldlog again, or name a CTranslate2 Whisper folder with --model",
         ) from error
     adapted = read_weights(memoryview(data), weights.where)

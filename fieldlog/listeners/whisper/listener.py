@@ -34,8 +34,11 @@ EXTRA_FRAMES = 100
 ADAPTED_BONUS = 1.0
 """Bonus per token of adapted weights: their one way of writing needs less help to the end."""
 LANGUAGES = "whisper-base"
-"""What the listener is called with weights of many languages: nothing is known yet of how sure they are, so
+"""What the listener is called with weights of many languages: nothing is known of how sure they are, so
 that whatever they hear is asked about."""
+TRAINED = "whisper-base-shop"
+"""The same with what was trained for the language that is spoken; its levels are the language's own
+(``doubt.files.rules_for``)."""
 LARGEST_MARGIN = 8.0
 """Nats; the search looks at nothing further below the best, so a larger margin means nothing."""
 
@@ -76,6 +79,7 @@ class WhisperListener:
         self._language: Language | None = None
         self._opening: tuple[int, ...] = ()
         self._speech = "en"
+        self._adapting = False
 
     @property
     def adapted(self) -> bool:
@@ -92,25 +96,28 @@ class WhisperListener:
         """
         one_blas_thread()
         speech = str(getattr(language, "speech", "en"))
-        model = self.model
+        model, known = self.model, ""
         if speech != "en" and model is None:
-            from fieldlog.listeners.whisper.languages import folder_of_parts
+            from fieldlog.listeners.whisper.languages import SHA256, folder_of_parts
 
-            model, self.name = folder_of_parts(), LANGUAGES
+            model, self.name, known = folder_of_parts(), LANGUAGES, SHA256
         adapt = self.adapt and self.model is None and getattr(language, "in_shop_words", False)
         if (
             self._folder is None
             or self._encoder is None
-            or (self.adapted, self._speech) != (adapt, speech)
+            or (self._adapting, self._speech) != (adapt, speech)
         ):
             self.close()
-            self._folder, self._speech = open_folder(model, adapt=adapt, speech=speech), speech
+            self._folder = open_folder(model, adapt=adapt, speech=speech, known=known)
+            self._speech, self._adapting = speech, adapt
+            if known and self.adapted:
+                self.name = TRAINED
             self._encoder = Encoder(self._folder.path, self.threads, files=self._folder.files)
         folder = self._folder
         special = folder.special
         text = getattr(language, "hint", "")
         if self.adapted:
-            text = CUE.strip()
+            text = getattr(language, "cue", "") or CUE.strip()
         hint = folder.encode(" " + text) if text else ()
         self._opening = (*((special.previous, *hint) if hint else ()), *special.prompt)
         wanted = {*self._opening, *special.closing}
