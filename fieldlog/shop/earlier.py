@@ -120,6 +120,8 @@ def waiting_in(record: InspectionRecord) -> Utterance | None:
         if said.decision is Decision.ACCEPT:
             found += said.kind is Kind.FINDING
             told_again |= said.dialogue == Command.WHAT_IS_OPEN and not found
+        if found > 1 and not told_again:
+            return None  # whatever is open before them waits no more
     return None
 
 

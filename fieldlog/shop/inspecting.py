@@ -37,7 +37,7 @@ from fieldlog.shop.earlier import (
 from fieldlog.shop.events import Event, Said
 from fieldlog.shop.happened import CHANGES, said_in
 from fieldlog.shop.led import LEAVES_LED, asked_for, led_by
-from fieldlog.shop.met import scene_in
+from fieldlog.shop.met import KeptFindings, scene_in
 from fieldlog.shop.scene import Rules, Scene
 from fieldlog.shop.settling import TAKES_NOTHING
 from fieldlog.shop.steps import Around, Step, Transcribe, closes, step_of
@@ -86,6 +86,7 @@ class Inspecting(ByHand):
         self._origin = origin or Origin()
         self._now = now
         self._ruled: tuple[Vehicle, Rules] | None = None
+        self._kept_findings = KeptFindings()
         record = store.inspection_record(key)
         self.head = record.inspection
         self._rules(record)
@@ -238,9 +239,9 @@ class Inspecting(ByHand):
         """
         said = heard.understanding
         dropped = said.decision is Decision.ACCEPT and said.dialogue is Command.DISREGARD
-        open_one = dropped and not closes(heard)
-        record = but_commands_asked(record)
-        asked = self._questions.at_end(record, interrupted=False) if open_one else None
+        if not dropped or closes(heard):
+            return heard
+        asked = self._questions.at_end(but_commands_asked(record), interrupted=False)
         if asked is None:
             return heard
         said = replace(said, reason=TAKES_NOTHING[Command.DISREGARD])
@@ -373,7 +374,7 @@ class Inspecting(ByHand):
 
     def _scene_of(self, record: InspectionRecord) -> Scene:
         said = become(record, self._said[-1]) if self._said else None
-        return scene_in(record, self._rules(record), said)
+        return scene_in(record, self._rules(record), said, self._kept_findings)
 
     def _remember(self, events: Sequence[Event]) -> None:
         """Which finding was said last, from what happened."""

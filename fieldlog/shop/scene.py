@@ -72,10 +72,20 @@ class Scene:
     """What the record knows of the vehicle."""
     remark: Remark | None = None
     """What was said last, where that was a remark, and it stands."""
-    unaffirmed: tuple[Kept, ...] = ()
-    """What stands and was read back, and nobody affirmed."""
-    questions: tuple[str, ...] = ()
-    """Questions that nobody answered."""
+    not_affirmed: Callable[[], tuple[Kept, ...]] = tuple
+    """Gives what ``unaffirmed`` says: only signing asks for it."""
+    not_answered: Callable[[], tuple[str, ...]] = tuple
+    """Gives ``questions``."""
+
+    @property
+    def unaffirmed(self) -> tuple[Kept, ...]:
+        """What stands and was read back, and nobody affirmed."""
+        return self.not_affirmed()
+
+    @property
+    def questions(self) -> tuple[str, ...]:
+        """Questions that nobody answered."""
+        return self.not_answered()
 
     def numbered(self, number: int) -> Kept | None:
         """The standing finding of that number."""

@@ -13,12 +13,13 @@ from fieldlog.model.verdict import Judgement, Verdict
 from fieldlog.store import places
 from fieldlog.store.cells import taken
 from fieldlog.store.chain import digest, seen_from
-from fieldlog.store.queries import corrections, finding_from, inspection, rows_of, vehicle
+from fieldlog.store.queries import corrections, finding_from, rows_of, vehicle
 from fieldlog.store.records import (
     Attachment,
     CameraClock,
     Event,
     EventName,
+    Inspection,
     InspectionRecord,
     Mark,
     Photo,
@@ -71,9 +72,11 @@ class ReadOnward:
         self._reviews: list[Review] = []
         self._record: InspectionRecord | None = None
 
-    def record(self, connection: Tables) -> InspectionRecord:
-        """Everything kept of it, within an open transaction; the same object where nothing came since."""
-        head = inspection(connection, self.id)
+    def record(self, connection: Tables, head: Inspection) -> InspectionRecord:
+        """Everything kept of it, within an open transaction; the same object where nothing came since.
+
+        ``head``: the inspection as it is now.
+        """
         of_vehicle = vehicle(connection, head.vehicle_id)
         new = self._came_since(connection)
         known = self._record

@@ -128,12 +128,12 @@ class SqlStore(ABC):
         Of the one that was read last, only the rows that came since are read.
         """
         with self._reading():
-            id, changes = queries.inspection(self.connection, key).id, self._changes()
+            head, changes = queries.inspection(self.connection, key), self._changes()
             known, self._opened = self._opened, None  # what fails half-way is read anew
             opening = known[0] if known is not None and known[1] == changes else None
-            if opening is None or opening.id != id:
-                opening = ReadOnward(id)
-            record = opening.record(self.connection)
+            if opening is None or opening.id != head.id:
+                opening = ReadOnward(head.id)
+            record = opening.record(self.connection, head)
             self._opened = opening, changes
             return record
 
