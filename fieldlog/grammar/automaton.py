@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from typing import TypeAlias, TypeVar
+from typing import NamedTuple, TypeAlias, TypeVar
 
 from fieldlog.grammar import expression as ex
 
@@ -189,6 +189,18 @@ class Stacks:
         return self._frames[stack]
 
 
+class _Inside(NamedTuple):
+    """What a node leads to without a word: worked out once, whatever its rule was called from."""
+
+    places: tuple[tuple[Place, float], ...]
+    """Nodes that words leave, each with the stack on top of that of the beginning, and the best weight to it.
+
+    In an order that follows from the grammar alone: of two words that are written alike the first one counts.
+    """
+    through: float | None
+    """Best weight to the end of its rule; None: there is a word before it."""
+
+
 class Automaton:
     """A ``WordGraph`` over the rules ``start``; states are numbers, 0 is the start."""
 
@@ -208,6 +220,10 @@ class Automaton:
         self._arcs: dict[int, dict[str, tuple[int, float]]] = {}
         self._final: dict[int, float | None] = {}
         self._settled: dict[Place, Place] = {}
+        self._relative = Stacks()
+        """Stacks on top of whatever a rule was called with."""
+        self._known: dict[int, _Inside] = {}
+        self._finding: set[int] = set()
         self._state({(self.network.entry[name], BOTTOM): 0.0 for name in start})
         again = {(self.network.entry[further], BOTTOM): 0.0} if further else None
         self.further = None if again is None else self._state(again)
@@ -231,7 +247,7 @@ class Automaton:
     def final_weight(self, state: int) -> float | None:
         """Natural-log weight of ending here, on top of the arcs'; None where none may end."""
         if state not in self._final:
-            self._expand(state)
+            self._reached(state)
         return self._final[state]
 
     def accepts(self, words: Sequence[str]) -> bool:
@@ -272,36 +288,36 @@ class Automaton:
         ending = self.final_weight(state)
         return None if ending is None else total + ending
 
-    def closure(self, places: Mapping[Place, float]) -> dict[Place, float]:
-        """All places reachable from ``places`` without a word, with the best weight to each."""
-        network, stacks = self.network, self.stacks
-        best = dict(places)
-        waiting = list(places)
+    def _reached(self, state: int) -> dict[Place, float]:
+        """The places of a state, with those behind rules that may end at once; whether it is final is known then.
+
+        That alone is asked of most states: what may follow a word that is hardly the one is never asked.
+        """
+        stacks = self.stacks
+        best = dict(self._states[state])
+        waiting = list(best)
+        ending: float | None = None
         while waiting:
             place = waiting.pop()
-            node, stack = place
-            weight = best[place]
-            following = [((end, stack), weight + more) for end, more in network.empty[node]]
-            for name, back in network.calls[node]:
-                rest = stack if network.ends_only[back] else stacks.push(back, stack)
-                following.append(((network.entry[name], rest), weight))
-            if stack != BOTTOM and network.last[node]:
-                following.append((stacks.pop(stack), weight))
-            for there, total in following:
-                before = best.get(there)
-                if before is None or total > before + 1e-12:
-                    best[there] = total
-                    waiting.append(there)
+            through = self._inside(place[0]).through
+            if through is None:
+                continue
+            total = best[place] + through
+            if place[1] == BOTTOM:
+                ending = total if ending is None else max(ending, total)
+                continue
+            there = stacks.pop(place[1])
+            before = best.get(there)
+            if before is None or total > before + 1e-12:
+                best[there] = total
+                waiting.append(there)
+        self._final[state] = ending
         return best
 
     def _expand(self, state: int) -> None:
-        network = self.network
-        reached = self.closure(dict(self._states[state]))
-        ends = [w for (node, stack), w in reached.items() if stack == BOTTOM and network.last[node]]
-        self._final[state] = max(ends, default=None)
+        network, settled = self.network, self._settled
         by_word: dict[str, dict[Place, float]] = {}
-        settled = self._settled
-        for (node, stack), weight in reached.items():
+        for (node, stack), weight in self._explored(self.stacks, self._states[state]).places:
             for word, end in network.words[node]:
                 places = by_word.setdefault(word, {})
                 there = settled.get((end, stack))
@@ -314,6 +330,69 @@ class Automaton:
             top = max(places.values())
             arcs[word] = (self._state({p: w - top for p, w in places.items()}), round(top, 6))
         self._arcs[state] = arcs
+
+    def _inside(self, node: int) -> _Inside:
+        """What is reached from ``node`` without a word, as long as its own rule does not end."""
+        known = self._known.get(node)
+        if known is None:
+            self._finding.add(node)
+            known = self._known[node] = self._explored(self._relative, [((node, BOTTOM), 0.0)])
+            self._finding.discard(node)
+        return known
+
+    def _explored(self, stacks: Stacks, begin: Sequence[tuple[Place, float]]) -> _Inside:
+        """The same from several places, whose stacks are of ``stacks``."""
+        network = self.network
+        best: dict[Place, float] = {}
+        places: dict[Place, float] = {}
+        through: float | None = None
+        waiting: list[tuple[Place, bool]] = []
+
+        def found(place: Place, weight: float, *, called: bool = False) -> None:
+            before = best.get(place)
+            if before is None or weight > before + 1e-12:
+                best[place] = weight
+                if network.words[place[0]]:
+                    places[place] = weight
+                waiting.append((place, called))
+
+        for place, weight in begin:
+            found(place, weight)
+        while waiting:
+            place, called = waiting.pop()
+            (here, stack), weight = place, best[place]
+            end = weight if network.last[here] else None
+            if called:
+                inside = self._inside(here)
+                upon = {BOTTOM: stack}
+                for (inner, relative), more in inside.places:
+                    whole = upon.get(relative)
+                    if whole is None:
+                        whole = upon[relative] = self._upon(stacks, stack, relative)
+                    there, total = (inner, whole), weight + more
+                    if there not in places or total > places[there]:
+                        places[there] = total
+                end = None if inside.through is None else weight + inside.through
+            else:
+                for behind, more in network.empty[here]:
+                    found((behind, stack), weight + more)
+                for name, back in network.calls[here]:
+                    rest = stack if network.ends_only[back] else stacks.push(back, stack)
+                    entry = network.entry[name]
+                    # A rule that calls itself before its first word is gone through place by place.
+                    found((entry, rest), weight, called=entry not in self._finding)
+            if end is not None and stack == BOTTOM:
+                through = end if through is None else max(through, end)
+            elif end is not None:
+                found(stacks.pop(stack), end)
+        return _Inside(tuple(places.items()), through)
+
+    def _upon(self, stacks: Stacks, stack: int, relative: int) -> int:
+        """The stack (of ``stacks``) with the frames of the relative stack ``relative`` on top of ``stack``."""
+        if relative == BOTTOM:
+            return stack
+        node, rest = self._relative.pop(relative)
+        return stacks.push(node, self._upon(stacks, stack, rest))
 
     def _settle(self, node: int, stack: int) -> Place:
         """The place that (node, stack) leads to without any choice, so that like states meet."""
