@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pytest
 
 from fieldlog.grammar import Grammar
+from fieldlog.grammar.automaton import Automaton
 from fieldlog.grammar.language import WordGraph
 
 HEAD = "#JSGF V1.0;\ngrammar t;\n"
@@ -102,3 +104,43 @@ def test_weighted_loops_stay_finite() -> None:
     graph = grammar("public <a> = (/1/ x y | /9/ x z)+ q;".replace("x y", "(x y)")).word_graph()
     assert graph.accepts(["x", "y"] * 50 + ["q"])
     assert len(graph) < 20
+
+
+def test_whether_a_phrase_may_end_is_known_without_what_may_follow() -> None:
+    graph = grammar("public <a> = x [<b>];\n<b> = one | two | three;").word_graph()
+    state, _ = graph.follow(["x"])
+    made = len(graph)
+    assert graph.is_final(state)
+    assert len(graph) == made
+    assert set(graph.arcs(state)) == {"one", "two", "three"}
+    assert len(graph) == made + 1
+
+
+def test_of_words_that_are_written_alike_the_first_of_the_grammar_comes_first() -> None:
+    graph = grammar("public <a> = one <b> | two <b>;\n<b> = metres | meters | m;").word_graph()
+    for word in ("one", "two"):
+        state, _ = graph.follow([word])
+        assert list(graph.arcs(state)) == ["metres", "meters", "m"]
+
+
+def test_what_a_rule_leads_to_is_worked_out_once_however_many_states_call_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    explored = []
+    real = Automaton._explored
+
+    def counted(self: Automaton, stacks: Any, begin: Any) -> Any:
+        found = real(self, stacks, begin)
+        if stacks is not self.stacks:  # of a rule, not of a state
+            explored.append(len(found.places))
+        return found
+
+    monkeypatch.setattr(Automaton, "_explored", counted)
+    words = " | ".join(f"w{n}" for n in range(40))
+    heads = " | ".join(f"h{n} <b> h" for n in range(20))
+    graph = grammar(f"public <a> = {heads};\n<b> = [x] <c> y;\n<c> = {words};").word_graph()
+    for n in range(20):
+        state, _ = graph.follow([f"h{n}"])
+        assert len(graph.arcs(state)) == 41
+        assert graph.accepts([f"h{n}", "x", "w3", "y", "h"])
+    assert explored.count(40) == 1

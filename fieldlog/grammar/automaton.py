@@ -223,7 +223,6 @@ class Automaton:
         self._relative = Stacks()
         """Stacks on top of whatever a rule was called with."""
         self._known: dict[int, _Inside] = {}
-        self._finding: set[int] = set()
         self._state({(self.network.entry[name], BOTTOM): 0.0 for name in start})
         again = {(self.network.entry[further], BOTTOM): 0.0} if further else None
         self.further = None if again is None else self._state(again)
@@ -335,9 +334,7 @@ class Automaton:
         """What is reached from ``node`` without a word, as long as its own rule does not end."""
         known = self._known.get(node)
         if known is None:
-            self._finding.add(node)
             known = self._known[node] = self._explored(self._relative, [((node, BOTTOM), 0.0)])
-            self._finding.discard(node)
         return known
 
     def _explored(self, stacks: Stacks, begin: Sequence[tuple[Place, float]]) -> _Inside:
@@ -378,9 +375,8 @@ class Automaton:
                     found((behind, stack), weight + more)
                 for name, back in network.calls[here]:
                     rest = stack if network.ends_only[back] else stacks.push(back, stack)
-                    entry = network.entry[name]
-                    # A rule that calls itself before its first word is gone through place by place.
-                    found((entry, rest), weight, called=entry not in self._finding)
+                    # No rule calls itself before its first word: the check of a grammar refuses it.
+                    found((network.entry[name], rest), weight, called=True)
             if end is not None and stack == BOTTOM:
                 through = end if through is None else max(through, end)
             elif end is not None:
