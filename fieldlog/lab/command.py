@@ -12,6 +12,10 @@ COMMANDS: Table = {
         "fieldlog.lab.benchmarks.earlier:earlier",
         "the same clips by an earlier code and by today's",
     ),
+    "speed": (
+        "fieldlog.lab.benchmarks.speed:speed",
+        "how long the same clips take an earlier code and today's",
+    ),
     "every": (
         "fieldlog.lab.benchmarks.hearing_every_command:every",
         "every unit and condition of the catalogue, spoken and heard",
