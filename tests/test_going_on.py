@@ -224,7 +224,7 @@ def heard(language: InspectionLanguage, words: str, margin: float = 3.0) -> Hear
         ("front pads four", "unfinished"),
         ("pads two millimetres", "unfinished"),
         ("front pads four point", "usual"),
-        ("remark the owner says it pulls", "unfinished"),
+        ("remark the owner says it pulls", "free"),
         ("", "unfinished"),
     ],
 )

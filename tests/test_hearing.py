@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from fieldlog.audio.clip import FRAME, RATE, Clip
+from fieldlog.doubt.decide import asked_instead
 from fieldlog.grammar.language import Language, is_said
 from fieldlog.grammar.tagged import TaggedLanguage
 from fieldlog.hearing import Heard, as_promised, hear_clip, left_over, stretches_of
@@ -454,6 +455,29 @@ def test_what_goes_on_from_a_kept_finding_is_heard_with_it_while_the_silence_las
     assert turn.heard.text == "right one tight"
     assert turn.heard.accepted
     assert listener.heard == [0.1, 0.2, 0.3]
+
+
+def test_an_answer_is_heard_with_what_it_answers_while_the_silence_lasts_and_ends_soon() -> None:
+    """What was asked about may have been the first half of a phrase: whether it was is known at its end."""
+    language = load_language()
+    words = {0.1: "left mirror loose", 0.2: "affirmative", 0.3: "left mirror loose"}
+    listener = Told(words)
+
+    def unsure(said: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
+        asks = said.decision is Decision.ACCEPT and said.kind is Kind.FINDING
+        return asked_instead(said, (), "not clear", Flag.UNSURE) if asks else said
+
+    conversation = Conversation(Ears(language, listener, unsure))
+    asked = conversation.next(sound(0.1, 0.0), kept=True).heard
+    assert asked.understanding.decision is Decision.ASK
+    draft = conversation.hear(sound(0.2, 2.2))
+    assert draft.answers is not None
+    assert conversation.silence_s(draft) == Silences().settled
+    heard_by_then = len(listener.heard)
+    longer = sound(0.2, 2.2, 0.55)
+    turn = conversation.next(longer, kept=True, ahead=replace(draft, clip=longer))
+    assert turn.heard.accepted
+    assert len(listener.heard) == heard_by_then
 
 
 def test_what_goes_on_behind_its_first_silence_is_heard_anew() -> None:

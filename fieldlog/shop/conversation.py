@@ -206,7 +206,8 @@ class Conversation:
         if known is not None and is_draft(known.clip, clip):
             return replace(known, clip=clip)
         ears = self._ears
-        return hear_clip(clip, ears.listener, ears.language, ears.judge)
+        self._ahead = hear_clip(clip, ears.listener, ears.language, ears.judge)
+        return self._ahead
 
     def _going_on(self, first: Heard, second: Heard) -> tuple[Heard, Heard | None]:
         """``second``, as what goes on from ``first`` where it does, and then the two of them.
@@ -229,17 +230,12 @@ class Conversation:
         be heard again behind it.
         """
         language, before, self._ahead = self._ears.language, self._before, None
-        if before is None or not joinable(before.clip, draft.clip, gap_s=BRIDGED_S):
-            return silence_s(draft, language, silences)
-        if may_go_on(before, draft):
-            whole = self._ahead = self._together(join(before.clip, draft.clip))
-            further = going_on(before, draft, whole)
-            more = further is not None and not further.takes_back
-            return silence_s(whole if more else draft, language, silences)
-        if before.accepted or draft.accepted:
-            return silence_s(draft, language, silences)
-        self._ahead = self._together(join(before.clip, draft.clip))
-        one = self._joined(before, draft, kept=True)
+        one: Heard | None = None
+        if before is not None and may_go_on(before, draft):
+            further, whole = self._going_on(before, draft)
+            one = None if further.takes_back else whole
+        elif before is not None and not before.accepted:
+            one = self._joined(before, draft, kept=True)
         return silence_s(draft if one is None else one, language, silences)
 
     def ready(self) -> None:

@@ -29,21 +29,26 @@ class Silences:
     """Its words may go on in the same finding to another meaning ("tight ... in spots")."""
     usual: float = 0.77
     """The value may go on, or nothing is known of what was said."""
-    unfinished: float = 1.2
-    """It is half a phrase, or free speech, which pauses to think."""
+    unfinished: float = 1.0
+    """It is half a phrase. Where its rest comes later the two are heard as one all the same."""
+    free: float = 1.2
+    """Free speech, which pauses to think: cut off, its rest could be taken for a finding."""
 
 
 def silence_s(heard: Heard, language: Language, silences: Silences | None = None) -> float:
     """Seconds that the silence behind ``heard``, a draft, must last; ``language`` is what it was heard by."""
     silences = silences or Silences()
     said = heard.understanding
-    if said.kind is Kind.REMARK or _is_unfinished(heard):
+    if said.kind is Kind.REMARK:
+        return silences.free
+    if _is_unfinished(heard):
         return silences.unfinished
     if said.decision is not Decision.ACCEPT:
         return silences.usual
     if heard.answers is not None:
-        short = said.dialogue in (Command.AFFIRM, Command.NEGATIVE)
-        return silences.settled if short else silences.usual
+        best = heard.hearing.hypotheses[:1]  # what it comes to is what was asked about
+        word = language.understand(best[0].text).dialogue if best else None
+        return silences.settled if word in (Command.AFFIRM, Command.NEGATIVE) else silences.usual
     words = said.text.split()
     may_follow = expected(language.word_graph(), words)
     if may_follow is None:
