@@ -189,7 +189,7 @@ class Stacks:
         return self._frames[stack]
 
 
-class _Inside(NamedTuple):
+class _FromHere(NamedTuple):
     """What a node leads to without a word: worked out once, whatever its rule was called from."""
 
     places: tuple[tuple[Place, float], ...]
@@ -222,7 +222,7 @@ class Automaton:
         self._settled: dict[Place, Place] = {}
         self._relative = Stacks()
         """Stacks on top of whatever a rule was called with."""
-        self._known: dict[int, _Inside] = {}
+        self._known: dict[int, _FromHere] = {}
         self._state({(self.network.entry[name], BOTTOM): 0.0 for name in start})
         again = {(self.network.entry[further], BOTTOM): 0.0} if further else None
         self.further = None if again is None else self._state(again)
@@ -330,14 +330,14 @@ class Automaton:
             arcs[word] = (self._state({p: w - top for p, w in places.items()}), round(top, 6))
         self._arcs[state] = arcs
 
-    def _inside(self, node: int) -> _Inside:
+    def _inside(self, node: int) -> _FromHere:
         """What is reached from ``node`` without a word, as long as its own rule does not end."""
         known = self._known.get(node)
         if known is None:
             known = self._known[node] = self._explored(self._relative, [((node, BOTTOM), 0.0)])
         return known
 
-    def _explored(self, stacks: Stacks, begin: Sequence[tuple[Place, float]]) -> _Inside:
+    def _explored(self, stacks: Stacks, begin: Sequence[tuple[Place, float]]) -> _FromHere:
         """The same from several places, whose stacks are of ``stacks``."""
         network = self.network
         best: dict[Place, float] = {}
@@ -381,7 +381,7 @@ class Automaton:
                 through = end if through is None else max(through, end)
             elif end is not None:
                 found(stacks.pop(stack), end)
-        return _Inside(tuple(places.items()), through)
+        return _FromHere(tuple(places.items()), through)
 
     def _upon(self, stacks: Stacks, stack: int, relative: int) -> int:
         """The stack (of ``stacks``) with the frames of the relative stack ``relative`` on top of ``stack``."""
