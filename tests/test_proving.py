@@ -8,6 +8,7 @@ import sqlite3
 import stat
 import subprocess
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -16,10 +17,11 @@ from fieldlog.errors import ChangedError, StoreError, UsageError
 from fieldlog.language.files import load_language as language
 from fieldlog.proof import note, sshsig
 from fieldlog.shop.backup import backup
-from fieldlog.shop.proving import NO_WITNESS, Proven, prove
+from fieldlog.shop.proving import NO_WITNESS, Proven, prove, witnesses
 from fieldlog.shop.witness import keyring
 from fieldlog.shop.workshop import Workshop
-from fieldlog.store import word_index
+from fieldlog.store import schema, word_index
+from fieldlog.store.checkpoints import Against
 from fieldlog.store.database import FILE
 from fieldlog.store.repository import Repository
 from fieldlog.store.signatures import signatures
@@ -276,3 +278,86 @@ def test_a_backup_of_a_record_with_a_fault_is_none(made: Path, tmp_path: Path) -
     with pytest.raises(StoreError, match="the backup is none"):
         backup(made / "shop", tmp_path / "copy", START)
     assert list(tmp_path.glob("*copy*")) == []
+
+
+def _changed(folder: Path, table: str, statement: str, *values: object) -> None:
+    """Do a statement behind the record's back, and put the guards back."""
+    guards = {name: sql for name, sql in schema.guards().items() if f" ON {table} " in sql}
+    with sqlite3.connect(folder / FILE) as connection:
+        for name in guards:
+            connection.execute(f"DROP TRIGGER {name}")
+        connection.execute(statement, values)
+        for sql in guards.values():
+            connection.execute(sql)
+    connection.close()
+
+
+def test_one_inspection_among_many(made: Path) -> None:
+    """Its rows in full and the order of all behind them; of the rest it says that it was not read."""
+    with Repository.open(made / "shop", now=ticking()) as store:
+        head = store.start_inspection(store.add_vehicle("red single").id)
+        remarks = [store.add_remark(head.id, text) for text in ("one", "two", "three")]
+    witnesses = [str(made / "out" / "inspection-2026-05-04-1.html")]
+
+    def of(key: str | None) -> Proven:
+        return prove(made / "shop", key, witnesses, START)
+
+    alone = of("1")
+    assert alone.faults == ()
+    assert [line for line in alone.told if line.startswith("not checked: what stands in 5 other")]
+    assert "none missing" in alone.proven[0]
+    assert "rows of the inspection" in alone.proven[1]  # the sign-off
+    assert alone.proven[2].startswith("unchanged as to")  # the report
+    assert not [line for line in of(None).told if line.startswith("not checked")]
+
+    _changed(made / "shop", "remark", "UPDATE remark SET text = 'x' WHERE id = ?", remarks[0])
+    assert of("1").faults == ()
+    assert "changed after it was written" in of("2").faults[0]
+    assert "changed after it was written" in of(None).faults[0]
+
+
+@pytest.mark.parametrize("cut", ["row", "finding", "head", "limit", "number"])
+def test_one_inspection_shows_what_was_done_to_it(made: Path, cut: str) -> None:
+    with Repository.open(made / "shop", now=ticking()) as store:
+        head = store.start_inspection(store.add_vehicle("red single").id)
+        remarks = [store.add_remark(head.id, text) for text in ("one", "two", "three")]
+    folder = made / "shop"
+    match cut:
+        case "row":  # a row behind it, which could have been of it
+            _changed(folder, "remark", "DELETE FROM remark WHERE id = ?", remarks[1])
+            _changed(folder, "record", "DELETE FROM record WHERE id = ?", remarks[1])
+            fault = "rows before it are missing"
+        case "finding":
+            _changed(folder, "finding", "UPDATE finding SET component = 'horn'")
+            fault = "changed after it was written"
+        case "head":
+            _changed(folder, "remark", "DELETE FROM remark WHERE id = ?", remarks[2])
+            _changed(folder, "record", "DELETE FROM record WHERE id = ?", remarks[2])
+            fault = "the newest rows are not those that were noted"
+        case "limit":
+            _changed(folder, "limit_text", "UPDATE limit_text SET text = text || ' '")
+            fault = "limit text"
+        case _:
+            _changed(folder, "finding", "UPDATE finding SET local_number = local_number + 7")
+            fault = "was given"
+    assert any(fault in each for each in prove(folder, "1", (), START).faults)
+
+
+def test_one_inspection_written_anew_shows_by_its_report(made: Path) -> None:
+    """Its rows are not those that the report counts, though the record agrees with itself."""
+    with Repository.look(made / "shop") as store:
+        head = store.inspection("1").id
+        (one,) = witnesses_of(made)
+        assert store.engine.hold([one], head) == [Against.SAME]
+        other = replace(
+            one,
+            lines=tuple((k, v[:-1] + "0") if k == "inspection" else (k, v) for k, v in one.lines),
+        )
+        fewer = replace(one, lines=tuple(line for line in one.lines if line[0] != "inspection"))
+        assert store.engine.hold([other, fewer], head) == [Against.OTHER, Against.PART]
+
+
+def witnesses_of(made: Path) -> list[note.Checkpoint]:
+    return [
+        each.checkpoint for each in witnesses(str(made / "out" / "inspection-2026-05-04-1.html"))
+    ]

@@ -121,6 +121,7 @@ def test_a_merged_record_finds_what_came_in(tmp_path: Path) -> None:
         ("INSERT INTO local_found VALUES (5, 'zzz', 'beyond')", "put in"),
         ("UPDATE local_found SET state = 'within'", "not under its verdict"),
         ("UPDATE local_found SET place = place + 2000000000000", "its day"),
+        ("DROP TABLE local_word", "table local_word: gone"),
     ],
 )
 def test_an_index_that_was_changed_is_told_and_made_anew(

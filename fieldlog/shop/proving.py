@@ -24,6 +24,7 @@ from fieldlog.store.base import Verification
 from fieldlog.store.chain import fingerprint
 from fieldlog.store.checkpoints import Against, owners_in
 from fieldlog.store.repository import Repository
+from fieldlog.words.english import counted
 
 MOST_BYTES = 64 << 20
 """A larger file is not searched for checkpoints."""
@@ -63,6 +64,7 @@ def prove(folder: Path, key: str | None, against: Sequence[str], now: datetime) 
     """
     outside = [witness for each in against for witness in witnesses(each)]
     with Repository.look(folder, now=lambda: now) as store:
+        one = store.inspection(key).id if key is not None else None
         checked = store.verify(key)
         faults = [*store.engine.log_faults(), *checked.faults]
         proven: list[str] = []
@@ -71,17 +73,52 @@ def prove(folder: Path, key: str | None, against: Sequence[str], now: datetime) 
             copies = folder / "copies"
             faults += copy_faults(copies, store.media, _photos(store, key), now.date())
         with _going_on(faults, "checkpoints"):
-            _hold(store, _inside(store, folder, faults), faults, proven, told)
+            _hold(store, _inside(store, folder, faults, one), faults, proven, told, one)
         with _going_on(faults, "--against"):
-            _hold(store, outside, faults, proven, faults)
+            _hold(
+                store,
+                [each for each in outside if _tells_of(each, one)],
+                faults,
+                proven,
+                faults,
+                one,
+            )
+            _hold(
+                store,
+                [each for each in outside if not _tells_of(each, one)],
+                faults,
+                proven,
+                faults,
+            )
+    if one is not None:
+        told.append(_not_read(checked))
     if checked.elsewhere:
         told.append(f"{checked.elsewhere} rows that others have are known here by their hash alone")
     if faults:
         return Proven(checked, tuple(dict.fromkeys(faults)), (), tuple(told))
     whole = "agrees with itself: every row, clip and photo fits its hash"
+    if one is not None:
+        whole = (
+            f"inspection {key} agrees with itself: every row, clip and photo of it and of its vehicle fits its "
+            f"hash, and the {counted(checked.linked, 'row')} from its first to the newest are in order, none missing"
+        )
     if not outside:
         told.append(NO_WITNESS)
     return Proven(checked, (), (whole, *proven), tuple(told))
+
+
+def _not_read(checked: Verification) -> str:
+    """What was not checked of the record when one inspection was."""
+    other = counted(checked.unread, "other row")
+    rows = f"what stands in {other} of the record, " if checked.unread else ""
+    return (
+        f"not checked: {rows}the pages and indexes of its database, the words of the search; "
+        "`fieldlog inspection verify` without an inspection does that"
+    )
+
+
+def _tells_of(each: Witness, inspection: str | None) -> bool:
+    return inspection is not None and any(o.id == inspection for o in owners_in(each.checkpoint))
 
 
 def witnesses(told: str) -> tuple[Witness, ...]:
@@ -142,10 +179,12 @@ def _photos(store: Repository, key: str | None) -> list[str]:
     return list(store.engine.photo_originals())
 
 
-def _inside(store: Repository, folder: Path, faults: list[str]) -> list[Witness]:
-    """Checkpoints that lie in the record: at sign-offs, and copies of what was handed out."""
+def _inside(
+    store: Repository, folder: Path, faults: list[str], inspection: str | None
+) -> list[Witness]:
+    """Checkpoints that lie in the record (of one ``inspection``: id): at sign-offs, and copies of what was handed out."""
     found: list[Witness] = []
-    for each in store.engine.checkpoints():
+    for each in store.engine.checkpoints(inspection):
         where = f"checkpoint {each.id}"
         if each.checkpoint is None:
             faults.append(f"{where}: is no checkpoint that can be read")
@@ -169,7 +208,7 @@ def _inside(store: Repository, folder: Path, faults: list[str]) -> list[Witness]
             faults.append(f"{where}: is no checkpoint that can be read")
         else:
             found.append(Witness(one, where, inside=True))
-    return found
+    return [each for each in found if inspection is None or _tells_of(each, inspection)]
 
 
 @contextlib.contextmanager
@@ -187,26 +226,42 @@ def _hold(
     faults: list[str],
     proven: list[str],
     unsaid: list[str],
+    inspection: str | None = None,
 ) -> None:
-    """Put what does not fit, what is proven, and of what nothing can be said, to those lists."""
-    answers = store.engine.hold([each.checkpoint for each in witnesses])
+    """Put what does not fit, what is proven, and of what nothing can be said, to those lists.
+
+    ``inspection``: its rows (id) are held against what the checkpoints tell of it, and no others.
+    """
+    answers = store.engine.hold([each.checkpoint for each in witnesses], inspection)
+    what = "the record" if inspection is None else "the inspection"
     for each, answer in zip(witnesses, answers, strict=True):
         one, who = each.checkpoint, _signed_by(each.checkpoint)
         called = f"checkpoint {one.size} of {_when(one)}, held by {each.held_by}"
         if one.signature and not one.is_signed:
             faults.append(f"{called}: its signature does not fit what it says")
         elif answer is Against.SAME and not each.inside:
-            proven.append(f"unchanged since {called} ({who})")
+            of = (
+                ""
+                if inspection is None
+                else f" as to {counted(_rows_told(one, inspection), 'row')} of the inspection"
+            )
+            proven.append(f"unchanged{of} since {called} ({who})")
         elif answer is Against.SAME and one.one("by"):
+            size = one.size if inspection is None else _rows_told(one, inspection)
+            of = "" if inspection is None else " of the inspection"
             proven.append(
-                f"what was signed off on {_when(one)} ({one.size} rows, {who}) is as it was signed"
+                f"what was signed off on {_when(one)} ({size} rows{of}, {who}) is as it was signed"
             )
         elif answer is Against.OTHER:
-            faults.append(f"the record is not what it was at {called} ({who})")
+            faults.append(f"{what} is not what it was at {called} ({who})")
         elif answer is Against.PART:
             unsaid.append(
                 f"the record has only part of what there was at {called}: nothing is proven by it"
             )
+
+
+def _rows_told(one: Checkpoint, inspection: str) -> int:
+    return next(each.rows for each in owners_in(one) if each.id == inspection)
 
 
 def _when(one: Checkpoint) -> str:

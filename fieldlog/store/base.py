@@ -108,6 +108,10 @@ class Verification:
     faults: tuple[str, ...] = ()
     elsewhere: int = 0
     """Rows that others have and that are known here by their hash alone."""
+    linked: int = 0
+    """Of one inspection: rows whose place was checked, from its first to the newest of the record."""
+    unread: int = 0
+    """Of one inspection: rows of the record whose content was not read."""
 
     @property
     def agrees(self) -> bool:

@@ -181,24 +181,46 @@ class Order:
     def __init__(self, look_up: Callable[[bytes], Place | None]) -> None:
         """``look_up`` finds a row of the record by its hash."""
         self._look_up = look_up
-        self._heads: dict[bytes, Place] = {}
+        self._heads: dict[bytes, tuple[str, int, int]] = {}
+        """Writer, n and turn of the newest rows so far."""
 
     @property
     def heads(self) -> frozenset[bytes]:
         """Hashes of the rows gone through that no other one names as a parent."""
         return frozenset(self._heads)
 
+    def follows(
+        self, writer: str, n: int, made_at: int, turn: int, hash: bytes, parents: bytes
+    ) -> bool:
+        """Whether the next row follows the newest one, its writer's, as nearly every row does.
+
+        It costs next to nothing, for rows by the million. Where it is not so, nothing is done, and
+        ``step`` says whether it is in order.
+        """
+        before = self._heads.get(parents)
+        if before is None or (before[0], before[1]) != (writer, n - 1):
+            return False
+        if turn != max(made_at, before[2] + 1):
+            return False
+        del self._heads[parents]
+        self._heads[hash] = (writer, n, turn)
+        return True
+
     def step(self, place: Place) -> list[Disagreement]:
         """Faults of the next row."""
-        seen = [self._heads.get(parent) or self._look_up(parent) for parent in place.parents]
+        seen = [self._heads.get(parent) or self._looked_up(parent) for parent in place.parents]
         parents = [parent for parent in seen if parent is not None]
         for parent in place.parents:
             self._heads.pop(parent, None)
-        self._heads[place.hash] = place
+        self._heads[place.hash] = (place.writer, place.n, place.turn)
         first = 0 if place.writer else 1
-        own = [parent.n for parent in parents if parent.writer == place.writer]
+        own = [n for writer, n, _ in parents if writer == place.writer]
         if len(parents) < len(seen) or (place.n > first and place.n - 1 not in own):
             return [Disagreement(where(place), "rows before it are missing")]
-        if place.turn != next_turn(place.made_at, (parent.turn for parent in parents)):
+        if place.turn != next_turn(place.made_at, (turn for _, _, turn in parents)):
             return [Disagreement(where(place), "not in the order in which it was written")]
         return []
+
+    def _looked_up(self, hash: bytes) -> tuple[str, int, int] | None:
+        found = self._look_up(hash)
+        return (found.writer, found.n, found.turn) if found else None

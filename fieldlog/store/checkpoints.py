@@ -14,10 +14,11 @@ from enum import Enum
 
 from fieldlog.proof import merkle, note
 from fieldlog.proof.note import ORIGIN, Checkpoint, heads_line
-from fieldlog.store.chain import fingerprint
+from fieldlog.store.chain import fingerprint, seen_from
+from fieldlog.store.places import newest_first, place_with
 from fieldlog.store.records import EventName
 from fieldlog.store.signatures import NOTE, OF
-from fieldlog.store.sql import MANY, Tables
+from fieldlog.store.sql import MANY, Read, Tables
 
 TREE = "tree"
 """Key of ``local_state``."""
@@ -132,12 +133,13 @@ class KeptCheckpoint:
     """None: it cannot be read."""
 
 
-def kept(connection: Tables) -> tuple[KeptCheckpoint, ...]:
-    """Every checkpoint in the record, oldest first."""
+def kept(connection: Tables, inspection: str | None = None) -> tuple[KeptCheckpoint, ...]:
+    """Every checkpoint in the record, or of one inspection (id), oldest first."""
+    past, of = ("NOT INDEXED", "") if inspection is None else ("", "AND e.inspection_id = ? ")
     rows = connection.execute(
-        "SELECT e.id, e.inspection_id, e.data FROM event e NOT INDEXED "
-        "LEFT JOIN record r ON r.id = e.id WHERE e.name = ? ORDER BY r.turn, e.id",
-        (EventName.CHECKPOINT.value,),
+        f"SELECT e.id, e.inspection_id, e.data FROM event e {past} "
+        f"LEFT JOIN record r ON r.id = e.id WHERE e.name = ? {of}ORDER BY r.turn, e.id",
+        (EventName.CHECKPOINT.value, *([] if inspection is None else [inspection])),
     )
     return tuple(_kept(row[0], row[1], row[2]) for row in rows)
 
@@ -176,6 +178,37 @@ def hold(connection: Tables, checkpoints: Sequence[Checkpoint]) -> list[Against]
         Against.SAME if roots.get(each.size) == each.root else _behind(connection, each)
         for each in checkpoints
     ]
+
+
+def hold_one(connection: Tables, checkpoints: Sequence[Checkpoint], owner: str) -> list[Against]:
+    """What the rows of one vehicle or inspection (id) are to each of ``checkpoints``, which tell of it.
+
+    They are those that the checkpoint counts and whose fingerprint it has, as far as they were there: no
+    other row is hashed. Nothing can be said (``PART``) by one that tells nothing of it.
+    """
+    own = connection.execute(
+        "SELECT hash, turn FROM record WHERE owner = ? ORDER BY turn, id", (owner,)
+    ).fetchall()
+    return [_against_one(connection, each, owner, own) for each in checkpoints]
+
+
+def _against_one(
+    connection: Tables, checkpoint: Checkpoint, owner: str, own: Sequence[Read]
+) -> Against:
+    told = next((each for each in owners_in(checkpoint) if each.id == owner), None)
+    if told is None:
+        return Against.PART
+    # As a rule rows only came after: those that were there are the first of them.
+    if fingerprint(row[0] for row in own[: told.rows]) == told.fingerprint:
+        return Against.SAME if len(own) >= told.rows else Against.OTHER
+    heads = [place for each in checkpoint.heads if (place := place_with(connection, each))]
+    if len(heads) < len(checkpoint.heads) or not heads or not own:
+        return Against.OTHER
+    between = newest_first(connection, own[0][1], max(place.turn for place in heads))
+    seen = seen_from((place.hash for place in heads), between)
+    there = [row[0] for row in own if row[0] in seen]
+    same = (len(there), fingerprint(there)) == (told.rows, told.fingerprint)
+    return Against.SAME if same else Against.OTHER
 
 
 def roots_at(leaves: Iterator[bytes], sizes: Iterable[int]) -> dict[int, bytes]:

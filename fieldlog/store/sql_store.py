@@ -96,9 +96,11 @@ class SqlStore(ABC):
                 checkpoints.keep_grown(self.connection, grown)
         return made
 
-    def hold(self, against: Sequence[Checkpoint]) -> list[Against]:
-        """What the record is to each of those checkpoints."""
+    def hold(self, against: Sequence[Checkpoint], owner: str | None = None) -> list[Against]:
+        """What the record, or one inspection (id) in it, is to each of those checkpoints."""
         with self._reading():
+            if owner is not None:
+                return checkpoints.hold_one(self.connection, against, owner)
             return checkpoints.hold(self.connection, against)
 
     def has(self, hash: bytes) -> bool:
@@ -107,10 +109,10 @@ class SqlStore(ABC):
             found = self.connection.execute("SELECT count(*) FROM record WHERE hash = ?", (hash,))
             return bool(found.fetchone()[0])
 
-    def checkpoints(self) -> tuple[checkpoints.KeptCheckpoint, ...]:
-        """Every checkpoint that was put into the record."""
+    def checkpoints(self, inspection: str | None = None) -> tuple[checkpoints.KeptCheckpoint, ...]:
+        """Every checkpoint that was put into the record, or those of one inspection (id)."""
         with self._reading():
-            return checkpoints.kept(self.connection)
+            return checkpoints.kept(self.connection, inspection)
 
     def covered_by(self, inspection: str, signature: str) -> tuple[bytes, ...]:
         """Hashes of the rows of an inspection (id) that a sign-off (id) had seen."""

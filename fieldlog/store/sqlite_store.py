@@ -8,11 +8,13 @@ from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 
+from fieldlog.store import word_index
 from fieldlog.store.base import Verification
 from fieldlog.store.database import FILE, back_up, open_database, set_aside_files, translated
 from fieldlog.store.form import form_faults, log_faults, page_faults
 from fieldlog.store.looking import look_into
 from fieldlog.store.media import MediaFolder
+from fieldlog.store.schema import create_table
 from fieldlog.store.sql_store import SqlStore
 from fieldlog.store.verify import Owners
 
@@ -60,6 +62,15 @@ class SqliteStore(SqlStore):
             finally:
                 self.connection.text_factory = decoding
 
+    def index_anew(self) -> None:
+        """Make the words anew by which findings are looked for; their tables too, where they are gone."""
+        with self._writing():
+            for table in word_index.ITS_TABLES:
+                there = "SELECT count(*) FROM sqlite_master WHERE name = ?"
+                if not self.connection.execute(there, (table,)).fetchone()[0]:
+                    self.connection.execute(create_table(table))
+        super().index_anew()
+
     def log_faults(self) -> list[str]:
         """What of the log written ahead does not fit its sums, which SQLite passes over in silence."""
         return log_faults(self.path)
@@ -72,7 +83,7 @@ class SqliteStore(SqlStore):
         return [
             *(f"{path.name}: {told}" for path in set_aside_files(self._media.folder.parent)),
             *form_faults(self.connection),
-            *page_faults(self.connection),
+            *(page_faults(self.connection) if owners is None else ()),  # minutes, of a large one
         ]
 
     @contextlib.contextmanager

@@ -1,9 +1,14 @@
 """Whether the record agrees with itself: the whole of it, or one inspection with its vehicle.
 
-Everything is read from the tables themselves, past their indexes, and one fault does not hide the next.
-What is looked for: a row changed, taken out, put in or moved; a table row without its row of the record;
-a clip or photo missing or changed; numbers that were not given so; a record that is empty, whose database
-was set aside, whose pages, log, tables or triggers are not as fieldlog makes them.
+One fault does not hide the next. Of the whole record everything is read from the tables themselves, past
+their indexes. What is looked for: a row changed, taken out, put in or moved; a table row without its row of
+the record; a clip or photo missing or changed; numbers that were not given so; a record that is empty, whose
+database was set aside, whose pages, log, tables or triggers are not as fieldlog makes them.
+
+One inspection among a million findings is to be checked in seconds: its rows and those of its vehicle are
+found by the indexes and checked in full, and the chains of all writers are followed from the first of them to
+the newest row, link by link, so that a row taken out behind it leaves a gap. The content of other rows, what
+came before, pages and indexes are not gone through: ``Verification.unread`` counts those rows.
 
 A record cut off at its end (with the note of its newest rows), or written anew from its first row with
 hashes and all, agrees with itself too: only what somebody else holds tells (``checkpoints``).
@@ -33,9 +38,11 @@ from fieldlog.store.media import MediaFolder
 from fieldlog.store.old_chain import old_faults
 from fieldlog.store.places import content_of, old_place, place_from, place_with
 from fieldlog.store.schema import CHAINED, CHILDREN, MEDIA, NUMBERED, TABLES
-from fieldlog.store.sql import Read, Tables
+from fieldlog.store.sql import MANY, Read, Tables
 
 Owners = tuple[str, ...] | None
+_ROWS = "SELECT writer, n, made_at, turn, hash, parents, id, kind, owner FROM record"
+_NOT_NOTED = "the newest rows are not those that were noted: rows after them are missing or put in"
 
 
 def verify_store(
@@ -58,10 +65,11 @@ class _Check:
         self.hashes: dict[str, list[bytes]] = {owner: [] for owner in owners or ()}
         self.writers: set[str] = set()
         self.originals: set[str] = set()
-        self.rows = 0
+        self.rows = self.linked = 0
+        self.past = "NOT INDEXED" if owners is None else ""
 
     def result(self) -> Verification:
-        heads, away = self._order()
+        heads, away = self._order() if self.owners is None else self._own_order()
         for kind in CHAINED:
             self._tried(f"table {kind}", lambda kind=kind: self._kind(kind))
         self._tried("record", self._unknown_kinds)
@@ -87,6 +95,8 @@ class _Check:
             self._earlier(),
             tuple(dict.fromkeys(self.faults)),
             away,
+            self.linked,
+            0 if self.owners is None else self._unread(),
         )
 
     def _tried(self, what: str, step: Any) -> None:
@@ -104,21 +114,55 @@ class _Check:
         away: set[bytes] = set()
 
         def step() -> None:
-            for row in self.connection.execute(
-                "SELECT id, kind, owner, writer, n, made_at, turn, hash, parents "
-                "FROM record NOT INDEXED ORDER BY turn, id"
-            ):
-                self.faults += map(str, order.step(place_from(row)))
+            rows = self.connection.execute(f"{MANY}{_ROWS} NOT INDEXED ORDER BY turn, id")
+            self._in_order(order, rows)
 
         self._tried("record", step)
         self._tried("elsewhere", lambda: away.update(self._away(order.heads)))
         noted: set[bytes] = set()
         self._tried("local_head", lambda: noted.update(self._noted()))
         if noted != order.heads:
-            self.faults.append(
-                "the newest rows are not those that were noted: rows after them are missing or put in"
-            )
+            self.faults.append(_NOT_NOTED)
         return order.heads, len(away)
+
+    def _own_order(self) -> tuple[frozenset[bytes], int]:
+        """The same from the first row of ``owners`` on: a row taken out behind it leaves a gap."""
+        away: set[bytes] = set()
+        order = Order(lambda hash: place_with(self.connection, hash))
+
+        def step() -> None:
+            begin = self.connection.execute(
+                f"SELECT min(turn) FROM record WHERE {self._only('owner')}", self.owners or ()
+            ).fetchone()[0]
+            rows = self.connection.execute(
+                f"{MANY}{_ROWS} WHERE turn >= ? ORDER BY turn, id", (begin,)
+            )
+            self.linked = self._in_order(order, rows)
+
+        self._tried("record", step)
+        self._tried("elsewhere", lambda: away.update(self._away(order.heads)))
+        self._tried("local_head", lambda: self._noted_fit(order.heads))
+        return order.heads, len(away)
+
+    def _in_order(self, order: Order, rows: Iterable[Read]) -> int:
+        count = 0
+        for row in rows:
+            count += 1
+            if not order.follows(*row[:6]):
+                self.faults += map(str, order.step(place_from(row)))
+        return count
+
+    def _noted_fit(self, heads: frozenset[bytes]) -> None:
+        """The newest rows are among the noted; what is noted besides is here and older."""
+        noted = frozenset(self._noted())
+        older = [place_with(self.connection, each) for each in noted - heads]
+        if not heads <= noted or not all(one and one.id for one in older):
+            self.faults.append(_NOT_NOTED)
+
+    def _unread(self) -> int:
+        """Rows of the record whose content was not read."""
+        row = self.connection.execute("SELECT count(*) FROM record").fetchone()
+        return int(row[0]) - self.rows
 
     def _noted(self) -> list[bytes]:
         return [
@@ -161,8 +205,8 @@ class _Check:
                 continue
             if len(rows) > 1 or len(places) > 1:
                 self.faults.append(f"{kind} {name}: is there more than once")
-            if not places and self.owners is not None and self._is_kept(kind, name):
-                continue  # it belongs to another vehicle or inspection
+            if not places and self.owners is not None and self._is_anothers(kind, name):
+                continue
             if not places:
                 self.faults.append(f"{kind} {name}: put in beside the record")
                 continue
@@ -196,15 +240,17 @@ class _Check:
             return [Disagreement(where(place), "its place in the old chain is missing")]
         return old_faults(place, old, columns, parts)
 
-    def _is_kept(self, kind: str, id: str) -> bool:
-        sql = "SELECT count(*) FROM record WHERE id = ? AND kind = ?"
-        return bool(self.connection.execute(sql, (id, kind)).fetchone()[0])
+    def _is_anothers(self, kind: str, id: str) -> bool:
+        """Whether it belongs to another vehicle or inspection."""
+        sql = "SELECT owner FROM record WHERE id = ? AND kind = ?"
+        row = self.connection.execute(sql, (id, kind)).fetchone()
+        return row is not None and row[0] not in (self.owners or ())
 
     def _records(self, kind: str) -> Iterable[Read]:
         only = self._only("owner")
         return self.connection.execute(
             "SELECT id, kind, owner, writer, n, made_at, turn, hash, parents "
-            f"FROM record NOT INDEXED WHERE kind = ? AND {only} ORDER BY id",
+            f"FROM record {self.past} WHERE kind = ? AND {only} ORDER BY id",
             (kind, *(self.owners or ())),
         )
 
@@ -215,13 +261,13 @@ class _Check:
         # A row of the record may say that a row is of these; so may the row itself.
         only = " OR ".join([self._of_record("id"), *map(self._only, named)])
         return self.connection.execute(
-            f"SELECT * FROM {kind} NOT INDEXED WHERE {only} ORDER BY id",
+            f"SELECT * FROM {kind} {self.past} WHERE {only} ORDER BY id",
             (self.owners or ()) * (1 + len(named)),
         )
 
     def _children(self, child: str, parent: str) -> Iterable[Read]:
         return self.connection.execute(
-            f"SELECT * FROM {child} NOT INDEXED WHERE {self._of_record(parent)} "
+            f"SELECT * FROM {child} {self.past} WHERE {self._of_record(parent)} "
             f"ORDER BY {parent}, rank",
             self.owners or (),
         )
@@ -237,8 +283,9 @@ class _Check:
     def _unknown_kinds(self) -> None:
         known = ", ".join("?" * len(CHAINED))
         for row in self.connection.execute(
-            f"SELECT id, kind FROM record NOT INDEXED WHERE kind NOT IN ({known}) ORDER BY id",
-            CHAINED,
+            f"SELECT id, kind FROM record {self.past} WHERE {self._only('owner')} "
+            f"AND kind NOT IN ({known}) ORDER BY id",
+            ((self.owners or ()) + CHAINED),
         ):
             self.faults.append(
                 f"record {row[0]}: there is no kind {row[1]!r}: its content is missing"
@@ -258,9 +305,13 @@ class _Check:
         """Numbers are given 1, 2, 3 as rows arrive; no hash holds them, for they are this store's own."""
         for kind, within in NUMBERED.items():
             group = f"t.{within}" if within else "''"
+            # Of one inspection: its own utterances and findings, and every vehicle and inspection (few).
+            only = self._only(f"t.{within}") if within else "1 = 1"
             rows = self.connection.execute(
                 f"SELECT {group} AS of, t.id AS id, t.local_number AS number, r.owner AS owner "
-                f"FROM {kind} t NOT INDEXED JOIN record r ON r.id = t.id ORDER BY of, r.rowid, t.id"
+                f"FROM {kind} t {self.past} JOIN record r ON r.id = t.id WHERE {only} "
+                "ORDER BY of, r.rowid, t.id",
+                (self.owners or ()) if within else (),
             )
             for _, members in groupby(rows, key=lambda row: row["of"]):
                 for wanted, row in enumerate(members, 1):
@@ -274,23 +325,31 @@ class _Check:
     def _limit_texts(self) -> None:
         """Limit texts that no longer agree with their hash, or that a row names and that are gone."""
         there = set()
+        named = self._named_limits()
         for sha256, text in self.connection.execute(
-            "SELECT sha256, text FROM limit_text NOT INDEXED ORDER BY sha256"
+            f"SELECT sha256, text FROM limit_text {self.past} ORDER BY sha256"
         ):
             there.add(sha256)
             data = text.encode("utf-8", "surrogateescape")
-            if hashlib.sha256(data).hexdigest() != sha256:
+            if hashlib.sha256(data).hexdigest() != sha256 and (
+                self.owners is None or sha256 in named
+            ):
                 self.faults.append(f"limit text {sha256[:12]}: changed after it was written")
-        named = self.connection.execute(
-            "SELECT limit_sha256 AS sha256 FROM judgement NOT INDEXED UNION "
-            "SELECT limit_sha256 FROM vehicle_limit NOT INDEXED ORDER BY sha256"
-        )
-        wanted = {row[0] for row in named if row[0] is not None}
-        for sha256 in sorted(wanted - there):
+        for sha256 in sorted(named - there):
             self.faults.append(f"limit text {sha256[:12]}: its content is missing")
         if self.owners is None:
-            for sha256 in sorted(there - wanted):
+            for sha256 in sorted(there - named):
                 self.faults.append(f"limit text {sha256[:12]}: no row names it: put in")
+
+    def _named_limits(self) -> set[str]:
+        named = self.connection.execute(
+            f"SELECT limit_sha256 AS sha256 FROM judgement {self.past} "
+            f"WHERE {self._of_record('verdict_id')} UNION "
+            f"SELECT limit_sha256 FROM vehicle_limit {self.past} WHERE {self._only('vehicle_id')} "
+            "ORDER BY sha256",
+            (self.owners or ()) * 2,
+        )
+        return {row[0] for row in named if row[0] is not None}
 
     def _earlier(self) -> str:
         """What was printed as the fingerprint of the last row before records could merge."""

@@ -26,6 +26,8 @@ _FINDING = (
     "ORDER BY x.turn DESC, x.id DESC LIMIT 1), '') AS state FROM finding f "
     "JOIN inspection i ON i.id = f.inspection_id LEFT JOIN utterance u ON u.id = f.utterance_id "
 )
+ITS_TABLES = ("local_found", "local_word")
+"""Nothing in them is of the record: they are made of it."""
 _MOST = 200
 """Words of one statement."""
 
@@ -89,7 +91,7 @@ def judged(connection: Tables, finding: str) -> None:
 
 def build(connection: Tables) -> None:
     """Put every finding of the record under its words, anew."""
-    for table in ("local_found", "local_word"):
+    for table in ITS_TABLES:
         connection.execute(f"DELETE FROM {table}")
     connection.execute("DROP TABLE IF EXISTS word_heap")
     connection.execute(

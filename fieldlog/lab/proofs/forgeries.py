@@ -178,6 +178,23 @@ TABLE: dict[str, Cells] = {
         "older copy": "an older page of one index is an edit of it",
         "rehash": NOT_HASHED,
     },
+    "words of the search": {
+        "edit": to_rows("UPDATE local_word SET word = 'forged' WHERE word = 'cracked'"),
+        "remove": to_rows("DELETE FROM local_word WHERE word = 'cracked'"),
+        "insert": to_rows(
+            "INSERT INTO local_word (word, place) SELECT 'forged', min(place) FROM local_found"
+        ),
+        "swap": to_rows(
+            "UPDATE local_word SET word = 'forged' WHERE word = 'tyre'",
+            "UPDATE local_word SET word = 'tyre' WHERE word = 'cracked'",
+            "UPDATE local_word SET word = 'cracked' WHERE word = 'forged'",
+        ),
+        "older copy": to_rows(
+            "DELETE FROM local_word WHERE place = (SELECT max(place) FROM local_found)",
+            "DELETE FROM local_found WHERE place = (SELECT max(place) FROM local_found)",
+        ),
+        "rehash": NOT_HASHED,
+    },
     "trigger": {
         "edit": to_guards(
             "CREATE TRIGGER remark_no_update BEFORE UPDATE ON remark BEGIN SELECT 1; END"

@@ -118,6 +118,11 @@ def page(results: Mapping[tuple[str, str], Outcome]) -> str:
         f"{counted.count('named')} are named, {counted.count('by a witness')} are seen by a witness, "
         f"{counted.count('none')} do not apply, {counted.count('NOT SEEN')} are not seen.",
         "",
+        "`verify` of one inspection reads its rows and its vehicle's, and the order of all rows from its first on: what is done to another",
+        "inspection's rows, originals or checkpoints, to pages of the database and to the words of the search is left to `verify` without one,",
+        "and it says so. Words of the search are made of the record and are no part of it: `fieldlog store reindex` makes them anew, and",
+        "no finding is lost with them.",
+        "",
         "## What is said of each",
         "",
         "| what | how | the first thing that is told, or why it does not apply |",
