@@ -6,10 +6,13 @@ import json
 import os
 import shutil
 import signal
+import sys
 import zipfile
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -19,7 +22,7 @@ from fieldlog.archive.apart import _opened
 from fieldlog.archive.bench import Bench
 from fieldlog.archive.job import ArchiveJob, Chore, Ended, index_of
 from fieldlog.archive.run import GoneThrough, Spread, bundles_in, go_through
-from fieldlog.archive.spread import over_cluster
+from fieldlog.archive.spread import _Waiting, over_cluster
 from fieldlog.archive.work import PACK, AtWork, hash_of, program
 from fieldlog.cli import main
 from fieldlog.errors import LimitError, UsageError
@@ -320,6 +323,81 @@ def test_the_command_names_what_it_leaves_out(good: Path, tmp_path: Path) -> Non
 
 
 # -- over workers -----------------------------------------------------------------------------------
+
+
+def test_tasks_grow_with_what_a_bundle_takes_and_shrink_towards_the_end(tmp_path: Path) -> None:
+    names = tuple(f"{number:03}.zip" for number in range(100))
+    for name in names[:99]:
+        (tmp_path / name).write_bytes(b"x" * (1000 if name == "042.zip" else 1))
+    waiting = _Waiting.of(tmp_path, names)
+    sizes = []
+    while task := waiting.next(2):
+        assert sizes or task == ("042.zip",)  # the largest begins first, and no time is known yet
+        sizes.append(len(task))
+        waiting.took(len(task), 0.1 * len(task))
+    assert sum(sizes) == 100
+    assert max(sizes) in (8, 9, 10)
+    assert sizes[-4:] == [1, 1, 1, 1]
+    assert _Waiting(deque(), deque("ab")).next(2) == ("a",)
+    slow = _Waiting(deque(names), each_s=30.0)
+    assert len(slow.next(2)) == 1
+
+
+class _Fake:
+    """As much of Dask as is asked: a worker that has ``killer`` among its bundles is killed."""
+
+    loop = None
+
+    class KilledWorker(Exception):
+        """Told by its name."""
+
+    def __init__(self, *_: Any, **__: Any) -> None:
+        self.tasks: list[tuple[str, ...]] = []
+        self.id = "fake"
+
+    __enter__ = lambda self: self  # noqa: E731
+    __exit__ = close = lambda self, *_: None
+    scheduler_info = lambda self: {"workers": {"one": 1}}  # noqa: E731
+    nthreads = lambda self: {"one": 1}  # noqa: E731
+
+    def submit(self, work: Any, *args: Any, key: str, pure: bool) -> Any:
+        task = args[2]
+        self.tasks.append(task)
+        killed = "killer.zip" in task
+        return SimpleNamespace(
+            key=key,
+            status="error" if killed else "finished",
+            result=lambda: ([Ended(each, "00", "r") for each in task], 0.01),
+            exception=lambda: _Fake.KilledWorker(),
+            release=lambda: None,
+        )
+
+
+class _Completed(deque[Any]):
+    def __init__(self, *_: Any, **__: Any) -> None:
+        super().__init__()
+
+    add = deque.append
+
+    def __iter__(self) -> Iterator[Any]:
+        while self:
+            yield self.popleft()
+
+
+def test_what_killed_workers_among_others_is_told_by_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The others of its task are done by themselves: none is told for it."""
+    client = _Fake()
+    fake = SimpleNamespace(Client=lambda *_, **__: client, as_completed=_Completed)
+    monkeypatch.setitem(sys.modules, "distributed", fake)
+    names = (*(f"{number:02}.zip" for number in range(40)), "killer.zip")
+    spread = over_cluster("tcp://fake:1")
+    ended = list(spread(RECHECK, tmp_path, names, tmp_path, 1.0))
+    assert sorted(one.bundle for one in ended) == sorted(names)
+    assert [one.bundle for one in ended if one.fault] == ["killer.zip"]
+    assert max(map(len, client.tasks)) > 4
+    assert [task for task in client.tasks if "killer.zip" in task][-1] == ("killer.zip",)
 
 
 @pytest.fixture(scope="module")

@@ -7,8 +7,11 @@ name. Folder and results lie where every worker sees them under the same path.
 
 from __future__ import annotations
 
+import time
+from collections import deque
 from collections.abc import Iterator
 from contextlib import ExitStack
+from dataclasses import dataclass, field
 from functools import partial
 from itertools import count
 from pathlib import Path
@@ -20,9 +23,20 @@ from fieldlog.archive.run import Spread
 from fieldlog.errors import FieldlogError, ModelError, UsageError
 
 _LOOKS = 50
-"""Bundles after which the workers are counted again."""
-_AHEAD = 4
-"""Bundles for each worker that the scheduler holds: enough that none waits, few enough for millions."""
+"""Tasks after which the workers are counted again."""
+_AHEAD = 3
+"""Tasks for each worker that the scheduler holds: enough that none waits, few enough for millions."""
+_TASK_S = 1.0
+"""Bundles of one task take about so long together: a task costs scheduler and worker some 10 ms."""
+_MOST = 16
+"""Bundles of one task."""
+_QUIET = {
+    "distributed.worker.profile.enabled": False,  # a look at every thread each 10 ms
+    "distributed.admin.tick.interval": "2s",  # of 20 ms
+    "distributed.admin.tick.cycle": "10s",
+    "distributed.admin.system-monitor.interval": "10s",  # of 0.5 s
+}
+"""What Dask watches of itself cost as much as the tasks: 7 and 8 % of a bundle of 0.12 s."""
 
 
 def over_processes(workers: int, target: str = TARGET) -> Spread:
@@ -35,17 +49,53 @@ def over_cluster(address: str, target: str = TARGET) -> Spread:
     return partial(_spread, 0, address, target)
 
 
-def one_bundle(
-    job: bytes, folder: str, bundle: str, out: str, longest_s: float, target: str
-) -> Ended:
-    """What a worker does."""
+def several_bundles(
+    job: bytes, folder: str, bundles: tuple[str, ...], out: str, longest_s: float, target: str
+) -> tuple[list[Ended], float]:
+    """What a worker does: what became of each of ``bundles``, and the seconds it took."""
     import json
 
+    started = time.monotonic()
     try:
         bench = bench_of(ArchiveJob.read(json.loads(job)), Path(out), longest_s, target)
-        return bench.done(Path(folder), bundle)
-    except FieldlogError as error:  # this worker cannot: told with the bundle
-        return Ended(bundle, fault=str(error))
+        ended = [bench.done(Path(folder), each) for each in bundles]
+    except FieldlogError as error:  # this worker cannot: told with the bundles
+        ended = [Ended(each, fault=str(error)) for each in bundles]
+    return ended, time.monotonic() - started
+
+
+@dataclass
+class _Waiting:
+    """Bundles that are not sent yet, the largest first, so that none of them begins last."""
+
+    bundles: deque[str]
+    alone: deque[str] = field(default_factory=deque)
+    """Bundles to be sent by themselves: workers were killed that had them with others."""
+    each_s: float = _TASK_S
+    """What one took."""
+
+    @classmethod
+    def of(cls, folder: Path, bundles: tuple[str, ...]) -> _Waiting:
+        return cls(deque(sorted(bundles, key=lambda each: -_size(folder / each))))
+
+    def next(self, threads: int) -> tuple[str, ...]:
+        """The bundles of the next task, fewer towards the end so that the workers end together."""
+        if self.alone:
+            return (self.alone.popleft(),)
+        share = len(self.bundles) // (2 * threads)
+        size = max(1, min(_MOST, round(_TASK_S / self.each_s), share))
+        return tuple(self.bundles.popleft() for _ in range(min(size, len(self.bundles))))
+
+    def took(self, bundles: int, seconds: float) -> None:
+        """Newer tasks count as much as all before."""
+        self.each_s = max(0.001, (self.each_s + seconds / bundles) / 2)
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
 
 
 def _spread(
@@ -68,69 +118,82 @@ def _spread(
     distributed: Any = library
     with ExitStack() as stack:
         client = stack.enter_context(_client(distributed, workers, address, stack))
-        waiting = iter(bundles)
-        names: dict[str, str] = {}
-        numbers = count()  # a key that is used twice would be the other bundle's
+        waiting = _Waiting.of(folder, bundles)
+        sent: dict[str, tuple[str, ...]] = {}
+        numbers = count()  # a key that is used twice would be the other task's
         going: Any = distributed.as_completed([], loop=client.loop, raise_errors=False)
+        threads = 1
 
         def send() -> bool:
-            bundle = next(waiting, None)
-            if bundle is None:
+            task = waiting.next(threads)
+            if not task:
                 return False
             future = client.submit(
-                one_bundle,
+                several_bundles,
                 job.written(),
                 str(folder),
-                bundle,
+                task,
                 str(out),
                 longest_s,
                 target,
                 key=f"{job.kind}-{next(numbers)}-{job.key[:8]}-{client.id}",
                 pure=False,
             )
-            names[future.key] = bundle
+            sent[future.key] = task
             going.add(future)
             return True
 
-        def fill() -> None:
+        def fill() -> int:
             """Workers come and go: how much is held ahead goes with them."""
-            most = _AHEAD * max(1, sum(client.nthreads().values()))
-            while len(names) < most and send():
+            workers = max(1, sum(client.nthreads().values()))
+            while len(sent) < _AHEAD * workers and send():
                 pass
+            return workers
 
-        fill()
+        threads = fill()
         for done, future in enumerate(going, 1):
-            bundle = names.pop(future.key)
-            yield _ended(bundle, future)
+            task = sent.pop(future.key)
+            if len(task) > 1 and _was_killed(future):
+                waiting.alone += task  # which of them it was shows when each is by itself
+            else:
+                yield from _ended(task, future, waiting)
             future.release()
             send()
-            if done % _LOOKS == 0:
-                fill()
+            if done % _LOOKS == 0 or not sent:
+                threads = fill()
 
 
-def _ended(bundle: str, future: Any) -> Ended:
+def _was_killed(future: Any) -> bool:
+    return future.status == "error" and type(future.exception()).__name__ == "KilledWorker"
+
+
+def _ended(task: tuple[str, ...], future: Any, waiting: _Waiting) -> list[Ended]:
+    """What became of each bundle of a task."""
     if future.status == "finished":
-        found = future.result()
-        return (
-            found
-            if isinstance(found, Ended)
-            else Ended(bundle, fault="a worker told nothing of it")
-        )
-    error = future.exception() if future.status == "error" else None
-    if type(error).__name__ == "KilledWorker":
-        return Ended(bundle, fault="the workers that had it were killed, one after the other")
-    told = f"{type(error).__name__}: {error}" if error is not None else "it was taken back"
-    return Ended(bundle, fault=f"no worker did it: {told}")
+        ended, seconds = future.result()
+        waiting.took(len(task), seconds)
+        told = {one.bundle: one for one in ended}
+        return [told.get(each, Ended(each, fault="a worker told nothing of it")) for each in task]
+    if _was_killed(future):
+        fault = "the workers that had it were killed, one after the other"
+    else:
+        error = future.exception() if future.status == "error" else None
+        why = f"{type(error).__name__}: {error}" if error is not None else "it was taken back"
+        fault = f"no worker did it: {why}"
+    return [Ended(each, fault=fault) for each in task]
 
 
 def _client(distributed: Any, workers: int, address: str, stack: ExitStack) -> Any:
     """A client of the cluster; one of our own, on this machine alone, where no address is named."""
     if not address:
+        import dask
+
+        stack.enter_context(dask.config.set(_QUIET))
         cluster = distributed.LocalCluster(
             n_workers=workers,
             threads_per_worker=1,
             processes=True,
-            dashboard_address="127.0.0.1:0",
+            dashboard_address=None,
             security=True,  # whoever may speak to a scheduler may run what they want: nobody else may
             silence_logs=50,
             memory_limit=None,

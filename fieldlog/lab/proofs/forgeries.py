@@ -185,9 +185,10 @@ TABLE: dict[str, Cells] = {
             "INSERT INTO local_word (word, place) SELECT 'forged', min(place) FROM local_found"
         ),
         "swap": to_rows(
-            "UPDATE local_word SET word = 'forged' WHERE word = 'tyre'",
-            "UPDATE local_word SET word = 'tyre' WHERE word = 'cracked'",
-            "UPDATE local_word SET word = 'cracked' WHERE word = 'forged'",
+            "UPDATE local_word SET place = -1 WHERE place = (SELECT min(place) FROM local_found)",
+            "UPDATE local_word SET place = (SELECT min(place) FROM local_found) "
+            "WHERE place = (SELECT max(place) FROM local_found)",
+            "UPDATE local_word SET place = (SELECT max(place) FROM local_found) WHERE place = -1",
         ),
         "older copy": to_rows(
             "DELETE FROM local_word WHERE place = (SELECT max(place) FROM local_found)",
