@@ -330,7 +330,7 @@ def test_tasks_grow_with_what_a_bundle_takes_and_shrink_towards_the_end(tmp_path
     for name in names[:99]:
         (tmp_path / name).write_bytes(b"x" * (1000 if name == "042.zip" else 1))
     waiting = _Waiting.of(tmp_path, names)
-    sizes = []
+    sizes: list[int] = []
     while task := waiting.next(2):
         assert sizes or task == ("042.zip",)  # the largest begins first, and no time is known yet
         sizes.append(len(task))

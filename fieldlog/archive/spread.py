@@ -148,7 +148,7 @@ def _spread(
             workers = max(1, sum(client.nthreads().values()))
             while len(sent) < _AHEAD * workers and send():
                 pass
-            return workers
+            return int(workers)
 
         threads = fill()
         for done, future in enumerate(going, 1):
