@@ -22,7 +22,7 @@ from fieldlog.archive.apart import _opened
 from fieldlog.archive.bench import Bench
 from fieldlog.archive.job import ArchiveJob, Chore, Ended, index_of
 from fieldlog.archive.run import GoneThrough, Spread, bundles_in, go_through
-from fieldlog.archive.spread import _Waiting, over_cluster
+from fieldlog.archive.spread import _Unsent, over_cluster
 from fieldlog.archive.work import PACK, AtWork, hash_of, program
 from fieldlog.cli import main
 from fieldlog.errors import LimitError, UsageError
@@ -329,7 +329,7 @@ def test_tasks_grow_with_what_a_bundle_takes_and_shrink_towards_the_end(tmp_path
     names = tuple(f"{number:03}.zip" for number in range(100))
     for name in names[:99]:
         (tmp_path / name).write_bytes(b"x" * (1000 if name == "042.zip" else 1))
-    waiting = _Waiting.of(tmp_path, names)
+    waiting = _Unsent.of(tmp_path, names)
     sizes: list[int] = []
     while task := waiting.next(2):
         assert sizes or task == ("042.zip",)  # the largest begins first, and no time is known yet
@@ -338,8 +338,8 @@ def test_tasks_grow_with_what_a_bundle_takes_and_shrink_towards_the_end(tmp_path
     assert sum(sizes) == 100
     assert max(sizes) in (8, 9, 10)
     assert sizes[-4:] == [1, 1, 1, 1]
-    assert _Waiting(deque(), deque("ab")).next(2) == ("a",)
-    slow = _Waiting(deque(names), each_s=30.0)
+    assert _Unsent(deque(), deque("ab")).next(2) == ("a",)
+    slow = _Unsent(deque(names), each_s=30.0)
     assert len(slow.next(2)) == 1
 
 

@@ -65,7 +65,7 @@ def several_bundles(
 
 
 @dataclass
-class _Waiting:
+class _Unsent:
     """Bundles that are not sent yet, the largest first, so that none of them begins last."""
 
     bundles: deque[str]
@@ -75,7 +75,7 @@ class _Waiting:
     """What one took."""
 
     @classmethod
-    def of(cls, folder: Path, bundles: tuple[str, ...]) -> _Waiting:
+    def of(cls, folder: Path, bundles: tuple[str, ...]) -> _Unsent:
         return cls(deque(sorted(bundles, key=lambda each: -_size(folder / each))))
 
     def next(self, threads: int) -> tuple[str, ...]:
@@ -118,7 +118,7 @@ def _spread(
     distributed: Any = library
     with ExitStack() as stack:
         client = stack.enter_context(_client(distributed, workers, address, stack))
-        waiting = _Waiting.of(folder, bundles)
+        waiting = _Unsent.of(folder, bundles)
         sent: dict[str, tuple[str, ...]] = {}
         numbers = count()  # a key that is used twice would be the other task's
         going: Any = distributed.as_completed([], loop=client.loop, raise_errors=False)
@@ -167,7 +167,7 @@ def _was_killed(future: Any) -> bool:
     return future.status == "error" and type(future.exception()).__name__ == "KilledWorker"
 
 
-def _ended(task: tuple[str, ...], future: Any, waiting: _Waiting) -> list[Ended]:
+def _ended(task: tuple[str, ...], future: Any, waiting: _Unsent) -> list[Ended]:
     """What became of each bundle of a task."""
     if future.status == "finished":
         ended, seconds = future.result()
