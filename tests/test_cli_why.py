@@ -22,7 +22,7 @@ def test_source_and_arithmetic_in_one_command() -> None:
         "WITHIN",
         "at least 2/32 in, thinnest",
         "19VAC30-70-400",
-        "0.125 - 2/32 = +0.0625 in",
+        "4/32 (0.125) - 2/32 = +0.0625 in",
         "usual for this characteristic",
         "from memory",
         "holds in DE",

@@ -126,7 +126,7 @@ def _details(
     yield f"  reading     {_conversion(judgement, finding)}"
     margin = judgement.margin
     side = "inside" if margin > 0 else "outside" if margin < 0 else "on the limit"
-    yield f"  margin      {_difference(judgement)} = {_rounded(margin, limit.unit, signed=True)}, {side}"
+    yield f"  margin      {_difference(judgement, finding)} = {_rounded(margin, limit.unit, signed=True)}, {side}"
     if not brief:
         yield from _uncertainty(judgement, finding, context, default)
 
@@ -148,8 +148,9 @@ def _conversion(judgement: Judgement, finding: Finding) -> str:
     return f"{exact} from {', '.join(tell.exactly(r.value, r.unit) for r in readings)}{how}"
 
 
-def _difference(judgement: Judgement) -> str:
-    """``reading - limit`` or ``limit - reading``, both exact, the limit as it is printed."""
+def _difference(judgement: Judgement, finding: Finding) -> str:
+    """``reading - limit`` or ``limit - reading``, both exact, the limit as it is printed, the reading as said:
+    ``3/32 (0.09375) - 2/32``."""
     limit, value = judgement.limit, judgement.reading
     assert value is not None
     assert limit.value is not None
@@ -160,7 +161,16 @@ def _difference(judgement: Judgement) -> str:
         end = tell.figure(limit.high if upper else limit.value)
     else:
         end = limit.printed.partition(" ")[0]
-    return f"{end} - {tell.figure(value)}" if upper else f"{tell.figure(value)} - {end}"
+    figure = _said_figure(value, limit.unit, finding)
+    return f"{end} - {figure}" if upper else f"{figure} - {end}"
+
+
+def _said_figure(value: Fraction, unit: str, finding: Finding) -> str:
+    """A figure as it was said, with the decimal that is reckoned with where it was said as a fraction."""
+    readings = finding.readings or ((finding.quantity,) if finding.quantity else ())
+    same = (r.words for r in readings if r.unit == unit and r.value == value and r.high is None)
+    said, reckoned = tell.number(value, unit, next(same, "")), tell.figure(value)
+    return f"{said} ({reckoned})" if "/" in said and "/" not in reckoned else reckoned
 
 
 def _uncertainty(
