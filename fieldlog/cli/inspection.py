@@ -8,9 +8,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
-from rich.text import Text
 
-from fieldlog.cli import inspection_hear, inspection_jobs, inspection_review, inspection_verify
+from fieldlog.cli import (
+    inspection_enter,
+    inspection_hear,
+    inspection_jobs,
+    inspection_review,
+    inspection_verify,
+)
+from fieldlog.cli.inspection_enter import inspection_option, print_event
 from fieldlog.cli.key import pin_option, signer_for
 from fieldlog.cli.language_option import language_option
 from fieldlog.cli.store_option import (
@@ -24,18 +30,13 @@ from fieldlog.cli.store_option import (
     workshop,
 )
 from fieldlog.config import local_zone
-from fieldlog.errors import FieldlogError, UsageError
+from fieldlog.errors import UsageError
 from fieldlog.words.english import counted
 
 if TYPE_CHECKING:
-    from fieldlog.language.inspection import InspectionLanguage
-    from fieldlog.shop.events import Event
     from fieldlog.store.records import Inspection, RecordedFinding
 
 _inspection_argument = click.argument("key", metavar="[INSPECTION]", default="last")
-_inspection_option = click.option(
-    "--inspection", "key", default="last", help="Number, id or `last`.", show_default=True
-)
 
 
 @click.group()
@@ -54,7 +55,7 @@ def inspection() -> None:
 
 
 _AFTER = (*inspection_jobs.COMMANDS, *inspection_review.COMMANDS)
-for _after in (inspection_hear.hear, inspection_verify.verify, *_AFTER):
+for _after in (inspection_enter.enter, inspection_hear.hear, inspection_verify.verify, *_AFTER):
     inspection.add_command(_after)
 
 
@@ -193,59 +194,11 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
 
 
 @inspection.command()
-@click.argument("words", nargs=-1, required=True)
-@_inspection_option
-@store_option
-@language_option
-def enter(words: tuple[str, ...], key: str, folder: Path | None) -> None:
-    """Take WORDS as if they were spoken: findings, a correction, an answer, a command.
-
-    Several findings may be said in one breath: all of them count, or none does. What has to be asked is
-    kept, and the next words that are entered may be its answer. Another inspection than the last is named
-    with --inspection.
-
-    \b
-    Examples:
-      fieldlog inspection enter rear tread four thirty-seconds
-      fieldlog inspection enter "left mirror cracked, right loose and the chain dry"
-      fieldlog inspection enter "correction rear tread three thirty-seconds"
-      fieldlog inspection enter what is open
-    """
-    from fieldlog.shop.events import Faulted, HeldBack, Refused
-
-    if words[0] == "last" and len(words) > 1:
-        raise UsageError(
-            "'last' stands before the words as if it were spoken",
-            todo=f"the last inspection is meant anyway: leave it out, or write --inspection last {words[1]} ...",
-        )
-    with workshop(folder) as shop:
-        language = shop.language_for(shop.store.inspection(key))
-        events = shop.inspecting(key).type(" ".join(words))
-    for event in events:
-        if isinstance(event, Refused):
-            raise UsageError(
-                f"{event.said.text!r} was not understood: {event.said.understanding.reason}",
-                todo="say component, place, and value or condition; the words are kept",
-            )
-        if isinstance(event, HeldBack):
-            raise UsageError(
-                f"standing by: {event.said.text!r} is kept and does not count",
-                todo="fieldlog inspection enter go ahead, then enter it again",
-            )
-        if isinstance(event, Faulted):
-            raise FieldlogError(
-                f"{event.said.text!r} was not taken: {event.said.understanding.reason}",
-                todo="enter it again; the words are kept",
-            )
-        _print(event, language)
-
-
-@inspection.command()
 @click.argument("number", type=int)
 @click.argument("words", nargs=-1, required=True)
 @click.option("--reason", default="", help="Why; kept in the record.")
 @sure_option
-@_inspection_option
+@inspection_option
 @store_option
 def correct(
     number: int, words: tuple[str, ...], reason: str, sure: bool, key: str, folder: Path | None
@@ -260,13 +213,13 @@ def correct(
         language = shop.language_for(shop.store.inspection(key))
         said = language.understand(" ".join(words))
         for event in shop.inspecting(key).correct(number, said, reason, sure=sure):
-            _print(event, language)
+            print_event(event, language)
 
 
 @inspection.command()
 @click.argument("number", type=int)
 @click.option("--reason", required=True, help="Why it does not count; kept in the record.")
-@_inspection_option
+@inspection_option
 @store_option
 def withdraw(number: int, reason: str, key: str, folder: Path | None) -> None:
     """Let finding NUMBER no longer stand; it stays in the record.
@@ -277,7 +230,7 @@ def withdraw(number: int, reason: str, key: str, folder: Path | None) -> None:
     """
     with workshop(folder) as shop:
         for event in shop.inspecting(key).withdraw(number, reason):
-            _print(event)
+            print_event(event)
 
 
 @inspection.command()
@@ -286,7 +239,7 @@ def withdraw(number: int, reason: str, key: str, folder: Path | None) -> None:
 @click.option(
     "--take-back", "back", type=int, metavar="N", help="Take back remark N, as `show` counts them."
 )
-@_inspection_option
+@inspection_option
 @store_option
 def remark(
     text: str | None, number: int | None, back: int | None, key: str, folder: Path | None
@@ -315,13 +268,13 @@ def remark(
                 )
             events = inspecting.take_back_remark(there[back - 1].id)
         for event in events:
-            _print(event)
+            print_event(event)
 
 
 @inspection.command()
 @click.argument("item")
 @click.option("--reason", required=True, help="Why it is left out; kept in the record.")
-@_inspection_option
+@inspection_option
 @store_option
 def skip(item: str, reason: str, key: str, folder: Path | None) -> None:
     """Leave ITEM of the walk out on purpose, such as "front brake disc".
@@ -332,7 +285,7 @@ def skip(item: str, reason: str, key: str, folder: Path | None) -> None:
     """
     with workshop(folder) as shop:
         for event in shop.inspecting(key).skip(item, reason):
-            _print(event)
+            print_event(event)
 
 
 @inspection.command("sign-off")
@@ -346,7 +299,7 @@ def skip(item: str, reason: str, key: str, folder: Path | None) -> None:
     "--without-key", is_flag=True, help="Sign with the name alone, though there is a key."
 )
 @pin_option
-@_inspection_option
+@inspection_option
 @store_option
 def sign_off(
     name: str,
@@ -378,11 +331,11 @@ def sign_off(
         seen = inspecting.record.rows
         known = inspecting.before_signing()
         if not known.nothing:
-            _print(known)
+            print_event(known)
             if not as_it_stands and is_asked():
                 as_it_stands = click.confirm(f"Sign it off as {name} all the same?", abort=True)
         for event in inspecting.sign_off(name, as_it_stands=as_it_stands, signer=signer, seen=seen):
-            _print(event)
+            print_event(event)
 
 
 def is_asked() -> bool:
@@ -399,27 +352,6 @@ def _note(kept: RecordedFinding) -> str:
     if kept.rivals:
         return "  (corrected in two copies of the record; this is newer)"
     return "  (withdrawn in another copy of the record; this is newer)" * kept.withdrawn_elsewhere
-
-
-def _print(event: Event, language: InspectionLanguage | None = None) -> None:
-    """One event on stdout; findings with their number, as `inspection show` counts them.
-
-    ``language``: the one that is spoken, where that is another than the reference.
-    """
-    from fieldlog.cli.event_lines import event_text
-    from fieldlog.cli.terminal import Terminal
-    from fieldlog.cli.told_lines import told_lines
-    from fieldlog.language.other import OtherLanguage
-    from fieldlog.shop.events import FindingCorrected, FindingSaved
-
-    if isinstance(language, OtherLanguage):
-        line = Text("\n").join(told_lines((event,), language))
-    else:
-        line = event_text(event)
-    if isinstance(event, (FindingSaved, FindingCorrected)):
-        line = Text(f"{event.kept.number:>4}  ").append_text(line)
-    if line:
-        Terminal.here().lines.print(line)
 
 
 def _print_head(head: Inspection, as_json: bool) -> None:
