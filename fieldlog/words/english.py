@@ -73,6 +73,11 @@ NO_RULE_HELD = "no list of any rule: equipment standards and common practice dec
 NOT_JUDGED = "not judged"
 NOT_COMPLETE = "not complete"
 
+WHOLE: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {"engine casing": ("engine", "motor"), "clutch lever": ("clutch",)}
+)
+"""Component -> what names the whole that it is of, as people say it of what is wrong with that."""
+
 TO = "to"
 AND = "and"
 OR = "or"

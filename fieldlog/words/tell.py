@@ -210,9 +210,17 @@ def value(one: Finding) -> str:
 
 def finding(one: Finding) -> str:
     """One line: "front brake pads, thickness: 2 mm", "front spokes: missing (count 2)"."""
-    head, said = subject(one), _found(one)
+    head, said = about(_called(one), one.position, one.characteristic), _found(one)
     facts = ", ".join(f"{setting.replace('_', ' ')} {given}" for setting, given in one.given)
     return (f"{head}: {said}" if said else head) + (f" ({facts})" if facts else "")
+
+
+def _called(one: Finding) -> str:
+    """What it is of, as it was said where that was the whole of it: "engine noisy" is of no casing."""
+    said = set(one.words.split())
+    whole = english.WHOLE.get(one.component, ())
+    own = said.intersection(one.component.split()) - set(whole)
+    return one.component if own else next((word for word in whole if word in said), one.component)
 
 
 def _found(one: Finding) -> str:
