@@ -156,7 +156,7 @@ def test_a_bare_correction_of_what_was_said_of_two_asks_which(inspecting: Inspec
 
 def test_a_correction_is_of_no_other_place_that_nobody_meant(inspecting: Inspecting) -> None:
     """The front left one was found broken, and "correction rear left indicator fine" took that away."""
-    said(inspecting, "indicator broken", "left", "both", "disregard that")
+    said(inspecting, "front left indicator broken", "rear left indicator broken", "disregard that")
     told = said(inspecting, "correction rear left indicator fine")
     assert told == [["FindingSaved"]]
     assert standing(inspecting) == ["front left indicator broken", "rear left indicator sound"]

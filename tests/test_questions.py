@@ -88,7 +88,7 @@ def test_every_kind_says_what_settles_it(language: InspectionLanguage) -> None:
         )
     }
     assert of_doubt == {Asks.HEARD, Asks.HEARD_WORDS, Asks.NEW_OR_CORRECTION, Asks.AGAIN}
-    of_the_record = {Asks.NOT_AS_KNOWN}  # tests/test_odometer.py
+    of_the_record = {Asks.NOT_AS_KNOWN, Asks.INSTEAD}  # tests/test_odometer.py, test_said_last.py
     assert {*ASKED.values(), *of_doubt, *of_the_record} == set(Asks)
     assert {each.settled for each in Asks} == set(Settled)
 

@@ -214,12 +214,12 @@ def test_no_part_of_a_breath_is_taken_where_another_is_not_understood(bench: Ben
     assert len(bench.inspecting.record.utterances) == 4
 
 
-def test_disregard_takes_back_the_findings_of_a_breath_one_by_one(bench: Bench) -> None:
-    """From the last one, as if they had been said one by one; each is told."""
+def test_disregard_takes_back_every_finding_of_a_breath(bench: Bench) -> None:
+    """All that one utterance made; each is told."""
     bench.type("left mirror cracked, right loose")
-    (event,) = bench.type("disregard")
-    assert isinstance(event, ev.FindingWithdrawn)
-    assert bench.standing() == ["left mirror"]
+    events = bench.type("disregard")
+    assert [type(each) for each in events] == [ev.FindingWithdrawn] * 2
+    assert bench.standing() == []
 
 
 def test_a_bare_correction_behind_a_breath_is_of_its_last_finding(bench: Bench) -> None:
@@ -463,7 +463,7 @@ def test_what_comes_after_the_signature_says_so_until_it_is_signed_again(
     for words, kind in (
         ("front pads two millimetres", ev.FindingSaved),
         ("correction rear tread three thirty seconds", ev.FindingCorrected),
-        ("disregard", ev.FindingWithdrawn),
+        ("disregard", ev.FindingBroughtBack),
         ("skip battery because sealed", ev.ItemSkipped),
     ):
         first, *_, last = events = take(words)

@@ -39,13 +39,22 @@ def event_text(event: Event) -> Text:
     match event:
         case ev.FindingSaved(said, _, assessment):
             line = outcome_text(said.understanding, assessment).append_text(answered(said))
+            if said.understanding.dialogue is Command.CORRECTION:
+                line.append(f"  {_CORRECTS_NOTHING}", CHANGED)
             return _warned(line, assessment.verdict)
         case ev.FindingCorrected(said, _, assessment, was):
             line = outcome_text(said.understanding, assessment)
             line.append(f"  corrects {_told(was)}", CHANGED)
             return _warned(line.append_text(answered(said)), assessment.verdict)
-        case ev.FindingWithdrawn(_, was, _):
-            return Text(f"withdrawn: {_told(was)}", CHANGED)
+        case ev.FindingWithdrawn(_, was, _, before):
+            gone = "" if before is None else f"; {_told(before)}{_NOR_STANDS}"
+            return Text(f"withdrawn: {_told(was)}{gone}", CHANGED)
+        case ev.FindingBroughtBack(_, kept, assessment, was):
+            stands = f"{_told(kept)}, {tell.state(assessment.verdict)}"
+            line = Text(
+                f"withdrawn: {_told(was)}; what it corrected stands again: {stands}", CHANGED
+            )
+            return _warned(line, assessment.verdict)
         case ev.JudgedAgain(kept, verdict):
             return Text(f"  now {tell.state(verdict)}: {_told(kept)}", "dim")
         case ev.Asked(said) | ev.Refused(said):
@@ -78,8 +87,10 @@ def event_text(event: Event) -> Text:
             return Text.assemble(f"remark{of} (unchecked): ", (text, "italic"))
         case ev.RemarkTakenBack(_, text):
             return Text.assemble(("remark taken back: ", CHANGED), (text, "italic"))
-        case ev.Marked(_, name, at):
-            return Text(f"mark: {name}{f' of {_told(at)}' if at else ''}", "dim")
+        case ev.Marked(_, name, at, asked):
+            of = f" of {_told(at)}" if at else _OF_NO_FINDING
+            waits = f", of what is asked: {asked.question_text}" if asked else of
+            return Text(f"mark: {name}{waits}", "dim")
         case ev.PhotoAttached(_, at, reason):
             where = _told(at.finding) if at else "no finding"
             return Text(f"photo to {where} ({reason})", "dim")
@@ -187,6 +198,9 @@ def before_signing(known: ev.BeforeSigning) -> Text:
 
 
 _NOT_OF_IT = "what was said last is no finding"
+_NOR_STANDS = ", which it corrected, does not stand either"
+_OF_NO_FINDING = ", of no finding"
+_CORRECTS_NOTHING = "corrects nothing that stands"
 
 
 def _nothing_there(said: Said) -> str:

@@ -30,7 +30,7 @@ def _lines(event: Event, language: OtherLanguage) -> Iterable[Text]:
             first, *behind = told.understood(said.understanding, assessment.verdict)
             yield Text(f"{first}  {told.lines['corrects'].format(was=_told(was, language))}")
             yield from map(Text, behind)
-        case ev.FindingWithdrawn(_, was, _):
+        case ev.FindingWithdrawn(_, was, _, _):
             yield Text(told.lines["withdrawn"].format(was=_told(was, language)))
         case ev.Asked(said) | ev.Refused(said):
             yield from map(Text, told.understood(said.understanding, None))

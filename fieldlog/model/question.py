@@ -37,6 +37,8 @@ class Asks(StrEnum):
     """Nothing was heard that could be offered."""
     ALL_OF_IT = "all of it"
     """Of a breath: was every finding that is offered said? No answer takes some of them."""
+    INSTEAD = "instead"
+    """A correction of another place that says another thing: does what was found there go?"""
     NEW_OR_CORRECTION = "new or correction"
     IN_FULL = "in full"
     OF_WHAT = "of what"
@@ -57,6 +59,7 @@ class Asks(StrEnum):
                 | Asks.DID_YOU_MEAN
                 | Asks.SOUND
                 | Asks.HEARD
+                | Asks.INSTEAD
                 | Asks.SIGN_OFF
                 | Asks.ALL_OF_IT
             ):

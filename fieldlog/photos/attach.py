@@ -5,8 +5,9 @@ Rules, in this order:
 1. Photos of one camera that follow each other within ``burst_s`` are one burst and stay together;
    what is decided for the first shot goes for all.
 2. A mark ("photo" said for a finding) claims the shots after it until the next utterance begins,
-   at most ``mark_reach_s``; nothing else may claim them.
-3. A shot during an utterance belongs to that finding.
+   at most ``mark_reach_s``; nothing else may claim them. Said for what is not in the record (a question that
+   nobody answered, a part of which nothing was found) it claims them for none: they go to the tray.
+3. A shot during an utterance belongs to that finding; the question that a finding answers is an utterance of it.
 4. A shot after a finding and before the next belongs to the finding said before it, while it is
    within ``reach_s``. It is a tie when it lies close before the next utterance and longer after
    the last one: people also shoot first and speak then.
@@ -34,6 +35,7 @@ class Why(StrEnum):
     """The reason of an attachment, or of lying in the tray."""
 
     MARK = "marked"
+    UNNAMED = "marked, and no finding is of it"
     DURING = "taken while it was said"
     AFTER = "taken after it was said"
     HAND = "moved by hand"
@@ -64,6 +66,8 @@ class TimedMark:
 
     at: datetime
     finding_id: str | None = None
+    of_none: bool = False
+    """Whether it is of none of those before it; else, without a finding, it is of the last one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,7 +311,7 @@ class _Session:
         whys: dict[tuple[str, ...], Why] = {}
         for moment in moments:
             findings, why = self._at(moment.at)
-            owners = tuple(finding.id for finding in findings)
+            owners = tuple(dict.fromkeys(finding.id for finding in findings))
             shares[owners] += moment.probability
             by_guess[moment.guess][owners] += moment.probability
             whys.setdefault(owners, why)
@@ -315,7 +319,7 @@ class _Session:
         whole = sum(shares.values())
         if len(best) == 1 and shares[best] >= SURE * whole:
             findings, why = self._at(shot.at)
-            same = [finding.id for finding in findings] == list(best)
+            same = {finding.id for finding in findings} == set(best)
             return self._by_id[best[0]], why if same else whys[best]
         left = {i for owners, held in shares.items() if held > (1 - SURE) * whole for i in owners}
         by_far = {
@@ -335,6 +339,8 @@ class _Session:
             if gap is None or gap > self._rules.outside_s:
                 return Unplaced(shot.photo, Why.OUTSIDE, "no finding was spoken around that time")
             detail = f"{gap:.0f} s from the nearest finding"
+            if self._at(at)[1] is Why.UNNAMED:
+                return Unplaced(shot.photo, Why.UNNAMED, detail, nearest)
             return Unplaced(shot.photo, Why.FAR, detail, nearest)
         found = (Candidate(i, self._gap(self._by_id[i], at)) for i in owners)
         candidates = tuple(sorted(found, key=lambda c: (abs(c.gap_s), c.finding_id)))
@@ -363,6 +369,8 @@ class _Session:
         claim = self._claim(moment)
         if claim is not None:
             marked, since = claim
+            if marked is None:
+                return [], Why.UNNAMED
             if after is not None and since > rules.settled_s and lead <= min(rules.lead_s, since):
                 return [marked, after], Why.MARK
             return [marked], Why.MARK
@@ -382,8 +390,8 @@ class _Session:
             return ([before, after] if shot_first and after else [before]), Why.AFTER
         return ([before, after] if shot_first and after else []), Why.FAR
 
-    def _claim(self, moment: datetime) -> tuple[SpokenFinding, float] | None:
-        """The finding whose mark claims this moment and the seconds since that mark, if any."""
+    def _claim(self, moment: datetime) -> tuple[SpokenFinding | None, float] | None:
+        """The finding (None: none) whose mark claims this moment and the seconds since that mark, if any."""
         rules = self._rules
         early = moment + timedelta(seconds=rules.mark_early_s)
         index = bisect_right(self._mark_times, early) - 1
@@ -394,6 +402,8 @@ class _Session:
         said = bisect_right(self._starts, moment) - 1
         if since > rules.mark_reach_s or (said >= 0 and self._starts[said] > mark.at):
             return None  # too late, or another utterance began since
+        if mark.of_none:
+            return None, since
         if mark.finding_id is not None:
             owner = self._by_id.get(mark.finding_id)
         else:

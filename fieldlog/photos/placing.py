@@ -6,7 +6,7 @@ is looked for in the photos, and what changed is written back as new rows.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -38,7 +38,16 @@ from fieldlog.photos.readings import camera_times
 from fieldlog.photos.scan import natural_key
 from fieldlog.photos.timecode import read_code
 from fieldlog.photos.when import offset_delta
-from fieldlog.store.records import CameraClock, InspectionRecord, NewAttachment, Photo
+from fieldlog.store.ids import part_id
+from fieldlog.store.records import (
+    CameraClock,
+    EventName,
+    InspectionRecord,
+    NewAttachment,
+    Photo,
+    RecordedFinding,
+    Utterance,
+)
 from fieldlog.store.repository import Repository
 
 WITHDRAWN = "withdrawn"
@@ -92,24 +101,40 @@ def spoken_findings(record: InspectionRecord) -> list[SpokenFinding]:
     by_id = {f.id: f for f in record.findings}
     found = []
     for finding in record.findings:
-        utterance = spoken.get(finding.utterance_id or "")
         last, seen = finding, {finding.id}
         while last.superseded_by is not None and last.superseded_by not in seen:
             seen.add(last.superseded_by)
             last = by_id[last.superseded_by]
-        if utterance is None or not last.stands:
+        if not last.stands:
             continue
-        length = timedelta(seconds=max(utterance.end_s - utterance.start_s, 0.0))
-        found.append(SpokenFinding(last.id, utterance.said_at, utterance.said_at + length))
+        for said in _asked_and_answered(finding, spoken):
+            length = timedelta(seconds=max(said.end_s - said.start_s, 0.0))
+            found.append(SpokenFinding(last.id, said.said_at, said.said_at + length))
     return found
 
 
+def _asked_and_answered(
+    finding: RecordedFinding, spoken: Mapping[str, Utterance]
+) -> Iterator[Utterance]:
+    """What a finding was said in, and what was asked of that: a shot behind the question is of it."""
+    name, seen = finding.utterance_id, set[str]()
+    while name is not None and name in spoken and name not in seen:
+        seen.add(name)
+        yield spoken[name]
+        name = spoken[name].answers
+
+
 def spoken_marks(record: InspectionRecord) -> list[TimedMark]:
-    """The marks that were said for photos."""
+    """The marks that were said for photos.
+
+    One that was said is of its finding alone; what stood behind a question is of the one that answered it.
+    """
     standing = {f.id: f for f in record.findings}
+    waited = {e.id: e.data.get("question") for e in record.events if e.name == EventName.MARK_WAITS}
     found = []
     for mark in record.marks:
-        owner = mark.finding_id
+        said = part_id(mark.utterance_id, "event") if mark.utterance_id else ""
+        owner = mark.finding_id or _answered(record, waited.get(said))
         seen: set[str] = set()
         while owner is not None and owner in standing and owner not in seen:
             seen.add(owner)
@@ -119,8 +144,19 @@ def spoken_marks(record: InspectionRecord) -> list[TimedMark]:
             owner = after
         if owner is not None and (owner not in standing or not standing[owner].stands):
             owner = None
-        found.append(TimedMark(mark.at, owner))
+        found.append(TimedMark(mark.at, owner, owner is None and mark.utterance_id is not None))
     return found
+
+
+def _answered(record: InspectionRecord, question: str | None) -> str | None:
+    """Id of the one finding that the answer to a question led to."""
+    answers = {each.answers: each.id for each in record.utterances if each.answers is not None}
+    name, seen = question, set[str]()
+    while name is not None and name in answers and name not in seen:
+        seen.add(name)
+        name = answers[name]
+    made = [each.id for each in record.findings if name and each.utterance_id == name]
+    return made[0] if len(made) == 1 else None
 
 
 def photo_series(store: Repository, record: InspectionRecord, today: date) -> list[Series]:

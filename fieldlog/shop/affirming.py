@@ -109,7 +109,10 @@ class Affirming:
                 return tuple(replace(each, asks=False) for each in asked)
             then = tuple(each.kept for each in asked[1:])
             return tuple(replace(each, then=then) for each in asked[:1])
-        if any(isinstance(each, ev.Affirmed | ev.FindingWithdrawn) for each in told):
+        if any(
+            isinstance(each, ev.Affirmed | ev.FindingWithdrawn | ev.FindingBroughtBack)
+            for each in told
+        ):
             self._waiting = self._waiting[1:]
             return self._waiting[:1]
         return ()

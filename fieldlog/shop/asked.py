@@ -8,6 +8,7 @@ from dataclasses import replace
 from fieldlog.aftercare.plan import left_open
 from fieldlog.doubt.decide import asked_instead
 from fieldlog.doubt.question import telling_more
+from fieldlog.hearing import Heard
 from fieldlog.language.answers import APART
 from fieldlog.language.in_words import in_words
 from fieldlog.language.inspection import InspectionLanguage
@@ -15,14 +16,20 @@ from fieldlog.model.command import Command
 from fieldlog.model.question import Asks
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.shop.conversation import Conversation
-from fieldlog.shop.earlier import is_command_asked, since, waiting_in
+from fieldlog.shop.earlier import but_commands_asked, is_command_asked, since, waiting_in
 from fieldlog.shop.scene import Scene
+from fieldlog.shop.settling import TAKES_NOTHING
+from fieldlog.shop.steps import AskedLast, closes
 from fieldlog.store.kept_question import KeptQuestion
 from fieldlog.store.records import InspectionRecord, Utterance
 
 SceneOf = Callable[[InspectionRecord], Scene]
 
 
+_OF_WHAT_WAS_SAID = frozenset(
+    {Command.DISREGARD, Command.PHOTO, Command.WHY, Command.READ_BACK, Command.HOW_TO_CHECK}
+)
+"""What is of what was said last, where it names nothing."""
 _OPENING = 3
 """Words by which a command is known."""
 
@@ -101,6 +108,45 @@ class OpenQuestions:
         said = ((each.decision, each.dialogue) for each in record.utterances[-1:])
         return (Decision.ACCEPT, Command.SKIP) in said or self.refused_at_end(record)
 
+    def dropped(self, heard: Heard, record: InspectionRecord) -> Heard:
+        """ "Disregard" after a question that no short word settles drops that question.
+
+        What was said last is its utterance: no finding before it is withdrawn. Behind a remark it is of that,
+        and the question before goes on waiting.
+        """
+        said = heard.understanding
+        if said.decision is not Decision.ACCEPT or said.dialogue is not Command.DISREGARD:
+            return heard
+        record = but_commands_asked(record)
+        last = record.utterances[-1] if record.utterances else None
+        of_remark = last is not None and last.kind is Kind.REMARK
+        if heard.answers is not None and closes(heard):
+            if not of_remark:
+                return heard
+            self._conversation.pending.resume(heard.answers)
+            return replace(heard, answers=None)
+        asked = None if of_remark else self.at_end(record, interrupted=False)
+        if asked is None:
+            return heard
+        said = replace(said, reason=TAKES_NOTHING[Command.DISREGARD])
+        return replace(heard, understanding=said, answers=asked)
+
+    def behind(
+        self, said: Understanding, record: InspectionRecord
+    ) -> tuple[bool, AskedLast | None]:
+        """What a command that is of what was said last meets: whether no finding is of that, and the question
+        that it is, where it is one."""
+        if said.decision is not Decision.ACCEPT or said.dialogue not in _OF_WHAT_WAS_SAID:
+            return False, None
+        record = but_commands_asked(record)
+        kept = waiting_in(record)
+        asked = None if kept is None else self.at_end(record, interrupted=False)
+        if kept is None or asked is None:
+            return self.of_no_finding(record), None
+        if said.dialogue in (Command.WHY, Command.READ_BACK) and not self._conversation.waiting:
+            self._conversation.pending.resume(asked)  # it is told again
+        return self.of_no_finding(record), AskedLast(kept.id, asked)
+
     def at_end(self, record: InspectionRecord, *, interrupted: bool = True) -> Understanding | None:
         """The question at the end of the record that is still open, as it was understood.
 
@@ -124,7 +170,7 @@ class OpenQuestions:
         else:
             scene, asked = self._scene_of(record), self._meant(before, record)
             said = self._conversation.anew(kept.text.removeprefix(f"{asked.text}{APART}"), asked)
-        said = scene.met(said, asked)
+        said = scene.asked_instead(scene.met(said, asked), asked)
         doubted = kept.asked is not None and kept.asked.kind is Asks.HEARD
         if doubted and said.decision is Decision.ACCEPT:  # asked about for its sound alone
             said = asked_instead(said, (), kept.reason, Flag.UNSURE)

@@ -15,6 +15,9 @@ from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.store.ids import part_id
 from fieldlog.store.records import InspectionRecord, RecordedFinding, Remark, Utterance
 
+TAKE_BACK = (Command.DISREGARD, Command.NEGATIVE)
+"""What takes back what was said last."""
+
 
 def become(record: InspectionRecord, name: str) -> RecordedFinding:
     """What the finding ``name`` has become, every correction of it followed."""
@@ -22,6 +25,27 @@ def become(record: InspectionRecord, name: str) -> RecordedFinding:
     while (newer := known[name].superseded_by) is not None:
         name = newer
     return known[name]
+
+
+def stood_before(record: InspectionRecord) -> dict[str, Kept]:
+    """Standing finding that a word put in the place of another (id) -> that other.
+
+    What was brought back is as what it was then. Of what was put right by hand nothing: a word that takes
+    back what was said last is not of that.
+    """
+    findings = {each.id: each for each in record.findings}
+    words = {each.id: each.dialogue for each in record.utterances}
+    before: dict[str, str] = {}
+    for each in record.findings:
+        was = findings.get(each.supersedes or "")
+        if was is None or was.utterance_id == each.utterance_id:
+            continue  # a reviewer's is of the utterance of what it replaces
+        word = words.get(each.utterance_id or "")
+        if word == Command.CORRECTION:
+            before[each.id] = was.id
+        elif word in TAKE_BACK and (older := before.get(before.get(was.id, ""))):
+            before[each.id] = older
+    return {one: kept_as(findings[was]) for one, was in before.items() if findings[one].stands}
 
 
 def subjects_withdrawn(record: InspectionRecord) -> frozenset[tuple[str, str | None, str | None]]:

@@ -79,6 +79,19 @@ class FindingWithdrawn:
     said: Said | None
     was: Kept
     reason: str
+    before: Kept | None = None
+    """What it had put right, which does not stand either."""
+
+
+@dataclass(frozen=True, slots=True)
+class FindingBroughtBack:
+    """A correction was taken back: what it had put right stands again."""
+
+    said: Said | None
+    kept: Kept
+    assessment: Assessment
+    was: Kept
+    """The correction."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,6 +206,8 @@ class Marked:
     said: Said | None
     name: str
     at: Kept | None
+    asked: Understanding | None = None
+    """The question that it stands behind: it is of what answers that."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -397,42 +412,13 @@ class NotSaved:
 
 
 Event: TypeAlias = (
-    FindingSaved
-    | FindingCorrected
-    | FindingWithdrawn
-    | JudgedAgain
-    | Asked
-    | ToAffirm
-    | Affirmed
-    | OwnVoice
-    | AskedAgain
-    | QuestionClosed
-    | Refused
-    | HeldBack
-    | Faulted
-    | RemarkKept
-    | RemarkTakenBack
-    | Marked
-    | ItemSkipped
-    | OpenTold
-    | NextTold
-    | BeforeSigning
-    | HowToCheckTold
-    | WhyTold
-    | ReadBack
-    | SaidAgain
-    | StandingBy
-    | GoingAhead
-    | OnYourOwn
-    | NothingToTake
-    | GoneAlready
-    | SignedOff
-    | AfterSignature
-    | PhotoAttached
-    | Reviewed
-    | AlreadySaved
-    | NotSaved
-)
+    FindingSaved | FindingCorrected | FindingWithdrawn | FindingBroughtBack | JudgedAgain | Asked
+    | ToAffirm | Affirmed | OwnVoice | AskedAgain | QuestionClosed | Refused | HeldBack | Faulted
+    | RemarkKept | RemarkTakenBack | Marked | ItemSkipped | OpenTold | NextTold | BeforeSigning
+    | HowToCheckTold | WhyTold | ReadBack | SaidAgain | StandingBy | GoingAhead | OnYourOwn
+    | NothingToTake | GoneAlready | SignedOff | AfterSignature | PhotoAttached | Reviewed
+    | AlreadySaved | NotSaved
+)  # fmt: skip
 
 
 def _names(left: Sequence[LeftOpen]) -> tuple[str, ...]:

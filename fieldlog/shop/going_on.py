@@ -20,6 +20,7 @@ from fieldlog.language.breath import Breath
 from fieldlog.model.command import Command
 from fieldlog.model.hearing import Hearing
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
+from fieldlog.shop.scene import INSTEAD
 
 ONE_BREATH_S = EndpointSettings().hangover_s
 """Silence (s) up to which two utterances are one breath: a file is not cut at less."""
@@ -50,9 +51,8 @@ def going_on(first: Heard, second: Heard, whole: Heard) -> Heard | None:
         if now[: len(same)] == same and len(now) > len(same):
             return _further(whole, after[len(same) :], len(head))
         if len(now) == len(same) and now[:-1] == same[:-1]:
-            return replace(
-                whole, understanding=replace(after[-1], dialogue=Command.CORRECTION, parts=())
-            )
+            said = replace(after[-1], dialogue=Command.CORRECTION, parts=())
+            return replace(whole, understanding=replace(said, slots={**said.slots, INSTEAD: ""}))
         reason = "what was said next changes what was said before"
         return _taking_back(whole, Breath(whole.text, tuple(after)).asked(reason).whole)
     if more and whole.understanding.decision is Decision.ASK:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from fieldlog.model.understanding import Understanding
 from fieldlog.shop.events import (
     Event,
+    FindingBroughtBack,
     FindingCorrected,
     FindingSaved,
     FindingWithdrawn,
@@ -24,6 +25,7 @@ CHANGES = (
     FindingSaved,
     FindingCorrected,
     FindingWithdrawn,
+    FindingBroughtBack,
     RemarkKept,
     RemarkTakenBack,
     ItemSkipped,

@@ -21,6 +21,7 @@ from fieldlog.store.records import (
     Saved,
 )
 
+NOT_SAID = "not said"
 Change = tuple[NewEntry, Callable[[Saved], Sequence[Event]]]
 """What goes into the record, and what is told of it then."""
 
@@ -104,6 +105,17 @@ def put(
         return (*withdrawn, *made)
 
     return entry, tell
+
+
+def not_said(look: SeenThen) -> Change:
+    """What stands of it was never said: it goes, and what it took the place of stands again."""
+    others = {each.id: each for each in look.record.findings}
+    for each in look.exchange.findings:
+        del others[each.id]  # what a reviewer put in the place of each other is of the same words
+    pairs = [(each, others.get(each.supersedes or "")) for each in look.exchange.standing]
+    made = [InStead(was.finding, each, was) for each, was in pairs if was is not None]
+    gone = [each for each, was in pairs if was is None]
+    return put(look, made, gone, None, NOT_SAID)
 
 
 def without(look: SeenThen, gone: Sequence[RecordedFinding], reason: str) -> Change:

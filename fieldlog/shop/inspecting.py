@@ -27,7 +27,6 @@ from fieldlog.shop.by_hand import ByHand, Origin
 from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.earlier import (
     become,
-    but_commands_asked,
     saved_as,
     told_last,
     turned,
@@ -39,8 +38,7 @@ from fieldlog.shop.happened import CHANGES, said_in
 from fieldlog.shop.led import LEAVES_LED, asked_for, led_by
 from fieldlog.shop.met import KeptFindings, scene_in
 from fieldlog.shop.scene import Rules, Scene
-from fieldlog.shop.settling import TAKES_NOTHING
-from fieldlog.shop.steps import Around, Step, Transcribe, closes, step_of
+from fieldlog.shop.steps import Around, Step, Transcribe, step_of
 from fieldlog.shop.waiting import TURNS
 from fieldlog.shop.where_said import stretches, times_of_words
 from fieldlog.store.records import (
@@ -216,7 +214,7 @@ class Inspecting(ByHand):
         try:
             record = self.record
             scene = self._scene_of(record)
-            heard = self._dropping(heard, record)
+            heard = self._questions.dropped(heard, record)
             understood = self._completed(heard, scene, record)
             if understood is not heard.understanding:
                 self.conversation.pending.completed(heard, understood)
@@ -232,21 +230,6 @@ class Inspecting(ByHand):
             step = Step(NewEntry(), lambda said, _: (ev.Faulted(said),))
             return self._kept(failed, not_taken(heard.text, error), step, source, at, id)
 
-    def _dropping(self, heard: Heard, record: InspectionRecord) -> Heard:
-        """ "Disregard" after a question that no short word settles drops that question.
-
-        What was said last is its utterance: no finding before it is withdrawn.
-        """
-        said = heard.understanding
-        dropped = said.decision is Decision.ACCEPT and said.dialogue is Command.DISREGARD
-        if not dropped or closes(heard):
-            return heard
-        asked = self._questions.at_end(but_commands_asked(record), interrupted=False)
-        if asked is None:
-            return heard
-        said = replace(said, reason=TAKES_NOTHING[Command.DISREGARD])
-        return replace(heard, understanding=said, answers=asked)
-
     def _completed(self, heard: Heard, scene: Scene, record: InspectionRecord) -> Understanding:
         """A bare correction with what the last finding was about.
 
@@ -258,7 +241,7 @@ class Inspecting(ByHand):
             questions = self._questions
             of_another = questions.at_end(record) is not None or questions.refused_at_end(record)
             understood = heard.understanding if of_another else understood
-        return scene.met(understood, heard.answers)
+        return scene.asked_instead(scene.met(understood, heard.answers), heard.answers)
 
     def _waits_again(self, heard: Heard) -> None:
         """The question that ``heard`` answered, of which nothing was taken."""
@@ -365,9 +348,9 @@ class Inspecting(ByHand):
     def _around(self, heard: Heard, scene: Scene, record: InspectionRecord) -> Around:
         led = self._led or not self._standing_by
         by, affirming = self.head.inspector, self.affirming.of(heard.clip.start_s, scene)
-        drops = heard.understanding.dialogue is Command.DISREGARD
-        nothing = drops and self._questions.of_no_finding(but_commands_asked(record))
-        return Around(by, self._told, self._transcribe, self._fingerprint, led, affirming, nothing)
+        nothing, asked = self._questions.behind(heard.understanding, record)
+        told, transcribe, fingerprint = self._told, self._transcribe, self._fingerprint
+        return Around(by, told, transcribe, fingerprint, led, affirming, nothing, asked)
 
     def _fingerprint(self) -> str:
         return self.record.fingerprint
@@ -382,7 +365,7 @@ class Inspecting(ByHand):
             match event:
                 case ev.FindingSaved(_, kept, _):
                     self._said.append(kept.id)
-                case ev.FindingCorrected(_, kept, _, was):
+                case ev.FindingCorrected(_, kept, _, was) | ev.FindingBroughtBack(_, kept, _, was):
                     # what was put right is what was said last now, once
                     self._forget((kept.id, was.id))
                     self._said.append(kept.id)

@@ -3,7 +3,13 @@
 from __future__ import annotations
 
 from fieldlog.aftercare.plan import skips_of
-from fieldlog.shop.earlier import asked_in, kept_as, said_last, subjects_withdrawn
+from fieldlog.shop.earlier import (
+    asked_in,
+    kept_as,
+    said_last,
+    stood_before,
+    subjects_withdrawn,
+)
 from fieldlog.shop.events import Kept
 from fieldlog.shop.known import VehicleKnown
 from fieldlog.shop.scene import Rules, Scene
@@ -38,7 +44,8 @@ def scene_in(
     breath = {
         each.id
         for each in record.findings
-        if last is not None and each.utterance_id == last.utterance_id
+        if last is not None
+        and (each.id == last.id or None is not each.utterance_id == last.utterance_id)
     }
     inspection, vehicle = record.inspection, record.vehicle
     return Scene(
@@ -46,6 +53,7 @@ def scene_in(
         standing,
         next((each for each in standing if last and each.id == last.id), None),
         together=tuple([each for each in standing if each.id in breath]),
+        put_right=lambda: stood_before(record),
         gone=last.finding if last and not last.stands else None,
         withdrawn=subjects_withdrawn(record),
         skips=skips_of(record),

@@ -28,7 +28,7 @@ from fieldlog.review.matching import matched
 from fieldlog.shop import events as ev
 from fieldlog.shop.by_hand import standing_remark
 from fieldlog.shop.events import Event
-from fieldlog.shop.in_stead import Change, InStead, SeenThen, put, without
+from fieldlog.shop.in_stead import Change, InStead, SeenThen, not_said, put
 from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.steps import remark_back
 from fieldlog.store.records import (
@@ -46,7 +46,6 @@ from fieldlog.words.review import leaves_out
 from fieldlog.words.tell import finding as finding_told
 
 _BY_HAND = "review"
-NOT_SAID = "not said"
 HEARD_OTHERWISE = "heard otherwise by the reviewer"
 TAKEN_BACK = "the decision was taken back"
 TRIES = 5
@@ -117,13 +116,11 @@ class Reviewing:
 
     @_tried
     def nothing(self, item: str, state: str, *, sampled: bool = False) -> tuple[Event, ...]:
-        """Nothing of it belongs into the record: what stands of it is withdrawn."""
+        """Nothing of it belongs into the record: what stands of it is withdrawn, what it corrected stands again."""
         look = self._look(item, state)
         standing = look.exchange.standing
         decided = Decided.WITHDRAWN if standing else Decided.NOTHING
-        return self._decided(
-            look, without(look, standing, NOT_SAID), self._review(look, decided, sampled)
-        )
+        return self._decided(look, not_said(look), self._review(look, decided, sampled))
 
     @_tried
     def take(

@@ -93,7 +93,10 @@ def _said(event: Event, how: Say) -> Saying:
             return _asked(said.understanding.question_text, said.understanding.offered)
         case ev.AskedAgain(_, asked):
             return _asked(asked.question_text, asked.offered)
-        case ev.FindingWithdrawn(said, was, _):
+        case ev.FindingBroughtBack(_, kept, _, was):
+            gone = _read(was.finding, spoken.WITHDRAWN)
+            return _joined((gone, _read(kept.finding, spoken.I_READ_BACK, _stands(kept))))
+        case ev.FindingWithdrawn(said, was, _, _):
             negative = said is not None and said.understanding.dialogue is Command.NEGATIVE
             if negative:
                 return _words(spoken.NOT_AFFIRMED)

@@ -18,15 +18,20 @@ from fieldlog.model.command import Command
 from fieldlog.model.context import Context
 from fieldlog.model.finding import Finding
 from fieldlog.model.limit import Limit
+from fieldlog.model.question import Asks, Question
 from fieldlog.model.state import State
-from fieldlog.model.understanding import Flag, Understanding
+from fieldlog.model.understanding import Decision, Flag, Understanding
 from fieldlog.model.verdict import Verdict
 from fieldlog.shop.events import Kept
 from fieldlog.shop.known import VehicleKnown
 from fieldlog.store.records import Remark
+from fieldlog.words import questions
 
 NEW = ""
 """Stands for the id of a finding that is not in the record yet."""
+INSTEAD = "instead"
+"""Slot of a correction: the finding (id) that goes where its question is answered with yes; empty: whichever
+was said last, without asking."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +67,8 @@ class Scene:
     """What the last finding that was said has become; None: none was, or it no longer stands."""
     together: tuple[Kept, ...] = ()
     """What stands of the breath in which ``last`` was said."""
+    put_right: Callable[[], Mapping[str, Kept]] = dict
+    """Gives ``before``: only what takes back asks for it."""
     gone: Finding | None = None
     """That finding, where other hands withdrew it."""
     withdrawn: frozenset[tuple[str, str | None, str | None]] = frozenset()
@@ -86,6 +93,11 @@ class Scene:
     def questions(self) -> tuple[str, ...]:
         """Questions that nobody answered."""
         return self.not_answered()
+
+    @property
+    def before(self) -> Mapping[str, Kept]:
+        """A standing correction that was said (id) -> what it put right."""
+        return self.put_right()
 
     def numbered(self, number: int) -> Kept | None:
         """The standing finding of that number."""
@@ -199,6 +211,44 @@ class Scene:
             if offered and all(same_thing(one, last) for one in offered):
                 return replace(understood, text=said.text)
         return said
+
+    def asked_instead(self, said: Understanding, asked: Understanding | None) -> Understanding:
+        """``said``, or, where it corrects what was found of another thing and says another, whether that goes.
+
+        "Front pads four", "correction rear pads three": the place was wrong, and the value, or it is one more
+        finding. ``asked``: the question that it answers.
+        """
+        finding = said.finding
+        if said.decision is not Decision.ACCEPT or finding is None or INSTEAD in said.slots:
+            return said
+        settled = asked is not None and (
+            asked.asks is Asks.INSTEAD or asked.dialogue is not Command.CORRECTION
+        )
+        was = (
+            None if settled or said.dialogue is not Command.CORRECTION else self.to_correct(finding)
+        )
+        if was is None or same_thing(was.finding, finding):
+            return said
+        if replace(finding, position=was.finding.position).meaning == was.finding.meaning:
+            return said  # the place alone was wrong
+        question = Question(Asks.INSTEAD, questions.instead(was.finding, finding))
+        return replace(
+            said, decision=Decision.ASK, reason=questions.ANOTHER_PLACE, finding=None, candidates=(finding,),
+            question=question, slots={**said.slots, INSTEAD: was.id},
+        )  # fmt: skip
+
+    def corrected_by(self, said: Understanding, asked: Understanding | None) -> Kept | None:
+        """What a finding replaces that answers ``asked``: nothing unless it is a correction.
+
+        "Rear pads two", a question, "correction rear pads four" puts right the words that were asked
+        about: what was found before them at another place stays.
+        """
+        if said.finding is None or said.dialogue is not Command.CORRECTION:
+            return None
+        if said.slots.get(INSTEAD):
+            return next((each for each in self.standing if each.id == said.slots[INSTEAD]), None)
+        anew = asked is not None and asked.dialogue is not Command.CORRECTION
+        return self.to_correct(said.finding, elsewhere=not anew)
 
     def _said_of_several(self, last: Finding) -> bool:
         """Whether ``last`` and another of its breath are the same but for their places: "both pads two"."""

@@ -69,6 +69,13 @@ def _settled_by_breath(asked: Understanding, parts: Sequence[Understanding]) -> 
     return bool(parts) and said.issuperset(one.subject for one in asked.offered)
 
 
+def _put_right(asked: Understanding, said: Understanding) -> bool:
+    """Whether an answer puts right what ``asked`` would: "rear pads three" said in full beside the front ones
+    that it asked to take back is one more finding."""
+    beside = asked.asks is Asks.INSTEAD and Flag.ANSWERED not in said.flags
+    return said.kind is Kind.FINDING and not beside
+
+
 def _picked(asked: Understanding, said: Understanding) -> bool:
     """Whether what was said is one of the things that were offered, or takes nothing."""
     offered = {one.meaning for one in asked.offered}
@@ -106,7 +113,7 @@ def settled(
         return replace(heard, understanding=early, answers=asked)
     if said.dialogue in TAKES_NOTHING and not given:
         said = replace(said, reason=TAKES_NOTHING[said.dialogue])
-    elif asked.dialogue is Command.CORRECTION and said.kind is Kind.FINDING:
+    elif asked.dialogue is Command.CORRECTION and _put_right(asked, said):
         said = replace(
             said, dialogue=Command.CORRECTION
         )  # "front pads five millimetres": said anew

@@ -21,6 +21,7 @@ from fieldlog.shop.scene import Scene
 from fieldlog.shop.witness import known_before
 from fieldlog.store.records import EventName, NewEntry, NewEvent, NewFinding, Remark, Saved
 
+PHOTO = "photo"
 Transcribe = Callable[[Heard], str]
 """Open transcription of free speech, for remarks; clearly marked as unchecked."""
 
@@ -31,6 +32,23 @@ class Step:
 
     entry: NewEntry
     tell: Callable[[Said, Saved], Sequence[Event]]
+
+
+@dataclass(frozen=True, slots=True)
+class AskedLast:
+    """A question that a command may be of: nothing was said of anything else since."""
+
+    id: str
+    """Of its utterance."""
+    asked: Understanding
+
+    @property
+    def about(self) -> dict[str, str]:
+        """The slots of what all that is offered is about, as a command would name it."""
+        parts = {(one.component, one.characteristic) for one in self.asked.offered}
+        component, measure = parts.pop() if len(parts) == 1 else ("", None)
+        named = {"component": component, "characteristic": measure or ""}
+        return {name: value for name, value in named.items() if value}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +66,10 @@ class Around:
     affirming: Kept | None = None
     """What was read back and waits for *affirm*."""
     of_no_finding: bool = False
-    """Whether what was said last put no finding into the record: *disregard* of it takes none."""
+    """Whether what was said last put no finding into the record: *disregard* of it takes none, and no photo
+    is of the one before."""
+    asked: AskedLast | None = None
+    """The question that was said last and nobody answered."""
 
 
 def step_of(heard: Heard, scene: Scene, around: Around) -> Step:
@@ -66,7 +87,9 @@ def step_of(heard: Heard, scene: Scene, around: Around) -> Step:
     if heard.parts:
         return _breath_step(scene, heard)
     if said.finding is not None:
-        return finding_step(scene, said.finding, _corrected(heard, scene), "spoken correction")
+        return finding_step(
+            scene, said.finding, scene.corrected_by(said, heard.answers), "spoken correction"
+        )
     if said.kind is Kind.REMARK:
         words = said.slots.get("remark", "")
         if not words and around.transcribe is not None:
@@ -82,29 +105,12 @@ def step_of(heard: Heard, scene: Scene, around: Around) -> Step:
     return _command(said.dialogue, heard, scene, around)
 
 
-def _corrected(heard: Heard, scene: Scene) -> Kept | None:
-    """What a finding replaces: nothing unless it is a correction.
-
-    "Rear pads two", a question, "correction rear pads four" puts right the words that were asked
-    about: what was found before them at another place stays.
-    """
-    said, asked = heard.understanding, heard.answers
-    if said.finding is None or said.dialogue is not Command.CORRECTION:
-        return None
-    anew = asked is not None and asked.dialogue is not Command.CORRECTION
-    return scene.to_correct(said.finding, elsewhere=not anew)
-
-
 def _command(command: Command, heard: Heard, scene: Scene, around: Around) -> Step:
     """What a dialogue word does: each one of them something."""
     slots, last = heard.understanding.slots, scene.last
     match command:
         case Command.PHOTO:
-            at = scene.named_in(slots) if slots else last
-            return Step(
-                NewEntry(mark="photo", marks=at.id if at else None),
-                lambda s, _: (ev.Marked(s, "photo", at),),
-            )
+            return _marked(heard, scene, around)
         case Command.DISREGARD:
             return _disregard(heard, scene, around)
         case Command.SKIP:
@@ -122,11 +128,15 @@ def _command(command: Command, heard: Heard, scene: Scene, around: Around) -> St
             first = next(iter(scene.left), None)
             return Step(NewEntry(), lambda s, _: (ev.NextTold(s, first),))
         case Command.HOW_TO_CHECK:
-            about, advice = scene.how_to_check(slots)
+            asked = around.asked
+            about, advice = scene.how_to_check(slots or (asked.about if asked else {}))
             return Step(NewEntry(), lambda s, _: (ev.HowToCheckTold(s, about, advice),))
         case Command.READ_BACK if slots:
             *before, newest = scene.all_named_in(slots) or (None,)
             return Step(NewEntry(), lambda s, _: (ev.ReadBack(s, newest, tuple(before)),))
+        case Command.WHY | Command.READ_BACK if around.asked is not None:
+            again = around.asked.asked  # nothing was taken of what was said last
+            return Step(NewEntry(), lambda s, _: (ev.AskedAgain(s, again),))
         case Command.WHY | Command.READ_BACK if scene.gone is not None:
             gone = scene.gone
             return Step(NewEntry(), lambda s, _: (ev.GoneAlready(s, gone),))
@@ -156,10 +166,25 @@ def _command(command: Command, heard: Heard, scene: Scene, around: Around) -> St
             )
 
 
+def _marked(heard: Heard, scene: Scene, around: Around) -> Step:
+    """A photo is of the finding that is named, else of what was said last: behind a question, of none yet."""
+    slots, asked = heard.understanding.slots, around.asked
+    of_another = around.of_no_finding or asked is not None
+    at = scene.named_in(slots) if slots else None if of_another else scene.last
+    named = slots.get("component")
+    waits = at is None and asked and (not slots or named == asked.about.get("component"))
+    entry = NewEntry(mark=PHOTO, marks=at.id if at else None)
+    if asked is None or not waits:
+        return Step(entry, lambda s, _: (ev.Marked(s, PHOTO, at),))
+    events = (NewEvent(EventName.MARK_WAITS, PHOTO, {"question": asked.id}),)
+    of = asked.asked
+    return Step(replace(entry, events=events), lambda s, _: (ev.Marked(s, PHOTO, None, of),))
+
+
 def _affirmed(command: Command, scene: Scene, kept: Kept) -> Step:
     """What an answer to a read-back does: *negative* alone takes the finding back."""
     if command is Command.NEGATIVE:
-        return _spoken(*withdrawal(scene, kept, NOT_AFFIRMED))
+        return _taken_from(scene, (kept,), NOT_AFFIRMED)
     entry = NewEntry(events=(affirmed_event(kept),))
     return Step(entry, lambda said, _: (ev.Affirmed(said, kept),))
 
@@ -183,7 +208,7 @@ def _disregard(heard: Heard, scene: Scene, around: Around) -> Step:
         return Step(NewEntry(), lambda s, _: (ev.GoneAlready(s, gone),))
     if last is None:
         return Step(NewEntry(), lambda s, _: (ev.NothingToTake(s),))
-    return _spoken(*withdrawal(scene, last, "disregarded"))
+    return _taken_from(scene, scene.together or (last,), "disregarded")
 
 
 def remark_back(
@@ -304,28 +329,60 @@ def withdrawal(
     verdicts = tuple((kept.id, verdict) for kept, verdict in again)
     return (
         NewEntry(corrects=was.id, reason=reason, verdicts=verdicts),
-        lambda said: (ev.FindingWithdrawn(said, was, reason), *_rejudged(again)),
+        lambda said: (
+            ev.FindingWithdrawn(said, was, reason, scene.before.get(was.id)),
+            *_rejudged(again),
+        ),
     )
 
 
-def _taken_back(scene: Scene) -> Step:
-    """What was said next asks about the breath before: none of it stands until that is answered."""
-    gone, again = scene.together, dict[str, tuple[Kept, Verdict]]()
+def withdrawals(scene: Scene, gone: Sequence[Kept], reason: str) -> Step:
+    """Findings of one utterance that no longer stand, with what leaned on them."""
+    again = dict[str, tuple[Kept, Verdict]]()
     for was in gone:
         again |= {kept.id: (kept, verdict) for kept, verdict in scene.judged_again(was, None)}
         scene = scene.without(was)
     left = tuple(again[each.id] for each in scene.standing if each.id in again)
     entry = NewEntry(
         takes_back=tuple(was.id for was in gone),
-        reason=SAID_ON,
+        reason=reason,
         verdicts=tuple((kept.id, verdict) for kept, verdict in left),
     )
 
     def tell(said: Said, _: Saved) -> Sequence[Event]:
-        withdrawn = (ev.FindingWithdrawn(said, was, SAID_ON) for was in gone)
-        return (*withdrawn, *_rejudged(left), ev.Asked(said))
+        return (*(ev.FindingWithdrawn(said, was, reason) for was in gone), *_rejudged(left))
 
     return Step(entry, tell)
+
+
+def _taken_from(scene: Scene, gone: Sequence[Kept], reason: str) -> Step:
+    """What was said last is taken back, all of it; where it was a correction, what it put right stands again."""
+    if len(gone) > 1:
+        return withdrawals(scene, gone, reason)
+    before = scene.before.get(gone[0].id)
+    return (
+        _spoken(*withdrawal(scene, gone[0], reason))
+        if before is None
+        else brought_back(scene, gone[0], before, reason)
+    )
+
+
+def brought_back(scene: Scene, was: Kept, before: Kept, reason: str) -> Step:
+    """The correction ``was`` is taken back: ``before`` stands again, as a new row in its place."""
+    step = finding_step(scene, before.finding, was, reason)
+
+    def tell(said: Said, saved: Saved) -> Sequence[Event]:
+        corrected, *rest = step.tell(said, saved)
+        assert isinstance(corrected, ev.FindingCorrected)
+        return (ev.FindingBroughtBack(said, corrected.kept, corrected.assessment, was), *rest)
+
+    return Step(step.entry, tell)
+
+
+def _taken_back(scene: Scene) -> Step:
+    """What was said next asks about the breath before: none of it stands until that is answered."""
+    step = _taken_from(scene, scene.together, SAID_ON)
+    return Step(step.entry, lambda said, saved: (*step.tell(said, saved), ev.Asked(said)))
 
 
 SAID_ON = "more was said of it"

@@ -105,6 +105,8 @@ class EventName(StrEnum):
     """A finding was read back and is to be affirmed: its id under ``finding``."""
     AFFIRMED = "affirmed"
     """Somebody affirmed it: its id under ``finding``."""
+    MARK_WAITS = "mark waits"
+    """An instant is of what answers a question: the id of that utterance under ``question``."""
     REMARK_TAKEN_BACK = "remark taken back"
     """A remark no longer stands: its id under ``remark``, its words as the text."""
 

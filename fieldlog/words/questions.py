@@ -28,6 +28,7 @@ OF_WHICH_PARTS = (
 SIGN_OFF = "Sign off the inspection?"
 AGAIN = "Say again?"
 SOME_UNIT = "In which unit?"
+ANOTHER_PLACE = "it corrects what was found of another, and says another thing"
 
 
 def which(told: Sequence[str]) -> str:
@@ -184,6 +185,11 @@ def new_or_correction(ways: Sequence[tuple[bool, str]]) -> str:
 def new_or_correction_of(finding: Finding) -> str:
     """ "A new finding or a correction: front brake pads, thickness: 2 mm?"."""
     return f"{NEW_OR_CORRECTION}: {tell.finding(finding)}?"
+
+
+def instead(was: Finding, now: Finding) -> str:
+    """ "Front brake pads, thickness: 4 mm taken back, and rear brake pads, thickness: 3 mm?"."""
+    return tell.capital(f"{tell.finding(was)} taken back, and {tell.finding(now)}?")
 
 
 def difference(finding: Finding, among: Sequence[Finding]) -> str:

@@ -123,7 +123,9 @@ class Screen:
                 return replace(self, last=_shown(kept), findings=self.findings + 1)
             case ev.FindingCorrected(_, kept, _, _):
                 return replace(self, last=_shown(kept, corrects=True))
-            case ev.FindingWithdrawn(_, was, _):
+            case ev.FindingBroughtBack(_, kept, _, _):
+                return replace(self, last=_shown(kept, corrects=True))
+            case ev.FindingWithdrawn(_, was, _, _):
                 gone = replace(_shown(was), withdrawn=True)
                 return replace(self, last=gone, findings=max(0, self.findings - 1))
             case ev.NotSaved():

@@ -120,7 +120,10 @@ def _line(event: Event) -> Table | None:
         case ev.FindingCorrected(_, kept, _, was):
             told = _told(kept.finding, kept.verdict)
             return {"kind": "corrected", **told, "was": tell.finding(was.finding)}
-        case ev.FindingWithdrawn(_, was, _):
+        case ev.FindingBroughtBack(_, kept, _, was):
+            told = _told(kept.finding, kept.verdict)
+            return {"kind": "stands again", **told, "was": tell.finding(was.finding)}
+        case ev.FindingWithdrawn(_, was, _, _):
             return {"kind": "withdrawn", "words": tell.finding(was.finding)}
         case ev.JudgedAgain(kept, verdict):
             return {"kind": "judged again", **_told(kept.finding, verdict)}

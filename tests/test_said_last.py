@@ -1,0 +1,316 @@
+"""What is of what was said last: a photo, *why*, *read back*, *disregard* behind a question, "both", a correction."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fieldlog.audio.clip import RATE, Clip
+from fieldlog.language.files import load_language
+from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.model.context import Context
+from fieldlog.model.hearing import Hearing
+from fieldlog.model.question import Asks
+from fieldlog.photos.attach import AttachRules, Shot, Why, place
+from fieldlog.photos.placing import spoken_findings, spoken_marks
+from fieldlog.review.exchanges import exchanges_of
+from fieldlog.shop import events as ev
+from fieldlog.shop.events import Event
+from fieldlog.shop.happened import understood_by
+from fieldlog.shop.workshop import Workshop
+from fieldlog.words import tell
+
+START = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def language() -> InspectionLanguage:
+    return load_language()
+
+
+class Floor:
+    """One inspection, spoken into (five seconds apart) or typed into."""
+
+    def __init__(self, folder: Path, language: InspectionLanguage, spoken: bool) -> None:
+        self.shop = Workshop.open(folder, language=language)
+        vehicle = self.shop.add_vehicle("grey twin", {"rim": "steel", "cooling": "air"})
+        head = self.shop.begin(vehicle.name, Context("US-VA"), started_at=START)
+        self.inspecting = self.shop.inspecting(head.id)
+        self.key, self.at, self.spoken = head.id, 0.0, spoken
+
+    def anew(self) -> None:
+        self.inspecting = self.shop.inspecting(self.key)
+
+    def take(self, *phrases: str) -> tuple[Event, ...]:
+        """What the last of them led to."""
+        told: tuple[Event, ...] = ()
+        for words in phrases:
+            if not self.spoken:
+                told = self.inspecting.type(words)
+                continue
+            self.at += 5.0
+            clip = Clip(np.full(RATE // 10, self.at / 1_000, dtype=np.float32), self.at)
+            heard = replace(
+                self.inspecting.conversation.typed(words),
+                clip=clip,
+                hearing=Hearing("told", (), 0.0),
+            )
+            told = self.inspecting.say(heard, "microphone")
+        return told
+
+    @property
+    def standing(self) -> list[str]:
+        return [
+            tell.finding(each.finding) for each in self.inspecting.record.findings if each.stands
+        ]
+
+
+@pytest.fixture(params=["spoken", "typed"])
+def floor(
+    request: pytest.FixtureRequest, tmp_path: Path, language: InspectionLanguage
+) -> Iterator[Floor]:
+    made = Floor(tmp_path / "shop", language, request.param == "spoken")
+    yield made
+    made.shop.close()
+
+
+@pytest.fixture
+def said(tmp_path: Path, language: InspectionLanguage) -> Iterator[Floor]:
+    made = Floor(tmp_path / "shop", language, spoken=True)
+    yield made
+    made.shop.close()
+
+
+def kinds(told: tuple[Event, ...]) -> list[str]:
+    return [type(each).__name__ for each in told]
+
+
+QUESTIONS = ("front pads two", "pads two millimetres", "horn weak, elongation two percent")
+
+
+class TestBehindAQuestion:
+    @pytest.mark.parametrize("question", QUESTIONS)
+    def test_a_photo_is_of_no_finding_before(self, floor: Floor, question: str) -> None:
+        (marked,) = floor.take("left mirror loose", question, "take photo")
+        assert isinstance(marked, ev.Marked)
+        assert marked.at is None
+        assert marked.asked is not None
+        assert [each.finding_id for each in floor.inspecting.record.marks] == [None]
+
+    def test_nor_behind_words_that_were_refused_or_a_skip(self, said: Floor) -> None:
+        for words in ("rear pads three blah", "skip the horn because no time"):
+            (marked,) = said.take("left mirror loose", words, "take photo")
+            assert isinstance(marked, ev.Marked)
+            assert (marked.at, marked.asked) == (None, None), words
+
+    def test_and_of_what_was_found_since(self, said: Floor) -> None:
+        """A finding about something else came after the question: that was said last."""
+        marked = said.take("front pads two", "left mirror loose", "take photo")[0]
+        assert isinstance(marked, ev.Marked)
+        assert marked.at is not None
+        assert marked.at.finding.component == "mirror"
+
+    @pytest.mark.parametrize("word", ["why", "read back"])
+    def test_what_asks_for_the_last_is_told_the_question(self, said: Floor, word: str) -> None:
+        told = said.take("left mirror loose", "front pads two", word)
+        assert kinds(told) == ["AskedAgain"]
+        assert kinds(said.take("yes")) == ["FindingSaved"]
+
+    def test_how_to_check_is_of_what_was_asked(self, said: Floor) -> None:
+        (told,) = said.take("left mirror loose", "front pads two", "how do i check that")
+        assert isinstance(told, ev.HowToCheckTold)
+        assert told.component == "brake pads"
+
+    def test_disregard_behind_a_remark_is_of_that(self, floor: Floor) -> None:
+        told = floor.take("front pads two", "remark bring the gauge", "disregard that")
+        assert kinds(told) == ["RemarkTakenBack"]
+        assert kinds(floor.take("yes")) == ["FindingSaved"]
+
+
+class TestWherePhotosGo:
+    """With the record alone, as photos are placed long after."""
+
+    @staticmethod
+    def at(said: Floor, seconds: float) -> tuple[str | None, Why]:
+        shot = Shot("p", "c", START + timedelta(seconds=seconds), 0.5)
+        record = said.inspecting.record
+        placed = place([shot], spoken_findings(record), spoken_marks(record), AttachRules())
+        names = {each.id: each.finding.component for each in record.findings}
+        for one in placed.attached:
+            return names[one.finding_id], one.why
+        return None, placed.unplaced[0].why
+
+    def test_a_marked_one_waits_for_the_answer(self, said: Floor) -> None:
+        said.take("left mirror loose", "front pads two", "take photo")
+        assert self.at(said, 17.0) == (None, Why.UNNAMED)
+        said.take("yes")
+        assert self.at(said, 17.0) == ("brake pads", Why.MARK)
+        said.take("disregard that")
+        assert self.at(said, 17.0) == (None, Why.UNNAMED)
+
+    def test_one_of_what_is_not_there_goes_nowhere(self, said: Floor) -> None:
+        said.take("left mirror loose", "photo of the rear tyre")
+        assert self.at(said, 12.0) == (None, Why.UNNAMED)
+
+    def test_one_between_question_and_answer_is_of_what_was_asked(self, said: Floor) -> None:
+        said.take("left mirror loose", "front pads two")
+        assert self.at(said, 12.0)[0] == "mirror"
+        said.take("yes")
+        assert self.at(said, 12.0)[0] == "brake pads"
+
+    def test_what_was_said_twice_is_no_tie(self, said: Floor) -> None:
+        said.take("rear tread four thirty seconds", "correction rear tread three thirty seconds")
+        assert self.at(said, 9.8)[0] == "tyre"
+
+
+class TestDisregard:
+    @pytest.mark.parametrize(
+        ("phrases", "several"),
+        [
+            (("pads two millimetres", "both"), 2),
+            (("indicator broken", "all four"), 4),
+            (("left mirror cracked and horn weak",), 2),
+        ],
+    )
+    def test_takes_back_all_that_one_utterance_made(
+        self, said: Floor, phrases: tuple[str, ...], several: int
+    ) -> None:
+        said.take("chain dry", *phrases)
+        assert len(said.standing) == 1 + several
+        assert kinds(said.take("disregard that")) == ["FindingWithdrawn"] * several
+        assert said.standing == ["drive chain: dry"]
+        said.take("disregard that")
+        assert said.standing == []
+
+    @pytest.mark.parametrize("anew", [False, True])
+    def test_behind_a_correction_what_it_put_right_stands_again(
+        self, floor: Floor, anew: bool
+    ) -> None:
+        tread = "rear tread {} thirty seconds"
+        floor.take(
+            tread.format("four"), *(f"correction {tread.format(n)}" for n in ("three", "two"))
+        )
+        stood = []
+        for _ in range(3):
+            if anew:
+                floor.anew()
+            told = floor.take("disregard that")
+            stood.append((told[0].__class__, *floor.standing))
+        assert stood == [
+            (ev.FindingBroughtBack, "rear tyre, tread depth: 3/32 in"),
+            (ev.FindingBroughtBack, "rear tyre, tread depth: 4/32 in"),
+            (ev.FindingWithdrawn,),
+        ]
+
+    def test_and_so_does_the_other_place_that_it_was_said_of(self, said: Floor) -> None:
+        said.take("front pads four millimetres", "correction rear pads four millimetres")
+        said.take("disregard that")
+        assert said.standing == ["front brake pads, thickness: 4 mm"]
+
+    def test_what_was_put_right_by_hand_is_not_brought_back(self, said: Floor) -> None:
+        said.take("rear tread four thirty seconds")
+        by_hand = said.inspecting.conversation.understand("rear tread three thirty seconds")
+        said.inspecting.correct(1, by_hand)
+        said.take("disregard that")
+        assert said.standing == []
+
+    def test_no_to_a_correction_that_was_read_back(self, said: Floor) -> None:
+        said.inspecting.affirming.asks = True
+        said.take("rear tread four thirty seconds", "correction rear tread one thirty second")
+        assert kinds(said.take("negative")) == ["FindingBroughtBack"]
+        assert said.standing == ["rear tyre, tread depth: 4/32 in"]
+
+    def test_withdrawn_by_hand_tells_what_it_had_put_right(self, said: Floor) -> None:
+        said.take("rear tread four thirty seconds", "correction rear tread three thirty seconds")
+        (told,) = said.inspecting.withdraw(2, "wrong wheel")
+        assert isinstance(told, ev.FindingWithdrawn)
+        assert told.before is not None
+        assert tell.finding(told.before.finding) == "rear tyre, tread depth: 4/32 in"
+
+
+def test_a_reviewer_who_says_that_a_correction_was_not_said(said: Floor) -> None:
+    said.take("rear tread four thirty seconds", "correction rear tread three thirty seconds")
+    reviewing = said.shop.reviewing(said.key, "B. Brown")
+    item = exchanges_of(reviewing.record)[1]
+    reviewing.nothing(item.id, item.state)
+    assert said.standing == ["rear tyre, tread depth: 4/32 in"]
+    reviewing.undo()
+    assert said.standing == ["rear tyre, tread depth: 3/32 in"]
+
+
+def test_or_that_it_was_not_taken_back(said: Floor) -> None:
+    tread = "rear tread {} thirty seconds"
+    said.take(tread.format("four"), f"correction {tread.format('three')}", "disregard that")
+    reviewing = said.shop.reviewing(said.key, "B. Brown")
+    item = exchanges_of(reviewing.record)[2]
+    reviewing.nothing(item.id, item.state)
+    assert said.standing == ["rear tyre, tread depth: 3/32 in"]
+
+
+class TestCorrectionOfAnotherPlace:
+    @pytest.mark.parametrize(
+        ("answer", "stands"),
+        [
+            ("yes", ["rear brake pads, thickness: 3 mm"]),
+            ("no", ["front brake pads, thickness: 4 mm"]),
+            ("disregard that", ["front brake pads, thickness: 4 mm"]),
+            (
+                "rear pads three millimetres",
+                ["front brake pads, thickness: 4 mm", "rear brake pads, thickness: 3 mm"],
+            ),
+            ("correction rear pads three millimetres", ["rear brake pads, thickness: 3 mm"]),
+        ],
+    )
+    def test_is_asked_about_where_the_value_is_another_too(
+        self, said: Floor, answer: str, stands: list[str]
+    ) -> None:
+        told = said.take("front pads four millimetres", "correction rear pads three millimetres")
+        assert kinds(told) == ["Asked"]
+        assert understood_by(told).asks is Asks.INSTEAD
+        said.take(answer)
+        assert said.standing == stands
+
+    def test_and_in_the_next_process(self, floor: Floor) -> None:
+        floor.take("front pads four millimetres", "correction rear pads three millimetres")
+        floor.anew()
+        floor.take("yes")
+        assert floor.standing == ["rear brake pads, thickness: 3 mm"]
+
+    def test_yes_is_of_the_finding_that_was_asked_about(self, said: Floor) -> None:
+        said.take("front pads four millimetres", "correction rear pads three millimetres")
+        said.take("horn weak", "yes")
+        assert said.standing == ["horn: weak", "rear brake pads, thickness: 3 mm"]
+
+    @pytest.mark.parametrize(
+        ("first", "then"),
+        [
+            ("left mirror loose", "correction right mirror cracked"),
+            ("front tyre thirty six psi", "correction rear tyre tread three millimetres"),
+        ],
+    )
+    def test_of_a_fault_or_another_value_as_well(self, said: Floor, first: str, then: str) -> None:
+        assert kinds(said.take(first, then)) == ["Asked"]
+        assert len(said.standing) == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ("engine noisy", "engine: noisy"),
+        ("engine casing leaking", "engine casing: leaking"),
+        ("motor misfiring", "motor: misfiring"),
+        ("clutch dragging", "clutch: dragging"),
+        ("clutch lever bent", "clutch lever: bent"),
+    ],
+)
+def test_the_whole_is_told_as_it_was_said(
+    language: InspectionLanguage, words: str, told: str
+) -> None:
+    finding = language.understand(words).finding
+    assert finding is not None
+    assert tell.finding(finding) == told
