@@ -477,8 +477,7 @@ def test_what_comes_after_the_signature_says_so_until_it_is_signed_again(
     record = bench.inspecting.record
     assert after_signature(record) == (
         "added no. 3",
-        "corrected no. 1 (now no. 4)",
-        "withdrawn no. 4",
+        "corrected no. 1 (now no. 4), no. 4 (now no. 5)",
         "1 item left out",
     )
     (signed,) = bench.inspecting.sign_off("A. Smith", as_it_stands=True)
