@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from fieldlog.aftercare.plan import left_open
@@ -46,6 +46,21 @@ def stood_before(record: InspectionRecord) -> dict[str, Kept]:
         elif word in TAKE_BACK and (older := before.get(before.get(was.id, ""))):
             before[each.id] = older
     return {one: kept_as(findings[was]) for one, was in before.items() if findings[one].stands}
+
+
+def been(record: InspectionRecord, names: Sequence[str]) -> set[str]:
+    """Ids of the findings that have become one of ``names``, themselves among them."""
+    known = {each.id: each for each in record.findings}
+    found, waiting = set(names), list(names)
+    while waiting:
+        name = waiting.pop()
+        here = known.get(name)
+        before = () if here is None else (here.supersedes, *here.rivals)
+        for one in before:
+            if one in known and one not in found and known[one].superseded_by == name:
+                found.add(one)
+                waiting.append(one)
+    return found
 
 
 def subjects_withdrawn(record: InspectionRecord) -> frozenset[tuple[str, str | None, str | None]]:

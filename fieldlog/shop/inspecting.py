@@ -27,6 +27,7 @@ from fieldlog.shop.by_hand import ByHand, Origin
 from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.earlier import (
     become,
+    been,
     saved_as,
     told_last,
     turned,
@@ -394,8 +395,8 @@ class Inspecting(ByHand):
         return rules
 
     def _forget(self, gone: tuple[str, ...]) -> None:
-        record = self.record
-        self._said = [one for one in self._said if become(record, one).id not in gone]
+        names = been(self.record, gone)
+        self._said = [one for one in self._said if one not in names]
 
     def _happened(
         self, events: Sequence[Event], scene: Scene | None = None, *, repeats: bool = True

@@ -13,13 +13,12 @@ from fieldlog.model.verdict import Judgement, Verdict
 from fieldlog.store import places
 from fieldlog.store.cells import taken
 from fieldlog.store.chain import digest, seen_from
-from fieldlog.store.queries import corrections, finding_from, rows_of, vehicle
+from fieldlog.store.queries import corrections, finding_from, inspection_of, rows_of, vehicle
 from fieldlog.store.records import (
     Attachment,
     CameraClock,
     Event,
     EventName,
-    Inspection,
     InspectionRecord,
     Mark,
     Photo,
@@ -37,7 +36,7 @@ from fieldlog.store.rows import (
     quantity_from,
 )
 from fieldlog.store.sql import Read, Rows, Tables
-from fieldlog.store.standing import Correction, standing
+from fieldlog.store.standing import Standing
 
 
 class ReadOnward:
@@ -57,9 +56,7 @@ class ReadOnward:
         self._hashes: list[bytes] = []
         self._utterances: list[Utterance] = []
         self._findings: dict[str, RecordedFinding] = {}
-        self._corrections: list[Correction] = []
-        self._came = standing(())
-        self._signed = self._came
+        self._came = Standing(())
         self._uncovered: tuple[str, ...] = ()
         self._remarks: list[Read] = []
         self._marks: list[Mark] = []
@@ -72,22 +69,19 @@ class ReadOnward:
         self._reviews: list[Review] = []
         self._record: InspectionRecord | None = None
 
-    def record(self, connection: Tables, head: Inspection) -> InspectionRecord:
+    def record(self, connection: Tables, row: Read) -> InspectionRecord:
         """Everything kept of it, within an open transaction; the same object where nothing came since.
 
-        ``head``: the inspection as it is now.
+        ``row``: of the inspection as it is now.
         """
-        of_vehicle = vehicle(connection, head.vehicle_id)
+        of_vehicle = vehicle(connection, row["vehicle_id"])
         new = self._came_since(connection)
-        known = self._record
-        if (
-            known is not None
-            and not new
-            and (known.inspection, known.vehicle) == (head, of_vehicle)
-        ):
-            return known
-        if new or known is None:
+        if new or self._record is None:
             self._take(connection, new)
+        head, known = inspection_of(row, len(self._came.fallen)), self._record
+        heads = (head, of_vehicle)
+        if not new and known is not None and (known.inspection, known.vehicle) == heads:
+            return known
         self._record = InspectionRecord(
             inspection=head,
             vehicle=of_vehicle,
@@ -147,17 +141,15 @@ class ReadOnward:
         """
         verdicts = _verdicts(connection, of)
         made = [*_findings(connection, of)]
+        touched = {*verdicts, *changed, *(each.id for each in made)}
         if of.has("correction"):
             where, values = of.where("c", "correction")
-            self._corrections += corrections(connection, f"WHERE {where} ", *values)[0]
-        uncovered = frozenset(self._uncovered)
-        came = standing(self._corrections)
+            touched |= self._came.take(corrections(connection, f"WHERE {where} ", *values)[0])
+        uncovered, came = frozenset(self._uncovered), self._came
         signed = came
         if uncovered:
-            signed = standing([one for one in self._corrections if one.id not in uncovered])
-        touched = {*verdicts, *changed, *(each.id for each in made)}
-        touched |= self._came.differs(came) | self._signed.differs(signed)
-        self._came, self._signed = came, signed
+            signed = Standing([one for one in came.corrections if one.id not in uncovered])
+            touched |= came.touched
         self._findings |= {each.id: each for each in made}
         for name in touched & self._findings.keys():
             known, fallen = self._findings[name], came.fallen.get(name)

@@ -171,11 +171,17 @@ def inspections(connection: Tables, vehicle_id: str | None) -> tuple[Inspection,
     where, values = ("", ()) if vehicle_id is None else ("WHERE i.vehicle_id = ? ", (vehicle_id,))
     rows = rows_of(connection, f"{_INSPECTION}{where}ORDER BY i.started_at, r.turn, r.id", *values)
     gone = _gone(connection, where, *values)
-    return tuple(_inspection(row, gone) for row in rows)
+    return tuple(inspection_of(row, gone[row["id"]]) for row in rows)
 
 
 def inspection(connection: Tables, key: str) -> Inspection:
     """An inspection by id, local number, or ``last`` (the one begun last)."""
+    row = inspection_row(connection, key)
+    return inspection_of(row, _gone(connection, "WHERE i.id = ? ", row["id"])[row["id"]])
+
+
+def inspection_row(connection: Tables, key: str) -> Read:
+    """The row of an inspection by id, local number, or ``last``, with the number of its findings."""
     if key == "last":
         rows = rows_of(connection, f"{_INSPECTION}ORDER BY r.turn DESC, r.id LIMIT 1")
     elif key.isdecimal() and len(key) < 19:
@@ -188,7 +194,7 @@ def inspection(connection: Tables, key: str) -> Inspection:
         )
     if not rows:
         raise UsageError(f"there is no inspection {key!r}", todo="see `fieldlog inspection list`")
-    return _inspection(rows[0], _gone(connection, "WHERE i.id = ? ", rows[0]["id"]))
+    return rows[0]
 
 
 def corrections(
@@ -216,8 +222,9 @@ def _gone(connection: Tables, where: str, *values: object) -> Counter[str]:
     return Counter(inspection_of[name] for name in standing(found).fallen)
 
 
-def _inspection(row: Read, gone: Counter[str]) -> Inspection:
-    findings = row["findings"] - gone[row["id"]]
+def inspection_of(row: Read, gone: int) -> Inspection:
+    """The inspection of a row, of whose findings ``gone`` no longer stand."""
+    findings = row["findings"] - gone
     return taken(
         Inspection,
         row,
@@ -334,6 +341,12 @@ def inspection_of_finding(connection: Tables, finding_id: str) -> str | None:
 
 def is_fallen(connection: Tables, inspection_id: str, finding_id: str) -> bool:
     """Whether a finding was corrected or withdrawn."""
+    mine = "SELECT count(*) FROM correction WHERE inspection_id = ? AND finding_id = ?"
+    if connection.execute(mine, (inspection_id, finding_id)).fetchone()[0]:
+        return True
+    twice = "SELECT count(*) - count(DISTINCT finding_id) FROM correction WHERE inspection_id = ?"
+    if not connection.execute(twice, (inspection_id,)).fetchone()[0]:
+        return False  # no two copies of the record corrected the same one
     found, _ = corrections(connection, "WHERE i.id = ? ", inspection_id)
     return finding_id in standing(found).fallen
 

@@ -130,11 +130,11 @@ class SqlStore(ABC):
         Of the one that was read last, only the rows that came since are read.
         """
         with self._reading():
-            head, changes = queries.inspection(self.connection, key), self._changes()
+            head, changes = queries.inspection_row(self.connection, key), self._changes()
             known, self._opened = self._opened, None  # what fails half-way is read anew
             opening = known[0] if known is not None and known[1] == changes else None
-            if opening is None or opening.id != head.id:
-                opening = ReadOnward(head.id)
+            if opening is None or opening.id != head["id"]:
+                opening = ReadOnward(head["id"])
             record = opening.record(self.connection, head)
             self._opened = opening, changes
             return record

@@ -8,7 +8,7 @@ was put in its place in the other copy no longer stands, and says by what it is 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 RIVALLED = "corrected in two copies of the record; the newer correction stands"
@@ -53,17 +53,66 @@ class Corrected:
     kept: frozenset[str]
     """Ids of findings that stand though another copy had withdrawn what they are put in place of."""
 
-    def differs(self, other: Corrected) -> set[str]:
-        """Ids of findings of which ``other`` says anything else."""
-        pairs: tuple[tuple[Mapping[str, object], Mapping[str, object]], ...] = (
-            (self.fallen, other.fallen),
-            (self.supersedes, other.supersedes),
-            (self.rivals, other.rivals),
-        )
-        changed = {
-            name for was, now in pairs for name in {*was, *now} if was.get(name) != now.get(name)
-        }
-        return changed | (self.kept ^ other.kept)
+
+class Standing:
+    """What corrections come to, one after the other: with each only those that hang together with it are gone through."""
+
+    def __init__(self, corrections: Sequence[Correction]) -> None:
+        """After all of ``corrections``."""
+        self.corrections: list[Correction] = []
+        self.fallen: dict[str, Fallen] = {}
+        self.supersedes: dict[str, str] = {}
+        self.rivals: dict[str, tuple[str, ...]] = {}
+        self.kept: set[str] = set()
+        self._of: dict[str, list[Correction]] = defaultdict(list)
+        self.take(corrections)
+
+    @property
+    def touched(self) -> set[str]:
+        """Ids of all findings of which anything is said."""
+        return {name for each in self.corrections for name in _both(each)}
+
+    def take(self, corrections: Sequence[Correction]) -> set[str]:
+        """Take further ones; ids of the findings of which something else may be said now."""
+        self.corrections += corrections
+        for each in corrections:
+            self._of[each.finding_id].append(each)
+            if each.replacement_id:
+                self.supersedes[each.replacement_id] = each.finding_id
+        firsts = {self._first(each.finding_id) for each in corrections}
+        together = [one for first in firsts for one in self._together(first)]
+        changed = {name for each in together for name in _both(each)}
+        for name in changed:
+            self.fallen.pop(name, None)
+            self.rivals.pop(name, None)
+        self.kept -= changed
+        part = standing(together)
+        self.fallen |= part.fallen
+        self.rivals |= part.rivals
+        self.kept |= part.kept
+        return changed
+
+    def _first(self, name: str) -> str:
+        """The finding that is put in the place of no other, from which it goes to ``name``."""
+        seen = set[str]()
+        while name in self.supersedes and name not in seen:
+            seen.add(name)
+            name = self.supersedes[name]
+        return name
+
+    def _together(self, first: str) -> list[Correction]:
+        """All corrections from the finding ``first`` on."""
+        found, waiting = dict[Correction, None](), [first]
+        while waiting:
+            for each in self._of.get(waiting.pop(), ()):
+                if each not in found:
+                    found[each] = None
+                    waiting.append(each.replacement_id or "")
+        return [*found]
+
+
+def _both(each: Correction) -> tuple[str, ...]:
+    return (each.finding_id, each.replacement_id) if each.replacement_id else (each.finding_id,)
 
 
 def standing(corrections: Sequence[Correction]) -> Corrected:
