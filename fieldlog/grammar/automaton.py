@@ -223,9 +223,9 @@ class Automaton:
         self._relative = Stacks()
         """Stacks on top of whatever a rule was called with."""
         self._known: dict[int, _FromHere] = {}
-        self._state({(self.network.entry[name], BOTTOM): 0.0 for name in start})
+        self._state({(self.network.entry[name], BOTTOM): 0.0 for name in start}, 0.0)
         again = {(self.network.entry[further], BOTTOM): 0.0} if further else None
-        self.further = None if again is None else self._state(again)
+        self.further = None if again is None else self._state(again, 0.0)
 
     def __len__(self) -> int:
         """States made so far."""
@@ -327,7 +327,7 @@ class Automaton:
         arcs: dict[str, tuple[int, float]] = {}
         for word, places in by_word.items():
             top = max(places.values())
-            arcs[word] = (self._state({p: w - top for p, w in places.items()}), round(top, 6))
+            arcs[word] = (self._state(places, top), round(top, 6))
         self._arcs[state] = arcs
 
     def _inside(self, node: int) -> _FromHere:
@@ -399,9 +399,13 @@ class Automaton:
             node = network.settled[node]
         return node, stack
 
-    def _state(self, places: dict[Place, float]) -> int:
+    def _state(self, places: dict[Place, float], top: float) -> int:
+        """The state of ``places``, whose weights are told against ``top``, the best of them."""
         key = frozenset(
-            (place, _rounded(slack) if slack else 0.0) for place, slack in places.items()
+            [
+                (place, 0.0 if weight == top else _rounded(weight - top))
+                for place, weight in places.items()
+            ]
         )
         number = self._numbers.get(key)
         if number is None:
