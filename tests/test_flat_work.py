@@ -89,8 +89,8 @@ def costs(tmp_path_factory: pytest.TempPathFactory) -> list[tuple[int, int]]:
     found = []
     with Workshop.open(tmp_path_factory.mktemp("flat"), language=load_language()) as shop:
         inspecting = shop.inspecting(shop.begin(context=Context("US-VA")).id)
-        counted = Counted(shop.store.engine.connection)  # type: ignore[attr-defined]
-        shop.store.engine.connection = counted  # type: ignore[attr-defined]
+        counted = Counted(shop.store.engine.connection)
+        shop.store.engine.connection = counted
         for number in range(31):
             if number in (5, 30):
                 found.append(work(inspecting, counted))
