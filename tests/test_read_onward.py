@@ -14,7 +14,7 @@ from fieldlog.model.context import Context
 from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.repository import Repository
-from fieldlog.store.standing import Correction, Standing, standing
+from fieldlog.store.standing import Correction, WhatStands, standing
 
 SAID = (
     "left mirror loose",
@@ -97,7 +97,7 @@ def test_corrections_one_after_the_other_come_to_what_they_come_to_together() ->
             hash = bytes([rng.randrange(256)])
             corrections.append(Correction(rng.choice(made), new, n // 2, hash, "", f"c{n}"))
             made += [new] if new else []
-        step = Standing(())
+        step = WhatStands(())
         for each in corrections:
             step.take([each])
         whole = standing(corrections)

@@ -36,7 +36,7 @@ from fieldlog.store.rows import (
     quantity_from,
 )
 from fieldlog.store.sql import Read, Rows, Tables
-from fieldlog.store.standing import Standing
+from fieldlog.store.standing import WhatStands
 
 
 class ReadOnward:
@@ -56,7 +56,7 @@ class ReadOnward:
         self._hashes: list[bytes] = []
         self._utterances: list[Utterance] = []
         self._findings: dict[str, RecordedFinding] = {}
-        self._came = Standing(())
+        self._came = WhatStands(())
         self._uncovered: tuple[str, ...] = ()
         self._remarks: list[Read] = []
         self._marks: list[Mark] = []
@@ -148,7 +148,7 @@ class ReadOnward:
         uncovered, came = frozenset(self._uncovered), self._came
         signed = came
         if uncovered:
-            signed = Standing([one for one in came.corrections if one.id not in uncovered])
+            signed = WhatStands([one for one in came.corrections if one.id not in uncovered])
             touched |= came.touched
         self._findings |= {each.id: each for each in made}
         for name in touched & self._findings.keys():

@@ -54,7 +54,7 @@ class Corrected:
     """Ids of findings that stand though another copy had withdrawn what they are put in place of."""
 
 
-class Standing:
+class WhatStands:
     """What corrections come to, one after the other: with each only those that hang together with it are gone through."""
 
     def __init__(self, corrections: Sequence[Correction]) -> None:
