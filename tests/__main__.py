@@ -12,8 +12,10 @@ import os
 import shutil
 import subprocess
 import sys
+import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from tests.pure_core import pure_modules
 
@@ -36,6 +38,8 @@ COUNTED = ["--cov=fieldlog", "--cov-report="]
 POLITENESS = 10
 """Niceness of the types: they take what the tests leave while they wait for a browser or a process."""
 
+TOOK: dict[str, float] = {}
+"""Seconds of each step, from its start to its end."""
 
 CORE_FLOOR = 98
 """Per cent of the pure core's lines that the tests must run."""
@@ -48,11 +52,14 @@ def main(arguments: list[str]) -> int:
     for step in (FORMAT, LINT, LAYERS):
         if code := shown(*step):
             return code
-    with ThreadPoolExecutor(1) as beside:
+    with ThreadPoolExecutor(1) as beside, TemporaryDirectory(prefix="fieldlog-tests-") as kept:
+        os.environ["FIELDLOG_TESTS_CACHE"] = kept
         types = beside.submit(told, *TYPES)
         tests = shown(TESTS[0], [*TESTS[1], *(arguments or COUNTED)])
         core = 0 if tests or arguments else shown("coverage of the pure core", core_coverage())
-        return types.result() or tests or core
+        code = types.result() or tests or core
+    print("== seconds:", ", ".join(f"{name} {seconds:.0f}" for name, seconds in TOOK.items()))
+    return code
 
 
 def core_coverage() -> list[str]:
@@ -67,12 +74,14 @@ def core_coverage() -> list[str]:
 def shown(name: str, command: list[str]) -> int:
     """Run a step with its output as it comes; its exit code."""
     print(f"== {name}", flush=True)
-    return ended(name, subprocess.run(command, cwd=ROOT, check=False).returncode)
+    began = time.monotonic()
+    done = subprocess.run(command, cwd=ROOT, check=False)
+    return ended(name, done.returncode, began)
 
 
 def told(name: str, command: list[str]) -> int:
     """Run a step beside another one; its output in one piece, at its end."""
-    polite = shutil.which("nice")
+    polite, began = shutil.which("nice"), time.monotonic()
     done = subprocess.run(
         [polite, "-n", f"{POLITENESS}", *command] if polite else command,
         cwd=ROOT,
@@ -82,11 +91,12 @@ def told(name: str, command: list[str]) -> int:
         stderr=subprocess.STDOUT,
     )
     print(f"== {name}\n{done.stdout.rstrip()}", flush=True)
-    return ended(name, done.returncode)
+    return ended(name, done.returncode, began)
 
 
-def ended(name: str, code: int) -> int:
-    """The exit code, said where it is a failure."""
+def ended(name: str, code: int, began: float) -> int:
+    """The exit code, said where it is a failure; how long it took is kept."""
+    TOOK[name] = time.monotonic() - began
     if code:
         print(f"== {name} failed with exit code {code}", flush=True)
     return code

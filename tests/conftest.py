@@ -1,11 +1,25 @@
-"""Hypothesis without deadlines, and threads that yield: time depends on the machine, not the code."""
+"""Hypothesis without deadlines, and threads that yield: time depends on the machine, not the code.
+
+What a whole run of two processes need not do twice, or need not do at all, is left out here: DEVELOPERS.md
+says what each of these takes.
+"""
 
 from __future__ import annotations
 
+import gc
+import importlib
 import os
+import warnings
+from collections import Counter
+from collections.abc import Generator
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
+
+from tests.pure_core import pure_modules
 
 # The same examples in every run: a rare random grammar takes minutes to parse, and a gate that hangs
 # by chance says nothing. ``--hypothesis-profile explore`` looks for new ones.
@@ -13,10 +27,12 @@ settings.register_profile("fieldlog", deadline=None, derandomize=True)
 settings.register_profile("explore", deadline=None)
 settings.load_profile("fieldlog")
 
-# Nothing that was made earlier: the readers' lines are run, and counted, by whoever needs what they read.
-os.environ["FIELDLOG_CACHE"] = ""
+# Nothing that was made before this run: `python -m tests` has a folder for what its processes, and the many
+# that they start, read of the grammars and the limits, and without it each makes its own.
+os.environ["FIELDLOG_CACHE"] = os.environ.get("FIELDLOG_TESTS_CACHE", "")
 
-if "PYTEST_XDIST_WORKER" in os.environ:
+WORKER = os.environ.get("PYTEST_XDIST_WORKER")
+if WORKER:
     # Two processes on two cores: native threads that wait by spinning would take the other's core.
     os.environ |= {"KMP_BLOCKTIME": "0", "OMP_WAIT_POLICY": "PASSIVE", "OPENBLAS_NUM_THREADS": "1"}
 
@@ -33,29 +49,113 @@ MEASURED = frozenset((
     "language_slips", "turns", "units", "language_trade", "shop_trade", "grammar_homophones", "crosschecks", "jobs",
     "language_breath", "limits_rules", "going_on", "review_deciding", "reviewing", "cli_review", "first_use",
     "said_aloud", "affirming", "phone_sound", "led_answers", "german", "remark_taken_back",
+    "kept", "api", "cli_why", "report_trend", "whose_voice", "giving_way", "severity", "odometer", "review_page",
 ))  # fmt: skip
 """Test files whose lines are counted: the fewest quick ones that together run the pure core.
 
 Counting costs as much again as the test itself, and the others of the core add a line in thousands:
-they say the same lines again with other words. A new module of the core needs its test named here.
+they say the same lines again with other words. A new module of the core needs its test named here; a test
+in one of these files that takes long and says nothing new is marked ``uncounted``.
 """
 
 
 LONGEST = (
-    "demo", "cli_listen", "first_ten_minutes", "review_page", "phone_browser", "lab_hearing",
-    "language_values_said", "lab_breath", "added", "breath_sound", "grammar_homophones", "no_prose_decides",
-    "lab_fuzzing", "accounting", "dangerous_everywhere", "grammar_properties", "microphone_real", "cli_bad_store",
-    "language_properties", "language_trade", "report_files", "photos_scan", "cli_hear", "photos_importer",
+    "review_signing", "demo", "phone_browser", "review_page", "lab_speech_set", "dangerous_everywhere", "no_prose_decides",
+    "cli_listen", "listeners_contract", "cli_bad_store", "german", "first_ten_minutes", "archive", "lab_breath",
+    "language_values_said", "store_contract", "language_trade", "lab_adapting", "photos_importer", "handover",
+    "phone_hostile", "lab_hearing", "grammar_homophones", "photos_scan", "grammar_properties", "microphone_real",
+    "listeners_whisper_listener", "language_properties", "meaning_grammar", "lab_bundle", "lab_fuzzing",
+    "listen_goes_on", "shop_inspecting", "listeners_others", "listeners_vosk", "breath_sound", "accounting", "added",
+    "report_files",
 )  # fmt: skip
 """Test files that take more than five seconds, the longest first: started last, one of them would keep one process
 busy at the end while the other has nothing left."""
 
 
+def counter(config: pytest.Config) -> Any:
+    """What counts lines in this process; None where nothing is counted."""
+    plugin = config.pluginmanager.getplugin("_cov")
+    return plugin.cov_controller if plugin is not None else None
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_sessionstart(session: pytest.Session) -> None:
+    """The lines of the core that its import runs are counted; then nothing is until a test that is counted."""
+    counting = counter(session.config)
+    if counting is None or (not WORKER and session.config.getoption("numprocesses", None)):
+        return
+    root = Path(__file__).resolve().parents[1]
+    for path in pure_modules():
+        parts = path.relative_to(root).with_suffix("").parts
+        importlib.import_module(".".join(parts).removesuffix(".__init__"))
+    counting.pause()
+
+
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_runtest_protocol(item: pytest.Item) -> Generator[None, object, object]:
+    """The counter runs from the set-up to the end of a test that is counted, and through no other."""
+    counting = counter(item.config)
+    if counting is not None:
+        wanted = (
+            item.path.stem.removeprefix("test_") in MEASURED
+            and item.get_closest_marker("uncounted") is None
+        )
+        if wanted != counting.started:
+            (counting.resume if wanted else counting.pause)()
+    return (yield)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection(session: pytest.Session) -> None:
+    """The second process compiles from the end of the alphabet what the first does from its beginning.
+
+    Each takes from the disk what the other has compiled. A module that cannot be imported, or warns,
+    is imported again when it is collected, which then says so.
+    """
+    here = Path(__file__).parent
+    if WORKER != "gw1" or [Path(each).resolve() for each in session.config.args] != [here]:
+        return
+    for path in sorted(here.glob("test_*.py"), reverse=True):
+        with warnings.catch_warnings(), suppress(Exception, pytest.skip.Exception):
+            warnings.simplefilter("error")
+            importlib.import_module(f"tests.{path.stem}")
+
+
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """The longest files first; lines are counted only where the core's floor needs it."""
+    """The longest files first."""
     first = {name: at for at, name in enumerate(LONGEST)}
     items.sort(key=lambda item: first.get(item.path.stem.removeprefix("test_"), len(first)))
-    for item in items:
-        if item.path.stem.removeprefix("test_") not in MEASURED:
-            item.add_marker(pytest.mark.no_cover)
+
+
+def pytest_collection_finish() -> None:
+    """What was imported and collected stays to the end: no search for waste goes through it again."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(*WASTE)
+
+
+WASTE = (20_000, 20, 20)
+"""New objects until the first search for waste, and searches until the next larger one."""
+
+TOLD = 12
+"""So many of the files that took longest are told at the end of a run of all."""
+
+_seconds: Counter[str] = Counter()
+
+
+def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+    _seconds[report.nodeid.partition("::")[0]] += report.duration  # type: ignore[assignment]
+
+
+def pytest_terminal_summary(terminalreporter: Any) -> None:
+    """Where the time goes, so that whoever adds a test sees it."""
+    if len(_seconds) > TOLD:
+        most = sorted(_seconds.items(), key=lambda each: -each[1])[:TOLD]
+        told = ", ".join(
+            f"{Path(file).stem.removeprefix('test_')} {took:.0f}" for file, took in most
+        )
+        whole = sum(_seconds.values())
+        terminalreporter.write_line(
+            f"seconds in the longest of {len(_seconds)} files: {told}; all {whole:.0f}"
+        )

@@ -24,6 +24,7 @@ def record(tmp_path: Path) -> tuple[Path, str]:
     return folder, heard_demo(folder, LANGUAGE)
 
 
+@pytest.mark.uncounted
 def test_the_list_is_shown_where_nobody_can_answer(record: tuple[Path, str]) -> None:
     told = run("inspection", "questions", "--store", record[0])
     assert told.exit_code == 0, told.output

@@ -79,6 +79,7 @@ def test_what_mechanics_say_means_what_they_mean(german: OtherLanguage) -> None:
     assert wrong == []
 
 
+@pytest.mark.uncounted
 def test_every_word_of_the_grammars_has_a_meaning(german: OtherLanguage) -> None:
     spoken = german.spoken
     rules = {**spoken.typed.rules, **spoken.answers.rules, **spoken.offered.rules}
@@ -95,6 +96,7 @@ def value_of(german: OtherLanguage, text: str, rule: str) -> list[Fraction]:
     return sorted(set(found))
 
 
+@pytest.mark.uncounted
 def test_whole_numbers_agree_with_an_outside_library(german: OtherLanguage) -> None:
     num2words = pytest.importorskip("num2words").num2words
     drawn = random.Random(7).sample(range(1000, 10_000), 600)
@@ -231,6 +233,7 @@ def test_twins_stay_what_they_are(german: OtherLanguage, pair: tuple[str, str]) 
     assert all(len(each) == 1 for each in values)
 
 
+@pytest.mark.uncounted
 def test_a_not_is_never_lost(german: OtherLanguage) -> None:
     """Before, behind and inside of every accepted phrase "nicht" or "kein" makes it another one, or none."""
     lost = []
@@ -303,6 +306,7 @@ def spelled_out(graph: TokenGraph, tokens: tuple[int, ...]) -> set[str]:
     return {" ".join(words) for node, words in places if node.final}
 
 
+@pytest.mark.uncounted
 def test_german_is_heard_and_doubted_by_levels_of_its_own(german: OtherLanguage) -> None:
     """What is heard well counts; by the levels of another listener nothing is known, and it is asked about."""
     if not languages.is_there():
@@ -348,10 +352,32 @@ def test_words_typed_at_the_command_line_are_told_in_german() -> None:
     assert "nicht verstanden: 'nicht' passt hier nicht" in refused.output
 
 
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ("Bemerkung Kunde sagt es klappert", ["Bemerkung: Kunde sagt es klappert"]),
+        ("nächster Punkt", ["Nächster Punkt"]),
+        (
+            "Bremsbelag 2 mm",
+            [
+                "Frage: Welche Stelle? vorne oder hinten?",
+                "  - Bremsbeläge vorne, Dicke: 2 mm",
+                "  - Bremsbeläge hinten, Dicke: 2 mm",
+            ],
+        ),
+    ],
+)
+def test_a_remark_a_command_and_a_question_are_told_in_german(typed: str, told: list[str]) -> None:
+    done = CliRunner().invoke(main, ["parse", typed, "--language", "de"])
+    assert done.output.splitlines() == told
+
+
 def test_what_lacks_in_a_language_is_named() -> None:
     """A name left out, a name of nothing, a word without a meaning: each is told before anybody speaks."""
     with pytest.raises(GrammarError, match=r"lacks .*\[states\] 'within'"):
         TellsIn.read("", CalledSo({}, {}, {}, {}, ","), "told.toml")
+    with pytest.raises(GrammarError, match=r"told\.toml"):
+        TellsIn.read("no table", CalledSo({}, {}, {}, {}, ","), "told.toml")
 
 
 def test_a_bare_answer_is_of_what_the_walk_asked_for(german: OtherLanguage) -> None:

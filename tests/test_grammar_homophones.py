@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
 from click.testing import CliRunner
 
 from fieldlog.cli import main
@@ -46,6 +47,7 @@ def test_a_file_is_looked_through(tmp_path: Path) -> None:
     assert "'brake' and 'break' sound the same" in done.output
 
 
+@pytest.mark.uncounted
 def test_those_of_the_inspection_are_asked_about() -> None:
     language = load_language()
     found = homophones((), pronunciations(language.words()), language)

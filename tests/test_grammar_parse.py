@@ -90,6 +90,7 @@ def test_parse_of_one_rule() -> None:
         language.parse(["y"], "nothing")
 
 
+@pytest.mark.uncounted
 def test_long_utterances_do_not_nest_deeply() -> None:
     language = grammar("public <a> = x <a> | x {last};")
     parses = language.parse(["x"] * MAX_WORDS)
@@ -106,6 +107,7 @@ def test_many_derivations_stay_bounded_and_two_meanings_stay_two() -> None:
     assert not any(parse.complete for parse in parses)
 
 
+@pytest.mark.uncounted
 def test_a_slot_filled_in_countless_ways_ends_in_a_question() -> None:
     language = TaggedLanguage(grammar("public <a> = ((x {s} | x {t})+ {s} | (x {t} | x)+)+;"))
     understood = language.understand(" ".join(["x"] * 20))

@@ -32,6 +32,7 @@ def test_there_are_enough_rows_of_every_kind() -> None:
     assert min(kinds.count(kind) for kind in ("accept", "ask", "refuse")) >= 15
 
 
+@pytest.mark.uncounted
 def test_one_finding_is_what_it_was(language: InspectionLanguage) -> None:
     """A breath of one thing is what ``understand`` makes of it, for every row but a few kinds."""
     for row in rows():
@@ -52,6 +53,7 @@ def test_a_refusal_is_never_half_taken(language: InspectionLanguage) -> None:
             assert not found.left_over, row["w"]
 
 
+@pytest.mark.uncounted
 def test_no_half_of_two_findings_is_taken_alone(language: InspectionLanguage) -> None:
     """Two of the rows, joined in any way: both in their order, or nothing."""
     outcomes = {pair: breaths.outcome(language, *pair) for pair in breaths.pairs(60)}

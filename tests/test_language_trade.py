@@ -118,6 +118,7 @@ AROUND = (
 
 
 @pytest.mark.parametrize("around", AROUND)
+@pytest.mark.uncounted
 def test_what_is_asked_doubted_or_of_another_time_is_never_taken(
     language: InspectionLanguage, around: str
 ) -> None:

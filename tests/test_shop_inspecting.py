@@ -643,6 +643,7 @@ def _rows(store: Repository) -> int:
 
 
 @pytest.mark.parametrize("words", ["front pads three millimetres", TALK[-1]])
+@pytest.mark.uncounted
 def test_a_fault_at_any_write_leaves_nothing_and_a_retry_doubles_nothing(
     bench: Bench, words: str
 ) -> None:
