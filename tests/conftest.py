@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from coverage import Coverage
 from hypothesis import settings
 
 from tests.pure_core import pure_modules
@@ -89,6 +90,10 @@ def pytest_sessionstart(session: pytest.Session) -> None:
         parts = path.relative_to(root).with_suffix("").parts
         importlib.import_module(".".join(parts).removesuffix(".__init__"))
     counting.pause()
+    # In a process of two pytest-cov has begun twice: the counter of the whole run, which nobody reads here,
+    # would go on wherever ours stops.
+    while (under := Coverage.current()) is not None:
+        under.stop()
 
 
 @pytest.hookimpl(wrapper=True, tryfirst=True)

@@ -7,6 +7,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -36,7 +37,13 @@ def language() -> InspectionLanguage:
 def demo_record(
     tmp_path_factory: pytest.TempPathFactory, language: InspectionLanguage
 ) -> tuple[Path, str]:
-    folder = tmp_path_factory.mktemp("demo") / "record"
+    return _made_once(tmp_path_factory, language)
+
+
+@cache
+def _made_once(factory: pytest.TempPathFactory, language: InspectionLanguage) -> tuple[Path, str]:
+    """A fixture that is imported is another one in each file that imports it."""
+    folder = factory.mktemp("demo") / "record"
     return folder, heard_demo(folder, language)
 
 

@@ -115,13 +115,12 @@ def test_what_a_mechanic_would_not_ride_is_grave_everywhere(words: str) -> None:
 
 def test_a_fault_is_never_marginal() -> None:
     """Every condition of the catalogue that is not as it should be, everywhere."""
+    contexts = [(where, parse_context(where)) for where in EVERYWHERE]
     for component in LANGUAGE.catalogue:
         for name, condition, severity in component.judged():
             found = Finding(component.name, "front", name, condition=condition)
-            for where in EVERYWHERE:
-                verdict = assess(
-                    found, LIMITS, parse_context(where), LANGUAGE.catalogue, TODAY
-                ).verdict
+            for where, context in contexts:
+                verdict = assess(found, LIMITS, context, LANGUAGE.catalogue, TODAY).verdict
                 assert verdict.state is not State.MARGINAL, (where, found)
                 if severity is not None and verdict.gate is None:
                     assert (verdict.state, verdict.severity) == (State.FAULTY, severity)

@@ -380,6 +380,7 @@ def test_additions_that_are_written_among_the_takes_are_no_takes(tmp_path: Path)
         takes(tmp_path)
 
 
+@pytest.mark.usefixtures("short_noises")
 def test_batches_hold_what_the_takes_say(tmp_path: Path) -> None:
     takes_module.write_takes(tmp_path / "one.npz", _takes(9))
     batch = next(iter(Batches(tmp_path, plain(), 4, seed=2)))
