@@ -147,7 +147,9 @@ class Contract:
         assert [each.said_at for each in record.utterances] == [at(1), at(2), at(3)]
         assert [each.finding.words for each in store.history(record.vehicle.id, None, None, None)]
         assert store.verify().faults == ()
-        assert store.verify(of).fingerprint == record.fingerprint
+        one = store.verify(of)
+        assert (one.faults, one.fingerprint) == ((), record.fingerprint)
+        assert one.linked >= one.rows > 0
 
     def test_a_unit_is_kept_whole_or_not_at_all(self, new: Callable[[], Store]) -> None:
         store = new()

@@ -148,7 +148,7 @@ class _Check:
         count = 0
         for row in rows:
             count += 1
-            if not order.follows(*row[:6]):
+            if not order.follows(row[0], row[1], row[2], row[3], row[4], row[5]):
                 self.faults += map(str, order.step(place_from(row)))
         return count
 
