@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pytest
@@ -17,6 +17,7 @@ import soundfile as sf
 from fieldlog import config
 from fieldlog.audio.clip import FRAME_S, RATE, Clip
 from fieldlog.audio.tones import Tone
+from fieldlog.lab.benchmarks.phone_person import Holder
 from fieldlog.lab.crash.command import report
 from fieldlog.lab.crash.evidence import Rows
 from fieldlog.lab.crash.rounds import Fell, Whole, _compared, excerpt
@@ -30,6 +31,8 @@ from fieldlog.lab.live_session.stage import ECHO, LATEST_S, Room, sounddevice
 from fieldlog.language.files import load_language
 from fieldlog.model.context import Context
 from fieldlog.model.finding import Finding
+from fieldlog.shop.demo import read_manifest
+from fieldlog.shop.live import Told
 from fieldlog.shop.saying import Saying
 from fieldlog.shop.workshop import Workshop
 
@@ -108,10 +111,46 @@ def test_what_stands_is_held_against_the_manifest(tmp_path: Path) -> None:
         inspecting = shop.inspecting(shop.begin("roadster", Context("US-VA")).id)
         for words in ("horn works", "left mirror cracked"):
             inspecting.type(words)
-        found = differences(inspecting.record, MEDIA)
+        found = differences(inspecting.record, read_manifest(MEDIA))
     assert not any(each.startswith("horn is not there") for each in found)
     assert any(each.startswith("chain") for each in found)
     assert found[-2:] == ["nobody said 'left mirror cracked'", "0 remarks instead of 2"]
+
+
+def test_all_that_the_manifest_says_typed_stands_as_it_says(tmp_path: Path) -> None:
+    manifest = read_manifest(MEDIA)
+    instead = {"fuel-line": "fuel line sound", "throttle": "throttle free play three millimetres"}
+    with Workshop.open(tmp_path, now=lambda: NOW) as shop:
+        inspecting = shop.inspecting(shop.begin("roadster", Context("US-VA")).id)
+        for said in (each for part in manifest["parts"] for each in part["utterances"]):
+            inspecting.type(instead.get(said["id"], said["words"].replace(" ... ", " ")))
+        assert differences(inspecting.record, manifest) == []
+        manifest["parts"][0]["utterances"][0]["expect"][0]["state"] = "beyond"
+        found = differences(inspecting.record, manifest)
+    assert [each.split(":")[0] for each in found] == ["oil is judged 'within'"]
+
+
+def test_who_holds_the_phone_answers_what_they_said_themselves(tmp_path: Path) -> None:
+    """Behind the end of the line, for what cut it in two is told of as a whole."""
+    part = read_manifest(MEDIA)["parts"][2]
+    at_s = {each["id"]: each["start_s"] for each in part["utterances"]}
+    holder = Holder(part)
+    with Workshop.open(tmp_path, now=lambda: NOW) as shop:
+        inspecting = shop.inspecting(shop.begin("roadster", Context("US-VA")).id)
+        for name, words in (
+            ("mirrors", "both mirrors are loose"),
+            ("indicator", "chain dry"),
+            ("headlamp", "nobody understands this"),
+            ("horn", "mirror cracked"),
+            ("throttle-cold", "mirror cracked"),
+        ):
+            told = Told(cast(Any, None), inspecting.type(words))
+            holder.told(told, at_s[name] - 0.3, at_s[name] + 1.0)
+    assert holder.due(at_s["mirrors"] + 1.0) == []  # the script has that asked about
+    replies = {line.id: what for line, what in holder.due(at_s["horn"] + 4.0)}
+    wanted = {"indicator": Reply.TAKE_BACK, "headlamp": Reply.AGAIN, "horn": Reply.NEGATIVE}
+    assert replies == wanted
+    assert not holder.waits
 
 
 PADS = {"component": "brake pads", "position": "front", "value": "2", "unit": "mm"}

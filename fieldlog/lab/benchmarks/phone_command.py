@@ -22,8 +22,9 @@ def phone(cut_s: float, parts: int | None) -> None:
 
     A real Chromium over TLS, its microphone a file, at the speed of speech (four minutes). In each
     recording the network is gone once, in the middle of it. A browser on a busy machine drops sound of its own
-    file: what is asked about for that is told. Ends with 1 where the record is not what the demo's manifest
-    says.
+    file: what is asked about for that is told. Whoever holds the phone affirms on the page what they said, denies
+    what they did not, and types again what was not understood. Ends with 1 where the record is not what the demo's
+    manifest says.
 
     \b
     Example:
@@ -42,6 +43,8 @@ def phone(cut_s: float, parts: int | None) -> None:
         click.echo(f"{count} x {trouble}")
     for text in found.holes:
         click.echo(f"the browser dropped sound of: {text}")
+    for text in found.answered:
+        click.echo(f"answered on the page: {text}")
     for text in found.deviations:
         click.echo(f"not as it should be: {text}")
     if found.deviations:

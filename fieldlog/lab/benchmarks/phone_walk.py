@@ -12,8 +12,9 @@ import threading
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,11 +25,13 @@ from fieldlog.audio.files import open_audio
 from fieldlog.audio.health import Notice
 from fieldlog.audio.recorder import Recorder, stream_name
 from fieldlog.errors import UsageError
+from fieldlog.lab.benchmarks.phone_person import Holder
+from fieldlog.lab.live_session.scripted import differences, held_against
 from fieldlog.serve.app import OneHand
 from fieldlog.serve.phone.running import PhoneDesk, phone_serving, place_for
 from fieldlog.serve.phone.shed import LiveByOneHand
 from fieldlog.serve.phone.source import PhoneSource
-from fieldlog.shop.demo import Manifest, Outcome, begin, deviations, read_manifest
+from fieldlog.shop.demo import Manifest, begin, read_manifest
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.happened import understood_by
 from fieldlog.shop.live import Told, listen
@@ -47,8 +50,6 @@ _BEHIND_S = 60.0
 """Of silence behind each recording: a microphone does not end."""
 _PRE_ROLL_S = 0.25
 """An utterance begins so much before its first sound, about."""
-_SLACK_S = 1.2
-"""How far an utterance may begin from where the demo's manifest says."""
 
 
 @dataclass
@@ -62,7 +63,11 @@ class PhoneWalk:
     """What was asked about or less sure because the browser dropped sound of its own file, with the flags."""
     findings: int = 0
     photos: int = 0
+    answered: list[str] = field(default_factory=list)
+    """What whoever holds the phone pressed or typed in answer."""
     cut_s: float = 0.0
+    behind_s: float = 0.0
+    """How far the session clock is behind this machine's."""
     lasted_s: float = 0.0
 
 
@@ -127,7 +132,7 @@ def walk(
                     at = start.timestamp() + float(part["begins_s"])
                     played_from = _speak(page, shift, at, part, result)
                     lasts_s = _lasts_s(wav)
-                    _do(context, page, played_from, lasts_s, shots, cut_s)
+                    _do(context, page, played_from, part, lasts_s, shots, result)
                     cookies[:] = context.cookies()
                     _until_sent(page)
             source.stop()
@@ -135,7 +140,7 @@ def walk(
             live.finish(streams)
         hand.close()
         record = inspecting.record
-        result.deviations = _against(manifest, record, result.told)
+        result.deviations = _against(record, manifest)
         result.holes = [
             f"{understood_by(told.events).text!r} ({', '.join(sorted(told.spoken.clip.flags))})"
             for _, told in result.told
@@ -149,7 +154,7 @@ def walk(
 
 def _speak(page: Page, shift: _Shift, at: float, part: Manifest, result: PhoneWalk) -> float:
     """Have the page listen, as from the instant ``at``; when (by this machine's clock) the sound began."""
-    shift.behind_s = time.time() - at
+    shift.behind_s = result.behind_s = time.time() - at
     page.reload()  # it measures the clock anew; only then is it listened to
     page.locator("#listen").wait_for(state="visible")
     _until(lambda: "Clock" in page.locator("#clock").inner_text(), 20)
@@ -178,20 +183,35 @@ def _do(
     context: BrowserContext,
     page: Page,
     began: float,
+    part: Manifest,
     lasts_s: float,
     shots: Sequence[float],
-    cut_s: float,
+    result: PhoneWalk,
 ) -> None:
-    """Photos at ``shots`` (seconds of the recording), the network gone once in the middle."""
+    """Photos at ``shots`` (seconds of the recording), the network gone once in the middle, and answers."""
     for shot in shots:  # by the page's own timers: a busy machine's hand would come late
         page.evaluate(_CLICK, max(0.0, 1000 * (began + shot - time.time())))
+    cut_s, holder, seen = result.cut_s, Holder(part), 0
     doing = [(lasts_s * 0.45, True), (lasts_s * 0.45 + cut_s, False)] if cut_s else []
-    for when, gone in doing:
-        page.wait_for_timeout(max(0.0, 1000 * (began + when - time.time())))
-        context.set_offline(gone)
-    page.wait_for_timeout(max(0.0, 1000 * (began + lasts_s + 2.0 - time.time())))
+    quiet_s = 0.0
+    while (now_s := time.time() - began) < lasts_s + _BEHIND_S and quiet_s < _LISTENS_S:
+        if doing and now_s >= doing[0][0]:
+            context.set_offline(doing.pop(0)[1])
+        fresh = [each for file, each in result.told if file == part["file"]][seen:]
+        seen += len(fresh)
+        for told in fresh:
+            at_s = told.spoken.began.timestamp() + _PRE_ROLL_S + result.behind_s - began
+            holder.told(told, at_s, now_s)
+        for line, what in holder.due(now_s):
+            holder.answers(page, line, what)
+        over = now_s > lasts_s + 2.0 and not fresh and not holder.waits and not doing
+        quiet_s = quiet_s + _LOOKS_S if over else 0.0
+        page.wait_for_timeout(1000 * _LOOKS_S)
+    result.answered += holder.answered
 
 
+_LOOKS_S = 0.1
+_LISTENS_S = 3.0
 _CLICK = "(ms) => { setTimeout(() => document.getElementById('photo').click(), ms); }"
 
 
@@ -242,32 +262,18 @@ def _as_wav(path: Path, folder: Path) -> Path:
     return wav
 
 
-def _against(
-    manifest: Manifest, record: InspectionRecord, told: Sequence[tuple[str, Told]]
-) -> list[str]:
-    """The record against what the manifest says must come out; what a pause cut in two counts as its whole."""
-    outcomes: list[tuple[str, Outcome]] = []
-    rest = list(told)
-    for part in manifest["parts"]:
-        first = next((one.spoken.clip.start_s for file, one in rest if file == part["file"]), 0.0)
-        begins_s = first - part["utterances"][0]["start_s"]
-        for spoken in part["utterances"]:
-            here = [
-                one
-                for file, one in rest
-                if file == part["file"]
-                and spoken["start_s"] - _SLACK_S
-                <= one.spoken.clip.start_s - begins_s
-                <= spoken["end_s"]
-            ]
-            events = tuple(event for one in here for event in one.events)
-            if events:
-                understood = understood_by(here[-1].events)
-                outcomes.append((part["file"], Outcome(spoken["start_s"], understood, events)))
-    named = [each["file"] for each in manifest["photos"]]
+def _against(record: InspectionRecord, manifest: Manifest) -> list[str]:
+    """The record against what the manifest says must stand, and where its photos belong (pure)."""
+    found, standing = differences(record, manifest), held_against(record, manifest)[0]
     shots = sorted(record.photos, key=lambda photo: photo.utc or record.inspection.started_at)
-    photos = [replace(photo, file=name) for photo, name in zip(shots, named, strict=False)]
-    return deviations(outcomes, replace(record, photos=tuple(photos)), manifest)
+    for wanted, photo in zip_longest(manifest["photos"], shots):
+        owner = None if wanted is None else standing.get(wanted["belongs_to"])
+        at = None if photo is None or photo.attachment is None else photo.attachment.finding_id
+        if owner is None or at != owner.id:
+            found.append(
+                f"photo {wanted and wanted['file']}: not at {wanted and wanted['belongs_to']}"
+            )
+    return found
 
 
 def _until(true: Any, seconds: float) -> bool:

@@ -171,6 +171,7 @@ def session(keep: Path | None, one: bool, simulated: bool, out: Path | None) -> 
     from fieldlog.lab.live_session.scripted import SESSIONS, differences, in_turn, scripts
     from fieldlog.lab.live_session.simulated import in_turn as on_a_clock
     from fieldlog.language.files import load_language
+    from fieldlog.shop.demo import read_manifest
     from fieldlog.shop.workshop import Workshop
 
     media = config.demo_media()
@@ -190,7 +191,7 @@ def session(keep: Path | None, one: bool, simulated: bool, out: Path | None) -> 
         with Workshop.open(store) as shop:
             record = shop.store.inspection_record("last")
             checked = shop.store.verify(record.inspection.id)
-    wrong = [*differences(record, media), *checked.faults]
+    wrong = [*differences(record, read_manifest(media)), *checked.faults]
     page = account(played, record, wrong, simulated=simulated)
     click.echo(page, nl=False)
     if out is not None:

@@ -24,9 +24,9 @@ from fieldlog.audio.files import open_audio
 from fieldlog.errors import UsageError
 from fieldlog.lab.live_session import stage
 from fieldlog.lab.live_session.person import Line, Reply, means
-from fieldlog.shop.demo import expected, read_manifest
+from fieldlog.shop.demo import Manifest, expected, read_manifest
 from fieldlog.shop.workshop import Workshop
-from fieldlog.store.records import InspectionRecord
+from fieldlog.store.records import InspectionRecord, RecordedFinding
 
 LEAD_S, TRAIL_S = 0.35, 0.15
 """Kept of a recording around a line."""
@@ -215,26 +215,42 @@ def play(script: Script, store: Path, folder: Path, arguments: Sequence[str]) ->
     return Played("".join(printed), tuple(happened))
 
 
-def differences(record: InspectionRecord, media: Path) -> list[str]:
-    """In what the standing findings and the remarks differ from the manifest's (pure but for the manifest)."""
-    wanted: dict[str, dict[str, str]] = {}
-    remarks = 0
-    for part in read_manifest(media)["parts"]:
-        for said in part["utterances"]:
-            for one in expected(said):
-                remarks += one.get("kind") == "remark"
-                if "component" in one and one.get("decision") != "ask":
-                    wanted.pop(one.get("corrects", ""), None)
-                    wanted[one["id"]] = one
-    standing = [each.finding for each in record.findings if each.stands]
-    found = []
-    for name, one in wanted.items():
-        match = next((each for each in standing if means(each, one)), None)
-        if match is None:
-            found.append(f"{name} is not there: {one}")
-        else:
-            standing.remove(match)
-    found += [f"nobody said {each.words!r}" for each in standing]
+def differences(record: InspectionRecord, manifest: Manifest) -> list[str]:
+    """In what the standing findings and the remarks differ from the manifest's (pure)."""
+    standing, found = held_against(record, manifest)
+    wanted = [
+        one for part in manifest["parts"] for said in part["utterances"] for one in expected(said)
+    ]
+    left = {one.id: one for one in record.findings if one.stands and one not in standing.values()}
+    found += [f"nobody said {each.finding.words!r}" for each in left.values()]
+    remarks = sum(one.get("kind") == "remark" for one in wanted)
     if len(record.remarks) != remarks:
         found.append(f"{len(record.remarks)} remarks instead of {remarks}")
     return found
+
+
+def held_against(
+    record: InspectionRecord, manifest: Manifest
+) -> tuple[dict[str, RecordedFinding], list[str]]:
+    """The finding that stands for each of the manifest's, by its name, and what is not there or judged otherwise (pure)."""
+    wanted: dict[str, dict[str, str]] = {}
+    for part in manifest["parts"]:
+        for said in part["utterances"]:
+            for one in expected(said):
+                if "component" in one and one.get("decision") != "ask":
+                    wanted.pop(one.get("corrects", ""), None)
+                    wanted[one["id"]] = one
+    standing = [each for each in record.findings if each.stands]
+    matches: dict[str, RecordedFinding] = {}
+    found = []
+    for name, one in wanted.items():
+        match = next((each for each in standing if means(each.finding, one)), None)
+        if match is None:
+            found.append(f"{name} is not there: {one}")
+            continue
+        standing.remove(match)
+        matches[name] = match
+        judged = match.verdict.state.value if match.verdict else ""
+        if one.get("state", judged) != judged:
+            found.append(f"{name} is judged {judged!r}: {one}")
+    return matches, found
