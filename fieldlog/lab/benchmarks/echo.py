@@ -109,6 +109,12 @@ class Over:
     """Somebody speaks over a read-back: what came of what they said."""
 
     name: str
+    noisy: bool = False
+    echoes: bool = True
+    """Whether anything is played at all."""
+    second: bool = False
+    """Whether something was read back before: the canceller knows the way then, as it does from then on."""
+    gives_way: bool = True
     takes: int = 0
     right: int = 0
     asked: int = 0
@@ -204,13 +210,15 @@ class Echo:
     seed: int
     jump_s: float = 0.0
     clips_at: float = 1.0
+    steady: bool = False
+    """Whether nothing in the room moves from one sound to the next."""
     done: int = 0
     _last: _Sounded | None = None
 
     def add(self, near: Samples, playback: Playback) -> None:
         """Put the echo of what began last into ``near``, where it will be heard."""
         sound = playback.around(0.0, 1e9, 0.0)[-1]
-        rng = np.random.default_rng([self.seed, self.done])
+        rng = np.random.default_rng([self.seed, 0 if self.steady else self.done])
         self.done += 1
         response = impulse_response(rng.uniform(0.3, 0.5), rng.uniform(2.0, 8.0), rng)
         wet = self._wet(sound.samples, response, len(sound.samples) + RATE // 2)
@@ -265,7 +273,7 @@ def own_takes(
         pick = np.random.default_rng([number, round(abs(level_db or 0.0))])
         one, two = (findings[int(n)] for n in pick.integers(0, len(findings), 2))
         says = [
-            Saying(None, sentence(spoken.CONFIRM, spoken.DANGEROUS, spoken.read_back(one)), (one,)),
+            _read_back(one),
             Saying(None, aloud(questions.did_you_say_so(two)), (two,), asks=True),
         ]
         second_s = _BEGIN_S + length_s(says[0]) + _BETWEEN_S
@@ -311,23 +319,27 @@ def over_take(
     noise: str | None,
     echo_s: float | None,
     gives_way: bool = True,
+    after: Finding | None = None,
 ) -> None:
-    """``item`` said over a read-back of ``about`` (``echo_s``: delay of its echo; None: none is)."""
+    """``item`` said over a read-back of ``about`` (``echo_s``: delay of its echo; None: none is).
+
+    ``after``: what was read back before in the same room, with nobody speaking; None: nothing was yet.
+    """
     language = room.ears.language
     wanted = [one.meaning for one in language.understand(item.words).offered]
     speech = room.noises.clean(item)
     begin, end = int(item.speech_start_s * RATE), int(item.speech_end_s * RATE)
     speech = speech * np.float32(VOICE_RMS / max(rms(speech[begin:end]), 1e-9))
-    lead = max(0, round((_BEGIN_S + _SPEAKS_AFTER_S) * RATE) - begin)
+    before = [] if after is None else [_read_back(after)]
+    begins_s = _BEGIN_S + sum(length_s(each) + _BETWEEN_S for each in before)
+    lead = max(0, round((begins_s + _SPEAKS_AFTER_S) * RATE) - begin)
     near = np.zeros(lead + len(speech) + 2 * RATE, np.float32)
     near[lead : lead + len(speech)] += speech
     kind, seed = noise or "compressor", item.seed % 997
     near += room.noise(kind, len(near), seed) * np.float32(1.0 if noise else 0.02)
-    said = Saying(
-        None, sentence(spoken.CONFIRM, spoken.DANGEROUS, spoken.read_back(about)), (about,)
-    )
-    says = [] if echo_s is None else [(_BEGIN_S, said)]
-    echo = Echo(BARGE_IN_DB, echo_s or 0.0, seed)
+    says = [(_BEGIN_S, each) for each in before]
+    says += [] if echo_s is None else [(begins_s, _read_back(about))]
+    echo = Echo(BARGE_IN_DB, echo_s or 0.0, seed, steady=True)
     heard, _ = room.through(near, says, echo, Layers.ALL, gives_way=gives_way)
     row.takes += 1
     found = [one for each in heard for one in each.outcomes if each.accepted]
@@ -345,6 +357,11 @@ def over_take(
         row.refused += 1
     else:
         row.nothing += 1
+
+
+def _read_back(finding: Finding) -> Saying:
+    words = sentence(spoken.CONFIRM, spoken.DANGEROUS, spoken.read_back(finding))
+    return Saying(None, words, (finding,))
 
 
 def length_s(said: Saying) -> float:
@@ -404,7 +421,8 @@ def page(owns: Sequence[Own], overs: Sequence[Over], command: str, *, interrupte
         "## Somebody speaks over a read-back",
         "",
         f"The echo is {-BARGE_IN_DB:.0f} dB below the voice, which begins {_SPEAKS_AFTER_S} s behind the beginning of a read-back of another finding. In",
-        "a session the read-back is broken off as soon as the voice is heard; the rows where it goes on tell what the canceller alone comes to.",
+        "a session the read-back is broken off as soon as the voice is heard; the rows where it goes on tell what the canceller alone comes to. Over a",
+        "read-back that is the first sound of all, or the second in the same room, as from then on in any session.",
         "",
         "| | takes | right | asked | of these with what was said | refused and told | nothing | wrong |",
         "|---|---|---|---|---|---|---|---|",
