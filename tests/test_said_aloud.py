@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from fieldlog.aftercare.files import load_care
 from fieldlog.audio.clip import RATE
-from fieldlog.audio.voice import Unsayable, bundled_voice, spliced
+from fieldlog.audio.voice import Unsayable, bundled_voice, ended, spliced
 from fieldlog.catalogue.component import Component
 from fieldlog.language.files import load_language
 from fieldlog.model.finding import Finding, Qualifier, Quantity
@@ -165,7 +165,24 @@ def test_a_sentence_is_level_and_has_no_clicks_and_its_pauses() -> None:
     frames = sound[: len(sound) // 800 * 800].reshape(-1, 800)
     loud = np.sqrt(np.mean(np.square(frames), axis=1))
     assert np.median(loud[loud > 0.01]) == pytest.approx(0.09, rel=0.5)
-    assert (loud < 1e-3).sum() >= 2 * int(0.14 / 0.05) - 2  # its commas
+    silent = loud < 4e-3
+    assert silent.sum() >= 2 * int(0.2 / 0.05) - 2  # its commas
+    longest = max(len(run) for run in "".join("x" if one else " " for one in silent).split())
+    assert (
+        longest * 0.05 <= 0.45
+    )  # and no more than these: "confirm" was rendered with 0.5 s behind it
+
+
+def test_the_silence_that_a_stretch_was_rendered_with_is_left_out_at_a_stop() -> None:
+    tone = np.full(RATE // 2, 0.1, np.float32)
+    sound = np.concatenate([tone, np.full(RATE // 2, 1e-3, np.float32)])
+    kept = ended(sound)
+    assert len(tone) < len(kept) <= len(tone) + RATE // 20
+    assert np.array_equal(kept[: len(tone)], tone)
+    assert kept[-1] == 0.0
+    assert len(ended(tone)) == len(tone)
+    silence = np.zeros(RATE, np.float32)
+    assert ended(silence) is silence
 
 
 def test_two_stretches_are_faded_into_each_other() -> None:

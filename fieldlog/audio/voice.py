@@ -29,7 +29,11 @@ PACK = FOLDER / "pack.zip"
 INDEX = "index.json"
 LEADS_ON, GOES_ON, FALLS = "", ",", "."
 """How a stretch ends: straight into the next word, before a short pause, at an end."""
-_PAUSE_S = {"": 0.0, ",": 0.14, ".": 0.28, "?": 0.28}
+_PAUSE_S = {"": 0.0, ",": 0.2, ".": 0.4, "?": 0.4}
+_SILENT = 0.004
+"""RMS (full scale 1) of what is left of a voice that nobody hears any more: 26 dB below the words of the pack."""
+_RINGS = 3 * RATE // 100
+"""Samples kept behind the last that is louder, half of them faded."""
 _FADE = RATE // 100
 """Samples over which one stretch fades into the next."""
 _BEST = {
@@ -94,8 +98,9 @@ class Voice:
         out = np.zeros(0, np.float32)
         pause = 0.0
         for text, stop in self.says(sentence):
-            out = spliced(out, self._sound(text, stop), pause)
+            sound, before = self._sound(text, stop), pause
             pause = _PAUSE_S[stop]
+            out = spliced(out, ended(sound) if pause else sound, before)
         return out
 
     def _longest_at(self, words: Sequence[str], at: int) -> int:
@@ -112,6 +117,22 @@ class Voice:
             sound, _ = soundfile.read(io.BytesIO(self._archive.read(name)), dtype="float32")
             self._known[name] = np.asarray(sound, np.float32)
         return self._known[name]
+
+
+def ended(sound: Samples) -> Samples:
+    """``sound`` without the silence that it was rendered with: a stop is as long as the stop, whatever stands there.
+
+    Before, "confirm" was followed by 0.7 s of nothing (median behind a comma 0.55 s, ad-hoc over 26 read-backs).
+    """
+    frame = RATE // 100
+    power = np.square(sound[: len(sound) // frame * frame]).reshape(-1, frame).mean(axis=1)
+    loud = np.flatnonzero(power > _SILENT**2)
+    if not len(loud):
+        return sound
+    kept = sound[: (int(loud[-1]) + 1) * frame + _RINGS].copy()
+    fading = min(_RINGS // 2, len(kept))
+    kept[len(kept) - fading :] *= np.linspace(1.0, 0.0, fading, dtype=np.float32)
+    return kept
 
 
 def spliced(before: Samples, sound: Samples, pause_s: float) -> Samples:
