@@ -122,7 +122,7 @@ def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) 
     if left and whole_finding and Flag.LED not in parsed.flags:  # "fine", and more: of what?
         whole = _with_the_rest(clip, hearing, parsed, left, listener, language, judge)
         if whole is not None:
-            whole = _with_the_echo(whole, listener, judge)
+            whole = _with_the_echo(whole, listener, language, judge)
             return replace(whole, latency_ms=(time.perf_counter() - started) * 1000)
     hearing = replace(hearing, left_over=left, behind_s=behind_s(clip, hearing.times))
     understanding = judge(parsed, hearing, clip)
@@ -138,20 +138,56 @@ def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) 
         latency_ms=0.0,
         complete=parsed.decision is Decision.ACCEPT,
     )
-    heard = _with_the_echo(heard, listener, judge)
+    heard = _with_the_echo(heard, listener, language, judge)
     return replace(heard, latency_ms=(time.perf_counter() - started) * 1000)
 
 
-def _with_the_echo(heard: Heard, listener: Listener, judge: Judge) -> Heard:
-    """What counts of a clip that we sounded into, heard once more as it came in, and weighed with that."""
-    came = heard.clip.as_it_came
-    if came is None or not heard.accepted or heard.understanding.kind is Kind.REMARK:
+def _with_the_echo(heard: Heard, listener: Listener, language: Language, judge: Judge) -> Heard:
+    """What a clip that we sounded into came to, heard once more as it came in, and weighed with that.
+
+    What counts has to count there too, and mean the same. What was only asked about, because it was not heard
+    clearly or lacks a word, counts where it is heard so with what came before it: the canceller may have taken
+    its beginning.
+    """
+    clip, said = heard.clip, heard.understanding
+    if clip.as_it_came is None or said.kind is Kind.REMARK or said.decision is Decision.REFUSE:
         return heard
-    again = as_promised(listener.hear(replace(heard.clip, samples=came)), listener.name)
+    lead = said.decision is Decision.ASK
+    if lead and (not NOT_BY_HEARING.isdisjoint(said.flags) or said.parts or not said.offered):
+        return heard
+    came = clip.uncancelled(lead=lead)
+    again = as_promised(listener.hear(came), listener.name)
     text = again.hypotheses[0].text if again.hypotheses else ""
-    hearing = replace(heard.hearing, as_it_came=text)
-    understanding = judge(heard.understanding, hearing, heard.clip)
-    return replace(heard, hearing=hearing, understanding=understanding)
+    parsed = language.understand(text)
+    again = replace(
+        again, left_over=left_over(came, again.times), behind_s=behind_s(came, again.times)
+    )
+    other = judge(parsed, again, came)
+    if not lead:
+        doubtful = "" if other.decision is Decision.ACCEPT else other.reason
+        hearing = replace(heard.hearing, as_it_came=text, doubtful=doubtful)
+        return replace(heard, hearing=hearing, understanding=judge(said, hearing, clip))
+    if other.decision is not Decision.ACCEPT or not _says_the_same(heard, other, language):
+        return heard
+    early_s = clip.start_s - came.start_s
+    times = tuple((max(0.0, one - early_s), max(0.0, end - early_s)) for one, end in again.times)
+    hearing = replace(again, times=times, as_it_came=text)
+    others = tuple(each.text for each in again.hypotheses[1:])
+    return replace(heard, hearing=hearing, understanding=other, alternatives=others, complete=True)
+
+
+NOT_BY_HEARING = frozenset({Flag.TWIN, Flag.MORE_SAID, Flag.GAP, Flag.NEARSIDE, Flag.LED})
+"""What another hearing of the same sound does not settle."""
+
+
+def _says_the_same(heard: Heard, other: Understanding, language: Language) -> bool:
+    """Whether ``other`` is what was asked about: the same, or one of what the words left open."""
+    if other.finding is None or other.dialogue is not heard.understanding.dialogue:
+        return False
+    parsed = language.understand(heard.text)
+    if parsed.decision is Decision.ACCEPT:
+        return parsed.finding is not None and parsed.finding.meaning == other.finding.meaning
+    return other.finding.meaning in [one.meaning for one in parsed.offered]
 
 
 def as_promised(heard: object, name: str) -> Hearing:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,7 +12,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from fieldlog.audio.capture import Capture, Spoken
-from fieldlog.audio.clip import RATE, Clip
+from fieldlog.audio.clip import FRAME, FRAME_S, LEAD_S, RATE, Clip
 from fieldlog.audio.echo import TAIL_S, EchoCanceller
 from fieldlog.audio.endpointer import Endpointer, join, utterances
 from fieldlog.audio.loudspeaker import Loudspeaker
@@ -233,8 +234,7 @@ def test_the_ear_gets_half_of_the_microphone_where_something_is_played() -> None
     at = slice(RATE, 3 * RATE // 2)  # all of it played over
     both = (near[3 * RATE // 2 : 2 * RATE] + clip.samples[at]) / 2
     assert np.allclose(heard.samples[at], both, atol=1e-6)
-    assert heard.as_it_came is not None
-    assert np.array_equal(heard.as_it_came, near[RATE // 2 : 2 * RATE])
+    assert np.array_equal(heard.uncancelled(lead=True).samples, near[RATE // 2 : 2 * RATE])
     quiet = Clip(cleaned[: RATE // 2], 0.0)
     assert echo.for_the_ear(quiet) is quiet
     both_of_it = join(quiet, heard)
@@ -248,29 +248,120 @@ class HearsBoth:
 
     name = "whisper"
 
-    def __init__(self, ear: str, came: str) -> None:
+    def __init__(
+        self, ear: str, came: str, sure: Mapping[str, float], came_sure: Mapping[str, float]
+    ) -> None:
         self.ear, self.came = ear, came
+        self.sure, self.came_sure = sure, came_sure
+        self.heard: list[Clip] = []
 
     def load(self, language: object) -> None:
         """Nothing to load."""
 
     def hear(self, clip: Clip) -> Hearing:
-        text = self.came if clip.samples[0] else self.ear
-        return Hearing(self.name, (Hypothesis(text, 0.0, SURE),) if text else (), 1.0)
+        self.heard.append(clip)
+        of_it = (self.came, self.came_sure) if clip.samples[-1] else (self.ear, self.sure)
+        text, sure = of_it
+        return Hearing(self.name, (Hypothesis(text, 0.0, sure),) if text else (), 1.0)
 
     def close(self) -> None:
         """Nothing to close."""
 
 
 SURE = {"margin": 8.0, "logprob": -0.1, "tail": 0.0, "bend": 0.0, "tokens": 6.0}
+UNSURE = SURE | {"bend": -1.0, "margin": 1.0}
 
 
-def judged(ear: str, came: str, *, played: bool = True) -> Heard:
+def judged(
+    ear: str,
+    came: str,
+    *,
+    played: bool = True,
+    sure: Mapping[str, float] = SURE,
+    came_sure: Mapping[str, float] = SURE,
+) -> Heard:
     language = load_language()
     judge = minding_echo(judge_for(language, shipped_rules()), language)
-    raw = np.ones(RATE, np.float32) if played else None
-    clip = Clip(np.zeros(RATE, np.float32), as_it_came=raw)
-    return hear_clip(clip, HearsBoth(ear, came), language, judge)
+    raw = np.ones(3 * FRAME + RATE, np.float32) if played else None
+    clip = Clip(np.zeros(RATE, np.float32), 5.0, voice=(0.9,) * 32, as_it_came=raw)
+    listener = HearsBoth(ear, came, sure, came_sure)
+    heard = hear_clip(clip, listener, language, judge)
+    asked = heard.hearing.as_it_came is None or not heard.accepted
+    if len(listener.heard) > 1 and not asked:  # by itself as long as it is, else with its lead
+        assert len(listener.heard[1].samples) in (RATE, RATE + 3 * FRAME)
+    assert heard.clip is clip
+    return heard
+
+
+def test_what_counts_counts_as_it_came_too_or_is_asked_about() -> None:
+    """ "Gauze filter okay" was "the oil filter okay" either way, but sure in only one of them."""
+    heard = judged("the oil filter okay", "the oil filter okay", came_sure=UNSURE)
+    assert heard.understanding.decision is Decision.ASK
+    assert heard.hearing.doubtful == heard.understanding.reason != ""
+    assert judged("the oil filter okay", "the oil filter okay").accepted
+
+
+def test_what_was_unclear_counts_where_it_is_heard_with_what_came_before_it() -> None:
+    alone = judged("the lug is all okay", "", sure=UNSURE)
+    assert Flag.UNSURE in alone.understanding.flags
+    assert judged("the lug is all okay", "the lug is all okay", sure=UNSURE).accepted
+    other = judged("the lug is all okay", "the plug is all okay", sure=UNSURE)
+    assert other.text == "the lug is all okay"
+    assert not other.accepted
+    assert not judged("horn works", "horn works", sure=UNSURE, came_sure=UNSURE).accepted
+    whole = judged("brake pads thickness two millimetres", "front brake pads two millimetres")
+    assert whole.accepted  # its first word is what the canceller took
+    assert whole.understanding.finding is not None
+    assert whole.understanding.finding.position == "front"
+    assert not judged("brake pads two millimetres", "front brake disc two millimetres").accepted
+    assert not judged("brake pads two millimetres", "front brake pads three millimetres").accepted
+
+
+def test_a_twin_is_asked_about_however_it_is_heard() -> None:
+    twin = judged("front tyre pressure thirty p s i", "front tyre pressure thirty p s i")
+    assert twin.accepted
+    language = load_language()
+    judge = judge_for(language, shipped_rules())
+    near = (
+        Hypothesis("front tyre pressure thirty p s i", 0.0, SURE),
+        Hypothesis("front tyre pressure thirteen p s i", -0.1, SURE),
+    )
+
+    class HearsATwin(HearsBoth):
+        def hear(self, clip: Clip) -> Hearing:
+            return Hearing(self.name, near if not clip.samples[-1] else near[:1], 1.0)
+
+    words = near[0].text
+    clip = Clip(np.zeros(RATE, np.float32), as_it_came=np.ones(RATE, np.float32))
+    heard = hear_clip(clip, HearsATwin(words, words, SURE, SURE), language, judge)
+    assert Flag.TWIN in heard.understanding.flags
+    assert not heard.accepted
+
+
+def test_the_lead_is_of_what_was_played_over_and_of_no_other_utterance() -> None:
+    near = np.linspace(0.0, 1.0, 6 * RATE, dtype=np.float32)
+    playback = Playback()
+    echo = EchoCanceller(playback)
+    echo.clean(near[:RATE])
+    playback.begins(np.full(3 * RATE, 0.1, np.float32), "read back")
+    for at in range(RATE, len(near), 1600):
+        echo.clean(near[at : at + 1600])
+    echo.flush()
+
+    def of(begin: int, end: int) -> Clip:
+        heard = echo.for_the_ear(Clip(np.zeros(end - begin, np.float32), begin / RATE))
+        return heard.uncancelled(lead=True)
+
+    assert len(of(0, 2 * FRAME).samples) == 2 * FRAME  # somebody speaks from the first sample on
+    begin, frames = 2 * RATE, round(LEAD_S / FRAME_S)
+    early = of(RATE + 2 * FRAME, RATE + 4 * FRAME)
+    assert len(early.samples) == 4 * FRAME  # nothing was played before
+    first = of(begin, begin + 10 * FRAME)
+    assert first.start_s == pytest.approx(2.0 - LEAD_S)
+    assert np.array_equal(first.samples, near[begin - frames * FRAME : begin + 10 * FRAME])
+    assert len(of(begin, begin + 12 * FRAME).samples) == (12 + frames) * FRAME  # behind its draft
+    second = of(begin + 14 * FRAME, begin + 30 * FRAME)
+    assert np.array_equal(second.samples, near[begin + 12 * FRAME : begin + 30 * FRAME])
 
 
 def test_what_is_another_finding_with_our_sound_left_in_it_is_asked_about() -> None:

@@ -14,6 +14,8 @@ FRAME = 512
 """Samples of one frame of voice activity (32 ms)."""
 FRAME_S = FRAME / RATE
 """Seconds of one."""
+LEAD_S = 5 * FRAME_S
+"""Of what came before an utterance that is heard with it where something was played."""
 
 
 class SoundFlag(StrEnum):
@@ -42,7 +44,8 @@ class Clip:
     voice: tuple[float, ...] = ()
     """Probability that each frame (``FRAME`` samples) from the start holds speech; empty: not known."""
     as_it_came: NDArray[np.float32] | None = None
-    """As ``samples``, with what was played meanwhile still in it; None: nothing was."""
+    """As ``samples``, with what was played meanwhile still in it, and up to ``LEAD_S`` more of it in front (whole
+    frames): the canceller takes the beginning of a voice with the echo. None: nothing was played."""
 
     @property
     def duration_s(self) -> float:
@@ -55,6 +58,14 @@ class Clip:
         samples = self.samples[first * FRAME : last * FRAME]
         start_s = self.start_s + first * FRAME_S
         return Clip(samples, start_s, self.flags, self.voice[first:last])
+
+    def uncancelled(self, *, lead: bool) -> Clip:
+        """The same ``as_it_came``; ``lead``: with what there is of it before its beginning."""
+        came = self.samples if self.as_it_came is None else self.as_it_came
+        frames = (len(came) - len(self.samples)) // FRAME if lead else 0
+        samples = came[len(came) - len(self.samples) - frames * FRAME :]
+        voice = ((0.0,) * frames + self.voice) if self.voice else ()
+        return Clip(samples, self.start_s - frames * FRAME_S, self.flags, voice)
 
     @property
     def end_s(self) -> float:

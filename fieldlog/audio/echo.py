@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldlog.audio.clip import RATE, Clip
+from fieldlog.audio.clip import FRAME, LEAD_S, RATE, Clip
 from fieldlog.audio.playback import Playback
 
 Samples = NDArray[np.float32]
@@ -59,6 +59,8 @@ class EchoCanceller:
         self._for_ear: deque[tuple[int, Samples, Samples]] = deque()
         """Where something was played: from which sample of the stream, what the ear gets there, and the
         microphone as it came in."""
+        self._clips: deque[tuple[int, int]] = deque([(-1, self._taken)], maxlen=2)
+        """From where to where the last utterances went."""
 
     def clean(self, samples: Samples) -> Samples:
         """Take ``samples`` and give the next ones: unchanged where nothing is played."""
@@ -119,7 +121,24 @@ class EchoCanceller:
                 played = True
                 samples[first - begin : last - begin] = part[first - at : last - at]
                 as_it_came[first - begin : last - begin] = near[first - at : last - at]
-        return replace(clip, samples=samples, as_it_came=as_it_came) if played else clip
+        lead = self._lead(begin, begin + count)
+        if not played:
+            return clip
+        return replace(clip, samples=samples, as_it_came=np.concatenate([lead, as_it_came]))
+
+    def _lead(self, begin: int, end: int) -> Samples:
+        """The microphone before ``begin``, in whole frames: while something was played, and of no other utterance."""
+        if self._clips[-1][0] == begin:  # its draft came before
+            self._clips.pop()
+        first = max(begin - round(LEAD_S * RATE), self._clips[-1][1])
+        self._clips.append((begin, end))
+        parts = [
+            near[max(0, first - at) : begin - at]
+            for at, _, near in self._for_ear
+            if at < begin and first < at + len(near)
+        ]
+        lead = np.concatenate(parts) if parts else np.zeros(0, np.float32)
+        return lead[len(lead) % FRAME :]
 
     def _shares(self, far: Samples) -> Samples:
         """For each sample how much of the canceller's is heard: all while something is played."""

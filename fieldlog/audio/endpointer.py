@@ -276,9 +276,7 @@ def join(first: Clip, second: Clip) -> Clip:
     samples = np.concatenate([first.samples, silent, second.samples])
     as_it_came = None
     if first.as_it_came is not None or second.as_it_came is not None:
-        before, behind = (
-            each.samples if each.as_it_came is None else each.as_it_came for each in (first, second)
-        )
+        before, behind = (each.uncancelled(lead=False).samples for each in (first, second))
         as_it_came = np.concatenate([before, silent, behind])
     flags = first.flags | second.flags | {SoundFlag.JOINED}
     known = bool(first.voice) and bool(second.voice)

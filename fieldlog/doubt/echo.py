@@ -26,7 +26,9 @@ def minding_echo(judge: Judge, language: Language) -> Judge:
         if came is None or said.decision is not Decision.ACCEPT or said.kind is Kind.REMARK:
             return said
         if language.meaning(came) == language.meaning(hearing.hypotheses[0].text):
-            return said
+            if not hearing.doubtful:
+                return said
+            return asked_instead(said, (), hearing.doubtful, Flag.UNSURE)
         other = language.understand(came)
         one_each = said.finding is not None and other.finding is not None
         accepted = one_each and other.decision is Decision.ACCEPT

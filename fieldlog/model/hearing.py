@@ -34,3 +34,5 @@ class Hearing:
     """Seconds of speech behind the last word of the best one; None: not known."""
     as_it_came: str | None = None
     """What the best one is with what was played meanwhile left in the sound; None: not heard so."""
+    doubtful: str = ""
+    """Why that does not count by itself; empty: it does, or it was not heard so."""
