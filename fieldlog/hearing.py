@@ -171,7 +171,7 @@ def _with_the_echo(heard: Heard, listener: Listener, language: Language, judge: 
         return heard
     early_s = clip.start_s - came.start_s
     times = tuple((max(0.0, one - early_s), max(0.0, end - early_s)) for one, end in again.times)
-    hearing = replace(again, times=times, as_it_came=text)
+    hearing = replace(again, times=times, as_it_came=text, cleared=True)
     others = tuple(each.text for each in again.hypotheses[1:])
     return replace(heard, hearing=hearing, understanding=other, alternatives=others, complete=True)
 

@@ -304,7 +304,9 @@ def test_what_counts_counts_as_it_came_too_or_is_asked_about() -> None:
 def test_what_was_unclear_counts_where_it_is_heard_with_what_came_before_it() -> None:
     alone = judged("the lug is all okay", "", sure=UNSURE)
     assert Flag.UNSURE in alone.understanding.flags
-    assert judged("the lug is all okay", "the lug is all okay", sure=UNSURE).accepted
+    clear = judged("the lug is all okay", "the lug is all okay", sure=UNSURE)
+    assert clear.accepted
+    assert clear.hearing.cleared
     other = judged("the lug is all okay", "the plug is all okay", sure=UNSURE)
     assert other.text == "the lug is all okay"
     assert not other.accepted

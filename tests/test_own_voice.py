@@ -182,3 +182,12 @@ def test_another_value_over_a_question_corrects_nothing_that_stands() -> None:
 def test_what_was_not_understood_stays_that() -> None:
     mine = heard("what a lovely morning")
     assert overheard(mine, [said("front pads zero millimetres")]) is mine
+
+
+def test_what_is_clear_only_with_our_sound_left_in_counts_where_most_of_it_lies_outside() -> None:
+    own = [said("front pads one point five millimetres")]
+    inside, outside = heard("left mirror cracked"), heard("left mirror cracked", 12.5)
+    for each, decision in ((inside, Decision.ASK), (outside, Decision.ACCEPT)):
+        cleared = replace(each, hearing=replace(each.hearing, cleared=True))
+        assert overheard(cleared, own).understanding.decision is decision
+        assert overheard(each, own).understanding.decision is Decision.ACCEPT

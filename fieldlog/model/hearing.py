@@ -36,3 +36,5 @@ class Hearing:
     """What the best one is with what was played meanwhile left in the sound; None: not heard so."""
     doubtful: str = ""
     """Why that does not count by itself; empty: it does, or it was not heard so."""
+    cleared: bool = False
+    """Whether the best one is what was heard as it came in, because without what was played it was unclear."""

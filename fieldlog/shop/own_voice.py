@@ -72,6 +72,9 @@ def overheard(heard: Heard, said: Sequence[OwnWords]) -> Heard:
         return asked_about(heard, Breath(heard.text, heard.outcomes).asked(OVER).whole)
     if understood.decision is Decision.ASK:
         return heard
+    if heard.hearing.cleared and mostly:
+        # heard with our own sound left in: only where most of the voice lies outside of that is it somebody's
+        return asked_about(heard, asked_instead(understood, (), OVER, Flag.UNSURE))
     if Flag.LED in understood.flags and mostly:
         # a bare value that we were saying ourselves would be of whatever is asked for next
         return asked_about(heard, Breath(heard.text, heard.outcomes).asked(OVER).whole)
