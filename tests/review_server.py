@@ -7,7 +7,6 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -37,14 +36,13 @@ def language() -> InspectionLanguage:
 def demo_record(
     tmp_path_factory: pytest.TempPathFactory, language: InspectionLanguage
 ) -> tuple[Path, str]:
-    return _made_once(tmp_path_factory, language)
+    if not _made:  # a fixture that is imported is another one in each file that imports it
+        folder = tmp_path_factory.mktemp("demo") / "record"
+        _made.append((folder, heard_demo(folder, language)))
+    return _made[0]
 
 
-@cache
-def _made_once(factory: pytest.TempPathFactory, language: InspectionLanguage) -> tuple[Path, str]:
-    """A fixture that is imported is another one in each file that imports it."""
-    folder = factory.mktemp("demo") / "record"
-    return folder, heard_demo(folder, language)
+_made: list[tuple[Path, str]] = []
 
 
 @dataclass
