@@ -316,7 +316,7 @@ def test_one_inspection_among_many(made: Path) -> None:
     assert "changed after it was written" in of(None).faults[0]
 
 
-@pytest.mark.parametrize("cut", ["row", "finding", "head", "limit", "number"])
+@pytest.mark.parametrize("cut", ["row", "finding", "head", "limit", "owner", "number"])
 def test_one_inspection_shows_what_was_done_to_it(made: Path, cut: str) -> None:
     with Repository.open(made / "shop", now=ticking()) as store:
         head = store.start_inspection(store.add_vehicle("red single").id)
@@ -334,6 +334,10 @@ def test_one_inspection_shows_what_was_done_to_it(made: Path, cut: str) -> None:
             _changed(folder, "remark", "DELETE FROM remark WHERE id = ?", remarks[2])
             _changed(folder, "record", "DELETE FROM record WHERE id = ?", remarks[2])
             fault = "the newest rows are not those that were noted"
+        case "owner":  # given to the other inspection, where nobody looks for it
+            finding = "(SELECT min(id) FROM finding)"
+            _changed(folder, "record", f"UPDATE record SET owner = ? WHERE id = {finding}", head.id)
+            fault = "changed after it was written"
         case "limit":
             _changed(folder, "limit_text", "UPDATE limit_text SET text = text || ' '")
             fault = "limit text"

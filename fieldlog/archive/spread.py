@@ -153,7 +153,7 @@ def _spread(
         threads = fill()
         for done, future in enumerate(going, 1):
             task = sent.pop(future.key)
-            if len(task) > 1 and _was_killed(future):
+            if len(task) > 1 and future.status != "finished":
                 waiting.alone += task  # which of them it was shows when each is by itself
             else:
                 yield from _ended(task, future, waiting)
@@ -163,10 +163,6 @@ def _spread(
                 threads = fill()
 
 
-def _was_killed(future: Any) -> bool:
-    return future.status == "error" and type(future.exception()).__name__ == "KilledWorker"
-
-
 def _ended(task: tuple[str, ...], future: Any, waiting: _Unsent) -> list[Ended]:
     """What became of each bundle of a task."""
     if future.status == "finished":
@@ -174,10 +170,10 @@ def _ended(task: tuple[str, ...], future: Any, waiting: _Unsent) -> list[Ended]:
         waiting.took(len(task), seconds)
         told = {one.bundle: one for one in ended}
         return [told.get(each, Ended(each, fault="a worker told nothing of it")) for each in task]
-    if _was_killed(future):
+    error = future.exception() if future.status == "error" else None
+    if type(error).__name__ == "KilledWorker":
         fault = "the workers that had it were killed, one after the other"
     else:
-        error = future.exception() if future.status == "error" else None
         why = f"{type(error).__name__}: {error}" if error is not None else "it was taken back"
         fault = f"no worker did it: {why}"
     return [Ended(each, fault=fault) for each in task]

@@ -42,6 +42,8 @@ from fieldlog.store.sql import MANY, Read, Tables
 
 Owners = tuple[str, ...] | None
 _ROWS = "SELECT writer, n, made_at, turn, hash, parents, id, kind, owner FROM record"
+_OF_BOTH = ("inspection", "odometer")
+"""Kinds whose rows name a vehicle and may belong to one inspection of it."""
 _NOT_NOTED = "the newest rows are not those that were noted: rows after them are missing or put in"
 
 
@@ -241,10 +243,13 @@ class _Check:
         return old_faults(place, old, columns, parts)
 
     def _is_anothers(self, kind: str, id: str) -> bool:
-        """Whether it belongs to another vehicle or inspection."""
-        sql = "SELECT owner FROM record WHERE id = ? AND kind = ?"
-        row = self.connection.execute(sql, (id, kind)).fetchone()
-        return row is not None and row[0] not in (self.owners or ())
+        """Whether it belongs to another vehicle or inspection; told where its content says it does not."""
+        row = self.connection.execute(f"{_ROWS} WHERE id = ? AND kind = ?", (id, kind)).fetchone()
+        if row is None or row["owner"] in (self.owners or ()):
+            return False
+        if kind not in _OF_BOTH:
+            self.faults.append(f"{where(place_from(row))}: changed after it was written")
+        return True
 
     def _records(self, kind: str) -> Iterable[Read]:
         only = self._only("owner")
