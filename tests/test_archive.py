@@ -27,6 +27,7 @@ from fieldlog.archive.work import PACK, AtWork, hash_of, program
 from fieldlog.cli import main
 from fieldlog.errors import LimitError, UsageError
 from fieldlog.shop.workshop import Workshop
+from fieldlog.store.records import NewPhoto
 from tests.archive_poison import TARGET
 from tests.store_samples import ticking
 
@@ -320,6 +321,35 @@ def test_the_command_names_what_it_leaves_out(good: Path, tmp_path: Path) -> Non
     assert ran.exit_code == 9
     assert "1 result: " in ran.stdout
     assert "cut.zip: " in ran.stderr
+
+
+def test_a_record_is_gone_through_by_its_bundles(tmp_path: Path, good: Path) -> None:
+    """They are made once, so their results stay; what is added since is another bundle; what has none is named."""
+    record, out = tmp_path / "shop", tmp_path / "out"
+    shutil.copytree(good.parent / "shop", record)
+    command = ["archive", "recheck", str(record), "--out", str(out), "--workers", "1"]
+    first = CliRunner().invoke(main, command)
+    assert (first.exit_code, first.stdout[:10]) == (0, "3 results:"), first.output
+    with Workshop.open(record, now=ticking()) as shop:
+        last = shop.store.inspections()[-1]
+        shop.inspecting(last.id).type("horn dead")
+        lost = shop.store.media.save_bytes(b"photo", "jpg")
+        shop.store.add_photo(shop.store.inspections()[0].id, NewPhoto(lost, "a.jpg", "jpeg"))
+        shop.store.media.path(lost).unlink()
+    again = CliRunner().invoke(main, command)
+    assert again.exit_code == 9
+    assert again.stdout.startswith("2 results, 1 of them were there already")
+    assert "could not be bundled: inspection-" in again.stderr
+    assert len(list((out / "bundles").glob("*.zip"))) == 2
+    findings = [
+        finding["finding"]["component"]
+        for line in (out / RECHECK.index).read_text().splitlines()
+        for head in json.loads((out / json.loads(line)["result"]).read_text())["inspections"]
+        for finding in head["findings"]
+    ]
+    assert findings.count("horn") == 1
+    shutil.copy(next((out / "bundles").glob("*.zip")), record)
+    assert "bundles lie in it" in CliRunner().invoke(main, command).output
 
 
 # -- over workers -----------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from fieldlog.cli.limit_option import own_limits_option
+from fieldlog.cli.store_option import RecordFolder, is_record, workshop
 from fieldlog.words.english import counted
 
 if TYPE_CHECKING:
@@ -43,7 +44,11 @@ def _over(command: _C) -> _C:
             required=True,
             help="Folder for results and their index.",
         ),
-        click.argument("folder", type=click.Path(path_type=Path, file_okay=False)),
+        click.argument(
+            "folder",
+            metavar="FOLDER|RECORD",
+            type=RecordFolder(path_type=Path, file_okay=False),
+        ),
     ):
         command = decorate(command)
     return command
@@ -55,6 +60,8 @@ def archive() -> None:
 
     A result is named by the hash of the bundle, the work and the program: what is there is not done again, so
     a run that was ended goes on. The index (*.jsonl) names every bundle. The bundles are not changed.
+    A record, or the address of a server's, in the place of FOLDER: bundles of all its inspections are made in
+    DIR/bundles first, and kept there as long as no row is added.
 
     \b
     Examples:
@@ -162,6 +169,9 @@ def _gone_through(
 
     if scheduler and workers:
         raise UsageError("--workers are this machine's: a scheduler has its own")
+    refused: tuple[str, ...] = ()
+    if is_record(folder):
+        folder, refused = _bundles_of(folder, out)
     without = workers is None and importlib.util.find_spec("distributed") is None
     count = 1 if without else workers or os.cpu_count() or 1
     if without:
@@ -180,15 +190,33 @@ def _gone_through(
         gone = go_through(job, folder, out, spread=spread, longest_s=longest_s, progress=show)
     kept = f", {gone.kept} of them were there already" if gone.kept else ""
     click.echo(f"{counted(gone.done, 'result')}{kept}: {gone.index}")
-    if gone.faults:
+    if gone.faults or refused:
         named = [
             each.fault if each.bundle in each.fault else f"{each.bundle}: {each.fault}"
             for each in gone.faults[:_MOST_NAMED]
         ]
         more = len(gone.faults) - len(named)
         named += [f"and {more} more, each in the index"] if more else []
-        have = counted(len(gone.faults), "bundle has", "bundles have")
+        named += [f"could not be bundled: {each}" for each in refused]
+        have = counted(len(gone.faults) + len(refused), "bundle has", "bundles have")
         raise PartialError(
             f"{have} no result\n  " + "\n  ".join(named),
             todo="see to what is named, and give the command again: what is done is kept",
         )
+
+
+def _bundles_of(record: Path, out: Path) -> tuple[Path, tuple[str, ...]]:
+    """The folder of the bundles of a record, and what could not be bundled."""
+    from fieldlog.errors import UsageError
+    from fieldlog.shop.handing_over import bundles_into
+
+    if any(record.rglob("*.zip")):
+        raise UsageError(
+            "is a record, and bundles lie in it",
+            where=str(record),
+            todo="name the folder of the bundles, or put them elsewhere",
+        )
+    target = out / "bundles"
+    with workshop(record) as shop:
+        refused = bundles_into(shop, target, lambda name: click.echo(name, err=True))
+    return target, refused

@@ -64,11 +64,7 @@ def hand_over(
         told(each.name)
         try:
             with tempfile.TemporaryDirectory(prefix="fieldlog-") as made:
-                out = Path(made)
-                if each.kind == "vehicle":
-                    path = shop.bundle(vehicle=each.id, out=out)
-                else:
-                    path = shop.bundle(each.id, out=out)
+                path = _bundled(shop, each, Path(made))
                 sent, answer = put_bundle(place, path, each.name, again=again)
         except OwnTroubleError:
             raise
@@ -79,6 +75,47 @@ def hand_over(
         answers += [answer] if answer else []
     done = len(new) - len(refused)
     return HandedOver(done, size, len(due) - len(new), tuple(answers), tuple(refused))
+
+
+def bundles_into(
+    shop: Workshop, folder: Path, told: Callable[[str], None] = lambda _: None
+) -> tuple[str, ...]:
+    """A bundle in ``folder`` of everything that is due, as it is now; what could not be bundled, with why.
+
+    One whose rows are there as they are now is kept, so its bytes are the same again; one of rows as they
+    were before goes. Raises ``StoreError`` where nothing can be written there, ``OwnTroubleError``.
+    """
+    refused = []
+    due = {f"{each.name}.zip": each for each in _due(shop)}
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for old in folder.glob("*.zip"):
+            if old.name not in due:
+                old.unlink()
+        for name, each in due.items():
+            if (folder / name).exists():
+                continue
+            told(name)
+            with tempfile.TemporaryDirectory(prefix=".fieldlog-", dir=folder) as made:
+                try:
+                    _bundled(shop, each, Path(made)).replace(folder / name)
+                except OwnTroubleError:
+                    raise
+                except StoreError as error:
+                    refused.append(f"{name}: {error}")
+    except OSError as error:
+        raise StoreError(
+            f"bundles cannot be written ({(error.strerror or str(error)).lower()})",
+            where=str(folder),
+            todo="name another folder, or free some space",
+        ) from error
+    return tuple(refused)
+
+
+def _bundled(shop: Workshop, each: _Due, out: Path) -> Path:
+    if each.kind == "vehicle":
+        return shop.bundle(vehicle=each.id, out=out)
+    return shop.bundle(each.id, out=out)
 
 
 def _due(shop: Workshop) -> Iterator[_Due]:
