@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from fieldlog.listeners.worker import Crash
     from fieldlog.shop.ears import Ears
 
-LISTENERS = ("whisper", "vosk", "pocketsphinx")
+LISTENERS = ("whisper", "vosk", "pocketsphinx", "two-ears")
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
 

@@ -28,6 +28,10 @@ COMMANDS: Table = {
         "fieldlog.lab.benchmarks.echo_command:echo",
         "its own voice in the microphone, and somebody over it",
     ),
+    "second-ear": (
+        "fieldlog.lab.benchmarks.second_ear:second_ear",
+        "what a second opinion takes away of questions and of errors",
+    ),
     "whose-voice": (
         "fieldlog.lab.benchmarks.whose_voice_command:whose_voice",
         "is it the voice that was heard before? fits it too",

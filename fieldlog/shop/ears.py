@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager, nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from fieldlog.audio.clip import Clip
     from fieldlog.grammar.language import Language
     from fieldlog.hearing import Heard, Judge
     from fieldlog.listeners.base import Listener
     from fieldlog.listeners.worker import Crash
+    from fieldlog.model.hearing import Hearing
     from fieldlog.words.told import TellsIn
 
 CRASHABLE = ("vosk", "pocketsphinx")
@@ -80,12 +82,17 @@ def open_ears(
     from fieldlog.doubt.files import rules_for
     from fieldlog.doubt.gap import minding_gaps
     from fieldlog.doubt.rules import policy_named
+    from fieldlog.doubt.second import minding_second
     from fieldlog.listeners.choose import open_listener
 
     policy = policy_named(policy_name())
 
     def judging(spoken: Language) -> Judge:
-        judge = minding_echo(minding_gaps(judge_for(spoken, rules_for(spoken), policy)), spoken)
+        rules = rules_for(spoken)
+        judge = judge_for(spoken, rules, policy)
+        if again := second_opinion(listener):
+            judge = minding_second(judge, spoken, rules, policy, again)
+        judge = minding_echo(minding_gaps(judge), spoken)
         told = getattr(spoken, "told", None)
         return judge if told is None else _asking(judge, told)
 
@@ -97,6 +104,30 @@ def open_ears(
         yield Ears(language, listener, judging(language), judging, name in RELOADS)
     finally:
         listener.close()
+
+
+def second_opinion(listener: Listener) -> Callable[[Clip], Hearing | None] | None:
+    """What hears a clip once more, with other weights, where ``listener`` has a second ear.
+
+    A clip is weighed several times before anything is made of it: it is heard once.
+    """
+    ask = getattr(listener, "second_opinion", None)
+    if ask is None:
+        return None
+    from fieldlog.hearing import behind_s, left_over
+
+    last: list[tuple[Clip, Hearing | None]] = []
+
+    def heard(clip: Clip) -> Hearing | None:
+        if not last or last[0][0] is not clip:
+            again: Hearing | None = ask(clip)
+            if again is not None:
+                left, behind = left_over(clip, again.times), behind_s(clip, again.times)
+                again = replace(again, left_over=left, behind_s=behind)
+            last[:] = [(clip, again)]
+        return last[0][1]
+
+    return heard
 
 
 def _asking(judge: Judge, told: TellsIn) -> Judge:

@@ -25,8 +25,9 @@ from fieldlog.lab.adapting.share import averaged, part_of_way
 from fieldlog.lab.adapting.takes import kept_apart, record, shards, takes
 from fieldlog.lab.adapting.training import RATE, on_cores, train
 from fieldlog.lab.speech_set.voices import STYLES
-from fieldlog.listeners.whisper.fingerprint import TINY_EN, sha256_of
+from fieldlog.listeners.whisper.fingerprint import BASE, TINY_EN, sha256_of
 from fieldlog.listeners.whisper.folder import open_folder
+from fieldlog.listeners.whisper.languages import folder_of_parts
 
 SHARE = 0.65
 """Share of the additions that is shipped (docs/adapting.md has the figures)."""
@@ -129,6 +130,7 @@ def record_takes(
 )
 @click.option("--device", default="cpu", show_default=True, help="cuda: a graphics card.")
 @click.option("--hard", is_flag=True, help="On a card: noise at -3 to 17 dB, not 0 to 24.")
+@click.option("--base", is_flag=True, help="Additions to Whisper base, the second ear's.")
 def train_additions(
     folder: Path,
     out: Path,
@@ -142,6 +144,7 @@ def train_additions(
     grow_share: float,
     device: str,
     hard: bool,
+    base: bool,
 ) -> None:
     """Fit the additions; writes them and, beside them, a TOML file that says how they came about.
 
@@ -152,7 +155,7 @@ def train_additions(
     """
     torch = torch_library()
     torch.manual_seed(seed)
-    model = open_folder(None, adapt=False)
+    model = open_folder(folder_of_parts() if base else None, adapt=False)
     began = time.monotonic()
     told: list[tuple[int, float]] = []
 
@@ -180,7 +183,7 @@ def train_additions(
     train(ear, batches, steps, out, show, rate=rate, device=device)
     spoken = takes(folder)
     lines = [
-        f'weights = "{TINY_EN}"',
+        f'weights = "{BASE if base else TINY_EN}"',
         f"rank = {rank}",
         f"steps = {steps}",
         f"size = {size}",
@@ -218,7 +221,9 @@ def average(trainings: tuple[Path, ...], out: Path, rank: int) -> None:
     mean: dict[str, Any] = dict(averaged([_read(each) for each in trainings], rank))
     np.savez_compressed(out, **mean)
     named = ", ".join(f'"{sha256_of(each)}"' for each in trainings)
-    _tell(out, [f'weights = "{TINY_EN}"', f"rank = {rank}", f"trainings = [{named}]"])
+    beside = trainings[0].with_suffix(".toml")
+    of = BASE if beside.is_file() and BASE in beside.read_text(encoding="utf-8") else TINY_EN
+    _tell(out, [f'weights = "{of}"', f"rank = {rank}", f"trainings = [{named}]"])
     click.echo(f"{out}: {len(trainings)} trainings, {out.stat().st_size / 1e6:.1f} MB")
 
 

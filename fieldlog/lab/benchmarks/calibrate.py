@@ -33,6 +33,7 @@ from fieldlog.lab.benchmarks.calibrate_fit import Sample, fit, with_levels
 from fieldlog.lab.benchmarks.calibrate_outcome import Outcome, outcomes
 from fieldlog.lab.benchmarks.claim import claim, share
 from fieldlog.lab.benchmarks.recordings import SpeechSet as Recordings
+from fieldlog.listeners.base import Listener
 
 CELLS: Ratios = (None, 15.0, 10.0)
 ORDER_CELLS: Ratios = (None, 12.0, 6.0, 3.0, 0.0)
@@ -57,6 +58,11 @@ LISTENER, INSPECTION = "whisper", "inspection"
 @click.option("--tune-limit", type=int, default=2000, show_default=True)
 @click.option("--test-limit", type=int, default=400, show_default=True)
 @click.option(
+    "--second-ear",
+    is_flag=True,
+    help="Hear with Whisper base alone, the second of `--listener two-ears`.",
+)
+@click.option(
     "--processes",
     type=click.IntRange(min=1),
     default=1,
@@ -74,6 +80,7 @@ def calibrate(
     evidence: Path,
     tune_limit: int,
     test_limit: int,
+    second_ear: bool,
     processes: int,
     policy: str,
     date: str,
@@ -90,7 +97,8 @@ def calibrate(
     """
     evidence.mkdir(parents=True, exist_ok=True)
     others = _others(orders, digits)
-    _gather(folder, others, noise, evidence, tune_limit, test_limit, processes)
+    build = base_alone if second_ear else _bundled
+    _gather(folder, others, noise, evidence, tune_limit, test_limit, processes, build)
     languages: dict[str, Language] = {INSPECTION: _inspection()}
     languages |= {kind: spoken.language() for kind, spoken in others.items()}
     tune = _samples(evidence, languages)
@@ -148,6 +156,7 @@ def _gather(
     tune_limit: int,
     test_limit: int,
     processes: int,
+    build: Callable[[], Listener],
 ) -> None:
     from fieldlog.lab.speech_set.items import SpeechSet
 
@@ -155,27 +164,47 @@ def _gather(
     if opened is not None:
         for part, limit in ((TUNE, tune_limit), (TEST, test_limit)):
             cases = inspection_cases(opened, part, CELLS, limit, spread=False)
-            _hear(_path(evidence, part, INSPECTION), cases, _inspection, processes)
+            _hear(_path(evidence, part, INSPECTION), cases, _inspection, processes, build)
     for kind, spoken in others.items():
         for part in (TUNE, TEST):
             mine = order_cases(spoken, noise, part, ORDER_CELLS)
             foreign = foreign_cases(opened, part, CELLS, FOREIGN) if opened is not None else ()
-            _hear(_path(evidence, part, kind), [*mine, *foreign], spoken.language, processes)
+            _hear(
+                *(_path(evidence, part, kind), [*mine, *foreign], spoken.language, processes),
+                build,
+            )
 
 
 def _hear(
-    path: Path, cases: Iterable[Case], language: Callable[[], Language], processes: int
+    path: Path,
+    cases: Iterable[Case],
+    language: Callable[[], Language],
+    processes: int,
+    build: Callable[[], Listener],
 ) -> None:
-    from fieldlog.listeners.whisper.listener import WhisperListener
-
     wanted = list(cases)
     done = {(line.id, line.cell) for line in read_lines(path)} if path.is_file() else set()
     left = [case for case in wanted if (case.id, case.cell) not in done]
     if not left:
         return
     with click.progressbar(length=len(left), label=path.name) as bar:
-        lines = hear_by_many(left, WhisperListener, language, processes)
+        lines = hear_by_many(left, build, language, processes)
         write_lines(lines, path, lambda count: bar.update(1))
+
+
+def _bundled() -> Listener:
+    from fieldlog.listeners.whisper.listener import WhisperListener
+
+    return WhisperListener()
+
+
+def base_alone() -> Listener:
+    """The second ear by itself."""
+    from fieldlog.listeners.whisper.folder import ADDED_TO_BASE
+    from fieldlog.listeners.whisper.languages import folder_of_parts
+    from fieldlog.listeners.whisper.listener import WhisperListener
+
+    return WhisperListener(folder_of_parts(), additions=ADDED_TO_BASE)
 
 
 def _inspection() -> Language:

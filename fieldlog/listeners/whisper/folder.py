@@ -21,6 +21,8 @@ EXTRA = "fieldlog[languages]"
 """What brings weights that know more languages."""
 ADDITIONS = Path(__file__).with_name("adapter.npz")
 """What is added to the bundled weights; ``adapter.toml`` beside it says where it comes from."""
+ADDED_TO_BASE = Path(__file__).with_name("second.npz")
+"""The same for Whisper base, where it gives a second opinion; ``second.toml`` beside it."""
 
 
 def additions_of(speech: str) -> Path | None:
@@ -96,12 +98,17 @@ def bundled() -> Path:
 
 
 def open_folder(
-    path: Path | None, *, adapt: bool = True, speech: str = "en", known: str = ""
+    path: Path | None,
+    *,
+    adapt: bool = True,
+    speech: str = "en",
+    known: str = "",
+    added: Path | None = None,
 ) -> ModelFolder:
     """Open ``path``, or the bundled weights (their fingerprint checked first) when it is None.
 
     The bundled weights get the shop additions unless ``adapt`` is False, and so do those of ``path`` where
-    ``known`` is the SHA-256 that they must have. ``speech``: the language that is spoken (ISO 639-1), which
+    ``known`` is the SHA-256 that they must have; ``added``: others than those of the language. ``speech``: the language that is spoken (ISO 639-1), which
     weights of English alone refuse.
     """
     folder = bundled() if path is None else path
@@ -120,7 +127,7 @@ def open_folder(
     if binary.stat().st_size == 0:
         raise ModelError("model.bin is empty", where=str(binary), todo="install the model again")
     tokenizer = _tokenizer(folder / "tokenizer.json")
-    additions = additions_of(speech) if adapt and (path is None or known) else None
+    additions = (added or additions_of(speech)) if adapt and (path is None or known) else None
     if path is None or additions is not None:
         verify(binary, known or TINY_EN)
     with binary.open("rb") as stream:

