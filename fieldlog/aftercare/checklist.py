@@ -17,6 +17,7 @@ from fieldlog.aftercare.sights import Sight, WalkStage, shown
 from fieldlog.catalogue.component import DIRT_IS_LOOKED_FOR, DIRTY, SOUND
 from fieldlog.errors import UsageError
 from fieldlog.model.finding import Finding
+from fieldlog.words import telling
 from fieldlog.words import walk as walk_words
 
 MONTH_DAYS = 30
@@ -214,7 +215,8 @@ def told(left: Iterable[LeftOpen], *, headed: bool = False) -> Mapping[WalkStage
 def left_text(one: LeftOpen, *, headed: bool = False) -> str:
     """``rear tyre: sidewall not looked at``."""
     names = [sight.name for sight in one.sights]
-    return walk_words.left(one.item.key, names, begun=one.begun, entire=one.entire, headed=headed)
+    called = telling.key(one.item.component, one.item.position, one.item.key)
+    return walk_words.left(called, names, begun=one.begun, entire=one.entire, headed=headed)
 
 
 def _alike(one: LeftOpen) -> tuple[WalkStage, str, bool]:

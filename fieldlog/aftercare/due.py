@@ -19,6 +19,8 @@ from fieldlog.derived.wear import LEVEL, Forecast, Point, TooFewPoints, fit, to_
 from fieldlog.model.finding import Quantity
 from fieldlog.quantities.units import convert
 from fieldlog.words import tell
+from fieldlog.words.telling import characteristic as named
+from fieldlog.words.telling import part, say
 
 SOON_DAYS = 60
 """An item due within this many days is *soon* (common practice: two months to find an hour)."""
@@ -151,16 +153,16 @@ def due_from_intervals(
             by_date = add_months(last.on, interval.months) if interval.months else None
             if interval.km is not None and last.odometer_km is not None:
                 by_km = last.odometer_km + interval.km
-            reason = f"last done {last.on}" + (f" ({last.how})" if last.how else "")
+            reason = say("last done {day}", day=last.on) + (f" ({last.how})" if last.how else "")
             if interval.km is not None and last.odometer_km is None:
-                reason += "; the distance then is not recorded"
+                reason += say("; the distance then is not recorded")
         else:
             reason = "no record of when it was last done"
         items.append(
             DueItem(
                 interval.do, interval.component, None, by_date, by_km, None, None,
                 nearness(by_date, by_km, today, odometer_km), reason,
-                f"{interval.source} ({interval.status})",
+                say(f"{interval.source} ({interval.status})"),
             )
         )  # fmt: skip
     return tuple(items)
@@ -183,8 +185,10 @@ def _looked_at_again(
     if interval.km is not None and work.odometer_km is not None:
         by_km = work.odometer_km + interval.km
     when = nearness(by_date, by_km, today, odometer_km)
-    reason = f"{work.interval}: done {work.on}" + (f" ({work.how})" if work.how else "")
-    source = f"{interval.source} ({interval.status})"
+    reason = say("{interval}: done {day}", interval=part(work.interval), day=work.on) + (
+        f" ({work.how})" if work.how else ""
+    )
+    source = say(f"{interval.source} ({interval.status})")
     yield DueItem(
         interval.do, interval.component, work.position, by_date, by_km, None, None, when, reason,
         source,
@@ -202,11 +206,13 @@ def _counted(interval: Interval, limit: int, last: Done | None, every: Sequence[
     when = When.UNKNOWN
     if last is not None or since:
         when = When.LATER if worn < limit else When.SOON if worn == limit else When.OVERDUE
-    told = f"last done {last.on}" if last else "no record of when it was last done"
+    told = (
+        say("last done {day}", day=last.on) if last else say("no record of when it was last done")
+    )
     return DueItem(
         interval.do, interval.component, None, None, None, None, None, when,
         f"{told}; {interval.of} {len(set(since))} times since then",
-        f"{interval.source} ({interval.status})",
+        say(f"{interval.source} ({interval.status})"),
     )  # fmt: skip
 
 
@@ -227,8 +233,8 @@ def folded(items: Iterable[DueItem]) -> tuple[DueItem, ...]:
 def due_from_expiry(paper: str, expires: date, today: date) -> DueItem:
     """A paper that runs out on ``expires``; the day itself still counts."""
     return DueItem(
-        f"renew {paper}", paper, None, expires, None, None, None,
-        nearness(expires, None, today, None), f"runs out on {expires}", "the paper itself",
+        say("renew {paper}", paper=part(paper)), paper, None, expires, None, None, None,
+        nearness(expires, None, today, None), say("runs out on {day}", day=expires), say("the paper itself"),
     )  # fmt: skip
 
 
@@ -281,11 +287,12 @@ def due_from_wear(
         return Projection(None, "no readings")
     last = readings[-1]
     if last.value < limit if falling else last.value > limit:
-        what = f"{characteristic} is past {printed or f'{tell.quantity(Quantity(limit, unit))}'}"
+        past = printed or tell.quantity(Quantity(limit, unit))
+        what = say("{what} is past {limit}", what=named(component, characteristic), limit=past)
         km = None if last.odometer_km is None else Fraction(round(last.odometer_km))
         told_in = said_in or unit
         said = tell.quantity(Quantity(convert(last.value, unit, told_in), told_in))
-        told = f"read {said} on {last.on}"
+        told = say("read {value} on {day}", value=said, day=last.on)
         item = DueItem(
             what, component, position, last.on, km, None, None, When.OVERDUE, told, source
         )
@@ -314,7 +321,11 @@ def due_from_wear(
     odometer = readings[-1].odometer_km if odometer_km is None else odometer_km
     count = len(readings)
     item = DueItem(
-        what=f"{characteristic} reaches {printed or f'{tell.quantity(Quantity(limit, unit))}'}",
+        what=say(
+            "{what} reaches {limit}",
+            what=named(component, characteristic),
+            limit=printed or tell.quantity(Quantity(limit, unit)),
+        ),
         component=component,
         position=position,
         by_date=due,
@@ -325,7 +336,11 @@ def due_from_wear(
         reason="; ".join(
             part
             for part in (
-                f"straight line through {count} readings, {level:.0%} prediction interval",
+                say(
+                    "straight line through {count} readings, {level} prediction interval",
+                    count=count,
+                    level=f"{level:.0%}",
+                ),
                 by_days.reason,
                 _far(days, by_days.expected),
             )
@@ -341,7 +356,7 @@ def _far(points: Sequence[Point], expected: float | None) -> str:
     span, last = points[-1].x - points[0].x, points[-1].x
     if expected is None or expected - last <= span:
         return ""
-    return "far beyond the readings: a rough guess"
+    return say("far beyond the readings: a rough guess")
 
 
 def due_from_age(
@@ -357,8 +372,8 @@ def due_from_age(
     left_days = (limit_years - age_years) * Fraction(3652425, 10000)
     due = seen_on + timedelta(days=math.ceil(left_days))
     return DueItem(
-        f"age reaches {float(limit_years):g} years", component, position, due, None, None, None,
-        nearness(due, None, today, None), f"{float(age_years):.1f} years old on {seen_on}", source,
+        say("age reaches {years} years", years=f"{float(limit_years):g}"), component, position, due, None, None, None,
+        nearness(due, None, today, None), say("{years} years old on {day}", years=f"{float(age_years):.1f}", day=seen_on), source,
     )  # fmt: skip
 
 

@@ -23,6 +23,8 @@ from fieldlog.model.state import Severity, State
 from fieldlog.model.verdict import Verdict
 from fieldlog.words import tell
 from fieldlog.words.advice import not_yet_told, summed
+from fieldlog.words.telling import part as called
+from fieldlog.words.telling import say
 
 CLEANING = "cleaning"
 """Stands for a system in the lines that gather what is cleaned."""
@@ -168,9 +170,9 @@ def _line(
     values = values_for(finding, known)
     place = repair.covers.place(finding.position)
     parts = tuple(_part(text, repair.covers, finding, repairs, values) for text in repair.parts)
-    do = filled(repair.do, values) or repair.do[-1]
-    if found is None and component.name not in do:
-        do = f"{component.name}: {do}"
+    do = filled(repair.do, {**values, WHAT: called(component.name)}) or repair.do[-1]
+    if found is None and called(component.name) not in do:
+        do = f"{called(component.name)}: {do}"
     fastens = repair.fastens
     if repair.tightens and component.characteristic("torque") is not None:
         fastens = (component.name, *work.undoes.get(component.name, ()))
@@ -203,7 +205,10 @@ def _as_the_catalogue_says(component: Component, finding: Finding) -> Repair:
     """What no row names: the component's own entry."""
     beyond = component.follows(finding.characteristic)
     return Repair(
-        do=(beyond.do or f"put the {component.name} right as the maker's manual says",),
+        do=(
+            beyond.do
+            or say("put the {what} right as the maker's manual says", what=called(component.name)),
+        ),
         parts=beyond.parts,
         uses=tuple(Uses(item) for item in beyond.consumables),
     )
@@ -216,11 +221,12 @@ def _advice(verdict: Verdict, repair: Repair, unnamed: bool) -> tuple[str, ...]:
     repair is named. What somebody entered always stands.
     """
     gate = verdict.gate
-    told = gate.limit.advice if gate else ""
+    told = say(gate.limit.advice) if gate else ""
     if gate is not None and not unnamed and gate.limit.status is not LimitStatus.ENTERED:
         told = ""
-    then = (f"then: {repair.then}",) if repair.then else ()
-    reason = f"undecided: {verdict.reason}" if verdict.state is State.UNDECIDED else ""
+    then = (say("then: {what}", what=say(repair.then)),) if repair.then else ()
+    why = tell.reason(verdict)
+    reason = say("undecided: {why}", why=why) if verdict.state is State.UNDECIDED else ""
     open_ = (reason,) if reason else ()
     return (*open_, *not_yet_told(told, reason or repair.do[-1]), *then)
 
@@ -239,7 +245,7 @@ def _part(
     if part.counted:
         count = int(values.get("count", count))
     count *= part.count_at(finding.position, values)
-    told = filled(part.told, values) or name
+    told = filled(part.told, values) or called(name)
     place = part.at.place(covers.place(finding.position))
     return Needed(name, told, place, count, part.each, for_=wanted)
 
@@ -248,16 +254,16 @@ def _use(use: Uses, place: str | None, repairs: Repairs, values: Mapping[str, st
     name = filled([use.item], values) or use.item
     usual = repairs.uses.get(name, Consumable())
     amount = filled(use.amount, values) or usual.amount
-    told = filled(usual.told, values) or name
+    told = filled(usual.told, values) or called(name)
     return Needed(name, told, place, amount=amount, adds=usual.adds)
 
 
 def _naming(line: JobLine) -> JobLine:
     """``line`` whose text says what is worked on: "brake fluid: flush and refill ..."."""
-    unnamed = [name for name in line.components if name.split()[-1] not in line.do]
+    unnamed = [name for name in line.components if called(name).split()[-1] not in line.do]
     if not unnamed or line.gathers:
         return line
-    return replace(line, do=f"{', '.join(unnamed)}: {line.do}")
+    return replace(line, do=f"{', '.join(map(called, unnamed))}: {line.do}")
 
 
 def _same_job(one: JobLine, other: JobLine) -> bool:
@@ -361,9 +367,9 @@ def _closing(lines: Sequence[JobLine], repairs: Repairs) -> tuple[JobLine, ...]:
     again = dict.fromkeys(name for line in lines for name in line.recheck)
     told = [repairs.test_ride]
     if again:
-        rechecks = "; ".join(text for name, text in repairs.rechecks.items() if name in again)
-        told.append(repairs.recheck.format(rechecks=rechecks))
-    return tuple(JobLine(text, CLOSING, (), None, (), (), (), (), None) for text in told)
+        rechecks = "; ".join(say(text) for name, text in repairs.rechecks.items() if name in again)
+        told.append(say(repairs.recheck, rechecks=rechecks))
+    return tuple(JobLine(say(text), CLOSING, (), None, (), (), (), (), None) for text in told)
 
 
 def _both(one: tuple[_T, ...], other: tuple[_T, ...]) -> tuple[_T, ...]:

@@ -18,6 +18,7 @@ from fieldlog.limits.sides import Side
 from fieldlog.model.finding import Finding
 from fieldlog.model.limit import Relation
 from fieldlog.model.verdict import Judgement, Verdict
+from fieldlog.words.telling import translated
 
 WHAT = "what"
 """Stands in a text for the component's name."""
@@ -182,7 +183,7 @@ def filled(options: Iterable[str], values: Mapping[str, str]) -> str | None:
     """The first text whose ``{facts}`` are all in ``values``, with them; None where none is."""
     for text in options:
         try:
-            return text.format_map(values)
+            return translated(text).format_map(values)
         except KeyError:
             continue
     return None

@@ -14,6 +14,7 @@ from fieldlog.quantities.units import convert
 from fieldlog.report.follows import Json, distance_json, due_json
 from fieldlog.report.lines import due_row, needed, tightening
 from fieldlog.words import tell
+from fieldlog.words.telling import part, place, say
 
 
 def due_lines(item: DueItem, unit: str) -> Iterator[str]:
@@ -102,17 +103,17 @@ def slopes(trend: Trend, unit: str) -> tuple[tuple[str, float], ...]:
 
 def job_text(line: JobLine) -> Iterator[str]:
     """One job with its parts, consumables and torques."""
-    severity = f"[{line.severity.value}] " if line.severity else ""
-    where = f" ({line.position})" if line.position else ""
+    severity = f"[{say(line.severity.value)}] " if line.severity else ""
+    where = f" ({place(line.position)})" if line.position else ""
     yield f"{severity}{line.do}{where}"
     for label, values in (
         ("parts", [needed(each) for each in line.parts]),
         ("consumables", [needed(each) for each in line.consumables]),
-        ("done, it counts for what is due", line.settles),
+        ("done, it counts for what is due", tuple(map(part, line.settles))),
         ("advice", line.advice),
     ):
         if values:
-            yield f"    {label}: {'; '.join(values)}"
+            yield f"    {say(label)}: {'; '.join(map(say, values))}"
     for each in line.torques:
         yield f"    {tightening(each)}"
 

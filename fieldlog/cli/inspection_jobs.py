@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from fieldlog.cli.language_option import language_option
 from fieldlog.cli.store_option import store_option, workshop
+from fieldlog.words.telling import key as named
+from fieldlog.words.telling import say, told_in
 
 if TYPE_CHECKING:
     from fieldlog.aftercare.crosschecks import Unanswered
@@ -25,6 +29,7 @@ _json_option = click.option("--json", "as_json", is_flag=True, help="Print one J
 @click.option("--cautions", "all_cautions", is_flag=True, help="Show every caution of the work.")
 @_json_option
 @store_option
+@language_option
 def jobs(key: str, all_cautions: bool, as_json: bool, folder: Path | None) -> None:
     """Show what to do and to buy after an INSPECTION, in the order the work is done.
 
@@ -46,46 +51,51 @@ def jobs(key: str, all_cautions: bool, as_json: bool, folder: Path | None) -> No
     from fieldlog.report.follows import cross_json, job_json, needed_json
     from fieldlog.report.lines import needed
 
-    with workshop(folder, reading=True) as shop:
+    with workshop(folder, reading=True) as shop, ExitStack() as told:
         record = shop.store.inspection_record(key)
+        if not as_json:
+            told.enter_context(told_in(shop.telling(record.inspection)))
         lines = shop.jobs(record)
         crossed = shop.cross_checks(record)
         worked = [(name, line.severity) for line in lines for name in line.components]
         warned = cautions_of_work(worked, shop.care.catalogue)
         shown = warned if all_cautions else foremost(worked, shop.care.catalogue)
-    bought = shopping(lines)
-    if as_json:
-        numbers = {each.id: each.number for each in record.findings}
-        document = {
-            "cautions": list(warned),
-            "jobs": [job_json(line, numbers) for line in lines],
-            "shopping": [needed_json(each) for each in bought],
-            "cross_checks": [cross_json(each) for each in crossed],
-        }
-        click.echo(json.dumps(document))
-        return
-    if not lines:
-        click.echo("no job follows from the findings")
-        return
-    for caution in caution_lines(shown):
-        Terminal.here().lines.print(caution)
-    if hidden := len(warned) - len(shown):
-        click.echo(f"  {hidden} more cautions: fieldlog inspection jobs {key} --cautions")
-    for number, line in enumerate(lines, start=1):
-        first, *rest = job_text(line)
-        click.echo(f"{number:>2}. {first}")
-        for more in rest:
-            click.echo(more)
-    click.echo("to buy:" if bought else "to buy: nothing")
-    for each in bought:
-        click.echo(f"    {needed(each)}")
-    _still_to_look_at(crossed)
+        bought = shopping(lines)
+        if as_json:
+            numbers = {each.id: each.number for each in record.findings}
+            document = {
+                "cautions": list(warned),
+                "jobs": [job_json(line, numbers) for line in lines],
+                "shopping": [needed_json(each) for each in bought],
+                "cross_checks": [cross_json(each) for each in crossed],
+            }
+            click.echo(json.dumps(document))
+            return
+        if not lines:
+            click.echo(say("no job follows from the findings"))
+            return
+        for caution in caution_lines(map(say, shown)):
+            Terminal.here().lines.print(caution)
+        if hidden := len(warned) - len(shown):
+            click.echo(
+                f"  {say('{hidden} more cautions', hidden=hidden)}: fieldlog inspection jobs {key} --cautions"
+            )
+        for number, line in enumerate(lines, start=1):
+            first, *rest = job_text(line)
+            click.echo(f"{number:>2}. {first}")
+            for more in rest:
+                click.echo(more)
+        click.echo(f"{say('to buy')}:" if bought else say("to buy: nothing"))
+        for each in bought:
+            click.echo(f"    {needed(each)}")
+        _still_to_look_at(crossed)
 
 
 @click.command("open")
 @_key
 @_json_option
 @store_option
+@language_option
 def open_(key: str, as_json: bool, folder: Path | None) -> None:
     """Show what of the vehicle's checklist nobody has looked at yet, stage by stage.
 
@@ -101,6 +111,7 @@ def open_(key: str, as_json: bool, folder: Path | None) -> None:
     with workshop(folder, reading=True) as shop:
         record = shop.store.inspection_record(key)
         state, crossed = shop.progress(record), shop.cross_checks(record)
+        language = shop.telling(record.inspection)
     if as_json:
         document = {
             "open": [item.key for item in state.open],
@@ -112,21 +123,32 @@ def open_(key: str, as_json: bool, folder: Path | None) -> None:
         }
         click.echo(json.dumps(document))
         return
-    for stage, texts in told(state.left).items():
-        click.echo(f"{stage.name} ({stage.about})")
-        for text in texts:
-            click.echo(f"    {text}")
-    _still_to_look_at(crossed)
-    left_out = "".join(f"\n  left out: {item.key} ({why})" for item, why in state.skipped)
-    rest = f", {len(state.not_due)} checked within the month" if state.not_due else ""
-    click.echo(f"{len(state.open)} open, {len(state.checked)} checked{rest}{left_out}")
+    with told_in(language):
+        for stage, texts in told(state.left).items():
+            click.echo(f"{say(stage.name)} ({say(stage.about)})")
+            for text in texts:
+                click.echo(f"    {text}")
+        _still_to_look_at(crossed)
+        left_out = "".join(
+            f"\n  {say('left out')}: {named(item.component, item.position, item.key)} ({why})"
+            for item, why in state.skipped
+        )
+        rest = (
+            say(", {count} checked within the month", count=len(state.not_due))
+            if state.not_due
+            else ""
+        )
+        counts = say(
+            "{open} open, {checked} checked", open=len(state.open), checked=len(state.checked)
+        )
+        click.echo(f"{counts}{rest}{left_out}")
 
 
 def _still_to_look_at(crossed: Sequence[Unanswered]) -> None:
     from fieldlog.report.lines import cross_check
 
     if crossed:
-        click.echo("still to be looked at, after what was found:")
+        click.echo(say("still to be looked at, after what was found:"))
     for each in crossed:
         click.echo(f"    {cross_check(each)}")
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fieldlog.cli.language_option import language_option
 from fieldlog.cli.store_option import store_option, workshop
 from fieldlog.errors import PartialError
 
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     help="Folder for the files.  [default: this one]",
 )
 @store_option
+@language_option
 def report(
     key: str,
     formats: tuple[str, ...],
@@ -47,6 +49,7 @@ def report(
 ) -> None:
     """Write the report of an INSPECTION (number, id or `last`); HTML and PDF when none is named.
 
+    It is told in the language of the inspection; JSON and CSV keep the canonical names.
     The HTML file holds everything it needs, pictures and speech included. Where photos were taken
     is in none of the files.
 

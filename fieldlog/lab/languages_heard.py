@@ -43,6 +43,8 @@ _LOUD = 0.1
 _MARGIN = np.zeros(RATE // 4, np.float32)
 _TOLD, _MEASURED, _COMMANDS = 230, 170, 30
 _LISTENER = "whisper"
+_MOST_TRIES = 5
+_tries: list[str] = []
 Samples = NDArray[np.float32]
 
 
@@ -127,7 +129,10 @@ def speak(engine: str, voice: str, text: str) -> Samples:
     else:
         with tempfile.NamedTemporaryFile(suffix=".wav") as file:
             command = ["espeak-ng", "-v", voice, "-w", file.name, text]
-            subprocess.run(command, check=True, capture_output=True)
+            while subprocess.run(command, check=False, capture_output=True).returncode:
+                _tries.append(text)  # MBROLA ends at random now and then
+                if _tries.count(text) > _MOST_TRIES:
+                    raise OSError(f"{voice} does not say {text!r}")
             sound, rate = soundfile.read(file.name, dtype="float32")
     there = soxr.resample(sound, rate, RATE) if rate != RATE else sound
     loud = there[np.abs(there) > 0.02]

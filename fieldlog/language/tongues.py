@@ -25,7 +25,7 @@ from fieldlog.words.told import CalledSo, TellsIn
 
 REFERENCE = "en"
 """The language whose words the meanings are kept in."""
-WORDS, NAMES, TOLD = "words.toml", "names.toml", "told.toml"
+WORDS, NAMES, TOLD, SENTENCES = "words.toml", "names.toml", "told.toml", "sentences.toml"
 
 
 def codes() -> tuple[str, ...]:
@@ -91,7 +91,8 @@ def read_other(folder: Path) -> tuple[OtherLanguage, Renamed]:
     }
     wording = Wording(subjects, reference.catalogue, reference.rules, said.meaning, tongue.meaning)
     names = _said(tongue, reference, {**answers.rules, **whole.rules})
-    told = TellsIn.read(read_text(folder / TOLD), names, str(folder / TOLD))
+    sentences = read_text(folder / SENTENCES) if (folder / SENTENCES).is_file() else ""
+    told = TellsIn.read(read_text(folder / TOLD), names, str(folder / TOLD), sentences, tongue.code)
     spoken = SpokenRules(offered, answers, typed)
     return OtherLanguage(reference, tongue, spoken, wording, told), said
 

@@ -9,6 +9,7 @@ from fieldlog.aftercare.walk_list import NOT_FITTED
 from fieldlog.limits.items import Coverage
 from fieldlog.store.records import TYPED, EventName, InspectionRecord
 from fieldlog.words import english, tell
+from fieldlog.words.telling import say
 
 Covered = Sequence[tuple[str, Coverage]]
 
@@ -25,14 +26,14 @@ def fields_of(
         ("odometer", tell.quantity(here[-1].distance) if here else ""),
         ("inspector", head.inspector),
         ("place", head.place),
-        ("limits of", head.jurisdiction or "no jurisdiction named"),
+        ("limits of", head.jurisdiction or say("no jurisdiction named")),
     ]
     held = [
         english.covered(rule, much.rows, much.items, much.unread, much.sections)
         for rule, much in covered
     ]
     if head.jurisdiction:
-        shown += [("limits held of its rules", "; ".join(held) or english.NO_RULE_HELD)]
+        shown += [("limits held of its rules", "; ".join(held) or say(english.NO_RULE_HELD))]
     shown += [
         (key.replace("_", " "), value) for key, value in vehicle.facts.items() if key != NOT_FITTED
     ]
@@ -60,13 +61,13 @@ def provenance(
         if found:
             told.append((label, ", ".join(found)))
     for clock in record.clocks:
-        offset = "not known"
+        offset = say("not known")
         if clock.offset_s is not None:
-            ahead = "ahead" if clock.offset_s >= 0 else "behind"
+            ahead = say("ahead" if clock.offset_s >= 0 else "behind")
             offset = f"{tell.seconds(clock.offset_s)} {ahead}"
             if clock.uncertainty_s is not None:
                 offset += f", ± {tell.seconds(clock.uncertainty_s)}"
-        told.append((f"clock of {clock.camera}", f"{offset} ({clock.how})"))
+        told.append((say("clock of {camera}", camera=clock.camera), f"{offset} ({say(clock.how)})"))
     for event in record.events:
         if event.name not in set(EventName):
             told.append((event.name, f"{time(event.at)} {event.text}".strip()))

@@ -13,6 +13,7 @@ from fieldlog.report.copies import Copies
 from fieldlog.report.view_model import Report, Shown, state_of
 from fieldlog.report.witness_code import svg_path
 from fieldlog.words.signs import svg
+from fieldlog.words.telling import say, spoken_code
 
 
 def render_html(report: Report, copies: Copies) -> str:
@@ -24,10 +25,12 @@ def render_html(report: Report, copies: Copies) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.globals["_"] = say
     script = _text(environment, "player.js")
     style = _text(environment, "card.css")
     return environment.get_template("report.html").render(
         report=report,
+        language=spoken_code(),
         copies=copies,
         signs={shown.value: Markup(svg(state_of(shown))) for shown in Shown},
         anchors={system.name: _anchor(system.name) for system in report.systems},

@@ -22,6 +22,7 @@ from fieldlog.words import tell, walk
 from fieldlog.words.advice import to_buy, to_tighten
 from fieldlog.words.came_in import came_in as words_came_in
 from fieldlog.words.english import counted
+from fieldlog.words.telling import part, say
 
 NOT_AFFIRMED = "to be affirmed, and nobody did"
 NOT_COVERED = "addendum, not covered by the signature"
@@ -39,13 +40,15 @@ def after_signature(record: InspectionRecord) -> tuple[str, ...]:
     added, corrected, withdrawn = [], [], []
     for each in record.findings:
         if each.made_after_signature and each.supersedes is None:
-            added.append(f"no. {each.number}")
+            added.append(f"{say('no.')} {each.number}")
         if each.fallen_after_signature and each.superseded_by is not None:
-            corrected.append(f"no. {each.number} (now no. {numbers[each.superseded_by]})")
+            corrected.append(
+                say("no. {old} (now no. {new})", old=each.number, new=numbers[each.superseded_by])
+            )
         elif each.fallen_after_signature:
-            withdrawn.append(f"no. {each.number}")
+            withdrawn.append(f"{say('no.')} {each.number}")
     told = {"added": added, "corrected": corrected, "withdrawn": withdrawn}
-    found = [f"{what} {', '.join(which)}" for what, which in told.items() if which]
+    found = [f"{say(what)} {', '.join(which)}" for what, which in told.items() if which]
     later = frozenset(record.uncovered)
     photos = sum(
         bool(later & {p.id, p.attachment.id if p.attachment else ""}) for p in record.photos
@@ -110,20 +113,23 @@ def _limit(judgement: Judgement, gates: bool, said: Quantity | None) -> LimitLin
             if said and as_said
             else tell.converted(judgement.reading, limit.unit)
         )
-        detail.append(f"reads {reads}")
+        detail.append(say("reads {value}", value=reads))
     if judgement.margin is not None:
-        detail.append(f"margin {tell.rounded(judgement.margin, limit.unit, signed=True)}")
+        margin = tell.rounded(judgement.margin, limit.unit, signed=True)
+        detail.append(say("margin {value}", value=margin))
     if judgement.guard_band:
-        detail.append(f"guard band {tell.rounded(judgement.guard_band, limit.unit)}")
+        band = tell.rounded(judgement.guard_band, limit.unit)
+        detail.append(say("guard band {value}", value=band))
         if judgement.probability is not None:
-            detail.append(f"conforms with probability {tell.probability(judgement.probability)}")
+            chance = tell.probability(judgement.probability)
+            detail.append(say("conforms with probability {value}", value=chance))
     if judgement.reason:
-        detail.append(judgement.reason)
+        detail.append(say(judgement.reason))
     return LimitLine(
         text=tell.limit(limit),
-        source=source,
-        status=limit.status.value,
-        state=judgement.state.value,
+        source=say(source),
+        status=say(limit.status.value),
+        state=tell.state(judgement),
         detail="; ".join(detail),
         gates=gates,
     )
@@ -132,11 +138,17 @@ def _limit(judgement: Judgement, gates: bool, said: Quantity | None) -> LimitLin
 def due_row(item: DueItem, unit: str = "km") -> DueRow:
     """A due item with its date, distance (in ``unit``: km or mi) and interval in one line."""
     by = [f"{item.by_date}" if item.by_date else "", _distance(item, unit)]
-    shown = " or ".join(part for part in by if part) or "time not known"
+    shown = f" {say('or')} ".join(part for part in by if part) or say("time not known")
     if item.earliest or item.latest:
-        shown += f" (between {item.earliest or 'now'} and {item.latest or 'an open end'})"
-    where = tell.place(item.component, item.position)
-    return DueRow(f"{where}: {item.what}", shown, item.when.value, item.reason, item.source)
+        shown += say(
+            " (between {one} and {other})",
+            one=item.earliest or say("now"),
+            other=item.latest or say("an open end"),
+        )
+    where = ", ".join(tell.place(name, item.position) for name in item.component.split(", "))
+    return DueRow(
+        f"{where}: {say(item.what)}", shown, item.when.value, say(item.reason), say(item.source)
+    )
 
 
 def _distance(item: DueItem, unit: str) -> str:
@@ -157,7 +169,7 @@ def needed(each: Needed) -> str:
 
 def settles(interval: str) -> str:
     """Which interval a job settles, so that nobody takes it for another."""
-    return f"done, it counts for what is due: {interval}"
+    return say("done, it counts for what is due: {interval}", interval=part(interval))
 
 
 def tightening(each: Tighten) -> str:

@@ -22,6 +22,7 @@ from fieldlog.report.view_model import (
     Shown,
     Urgency,
 )
+from fieldlog.words.telling import key, say
 
 _LIST: Mapping[str, Urgency] = {
     Severity.DANGEROUS.value: Urgency.DO_NOT_RIDE,
@@ -53,8 +54,13 @@ def owner_page(
             for urgency in Urgency
             if (found := tuple(line for how, line in lines if _list(how) is urgency))
         ),
-        left=tuple((stage.name, texts) for stage, texts in told(state.left, headed=True).items()),
-        left_out=tuple(f"{item.key} ({reason})" for item, reason in state.skipped),
+        left=tuple(
+            (say(stage.name), texts) for stage, texts in told(state.left, headed=True).items()
+        ),
+        left_out=tuple(
+            f"{key(item.component, item.position, item.key)} ({reason})"
+            for item, reason in state.skipped
+        ),
         undecided=tuple(
             row.subject for row in rows if row.state is Shown.UNDECIDED and not row.severity
         ),

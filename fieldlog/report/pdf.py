@@ -31,6 +31,7 @@ from fieldlog.report.pdf_trend import courses
 from fieldlog.report.view_model import HeardLine, Report, Shown
 from fieldlog.report.witness_code import WitnessCode
 from fieldlog.words.english import counted
+from fieldlog.words.telling import say, spoken_code
 
 PAPERS: dict[str, tuple[float, float]] = {"a4": A4, "letter": LETTER}
 
@@ -84,9 +85,9 @@ class _Card(Typesetting):
             pagesize=self.page,
             title=self.plain(f"{report.title}: {report.vehicle}, {report.card_number}"),
             author=self.plain(dict(report.fields).get("inspector", "")),
-            subject=f"fingerprint {report.fingerprint}",
+            subject=f"{say('fingerprint')} {report.fingerprint}",
             creator=dict(report.provenance).get("kept by", "fieldlog"),
-            lang="en",
+            lang=spoken_code(),
         )
         frame = Frame(
             SIDE,
@@ -131,7 +132,7 @@ class _Card(Typesetting):
     def _counted(self) -> Iterator[Flowable]:
         """How many findings stand how, and what is known of the vehicle."""
         marks = [
-            [VerdictMark(state, f"{count} {state}", self.faces.strong, 8)]
+            [VerdictMark(state, f"{count} {say(state)}", self.faces.strong, 8)]
             for state, count in self.report.counts
         ]
         share = self.width / max(len(marks), 1)
@@ -151,11 +152,13 @@ class _Card(Typesetting):
         rows: list[list[Any]] = []
         for job in self.report.jobs:
             where = f" ({escape(job.where)})" if job.where else ""
-            how = f", {escape(job.severity)}" if job.severity else ""
+            how = f", {escape(say(job.severity))}" if job.severity else ""
             told: list[Flowable] = [self.rich(f"<b>{escape(job.do)}</b>{where}{how}", "text")]
             needs = "; ".join(p for p in (job.parts, job.consumables) if p)
             told += [
-                self.rich(f"<font color='#1d3f72'>{label}</font> {_held(escape(text))}", "fine")
+                self.rich(
+                    f"<font color='#1d3f72'>{say(label)}</font> {_held(escape(text))}", "fine"
+                )
                 for label, text in (
                     ("with", needs),
                     ("torque", job.torques),
@@ -180,7 +183,7 @@ class _Card(Typesetting):
                 self.rich(f"<b>{escape(item.what)}</b>", "text"),
                 self.p(
                     item.by
-                    + ("" if item.nearness in {"later", "unknown"} else f", {item.nearness}"),
+                    + ("" if item.nearness in {"later", "unknown"} else f", {say(item.nearness)}"),
                     "text",
                 ),
                 self.p(f"{item.reason}; {item.source}", "soft"),
@@ -193,8 +196,11 @@ class _Card(Typesetting):
         )
         if self.report.trends:
             yield courses(self.report.trends, self.faces, self.width)
-            told = "Upright the ruler of the limit; shaded: where 95 % of new readings will lie. "
-            yield self.p(f"{told}Open pointers: the part that was on before.", "soft")
+            told = say(
+                "Upright the ruler of the limit; shaded: where 95 % of new readings will lie."
+            )
+            before = say("Open pointers: the part that was on before.")
+            yield self.p(f"{told} {before}", "soft")
 
     def _heard(self, name: str, note: str, lines: Sequence[HeardLine]) -> Iterator[Flowable]:
         if not lines:
@@ -203,7 +209,9 @@ class _Card(Typesetting):
         for line in lines:
             text = escape(line.told)
             why = f": {escape(line.reason)}" if line.reason else ""
-            clip = f", {line.clip.seconds:.1f} s of sound kept" if line.clip else ""
+            clip = ""
+            if line.clip:
+                clip = f", {say('{seconds} s of sound kept', seconds=f'{line.clip.seconds:.1f}')}"
             yield self.rich(f"{text} <font color='#55534c'>{line.when}{why}{clip}</font>", "text")
             yield rule(self.width, 3)
 
@@ -232,43 +240,51 @@ class _Card(Typesetting):
     def _legend(self) -> Iterator[Flowable]:
         yield from self.heading("how to read the verdicts", "")
         marks: list[Any] = [
-            VerdictMark(state, text, self.faces.text, 7.4) for state, text in HOW_TO_READ
+            VerdictMark(state, say(text), self.faces.text, 7.4) for state, text in HOW_TO_READ
         ]
         marks += [""] * (len(marks) % 2)
         rows = [marks[i : i + 2] for i in range(0, len(marks), 2)]
         yield Spacer(1, 1 * mm)
         yield table(rows, colWidths=[self.width / 2] * 2, style=tight(bottom=1))
         yield self.p(
-            "Rulers: the thick stretch is allowed, the upright stroke is the limit, the hatching the "
-            "guard band, the pointer the reading. Every value is exact unless ≈ stands before it.",
+            say(
+                "Rulers: the thick stretch is allowed, the upright stroke is the limit, the hatching the "
+                "guard band, the pointer the reading. Every value is exact unless ≈ stands before it."
+            ),
             "soft",
         )
 
     def _made(self) -> Iterator[Flowable]:
         rows = [
-            [self.p(label, "label"), self.p(value, "fine")]
+            [self.p(say(label), "label"), self.p(value, "fine")]
             for label, value in (
                 *self.report.provenance,
                 ("fingerprint", f"{self.report.fingerprint} ({counted(self.report.rows, 'row')})"),
                 ("printed", self.report.printed),
             )
         ]
-        note = (
-            "The fingerprint is the last of a chain of SHA-256 hashes over every row of this "
-            "inspection; fieldlog inspection verify computes it again. It shows a row changed, taken "
-            "out or moved; a record written anew would have another one."
+        first = say(
+            "The fingerprint is the last of a chain of SHA-256 hashes over every row of this inspection;"
         )
+        rest = say(
+            "computes it again. It shows a row changed, taken out or moved; a record written anew would "
+            "have another one."
+        )
+        note = f"{first} fieldlog inspection verify {rest}"
         if self.faces.missing:
-            note += " Some letters could not be printed here; the HTML report has them."
+            note += f" {say('Some letters could not be printed here; the HTML report has them.')}"
         told = table(rows, colWidths=[32 * mm, self.width - 32 * mm], style=tight(bottom=1))
         code: list[Flowable] = []
         if self.report.checkpoint:
             head = self.report.checkpoint.split("\n")[:3]
+            kept = say(
+                "Whoever keeps this page can show later that nothing of the record was changed or left "
+                "out since:"
+            )
             text = (
-                f"checkpoint of the whole record, {self.report.checkpoint_told}: {head[0]}, {head[1]} "
-                f"rows, root {head[2]}. Whoever keeps this page can show later that nothing of the "
-                "record was changed or left out since: fieldlog inspection verify --against, with the "
-                "text of this code."
+                f"{say('checkpoint of the whole record')}, {self.report.checkpoint_told}: {head[0]}, {head[1]} "
+                f"{say('rows')}, root {head[2]}. {kept} fieldlog inspection verify --against, "
+                f"{say('with the text of this code.')}"
             )
             side = 42 * mm
             pair = [[WitnessCode(self.report.checkpoint, side), self.p(text, "fine")]]

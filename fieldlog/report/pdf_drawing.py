@@ -10,6 +10,7 @@ from reportlab.platypus import Flowable
 from fieldlog.report.gauge import Gauge
 from fieldlog.report.view_model import Shown, state_of
 from fieldlog.words.signs import HEIGHT, SIGNS, WIDTH, Stroke
+from fieldlog.words.telling import say
 
 INK = HexColor("#1a1a1a")
 SOFT = HexColor("#55534c")
@@ -97,9 +98,9 @@ class Stamp(Flowable):  # type: ignore[misc]
         canvas.setFillColor(INK)
         canvas.setFont(self._face, 7.6)
         middle = self.height / 2 - 2.8
-        canvas.drawString(left, middle + 3.9 if self._severity else middle, self._state)
+        canvas.drawString(left, middle + 3.9 if self._severity else middle, say(self._state))
         if self._severity:
-            canvas.drawString(left, middle - 4.4, self._severity)
+            canvas.drawString(left, middle - 4.4, say(self._severity))
 
 
 class Ruler(Flowable):  # type: ignore[misc]

@@ -13,6 +13,7 @@ from fieldlog.report.pdf_photos import rows_of, with_caption
 from fieldlog.report.pdf_setting import Typesetting, rule, table
 from fieldlog.report.view_model import FindingRow, LimitLine
 from fieldlog.words.english import counted
+from fieldlog.words.telling import say
 
 _NUMBER, _STAMP = 8 * mm, 30 * mm
 
@@ -42,9 +43,9 @@ def _finding(
     left = 70 * mm
     columns = [_NUMBER, left, card.width - _NUMBER - left - _STAMP, _STAMP]
     first = first_said[row.spoken, row.when]
-    said = f"entered {row.when}"
+    said = say("entered {when}", when=row.when)
     if row.told:
-        with_first = f"in one breath with no. {first}, {row.when}"
+        with_first = say("in one breath with no. {number}, {when}", number=first, when=row.when)
         said = f"{row.told} {row.when}" if first == row.number else with_first
     typed = f"<font name='{card.faces.typed}' size='9.5'>{escape(row.value)}</font>"
     subject = row.subject[:1].upper() + row.subject[1:]
@@ -61,7 +62,7 @@ def _finding(
     for limit in row.limits:
         held += _gate(card, limit) if limit.gates else []
     others = "; ".join(_other(limit) for limit in row.limits if not limit.gates)
-    held += [card.p(f"also {others}", "faint")] if others else []
+    held += [card.p(say("also {others}", others=others), "faint")] if others else []
     if not any(limit.gates for limit in row.limits):
         held.append(card.p(row.reason, "faint"))
     beside = table(

@@ -15,6 +15,7 @@ from fieldlog.report.pdf_drawing import BLUE, INK, TickBox
 from fieldlog.report.pdf_photos import picture
 from fieldlog.report.pdf_setting import Typesetting, ruled, table, tight
 from fieldlog.report.view_model import DueRow, OwnerLine, OwnerList, Urgency
+from fieldlog.words.telling import say
 
 _HIGH = 17 * mm
 """Height of a photo."""
@@ -57,13 +58,13 @@ def signatures(card: Typesetting) -> Iterator[Flowable]:
     """Who signed, what that does not cover, and a line for each of the two."""
     report = card.report
     blocks: list[Flowable] = [Spacer(1, 3 * mm)]
-    blocks += [card.p(f"signed off: {line}", "typed") for line in report.signed]
+    blocks += [card.p(say("signed off: {line}", line=line), "typed") for line in report.signed]
     if report.not_covered:
-        blocks.append(card.p(f"{NOT_COVERED}: {'; '.join(report.not_covered)}", "text"))
+        blocks.append(card.p(f"{say(NOT_COVERED)}: {'; '.join(report.not_covered)}", "text"))
     lines = ("inspected by", "date", "read and received by the owner", "date")
     blocks.append(
         table(
-            [[card.p(text, "label") for text in lines]],
+            [[card.p(say(text), "label") for text in lines]],
             colWidths=[card.width * share for share in (0.34, 0.14, 0.38, 0.14)],
             rowHeights=[9 * mm],
             style=TableStyle(
@@ -92,9 +93,7 @@ def _list(card: Typesetting, one: OwnerList) -> Iterator[Flowable]:
 def _told(line: OwnerLine) -> str:
     """What to do and where, then what was found, with its numbers."""
     found = "; ".join(line.found)
-    numbers = (
-        f" <font color='#55534c' size='6.9'>no.\u00a0{', '.join(map(str, line.because))}</font>"
-    )
+    numbers = f" <font color='#55534c' size='6.9'>{say('no.')}\u00a0{', '.join(map(str, line.because))}</font>"
     if not line.do:
         return f"<b>{escape(_capital(found))}</b>{numbers}"
     where = f" ({escape(line.where)})" if line.where else ""
@@ -117,7 +116,7 @@ def _not_looked_at(card: Typesetting) -> Iterator[Flowable]:
     yield from card.heading("not looked at", "nothing is known of these")
     yield Spacer(1, 0.8 * mm)
     for label, text in rows:
-        yield card.rich(f"<b><font color='#1d3f72'>{label}</font></b> {escape(text)}", "fine")
+        yield card.rich(f"<b><font color='#1d3f72'>{say(label)}</font></b> {escape(text)}", "fine")
 
 
 def _photos_and_dates(card: Typesetting) -> Iterator[Flowable]:
@@ -129,12 +128,14 @@ def _photos_and_dates(card: Typesetting) -> Iterator[Flowable]:
         dates.append(Spacer(1, 1.2 * mm))
         dates += [card.rich(_date(item), "fine") for item in owner.dates[:_MOST_DATES]]
         rest = len(owner.dates) - _MOST_DATES
-        dates += [card.p(f"and {rest} more behind", "faint")] if rest > 0 else []
+        dates += [card.p(say("and {rest} more behind", rest=rest), "faint")] if rest > 0 else []
     room = card.width - (_DATES if dates else 0)
     photos: list[Flowable] = []
     if owner.photos:
         count = len(card.report.photos)
-        note = f"{len(owner.photos)} of {count}, each with its finding behind"
+        note = say(
+            "{shown} of {all}, each with its finding behind", shown=len(owner.photos), all=count
+        )
         photos += card.heading("photos that matter", note, width=room)
         photos += [Spacer(1, 1.2 * mm), _pictures(card, room)]
     if dates or photos:
@@ -159,7 +160,7 @@ def _pictures(card: Typesetting, width: float) -> Flowable:
 
 
 def _date(item: DueRow) -> str:
-    near = "" if item.nearness == When.LATER.value else f", {item.nearness}"
+    near = "" if item.nearness == When.LATER.value else f", {say(item.nearness)}"
     return f"{escape(item.what)} <b>{escape(item.by)}</b>{escape(near)}"
 
 
@@ -172,7 +173,9 @@ def _head(card: Typesetting) -> Table:
 
 def form(card: Typesetting, fields: Sequence[tuple[str, str]], widths: Sequence[float]) -> Table:
     """Boxes of a form, one of ``widths`` (points) each: a small label and what is typed in."""
-    cells: list[Any] = [[card.p(label, "label"), card.p(value, "typed")] for label, value in fields]
+    cells: list[Any] = [
+        [card.p(say(label), "label"), card.p(value, "typed")] for label, value in fields
+    ]
     cells += [[] for _ in range(-len(cells) % len(widths))]
     rows = [cells[i : i + len(widths)] for i in range(0, len(cells), len(widths))]
     return table(

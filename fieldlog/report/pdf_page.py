@@ -11,6 +11,7 @@ from reportlab.pdfgen.canvas import Canvas
 from fieldlog.report.pdf_drawing import BLUE, LINE, SOFT, WASH
 from fieldlog.report.pdf_fonts import Faces
 from fieldlog.report.view_model import Report
+from fieldlog.words.telling import say
 
 _UNTOLD = datetime(2000, 1, 1, tzinfo=UTC)
 SIDE = 15 * mm
@@ -71,7 +72,7 @@ def _furniture(
     canvas.drawString(SIDE, height - 9 * mm, faces.printable(name[:48]))
     canvas.setFont(faces.typed, 9)
     canvas.drawRightString(
-        width - SIDE, height - 9 * mm, faces.printable(f"no. {report.card_number}")
+        width - SIDE, height - 9 * mm, faces.printable(f"{say('no.')} {report.card_number}")
     )
     for hole in range(6):  # the row a card hangs by
         canvas.circle(width / 2 + (hole - 1) * 4.5 * mm, height - 7.6 * mm, 1.5, 1, 0)
@@ -80,6 +81,8 @@ def _furniture(
     canvas.line(SIDE, 12.5 * mm, width - SIDE, 12.5 * mm)
     canvas.setFillColor(SOFT)
     canvas.setFont(faces.text, 7)
-    canvas.drawString(SIDE, 8.5 * mm, f"fingerprint {report.fingerprint[:32]}")
-    canvas.drawRightString(width - SIDE, 8.5 * mm, f"page {count[0]} of {count[1]}")
+    canvas.drawString(SIDE, 8.5 * mm, f"{say('fingerprint')} {report.fingerprint[:32]}")
+    canvas.drawRightString(
+        width - SIDE, 8.5 * mm, say("page {one} of {all}", one=count[0], all=count[1])
+    )
     canvas.restoreState()

@@ -24,6 +24,7 @@ from fieldlog.report.pdf_drawing import BLUE, LINE, SOFT
 from fieldlog.report.pdf_fonts import Faces
 from fieldlog.report.pdf_page import SIDE
 from fieldlog.report.view_model import Report
+from fieldlog.words.telling import say
 
 
 class Typesetting:
@@ -62,6 +63,7 @@ class Typesetting:
     def heading(self, name: str, note: str, width: float | None = None) -> Iterator[Flowable]:
         """A section's heading with a note at its right end, across the page or ``width`` points."""
         across = width or self.width
+        name, note = say(name), say(note)
         title = f"<font color='#1d3f72'>{escape(name[:1].upper() + name[1:])}</font>"
         share = 0.5 if note else 0.999
         if width is None:
@@ -86,7 +88,9 @@ class Typesetting:
         """A small label with a text after it; nothing for an empty text."""
         if text:
             yield Spacer(1, 1.5 * mm)
-            name = f"<font name='{self.faces.strong}' color='#1d3f72' size='6.4'>{label}</font>"
+            name = (
+                f"<font name='{self.faces.strong}' color='#1d3f72' size='6.4'>{say(label)}</font>"
+            )
             yield self.rich(f"{name} {escape(text)}", "small")
 
     def p(self, text: str, style: str) -> Paragraph:

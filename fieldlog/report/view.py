@@ -61,6 +61,7 @@ from fieldlog.store.records import (
 )
 from fieldlog.store.signatures import signatures
 from fieldlog.words import english, review, tell
+from fieldlog.words.telling import key, place, say
 
 WORST_FIRST = tuple(Shown)
 _SEVERITIES = ("dangerous", "major", "minor", "")
@@ -107,14 +108,14 @@ class _Builder:
         asked = [u for u in self.record.utterances if u.decision is Decision.ASK]
         head = self.record.inspection
         return Report(
-            title="Inspection record",
+            title=say("Inspection record"),
             card_number=f"{head.started_at.astimezone(self.zone):%Y-%m-%d} / {head.number}",
             vehicle=self.record.vehicle.name,
             fields=fields_of(
                 self.record, self._time(head.started_at, day=True), self.around.covered
             ),
             headline=conclusion.headline,
-            deferral=conclusion.deferral,
+            deferral=say(conclusion.deferral),
             owner=owner_page(rows, jobs, state, due),
             counts=tuple(
                 (state, sum(row.state is state for row in rows))
@@ -190,25 +191,34 @@ class _Builder:
         utterance = self.utterances.get(kept.utterance_id or "")
         verdict = kept.verdict
         notes = [
-            *([NOT_AFFIRMED] if kept.id in self.unaffirmed else []),
+            *([say(NOT_AFFIRMED)] if kept.id in self.unaffirmed else []),
             *(
-                english.flag(each)
+                say(english.flag(each))
                 for each in (utterance.flags if utterance else ())
                 if each != Flag.ANSWERED
             ),
         ]
         asked = self.utterances.get((utterance.answers if utterance else None) or "")
         if asked is not None:
-            notes.append(f"answers: {asked.question or asked.reason}")
+            notes.append(say("answers: {what}", what=asked.question or asked.reason))
         if kept.finding.quantity and kept.finding.quantity.qualifier is Qualifier.ABOUT:
-            notes.append("said as about")
-        notes += [f"with {key.replace('_', ' ')} {value}" for key, value in kept.finding.given]
+            notes.append(say("said as about"))
+        notes += [
+            say("with {what} {value}", what=say(name.replace("_", " ")), value=value)
+            for name, value in kept.finding.given
+        ]
         if kept.supersedes:
             earlier = self.findings[kept.supersedes]
-            notes.append(f"corrects no. {earlier.number} ({tell.value(earlier.finding)})")
-        notes += [f"remark: {text}" for text in self._remarks_on(kept)]
+            notes.append(
+                say(
+                    "corrects no. {number} ({value})",
+                    number=earlier.number,
+                    value=tell.value(earlier.finding),
+                )
+            )
+        notes += [say("remark: {text}", text=text) for text in self._remarks_on(kept)]
         if kept.made_after_signature:
-            notes.append(NOT_COVERED)
+            notes.append(say(NOT_COVERED))
         spoken = utterance.text if utterance else kept.finding.words
         return FindingRow(
             id=kept.id,
@@ -220,7 +230,7 @@ class _Builder:
             when=self._time(utterance.said_at if utterance else kept.made_at),
             state=Shown(verdict.state.value) if verdict else Shown.NOT_JUDGED,
             severity=tell.severity(verdict),
-            reason=verdict.reason if verdict else "no limit was held against it",
+            reason=tell.reason(verdict) if verdict else say("no limit was held against it"),
             limits=limit_lines(verdict, kept.finding.quantity),
             gauge=gauge(verdict.gate) if verdict and verdict.gate else None,
             photos=tuple(photos),
@@ -261,7 +271,9 @@ class _Builder:
             open_[item.system] += map(left_text, left)
         left_out: dict[str, list[str]] = defaultdict(list)
         for item, reason in state.skipped:
-            left_out[item.system].append(f"{item.key}: {reason}")
+            left_out[item.system].append(
+                f"{key(item.component, item.position, item.key)}: {reason}"
+            )
         order = dict.fromkeys([*catalogue.systems, *by_system, *open_, *left_out])
         return tuple(
             SystemSection(name, tuple(by_system[name]), tuple(open_[name]), tuple(left_out[name]))
@@ -280,7 +292,7 @@ class _Builder:
         return tuple(
             JobRow(
                 do=line.do,
-                where=line.position or "",
+                where=place(line.position),
                 parts="; ".join(needed(each) for each in line.parts),
                 consumables="; ".join(needed(each) for each in line.consumables),
                 torques="; ".join(tightening(each) for each in line.torques),
@@ -306,7 +318,7 @@ class _Builder:
         work = [(name, line.severity) for line in self._work() for name in line.components]
         said += cautions_of_work(work, self.around.catalogue)
         defers = [DEFERS] if DEFERS in said else []
-        return (*(text for text in dict.fromkeys(said) if text != DEFERS), *defers)
+        return tuple(map(say, (*(text for text in dict.fromkeys(said) if text != DEFERS), *defers)))
 
     def _due(self) -> tuple[DueRow, ...]:
         return tuple(due_row(item, self.record.vehicle.unit) for item in self.around.due)
@@ -332,27 +344,29 @@ class _Builder:
             if kept.stands:
                 return name, ""
             if kept.withdrawn:
-                return None, f"finding no. {kept.number} was withdrawn"
+                return None, say("finding no. {number} was withdrawn", number=kept.number)
             name = kept.superseded_by
         return None, ""
 
     def _photo(self, photo: Photo, gone: str) -> PhotoCell:
         attachment = photo.attachment
-        reason = attachment.reason if attachment else (photo.problem or "not attached yet")
+        reason = say(attachment.reason if attachment else (photo.problem or "not attached yet"))
         parts = [gone, reason] if gone else [reason]
         if attachment and attachment.gap_s is not None:
-            gap = (
-                f"{tell.seconds(attachment.gap_s)} {'after' if attachment.gap_s >= 0 else 'before'}"
-            )
+            gap = f"{tell.seconds(attachment.gap_s)} {say('after' if attachment.gap_s >= 0 else 'before')}"
             if attachment.uncertainty_s:
                 gap += f" (± {tell.seconds(attachment.uncertainty_s)})"
             parts.append(gap)
         if attachment and attachment.finding_id is None and attachment.candidates:
             numbers = sorted(self.numbers[c] for c in attachment.candidates if c in self.numbers)
             if numbers:
-                parts.append(f"could be no. {', '.join(map(str, numbers))}")
+                parts.append(say("could be no. {numbers}", numbers=", ".join(map(str, numbers))))
         local = (photo.capture_local or "").replace("T", " ")
-        taken = self._time(photo.utc) if photo.utc else f"camera clock {local or 'without time'}"
+        taken = (
+            self._time(photo.utc)
+            if photo.utc
+            else say("camera clock {time}", time=local or say("without time"))
+        )
         return PhotoCell(photo.media, photo.file, taken, "; ".join(p for p in parts if p))
 
     # -- what was heard ---------------------------------------------------------------------------
@@ -374,11 +388,11 @@ class _Builder:
             u.text.rpartition(APART)[2] for u in self.record.utterances if u.answers == asked.id
         ]
         if said:
-            return f"{question} (answered: {', '.join(said)})"
+            return say("{question} (answered: {said})", question=question, said=", ".join(said))
         if self._reviewed(asked):
             return f"{question} ({self._reviewed(asked)})"
         if left_open(self.record, asked):
-            return f"{question} (no finding of it followed)"
+            return say("{question} (no finding of it followed)", question=question)
         return question
 
     def _reviewed(self, said: Utterance) -> str:
@@ -388,8 +402,8 @@ class _Builder:
 
     def _remark(self, one: Remark, utterance: Utterance | None) -> HeardLine:
         at = utterance.said_at if utterance else one.made_at
-        later = NOT_COVERED if one.id in self.record.uncovered else ""
-        told = "; ".join(filter(None, (TAKEN_BACK if one.taken_back else "", later)))
+        later = say(NOT_COVERED) if one.id in self.record.uncovered else ""
+        told = "; ".join(filter(None, (say(TAKEN_BACK) if one.taken_back else "", later)))
         return self._heard(utterance, one.text, told, at)
 
     def _corrections(self) -> tuple[CorrectionLine, ...]:
@@ -398,8 +412,12 @@ class _Builder:
             if kept.stands:
                 continue
             later = self.findings.get(kept.superseded_by or "")
-            after = f"no. {later.number}: {tell.value(later.finding)}" if later else "withdrawn"
-            uncovered = NOT_COVERED if kept.fallen_after_signature else ""
+            after = (
+                f"{say('no.')} {later.number}: {tell.value(later.finding)}"
+                if later
+                else say("withdrawn")
+            )
+            uncovered = say(NOT_COVERED) if kept.fallen_after_signature else ""
             lines.append(
                 CorrectionLine(
                     kept.number,

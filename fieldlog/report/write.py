@@ -23,6 +23,7 @@ from fieldlog.report.surroundings import Surroundings
 from fieldlog.report.view import build, follow_up
 from fieldlog.store.records import InspectionRecord
 from fieldlog.store.repository import Repository
+from fieldlog.words.telling import Telling, say, told_in
 
 OWN_FORMATS = ("html", "pdf", "json", "csv")
 
@@ -46,12 +47,14 @@ def write_report(
     due: tuple[DueItem, ...] | None = None,
     progress: Progress | None = None,
     checkpoint: Checkpoint | None = None,
+    language: Telling | None = None,
 ) -> ReportFiles:
     """Write ``formats`` (html, pdf, json, csv, a form that another package adds) of an inspection.
 
     ``key``: id, local number or ``last``. ``paper``: a4 or letter, None: as used where the
     inspection took place. ``due``: what comes due; None: as it follows from the vehicle's record on
     the day of the inspection. ``checkpoint``: of the record as it is now, which the report then carries.
+    ``language``: the one in which html, pdf and forms are told; json and csv keep canonical names.
     Each file appears whole or not at all. Raises ``UsageError`` for an
     unknown format or inspection, ``StoreError`` when a file cannot be written.
     """
@@ -59,11 +62,13 @@ def write_report(
     record = store.inspection_record(key)
     around = surroundings(store, record, printed_at)
     around = around if due is None else replace(around, due=due)
-    report = build(record, around)
-    if checkpoint is not None:
-        signed = f"signed with key {fingerprint(checkpoint.key)}" if checkpoint.is_signed else ""
-        told = signed or "not signed"
-        report = replace(report, checkpoint=checkpoint.text, checkpoint_told=told)
+    with told_in(language):
+        report = build(record, around)
+        if checkpoint is not None:
+            told = say("not signed")
+            if checkpoint.is_signed:
+                told = say("signed with key {key}", key=fingerprint(checkpoint.key))
+            report = replace(report, checkpoint=checkpoint.text, checkpoint_told=told)
     name = f"inspection-{record.inspection.started_at:%Y-%m-%d}-{record.inspection.number}"
     contents: dict[str, bytes] = {}
     problems: Mapping[str, str] = {}
@@ -81,16 +86,19 @@ def write_report(
         if "html" in formats:
             from fieldlog.report.html import render_html
 
-            contents["html"] = render_html(report, copies).encode("utf-8")
+            with told_in(language):
+                contents["html"] = render_html(report, copies).encode("utf-8")
         if "pdf" in formats:
             from fieldlog.report.pdf import paper_for, render_pdf
 
             sheet = paper or paper_for(record.inspection.jurisdiction)
-            contents["pdf"] = render_pdf(report, copies, sheet, printed_at)
+            with told_in(language):
+                contents["pdf"] = render_pdf(report, copies, sheet, printed_at)
         for form, folder in forms.items():
             from fieldlog.report.form import render_form
 
-            contents[form] = render_form(report, copies, folder).encode("utf-8")
+            with told_in(language):
+                contents[form] = render_form(report, copies, folder).encode("utf-8")
     if "json" in formats:
         whole = record_json(record) | follow_up(record, around)
         whole["checkpoint"] = report.checkpoint or None

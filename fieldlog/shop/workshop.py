@@ -55,6 +55,7 @@ if TYPE_CHECKING:
     from fieldlog.proof.keys import Signer
     from fieldlog.report.copies import Progress as Copying
     from fieldlog.report.write import ReportFiles
+    from fieldlog.words.telling import Telling
 
 UNNAMED = "unnamed"
 """A vehicle that nobody named before speaking."""
@@ -127,6 +128,13 @@ class Workshop:
         if self._asked is not None or config.language():
             return self.language
         return language_of(inspection.language or REFERENCE)
+
+    def telling(self, inspection: Inspection) -> Telling | None:
+        """The language in which an inspection is told; None for the reference, whose grammar is not loaded."""
+        asked = getattr(self._asked, "speech", "") or config.language()
+        if (asked or inspection.language) in ("", REFERENCE):
+            return None
+        return self.language_for(inspection).told
 
     @property
     def spoken(self) -> str:
@@ -317,6 +325,7 @@ class Workshop:
             paper=paper,
             progress=progress,
             checkpoint=made,
+            language=self.telling(of),
         )
         witness.handed_out(self.store, made)
         return written

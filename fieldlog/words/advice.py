@@ -5,7 +5,8 @@ from __future__ import annotations
 from fractions import Fraction
 
 from fieldlog.model.finding import Finding
-from fieldlog.words import tell
+from fieldlog.words import tell, telling
+from fieldlog.words.telling import say
 
 AS_THE_SCREEN_SHOWS = "as the screen shows"
 _PUT_RIGHT = {
@@ -39,9 +40,9 @@ def aim(finding: Finding) -> str:
 def to_buy(text: str, count: int, each: str, place: str | None, amount: str) -> str:
     """``1 x 160/60-17 tyre, rear``; ``1 set brake pads, front``; ``brake fluid DOT 4, 0.5 L``."""
     if amount:
-        return f"{text}, {amount}"
-    number = f"{count} {each}{'s' if count > 1 else ''}" if each else f"{count} x"
-    return ", ".join(part for part in (f"{number} {text}", place) if part)
+        return f"{text}, {telling.figure(say(amount))}"
+    number = f"{count} {say(each + 's' * (count > 1))}" if each else f"{count} x"
+    return ", ".join(part for part in (f"{number} {text}", telling.place(place)) if part)
 
 
 def summed(amounts: tuple[str, ...]) -> str:
@@ -57,6 +58,7 @@ def summed(amounts: tuple[str, ...]) -> str:
 
 def to_tighten(fastener: str, place: str | None, value: str, source: str) -> str:
     """``[ ] axle nut, rear: 100 N·m (manual p. 3), reached ________``."""
-    name = f"{fastener}, {place}" if place else fastener
-    told = f"{value} ({source})" if value else source
-    return f"[ ] {name}: {told}; {REACHED}"
+    called = telling.part(fastener)
+    name = f"{called}, {telling.place(place)}" if place else called
+    told = f"{value} ({say(source)})" if value else say(source)
+    return f"[ ] {name}: {told}; {say(REACHED)}"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from fieldlog.words.telling import say
+
 NO_WORDS = "no words were heard in it"
 
 
@@ -11,7 +13,7 @@ def came_in(text: str, typed: bool, *, sure: bool) -> str:
     Marks of quotation stand round what somebody said or typed, and round nothing else.
     """
     if not text:
-        return NO_WORDS
+        return say(NO_WORDS)
     if typed:
-        return f"typed “{text}”"
-    return f"said “{text}”" if sure else f"heard as: {text}"
+        return say("typed “{text}”", text=text)
+    return say("said “{text}”", text=text) if sure else say("heard as: {text}", text=text)

@@ -14,6 +14,7 @@ from fieldlog.model.limit import SeverityFrom
 from fieldlog.model.state import Severity, State
 from fieldlog.model.understanding import Flag
 from fieldlog.model.verdict import InDoubt
+from fieldlog.words.telling import say
 
 WHICH: Mapping[str, str] = MappingProxyType(
     {
@@ -101,8 +102,8 @@ def covered(rule: str, rows: int, items: int, unread: int, sections: int) -> str
     """In a narrow place: ``US-VA: 29 of 49 items; not read: 2 items, 5 sections``."""
     parts = [counted(unread, "item")] if unread else []
     parts += [counted(sections, "section")] if sections else []
-    held = f"{rule.upper()}: {rows} of {items} items"
-    return f"{held}; not read: {', '.join(parts)}" if parts else held
+    held = say("{rule}: {rows} of {items} items", rule=rule.upper(), rows=rows, items=items)
+    return say("{held}; not read: {parts}", held=held, parts=", ".join(parts)) if parts else held
 
 
 FLAGS: Mapping[str, str] = MappingProxyType(
@@ -137,7 +138,7 @@ def flag(mark: str) -> str:
 
 def counted(count: int, noun: str, several: str = "") -> str:
     """``1 finding``, ``2 findings``; ``several`` where more than one is no plain *s*."""
-    return f"{count} {noun}" if count == 1 else f"{count} {several or noun + 's'}"
+    return f"{count} {say(noun if count == 1 else several or noun + 's')}"
 
 
 def originals(count: int) -> str:

@@ -6,16 +6,17 @@ from collections.abc import Iterable, Mapping
 
 from fieldlog.model.state import Severity, State
 from fieldlog.model.verdict import InDoubt
+from fieldlog.words.telling import say
 
 DEFERRAL = (
     "This record says what was found, against which limit, from which source. The maker's manual, "
     "local rules and licensed practice decide about riding and repair."
 )
 _LEADS: Mapping[Severity | None, str] = {
-    Severity.DANGEROUS: "{}, at least one of them dangerous: do not ride it before this is put right.",
-    Severity.MAJOR: "{}: put this right before it goes back on the road.",
-    Severity.MINOR: "{}: to be put right at the next work.",
-    None: "{}: to be put right at the next work.",
+    Severity.DANGEROUS: "{found}, at least one of them dangerous: do not ride it before this is put right.",
+    Severity.MAJOR: "{found}: put this right before it goes back on the road.",
+    Severity.MINOR: "{found}: to be put right at the next work.",
+    None: "{found}: to be put right at the next work.",
 }
 _NOTHING_BEYOND = "Nothing beyond a limit among what was checked."
 _NOTHING_JUDGED = "Nothing was judged."
@@ -60,9 +61,9 @@ def headline(
             (states.get(State.MARGINAL, 0), _MARGINAL),
         ]
     )
-    lead = _NOTHING_BEYOND if sum(states.values()) else _NOTHING_JUDGED
+    lead = say(_NOTHING_BEYOND if sum(states.values()) else _NOTHING_JUDGED)
     if found:
-        lead = _LEADS[worst].format(found)
+        lead = say(_LEADS[worst], found=found)
     left = states.get(State.UNDECIDED, 0) - sum(in_doubt.values())
     tail = _listed([(left, _LEFT), (asked, _ASKED), (open_items, _OPEN)])
     return f"{lead} {tail}." if tail else lead
@@ -70,5 +71,5 @@ def headline(
 
 def _listed(counted: Iterable[tuple[int, tuple[str, str]]]) -> str:
     """``1 finding .., 2 findings .. and 3 items ..`` of what there is."""
-    told = [f"{count} {names[count != 1]}" for count, names in counted if count]
-    return " and ".join([", ".join(told[:-1]), told[-1]] if len(told) > 1 else told)
+    told = [f"{count} {say(names[count != 1])}" for count, names in counted if count]
+    return f" {say('and')} ".join([", ".join(told[:-1]), told[-1]] if len(told) > 1 else told)

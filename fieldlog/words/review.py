@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from fieldlog.words.telling import say
+
 _NEEDS = {
     "question left open": "asked, and nobody answered",
     "more was said": "more was said than was taken",
@@ -63,7 +65,7 @@ def leaves_out(told: Sequence[str]) -> str:
 
 def decided(what: str, who: str) -> str:
     """``corrected by R. Jones``."""
-    return f"{what} by {who}" if who else what
+    return say("{what} by {who}", what=say(what), who=who) if who else say(what)
 
 
 def several(first: str, more: int) -> str:

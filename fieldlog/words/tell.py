@@ -20,6 +20,7 @@ from fieldlog.quantities.number_words import DENOMINATORS
 from fieldlog.quantities.spell import decimal_places
 from fieldlog.quantities.units import UNITS
 from fieldlog.words import english
+from fieldlog.words import telling as speech
 from fieldlog.words.say import unit_name
 
 _SPOKEN_PARTS = tuple(
@@ -107,6 +108,8 @@ def number(value: Fraction, symbol: str = "", words: str = "") -> str:
 
 def quantity(one: Quantity) -> str:
     """The value with its unit: ``about 4/32 in``, ``2 to 3 mm``."""
+    if (there := speech.telling()) is not None:
+        return there.quantity(one)
     text = number(one.value, one.unit, one.words)
     if one.high is not None:
         text = f"{text} {english.TO} {number(one.high, one.unit, one.words)}"
@@ -125,8 +128,10 @@ def rounded(
         return with_unit("0", symbol)
     shown = float(f"{float(value):.{digits}g}")
     text = f"{shown:.10f}".rstrip("0").rstrip(".")
+    exact = Fraction(text) == value
+    text = _as_written(text)
     sign = "+" if signed and value > 0 else ""
-    mark = "≈ " if marked and Fraction(text) != value else ""
+    mark = "≈ " if marked and not exact else ""
     return with_unit(f"{mark}{sign}{text}", symbol)
 
 
@@ -153,8 +158,13 @@ def converted(value: Fraction, symbol: str) -> str:
     """A converted reading: exact when it ends within six decimals, else rounded with ``≈``."""
     exact = decimal(value)
     if exact is not None and _places(exact) <= 6:
-        return with_unit(exact, symbol)
+        return with_unit(_as_written(exact), symbol)
     return rounded(value, symbol)
+
+
+def _as_written(figure: str) -> str:
+    there = speech.telling()
+    return figure if there is None else there.figure(figure)
 
 
 def _parted(value: Fraction, symbol: str) -> bool:
@@ -182,6 +192,8 @@ def seconds(stretch: float) -> str:
 
 def place(component: str, position: str | None) -> str:
     """``front brake pads``; ``battery, cell 3``; ``headlamp, down``."""
+    if (there := speech.telling()) is not None:
+        return there.subject(Finding(component, position, None))
     if position is None:
         return component
     if position in {"up", "down"} or position[-1:].isdigit():
@@ -191,6 +203,8 @@ def place(component: str, position: str | None) -> str:
 
 def about(component: str, position: str | None, characteristic: str | None) -> str:
     """What something is about: ``rear tyre, tread depth``; ``headlamp, aim offset down``."""
+    if (there := speech.telling()) is not None:
+        return there.subject(Finding(component, position, characteristic))
     of = None if characteristic == CONDITION else characteristic
     if position in {"up", "down"} and of:
         return f"{component}, {of} {position}"
@@ -205,11 +219,15 @@ def subject(one: Finding) -> str:
 
 def value(one: Finding) -> str:
     """What was found: the exact value or values, the condition, or the code."""
+    if (there := speech.telling()) is not None:
+        return there.value(one) or speech.say(english.NOT_COMPLETE)
     return _found(one) or english.NOT_COMPLETE
 
 
 def finding(one: Finding) -> str:
     """One line: "front brake pads, thickness: 2 mm", "front spokes: missing (count 2)"."""
+    if (there := speech.telling()) is not None:
+        return there.finding(one)
     head, said = about(_called(one), one.position, one.characteristic), _found(one)
     facts = ", ".join(f"{setting.replace('_', ' ')} {given}" for setting, given in one.given)
     return (f"{head}: {said}" if said else head) + (f" ({facts})" if facts else "")
@@ -243,6 +261,8 @@ def limit(one: Limit, *, outcome: bool = True) -> str:
 
     ``outcome``: False leaves out what a condition is judged as. A rule's own qualifier stays with it.
     """
+    if (there := speech.telling()) is not None:
+        return there.asked_for(one)
     if one.relation is Relation.IS:
         words = ", ".join(one.words) or one.characteristic
         if one.asks:
@@ -272,6 +292,9 @@ def limit_in_full(one: Limit) -> str:
 
 def state(verdict: Verdict | Judgement | None, *, loud: bool = False) -> str:
     """How a finding stands against its limits; that it was not judged where there is no verdict."""
+    if (there := speech.telling()) is not None:
+        text = there.state_of(verdict)
+        return text.upper() if loud else text
     text = english.NOT_JUDGED if verdict is None else english.STATES[verdict.state]
     return text.upper() if loud else text
 
@@ -282,10 +305,18 @@ def plainly(one: Finding, verdict: Verdict | None) -> str:
     """
     if verdict is None or (one.quantity is None and not one.readings):
         return finding(one)
+    if (there := speech.telling()) is not None:
+        return f"{subject(one)}: {there.verdict(verdict)}"
     how = english.PLAINLY[verdict.state]
     if verdict.in_doubt is not None:
         how = english.PERHAPS_OUTSIDE
     return f"{subject(one)}: {how}"
+
+
+def reason(verdict: Verdict) -> str:
+    """Why a finding stands as it does; in another language that it does."""
+    there = speech.telling()
+    return verdict.reason if there is None else there.verdict(verdict)
 
 
 def severity(verdict: Verdict | None) -> str:
@@ -338,7 +369,7 @@ def either(words: Sequence[str]) -> str:
     """ "a, b or c"."""
     if len(words) < 2:
         return "".join(words)
-    return f"{', '.join(words[:-1])} {english.OR} {words[-1]}"
+    return f"{', '.join(words[:-1])} {speech.say(english.OR)} {words[-1]}"
 
 
 def which(axes: Sequence[Axis], values: Sequence[Sequence[str]]) -> str:

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from string import Formatter
 
 from fieldlog.errors import GrammarError
 from fieldlog.model.command import Command
 from fieldlog.model.finding import Finding, Qualifier, Quantity
-from fieldlog.model.limit import LimitStatus, Relation
+from fieldlog.model.limit import Limit, LimitStatus, Relation
 from fieldlog.model.question import Asks, Question
 from fieldlog.model.state import Severity, State
 from fieldlog.model.understanding import Decision, Kind, Understanding
@@ -38,6 +39,20 @@ _LINES = (
 )
 
 
+def sentences_of(text: str, where: str) -> Mapping[str, str]:
+    """The sentences of every table of ``sentences.toml``; raises ``GrammarError``."""
+    try:
+        tables = tomllib.loads(text)
+        return {one: str(other) for table in tables.values() for one, other in table.items()}
+    except (tomllib.TOMLDecodeError, AttributeError) as error:
+        raise GrammarError(str(error), where=where) from None
+
+
+def fields_of(sentence: str) -> frozenset[str]:
+    """The names of the fields of a sentence."""
+    return frozenset(name for _, name, _, _ in Formatter().parse(sentence) if name is not None)
+
+
 @dataclass(frozen=True)
 class CalledSo:
     """How the things of the catalogue are called in a language."""
@@ -56,10 +71,15 @@ class TellsIn:
     tables: Mapping[str, Mapping[str, str]]
     lines: Mapping[str, str]
     said: CalledSo
+    sentences: Mapping[str, str] = field(default_factory=dict)
+    """Sentence of the reference -> the same here (``words.telling``)."""
+    code: str = ""
 
     @classmethod
-    def read(cls, text: str, said: CalledSo, where: str) -> TellsIn:
-        """From the text of ``told.toml``; raises ``GrammarError`` naming all that lacks."""
+    def read(
+        cls, text: str, said: CalledSo, where: str, sentences: str = "", code: str = ""
+    ) -> TellsIn:
+        """From the texts of ``told.toml`` and ``sentences.toml``; raises ``GrammarError`` naming all that lacks."""
         try:
             read = tomllib.loads(text)
         except tomllib.TOMLDecodeError as error:
@@ -72,6 +92,12 @@ class TellsIn:
             for key in sorted(keys - tables.get(table, {}).keys())
         ]
         lacks += [f"'{key}'" for key in _LINES if key not in lines]
+        others = sentences_of(sentences, where)
+        lacks += [
+            f"the fields of '{one}'"
+            for one, other in others.items()
+            if fields_of(one) != fields_of(other)
+        ]
         if lacks:
             raise GrammarError(f"lacks {', '.join(lacks)}", where=where, todo="write what lacks")
         better = replace(
@@ -79,7 +105,7 @@ class TellsIn:
             conditions={**said.conditions, **tables.get("conditions", {})},
             places={**said.places, **tables.get("places", {})},
         )
-        return cls(tables, lines, better)
+        return cls(tables, lines, better, others, code)
 
     # --- findings ------------------------------------------------------------------------------
 
@@ -96,9 +122,34 @@ class TellsIn:
         of = self.said.characteristics.get((one.component, one.characteristic or ""), "")
         return ", ".join(part for part in (f"{name} {where}".strip(), of) if part)
 
+    def part(self, name: str) -> str:
+        """A part, or what is bought and used, by its canonical name."""
+        return self.said.components.get(name) or self.sentences.get(name, name)
+
+    def figure(self, text: str) -> str:
+        """A figure with the decimal sign of the language."""
+        return text.replace(".", self.said.decimal)
+
+    def state_of(self, one: Verdict | Judgement | None) -> str:
+        """How it stands, in a word or two."""
+        return (
+            self.sentences.get("not judged", "not judged")
+            if one is None
+            else self.tables["states"][one.state]
+        )
+
+    def asked_for(self, limit: Limit) -> str:
+        """What a limit asks for, its figures as its source prints them."""
+        if limit.relation is Relation.IS:
+            return ", ".join(self.said.conditions.get(word, word) for word in limit.words)
+        printed = tell.limit_value(limit).removesuffix(" 1")
+        return f"{self.tables['relations'][limit.relation]} {printed}".rstrip()
+
     def place(self, position: str | None) -> str:
         """The words of a canonical position: "front left" -> "vorne links"."""
         rest, found = position or "", []
+        if " and " in rest:
+            return f" {self.lines['and']} ".join(map(self.place, rest.split(" and ")))
         known = sorted(self.said.places, key=len, reverse=True)
         while rest:
             value = next((v for v in known if rest == v or rest.startswith(f"{v} ")), "")
@@ -213,15 +264,11 @@ class TellsIn:
         if not judged:
             yield self.lines["not_judged"]
         for text in verdict.cautions:
-            yield self.lines["caution"].format(text=text)
+            yield self.lines["caution"].format(text=self.sentences.get(text, text))
 
     def limit(self, one: Judgement) -> str:
         """A limit as its source prints it, and where it comes from."""
         limit = one.limit
-        if limit.relation is Relation.IS:
-            told = ", ".join(self.said.conditions.get(word, word) for word in limit.words)
-        else:
-            printed = tell.limit_value(limit).removesuffix(" 1")
-            told = f"{self.tables['relations'][limit.relation]} {printed}"
+        source = self.sentences.get(limit.source, limit.source)
         status = self.tables["statuses"][limit.status]
-        return self.lines["limit"].format(limit=told, source=limit.source, status=status)
+        return self.lines["limit"].format(limit=self.asked_for(limit), source=source, status=status)

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from fieldlog.words import telling
+from fieldlog.words.telling import say
+
 NOT_LOOKED_AT = "not looked at"
 
 
@@ -16,21 +19,23 @@ def left(
     ``entire``: whether that is all there is to see of it; ``headed``: whether a heading says already
     that nobody looked at it.
     """
-    names = ", ".join(name for name in sights if name)
+    names = ", ".join(say(name) for name in sights if name)
     if begun:
-        return f"{key}: {names}" if headed else f"{key}: {names} {NOT_LOOKED_AT}"
+        return f"{key}: {names}" if headed else f"{key}: {names} {say(NOT_LOOKED_AT)}"
     return key if entire or not names else f"{key} ({names})"
 
 
 def places(component: str, where: Sequence[str]) -> str:
     """Several places of one component: ``mirror (left, right)``; ``left mirror`` for one."""
-    return f"{where[0]} {component}" if len(where) == 1 else f"{component} ({', '.join(where)})"
+    if len(where) == 1:
+        return telling.key(component, where[0], f"{where[0]} {component}")
+    return f"{telling.part(component)} ({', '.join(map(telling.place, where))})"
 
 
 def cross_check(ask: str, end: str | None, left: Sequence[str]) -> str:
     """``rear: brake fluid is low: where did it go? still open: caliper dry; line and joints dry``."""
-    told = f"{ask} still open: {'; '.join(left)}"
-    return f"{end}: {told}" if end else told
+    told = say("{ask} still open: {left}", ask=say(ask), left="; ".join(map(say, left)))
+    return f"{telling.place(end)}: {told}" if end else told
 
 
 def unsigned(
