@@ -143,4 +143,4 @@ def test_a_report_and_the_work_after_it_are_told_in_german(
     assert "replace the tyre" in kept
     jobs = CliRunner().invoke(main, ["inspection", "jobs", "--store", str(tmp_path)])
     assert "Reifen ersetzen (hinten)" in jobs.output
-    assert "[GEFÄHRLICH] Lenkkopflager" in jobs.output
+    assert "[GEFÄHRLICH] Lenkkopf" in jobs.output

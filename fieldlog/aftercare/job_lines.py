@@ -72,6 +72,7 @@ class JobLine:
     """One piece of work with what it needs."""
 
     do: str
+    """What is done, in the language that is told in."""
     system: str
     components: tuple[str, ...]
     position: str | None
@@ -94,6 +95,8 @@ class JobLine:
     """It stands before all other work."""
     gathers: tuple[str, ...] = ()
     """Text of the line that gathers all of its kind; empty where each stands for itself."""
+    plain: str = ""
+    """What is done, in the words of the table: what is told in another language decides nothing."""
 
 
 def job_lines(
@@ -170,9 +173,10 @@ def _line(
     values = values_for(finding, known)
     place = repair.covers.place(finding.position)
     parts = tuple(_part(text, repair.covers, finding, repairs, values) for text in repair.parts)
+    plain = filled(repair.do, values, canonical=True) or repair.do[-1]
     do = filled(repair.do, {**values, WHAT: called(component.name)}) or repair.do[-1]
-    if found is None and called(component.name) not in do:
-        do = f"{called(component.name)}: {do}"
+    if found is None and component.name not in plain:
+        do, plain = f"{called(component.name)}: {do}", f"{component.name}: {plain}"
     fastens = repair.fastens
     if repair.tightens and component.characteristic("torque") is not None:
         fastens = (component.name, *work.undoes.get(component.name, ()))
@@ -198,6 +202,7 @@ def _line(
         first=repair.first,
         early=repair.early,
         gathers=repair.do if repair.gathers else (),
+        plain=plain,
     )
 
 
@@ -205,10 +210,7 @@ def _as_the_catalogue_says(component: Component, finding: Finding) -> Repair:
     """What no row names: the component's own entry."""
     beyond = component.follows(finding.characteristic)
     return Repair(
-        do=(
-            beyond.do
-            or say("put the {what} right as the maker's manual says", what=called(component.name)),
-        ),
+        do=(beyond.do or "put the {what} right as the maker's manual says",),
         parts=beyond.parts,
         uses=tuple(Uses(item) for item in beyond.consumables),
     )
@@ -260,10 +262,11 @@ def _use(use: Uses, place: str | None, repairs: Repairs, values: Mapping[str, st
 
 def _naming(line: JobLine) -> JobLine:
     """``line`` whose text says what is worked on: "brake fluid: flush and refill ..."."""
-    unnamed = [name for name in line.components if called(name).split()[-1] not in line.do]
+    unnamed = [name for name in line.components if name.split()[-1] not in line.plain]
     if not unnamed or line.gathers:
         return line
-    return replace(line, do=f"{', '.join(map(called, unnamed))}: {line.do}")
+    told = ", ".join(map(called, unnamed))
+    return replace(line, do=f"{told}: {line.do}", plain=f"{', '.join(unnamed)}: {line.plain}")
 
 
 def _same_job(one: JobLine, other: JobLine) -> bool:
@@ -272,7 +275,7 @@ def _same_job(one: JobLine, other: JobLine) -> bool:
         return False
     if one.job or other.job:
         return one.job == other.job
-    return one.do == other.do
+    return one.plain == other.plain
 
 
 def _united(one: JobLine, other: JobLine) -> JobLine:
@@ -335,7 +338,9 @@ def _gathered(lines: Sequence[JobLine]) -> list[JobLine]:
         do = filled(text, {WHAT: ", ".join(dict.fromkeys(things))}) or text[-1]
         consumables = tuple(replace(use, place=None) for use in whole.consumables)
         once = _once(consumables)
-        kept.append(replace(whole, do=do, system=CLEANING, position=None, consumables=once))
+        kept.append(
+            replace(whole, do=do, plain=do, system=CLEANING, position=None, consumables=once)
+        )
     return kept
 
 
@@ -385,4 +390,4 @@ def _told_once(texts: tuple[str, ...]) -> tuple[str, ...]:
 
 def _order(line: JobLine) -> tuple[int, int, str]:
     order = WORK_ORDER.index(line.system) if line.system in WORK_ORDER else len(WORK_ORDER)
-    return 0 if line.early else 1 + order, _RANK[line.severity], line.do
+    return 0 if line.early else 1 + order, _RANK[line.severity], line.plain

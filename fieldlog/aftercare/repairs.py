@@ -179,11 +179,16 @@ def wrong_side(gate: Judgement | None) -> Side | None:
     return Side.LESS if gate.reading < middle else Side.MORE
 
 
-def filled(options: Iterable[str], values: Mapping[str, str]) -> str | None:
-    """The first text whose ``{facts}`` are all in ``values``, with them; None where none is."""
+def filled(
+    options: Iterable[str], values: Mapping[str, str], *, canonical: bool = False
+) -> str | None:
+    """The first text whose ``{facts}`` are all in ``values``, with them; None where none is.
+
+    ``canonical``: as the table has it, whatever language is told in.
+    """
     for text in options:
         try:
-            return translated(text).format_map(values)
+            return (text if canonical else translated(text)).format_map(values)
         except KeyError:
             continue
     return None
