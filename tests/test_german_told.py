@@ -6,6 +6,7 @@ import ast
 import re
 import tomllib
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -138,6 +139,10 @@ def test_a_report_and_the_work_after_it_are_told_in_german(
         "marginal:",
     ):
         assert english not in html
+    with Workshop.open(tmp_path) as shop:  # begun where there was a language that is not here
+        head = shop.store.inspection("last")
+        assert shop.telling(head) is not None
+        assert shop.telling(replace(head, language="xx")) is None
     kept = values.read_text(encoding="utf-8")
     assert '"steering head bearing"' in kept
     assert "replace the tyre" in kept

@@ -224,7 +224,7 @@ def folded(items: Iterable[DueItem]) -> tuple[DueItem, ...]:
     if not names:
         return tuple(known)
     rest = DueItem(
-        ", ".join(names), "never recorded as done", None, None, None, None, None, When.UNKNOWN,
+        ", ".join(map(part, names)), "never recorded as done", None, None, None, None, None, When.UNKNOWN,
         "enter what was done", "usual workshop intervals",
     )  # fmt: skip
     return (*known, rest)

@@ -145,7 +145,7 @@ def due_row(item: DueItem, unit: str = "km") -> DueRow:
             one=item.earliest or say("now"),
             other=item.latest or say("an open end"),
         )
-    where = ", ".join(tell.place(name, item.position) for name in item.component.split(", "))
+    where = tell.place(item.component, item.position)
     return DueRow(
         f"{where}: {say(item.what)}", shown, item.when.value, say(item.reason), say(item.source)
     )

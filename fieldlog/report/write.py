@@ -60,9 +60,9 @@ def write_report(
     """
     forms = _forms([name for name in formats if name not in OWN_FORMATS])
     record = store.inspection_record(key)
-    around = surroundings(store, record, printed_at)
-    around = around if due is None else replace(around, due=due)
     with told_in(language):
+        around = surroundings(store, record, printed_at)
+        around = around if due is None else replace(around, due=due)
         report = build(record, around)
         if checkpoint is not None:
             told = say("not signed")
@@ -100,6 +100,8 @@ def write_report(
             with told_in(language):
                 contents[form] = render_form(report, copies, folder).encode("utf-8")
     if "json" in formats:
+        if language is not None and due is None:
+            around = surroundings(store, record, printed_at)  # canonical names
         whole = record_json(record) | follow_up(record, around)
         whole["checkpoint"] = report.checkpoint or None
         text = json.dumps(whole, ensure_ascii=False, indent=1)

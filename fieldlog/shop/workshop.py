@@ -34,7 +34,7 @@ from fieldlog.aftercare.plan import (
 )
 from fieldlog.errors import StoreError
 from fieldlog.language.inspection import InspectionLanguage
-from fieldlog.language.tongues import REFERENCE, kept_code, language_of
+from fieldlog.language.tongues import REFERENCE, codes, kept_code, language_of
 from fieldlog.limits.context import keeps_left
 from fieldlog.limits.packs import shipped_limits, with_own
 from fieldlog.model.context import Context
@@ -130,9 +130,13 @@ class Workshop:
         return language_of(inspection.language or REFERENCE)
 
     def telling(self, inspection: Inspection) -> Telling | None:
-        """The language in which an inspection is told; None for the reference, whose grammar is not loaded."""
+        """The language in which an inspection is told; None for the reference, whose grammar is not loaded.
+
+        One that came from elsewhere in a language that is not here is told in the reference: it is never lost.
+        """
         asked = getattr(self._asked, "speech", "") or config.language()
-        if (asked or inspection.language) in ("", REFERENCE):
+        code = asked or inspection.language
+        if code in ("", REFERENCE) or (not asked and code not in codes()):
             return None
         return self.language_for(inspection).told
 

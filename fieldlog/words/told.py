@@ -117,7 +117,7 @@ class TellsIn:
 
     def subject(self, one: Finding) -> str:
         """What a finding is about."""
-        name = self.said.components.get(one.component, one.component)
+        name = self.part(one.component)
         where = self.place(one.position)
         of = self.said.characteristics.get((one.component, one.characteristic or ""), "")
         return ", ".join(part for part in (f"{name} {where}".strip(), of) if part)
