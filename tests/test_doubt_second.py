@@ -79,7 +79,9 @@ def test_who_is_not_sure_settles_nothing(weigh: Heard, evidence: Mapping[str, fl
     assert said.decision is Decision.ASK
 
 
-def test_a_value_is_settled_only_by_what_would_do_for_a_condition(language: Language) -> None:
+def test_a_value_is_settled_only_by_what_would_do_for_a_condition(
+    language: Language, weigh: Heard
+) -> None:
     first = hearing(FORK, evidence=NEARLY)
     value = RULES.weights["whisper"]["measured"]
     chance = value.chance({"margin": 2.6, "logprob": -0.2, "tail": 0.0, "bend": -0.1})
@@ -89,6 +91,10 @@ def test_a_value_is_settled_only_by_what_would_do_for_a_condition(language: Lang
     assert {strict[kind].accept["balanced"] for kind in VALUES} == {highest}
     own = judge_for(language, strictest(RULES), Policy.BALANCED)
     assert own(language.understand(FORK), first, CLIP).decision is Decision.ASK
+    assert weigh(first, first)[0].decision is Decision.ACCEPT
+    unsure = hearing(FORK, evidence=UNSURE)
+    assert weigh(unsure, first)[0].decision is Decision.ASK
+    assert weigh(unsure, hearing(FORK))[0].decision is Decision.ACCEPT
 
 
 def test_what_the_other_heard_otherwise_never_counts_unasked(weigh: Heard) -> None:

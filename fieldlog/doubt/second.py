@@ -27,7 +27,7 @@ VALUES = ("measured", "judged", "coded")
 def may_settle(understanding: Understanding, said: Understanding) -> bool:
     """Whether a second opinion can take a question away that is asked about one finding.
 
-    Only that it was not heard clearly, or that another meaning was as near. A twin (fifteen, fifty) sounds like
+    Only that it was not heard clearly, or that another meaning was as near (``UNSURE``). A twin (fifteen, fifty) sounds like
     the other to both ears, what goes on behind the words is not in them, and of several findings in a breath
     each would have to be sure.
     """
@@ -37,7 +37,6 @@ def may_settle(understanding: Understanding, said: Understanding) -> bool:
         and not understanding.parts
         and said.decision is Decision.ASK
         and Flag.UNSURE in said.flags
-        and Flag.TWIN not in said.flags
         and Flag.MORE_SAID not in said.flags
     )
 
