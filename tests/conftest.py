@@ -50,7 +50,7 @@ MEASURED = frozenset((
     "language_slips", "turns", "units", "language_trade", "shop_trade", "grammar_homophones", "crosschecks", "jobs",
     "language_breath", "limits_rules", "going_on", "review_deciding", "reviewing", "cli_review", "first_use",
     "said_aloud", "affirming", "phone_sound", "led_answers", "german", "german_told", "remark_taken_back", "doubt_second",
-    "kept", "api", "cli_why", "report_trend", "whose_voice", "giving_way", "severity", "odometer", "review_page",
+    "said_last", "kept", "api", "cli_why", "report_trend", "whose_voice", "giving_way", "severity", "odometer", "review_page",
 ))  # fmt: skip
 """Test files whose lines are counted: the fewest quick ones that together run the pure core.
 

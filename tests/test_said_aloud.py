@@ -125,6 +125,8 @@ def everything_printed() -> Iterator[str]:
         for stop in walk.places:
             yield stop.item.key
             yield from (f"{s.name} not looked at ({s.stage.name})" for s in stop.item.sees)
+    horn = Finding("horn", None, None, condition="weak")
+    yield questions.instead(horn, horn)
     yield from spoken.SENTENCES
     yield from questions.REST.values()
     yield from (questions.IN_FULL, questions.OF_WHAT, questions.SIGN_OFF, questions.AGAIN)

@@ -115,6 +115,12 @@ class TestBehindAQuestion:
         assert marked.at is not None
         assert marked.at.finding.component == "mirror"
 
+    def test_whether_to_sign_is_of_no_finding(self, said: Floor) -> None:
+        (marked,) = said.take("left mirror loose", "sign off", "take photo")
+        assert isinstance(marked, ev.Marked)
+        assert marked.at is not None
+        assert kinds(said.take("read back")) == ["ReadBack"]
+
     @pytest.mark.parametrize("word", ["why", "read back"])
     def test_what_asks_for_the_last_is_told_the_question(self, said: Floor, word: str) -> None:
         told = said.take("left mirror loose", "front pads two", word)
@@ -274,6 +280,13 @@ class TestCorrectionOfAnotherPlace:
         assert understood_by(told).asks is Asks.INSTEAD
         said.take(answer)
         assert said.standing == stands
+
+    def test_with_a_third_value_it_is_asked_anew(self, said: Floor) -> None:
+        said.take("front pads four millimetres", "correction rear pads three millimetres")
+        assert kinds(said.take("correction rear pads two millimetres")) == ["Asked"]
+        assert said.standing == ["front brake pads, thickness: 4 mm"]
+        said.take("yes")
+        assert said.standing == ["rear brake pads, thickness: 2 mm"]
 
     def test_and_in_the_next_process(self, floor: Floor) -> None:
         floor.take("front pads four millimetres", "correction rear pads three millimetres")

@@ -141,8 +141,8 @@ class OpenQuestions:
         record = but_commands_asked(record)
         kept = waiting_in(record)
         asked = None if kept is None else self.at_end(record, interrupted=False)
-        if kept is None or asked is None:
-            return self.of_no_finding(record), None
+        if kept is None or asked is None or asked.dialogue is Command.SIGN_OFF:
+            return self.of_no_finding(record), None  # whether to sign is of no finding
         if said.dialogue in (Command.WHY, Command.READ_BACK) and not self._conversation.waiting:
             self._conversation.pending.resume(asked)  # it is told again
         return self.of_no_finding(record), AskedLast(kept.id, asked)

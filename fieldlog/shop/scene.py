@@ -221,9 +221,9 @@ class Scene:
         finding = said.finding
         if said.decision is not Decision.ACCEPT or finding is None or INSTEAD in said.slots:
             return said
-        settled = asked is not None and (
-            asked.asks is Asks.INSTEAD or asked.dialogue is not Command.CORRECTION
-        )
+        settled = asked is not None and asked.dialogue is not Command.CORRECTION
+        if asked is not None and asked.asks is Asks.INSTEAD:  # "correction rear pads two" asks anew
+            settled = finding.meaning in {one.meaning for one in asked.offered}
         was = (
             None if settled or said.dialogue is not Command.CORRECTION else self.to_correct(finding)
         )
