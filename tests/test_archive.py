@@ -340,7 +340,8 @@ def test_a_record_is_gone_through_by_its_bundles(tmp_path: Path, good: Path) -> 
     assert again.exit_code == 9
     assert again.stdout.startswith("2 results, 1 of them were there already")
     assert "could not be bundled: inspection-" in again.stderr
-    assert len(list((out / "bundles").glob("*.zip"))) == 2
+    made = out / "bundles-of-record"
+    assert (len(list(made.glob("*.zip"))), len(list(made.glob("*.zip.before")))) == (2, 2)
     findings = [
         finding["finding"]["component"]
         for line in (out / RECHECK.index).read_text().splitlines()
@@ -348,7 +349,7 @@ def test_a_record_is_gone_through_by_its_bundles(tmp_path: Path, good: Path) -> 
         for finding in head["findings"]
     ]
     assert findings.count("horn") == 1
-    shutil.copy(next((out / "bundles").glob("*.zip")), record)
+    shutil.copy(next(made.glob("*.zip")), record)
     assert "bundles lie in it" in CliRunner().invoke(main, command).output
 
 

@@ -61,7 +61,7 @@ def archive() -> None:
     A result is named by the hash of the bundle, the work and the program: what is there is not done again, so
     a run that was ended goes on. The index (*.jsonl) names every bundle. The bundles are not changed.
     A record, or the address of a server's, in the place of FOLDER: bundles of all its inspections are made in
-    DIR/bundles first, and kept there as long as no row is added.
+    DIR/bundles-of-record first, and kept there as long as no row is added.
 
     \b
     Examples:
@@ -216,7 +216,7 @@ def _bundles_of(record: Path, out: Path) -> tuple[Path, tuple[str, ...]]:
             where=str(record),
             todo="name the folder of the bundles, or put them elsewhere",
         )
-    target = out / "bundles"
+    target = out / "bundles-of-record"
     with workshop(record) as shop:
         refused = bundles_into(shop, target, lambda name: click.echo(name, err=True))
     return target, refused

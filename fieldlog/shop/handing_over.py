@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -14,6 +15,9 @@ from fieldlog.errors import OwnTroubleError, StoreError
 
 if TYPE_CHECKING:
     from fieldlog.shop.workshop import Workshop
+
+
+_OURS = re.compile(r"(inspection|vehicle)-[0-9a-z]{16,40}-[0-9a-f]{16}\.zip")
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,15 +87,15 @@ def bundles_into(
     """A bundle in ``folder`` of everything that is due, as it is now; what could not be bundled, with why.
 
     One whose rows are there as they are now is kept, so its bytes are the same again; one of rows as they
-    were before goes. Raises ``StoreError`` where nothing can be written there, ``OwnTroubleError``.
+    were before gets ``.before`` behind its name. Nothing is taken away. Raises ``StoreError`` where nothing can be written there, ``OwnTroubleError``.
     """
     refused = []
     due = {f"{each.name}.zip": each for each in _due(shop)}
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for old in folder.glob("*.zip"):
-            if old.name not in due:
-                old.unlink()
+            if old.name not in due and _OURS.fullmatch(old.name):
+                old.replace(old.with_name(f"{old.name}.before"))
         for name, each in due.items():
             if (folder / name).exists():
                 continue
