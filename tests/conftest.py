@@ -49,8 +49,9 @@ MEASURED = frozenset((
     "photos_clock", "photos_readings", "report_view", "report_words", "session", "session_walk", "shop_inspecting",
     "language_slips", "turns", "units", "language_trade", "shop_trade", "grammar_homophones", "crosschecks", "jobs",
     "language_breath", "limits_rules", "going_on", "review_deciding", "reviewing", "cli_review", "first_use",
-    "said_aloud", "affirming", "phone_sound", "led_answers", "german", "german_told", "remark_taken_back", "doubt_second",
-    "said_last", "kept", "api", "cli_why", "report_trend", "whose_voice", "giving_way", "severity", "odometer", "review_page",
+    "said_aloud", "affirming", "phone_sound", "led_answers", "german", "german_told",
+    "remark_taken_back", "doubt_second", "said_last", "kept", "api", "cli_why", "report_trend",
+    "whose_voice", "giving_way", "severity", "odometer", "review_page", "echo",
 ))  # fmt: skip
 """Test files whose lines are counted: the fewest quick ones that together run the pure core.
 

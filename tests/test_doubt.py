@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from fieldlog.audio.clip import Clip
 from fieldlog.doubt.again import said_again
 from fieldlog.doubt.decide import doubted, judge_for
+from fieldlog.doubt.files import RULES as RULES_FILE
 from fieldlog.doubt.files import shipped_rules
 from fieldlog.doubt.question import waits
 from fieldlog.doubt.rules import (
@@ -482,3 +483,7 @@ def test_one_word_of_a_breath_that_did_not_sound_like_that_is_asked_about(
     assert found.decision is decision
     assert len(found.offered) == 3
     assert set(RULES.bent_word) == set(RULES.weights)
+
+
+def test_what_is_kept_of_the_rules_is_what_their_file_says() -> None:
+    assert read_rules(RULES_FILE.read_text("utf-8"), RULES_FILE.name) == shipped_rules()

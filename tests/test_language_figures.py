@@ -87,7 +87,6 @@ def cores() -> list[str]:
 
 
 @pytest.mark.parametrize("turn", range(len(SUBJECTS)))
-@pytest.mark.uncounted
 def test_no_sign_or_gap_is_dropped(language: InspectionLanguage, turn: int) -> None:
     """Every stretch of figures, each said of one subject."""
     subject, unit = SUBJECTS[turn]

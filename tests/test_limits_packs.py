@@ -10,7 +10,7 @@ from click.testing import CliRunner
 
 from fieldlog.catalogue.files import load_catalogue
 from fieldlog.cli import main
-from fieldlog.config import grammars
+from fieldlog.config import grammars, limit_packs
 from fieldlog.errors import LimitError
 from fieldlog.limits.pack_faults import pack_faults
 from fieldlog.limits.packs import (
@@ -21,9 +21,11 @@ from fieldlog.limits.packs import (
     read_printed,
     shipped_limits,
     shipped_packs,
+    shipped_sides,
     with_own,
 )
 from fieldlog.limits.page import limits_page
+from fieldlog.limits.sides import read_sides
 from fieldlog.model.limit import LimitStatus
 from fieldlog.quantities.units import convert
 
@@ -299,3 +301,10 @@ def test_docs_command_prints_and_writes(tmp_path: Path) -> None:
     assert out.read_text(encoding="utf-8") == printed
     bad = CliRunner().invoke(main, ["limits", "docs", "--out", str(tmp_path / "no" / "x.md")])
     assert bad.exit_code == 2
+
+
+def test_what_is_kept_of_the_sides_is_what_their_file_says() -> None:
+    shipped_sides.cache_clear()
+    first = shipped_sides()
+    assert shipped_sides() is first
+    assert first == read_sides((limit_packs().parent / "sides.toml").read_text("utf-8"))
