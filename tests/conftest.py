@@ -55,7 +55,7 @@ MEASURED = frozenset((
 ))  # fmt: skip
 """Test files whose lines are counted: the fewest quick ones that together run the pure core.
 
-Counting costs as much again as the test itself, and the others of the core add a line in thousands:
+Counting takes two to four times as long as the test itself, and the others of the core add a line in thousands:
 they say the same lines again with other words. A new module of the core needs its test named here; a test
 in one of these files that takes long and says nothing new is marked ``uncounted``.
 """
