@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from typing import NamedTuple, TypeAlias, TypeVar
+from typing import TypeAlias, TypeVar
 
 from fieldlog.grammar import expression as ex
 
@@ -189,16 +189,9 @@ class Stacks:
         return self._frames[stack]
 
 
-class _FromHere(NamedTuple):
-    """What a node leads to without a word: worked out once, whatever its rule was called from."""
-
-    places: tuple[tuple[Place, float], ...]
-    """Nodes that words leave, each with the stack on top of that of the beginning, and the best weight to it.
-
-    In an order that follows from the grammar alone: of two words that are written alike the first one counts.
-    """
-    through: float | None
-    """Best weight to the end of its rule; None: there is a word before it."""
+Places: TypeAlias = tuple[tuple[Place, float], ...]
+"""Places that words leave, with the best weight to each, in an order that follows from the grammar alone: of two
+words that are written alike the first one counts."""
 
 
 class Automaton:
@@ -222,7 +215,8 @@ class Automaton:
         self._settled: dict[Place, Place] = {}
         self._relative = Stacks()
         """Stacks on top of whatever a rule was called with."""
-        self._known: dict[int, _FromHere] = {}
+        self._known: dict[str, Places] = {}
+        self._ends: dict[int, float | None] = {}
         self._state({(self.network.entry[name], BOTTOM): 0.0 for name in start}, 0.0)
         again = {(self.network.entry[further], BOTTOM): 0.0} if further else None
         self.further = None if again is None else self._state(again, 0.0)
@@ -298,7 +292,7 @@ class Automaton:
         ending: float | None = None
         while waiting:
             place = waiting.pop()
-            through = self._inside(place[0]).through
+            through = self._through(place[0])
             if through is None:
                 continue
             total = best[place] + through
@@ -316,7 +310,7 @@ class Automaton:
     def _expand(self, state: int) -> None:
         network, settled = self.network, self._settled
         by_word: dict[str, dict[Place, float]] = {}
-        for (node, stack), weight in self._explored(self.stacks, self._states[state]).places:
+        for (node, stack), weight in self._explored(self.stacks, self._states[state]):
             for word, end in network.words[node]:
                 places = by_word.setdefault(word, {})
                 there = settled.get((end, stack))
@@ -330,22 +324,51 @@ class Automaton:
             arcs[word] = (self._state(places, top), round(top, 6))
         self._arcs[state] = arcs
 
-    def _inside(self, node: int) -> _FromHere:
-        """What is reached from ``node`` without a word, as long as its own rule does not end."""
-        known = self._known.get(node)
+    def _through(self, node: int) -> float | None:
+        """Best weight from ``node`` to the end of its rule; None: there is a word before it."""
+        if node in self._ends:
+            return self._ends[node]
+        network = self.network
+        best = {node: 0.0}
+        waiting = [node]
+        ending: float | None = None
+        while waiting:
+            here = waiting.pop()
+            weight = best[here]
+            if network.last[here]:
+                ending = weight if ending is None else max(ending, weight)
+            following = [(behind, weight + more) for behind, more in network.empty[here]]
+            for name, back in network.calls[here]:
+                inner = self._through(network.entry[name])
+                if inner is not None:
+                    following.append((back, weight + inner))
+            for there, total in following:
+                before = best.get(there)
+                if before is None or total > before + 1e-12:
+                    best[there] = total
+                    waiting.append(there)
+        self._ends[node] = ending
+        return ending
+
+    def _inside(self, name: str) -> Places:
+        """What the rule ``name`` begins with, on stacks on top of whatever it was called with.
+
+        Worked out once, wherever it is called from.
+        """
+        known = self._known.get(name)
         if known is None:
-            known = self._known[node] = self._explored(self._relative, [((node, BOTTOM), 0.0)])
+            begin = (((self.network.entry[name], BOTTOM), 0.0),)
+            known = self._known[name] = self._explored(self._relative, begin)
         return known
 
-    def _explored(self, stacks: Stacks, begin: Sequence[tuple[Place, float]]) -> _FromHere:
-        """The same from several places, whose stacks are of ``stacks``."""
+    def _explored(self, stacks: Stacks, begin: Sequence[tuple[Place, float]]) -> Places:
+        """All places reached from those of ``begin`` without a word, whose stacks are of ``stacks``."""
         network = self.network
         best: dict[Place, float] = {}
         places: dict[Place, float] = {}
-        through: float | None = None
-        waiting: list[tuple[Place, bool]] = []
+        waiting: list[tuple[Place, str]] = []
 
-        def found(place: Place, weight: float, *, called: bool = False) -> None:
+        def found(place: Place, weight: float, called: str = "") -> None:
             before = best.get(place)
             if before is None or weight > before + 1e-12:
                 best[place] = weight
@@ -360,28 +383,26 @@ class Automaton:
             (here, stack), weight = place, best[place]
             end = weight if network.last[here] else None
             if called:
-                inside = self._inside(here)
                 upon = {BOTTOM: stack}
-                for (inner, relative), more in inside.places:
+                for (inner, relative), more in self._inside(called):
                     whole = upon.get(relative)
                     if whole is None:
                         whole = upon[relative] = self._upon(stacks, stack, relative)
                     there, total = (inner, whole), weight + more
                     if there not in places or total > places[there]:
                         places[there] = total
-                end = None if inside.through is None else weight + inside.through
+                through = self._through(here)
+                end = None if through is None else weight + through
             else:
                 for behind, more in network.empty[here]:
                     found((behind, stack), weight + more)
                 for name, back in network.calls[here]:
                     rest = stack if network.ends_only[back] else stacks.push(back, stack)
                     # No rule calls itself before its first word: the check of a grammar refuses it.
-                    found((network.entry[name], rest), weight, called=True)
-            if end is not None and stack == BOTTOM:
-                through = end if through is None else max(through, end)
-            elif end is not None:
+                    found((network.entry[name], rest), weight, name)
+            if end is not None and stack != BOTTOM:
                 found(stacks.pop(stack), end)
-        return _FromHere(tuple(places.items()), through)
+        return tuple(places.items())
 
     def _upon(self, stacks: Stacks, stack: int, relative: int) -> int:
         """The stack (of ``stacks``) with the frames of the relative stack ``relative`` on top of ``stack``."""
