@@ -149,6 +149,7 @@ class ReadOnward:
         signed = came
         if uncovered:
             signed = WhatStands([one for one in came.corrections if one.id not in uncovered])
+        if uncovered or changed:  # signed again, what fell before that is covered
             touched |= came.touched
         self._findings |= {each.id: each for each in made}
         for name in touched & self._findings.keys():
