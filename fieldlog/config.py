@@ -11,7 +11,8 @@ from datetime import datetime
 from pathlib import Path
 from urllib.parse import parse_qsl, urlencode, urlsplit
 
-from fieldlog.errors import FieldlogError, StoreError, UsageError
+from fieldlog.errors import FieldlogError, UsageError
+from fieldlog.whole import refused, write_whole
 
 VERSION = "0.1.0"
 """Of the program, as ``pyproject.toml`` has it."""
@@ -68,18 +69,10 @@ def server_folder(address: str, beside: Path | None = None) -> Path:
     name = re.sub(r"[^A-Za-z0-9_-]+", "-", url.partition("?")[0].rpartition("/")[2]) or "record"
     known = hashlib.sha256(address.encode("utf-8")).hexdigest()[:8]
     folder = usual.with_name(f"{usual.name}-servers") / f"{name}-{known}"
-    try:
+    todo = "name a folder that can be written with FIELDLOG_HOME"
+    with refused("this machine's folder for it cannot be made", folder, todo):
         if not (folder / ADDRESS).is_file():
-            folder.mkdir(parents=True, exist_ok=True)
-            partial = folder / f"{ADDRESS}.{os.getpid()}"
-            partial.write_text(f"{address}\n", encoding="utf-8")
-            partial.replace(folder / ADDRESS)
-    except OSError as error:
-        raise StoreError(
-            f"this machine's folder for it cannot be made ({(error.strerror or str(error)).lower()})",
-            where=str(folder),
-            todo="name a folder that can be written with FIELDLOG_HOME",
-        ) from error
+            write_whole(folder / ADDRESS, f"{address}\n".encode())
     return folder
 
 

@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import BinaryIO, Self
 
 from fieldlog.errors import StoreError
+from fieldlog.whole import reason
 
 BAG = "fieldlog-bundle/"
 """The one folder that everything in a bundle is in (RFC 8493, section 5: serialization)."""
@@ -101,8 +102,8 @@ class Archive:
             )
             status = os.fstat(descriptor)
         except (OSError, ValueError) as error:
-            reason = getattr(error, "strerror", None) or str(error)
-            raise StoreError(f"cannot be read ({reason.lower()})", where=str(path)) from error
+            told = getattr(error, "strerror", None) or str(error)
+            raise StoreError(f"cannot be read ({told.lower()})", where=str(path)) from error
         self._stream = os.fdopen(descriptor, "rb") if stat.S_ISREG(status.st_mode) else None
         if self._stream is None:
             os.close(descriptor)
@@ -172,7 +173,7 @@ class Archive:
             self._stream.seek(at)
             data = self._stream.read(size)
         except OSError as error:
-            raise self._bad(f"cannot be read ({(error.strerror or str(error)).lower()})") from error
+            raise self._bad(f"cannot be read ({reason(error)})") from error
         if len(data) != size:
             raise self._bad("it is cut short")
         return data

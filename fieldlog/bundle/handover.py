@@ -13,6 +13,7 @@ import hashlib
 import os
 import secrets
 from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -34,6 +35,7 @@ from fieldlog.bundle.parts import (
 from fieldlog.errors import OwnTroubleError, StoreError
 from fieldlog.store.merging import Merged
 from fieldlog.store.repository import Repository
+from fieldlog.whole import refused, write_whole
 from fieldlog.words.english import counted
 
 FOLDER = "handed-over"
@@ -138,34 +140,9 @@ def _bounded(path: Path, most: int) -> bytes:
         return stream.read(most + 1)
 
 
-def write_whole(target: Path, data: bytes, mode: int = 0o666) -> None:
-    """Write ``data`` to ``target`` so that it is there whole, and on the disk, or not at all."""
-    target.parent.mkdir(parents=True, exist_ok=True)
-    partial = target.with_name(f".{secrets.token_hex(8)}")
-    try:
-        handle = os.open(
-            partial, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), mode
-        )
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        partial.replace(target)
-    finally:
-        with contextlib.suppress(OSError):
-            partial.unlink()
-
-
-@contextlib.contextmanager
-def _told(where: str) -> Iterator[None]:
-    try:
-        yield
-    except OSError as error:
-        raise OwnTroubleError(
-            (error.strerror or str(error)).lower(),
-            where=where,
-            todo="see to it and repeat: what was handed over stays, and the rest follows",
-        ) from error
+def _told(where: str) -> AbstractContextManager[None]:
+    after = "see to it and repeat: what was handed over stays, and the rest follows"
+    return refused("", where, after, OwnTroubleError)
 
 
 # -- sending --------------------------------------------------------------------------------------

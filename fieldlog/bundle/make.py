@@ -21,6 +21,7 @@ from fieldlog.store.base import Elsewhere, StoredRow
 from fieldlog.store.chain import Place
 from fieldlog.store.repository import Repository
 from fieldlog.store.schema import MEDIA
+from fieldlog.whole import reason, refused
 
 FORMAT = "fieldlog bundle 1"
 _REFERS = ("vehicle_id", "inspection_id", "utterance_id", "finding_id", "photo_id", "answers")
@@ -172,9 +173,8 @@ def tags(members: Mapping[str, Content], day: str) -> dict[str, Content]:
                 sha.update(chunk)
                 size += len(chunk)
         except OSError as error:
-            reason = (error.strerror or str(error)).lower()
             raise StoreError(
-                f"an original cannot be read ({reason}), so nothing was bundled",
+                f"an original cannot be read ({reason(error)}), so nothing was bundled",
                 where=str(content),
                 todo="fieldlog inspection verify",
             ) from error
@@ -203,16 +203,12 @@ def _write(target: Path, members: Mapping[str, Content]) -> None:
 def whole(target: Path) -> Iterator[Path]:
     """A name beside ``target`` that becomes it at the end, or is gone. Raises ``StoreError``."""
     partial = target.with_name(f".{target.name}.{secrets.token_hex(4)}")
+    todo = "choose another folder with --out, or free some space"
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        yield partial
-        partial.replace(target)
-    except OSError as error:
-        raise StoreError(
-            f"cannot be written ({(error.strerror or str(error)).lower()})",
-            where=str(target),
-            todo="choose another folder with --out, or free some space",
-        ) from error
+        with refused("cannot be written", target, todo):
+            target.parent.mkdir(parents=True, exist_ok=True)
+            yield partial
+            partial.replace(target)
     finally:
         with contextlib.suppress(OSError):
             partial.unlink(missing_ok=True)

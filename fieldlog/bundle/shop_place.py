@@ -17,9 +17,9 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
-from fieldlog.bundle.handover import write_whole
 from fieldlog.bundle.parts import BundlePart
 from fieldlog.errors import OwnTroubleError, StoreError, UsageError
+from fieldlog.whole import refused, write_whole
 
 FILE = "shops.json"
 """Beside the keys of a bay: the shops that let it in, each with the bay's secret and its authority."""
@@ -123,12 +123,8 @@ class ShopPlace:
         cookie = f"{self._cookie.partition('=')[0]}={told['secret']}"
         book[self.named] = {"cookie": cookie, "secret": told["secret"], "authority": authority}
         text = json.dumps(book, indent=1).encode()
-        try:
+        with refused("cannot be written", self._book):
             write_whole(self._book, text, 0o600)
-        except OSError as error:
-            raise StoreError(
-                f"cannot be written ({error.strerror or error})", where=str(self._book)
-            ) from error
 
     def _come_in(self) -> None:
         kept = self._shops().get(self.named)

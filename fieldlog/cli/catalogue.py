@@ -9,6 +9,7 @@ import click
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.catalogue.files import load_catalogue
 from fieldlog.catalogue.page import component_lines, components_page
+from fieldlog.cli.terminal import page_out
 from fieldlog.config import grammars
 from fieldlog.errors import UsageError
 
@@ -71,15 +72,7 @@ def docs(out: Path | None) -> None:
       fieldlog catalogue docs --out docs/components.md
     """
     text = components_page(load_catalogue(grammars()))
-    if out is None:
-        click.echo(text, nl=False)
-        return
-    try:
-        out.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise UsageError(
-            f"cannot be written: {error.strerror}", where=str(out), todo="name another --out"
-        ) from error
+    page_out(text, out)
 
 
 def _system(shipped: Catalogue, name: str) -> str:

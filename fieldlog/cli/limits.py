@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from fieldlog.catalogue.files import load_catalogue
+from fieldlog.cli.terminal import page_out
 from fieldlog.config import grammars
 from fieldlog.errors import UsageError
 from fieldlog.limits.applies import in_reach
@@ -137,15 +138,7 @@ def docs(out: Path | None) -> None:
       fieldlog limits docs --out docs/limits.md
     """
     text = limits_page(shipped_packs())
-    if out is None:
-        click.echo(text, nl=False)
-        return
-    try:
-        out.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise UsageError(
-            f"cannot be written: {error.strerror}", where=str(out), todo="name another --out"
-        ) from error
+    page_out(text, out)
 
 
 def as_record(limit: Limit) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from fieldlog.cli.photos_look import compare, mark_up, sheet
 from fieldlog.cli.photos_place import align, attach, echo_placed, list_, move, tray
 from fieldlog.cli.store_option import opened, store_option
 from fieldlog.errors import PartialError, UsageError
+from fieldlog.whole import reason
 from fieldlog.words.english import counted
 
 if TYPE_CHECKING:
@@ -180,7 +181,7 @@ def code(png: Path | None, once: bool, seconds: float | None) -> None:
         try:
             png.write_bytes(png_code(moment))
         except OSError as error:
-            why = (error.strerror or str(error)).lower()
+            why = reason(error)
             raise UsageError(why, where=str(png), todo="name a file that can be written") from error
         click.echo(f"{png}: {code_text(moment)}; show it within a second, or it is late")
         return

@@ -11,6 +11,7 @@ import click
 
 from fieldlog.cli.store_option import opened, store_option
 from fieldlog.errors import PhotoError, UsageError
+from fieldlog.whole import reason
 
 if TYPE_CHECKING:
     from fieldlog.photos.sheet import ReadCopy
@@ -135,6 +136,6 @@ def _write(out: Path, text: str) -> None:
     try:
         out.write_text(text, encoding="utf-8")
     except OSError as error:
-        why = (error.strerror or str(error)).lower()
+        why = reason(error)
         raise UsageError(why, where=str(out), todo="name a file that can be written") from error
     click.echo(str(out))

@@ -7,10 +7,15 @@ import os
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
+import click
 from rich.console import Console
 from rich.progress import BarColumn, TextColumn, TimeRemainingColumn
 from rich.progress import Progress as Bar
+
+from fieldlog.errors import UsageError
+from fieldlog.whole import refused
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +52,15 @@ class Terminal:
             redirect_stderr=self.status is self.lines,
             disable=not sys.stderr.isatty(),
         )
+
+
+def page_out(text: str, out: Path | None) -> None:
+    """Write a page to ``out``, or print it. Raises ``UsageError`` where ``out`` cannot be written."""
+    if out is None:
+        click.echo(text, nl=False)
+        return
+    with refused("cannot be written", out, "name another --out", UsageError):
+        out.write_text(text, encoding="utf-8")
 
 
 @contextlib.contextmanager

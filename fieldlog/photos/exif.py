@@ -33,6 +33,7 @@ from fieldlog.photos.when import (
     name_hint,
     xmp_time,
 )
+from fieldlog.whole import reason
 
 logging.getLogger("exifread").setLevel(logging.CRITICAL)
 
@@ -106,7 +107,7 @@ def read_photo(file: str, today: date) -> PhotoFacts:
     except DamagedError as error:
         return _unread(file, "unknown", str(error))
     except OSError as error:
-        return _unread(file, "unknown", _reason(error))
+        return _unread(file, "unknown", reason(error))
     return _judge_time(facts, today)
 
 
@@ -367,8 +368,3 @@ def _not_a_photo(base: PhotoFacts) -> PhotoFacts:
 
 def _unread(file: str, kind: str, problem: str, size: int = 0) -> PhotoFacts:
     return PhotoFacts(file, kind, size=size, fault=PhotoFault.UNREADABLE.value, problem=problem)
-
-
-def _reason(error: OSError) -> str:
-    """The operating system's reason in its own words, without the path."""
-    return (error.strerror or str(error)).lower()

@@ -20,6 +20,7 @@ from fieldlog.photos.scan import list_files, read_facts
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.records import NewPhoto
 from fieldlog.store.repository import Repository
+from fieldlog.whole import reason
 
 Progress = Callable[[int, int], None]
 """(files done, files in all)."""
@@ -184,7 +185,7 @@ def _hash(source: Path) -> tuple[str, int]:
                 sha.update(chunk)
                 size += len(chunk)
     except OSError as error:
-        why = (error.strerror or str(error)).lower()
+        why = reason(error)
         raise PhotoError(why, where=str(source), todo="allow this user to read it") from error
     return sha.hexdigest(), size
 

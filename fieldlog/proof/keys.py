@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import os
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,6 +28,7 @@ from cryptography.hazmat.primitives.serialization import (
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.proof import sshsig
 from fieldlog.proof.note import Checkpoint, plain
+from fieldlog.whole import reason, refused, write_whole
 
 FOLDER = "keys"
 SHORTEST_PIN = 4
@@ -121,16 +121,10 @@ class Keyring:
             )
         if path.exists():
             aside = _free(path.with_name(f"{path.name}.lost"))
-            try:
+            with refused("the lost key cannot be set aside", path, "make the folder writable"):
                 path.rename(aside)
                 with contextlib.suppress(FileNotFoundError):  # its public half may be lost as well
                     path.with_name(f"{path.name}.pub").rename(aside.with_name(f"{aside.name}.pub"))
-            except OSError as error:
-                raise StoreError(
-                    f"the lost key cannot be set aside ({(error.strerror or str(error)).lower()})",
-                    where=str(path),
-                    todo="make the folder writable",
-                ) from error
         self._write(path, Ed25519PrivateKey.generate(), BestAvailableEncryption(pin.encode()), name)
         return self.known(name) or PublicKey(plain(name), "", path)
 
@@ -165,35 +159,20 @@ class Keyring:
     ) -> None:
         data = key.private_bytes(Encoding.PEM, PrivateFormat.OpenSSH, how)
         line = sshsig.public_line(key.public_key().public_bytes_raw())
-        try:
+        todo = "make the folder writable, or free some space"
+        with refused("the key cannot be kept", path, todo):
             self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-            for target, content, mode in (
-                (path.with_name(f"{path.name}.pub"), f"{line} {plain(name)}\n".encode(), 0o644),
-                (path, data, 0o600),
-            ):
-                partial = target.with_name(f"{target.name}.part{os.getpid()}")
-                with open(partial, "xb", opener=lambda p, f, m=mode: os.open(p, f, m)) as stream:  # type: ignore[misc]
-                    stream.write(content)
-                    stream.flush()
-                    os.fsync(stream.fileno())
-                partial.replace(target)
-        except OSError as error:
-            with contextlib.suppress(OSError):
-                partial.unlink()
-            raise StoreError(
-                f"the key cannot be kept ({(error.strerror or str(error)).lower()})",
-                where=str(path),
-                todo="make the folder writable, or free some space",
-            ) from error
+            write_whole(
+                path.with_name(f"{path.name}.pub"), f"{line} {plain(name)}\n".encode(), 0o644
+            )
+            write_whole(path, data, 0o600)
 
 
 def _private(path: Path, pin: str | None) -> Ed25519PrivateKey:
     try:
         key = load_ssh_private_key(path.read_bytes(), pin.encode() if pin is not None else None)
     except OSError as error:
-        raise StoreError(
-            f"the key cannot be read ({(error.strerror or str(error)).lower()})", where=str(path)
-        ) from error
+        raise StoreError(f"the key cannot be read ({reason(error)})", where=str(path)) from error
     except (ValueError, TypeError, UnsupportedAlgorithm) as error:
         raise UsageError(
             "the key does not open",
@@ -206,13 +185,8 @@ def _private(path: Path, pin: str | None) -> Ed25519PrivateKey:
 
 
 def _public(path: Path) -> PublicKey:
-    try:
+    with refused("the public half of a key cannot be read", path):
         text = path.with_name(f"{path.name}.pub").read_text("utf-8", "replace")
-    except OSError as error:
-        raise StoreError(
-            f"the public half of a key cannot be read ({(error.strerror or str(error)).lower()})",
-            where=str(path),
-        ) from error
     kind, blob, name = [*text.strip().split(" ", 2), "", ""][:3]
     return PublicKey(plain(name), f"{kind} {blob}", path)
 

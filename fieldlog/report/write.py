@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -13,7 +12,7 @@ from fieldlog.added.entries import Adds, added, folder_of, named
 from fieldlog.aftercare.due import DueItem, folded
 from fieldlog.aftercare.files import load_care, past_of
 from fieldlog.aftercare.plan import checked_before, cross_checks_of, plan, vehicle_walk
-from fieldlog.errors import StoreError, UsageError
+from fieldlog.errors import UsageError
 from fieldlog.limits.packs import covered, shipped_limits, with_own
 from fieldlog.proof.note import Checkpoint
 from fieldlog.proof.sshsig import fingerprint
@@ -23,6 +22,7 @@ from fieldlog.report.surroundings import Surroundings
 from fieldlog.report.view import build, follow_up
 from fieldlog.store.records import InspectionRecord
 from fieldlog.store.repository import Repository
+from fieldlog.whole import refused, write_whole
 from fieldlog.words.telling import Telling, say, told_in
 
 OWN_FORMATS = ("html", "pdf", "json", "csv")
@@ -153,18 +153,7 @@ def surroundings(store: Repository, record: InspectionRecord, printed_at: dateti
 
 
 def _write(target: Path, data: bytes) -> Path:
-    partial = target.with_name(f".{target.name}.{secrets.token_hex(4)}")
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        try:
-            partial.write_bytes(data)
-            partial.replace(target)
-        finally:
-            partial.unlink(missing_ok=True)
-    except OSError as error:
-        raise StoreError(
-            f"the report cannot be written ({(error.strerror or str(error)).lower()})",
-            where=str(target),
-            todo="choose another folder with --out DIR, or free some space",
-        ) from error
+    todo = "choose another folder with --out DIR, or free some space"
+    with refused("the report cannot be written", target, todo):
+        write_whole(target, data)
     return target

@@ -21,7 +21,7 @@ from fieldlog.audio.endpointer import utterances
 from fieldlog.audio.files import Samples, open_audio
 from fieldlog.audio.recorder import RUNNING, locked, marks_of, recover
 from fieldlog.audio.voice import bundled_voice
-from fieldlog.errors import AudioError, StoreError, UsageError
+from fieldlog.errors import AudioError, UsageError
 from fieldlog.hearing import Heard
 from fieldlog.shop.conversation import utterances_of
 from fieldlog.shop.events import Event
@@ -29,6 +29,7 @@ from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.played import Played
 from fieldlog.store.records import InspectionRecord
 from fieldlog.store.rescue import began_at
+from fieldlog.whole import refused
 
 ENDING = ".session"
 FOLDER = "streams"
@@ -48,7 +49,7 @@ class Listening:
         """
         self._path = folder / FOLDER / f"{stream.name.removesuffix(RUNNING)}{ENDING}"
         self._told = {"stream": str(stream.resolve()), "inspection": inspection, "sources": source}
-        try:
+        with refused("cannot note whose sound it is", self._path):
             self._path.parent.mkdir(parents=True, exist_ok=True)
             for other in self._path.parent.glob(f"*{ENDING}"):
                 if _says(other).get("inspection") == inspection and _in_use(other):
@@ -60,10 +61,6 @@ class Listening:
             self._file: BinaryIO = self._path.open("w+b")
             locked(self._file)
             self._write()
-        except OSError as error:
-            raise StoreError(
-                f"cannot note whose sound it is ({error.strerror or error})", where=str(self._path)
-            ) from error
 
     def __enter__(self) -> Self:
         """The session itself."""

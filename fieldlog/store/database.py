@@ -23,6 +23,8 @@ from sqlite_utils import Database
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.store.ids import new_id
 from fieldlog.store.migrations import APPLICATION_ID, NAMES, migrations
+from fieldlog.whole import reason as why
+from fieldlog.whole import refused
 
 FILE = "fieldlog.db"
 BUSY_S = 10.0
@@ -63,14 +65,9 @@ def open_database(folder: Path, *, now: datetime, mounts: str | None = None) -> 
     """
     path = folder / FILE
     notices: list[str] = []
-    try:
+    todo = "choose a folder that can be written with --store DIR"
+    with refused("the folder cannot be made", folder, todo):
         folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise StoreError(
-            f"the folder cannot be made ({(error.strerror or str(error)).lower()})",
-            where=str(folder),
-            todo="choose a folder that can be written with --store DIR",
-        ) from error
     with translated(path):
         reason = damage(path)
         if reason is not None:
@@ -367,7 +364,7 @@ def translated(path: Path) -> Iterator[None]:
         raise StoreError(what, where=str(path), todo=todo) from error
     except OSError as error:
         raise StoreError(
-            (error.strerror or str(error)).lower(),
+            why(error),
             where=str(path),
             todo="check the folder, or choose another with --store DIR",
         ) from error
