@@ -17,10 +17,9 @@ from fieldlog.limits.context import parse_context
 from fieldlog.limits.items import coverage
 from fieldlog.limits.pack_faults import pack_faults
 from fieldlog.limits.packs import (
-    Pack,
     faults_error,
     pack_files,
-    parse_pack,
+    packs_and_faults,
     read_packs,
     shipped_limits,
     shipped_packs,
@@ -58,17 +57,7 @@ def check(files: tuple[Path, ...], as_json: bool) -> None:
       fieldlog limits check my-vehicle.toml
     """
     paths = _paths(files)
-    packs: list[Pack] = []
-    faults: list[str] = []
-    for path in paths:
-        try:
-            text = path.read_text(encoding="utf-8")
-        except (OSError, UnicodeDecodeError) as error:
-            faults.append(f"{path.name}: cannot be read: {error}")
-            continue
-        pack, wrong = parse_pack(text, path.name)
-        faults += wrong
-        packs += [pack] if pack else []
+    packs, faults = packs_and_faults(paths)
     catalogue = load_catalogue(grammars())
     faults += pack_faults(packs, catalogue)
     if not files:

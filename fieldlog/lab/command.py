@@ -121,6 +121,7 @@ COMMANDS: Table = {
         "fieldlog.lab.benchmarks.calibrate:calibrate",
         "make the decision file again from evidence",
     ),
+    "size": ("fieldlog.lab.size:size", "lines of each package, by what they are"),
     "mutants": (
         "fieldlog.lab.mutants.command:mutants_command",
         "faults put in on purpose: does a test see each?",

@@ -188,6 +188,14 @@ def parse_pack(text: str, name: str) -> tuple[Pack | None, list[str]]:
 
 def read_packs(paths: Iterable[Path]) -> tuple[Pack, ...]:
     """Read the pack files ``paths``; raises ``LimitError`` with every fault of all of them."""
+    packs, faults = packs_and_faults(paths)
+    if faults:
+        raise faults_error(faults)
+    return tuple(packs)
+
+
+def packs_and_faults(paths: Iterable[Path]) -> tuple[list[Pack], list[str]]:
+    """What can be read of the pack files ``paths``, and every fault of all of them."""
     packs: list[Pack] = []
     faults: list[str] = []
     for path in paths:
@@ -206,9 +214,7 @@ def read_packs(paths: Iterable[Path]) -> tuple[Pack, ...]:
         faults += wrong
         if pack is not None:
             packs.append(pack)
-    if faults:
-        raise faults_error(faults)
-    return tuple(packs)
+    return packs, faults
 
 
 def faults_error(faults: Sequence[str]) -> LimitError:

@@ -125,7 +125,7 @@ class PocketsphinxListener:
         self._decoder.activate_search("language")
 
 
-def _decoder(model: Path | None) -> Any:
+def _library() -> Any:
     try:
         import pocketsphinx
     except ImportError as error:
@@ -134,6 +134,11 @@ def _decoder(model: Path | None) -> Any:
             where="pocketsphinx",
             todo="pip install 'pocketsphinx>=5.0.4,<6'",
         ) from None
+    return pocketsphinx
+
+
+def _decoder(model: Path | None) -> Any:
+    pocketsphinx = _library()
     # Without the second pass over the lattice ("bestpath") more orders come out right: with a
     # network there is no language model for it to rescore with (docs/listeners.md).
     settings: Mapping[str, Any] = {
@@ -159,14 +164,7 @@ def pronunciations(words: Collection[str]) -> dict[str, tuple[str, ...]]:
 
     Raises ``ModelError`` when the library or its dictionary is missing.
     """
-    try:
-        import pocketsphinx
-    except ImportError as error:
-        raise ModelError(
-            f"pocketsphinx cannot be imported ({error})",
-            where="pocketsphinx",
-            todo="pip install 'pocketsphinx>=5.0.4,<6'",
-        ) from None
+    pocketsphinx = _library()
     file = _dictionary(Path(pocketsphinx.get_model_path()) / "en-us" / "en-us")
     found: dict[str, list[str]] = {}
     for line in file.read_text("utf-8").splitlines():

@@ -200,35 +200,21 @@ def writers(db: Database) -> None:
 @migrations(name="0007_stretches")
 def stretches(db: Database) -> None:
     """Where in an utterance each of its findings was said, and where something no word covers."""
-    if "stretch" not in db.table_names():  # 0006 makes every table as it is now
-        db.execute(create_table("stretch"))
-        for name, statement in guards().items():
-            if name.startswith("stretch_"):
-                db.execute(statement)
+    _make(db, "stretch")
 
 
 @migrations(name="0008_review")
 def reviews(db: Database) -> None:
     """What somebody decided who went through an inspection; when each word of an utterance was said."""
-    for table in ("review", "word"):
-        if table in db.table_names():  # 0006 makes every table as it is now
-            continue
-        db.execute(create_table(table))
-        for name, statement in guards().items():
-            if name.startswith(f"{table}_no_"):
-                db.execute(statement)
-        if table == "review":
-            db.execute("CREATE INDEX review_of_inspection ON review(inspection_id)")
+    if _make(db, "review"):
+        db.execute("CREATE INDEX review_of_inspection ON review(inspection_id)")
+    _make(db, "word")
 
 
 @migrations(name="0009_elsewhere")
 def elsewhere(db: Database) -> None:
     """Rows that others have and that are known here by their hash: parents of what a bundle brought."""
-    if "elsewhere" not in db.table_names():  # 0006 makes every table as it is now
-        db.execute(create_table("elsewhere"))
-        for name, statement in guards().items():
-            if name.startswith("elsewhere_"):
-                db.execute(statement)
+    _make(db, "elsewhere")
 
 
 @migrations(name="0010_remark_of")
@@ -242,8 +228,7 @@ def remark_of(db: Database) -> None:
 def search(db: Database) -> None:
     """The words by which findings are looked for."""
     for table in ("local_found", "local_word"):
-        if table not in db.table_names():  # 0006 makes every table as it is now
-            db.execute(create_table(table))
+        _make(db, table)
     word_index.build(db.conn)
 
 
@@ -252,6 +237,17 @@ def language(db: Database) -> None:
     """The language in which an inspection is spoken and told; none is the reference language."""
     if "language" not in db["inspection"].columns_dict:  # 0006 makes every table as it is now
         db.execute("ALTER TABLE inspection ADD COLUMN language TEXT")
+
+
+def _make(db: Database, table: str) -> bool:
+    """Make ``table`` with its guards, where it is not there: 0006 makes every table as it is now."""
+    if table in db.table_names():
+        return False
+    db.execute(create_table(table))
+    for name, statement in guards().items():
+        if name.startswith(f"{table}_no_"):
+            db.execute(statement)
+    return True
 
 
 NAMES: tuple[str, ...] = (
