@@ -53,17 +53,7 @@ def row_line(row: StoredRow) -> bytes:
     place = row.place
     if row.old is not None:
         return old_text(place, row.old, row.columns, children)
-    return canonical(
-        id=place.id,
-        kind=place.kind,
-        owner=place.owner,
-        writer=place.writer,
-        n=place.n,
-        made_at=place.made_at,
-        parents=place.parents,
-        row=row.columns,
-        children=children,
-    )
+    return canonical(place, row.columns, children)
 
 
 def place_line(row: StoredRow, leaf: int) -> bytes:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from fieldlog.grammar.expression import Rule
 from fieldlog.language.decide import meaning_key
-from fieldlog.language.lexicon import Words, phrases
+from fieldlog.language.lexicon import Words, phrases, placing
 from fieldlog.model.finding import Finding, Quantity
 from fieldlog.model.question import Asks, Question
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
@@ -87,17 +87,7 @@ class Phrases:
             rule = f"positions.{axis.replace(' ', '_')}_before"
             if rule not in rules:
                 continue
-            own = {
-                phrase: value
-                for value in values
-                for phrase in phrases(rules, f"positions.{value.replace(' ', '_')}")
-            }
-            places[axis] = {
-                phrase: value
-                for phrase in phrases(rules, rule)
-                for words, value in own.items()
-                if phrase[-len(words) :] == words
-            }
+            places[axis] = placing(rules, rule, values)
         taken_back = longest_first("taken_back")
         meant = longest_first("meant")
         limits = longest_first("turned", "taken_back", "apart", "at_times")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from itertools import product
 
 from fieldlog.grammar import expression as ex
@@ -48,3 +48,18 @@ def _expand(
 def spoken_name(rule: str) -> str:
     """The canonical name that a rule stands for: ``conditions.not_working`` -> "not working"."""
     return rule.rpartition(".")[2].replace("_", " ")
+
+
+def placing(rules: Mapping[str, ex.Rule], rule: str, values: Iterable[str]) -> dict[Words, str]:
+    """Phrase of ``rule`` -> the one of ``values`` of an axis in whose words it ends."""
+    own = {
+        phrase: value
+        for value in values
+        for phrase in phrases(rules, f"positions.{value.replace(' ', '_')}")
+    }
+    return {
+        phrase: value
+        for phrase in phrases(rules, rule)
+        for words, value in own.items()
+        if phrase[-len(words) :] == words
+    }

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from fieldlog.catalogue.component import Catalogue
 from fieldlog.grammar.check import references
 from fieldlog.grammar.expression import Rule
-from fieldlog.language.lexicon import Words, phrases, spoken_name
+from fieldlog.language.lexicon import Words, phrases, placing, spoken_name
 from fieldlog.language.rule_names import GRAMMAR
 from fieldlog.language.subjects import SubjectReader
 
@@ -53,17 +53,7 @@ def vocabulary(
     for axis in {a.name for a in axes}:
         rule = f"positions.{axis.replace(' ', '_')}_last"
         if rule in rules:
-            own = {
-                phrase: value
-                for value in subjects.values(axis)
-                for phrase in phrases(rules, f"positions.{value.replace(' ', '_')}")
-            }
-            last[axis] = {
-                phrase: value
-                for phrase in phrases(rules, rule)
-                for words, value in own.items()
-                if phrase[-len(words) :] == words
-            }
+            last[axis] = placing(rules, rule, subjects.values(axis))
         else:  # typed only: offered to listeners it would add half as many states again
             last[axis] = _behind(rules, axis, subjects.values(axis))
     return Vocabulary(

@@ -57,28 +57,17 @@ class Place:
     parents: tuple[bytes, ...]
 
 
-def canonical(
-    *,
-    id: str,
-    kind: str,
-    owner: str,
-    writer: str,
-    n: int,
-    made_at: int,
-    parents: Iterable[bytes],
-    row: Row,
-    children: Sequence[Row],
-) -> bytes:
+def canonical(place: Place, row: Row, children: Sequence[Row]) -> bytes:
     """The text that is hashed; raises ``ValueError`` for a number that is not finite."""
     return json_bytes(
         {
-            "id": id,
-            "kind": kind,
-            "owner": owner,
-            "writer": writer,
-            "n": n,
-            "made_at": made_at,
-            "parents": sorted(parent.hex() for parent in parents),
+            "id": place.id,
+            "kind": place.kind,
+            "owner": place.owner,
+            "writer": place.writer,
+            "n": place.n,
+            "made_at": place.made_at,
+            "parents": sorted(parent.hex() for parent in place.parents),
             "row": present(row),
             "children": [present(child) for child in children],
         }
@@ -129,19 +118,7 @@ def next_turn(made_at: int, parents: Iterable[int]) -> int:
 
 def hash_of(place: Place, row: Row, children: Sequence[Row]) -> bytes:
     """The hash that ``place`` has when ``row`` is as it was written."""
-    return digest(
-        canonical(
-            id=place.id,
-            kind=place.kind,
-            owner=place.owner,
-            writer=place.writer,
-            n=place.n,
-            made_at=place.made_at,
-            parents=place.parents,
-            row=row,
-            children=children,
-        )
-    )
+    return digest(canonical(place, row, children))
 
 
 def seen_from(hashes: Iterable[bytes], newest_first: Iterable[Place]) -> frozenset[bytes]:
