@@ -28,7 +28,7 @@ from fieldlog.photos.clock import (
 )
 from fieldlog.photos.facts import PhotoFacts
 from fieldlog.photos.guessing import Guess
-from fieldlog.photos.readings import camera_time
+from fieldlog.photos.readings import camera_times
 from fieldlog.photos.scan import natural_key
 
 T0 = datetime(2026, 5, 1, 8, tzinfo=UTC)
@@ -169,8 +169,8 @@ def test_photos_without_time_or_with_a_doubtful_clock_are_unplaced() -> None:
     facts = PhotoFacts("a.jpg", "jpeg", problem="no capture time recorded")
     timed = PhotoFacts("b.jpg", "jpeg", capture_local="2026-05-01T08:01:44", offset="+00:00")
     shots = [
-        make_shot("a", facts, camera_time(facts, UTC), unaligned("c")),
-        make_shot("b", timed, camera_time(timed, UTC), asked),
+        make_shot("a", facts, camera_times([facts], UTC)[0], unaligned("c")),
+        make_shot("b", timed, camera_times([timed], UTC)[0], asked),
     ]
     placement = place(shots, _findings(A, B))
     assert [(u.photo, u.why, u.detail) for u in placement.unplaced] == [
@@ -187,7 +187,7 @@ def test_an_implausible_clock_counts_only_when_it_was_corrected() -> None:
         fault="implausible time",
         problem="implausible capture time",
     )
-    time = camera_time(facts, UTC)
+    time = camera_times([facts], UTC)[0]
     assert time is not None
     assert make_shot("a", facts, time, unaligned("c")).at is None
     code = align_code("c", [(time.instant, _at(104))])
@@ -197,14 +197,14 @@ def test_an_implausible_clock_counts_only_when_it_was_corrected() -> None:
 def test_before_the_vehicle_was_made() -> None:
     facts = PhotoFacts("a.jpg", "jpeg", capture_local="2010-05-01T08:00:00", offset="+00:00")
     shot = make_shot(
-        "a", facts, camera_time(facts, UTC), unaligned("c"), not_before=date(2015, 1, 1)
+        "a", facts, camera_times([facts], UTC)[0], unaligned("c"), not_before=date(2015, 1, 1)
     )
     assert "before 2015-01-01" in shot.unusable
 
 
 def test_assumed_zones_are_marked() -> None:
     facts = PhotoFacts("a.jpg", "jpeg", capture_local="2026-05-01T08:01:44")
-    shot = make_shot("a", facts, camera_time(facts, UTC), align_given("c", 0.0))
+    shot = make_shot("a", facts, camera_times([facts], UTC)[0], align_given("c", 0.0))
     (attachment,) = place([shot], _findings(A, B)).attached
     assert attachment.assumed
 

@@ -14,7 +14,7 @@ from fieldlog.photos.clock import align_given, read_by_session
 from fieldlog.photos.facts import PhotoFacts
 from fieldlog.photos.importer import import_folder
 from fieldlog.photos.placing import place_photos
-from fieldlog.photos.readings import camera_time, camera_times
+from fieldlog.photos.readings import camera_times
 from fieldlog.store.records import NewEntry, NewUtterance
 from fieldlog.store.repository import Repository
 from tests.photo_files import save
@@ -36,17 +36,20 @@ def _utc(hour: int, minute: int) -> datetime:
 def test_the_cameras_own_offset_is_used_and_the_sessions_is_assumed() -> None:
     summer = timezone(timedelta(hours=2))
     own = PhotoFacts("a", "jpeg", capture_local="2024-07-01T10:00:00", offset="+01:00")
-    first, second = camera_time(own, summer), camera_time(_taken("2024-07-01T10:00:00"), summer)
+    first, second = (
+        camera_times([own], summer)[0],
+        camera_times([_taken("2024-07-01T10:00:00")], summer)[0],
+    )
     assert first is not None
     assert second is not None
     assert (first.instant.hour, first.assumed) == (9, False)
     assert (second.instant.hour, second.assumed, second.others) == (8, True, ())
-    assert camera_time(PhotoFacts("a", "jpeg"), summer) is None
-    assert camera_time(_taken("0001-01-01T00:00:00"), summer) is None
+    assert camera_times([PhotoFacts("a", "jpeg")], summer)[0] is None
+    assert camera_times([_taken("0001-01-01T00:00:00")], summer)[0] is None
 
 
 def test_both_readings_of_a_repeated_hour_are_candidates() -> None:
-    time = camera_time(_taken("2025-10-26T02:30:00"), BERLIN)
+    time = camera_times([_taken("2025-10-26T02:30:00")], BERLIN)[0]
     assert time is not None
     assert time.repeated
     assert {time.instant, *time.others} == {_utc(0, 30), _utc(1, 30)}
@@ -71,7 +74,7 @@ def test_a_camera_that_did_not_follow_the_change_is_a_reading_too() -> None:
 
 
 def test_far_from_a_change_there_is_one_reading() -> None:
-    time = camera_time(_taken("2025-10-20T02:30:00"), BERLIN)
+    time = camera_times([_taken("2025-10-20T02:30:00")], BERLIN)[0]
     assert time is not None
     assert (time.others, time.repeated) == ((), False)
 

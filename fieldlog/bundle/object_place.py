@@ -13,8 +13,6 @@ from typing import Any
 from fieldlog.bundle.parts import LONGEST_LIST, BundlePart
 from fieldlog.errors import OwnTroubleError, StoreError
 
-SCHEMES = ("s3://", "gs://", "az://")
-
 
 class ObjectPlace:
     """A bucket, or a prefix in one. All errors are ``StoreError``."""

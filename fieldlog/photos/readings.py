@@ -48,11 +48,6 @@ def camera_times(photos: Sequence[PhotoFacts], zone: tzinfo) -> list[CameraTime 
     return found
 
 
-def camera_time(facts: PhotoFacts, zone: tzinfo) -> CameraTime | None:
-    """When the camera says a single photo was taken; None when it says nothing usable."""
-    return camera_times([facts], zone)[0]
-
-
 Way = tuple[tzinfo, int | None]
 """A zone and which of two equal local times is meant: 0 the first, 1 the second, None: in order."""
 

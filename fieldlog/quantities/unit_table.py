@@ -50,7 +50,7 @@ class Unit:
     loose: str = ""
     """Shop shorthand that names another thing by the book ("pounds" for psi)."""
     shared: str = ""
-    """The row of ``SHARED`` that is offered for it too; "" when none is."""
+    """The rule of ``grammars/units.jsgf`` of words that may be it or another ("kilos"); "" when none is."""
     typed: str = ""
     """Regular expression of what people type for it behind a figure, in small letters."""
     typed_as: str = ""
@@ -64,14 +64,6 @@ class Unit:
     """Whether its values are told in halves and quarters: 1 3/4 in, not 1.75 in."""
     tight: bool = False
     """Whether no space is printed between figure and unit: 5°, 85/min."""
-
-
-@dataclass(frozen=True, slots=True)
-class SharedWords:
-    """Words that may be several units, offered to listeners by a rule of their own."""
-
-    rule: str
-    heard: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -306,15 +298,6 @@ ROWS: tuple[Unit, ...] = (
     ),
 )  # fmt: skip
 """Every unit; where a word can mean several, they are offered in this order."""
-
-SHARED: tuple[SharedWords, ...] = (
-    SharedWords("thou", "thou thousandth thousandths"),
-    SharedWords("mil", "mil mils"),
-    SharedWords("pounds", "pounds"),
-    SharedWords("kilos", "kilo kilos"),
-    SharedWords("bare_degrees", "degree degrees"),
-)
-"""The component decides which unit it is, or the speaker is asked."""
 
 SCALED: tuple[ScaledWords, ...] = (
     ScaledWords(
