@@ -304,17 +304,16 @@ def test_docs_command_prints_and_writes(tmp_path: Path) -> None:
     assert bad.exit_code == 2
 
 
-<<<<<<< HEAD
 def test_what_is_kept_of_the_sides_is_what_their_file_says() -> None:
     shipped_sides.cache_clear()
     first = shipped_sides()
     assert shipped_sides() is first
     assert first == read_sides((limit_packs().parent / "sides.toml").read_text("utf-8"))
-=======
+
+
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no pipes with names")
 def test_a_pipe_is_no_pack_and_nobody_waits_for_it(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe.toml")
     result = CliRunner().invoke(main, ["limits", "check", str(tmp_path / "pipe.toml")])
     assert result.exit_code == 7
     assert "pipe.toml: is no pack" in result.output
->>>>>>> 70ae5ec (A pipe named as a limit pack: tested; the laboratory's page has its new command)
