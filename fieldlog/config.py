@@ -29,15 +29,24 @@ def store_folder(
     ``FIELDLOG_HOME`` when set; otherwise the platform's place for application data: on Linux
     ``$XDG_DATA_HOME`` or ``~/.local/share`` (XDG Base Directory Specification 0.8), on macOS
     ``~/Library/Application Support``, on Windows ``%LOCALAPPDATA%``. The folder need not exist.
-    It may be the address of a server's record, too (``server_folder``).
+    It may be the address of a server's record, too (``server_folder``). Raises ``UsageError`` for the
+    home of somebody who is not there, and where this user has none.
     """
     env = os.environ if environ is None else environ
     if "://" in env.get("FIELDLOG_HOME", ""):
         usual = store_folder(_without_home(env), platform=platform, home=home)
         return server_folder(env["FIELDLOG_HOME"], usual)
-    if env.get("FIELDLOG_HOME"):
-        return Path(env["FIELDLOG_HOME"]).expanduser()
-    user = Path.home() if home is None else home
+    named = env.get("FIELDLOG_HOME", "")
+    try:
+        if named:
+            return Path(named).expanduser()
+        user = Path.home() if home is None else home
+    except RuntimeError as error:  # ~nobody, or an account without a home
+        raise UsageError(
+            "there is no such home folder" if named else "this account has no home folder",
+            where=f"FIELDLOG_HOME={named}" if named else "",
+            todo="name the record's folder in full with FIELDLOG_HOME, or with --store DIR",
+        ) from error
     if platform == "darwin":
         return user / "Library" / "Application Support" / "fieldlog"
     if platform == "win32":

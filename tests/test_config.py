@@ -9,6 +9,7 @@ import pytest
 import tzlocal
 
 from fieldlog.config import local_zone, policy_name, store_folder
+from fieldlog.errors import UsageError
 
 HOME = Path("/home/someone")
 
@@ -55,3 +56,19 @@ def test_a_zone_without_a_name_is_kept_as_its_offset(monkeypatch: pytest.MonkeyP
     for answer in (lambda: None, lambda: "Nowhere/At all"):
         monkeypatch.setattr("tzlocal.get_localzone_name", answer)
         assert re.fullmatch(r"[+-]\d\d:\d\d", local_zone())
+
+
+def test_a_home_that_is_not_there_is_told_with_what_to_do() -> None:
+    with pytest.raises(
+        UsageError, match=r"FIELDLOG_HOME=~nosuchuser/x: there is no such home.*--store"
+    ):
+        store_folder({"FIELDLOG_HOME": "~nosuchuser/x"})
+
+
+def test_an_account_without_a_home_is_told_what_to_name(monkeypatch: pytest.MonkeyPatch) -> None:
+    def none() -> Path:
+        raise RuntimeError("Could not determine home directory.")
+
+    monkeypatch.setattr(Path, "home", none)
+    with pytest.raises(UsageError, match=r"no home folder.*FIELDLOG_HOME"):
+        store_folder({}, platform="linux")

@@ -19,6 +19,8 @@ from fieldlog.listeners.whisper.fingerprint import BASE, sha256_of
 from fieldlog.listeners.whisper.languages import folder_of_parts, is_there
 from fieldlog.model.hearing import Hearing, Hypothesis
 from fieldlog.model.understanding import Decision
+from fieldlog.shop.answering import Answering
+from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.ears import open_ears, second_opinion
 
 ADDED = Path(folders.__file__).with_name("second.npz")
@@ -34,11 +36,13 @@ class Ear:
 
     def __init__(self, model: Path | None = None, threads: int = 2, additions: Path | None = None):
         self.second = additions is not None
+        self.language: Language | None = None
         self.loads = self.heard = self.closed = 0
         Ear.made.append(self)
 
     def load(self, language: Language) -> None:
         self.loads += 1
+        self.language = language
 
     def hear(self, clip: Clip) -> Hearing:
         self.heard += 1
@@ -79,6 +83,16 @@ def test_a_finding_that_the_second_ear_hears_otherwise_is_asked_about(ears: type
         opened.judge(said, hearing, a_clip())
         assert second.heard == 2
     assert (first.closed, second.closed) == (1, 1)
+
+
+def test_both_are_offered_the_short_answers_while_a_question_is_open(ears: type[Ear]) -> None:
+    with open_ears(load_language(), "two-ears") as opened:
+        asked = opened.language.understand("brake pads worn")
+        assert asked.decision is Decision.ASK
+        conversation = Conversation(opened)
+        conversation.pending.resume(asked)
+        conversation.ready()
+        assert [type(ear.language) for ear in ears.made] == [Answering, Answering]
 
 
 def test_a_language_it_was_not_trained_for_is_heard_by_the_first_alone(ears: type[Ear]) -> None:

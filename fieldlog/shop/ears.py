@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 CRASHABLE = ("vosk", "pocketsphinx")
 """Listeners whose native decoders have been seen to end the whole process."""
 
-RELOADS = ("whisper",)
-"""Listeners that take up another language in a fraction of a second: while a question is open they
+RELOADS = ("whisper", "two-ears")
+"""Listeners that take up another language in a fraction of a second (two ears: both of them): while a question is open they
 are offered the short answers too. The others hear the words of the language they began with."""
 
 
