@@ -13,6 +13,7 @@ from fieldlog.language.files import load_language
 from fieldlog.model.context import Context
 from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.workshop import Workshop
+from fieldlog.store.records import NewEntry, NewEvent
 from fieldlog.store.repository import Repository
 from fieldlog.store.standing import Correction, WhatStands, standing
 
@@ -85,6 +86,17 @@ def test_what_was_merged_in_between_is_read(shop: Workshop, tmp_path: Path) -> N
     shop.store.merge(tmp_path / "other")
     assert inspecting.record == anew(shop, inspecting)
     assert any(each.rivals for each in inspecting.record.findings)
+
+
+def test_more_rows_than_are_asked_for_by_their_ids_are_read_once(shop: Workshop) -> None:
+    """Two hundred photos came between two utterances: every utterance before them was told twice."""
+    inspecting = begun(shop)
+    inspecting.type("left mirror loose")
+    assert inspecting.record.utterances
+    came = tuple(NewEvent("came", str(number)) for number in range(300))
+    shop.store.save(inspecting.head.id, NewEntry(events=came))
+    assert inspecting.record == anew(shop, inspecting)
+    assert len(inspecting.record.utterances) == 1
 
 
 def test_corrections_one_after_the_other_come_to_what_they_come_to_together() -> None:

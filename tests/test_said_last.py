@@ -16,6 +16,7 @@ from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model.context import Context
 from fieldlog.model.hearing import Hearing
 from fieldlog.model.question import Asks
+from fieldlog.model.understanding import Decision
 from fieldlog.photos.attach import AttachRules, Shot, Why, place
 from fieldlog.photos.placing import spoken_findings, spoken_marks
 from fieldlog.review.exchanges import exchanges_of
@@ -256,6 +257,41 @@ def test_or_that_it_was_not_taken_back(said: Floor) -> None:
     item = exchanges_of(reviewing.record)[2]
     reviewing.nothing(item.id, item.state)
     assert said.standing == ["rear tyre, tread depth: 3/32 in"]
+
+
+def test_correction_said_alone_is_told_what_it_lacks(floor: Floor) -> None:
+    assert kinds(floor.take("left mirror loose", "correction")) == ["Refused"]
+    assert floor.standing == ["left mirror: loose"]
+
+
+class TestMoreWasSaidOfACorrection:
+    """ "Correction three thirty seconds ... and a half": it is taken back until somebody says what was meant."""
+
+    @staticmethod
+    def goes_on(said: Floor) -> tuple[Event, ...]:
+        said.at += 1.0
+        clip = Clip(np.full(RATE // 10, 0.1, dtype=np.float32), said.at)
+        heard = said.inspecting.conversation.typed("correction rear tread two or three mils")
+        assert heard.understanding.dialogue == "correction"
+        asked = replace(heard.understanding, decision=Decision.ASK, finding=None)
+        heard = replace(
+            heard, clip=clip, hearing=Hearing("told", (), 0.0), understanding=asked, takes_back=True
+        )
+        return said.inspecting.say(heard, "microphone")
+
+    def test_what_it_took_back_is_never_brought_back(self, said: Floor) -> None:
+        tread = "rear tread {} thirty seconds"
+        said.take(tread.format("four"), f"correction {tread.format('three')}")
+        assert kinds(self.goes_on(said))[0] == "FindingBroughtBack"
+        assert said.standing == ["rear tyre, tread depth: 4/32 in"]
+        assert kinds(said.take("disregard that")) == ["QuestionClosed"]
+        assert kinds(said.take("disregard that")) == ["FindingWithdrawn"]
+        assert said.standing == []
+
+    def test_where_other_hands_had_withdrawn_it_it_is_asked(self, said: Floor) -> None:
+        said.take("rear tread four thirty seconds")
+        said.inspecting.withdraw(1, "wrong wheel")
+        assert kinds(self.goes_on(said)) == ["Asked"]
 
 
 class TestCorrectionOfAnotherPlace:

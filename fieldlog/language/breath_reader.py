@@ -122,6 +122,8 @@ class BreathReader:
         What is asked or refused is so as a whole. A heap of numbers that can be cut in more ways than
         anybody means is nothing.
         """
+        if not words:  # behind "correction", said alone
+            return None
         covers = self._covers(words, commas)
         if covers:
             return self._decided(covers, text)

@@ -34,16 +34,23 @@ def stood_before(record: InspectionRecord) -> dict[str, Kept]:
     back what was said last is not of that.
     """
     findings = {each.id: each for each in record.findings}
-    words = {each.id: each.dialogue for each in record.utterances}
+    words = {each.id: each for each in record.utterances}
     before: dict[str, str] = {}
     for each in record.findings:
         was = findings.get(each.supersedes or "")
         if was is None or was.utterance_id == each.utterance_id:
             continue  # a reviewer's is of the utterance of what it replaces
-        word = words.get(each.utterance_id or "")
-        if word == Command.CORRECTION:
+        said = words.get(each.utterance_id or "")
+        if said is None:
+            continue
+        goes_on = (
+            said.decision is Decision.ASK
+        )  # "correction two ... or three": it took the two back
+        if said.dialogue == Command.CORRECTION and not goes_on:
             before[each.id] = was.id
-        elif word in TAKE_BACK and (older := before.get(before.get(was.id, ""))):
+        elif (goes_on or said.dialogue in TAKE_BACK) and (
+            older := before.get(before.get(was.id, ""))
+        ):
             before[each.id] = older
     return {one: kept_as(findings[was]) for one, was in before.items() if findings[one].stands}
 

@@ -357,7 +357,7 @@ def withdrawals(scene: Scene, gone: Sequence[Kept], reason: str) -> Step:
 
 def _taken_from(scene: Scene, gone: Sequence[Kept], reason: str) -> Step:
     """What was said last is taken back, all of it; where it was a correction, what it put right stands again."""
-    if len(gone) > 1:
+    if len(gone) != 1:  # none: other hands withdrew it meanwhile
         return withdrawals(scene, gone, reason)
     before = scene.before.get(gone[0].id)
     return (

@@ -105,7 +105,9 @@ class ReadOnward:
         )
         last = self._rows[-1]["turn"] if self._rows else -1
         new = rows_of(connection, sql, self.id, last)
-        if len(self._rows) + len(new) == places.rows_of_owner(connection, self.id):
+        of_all = not self._rows
+        whole = len(self._rows) + len(new) == places.rows_of_owner(connection, self.id)
+        if whole and (of_all or len(new) <= _FEW):
             return new
         self._forget()
         return rows_of(connection, sql, self.id, -1)
@@ -182,7 +184,7 @@ class _Which:
     def __init__(self, id: str, new: Rows | None) -> None:
         self._id = id
         self._new: dict[str, list[str]] | None = None
-        if new is not None and len(new) <= _FEW:
+        if new is not None:
             self._new = defaultdict(list)
             for row in new:
                 self._new[row["kind"]].append(row["id"])
@@ -200,7 +202,7 @@ class _Which:
 
 
 _FEW = 200
-"""Up to so many rows are asked for by their ids."""
+"""Up to so many rows are asked for by their ids; where more came, all is read anew."""
 
 
 def _uncovered(connection: Tables, own: Rows, signatures: Set[str]) -> tuple[str, ...]:
