@@ -19,7 +19,12 @@ from fieldlog.config import grammars
 from fieldlog.errors import GrammarError
 from fieldlog.language.other import OtherLanguage
 from fieldlog.language.tongues import language_of
+from fieldlog.limits.packs import shipped_limits
+from fieldlog.model.limit import Relation
+from fieldlog.model.state import State
+from fieldlog.model.verdict import Verdict
 from fieldlog.shop.workshop import Workshop
+from fieldlog.words import tell
 from fieldlog.words.telling import say, told_in
 from fieldlog.words.told import TellsIn, fields_of, sentences_of
 
@@ -110,6 +115,24 @@ def test_the_reference_is_told_outside_and_what_lacks_stays(german: OtherLanguag
         assert say("reads {value}", value=3) == "gemessen 3"
         assert say("a sentence of nobody") == "a sentence of nobody"
     assert say("marginal") == "marginal"
+
+
+def test_a_limit_keeps_what_its_rule_says_besides(german: OtherLanguage) -> None:
+    """ "Cracked" alone is no limit where the rule says how deep; "zwischen 2 to 6" is no German."""
+    limits = [limit for limit in shipped_limits() if limit.asks and limit.relation is Relation.IS]
+    assert limits
+    for limit in limits:
+        assert f"nur „{limit.asks}“" in german.told.asked_for(limit)
+    between = [limit for limit in shipped_limits() if limit.relation is Relation.BETWEEN]
+    assert between
+    assert [one for one in map(german.told.asked_for, between) if " to " in one] == []
+    assert [limit for limit in shipped_limits() if not german.told.asked_for(limit)] == []
+
+
+def test_what_leaves_a_finding_undecided_is_told(german: OtherLanguage) -> None:
+    verdict = Verdict(State.UNDECIDED, None, reason="the class of the vehicle is not known")
+    with told_in(german.told):
+        assert tell.reason(verdict).endswith(": the class of the vehicle is not known")
 
 
 def test_a_report_and_the_work_after_it_are_told_in_german(

@@ -148,7 +148,7 @@ def originals(count: int) -> str:
 
 def only(words: str, qualifier: str) -> str:
     """``bent, cracked, only "so as to affect the safe operation"``."""
-    return f'{words}, only "{qualifier}"'
+    return say('{words}, only "{qualifier}"', words=words, qualifier=qualifier)
 
 
 def asks(qualifier: str, row: str) -> str:

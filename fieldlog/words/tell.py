@@ -314,9 +314,13 @@ def plainly(one: Finding, verdict: Verdict | None) -> str:
 
 
 def reason(verdict: Verdict) -> str:
-    """Why a finding stands as it does; in another language that it does."""
+    """Why a finding stands as it does; in another language that it does, and what leaves it undecided."""
     there = speech.telling()
-    return verdict.reason if there is None else there.verdict(verdict)
+    if there is None:
+        return verdict.reason
+    told = there.verdict(verdict)
+    left = verdict.state is State.UNDECIDED and verdict.reason
+    return f"{told}: {speech.say(verdict.reason)}" if left else told
 
 
 def severity(verdict: Verdict | None) -> str:

@@ -19,7 +19,8 @@ from fieldlog.model.question import Asks, Question
 from fieldlog.model.state import Severity, State
 from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.model.verdict import InDoubt, Judgement, Verdict
-from fieldlog.words import tell
+from fieldlog.words import english, tell
+from fieldlog.words.telling import told_in
 
 _TABLES: Mapping[str, frozenset[str]] = {
     "states": frozenset(State),
@@ -139,10 +140,16 @@ class TellsIn:
         )
 
     def asked_for(self, limit: Limit) -> str:
-        """What a limit asks for, its figures as its source prints them."""
+        """What a limit asks for, its figures and its own qualifier as its source prints them."""
         if limit.relation is Relation.IS:
-            return ", ".join(self.said.conditions.get(word, word) for word in limit.words)
+            of = self.said.characteristics.get((limit.component, limit.characteristic))
+            words = ", ".join(self.said.conditions.get(word, word) for word in limit.words)
+            words = words or of or limit.characteristic
+            with told_in(self):
+                return english.only(words, limit.asks) if limit.asks else words
         printed = tell.limit_value(limit).removesuffix(" 1")
+        if limit.relation is Relation.BETWEEN:
+            printed = printed.replace(f" {english.TO} ", f" {self.lines['and']} ", 1)
         return f"{self.tables['relations'][limit.relation]} {printed}".rstrip()
 
     def place(self, position: str | None) -> str:
