@@ -27,7 +27,7 @@ from fieldlog.config import cache_folder
 _T = TypeVar("_T")
 READS_AND_IS_READ = (
     "added", "catalogue", "config", "derived", "errors", "grammar", "kept", "language", "limits", "model",
-    "quantities", "words",
+    "quantities", "whole", "words",
 )  # fmt: skip
 """The code that reads what is kept, and whose values it is."""
 _PACKAGE = Path(__file__).resolve().parent

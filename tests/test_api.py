@@ -50,7 +50,12 @@ def test_the_package_alone_loads_nothing() -> None:
     loaded = subprocess.run(
         [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True
     )
-    assert loaded.stdout.split() == ["fieldlog", "fieldlog.config", "fieldlog.errors"]
+    assert loaded.stdout.split() == [
+        "fieldlog",
+        "fieldlog.config",
+        "fieldlog.errors",
+        "fieldlog.whole",
+    ]
 
 
 def test_the_page_tells_every_name() -> None:

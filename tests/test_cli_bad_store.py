@@ -228,12 +228,14 @@ def test_a_full_disk(bench: Bench, name: str, monkeypatch: pytest.MonkeyPatch) -
 def test_a_report_on_a_full_disk(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     before = bench.state()
 
-    def full(self: Path, data: bytes) -> int:
-        with self.open("wb") as file:
-            file.write(data[:100])
-        raise OSError(28, "No space left on device", str(self))
+    there = Path.replace
 
-    monkeypatch.setattr(Path, "write_bytes", full)
+    def full(self: Path, target: Path) -> Path:
+        if target.parent == bench.out:
+            raise OSError(28, "No space left on device", str(target))
+        return there(self, target)
+
+    monkeypatch.setattr(Path, "replace", full)
     refused(run(*bench.command("report")), 8, "no space left", "--out DIR", str(bench.out))
     monkeypatch.undo()
     assert list(bench.out.iterdir()) == []

@@ -189,11 +189,11 @@ def test_what_was_typed_elsewhere_can_be_corrected(shop: Shop) -> None:
     assert shop.standing() == ["front 3", "rear 6"]
 
 
-def test_after_a_spoken_correction_disregard_goes_back_to_the_finding_before(shop: Shop) -> None:
+def test_after_a_spoken_correction_disregard_brings_back_what_it_corrected(shop: Shop) -> None:
     done = shop.listen(
         FRONT, REAR, "correction six millimetres", "disregard that", "disregard that"
     )
-    assert shop.standing() == []
+    assert shop.standing() == ["front 3"]
     assert done.stdout.count("withdrawn: ") == 2
 
 

@@ -124,6 +124,24 @@ def test_damaged_bytes_are_a_value_never_an_exception(
     assert json.dumps(facts.scan_row())
 
 
+def test_a_size_that_is_text_is_told_as_damage(tmp_path: Path) -> None:
+    """TIFF 6.0: ImageWidth (tag 256) is SHORT or LONG; here it is ASCII, type 2."""
+    path = tmp_path / "text.tif"
+    save(path, "TIFF", subsec="12", offset="+01:00", serial="7")
+    data = bytearray(path.read_bytes())
+    first = int.from_bytes(data[4:8], "little")
+    entry = first + 2
+    assert data[entry : entry + 2] == b"\0\1"
+    data[entry + 2 : entry + 4] = b"\2\0"
+    data[entry + 8 : entry + 12] = b" \0\0\0"
+    path.write_bytes(data)
+    facts = read_photo(str(path), TODAY)
+    assert facts.width is None
+    assert (
+        facts.capture_local is not None or facts.problem == "the size of its picture cannot be read"
+    )
+
+
 def test_a_box_that_says_nothing_of_its_size_ends_the_reading(tmp_path: Path) -> None:
     """Of size 1, then 0 in 64 bits: ExifRead goes back to where the box begins, for ever."""
     path = tmp_path / "round.heic"

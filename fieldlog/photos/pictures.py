@@ -206,11 +206,18 @@ def raw_facts(stream: BinaryIO) -> RawFacts:
         raise DamagedError("its directories cannot be read") from error
     if _WIDTH not in first:
         raise DamagedError("no picture is in it")
-    sizes = [
-        (int(each[_WIDTH]), int(each[_HEIGHT]))
-        for each in (first, *inner)
-        if _WIDTH in each and _HEIGHT in each
-    ]
+    try:
+        sizes = [
+            (int(each[_WIDTH]), int(each[_HEIGHT]))
+            for each in (first, *inner)
+            if _WIDTH in each and _HEIGHT in each
+        ]
+    except (
+        TypeError,
+        ValueError,
+        OverflowError,
+    ) as error:  # text, a pair or nothing where a size belongs
+        raise DamagedError("the size of its picture cannot be read") from error
     previews = [found for each in (first, *inner) if (found := _jpeg_inside(each)) is not None]
     xmp = first.get(_XMP)
     return RawFacts(

@@ -41,7 +41,7 @@ from fieldlog.store.schema import CHAINED, CHILDREN, MEDIA, NUMBERED, TABLES
 from fieldlog.store.sql import MANY, Read, Tables
 
 Owners = tuple[str, ...] | None
-_ROWS = "SELECT writer, n, made_at, turn, hash, parents, id, kind, owner FROM record"
+_ROW = "writer, n, made_at, turn, hash, parents, id, kind, owner"
 _OF_BOTH = ("inspection", "odometer")
 """Kinds whose rows name a vehicle and may belong to one inspection of it."""
 _NOT_NOTED = "the newest rows are not those that were noted: rows after them are missing or put in"
@@ -116,7 +116,9 @@ class _Check:
         away: set[bytes] = set()
 
         def step() -> None:
-            rows = self.connection.execute(f"{MANY}{_ROWS} NOT INDEXED ORDER BY turn, id")
+            rows = self.connection.execute(
+                f"{MANY}SELECT {_ROW} FROM record NOT INDEXED ORDER BY turn, id"
+            )
             self._in_order(order, rows)
 
         self._tried("record", step)
@@ -137,7 +139,7 @@ class _Check:
                 f"SELECT min(turn) FROM record WHERE {self._only('owner')}", self.owners or ()
             ).fetchone()[0]
             rows = self.connection.execute(
-                f"{MANY}{_ROWS} WHERE turn >= ? ORDER BY turn, id", (begin,)
+                f"{MANY}SELECT {_ROW} FROM record WHERE turn >= ? ORDER BY turn, id", (begin,)
             )
             self.linked = self._in_order(order, rows)
 
@@ -244,7 +246,9 @@ class _Check:
 
     def _is_anothers(self, kind: str, id: str) -> bool:
         """Whether it belongs to another vehicle or inspection; told where its content says it does not."""
-        row = self.connection.execute(f"{_ROWS} WHERE id = ? AND kind = ?", (id, kind)).fetchone()
+        row = self.connection.execute(
+            f"SELECT {_ROW} FROM record WHERE id = ? AND kind = ? ORDER BY id", (id, kind)
+        ).fetchone()
         if row is None or row["owner"] in (self.owners or ()):
             return False
         if kind not in _OF_BOTH:
