@@ -22,9 +22,12 @@ from websockets.asyncio.client import ClientConnection, connect
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 from websockets.typing import Origin
 
+from fieldlog.audio.source import Block
+from fieldlog.errors import StoreError
 from fieldlog.proof import note
 from fieldlog.serve.phone.frames import write_frame
 from fieldlog.serve.phone.photos import MOST_ARRIVING
+from fieldlog.serve.phone.shed import InspectionShed
 from fieldlog.shop.workshop import Workshop
 from tests.phone_shed import PhoneShed, phone_shed, until
 from tests.photo_files import jpeg_with
@@ -400,6 +403,38 @@ def test_sound_of_another_inspection_is_kept_and_not_heard(
     (told,) = shed.lines
     assert "is not heard into this one" in told
     assert Path(told.split(" kept as ")[1].split("; hear")[0]).name.startswith("stream-")
+
+
+def test_sound_that_a_full_disk_refused_is_kept_when_the_line_comes_anew(
+    shed: PhoneShed, paired: httpx2.Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    written: list[int] = []
+    full = [True]
+
+    def keeps(block: Block) -> None:
+        if not len(block.samples):
+            return
+        if full[0] and written:
+            raise StoreError("the disk is full")
+        written.append(round(float(block.samples[-1]) * 32768))
+
+    monkeypatch.setattr(InspectionShed, "elsewhere", lambda self, stream, inspection: keeps)
+    frames = [write_frame(n, n * 1600, 1e12, np.full(1600, 100 + n, np.int16)) for n in range(4)]
+    asked = begin(shed, stream="cafe" * 4, inspection="some other")
+    with line(shed, paired) as socket:
+        socket.send(asked)
+        for each in frames[:2]:
+            socket.send(each)
+        assert socket.closed()[1] == "the disk is full"
+    full[0] = False
+    with line(shed, paired) as socket:
+        socket.send(asked)
+        while (told := socket.recv())["type"] != "resume":
+            pass
+        for each in frames[told["next"] :]:
+            socket.send(each)
+        assert until(lambda: written and written[-1] == 103)
+    assert written == [100, 101, 102, 103]
 
 
 def test_of_too_many_half_photos_the_oldest_goes(shed: PhoneShed, paired: httpx2.Client) -> None:

@@ -41,6 +41,7 @@ from fieldlog.audio.source import Block
 from fieldlog.errors import FieldlogError, StoreError
 from fieldlog.serve.phone.book import PhoneBook
 from fieldlog.serve.phone.frames import LATEST_MS, BadFrame, read_begun, read_frame
+from fieldlog.serve.phone.incoming import Incoming
 from fieldlog.serve.phone.needs import SaidOnce, Shed, View
 from fieldlog.serve.phone.offset import Ahead, ClockAhead, Round
 from fieldlog.serve.phone.sound import PhoneStream, instant_of
@@ -82,7 +83,7 @@ class PhoneLine:
         """``now``: seconds since 1970, the clock that utterances have."""
         self.source, self.book, self.shed = source, book, shed
         self._now = now
-        self._streams: OrderedDict[tuple[str, str], _Incoming] = OrderedDict()
+        self._streams: OrderedDict[tuple[str, str], Incoming] = OrderedDict()
         self._open: set[_Connection] = set()
         self._clocks: OrderedDict[tuple[str, str], ClockAhead] = OrderedDict()
         self.said = SaidOnce()
@@ -130,7 +131,7 @@ class PhoneLine:
             with self._lock:
                 self._open.discard(one)
 
-    def stream_of(self, one: _Connection, said: Mapping[str, Any]) -> _Incoming:
+    def stream_of(self, one: _Connection, said: Mapping[str, Any]) -> Incoming:
         """The stream that a connection begins or goes on with. Raises ``_Cut``."""
         try:
             begun = read_begun(said)
@@ -153,7 +154,7 @@ class PhoneLine:
                 )
             except BadFrame as error:
                 raise _Cut(str(error)) from error
-            known = self._streams[key] = _Incoming(stream, keep)
+            known = self._streams[key] = Incoming(stream, keep)
             while len(self._streams) > _MOST_STREAMS:
                 self._streams.popitem(last=False)
             if keep is None and begun.changes:
@@ -183,17 +184,6 @@ def _is_clock(read: object) -> TypeGuard[float]:
     return isinstance(read, int | float) and 0 <= read < LATEST_MS
 
 
-class _Incoming:
-    """A stream with how far it is kept; ``keep``: where, when it is not of this inspection."""
-
-    def __init__(self, stream: PhoneStream, keep: Callable[[Block], None] | None) -> None:
-        self.stream = stream
-        self.keep = keep
-        self.kept = stream.next
-        """All frames before it are on this machine's disk."""
-        self.by: _Connection | None = None
-
-
 class _Connection:
     def __init__(
         self, line: PhoneLine, socket: WebSocket, phone: str, name: str, clock: ClockAhead
@@ -203,7 +193,7 @@ class _Connection:
         self._clock = clock
         self._loop = asyncio.get_running_loop()
         self._out: asyncio.Queue[View] = asyncio.Queue(_MOST_OUT)
-        self._incoming: _Incoming | None = None
+        self._incoming: Incoming | None = None
         self._asked: dict[int, float] = {}
         self._rounds = 0
         self._dropped = asyncio.Event()
@@ -273,7 +263,7 @@ class _Connection:
     async def _tick(self) -> None:
         """Asks for the clock, tells what is kept and what stands, and looks whether it may stay."""
         asked, seen = 0, -1
-        told: tuple[_Incoming | None, int] = (None, -1)
+        told: tuple[Incoming | None, int] = (None, -1)
         next_ping = 0.0
         while True:
             now = time.monotonic()
@@ -318,32 +308,27 @@ class _Connection:
             blocks = incoming.stream.blocks(read_frame(data))
         except BadFrame as error:
             raise _Cut(str(error)) from error
+        # what came twice, or damaged, is an empty block: it says how far it is
+        incoming.came(blocks or [Block(_NOTHING)])
+        if incoming.keep is None:
+            self.line.source.arrived()
+        await self._hand_over(incoming)
+
+    async def _hand_over(self, incoming: Incoming) -> None:
+        """To the capture (where it is behind, the phone waits too), or into a recording of its own."""
         if incoming.keep is not None:
             try:
-                for block in blocks:
-                    await asyncio.to_thread(incoming.keep, block)
+                await asyncio.to_thread(incoming.keeps, incoming.keep)
             except StoreError as error:
                 raise _Cut(error.what) from error
-            incoming.kept = incoming.stream.next
-            return
-        self.line.source.arrived()
-        await self._hand_over(incoming, blocks)
-
-    async def _hand_over(self, incoming: _Incoming, blocks: list[Block]) -> None:
-        """To the capture; where it is behind, the phone waits too."""
-        reached = incoming.stream.next
-
-        def taken() -> None:
-            incoming.kept = max(incoming.kept, reached)
-
-        last = len(blocks) - 1
-        for number, block in enumerate(blocks):
-            while not self.line.source.put(block, taken if number == last else None):
-                if self.line.source.stopped:
-                    raise _Cut("nobody listens any more")
+        while incoming.behind:  # another line may have taken over whenever this one waits
+            block, reached = incoming.behind[0]
+            if self.line.source.put(block, incoming.taken(reached)):
+                incoming.behind.popleft()
+            elif self.line.source.stopped:
+                raise _Cut("nobody listens any more")
+            else:
                 await asyncio.sleep(0.02)
-        if not blocks:  # it came twice, or damaged; without room a later frame tells how far it is
-            self.line.source.put(Block(_NOTHING), taken)
 
     async def _message(self, text: str) -> None:
         try:
@@ -394,6 +379,7 @@ class _Connection:
             self.line.source.begins()
         message = {"type": "resume", "stream": incoming.stream.id, "next": incoming.stream.next}
         await self._out.put(message)
+        await self._hand_over(incoming)  # what was cut off by the end of the line before
 
     async def _end(self, said: Mapping[str, Any]) -> None:
         incoming = self._incoming
@@ -402,7 +388,8 @@ class _Connection:
         self.listened = False
         incoming.by = self._incoming = None
         if incoming.keep is None:
-            await self._hand_over(incoming, incoming.stream.ended(whole=said.get("whole") is True))
+            incoming.came(incoming.stream.ended(whole=said.get("whole") is True))
+            await self._hand_over(incoming)
             self.line.source.ends()
 
     async def _state(self, said: Mapping[str, Any]) -> None:
