@@ -394,6 +394,9 @@ def test_a_bare_answer_is_of_what_the_walk_asked_for(german: OtherLanguage) -> N
 def test_languages_are_listed_and_checked_at_the_command_line(tmp_path: Path) -> None:
     listed = CliRunner().invoke(main, ["language", "list"])
     assert [line.split()[0] for line in listed.output.splitlines()] == ["en", "de"]
+    nowhere = CliRunner().invoke(main, ["language", "check", "my-languages/fr"])
+    assert nowhere.exit_code == 2
+    assert "neither a language nor a folder: 'my-languages/fr'" in nowhere.stderr
     nothing = CliRunner().invoke(main, ["language", "check", str(tmp_path)])
     assert nothing.exit_code == 3
     assert "words.toml: there is no such file" in nothing.output

@@ -204,6 +204,32 @@ def test_two_that_listen_for_one_inspection_are_refused(
             pass
 
 
+def test_a_record_that_was_moved_keeps_what_was_left_unheard(
+    tmp_path: Path, language: InspectionLanguage
+) -> None:
+    Bench(tmp_path / "record", language).cut(np.concatenate([sentence(), QUIET]))
+    moved = (tmp_path / "record").rename(tmp_path / "moved")
+    (cut,) = cut_off(moved)
+    assert cut.stream.parent == moved / FOLDER
+    assert cut.stream.is_file()
+
+
+def test_sound_that_is_not_there_now_is_told_and_taken_when_it_is(
+    bench: Bench, tmp_path: Path
+) -> None:  # recorded with --keep onto a stick, which is not plugged in
+    bench.cut(np.concatenate([sentence(), sentence(), QUIET]), "horn works")
+    away = bench.left().stream
+    stick = away.rename(tmp_path / "elsewhere.wav")
+    with bench.shop() as shop:
+        cut = bench.left()
+        inspecting = shop.inspecting(cut.inspection, bench.ears())
+        with pytest.raises(StoreError, match=r"is not there.*connect what it lies on"):
+            list(taken_again(cut, inspecting))
+    stick.rename(away)
+    assert len(bench.take("left mirror cracked")) == 1
+    assert cut_off(bench.folder) == []
+
+
 @pytest.mark.parametrize(
     "note", [b"", b"{", b"[]", b'{"stream": 3}', b'{"stream": "/nowhere.wav"}']
 )

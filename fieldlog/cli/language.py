@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from fieldlog.errors import PartialError
+from fieldlog.errors import PartialError, UsageError
 from fieldlog.words.english import counted
 
 _SHOWN = 40
@@ -64,8 +64,14 @@ def check(which: str, quick: bool) -> None:
     from fieldlog.language.contract import checked
     from fieldlog.language.tongues import read_other
 
-    folder = Path(which)
-    spoken, said = read_other(folder if folder.is_dir() else config.grammars() / which)
+    places = (Path(which), config.grammars() / which)
+    folder = next((each for each in places if each.is_dir()), None)
+    if folder is None:
+        raise UsageError(
+            f"neither a language nor a folder: {which!r}",
+            todo="name the folder with its grammars, or a code of `fieldlog language list`",
+        )
+    spoken, said = read_other(folder)
     broken = 0
     for owed in checked(spoken, said, phrases_too=not quick):
         broken += bool(owed.faults)

@@ -21,7 +21,7 @@ from fieldlog.audio.endpointer import utterances
 from fieldlog.audio.files import Samples, open_audio
 from fieldlog.audio.recorder import RUNNING, locked, marks_of, recover
 from fieldlog.audio.voice import bundled_voice
-from fieldlog.errors import AudioError, UsageError
+from fieldlog.errors import AudioError, StoreError, UsageError
 from fieldlog.hearing import Heard
 from fieldlog.shop.conversation import utterances_of
 from fieldlog.shop.events import Event
@@ -111,8 +111,10 @@ class CutOff:
 def cut_off(folder: Path) -> list[CutOff]:
     """Sessions of the record in ``folder`` that were cut off, oldest first; their sound is repaired.
 
-    One whose sound is gone, or that nobody can read, is no more. Raises ``StoreError`` where the
-    sound cannot be repaired.
+    The sound is looked for beside its note first: the record may have been moved, or be a copy. Where it is
+    nowhere (a stick that is not plugged in), the session is still told of: ``taken_again`` refuses it. One that
+    recorded nothing, or that nobody can read, is no more. Raises ``StoreError`` where the sound cannot be
+    repaired.
     """
     found = []
     for note in sorted((folder / FOLDER).glob(f"*{ENDING}")):
@@ -123,9 +125,13 @@ def cut_off(folder: Path) -> list[CutOff]:
             note.unlink(missing_ok=True)
             continue
         running = Path(told["stream"])
-        recover(running.parent)
-        stream = running.with_name(running.name.removesuffix(RUNNING) + ".wav")
-        if stream.is_file() and began_at(stream.name) is not None:
+        name = running.name.removesuffix(RUNNING) + ".wav"
+        places = (note.parent, running.parent)
+        there = [p for p in places if any((p / each).is_file() for each in (running.name, name))]
+        if there:
+            recover(there[0])
+        stream = (there or places[1:])[0] / name
+        if began_at(name) is not None and (stream.is_file() or not there):
             sources = tuple(told["sources"].split("\n"))
             found.append(CutOff(note, stream, told["inspection"], sources))
         else:
@@ -137,8 +143,14 @@ def taken_again(cut: CutOff, inspecting: Inspecting) -> Iterator[tuple[Heard, tu
     """Hear what of the session is not in the record, and take it: each utterance with what followed.
 
     Repeated after another interruption it goes on where it was. Raises ``StoreError`` where the
-    record takes nothing; then it is tried again at the next start.
+    record takes nothing, or the sound is not there; then it is tried again at the next start.
     """
+    if not cut.stream.is_file():
+        raise StoreError(
+            "the sound of a session that was cut off is not there",
+            where=str(cut.stream),
+            todo=f"connect what it lies on and start again, or give it up: delete {cut.note}",
+        )
     record = inspecting.record
     done_s, begins_s = where_it_was(cut, record)
     source = cut.sources[-1]
