@@ -78,17 +78,28 @@ class Bench:
     def shop(self) -> Workshop:
         return Workshop.open(self.folder, now=lambda: START, language=self.language)
 
-    def cut(self, sound: NDArray[np.float32], *saved: str, gap_at_s: float | None = None) -> None:
+    def cut(
+        self,
+        sound: NDArray[np.float32],
+        *saved: str,
+        gap_at_s: float | None = None,
+        key: str | None = None,
+    ) -> None:
         """A session of ``sound`` that is cut off behind as many utterances as are ``saved``.
 
         ``gap_at_s``: some is missing there, as a phone's page tells with the block behind it.
         """
         with self.shop() as shop:
-            head = shop.begin("roadster", Context("US-VA"), started_at=START)
-            live = LiveInspection(shop.inspecting(head.id, self.ears(*saved)))
+            if key is None:
+                head = shop.begin("roadster", Context("US-VA"), started_at=START)
+            else:
+                head = shop.store.inspection(key)
+            inspecting = shop.inspecting(head.id, self.ears(*saved))
+            live = LiveInspection(inspecting)
+            before = [each.id for each in inspecting.record.utterances]
             name = stream_name(START + timedelta(seconds=5))
             recorder = Recorder(self.folder / FOLDER, name)
-            session = Listening(self.folder, recorder.path, head.id, MIC)
+            session = Listening(self.folder, recorder.path, head.id, MIC, before)
             parts = np.array_split(sound, len(sound) // 1600)
             gap = -1 if gap_at_s is None else round(gap_at_s * 10)
             source = Scripted(
@@ -202,6 +213,19 @@ def test_two_that_listen_for_one_inspection_are_refused(
             Listening(bench.folder, other, head.id, MIC)
         with Listening(bench.folder, other, "another inspection", MIC):
             pass
+
+
+def test_what_an_earlier_session_said_by_a_clock_that_was_ahead_hides_nothing(
+    bench: Bench,
+) -> None:  # the machine's clock was set back between the two
+    with bench.shop() as shop:
+        head = shop.begin("roadster", Context("US-VA"), started_at=START)
+        live = LiveInspection(shop.inspecting(head.id, bench.ears("horn works")))
+        ahead = START + timedelta(hours=2)
+        live.spoken(Spoken(Clip(sentence(), 600.0), 0.9, ahead, MIC))
+    bench.cut(np.concatenate([sentence(), QUIET]), key="last")
+    assert len(bench.take("left mirror cracked")) == 1
+    assert bench.standing() == ["horn works", "left mirror cracked"]
 
 
 def test_a_record_that_was_moved_keeps_what_was_left_unheard(

@@ -208,7 +208,10 @@ def listen(
             terminal.status.print(line)
         inspecting = shop.inspecting(head.id, ears)
         session = stack.enter_context(
-            Listening(shop.store.folder, recorder.path, head.id, chosen.name)
+            Listening(
+                *(shop.store.folder, recorder.path, head.id, chosen.name),
+                before=[each.id for each in inspecting.record.utterances],
+            )
         )
         live = LiveInspection(inspecting)
         if place is not None and isinstance(chosen, PhoneSource):

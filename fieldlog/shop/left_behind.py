@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -27,7 +27,7 @@ from fieldlog.shop.conversation import utterances_of
 from fieldlog.shop.events import Event
 from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.played import Played
-from fieldlog.store.records import InspectionRecord
+from fieldlog.store.records import InspectionRecord, Utterance
 from fieldlog.store.rescue import began_at
 from fieldlog.whole import refused
 
@@ -41,14 +41,26 @@ LEAST_SILENCE_S = 0.4
 class Listening:
     """Says, until it ends well, that the sound in ``stream`` belongs to one inspection."""
 
-    def __init__(self, folder: Path, stream: Path, inspection: str, source: str) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        stream: Path,
+        inspection: str,
+        source: str,
+        before: Iterable[str] | None = None,
+    ) -> None:
         """``folder``: of the record; ``stream``: the file that is being recorded.
+
+        ``before``: ids of the utterances that the inspection has already, which are of no sound of this
+        session; None: only the clock tells.
 
         Raises ``UsageError`` where another session listens for the same inspection, ``StoreError``
         where it cannot be written.
         """
         self._path = folder / FOLDER / f"{stream.name.removesuffix(RUNNING)}{ENDING}"
         self._told = {"stream": str(stream.resolve()), "inspection": inspection, "sources": source}
+        if before is not None:
+            self._told["before"] = "\n".join(before)
         with refused("cannot note whose sound it is", self._path):
             self._path.parent.mkdir(parents=True, exist_ok=True)
             for other in self._path.parent.glob(f"*{ENDING}"):
@@ -95,6 +107,8 @@ class CutOff:
     """Its sound, repaired."""
     inspection: str
     sources: tuple[str, ...]
+    before: frozenset[str] | None = None
+    """Utterances that the record had when it began; None: nobody noted them."""
 
     @property
     def began(self) -> datetime:
@@ -133,7 +147,8 @@ def cut_off(folder: Path) -> list[CutOff]:
         stream = (there or places[1:])[0] / name
         if began_at(name) is not None and (stream.is_file() or not there):
             sources = tuple(told["sources"].split("\n"))
-            found.append(CutOff(note, stream, told["inspection"], sources))
+            known = frozenset(told["before"].split("\n")) if "before" in told else None
+            found.append(CutOff(note, stream, told["inspection"], sources, known))
         else:
             note.unlink(missing_ok=True)
     return found
@@ -152,6 +167,8 @@ def taken_again(cut: CutOff, inspecting: Inspecting) -> Iterator[tuple[Heard, tu
             todo=f"connect what it lies on and start again, or give it up: delete {cut.note}",
         )
     record = inspecting.record
+    earlier = cut.before or frozenset()
+    since = [each for each in record.utterances if each.id not in earlier]
     done_s, begins_s = where_it_was(cut, record)
     source = cut.sources[-1]
     played = _played(cut.stream)
@@ -160,7 +177,7 @@ def taken_again(cut: CutOff, inspecting: Inspecting) -> Iterator[tuple[Heard, tu
         inspecting.conversation.overheard = lambda heard: played.overheard(heard, told)
     for heard in utterances_of(_clips(cut.stream, done_s, played), inspecting.conversation):
         at = record.inspection.started_at + timedelta(seconds=begins_s + heard.clip.start_s)
-        if not held_already(at, heard.clip, record):
+        if not held_already(at, heard.clip, since):
             yield heard, inspecting.say(heard, source, begins_s)
     cut.settle()
     inspecting.conversation.afresh()
@@ -177,7 +194,10 @@ def where_it_was(cut: CutOff, record: InspectionRecord) -> tuple[float, float]:
     ours = [
         each
         for each in record.utterances
-        if each.clip and each.source in cut.sources and each.said_at >= earliest
+        if each.clip
+        and each.source in cut.sources
+        # a clock may have been set since, or within it: what was there before tells without one
+        and (each.said_at >= earliest if cut.before is None else each.id not in cut.before)
     ]
     if not ours:
         return 0.0, (cut.began - start).total_seconds()
@@ -185,8 +205,8 @@ def where_it_was(cut: CutOff, record: InspectionRecord) -> tuple[float, float]:
     return last.end_s, (last.said_at - start).total_seconds() - last.start_s
 
 
-def held_already(at: datetime, clip: Clip, record: InspectionRecord) -> bool:
-    """Whether the record holds most of this time already, from whatever file it was taken."""
+def held_already(at: datetime, clip: Clip, utterances: Iterable[Utterance]) -> bool:
+    """Whether ``utterances`` hold most of this time already, from whatever file they were taken."""
     end = at + timedelta(seconds=clip.duration_s)
     return any(
         (
@@ -194,7 +214,7 @@ def held_already(at: datetime, clip: Clip, record: InspectionRecord) -> bool:
             - max(at, each.said_at)
         ).total_seconds()
         > clip.duration_s / 2
-        for each in record.utterances
+        for each in utterances
     )
 
 
