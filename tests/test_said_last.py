@@ -160,6 +160,22 @@ class TestWherePhotosGo:
         said.take("disregard that")
         assert self.at(said, 17.0) == (None, Why.UNNAMED)
 
+    @pytest.mark.parametrize(
+        ("question", "answer"), [("front pads two", "yes"), ("pads two millimetres", "front")]
+    )
+    def test_one_of_another_place_than_what_answers_goes_nowhere(
+        self, said: Floor, question: str, answer: str
+    ) -> None:
+        (marked,) = said.take(question, "photo of the rear pads")
+        assert isinstance(marked, ev.Marked)
+        assert marked.asked is None
+        said.take(answer)
+        assert self.at(said, 12.0) == (None, Why.UNNAMED)
+
+    def test_one_of_the_place_that_is_asked_about_waits(self, said: Floor) -> None:
+        said.take("front pads two", "photo of the front pads", "yes")
+        assert self.at(said, 12.0) == ("brake pads", Why.MARK)
+
     def test_one_of_what_is_not_there_goes_nowhere(self, said: Floor) -> None:
         said.take("left mirror loose", "photo of the rear tyre")
         assert self.at(said, 12.0) == (None, Why.UNNAMED)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from fieldlog.aftercare.checklist import Skip
@@ -49,6 +49,15 @@ class AskedLast:
         component, measure = parts.pop() if len(parts) == 1 else ("", None)
         named = {"component": component, "characteristic": measure or ""}
         return {name: value for name, value in named.items() if value}
+
+    def is_of(self, slots: Mapping[str, str]) -> bool:
+        """Whether whatever answers it is of the thing that a command names; "the rear pads" are not the front
+        ones that are asked about, nor surely those of "front or rear?"."""
+        place = set(slots.get("position", "").split())
+        placed = all(place <= set((one.position or "").split()) for one in self.asked.offered)
+        about, measure = self.about, slots.get("characteristic")
+        same = slots.get("component") == about.get("component")
+        return placed and same and measure in (None, about.get("characteristic"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,8 +180,7 @@ def _marked(heard: Heard, scene: Scene, around: Around) -> Step:
     slots, asked = heard.understanding.slots, around.asked
     of_another = around.of_no_finding or asked is not None
     at = scene.named_in(slots) if slots else None if of_another else scene.last
-    named = slots.get("component")
-    waits = at is None and asked and (not slots or named == asked.about.get("component"))
+    waits = at is None and asked is not None and (not slots or asked.is_of(slots))
     entry = NewEntry(mark=PHOTO, marks=at.id if at else None)
     if asked is None or not waits:
         return Step(entry, lambda s, _: (ev.Marked(s, PHOTO, at),))
