@@ -310,6 +310,28 @@ class TestMoreWasSaidOfACorrection:
         assert kinds(self.goes_on(said)) == ["Asked"]
 
 
+class TestAllOfABreathThatWasAskedAbout:
+    BREATH = "front tyre two point five and rear tyre two point nine bar"
+
+    @pytest.mark.parametrize("anew", [False, True])
+    def test_what_was_said_anew_of_it_is_not_taken_once_more(
+        self, floor: Floor, anew: bool
+    ) -> None:
+        told = floor.take(self.BREATH, "correction front tyre two point four bar")
+        (again,) = (each for each in told if isinstance(each, ev.AskedAgain))
+        assert again.asked.question_text == "Rear tyre, pressure: 2.9 bar?"
+        if anew:
+            floor.anew()
+        floor.take("yes")
+        assert floor.standing == ["front tyre, pressure: 2.4 bar", "rear tyre, pressure: 2.9 bar"]
+
+    def test_the_other_one_stays_open(self, floor: Floor) -> None:
+        floor.take(self.BREATH, "front tyre two point four bar")
+        assert len(floor.inspecting.scene.questions) == 1
+        floor.take("rear tyre two point nine bar")
+        assert len(floor.inspecting.scene.questions) == 0
+
+
 class TestCorrectionOfAnotherPlace:
     @pytest.mark.parametrize(
         ("answer", "stands"),

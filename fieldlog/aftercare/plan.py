@@ -343,11 +343,13 @@ def left_open(record: InspectionRecord, asked: Utterance) -> bool:
         anew = next(found, None)
         return anew is None or anew.dialogue != CORRECTION
     after = {u.id for u in later}
-    return not any(
-        _is_of(asked, each.finding)
-        for each in record.findings
-        if each.stands and each.utterance_id in after
-    )
+    since = [e.finding for e in record.findings if e.stands and e.utterance_id in after]
+    if asked.asked is not None and asked.asked.kind is Asks.ALL_OF_IT:
+        apart = [
+            replace(asked, asked=replace(asked.asked, about=(each,))) for each in asked.asked.about
+        ]  # what was said of the front tyre leaves the rear one open
+        return not all(any(_is_of(one, found) for found in since) for one in apart)
+    return not any(_is_of(asked, found) for found in since)
 
 
 def never_confirmed(record: InspectionRecord) -> int:

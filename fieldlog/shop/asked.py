@@ -13,7 +13,7 @@ from fieldlog.language.answers import APART
 from fieldlog.language.in_words import in_words
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model.command import Command
-from fieldlog.model.question import Asks
+from fieldlog.model.question import Asks, Question
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.earlier import but_commands_asked, is_command_asked, since, waiting_in
@@ -22,6 +22,7 @@ from fieldlog.shop.settling import TAKES_NOTHING
 from fieldlog.shop.steps import AskedLast, closes
 from fieldlog.store.kept_question import KeptQuestion
 from fieldlog.store.records import InspectionRecord, Utterance
+from fieldlog.words import questions
 
 SceneOf = Callable[[InspectionRecord], Scene]
 
@@ -72,6 +73,49 @@ class OpenQuestions:
         self.asked_before(kept, said)
         again = since(record, kept)
         return self._is_same(kept, said) and self._conversation.pending.resume(said, again=again)
+
+    def still_asked(
+        self, said: Understanding, asked: Understanding | None, record: InspectionRecord
+    ) -> Understanding:
+        """What *affirm* takes of a breath that was ``asked`` about as a whole: nothing that was said anew since.
+
+        "Front tyre 2.5 bar; rear 2.9?", "correction front tyre 2.4", "yes": one finding more, of the rear.
+        """
+        if asked is None or not said.text.startswith(f"{asked.text}{APART}"):
+            return said
+        since = self._found_since(asked, record)
+        parts = tuple(
+            each for each in said.parts if each.finding and each.finding.subject not in since
+        )
+        if not parts or len(parts) == len(said.parts):
+            return said
+        if len(parts) > 1:
+            return replace(said, parts=parts)
+        return replace(parts[0], text=said.text, flags=(*said.flags, *parts[0].flags))
+
+    def left_of(self, asked: Understanding, record: InspectionRecord) -> Understanding:
+        """``asked`` as it is told again: what *affirm* would take of it now."""
+        since = self._found_since(asked, record)
+        left = tuple(one for one in asked.offered if one.subject not in since)
+        if not left or len(left) == len(asked.offered):
+            return asked
+        return replace(
+            asked, candidates=left, question=Question(Asks.ALL_OF_IT, questions.together(left))
+        )
+
+    def _found_since(
+        self, asked: Understanding, record: InspectionRecord
+    ) -> frozenset[tuple[str, str | None, str | None]]:
+        """What findings are about that stand and were said after all of ``asked`` was asked about."""
+        ids, name = [each.id for each in record.utterances], self.id_of(asked)
+        if asked.asks is not Asks.ALL_OF_IT or name not in ids:
+            return frozenset()
+        later = set(ids[ids.index(name) + 1 :])
+        return frozenset(
+            each.finding.subject
+            for each in record.findings
+            if each.stands and each.utterance_id in later
+        )
 
     def told_again(self, record: InspectionRecord) -> Understanding | None:
         """The newest question that is still open and can be answered shortly: it waits (again)."""

@@ -242,7 +242,8 @@ class Inspecting(ByHand):
             questions = self._questions
             of_another = questions.at_end(record) is not None or questions.refused_at_end(record)
             understood = heard.understanding if of_another else understood
-        return scene.asked_instead(scene.met(understood, heard.answers), heard.answers)
+        understood = scene.asked_instead(scene.met(understood, heard.answers), heard.answers)
+        return self._questions.still_asked(understood, heard.answers, record)
 
     def _waits_again(self, heard: Heard) -> None:
         """The question that ``heard`` answered, of which nothing was taken."""
@@ -322,7 +323,7 @@ class Inspecting(ByHand):
         if understood.dialogue is Command.WHAT_IS_OPEN:
             asked = self._questions.told_again(self.record)
         if asked is not None:
-            yield ev.AskedAgain(said, asked)
+            yield ev.AskedAgain(said, self._questions.left_of(asked, self.record))
         elif self._led and self.conversation.waiting is None:
             first = next(iter(self.scene.left), None)
             asks_for_it = understood.dialogue in (Command.NEXT_ITEM, Command.WHAT_IS_OPEN)
