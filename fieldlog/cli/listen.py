@@ -28,6 +28,7 @@ from fieldlog.cli.phone import phone_beside, phone_options, phone_place
 from fieldlog.cli.store_option import is_record, store_option, walk_option, workshop
 from fieldlog.cli.terminal import Terminal, alone_on_stderr
 from fieldlog.config import local_zone, store_folder
+from fieldlog.errors import UsageError
 from fieldlog.words import tell
 
 if TYPE_CHECKING:
@@ -160,6 +161,12 @@ def listen(
     from fieldlog.shop.live import LiveInspection
     from fieldlog.shop.played import beside as notes_beside
 
+    if key is not None and (vehicle is not None or jurisdiction is not None or settings):
+        raise UsageError(
+            "an inspection that goes on keeps its vehicle and its rules",
+            where="--inspection",
+            todo="leave out --vehicle, --jurisdiction and --set; or --inspection, to begin another",
+        )
     place = phone_place(folder, network, port, device or source) if with_phone or network else None
     chosen: AudioSource
     if place is not None:
