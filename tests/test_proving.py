@@ -316,7 +316,7 @@ def test_one_inspection_among_many(made: Path) -> None:
     assert "changed after it was written" in of(None).faults[0]
 
 
-@pytest.mark.parametrize("cut", ["row", "finding", "head", "limit", "owner", "number"])
+@pytest.mark.parametrize("cut", ["row", "finding", "head", "limit", "owner", "its head", "number"])
 def test_one_inspection_shows_what_was_done_to_it(made: Path, cut: str) -> None:
     with Repository.open(made / "shop", now=ticking()) as store:
         head = store.start_inspection(store.add_vehicle("red single").id)
@@ -337,6 +337,10 @@ def test_one_inspection_shows_what_was_done_to_it(made: Path, cut: str) -> None:
         case "owner":  # given to the other inspection, where nobody looks for it
             finding = "(SELECT min(id) FROM finding)"
             _changed(folder, "record", f"UPDATE record SET owner = ? WHERE id = {finding}", head.id)
+            fault = "changed after it was written"
+        case "its head":  # the row of the inspection itself
+            own = f"id = owner AND kind = 'inspection' AND id <> '{head.id}'"
+            _changed(folder, "record", f"UPDATE record SET owner = ? WHERE {own}", head.id)
             fault = "changed after it was written"
         case "limit":
             _changed(folder, "limit_text", "UPDATE limit_text SET text = text || ' '")

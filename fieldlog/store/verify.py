@@ -251,9 +251,16 @@ class _Check:
         ).fetchone()
         if row is None or row["owner"] in (self.owners or ()):
             return False
-        if kind not in _OF_BOTH:
+        if kind not in _OF_BOTH or self._is_of_these(kind, id):
             self.faults.append(f"{where(place_from(row))}: changed after it was written")
         return True
+
+    def _is_of_these(self, kind: str, id: str) -> bool:
+        """Whether a row that names a vehicle says that it is of ``owners`` all the same: the head of an
+        inspection by its id, a reading of the distance by its inspection, or by having none."""
+        of = "id" if kind == "inspection" else "inspection_id"
+        row = self.connection.execute(f"SELECT {of} FROM {kind} WHERE id = ?", (id,)).fetchone()
+        return row is not None and (row[0] is None or row[0] in (self.owners or ()))
 
     def _records(self, kind: str) -> Iterable[Read]:
         only = self._only("owner")
