@@ -392,6 +392,26 @@ def test_the_same_photo_twice_is_there_once_and_goes_on_after_a_cut(
     assert paired.get(f"/phone/media/{name}", params=asked).json()["whole"]
 
 
+def test_a_photo_whose_clock_could_not_be_saved_is_tried_again(
+    shed: PhoneShed, paired: httpx2.Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    data = jpeg_with(b"of a full disk")
+    name, calls = hashlib.sha256(data).hexdigest(), []
+
+    def placed(*_: object) -> None:
+        calls.append(name)
+        if len(calls) == 1:
+            raise StoreError("the disk is full")
+
+    monkeypatch.setattr("fieldlog.serve.phone.photos.place_photos", placed)
+    asked = {"inspection": shed.inspecting.head.id, "run": "abcd", "size": len(data)}
+    first = put(paired, name, data, offset=0, **asked)
+    have = len(data) - 1
+    assert (first.status_code, first.json()["have"]) == (503, have)
+    assert put(paired, name, data[have:], offset=have, **asked).json()["whole"]
+    assert calls == [name, name]
+
+
 def test_sound_of_another_inspection_is_kept_and_not_heard(
     shed: PhoneShed, paired: httpx2.Client
 ) -> None:

@@ -70,9 +70,12 @@ class PhonePhotos:
     def held(self, sha256: str, inspection: str) -> PhotoHeld:
         """How much of that photo is here. Raises ``Refusal`` for what is no such name."""
         _named(sha256)
-        if (sha256, inspection) in self._whole or self._is_imported(sha256, inspection):
+        part = self._part(sha256)
+        # a part beside an imported one is tried again: its clock or its place could not be saved
+        imported = not part.exists() and self._is_imported(sha256, inspection)
+        if (sha256, inspection) in self._whole or imported:
             return PhotoHeld(0, whole=True)
-        return PhotoHeld(_size(self._part(sha256)), whole=False)
+        return PhotoHeld(_size(part), whole=False)
 
     def put(
         self,
