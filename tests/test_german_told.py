@@ -10,21 +10,27 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
+from numpy.typing import NDArray
 
 import fieldlog
+from fieldlog.audio.playback import Playback
 from fieldlog.cli import main
 from fieldlog.config import grammars
 from fieldlog.errors import GrammarError
 from fieldlog.language.other import OtherLanguage
 from fieldlog.language.tongues import language_of
+from fieldlog.limits.context import parse_context
 from fieldlog.limits.packs import shipped_limits
 from fieldlog.model.limit import Relation
 from fieldlog.model.state import State
 from fieldlog.model.verdict import Verdict
+from fieldlog.shop.mouth import Mouth
+from fieldlog.shop.saying import Say
 from fieldlog.shop.workshop import Workshop
-from fieldlog.words import tell
+from fieldlog.words import spoken, tell
 from fieldlog.words.telling import say, told_in
 from fieldlog.words.told import TellsIn, fields_of, sentences_of
 
@@ -172,3 +178,53 @@ def test_a_report_and_the_work_after_it_are_told_in_german(
     jobs = CliRunner().invoke(main, ["inspection", "jobs", "--store", str(tmp_path)])
     assert "Reifen ersetzen (hinten)" in jobs.output
     assert "[GEFÄHRLICH] Lenkkopf" in jobs.output
+
+
+class _Played:
+    """A loudspeaker and a voice that keep what they were given."""
+
+    def __init__(self) -> None:
+        self.playback = Playback()
+        self.words: list[tuple[str, str]] = []
+
+    def play(self, samples: NDArray[np.float32], name: str = "") -> None:
+        self.playback.begins(samples, name)
+
+    def cut(self) -> None:
+        self.playback.cut()
+
+    def say(self, words: str, voice: str = "") -> NDArray[np.float32]:
+        self.words.append((voice, words))
+        return np.zeros(160, np.float32)
+
+
+def test_every_line_of_a_session_is_there(german: OtherLanguage) -> None:
+    lines = [
+        getattr(spoken, name)
+        for name in vars(spoken)
+        if name.isupper() and isinstance(getattr(spoken, name), str)
+    ]
+    lines += [*spoken.STATES.values(), *spoken.IN_DOUBT.values(), spoken.NOT_JUDGED]
+    assert len(lines) > 40
+    assert [one for one in lines if one not in german.told.sentences] == []
+
+
+def test_a_session_reads_back_in_the_voice_of_its_language(
+    german: OtherLanguage, tmp_path: Path
+) -> None:
+    """And what it read back is the same finding, said in words that the grammar has; nothing of it is a command."""
+    played = _Played()
+    mouth = Mouth(Say.EVERYTHING, played, None, other=played, language=german)
+    assert mouth.asks
+    with Workshop.open(tmp_path, language=german) as shop:
+        head = shop.begin("Probe", parse_context("DE", ()))
+        inspecting = shop.inspecting(head.id)
+        for typed in ("Bremsbelag vorne zweieinhalb Millimeter", "Spiegel lose", "rechts"):
+            mouth.tell(inspecting.type(typed))
+    assert {voice for voice, _ in played.words} == {"de"}
+    said = [words for _, words in played.words]
+    assert any("zwei komma fünf millimeter" in words for words in said), said
+    for words in said:
+        for stretch in re.split(r"[,.?]", words):
+            heard = german.understand(stretch.strip()) if stretch.strip() else None
+            assert heard is None or heard.dialogue is None, stretch

@@ -40,15 +40,19 @@ class Aloud:
 
 
 @contextmanager
-def telling(terminal: Terminal, how: str, notes: Path | None = None) -> Iterator[Aloud | None]:
+def telling(
+    terminal: Terminal, how: str, notes: Path | None = None, language: object = None
+) -> Iterator[Aloud | None]:
     """What tells aloud; None, with a notice, where nothing can be played: the session goes on.
 
-    ``notes``: a file of what was played when.
+    ``notes``: a file of what was played when. ``language``: what is spoken; another than the reference is
+    said by the extra voice alone.
     """
     from fieldlog.audio.echo import EchoCanceller
     from fieldlog.audio.loudspeaker import Loudspeaker
     from fieldlog.audio.voice import bundled_voice
     from fieldlog.errors import AudioError
+    from fieldlog.language.other import OtherLanguage
     from fieldlog.shop.mouth import Mouth
     from fieldlog.shop.other_voice import OtherVoice
     from fieldlog.shop.saying import Say
@@ -63,16 +67,22 @@ def telling(terminal: Terminal, how: str, notes: Path | None = None) -> Iterator
         except AudioError as error:
             notice(f"nothing is said aloud: {error}")
         else:
-            try:
-                voice = bundled_voice()
-            except AudioError as error:
-                notice(f"tones alone: {error}")
+            there = language if isinstance(language, OtherLanguage) else None
+            if there is None:
+                try:
+                    voice = bundled_voice()
+                except AudioError as error:
+                    notice(f"tones alone: {error}")
+            elif not OtherVoice.is_there() and how != "tones":
+                notice(
+                    "tones alone: the voice of the package speaks English; pip install 'fieldlog[speak]' for others"
+                )
             try:
                 echo = EchoCanceller(speaker.playback)
             except ImportError as error:
                 notice(f"use a headset, its own voice stays in the microphone: {error}")
             speaks = how not in (NOTHING, "tones") and OtherVoice.is_there()
             other = stack.enter_context(OtherVoice()) if speaks else None
-            mouth = Mouth(Say(how), speaker, voice, other=other, kept=notes)
+            mouth = Mouth(Say(how), speaker, voice, other=other, kept=notes, language=there)
             aloud = Aloud(mouth, echo)
         yield aloud

@@ -228,7 +228,9 @@ def listen(
             live.minds_voices()
         say = how or (VALUES if source is None else NOTHING)
         notes = notes_beside(recorder.path)
-        aloud = stack.enter_context(telling(terminal, say, notes)) if say != NOTHING else None
+        aloud = (
+            stack.enter_context(telling(terminal, say, notes, language)) if say != NOTHING else None
+        )
         try:
             board.inspecting = None if in_lines or place is not None else inspecting
             run(

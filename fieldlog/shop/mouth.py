@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -22,6 +23,7 @@ from fieldlog.shop.own_voice import TAIL_S, OwnWords, overheard
 from fieldlog.shop.saying import Say, Saying, saying
 from fieldlog.words import spoken
 from fieldlog.words.aloud import aloud, phrases
+from fieldlog.words.telling import Telling, told_in, translated
 
 Samples = NDArray[np.float32]
 
@@ -51,11 +53,26 @@ class Plays(Protocol):
         ...
 
 
+class SpeaksIn(Protocol):
+    """A language whose words the pack does not hold: they are said by the other voice alone."""
+
+    @property
+    def told(self) -> Telling:
+        """How it tells."""
+
+    @property
+    def speech(self) -> str:
+        """Its code, ISO 639-1: the voice that says it."""
+
+    def aloud(self, told: str) -> str:
+        """The words of what was told, figures and units spoken out."""
+
+
 class Speaks(Protocol):
     """Another voice, for words that the pack does not hold."""
 
-    def say(self, words: str) -> Samples | None:
-        """Mono float32 at ``RATE``; None where it cannot."""
+    def say(self, words: str, voice: str = "") -> Samples | None:
+        """Mono float32 at ``RATE``, in the ``voice`` of a language; None where it cannot."""
         ...
 
 
@@ -85,6 +102,20 @@ def before_words(words: Samples) -> Samples:
     return np.concatenate([_BETWEEN, words])
 
 
+_STOP = re.compile(r"([,.?:;])(?=\s|$)")
+
+
+def _in_words(told: str, language: SpeaksIn) -> str:
+    """What was told, each stretch between its stops in words that the language itself says."""
+    said = ""
+    for n, part in enumerate(_STOP.split(told)):
+        if n % 2:
+            said += "," if part in ":;" else part
+        elif part.strip():
+            said += f" {language.aloud(part.strip())}"
+    return said.strip()
+
+
 @dataclass(frozen=True, slots=True)
 class _Words:
     """What is being said, or was broken off."""
@@ -112,8 +143,13 @@ class Mouth:
         *,
         other: Speaks | None = None,
         kept: Path | None = None,
+        language: SpeaksIn | None = None,
     ) -> None:
-        """``kept``: a file that says what was played when, a JSON object a line."""
+        """``kept``: a file that says what was played when, a JSON object a line.
+
+        ``language``: another than the reference, which ``other`` alone says.
+        """
+        self._language = language
         self._how, self._plays, self._voice, self._other = how, plays, voice, other
         self._kept = kept
         self._said: dict[str, Saying] = {}
@@ -128,17 +164,26 @@ class Mouth:
     @property
     def asks(self) -> bool:
         """Whether it says enough for *affirm* to be asked for."""
-        return self._how in (Say.VALUES, Say.EVERYTHING) and self._voice is not None
+        speaks = self._voice if self._language is None else self._other
+        return self._how in (Say.VALUES, Say.EVERYTHING) and speaks is not None
 
     def tell(self, events: Sequence[Event]) -> None:
         """Sound and say what one utterance led to."""
-        self.say(saying(events, self._how))
+        with told_in(None if self._language is None else self._language.told):
+            said = saying(events, self._how)
+        if self._language is not None:
+            said = replace(said, words=_in_words(said.words, self._language))
+        self.say(said)
 
     def lost(self) -> None:
         """The microphone is gone."""
-        words = "" if self._how in (Say.NOTHING, Say.TONES) else aloud(spoken.NO_MICROPHONE)
-        if self._how is not Say.NOTHING:  # with no name: nothing hears it
-            self._plays.play(sound_of(Saying(Tone.LOST, words), self._voice, self._other))
+        if self._how is Say.NOTHING:
+            return
+        with told_in(None if self._language is None else self._language.told):
+            words = "" if self._how is Say.TONES else aloud(translated(spoken.NO_MICROPHONE))
+        sound = self._words(words)  # with no name: nothing hears it
+        parts = [tone(Tone.LOST), *([] if sound is None else [before_words(sound)])]
+        self._plays.play(np.concatenate(parts))
 
     def overheard(self, heard: Heard) -> Heard:
         """``heard``, unless it is what we were saying ourselves (``own_voice``)."""
@@ -147,7 +192,7 @@ class Mouth:
 
     def say(self, said: Saying) -> None:
         """Sound and say that."""
-        words = spoken_words(said.words, self._voice, self._other)
+        words = self._words(said.words)
         if said.tone is None and words is None:
             return
         with self._lock:
@@ -195,6 +240,13 @@ class Mouth:
             self._broken_off = None
             self._note(Saying(None, off.said.words))
             self._begin(off)
+
+    def _words(self, words: str) -> Samples | None:
+        if self._language is None:
+            return spoken_words(words, self._voice, self._other)
+        if not words or self._other is None:
+            return None
+        return self._other.say(words, self._language.speech)
 
     def _begin(self, words: _Words) -> None:
         name = str(len(self._said) + 1)

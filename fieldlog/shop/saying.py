@@ -22,6 +22,7 @@ from fieldlog.shop.events import Event, Kept
 from fieldlog.shop.signals import tone_of
 from fieldlog.words import spoken
 from fieldlog.words.aloud import aloud, sentence
+from fieldlog.words.telling import translated
 
 
 class Say(StrEnum):
@@ -146,7 +147,7 @@ def _said(event: Event, how: Say) -> Saying:
 def _of_everything(event: Event) -> Saying:
     match event:
         case ev.ItemSkipped(_, items, _):
-            return _words(f"{spoken.LEFT_OUT}: {', '.join(items)}.")
+            return _words(f"{translated(spoken.LEFT_OUT)}: {', '.join(items)}.")
         case ev.RemarkKept():
             return _words(spoken.REMARK)
         case ev.Marked():
@@ -168,11 +169,12 @@ def _stands(kept: Kept) -> str:
 
 
 def _next(left: LeftOpen) -> str:
-    return f"{spoken.NEXT}: {left_text(left)}."
+    return f"{translated(spoken.NEXT)}: {left_text(left)}."
 
 
 def _read(one: Finding, *leads: str, apart: bool = False) -> Saying:
-    return Saying(None, sentence(*leads, spoken.read_back(one), apart=apart), (one,))
+    told = (translated(lead) for lead in leads)
+    return Saying(None, sentence(*told, spoken.read_back(one), apart=apart), (one,))
 
 
 def _asked(question: str, offered: Sequence[Finding]) -> Saying:
@@ -180,7 +182,7 @@ def _asked(question: str, offered: Sequence[Finding]) -> Saying:
 
 
 def _words(text: str) -> Saying:
-    return Saying(None, aloud(text))
+    return Saying(None, aloud(translated(text)))
 
 
 def _joined(parts: Iterable[Saying]) -> Saying:

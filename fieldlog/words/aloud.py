@@ -19,6 +19,7 @@ from fieldlog.quantities.spell import spell_digits, spell_integer
 from fieldlog.quantities.units import UNITS
 from fieldlog.words import english, tell
 from fieldlog.words.say import say, unit_name
+from fieldlog.words.telling import telling
 
 STOPS = ",.?"
 """What may stand between the words of a sentence that is spoken: a short pause, an end, a question."""
@@ -42,7 +43,12 @@ _RUNS = re.compile(r"\d+|[a-z]+|[./-]")
 
 
 def aloud(text: str, *, apart: bool = False) -> str:
-    """``text`` in small letters, words and ``STOPS`` alone; ``apart``: every digit by itself."""
+    """``text`` in small letters, words and ``STOPS`` alone; ``apart``: every digit by itself.
+
+    In another language than the reference it stays as it is printed: that language has words of its own.
+    """
+    if telling() is not None:
+        return text
     said: list[str] = []
     for token in _TOKEN.finditer(text):
         said += _said(token, apart)

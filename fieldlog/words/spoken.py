@@ -10,6 +10,7 @@ from fieldlog.model.finding import Finding
 from fieldlog.model.state import Severity, State
 from fieldlog.model.verdict import InDoubt, Verdict
 from fieldlog.words import questions, tell
+from fieldlog.words.telling import say
 
 CONFIRM = "Confirm"
 CORRECTED = "Corrected"
@@ -119,4 +120,4 @@ def lead(verdict: Verdict | None, *, dangerous: bool) -> str:
 
 def left(count: int) -> str:
     """ "36 things are left."."""
-    return "One thing is left." if count == 1 else f"{count} things are left."
+    return say("One thing is left.") if count == 1 else say("{count} things are left.", count=count)
