@@ -12,7 +12,9 @@ from pathlib import Path
 import pytest
 
 import fieldlog
+from fieldlog.errors import UsageError
 from fieldlog.shop import events
+from fieldlog.shop.workshop import Workshop
 
 ROOT = Path(__file__).resolve().parents[1]
 PAGE = (ROOT / "docs" / "api.md").read_text(encoding="utf-8")
@@ -74,3 +76,12 @@ def test_the_example_of_the_page_does_what_it_says(capsys: pytest.CaptureFixture
 def test_the_version_is_the_one_that_is_packed() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     assert project["version"] == fieldlog.__version__
+
+
+@pytest.mark.parametrize("blank", ["", "  "])
+def test_a_vehicle_without_a_name_is_a_slip(tmp_path: Path, blank: str) -> None:
+    """A shell's variable that was never set: what is found would stand with the unnamed one."""
+    with Workshop.open(tmp_path / "record") as shop:
+        with pytest.raises(UsageError, match="the vehicle has no name"):
+            shop.begin(blank)
+        assert not shop.store.vehicles()

@@ -137,6 +137,7 @@ def test_kill_9_loses_no_sound_and_the_next_start_says_so(tmp_path: Path, start:
         (["--source", "nowhere.wav"], 5, "nowhere.wav: no such file"),
         (["--help"], 0, "fieldlog listen --source"),
         (["--inspection", "last", "--vehicle", "red one"], 2, "keeps its vehicle and its rules"),
+        (["--inspection", "last", "--walk", "usual"], 2, "keeps the walk it was begun with"),
     ],
 )
 def test_bad_input_is_one_line(arguments: list[str], code: int, says: str, start: Start) -> None:

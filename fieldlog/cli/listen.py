@@ -13,6 +13,7 @@ from types import FrameType
 from typing import TYPE_CHECKING, Any
 
 import click
+from click.core import ParameterSource
 from rich.text import Text
 
 from fieldlog.audio.capture import Spoken
@@ -166,6 +167,13 @@ def listen(
             "an inspection that goes on keeps its vehicle and its rules",
             where="--inspection",
             todo="leave out --vehicle, --jurisdiction and --set; or --inspection, to begin another",
+        )
+    given = click.get_current_context().get_parameter_source("walk")
+    if key is not None and given is ParameterSource.COMMANDLINE:
+        raise UsageError(
+            "an inspection that goes on keeps the walk it was begun with",
+            where="--walk",
+            todo="leave it out; or --inspection, to begin another",
         )
     place = phone_place(folder, network, port, device or source) if with_phone or network else None
     chosen: AudioSource

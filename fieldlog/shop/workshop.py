@@ -32,7 +32,7 @@ from fieldlog.aftercare.plan import (
     walk_setting,
     work_done_in,
 )
-from fieldlog.errors import StoreError
+from fieldlog.errors import StoreError, UsageError
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.language.tongues import REFERENCE, codes, kept_code, language_of
 from fieldlog.limits.context import keeps_left
@@ -203,12 +203,19 @@ class Workshop:
     ) -> Inspection:
         """Start an inspection of the vehicle of that name, number or id (added when it is new).
 
-        ``vehicle`` None: a vehicle called "unnamed", so that nobody has to type before speaking.
+        ``vehicle`` None: a vehicle called "unnamed", so that nobody has to type before speaking; a blank one is
+        a slip (a shell's variable that was never set) and raises ``UsageError``.
         ``walk``: what is gone through, ``usual`` or one of ``WALKS``; ``UsageError`` for another.
         ``sure``: ``odometer`` counts even where it does not follow on what is known of the vehicle.
         """
         chosen = walk_setting(walk)
-        name = vehicle.strip() if vehicle else UNNAMED
+        if vehicle is not None and not vehicle.strip():
+            raise UsageError(
+                "the vehicle has no name",
+                where="--vehicle",
+                todo='name it, or leave --vehicle out: it is then called "unnamed"',
+            )
+        name = UNNAMED if vehicle is None else vehicle.strip()
         vehicles = self.store.vehicles()
         known = [each for each in vehicles if each.name == name] or [
             each for each in vehicles if name in (str(each.number), each.id)
