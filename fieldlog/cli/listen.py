@@ -31,6 +31,7 @@ from fieldlog.cli.terminal import Terminal, alone_on_stderr
 from fieldlog.config import local_zone, store_folder
 from fieldlog.errors import UsageError
 from fieldlog.words import tell
+from fieldlog.words.telling import Telling, told_in
 
 if TYPE_CHECKING:
     import numpy as np
@@ -248,6 +249,7 @@ def listen(
                 session=session,
                 rest_after_s=rest_after_s,
                 beside=beside,
+                told=getattr(language, "told", None),
             )
         finally:
             live.finish(streams)
@@ -275,11 +277,12 @@ def run(
     session: Listening | None = None,
     rest_after_s: float | None = None,
     beside: Callable[[NDArray[np.float32], bool], None] | None = None,
+    told: Telling | None = None,
 ) -> int:
     """Listen until ``source`` (open) ends or Ctrl-C; returns how many utterances were heard.
 
     ``board``: what it is shown on. ``aloud``: tells what became of each utterance once it is in the
-    record. ``session``: is told when another microphone is heard. ``rest_after_s``, ``beside``: see
+    record. ``session``: is told when another microphone is heard. ``told``: in which language lines are shown. ``rest_after_s``, ``beside``: see
     ``shop.live.listen``.
     """
     from fieldlog.audio.health import ALARMS
@@ -303,7 +306,9 @@ def run(
                     heard.add(happening.spoken.clip.start_s)
                     if aloud is not None:
                         aloud.mouth.tell(happening.events)
-                    board.told(happening, told_text(happening))
+                    with told_in(told):
+                        lines = told_text(happening)
+                    board.told(happening, lines)
                 else:
                     lost = isinstance(happening, Notice) and happening.trouble in ALARMS
                     if session is not None:
