@@ -106,6 +106,18 @@ def test_the_steps_lead_to_the_schema_that_is_written_down(tmp_path: Path, old: 
         assert _schema(store.engine.connection) == _expected_schema()
 
 
+def test_what_is_made_at_once_is_what_the_steps_make() -> None:
+    made = []
+    for steps in (migrations.migrations, migrations.at_once):
+        with closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
+            steps.apply(Database(connection))
+            names = [each.name for each in steps.applied(Database(connection))]
+            connection.execute("DELETE FROM _sqlite_migrations")
+            made.append((names, sorted(connection.iterdump())))
+    assert made[0] == made[1]
+    assert made[1][0] == list(NAMES)
+
+
 @pytest.mark.parametrize("stop", [*NAMES[1:-1], NAMES[-1]])
 @pytest.mark.parametrize("filled", [True, False], ids=["rows", "empty"])
 def test_every_older_version_is_brought_up_to_date(tmp_path: Path, stop: str, filled: bool) -> None:

@@ -22,7 +22,7 @@ from sqlite_utils import Database
 
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.store.ids import new_id
-from fieldlog.store.migrations import APPLICATION_ID, NAMES, migrations
+from fieldlog.store.migrations import APPLICATION_ID, NAMES, at_once, migrations
 from fieldlog.whole import reason as why
 from fieldlog.whole import refused
 
@@ -200,8 +200,9 @@ def _pending(db: Database, path: Path) -> list[str]:
 def _take_steps(db: Database, path: Path) -> None:
     """Bring an open transaction's database up to date; raises ``StoreError`` when it cannot be."""
     connection = db.conn
+    there = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
     try:
-        migrations.apply(db)
+        (migrations if there else at_once).apply(db)
     except sqlite3.IntegrityError as error:
         raise StoreError(
             f"holds a row that this version does not take ({error}); it was left as it was",
