@@ -1,6 +1,6 @@
 """What people who use such libraries ran into, each by its symptom, beside the thread that tells of it.
 
-Others of the same kind stand where the rest of their subject is tested: ``test_audio_live.py``,
+Others of the same kind stand where the rest of their subject is tested: ``test_audio_microphone.py``,
 ``test_audio_endpointer.py``, ``test_left_behind.py``, ``test_microphone_real.py``.
 """
 
@@ -42,8 +42,8 @@ from fieldlog.shop.live import LiveInspection, Told, listen
 from fieldlog.shop.mouth import Mouth
 from fieldlog.shop.saying import Say
 from fieldlog.shop.workshop import Workshop
+from tests.fake_sound import FakeSystem, Scripted, mic
 from tests.spoken import WORDS, run, sentence, spoken, stub_listener
-from tests.test_audio_live import FakeSystem, Scripted, mic
 from tests.test_left_behind import InTurn, as_parsed
 
 NOW = datetime(2026, 5, 4, 8, 30, tzinfo=UTC)

@@ -1,4 +1,4 @@
-"""Many bays, one shop: bundles handed over by folder, object store and server, whatever is cut off."""
+"""Many bays, one shop: bundles handed over by folder and object store, whatever is cut off."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ import signal
 import sqlite3
 import time
 import warnings
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -19,78 +19,28 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from fieldlog.bundle.archive import Archive
 from fieldlog.bundle.handover import FOLDER, FolderPlace, HandoverPlace, fetch
 from fieldlog.bundle.object_place import ObjectPlace, object_place
 from fieldlog.bundle.parts import ALONE, LARGEST, NAME, BundlePart, cuts, list_bytes, read_list
-from fieldlog.bundle.shop_place import ShopPlace
 from fieldlog.cli import main
-from fieldlog.errors import OwnTroubleError, StoreError, UsageError
-from fieldlog.serve.app import OneHand, build
-from fieldlog.serve.handover.face import BAYS, handover_face
-from fieldlog.serve.keys import Keys, Trust
-from fieldlog.serve.phone.book import PhoneBook
-from fieldlog.serve.phone.running import place_for
-from fieldlog.serve.run import running
-from fieldlog.shop.handing_over import hand_over
-from fieldlog.shop.workshop import Workshop
+from fieldlog.errors import OwnTroubleError, StoreError
 from fieldlog.store.records import NewEntry
 from fieldlog.store.repository import Repository
 from fieldlog.store.trouble import is_own
+from tests.handing_over import (
+    add_inspection,
+    bay,
+    fetches,
+    list_in,
+    print_of_bay,
+    put_forged,
+    sends,
+    sent,
+)
 from tests.store_plain import everything
-from tests.store_samples import START, TREAD, fill, ticking, tread_verdict
+from tests.store_samples import START, TREAD, ticking
 
-
-def add_inspection(store: Repository, vehicle: str, words: str) -> None:
-    """One more inspection with a finding and a photo that is large enough to be a part of its own."""
-    of = store.start_inspection(vehicle)
-    store.save(of.id, NewEntry(finding=TREAD, verdict=tread_verdict()))
-    store.add_remark(of.id, words)
-    photo = random.Random(words).randbytes(2 * ALONE)
-    from fieldlog.store.records import NewPhoto
-
-    store.add_photo(of.id, NewPhoto(store.media.save_bytes(photo, "jpg"), "a.jpg", "jpeg"))
-
-
-@pytest.fixture(scope="module")
-def bay(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A bay's record: two inspections of one vehicle, and a vehicle that nobody looked at."""
-    made = tmp_path_factory.mktemp("bay")
-    with Repository(made / "bay", now=ticking()) as store:
-        known = fill(store, made)
-        add_inspection(store, known.vehicle_id, "second")
-        store.add_vehicle("not looked at")
-    return made / "bay"
-
-
-@pytest.fixture(scope="module")
-def print_of_bay(bay: Path) -> str:
-    with Repository.look(bay) as store:
-        return store.fingerprint()
-
-
-def list_in(place: HandoverPlace, name: str) -> bytes:
-    """A list that is there."""
-    return place.get_list(name) or b""
-
-
-def sends(bay: Path, place: HandoverPlace, **more: Any) -> Any:
-    with Workshop(Repository(bay), now=lambda: START) as shop:
-        return hand_over(shop, place, **more)
-
-
-def fetches(shop: Path, place: HandoverPlace, **more: Any) -> tuple[Any, str]:
-    with Repository(shop) as store:
-        found = fetch(store, place, START, **more)
-        return found, store.fingerprint()
-
-
-@pytest.fixture(scope="module")
-def sent(bay: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder that the bay handed everything over to."""
-    folder = tmp_path_factory.mktemp("sent")
-    assert sends(bay, FolderPlace(folder)).bundles == 3
-    return folder
+__all__ = ["bay", "print_of_bay", "sent"]
 
 
 # -- parts ----------------------------------------------------------------------------------------
@@ -309,7 +259,7 @@ def test_what_is_damaged_or_hostile_is_set_aside_by_name_and_the_others_are_take
 ) -> None:
     folder = FolderPlace(tmp_path / "sent")
     shutil.copytree(sent, folder.folder)
-    hostile = _put_forged(folder, tmp_path)
+    hostile = put_forged(folder, tmp_path)
     bad = "inspection-" + "0" * 20 + "-" + "0" * 16 + "-" + "0" * 64
     (folder.folder / "lists" / bad).write_bytes(b"{}")
     (folder.folder / "lists" / "..\x1b[2J").write_bytes(b"{}")
@@ -332,30 +282,6 @@ def test_what_is_damaged_or_hostile_is_set_aside_by_name_and_the_others_are_take
     assert again.exit_code == 9
     assert f"{hostile}: set aside (" in again.output
     assert "0 bundles taken" in again.output
-
-
-def _put_forged(place: FolderPlace, folder: Path) -> str:
-    """A bundle whose row was changed, with sums that fit, put there by somebody who knows how."""
-    from fieldlog.bundle import archive
-    from fieldlog.bundle.handover import put_bundle
-    from fieldlog.bundle.make import tags
-
-    name = next(each for each in sorted(place.lists()) if each.startswith("inspection"))
-    whole = folder / "honest.zip"
-    whole.write_bytes(
-        b"".join(place.get(p) or b"" for p in read_list(name, list_in(place, name)).parts)
-    )
-    with Archive(whole) as read:
-        members: dict[str, Any] = {
-            each: b"".join(read.chunks(each)) for each in read.members if each.startswith("data/")
-        }
-    members["data/rows.jsonl"] = members["data/rows.jsonl"].replace(b"tread", b"trade", 1)
-    members |= tags(members, "")
-    with (folder / "forged.zip").open("wb") as stream:
-        archive.write(stream, members)
-    key = name.rpartition("-")[0][:-16] + "f" * 16
-    put_bundle(place, folder / "forged.zip", key)
-    return next(each for each in place.lists() if each.startswith(key))
 
 
 def test_a_part_that_is_damaged_on_its_way_is_waited_for_and_sent_again(
@@ -457,116 +383,6 @@ def test_an_object_store_is_a_place(bay: Path, print_of_bay: str, tmp_path: Path
     assert "\n" not in str(raised.value)
 
 
-# -- a shop's server ------------------------------------------------------------------------------
-
-
-@dataclass
-class Shop:
-    """A server that takes bundles."""
-
-    folder: Path
-    address: str
-    keys: Keys
-    print_of: str
-    hand: OneHand
-    face: Any = field(default=None)
-
-    def link(self, **other: str) -> str:
-        told = {"code": self.keys.code(Trust.DEVICE, "bay 2"), "sha256": self.print_of, **other}
-        return f"{self.address}/#" + "&".join(f"{key}={value}" for key, value in told.items())
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    folder = tmp_path / "shop"
-    store = Repository(folder)
-    with Workshop(store, now=lambda: START) as workshop:
-        place = place_for(tmp_path / "shop-keys", None, 0)
-        hand, keys = OneHand(workshop), Keys(time.monotonic)
-        book = PhoneBook(tmp_path / "shop-keys" / BAYS)
-        face = handover_face(hand, book, place.certified.authority.read_bytes())
-        app = build([face], keys, hosts=place.hosts, secure=True)
-        with running(
-            app, place.listening, certificate=place.certified.certificate, key=place.certified.key
-        ):
-            yield Shop(
-                folder, f"https://{place.hosts[0]}", keys, place.certified.fingerprint, hand, face
-            )
-        hand.close()
-
-
-AtEnd = Callable[[ShopPlace], ShopPlace]
-
-
-@pytest.fixture
-def at_end() -> Iterator[AtEnd]:
-    """Hangs up every line that it is given, at the end."""
-    with contextlib.ExitStack() as stack:
-        yield lambda place: stack.enter_context(contextlib.closing(place))
-
-
-def test_a_shops_server_takes_what_a_bay_sends(
-    bay: Path, print_of_bay: str, tmp_path: Path, shop: Shop, at_end: AtEnd
-) -> None:
-    keys = tmp_path / "bay-keys"
-    with pytest.raises(UsageError, match="has not let this bay in"):
-        ShopPlace(shop.address, keys)
-    with pytest.raises(StoreError, match="its certificate is another one"):
-        ShopPlace(shop.link(sha256="00" * 32), keys)
-    link = shop.link()
-    done = sends(bay, at_end(ShopPlace(link, keys)))
-    assert done.bundles == 3
-    assert all(" came in" in answer for answer in done.answers)
-    assert shop.hand.now(lambda one: one.store.fingerprint()) == print_of_bay
-    assert not [
-        path for path in (shop.folder / FOLDER / "floor" / "parts").rglob("*") if path.is_file()
-    ]
-    with pytest.raises(StoreError, match="this code opens nothing"):
-        ShopPlace(link, keys)
-    place = at_end(ShopPlace(shop.address, keys))  # let in for good
-    assert (keys / "shops.json").stat().st_mode & 0o077 == 0
-    assert sends(bay, place).known == 3
-    photo = next(path for path in (bay / "media").rglob("*.jpg") if path.stat().st_size >= ALONE)
-    assert place.has(BundlePart(photo.name[:64], photo.stat().st_size))  # the record has it
-    again = sends(bay, place, again=True)
-    assert all(answer.startswith("0 rows came in") for answer in again.answers)
-    with pytest.raises(UsageError, match="only takes"):
-        place.get_list("x")
-    forget = ["bundle", "receive", "--store", str(shop.folder), "--forget"]
-    assert CliRunner().invoke(main, [*forget, "bay 3"]).exit_code == 2
-    assert "1 let in no more" in CliRunner().invoke(main, [*forget, "bay 2"]).output
-    with pytest.raises(StoreError, match="nobody came in here"):
-        place.lists()
-
-
-def test_what_a_shops_server_could_not_take_is_sent_again(
-    bay: Path,
-    print_of_bay: str,
-    tmp_path: Path,
-    shop: Shop,
-    at_end: AtEnd,
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    """Its disk is full when the list has come; then it is killed before it looked at one."""
-    from fieldlog.serve.handover import face
-
-    place = at_end(ShopPlace(shop.link(), tmp_path / "bay-keys"))
-
-    def full(*_: Any, **__: Any) -> Any:
-        raise OwnTroubleError("the disk is full")
-
-    def killed(*_: Any, **__: Any) -> Any:
-        raise RuntimeError
-
-    for broken in (full, killed):
-        with monkeypatch.context() as patched:
-            patched.setattr(face, "fetch", broken)
-            with pytest.raises(OwnTroubleError, match="the shop says"):
-                sends(bay, place)
-    assert sends(bay, place).bundles == 3
-    assert shop.hand.now(lambda one: one.store.fingerprint()) == print_of_bay
-
-
 def test_nothing_is_handed_over_to_a_stick_that_is_not_there(bay: Path, tmp_path: Path) -> None:
     gone = tmp_path / "stick"
     sent = CliRunner().invoke(main, ["bundle", "send", str(gone / "bays"), "--store", str(bay)])
@@ -585,43 +401,6 @@ def test_one_that_cannot_be_bundled_stops_no_other(bay: Path, tmp_path: Path) ->
     assert done.bundles == 2
     assert len(done.refused) == 1
     assert "an original cannot be read" in done.refused[0]
-
-
-def test_a_shops_server_sets_aside_and_says_so(
-    sent: Path, tmp_path: Path, shop: Shop, at_end: AtEnd
-) -> None:
-    folder = FolderPlace(tmp_path / "sent")
-    shutil.copytree(sent, folder.folder)
-    forged = _put_forged(folder, tmp_path)
-    place = at_end(ShopPlace(shop.link(), tmp_path / "bay-keys"))
-    data = list_in(folder, forged)
-    with pytest.raises(OwnTroubleError, match="parts of it are missing"):
-        place.put_list(forged, data)
-    for part in read_list(forged, data).parts:
-        place.put(part, folder.get(part) or b"")
-    with pytest.raises(StoreError, match="set aside, and nothing of it taken") as raised:
-        place.put_list(forged, data)
-    assert not isinstance(raised.value, OwnTroubleError)
-    assert shop.hand.now(lambda one: one.store.vehicles()) == ()
-    with pytest.raises(StoreError, match="not the part that it is called"):
-        place.put(BundlePart("0" * 64, 3), b"abc")
-    for wrong in (
-        "/handover/part/..%2f..%2fx?size=3",
-        "/handover/part/abc?size=3",
-        "/handover/part/" + "0" * 64,
-    ):
-        with pytest.raises(StoreError):
-            place._json("GET", wrong)
-    with pytest.raises(StoreError):
-        place._json("PUT", "/handover/list/nothing", b"{}")
-    stranger = at_end(ShopPlace(shop.address, tmp_path / "bay-keys"))
-    stranger._cookie = stranger._cookie[:-3] + "abc"
-    with pytest.raises(StoreError, match="nobody came in here"):
-        stranger.lists()
-    stranger = at_end(ShopPlace(shop.address, tmp_path / "bay-keys"))
-    stranger._token = "guessed"
-    with pytest.raises(StoreError, match="the token is missing"):
-        stranger.put(BundlePart("0" * 64, 3), b"abc")
 
 
 def test_names_say_what_a_bundle_is_of(sent: Path) -> None:

@@ -12,10 +12,10 @@ import pytest
 
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
+from tests.honest_values import honest
 from tests.values_said import (
     SLOW_MS,
     Outcome,
-    honest,
     sample_phrases,
     say_answers,
     say_phrases,

@@ -30,8 +30,8 @@ from fieldlog.shop.happened import understood_by
 from fieldlog.shop.left_behind import FOLDER, CutOff, Listening, cut_off, taken_again
 from fieldlog.shop.live import LiveInspection
 from fieldlog.shop.workshop import Workshop
+from tests.fake_sound import Scripted
 from tests.spoken import run, sentence, stub_listener
-from tests.test_audio_live import Scripted
 
 START = datetime(2026, 5, 4, 8, 30, tzinfo=UTC)
 QUIET = np.zeros(RATE, dtype=np.float32)
