@@ -192,3 +192,41 @@ def test_the_report_marks_what_was_to_be_affirmed_and_was_not(
     for left in (1, 0):
         inspecting.type("affirm")
         assert len(unaffirmed(inspecting.record)) == 2 + left
+
+
+@pytest.mark.parametrize("word", ["disregard that", "negative"])
+def test_what_is_brought_back_is_to_be_affirmed_again(inspecting: Inspecting, word: str) -> None:
+    inspecting.type("frame cracked")
+    inspecting.type("correction frame bent")
+    told = inspecting.type(word)
+    assert kinds(told) == [ev.FindingBroughtBack, ev.ToAffirm]
+    assert [each.finding.condition for each in unaffirmed(inspecting.record)] == ["cracked"]
+    assert kinds(inspecting.type("affirm")) == [ev.Affirmed]
+    assert unaffirmed(inspecting.record) == ()
+
+
+def test_what_it_owed_it_owes_where_nothing_is_read_back(inspecting: Inspecting) -> None:
+    """In a later session, without a voice: it is among what is open, and asked before signing."""
+    inspecting.type("frame cracked")
+    inspecting.affirming.asks = False
+    inspecting.type("correction frame rusted")
+    assert unaffirmed(inspecting.record) == ()
+    inspecting.type("disregard that")
+    (owed,) = unaffirmed(inspecting.record)
+    assert (owed.number, owed.finding.condition) == (3, "cracked")
+    assert next(iter(not_settled(inspecting.record)))[0] == "not affirmed"
+    assert [each.number for each in inspecting.before_signing().unaffirmed] == [3]
+
+
+def test_what_was_affirmed_before_owes_nothing_brought_back(inspecting: Inspecting) -> None:
+    for words in ("frame cracked", "affirm"):
+        inspecting.type(words)
+    inspecting.affirming.asks = False
+    for words in ("correction frame rusted", "disregard that"):
+        inspecting.type(words)
+    assert unaffirmed(inspecting.record) == ()
+
+
+def test_a_breath_that_is_taken_back_is_asked_about_no_more(inspecting: Inspecting) -> None:
+    inspecting.type("front pads zero millimetres and frame cracked")
+    assert kinds(inspecting.type("disregard that")) == [ev.FindingWithdrawn] * 2

@@ -186,6 +186,27 @@ class TestWherePhotosGo:
         said.take("yes")
         assert self.at(said, 12.0)[0] == "brake pads"
 
+    def test_one_of_both_may_be_of_either(self, said: Floor) -> None:
+        """Marked or not: nobody said which of them it shows."""
+        (marked,) = said.take("chain dry", "both mirrors loose", "take photo")
+        assert isinstance(marked, ev.Marked)
+        assert [each.number for each in (*marked.others, marked.at) if each] == [2, 3]
+        assert self.at(said, 17.0) == self.at(said, 12.0) == (None, Why.SEVERAL)
+        said.take("correction left mirror cracked")
+        assert self.at(said, 17.0) == (None, Why.SEVERAL)
+        said.inspecting.withdraw(3, "it is fast")
+        assert self.at(said, 17.0) == ("mirror", Why.MARK)
+
+    def test_and_so_may_one_of_what_is_at_several_places(self, said: Floor) -> None:
+        said.take("left mirror loose", "right mirror cracked", "photo of the mirror")
+        assert self.at(said, 17.0) == (None, Why.TIE)
+        said.take("photo of the left mirror")
+        assert self.at(said, 22.0) == ("mirror", Why.MARK)
+
+    def test_one_behind_a_question_of_which_both_were_meant(self, said: Floor) -> None:
+        said.take("mirrors loose", "take photo", "both")
+        assert self.at(said, 12.0) == (None, Why.SEVERAL)
+
     def test_what_was_said_twice_is_no_tie(self, said: Floor) -> None:
         said.take("rear tread four thirty seconds", "correction rear tread three thirty seconds")
         assert self.at(said, 9.8)[0] == "tyre"
@@ -229,6 +250,16 @@ class TestDisregard:
             (ev.FindingBroughtBack, "rear tyre, tread depth: 4/32 in"),
             (ev.FindingWithdrawn,),
         ]
+
+    @pytest.mark.parametrize("anew", [False, True])
+    def test_what_was_brought_back_is_of_its_breath_again(self, floor: Floor, anew: bool) -> None:
+        floor.take("both mirrors loose", "correction right mirror cracked", "disregard that")
+        if anew:
+            floor.anew()
+        assert kinds(floor.take("correction cracked")) == ["Asked"]
+        assert kinds(floor.take("disregard that")) == ["QuestionClosed"]
+        assert kinds(floor.take("disregard that")) == ["FindingWithdrawn"] * 2
+        assert floor.standing == []
 
     def test_and_so_does_the_other_place_that_it_was_said_of(self, said: Floor) -> None:
         said.take("front pads four millimetres", "correction rear pads four millimetres")

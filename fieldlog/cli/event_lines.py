@@ -87,8 +87,8 @@ def event_text(event: Event) -> Text:
             return Text.assemble(f"remark{of} (unchecked): ", (text, "italic"))
         case ev.RemarkTakenBack(_, text):
             return Text.assemble(("remark taken back: ", CHANGED), (text, "italic"))
-        case ev.Marked(_, name, at, asked):
-            of = f" of {_told(at)}" if at else _OF_NO_FINDING
+        case ev.Marked(_, name, at, asked, others):
+            of = f" of {'; '.join(map(_told, (*others, at)))}" if at else _OF_NO_FINDING
             waits = f", of what is asked: {asked.question_text}" if asked else of
             return Text(f"mark: {name}{waits}", "dim")
         case ev.PhotoAttached(_, at, reason):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
 
@@ -85,6 +85,10 @@ class Finding:
         if self.condition is None:
             return Says.NOTHING
         return Says.SOUND if self.condition == Says.SOUND else Says.STATE
+
+    def alike(self, other: Finding) -> bool:
+        """Whether it says the same as ``other``, of this place or another."""
+        return replace(self, position=other.position).meaning == other.meaning
 
     @property
     def meaning(self) -> tuple[object, ...]:

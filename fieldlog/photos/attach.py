@@ -11,7 +11,9 @@ Rules, in this order:
 4. A shot after a finding and before the next belongs to the finding said before it, while it is
    within ``reach_s``. It is a tie when it lies close before the next utterance and longer after
    the last one: people also shoot first and speak then.
-5. Whatever the uncertainty of the clocks allows to be decided otherwise is a tie; what another
+5. What was said of several places in the same words ("both mirrors loose") is of each of them: which one a
+   shot shows, nobody said.
+6. Whatever the uncertainty of the clocks allows to be decided otherwise is a tie; what another
    guess of the camera's clock decides otherwise waits for the one answer about that clock.
 
 Ties and orphans go to the tray with their candidates; nothing is guessed. Moving a photo by hand
@@ -40,6 +42,7 @@ class Why(StrEnum):
     AFTER = "taken after it was said"
     HAND = "moved by hand"
     TIE = "between two findings"
+    SEVERAL = "of several that were said in the same words"
     FAR = "far from any finding"
     OUTSIDE = "outside the inspection"
     NO_TIME = "no usable capture time"
@@ -58,6 +61,8 @@ class SpokenFinding:
     id: str
     start: datetime
     end: datetime
+    others: tuple[str, ...] = ()
+    """Ids of those of which the same words said the same, at other places."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +73,8 @@ class TimedMark:
     finding_id: str | None = None
     of_none: bool = False
     """Whether it is of none of those before it; else, without a finding, it is of the last one."""
+    others: tuple[str, ...] = ()
+    """Ids of findings that it may be of as well."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -349,6 +356,8 @@ class _Session:
         if len(candidates) == 1:  # attached for part of the uncertainty, far away for the rest
             detail = f"{candidates[0].gap_s:.0f} s after it, +/- {shot.uncertainty_s:.0f} s"
             return Unplaced(shot.photo, Why.FAR, detail, candidates)
+        if any(owners == {one, *self._by_id[one].others} for one in owners):
+            return Unplaced(shot.photo, Why.SEVERAL, "", candidates)
         detail = f"within +/- {shot.uncertainty_s:.1f} s it fits {len(candidates)} findings"
         return Unplaced(shot.photo, Why.TIE, detail, candidates)
 
@@ -361,6 +370,20 @@ class _Session:
 
     def _at(self, moment: datetime) -> tuple[list[SpokenFinding], Why]:
         """The findings a shot at exactly this moment may belong to, and why; empty when far."""
+        claimed, why = self._alone(moment)
+        if why is Why.MARK:
+            return claimed, why
+        return [one for each in claimed for one in self._alike(each)], why
+
+    def _alike(
+        self, finding: SpokenFinding, others: Iterable[str] | None = None
+    ) -> list[SpokenFinding]:
+        """``finding``, with those of which the same was said."""
+        names = finding.others if others is None else others
+        return [finding, *(self._by_id[each] for each in names if each in self._by_id)]
+
+    def _alone(self, moment: datetime) -> tuple[list[SpokenFinding], Why]:
+        """The same, but one alone of those that were said in the same words."""
         rules = self._rules
         index = bisect_right(self._starts, moment) - 1
         before = self._findings[index] if index >= 0 else None
@@ -372,8 +395,8 @@ class _Session:
             if marked is None:
                 return [], Why.UNNAMED
             if after is not None and since > rules.settled_s and lead <= min(rules.lead_s, since):
-                return [marked, after], Why.MARK
-            return [marked], Why.MARK
+                return [*marked, *self._alike(after)], Why.MARK
+            return marked, Why.MARK
         if before is None:
             return (
                 ([after], Why.AFTER)
@@ -390,8 +413,8 @@ class _Session:
             return ([before, after] if shot_first and after else [before]), Why.AFTER
         return ([before, after] if shot_first and after else []), Why.FAR
 
-    def _claim(self, moment: datetime) -> tuple[SpokenFinding | None, float] | None:
-        """The finding (None: none) whose mark claims this moment and the seconds since that mark, if any."""
+    def _claim(self, moment: datetime) -> tuple[list[SpokenFinding] | None, float] | None:
+        """The findings (None: none) whose mark claims this moment and the seconds since that mark, if any."""
         rules = self._rules
         early = moment + timedelta(seconds=rules.mark_early_s)
         index = bisect_right(self._mark_times, early) - 1
@@ -405,11 +428,11 @@ class _Session:
         if mark.of_none:
             return None, since
         if mark.finding_id is not None:
-            owner = self._by_id.get(mark.finding_id)
+            owner, others = self._by_id.get(mark.finding_id), tuple(mark.others)
         else:
             place = bisect_right(self._starts, mark.at) - 1
-            owner = self._findings[place] if place >= 0 else None
-        return (owner, since) if owner is not None else None
+            owner, others = (self._findings[place] if place >= 0 else None), None
+        return None if owner is None else (self._alike(owner, others), since)
 
     def _gap(self, finding: SpokenFinding, at: datetime) -> float:
         if at < finding.start:

@@ -6,6 +6,7 @@ is looked for in the photos, and what changed is written back as new rows.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
@@ -99,17 +100,23 @@ def spoken_findings(record: InspectionRecord) -> list[SpokenFinding]:
     """When each finding was said; what was said of a corrected one counts for its correction."""
     spoken = {u.id: u for u in record.utterances}
     by_id = {f.id: f for f in record.findings}
+    breaths = defaultdict[str | None, list[RecordedFinding]](list)
+    for finding in record.findings:
+        breaths[finding.utterance_id].append(finding)
     found = []
     for finding in record.findings:
-        last, seen = finding, {finding.id}
-        while last.superseded_by is not None and last.superseded_by not in seen:
-            seen.add(last.superseded_by)
-            last = by_id[last.superseded_by]
-        if not last.stands:
+        now = _become(by_id, finding.id)
+        if now is None:
             continue
+        of_all = (
+            _become(by_id, each.id)
+            for each in breaths[finding.utterance_id]
+            if each.finding.alike(finding.finding)
+        )
+        others = tuple(dict.fromkeys(each for each in of_all if each not in (None, now)))
         for said in _asked_and_answered(finding, spoken):
             length = timedelta(seconds=max(said.end_s - said.start_s, 0.0))
-            found.append(SpokenFinding(last.id, said.said_at, said.said_at + length))
+            found.append(SpokenFinding(now, said.said_at, said.said_at + length, others))
     return found
 
 
@@ -131,32 +138,45 @@ def spoken_marks(record: InspectionRecord) -> list[TimedMark]:
     """
     standing = {f.id: f for f in record.findings}
     waited = {e.id: e.data.get("question") for e in record.events if e.name == EventName.MARK_WAITS}
+    several = {
+        e.id: e.data.get("findings", "").split()
+        for e in record.events
+        if e.name == EventName.MARKS_SEVERAL
+    }
     found = []
     for mark in record.marks:
         said = part_id(mark.utterance_id, "event") if mark.utterance_id else ""
-        owner = mark.finding_id or _answered(record, waited.get(said))
-        seen: set[str] = set()
-        while owner is not None and owner in standing and owner not in seen:
-            seen.add(owner)
-            after = standing[owner].superseded_by
-            if after is None:
-                break
-            owner = after
-        if owner is not None and (owner not in standing or not standing[owner].stands):
-            owner = None
-        found.append(TimedMark(mark.at, owner, owner is None and mark.utterance_id is not None))
+        of = [mark.finding_id] if mark.finding_id else several.get(said)
+        of = _answered(record, waited.get(said)) if of is None else of
+        owners = list(
+            dict.fromkeys(now for each in of if (now := _become(standing, each)) is not None)
+        )
+        owner = owners[-1] if owners else None
+        of_none = owner is None and mark.utterance_id is not None
+        found.append(TimedMark(mark.at, owner, of_none, tuple(owners[:-1])))
     return found
 
 
-def _answered(record: InspectionRecord, question: str | None) -> str | None:
-    """Id of the one finding that the answer to a question led to."""
+def _become(known: Mapping[str, RecordedFinding], name: str) -> str | None:
+    """Id of what a finding has become, every correction of it followed; None where nothing of it stands."""
+    seen = set[str]()
+    while name in known and name not in seen:
+        seen.add(name)
+        after = known[name].superseded_by
+        if after is None:
+            return name if known[name].stands else None
+        name = after
+    return None
+
+
+def _answered(record: InspectionRecord, question: str | None) -> list[str]:
+    """Ids of the findings that the answer to a question led to."""
     answers = {each.answers: each.id for each in record.utterances if each.answers is not None}
     name, seen = question, set[str]()
     while name is not None and name in answers and name not in seen:
         seen.add(name)
         name = answers[name]
-    made = [each.id for each in record.findings if name and each.utterance_id == name]
-    return made[0] if len(made) == 1 else None
+    return [each.id for each in record.findings if name and each.utterance_id == name]
 
 
 def photo_series(store: Repository, record: InspectionRecord, today: date) -> list[Series]:

@@ -7,7 +7,7 @@ said as a whole, takes it back.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
@@ -66,10 +66,20 @@ def asks_to_affirm(verdict: Verdict | None, *, twin: bool) -> bool:
     return beyond or is_dangerous(verdict) or twin
 
 
-def to_affirm(events: Sequence[Event], scene: Scene) -> Iterator[ev.ToAffirm]:
-    """Of what was just saved, what is to be affirmed, each by itself."""
+def to_affirm(
+    events: Sequence[Event], scene: Scene, owed: Collection[str] = ()
+) -> Iterator[ev.ToAffirm]:
+    """Of what was just saved, what is to be affirmed, each by itself.
+
+    What is brought back is to be affirmed as if it were said anew; ``owed``: ids of what was to be affirmed for
+    another reason, and nobody did.
+    """
     twins = Twins(scene)
     for event in events:
+        if isinstance(event, ev.FindingBroughtBack):
+            kept, plain = event.kept, asks_to_affirm(event.kept.verdict, twin=False)
+            if plain or kept.id in owed:
+                yield ev.ToAffirm(event.said, kept, apart=not plain)
         if isinstance(event, ev.FindingSaved | ev.FindingCorrected):
             said, kept = event.said, event.kept
             twin = twins.differ(said.understanding, kept.finding, kept.verdict)
@@ -94,11 +104,18 @@ class Affirming:
         return None if asked is None else scene.same(asked.kept)
 
     def behind(
-        self, told: Sequence[Event], said: Understanding, scene: Scene, *, waits: bool
+        self,
+        told: Sequence[Event],
+        said: Understanding,
+        scene: Scene,
+        *,
+        waits: bool,
+        owed: Collection[str] = (),
     ) -> tuple[ev.ToAffirm, ...]:
         """What is read back behind ``told``: new findings, or the next one of a breath.
 
-        ``waits``: a question waits, to which "affirm" would be the answer: nothing is asked then.
+        ``waits``: a question waits, to which "affirm" would be the answer: nothing is asked then. ``owed``: ids of
+        what was to be affirmed, as the record has it now.
         """
         if not self.asks or said.decision is not Decision.ACCEPT:
             return ()
@@ -109,13 +126,27 @@ class Affirming:
                 return tuple(replace(each, asks=False) for each in asked)
             then = tuple(each.kept for each in asked[1:])
             return tuple(replace(each, then=then) for each in asked[:1])
-        if any(
-            isinstance(each, ev.Affirmed | ev.FindingWithdrawn | ev.FindingBroughtBack)
-            for each in told
-        ):
-            self._waiting = self._waiting[1:]
-            return self._waiting[:1]
-        return ()
+        done = {name for each in told if (name := _done_with(each)) is not None}
+        if not done:
+            return ()
+        back = tuple(to_affirm(told, scene, owed))
+        left = tuple(each for each in self._waiting if each.kept.id not in done)
+        self._waiting = (*back, *left)
+        if waits:
+            self._waiting = ()
+            return tuple(replace(each, asks=False) for each in back)
+        return self._waiting[:1]
+
+
+def _done_with(event: Event) -> str | None:
+    """Id of the finding that nobody is asked about any more."""
+    match event:
+        case ev.Affirmed(_, kept):
+            return kept.id
+        case ev.FindingWithdrawn(was=was) | ev.FindingBroughtBack(was=was):
+            return was.id
+        case _:
+            return None
 
 
 def read_back_events(asked: ev.ToAffirm) -> tuple[NewEvent, ...]:

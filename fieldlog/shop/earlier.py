@@ -34,8 +34,28 @@ def stood_before(record: InspectionRecord) -> dict[str, Kept]:
     back what was said last is not of that.
     """
     findings = {each.id: each for each in record.findings}
+    before, _ = _put_right(record)
+    return {one: kept_as(findings[was]) for one, was in before.items() if findings[one].stands}
+
+
+def breath_of(record: InspectionRecord, last: RecordedFinding) -> set[str]:
+    """Ids of what the breath said in which ``last`` was said: what was brought back is of the one that it was."""
+    if last.supersedes is None:  # as good as always
+        back = dict[str, str]()
+    else:
+        _, back = _put_right(record)
+    breaths = {each.id: each.utterance_id for each in record.findings}
+    said = breaths[back.get(last.id, last.id)]
+    return {last.id} | {
+        name for name in breaths if said is not None and breaths[back.get(name, name)] == said
+    }
+
+
+def _put_right(record: InspectionRecord) -> tuple[dict[str, str], dict[str, str]]:
+    """Of ids: what a word put in its place -> what it replaced; what was brought back -> what it was first."""
+    findings = {each.id: each for each in record.findings}
     words = {each.id: each for each in record.utterances}
-    before: dict[str, str] = {}
+    before, back = dict[str, str](), dict[str, str]()
     for each in record.findings:
         was = findings.get(each.supersedes or "")
         if was is None or was.utterance_id == each.utterance_id:
@@ -48,11 +68,11 @@ def stood_before(record: InspectionRecord) -> dict[str, Kept]:
         )  # "correction two ... or three": it took the two back
         if said.dialogue == Command.CORRECTION and not goes_on:
             before[each.id] = was.id
-        elif (goes_on or said.dialogue in TAKE_BACK) and (
-            older := before.get(before.get(was.id, ""))
-        ):
-            before[each.id] = older
-    return {one: kept_as(findings[was]) for one, was in before.items() if findings[one].stands}
+        elif (goes_on or said.dialogue in TAKE_BACK) and (again := before.get(was.id)):
+            back[each.id] = back.get(again, again)
+            if older := before.get(again):
+                before[each.id] = older
+    return before, back
 
 
 def been(record: InspectionRecord, names: Sequence[str]) -> set[str]:

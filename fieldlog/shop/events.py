@@ -208,6 +208,8 @@ class Marked:
     at: Kept | None
     asked: Understanding | None = None
     """The question that it stands behind: it is of what answers that."""
+    others: tuple[Kept, ...] = ()
+    """What the same words said of other places, before ``at``: it may be of any of them."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,7 @@ from fieldlog.shop.scene import Rules, Scene
 from fieldlog.shop.steps import Around, Step, Transcribe, step_of
 from fieldlog.shop.waiting import TURNS
 from fieldlog.shop.where_said import stretches, times_of_words
+from fieldlog.store.affirmed import unaffirmed
 from fieldlog.store.records import (
     InspectionRecord,
     NewEntry,
@@ -308,7 +309,10 @@ class Inspecting(ByHand):
     ) -> tuple[ev.ToAffirm, ...]:
         """What of ``told`` is read back to be affirmed; the record has that it was asked."""
         waits = self.conversation.waiting is not None  # "affirm" would be to that question
-        asked = self.affirming.behind(told, understood, scene, waits=waits)
+        owed = frozenset[str]()
+        if self.affirming.asks and any(isinstance(each, ev.FindingBroughtBack) for each in told):
+            owed = frozenset(each.id for each in unaffirmed(self.record))
+        asked = self.affirming.behind(told, understood, scene, waits=waits, owed=owed)
         if asked:
             with suppress(StoreError):  # the findings are kept; that they were asked about is not
                 events = tuple(one for each in asked for one in read_back_events(each))

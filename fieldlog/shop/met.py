@@ -5,6 +5,7 @@ from __future__ import annotations
 from fieldlog.aftercare.plan import skips_of
 from fieldlog.shop.earlier import (
     asked_in,
+    breath_of,
     kept_as,
     said_last,
     stood_before,
@@ -41,12 +42,7 @@ def scene_in(
 ) -> Scene:
     """The scene of ``record``; ``last``: what the finding that was said last has become."""
     standing = kept.of(record)
-    breath = {
-        each.id
-        for each in record.findings
-        if last is not None
-        and (each.id == last.id or None is not each.utterance_id == last.utterance_id)
-    }
+    breath = breath_of(record, last) if last is not None else frozenset()
     inspection, vehicle = record.inspection, record.vehicle
     return Scene(
         rules,

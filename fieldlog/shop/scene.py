@@ -99,6 +99,15 @@ class Scene:
         """A standing correction that was said (id) -> what it put right."""
         return self.put_right()
 
+    @property
+    def alike(self) -> tuple[Kept, ...]:
+        """``last``, with what the same breath said alike of other places; empty: nothing was said last."""
+        last = self.last
+        if last is None:
+            return ()
+        others = (each for each in self.together if each.finding.alike(last.finding))
+        return tuple(others) or (last,)
+
     def numbered(self, number: int) -> Kept | None:
         """The standing finding of that number."""
         return next((each for each in self.standing if each.number == number), None)
@@ -129,6 +138,14 @@ class Scene:
             and place <= set((kept.finding.position or "").split())
             and slots.get("characteristic") in (None, kept.finding.characteristic)
         )
+
+    def newest_in(self, slots: Mapping[str, str]) -> tuple[Kept, ...]:
+        """The newest standing finding of the component that was said, at each place that it may mean."""
+        newest = dict[str | None, Kept]()
+        for each in self.all_named_in(slots):
+            newest.pop(each.finding.position, None)
+            newest[each.finding.position] = each
+        return tuple(newest.values())
 
     # -- judging ------------------------------------------------------------------------------
 
@@ -229,7 +246,7 @@ class Scene:
         )
         if was is None or same_thing(was.finding, finding):
             return said
-        if replace(finding, position=was.finding.position).meaning == was.finding.meaning:
+        if finding.alike(was.finding):
             return said  # the place alone was wrong
         question = Question(Asks.INSTEAD, questions.instead(was.finding, finding))
         return replace(
@@ -252,8 +269,7 @@ class Scene:
 
     def _said_of_several(self, last: Finding) -> bool:
         """Whether ``last`` and another of its breath are the same but for their places: "both pads two"."""
-        here = (replace(each.finding, position=last.position) for each in self.together)
-        return sum(one.meaning == last.meaning for one in here) > 1
+        return sum(each.finding.alike(last) for each in self.together) > 1
 
     def met(self, said: Understanding, asked: Understanding | None) -> Understanding:
         """``said``, which answers what was ``asked``, beside what is known of the vehicle."""

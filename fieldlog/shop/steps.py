@@ -176,17 +176,25 @@ def _command(command: Command, heard: Heard, scene: Scene, around: Around) -> St
 
 
 def _marked(heard: Heard, scene: Scene, around: Around) -> Step:
-    """A photo is of the finding that is named, else of what was said last: behind a question, of none yet."""
+    """A photo is of the finding that is named, else of what was said last: behind a question, of none yet.
+
+    Behind "both", or where several places have what is named, it may be of any of them: nobody said which.
+    """
     slots, asked = heard.understanding.slots, around.asked
     of_another = around.of_no_finding or asked is not None
-    at = scene.named_in(slots) if slots else None if of_another else scene.last
+    of = scene.newest_in(slots) if slots else () if of_another else scene.alike
+    at = of[-1] if of else None
+    if len(of) > 1:
+        data = {"findings": " ".join(each.id for each in of)}
+        entry = NewEntry(mark=PHOTO, events=(NewEvent(EventName.MARKS_SEVERAL, PHOTO, data),))
+        return Step(entry, lambda s, _: (ev.Marked(s, PHOTO, at, others=of[:-1]),))
     waits = at is None and asked is not None and (not slots or asked.is_of(slots))
     entry = NewEntry(mark=PHOTO, marks=at.id if at else None)
     if asked is None or not waits:
         return Step(entry, lambda s, _: (ev.Marked(s, PHOTO, at),))
     events = (NewEvent(EventName.MARK_WAITS, PHOTO, {"question": asked.id}),)
-    of = asked.asked
-    return Step(replace(entry, events=events), lambda s, _: (ev.Marked(s, PHOTO, None, of),))
+    behind = asked.asked
+    return Step(replace(entry, events=events), lambda s, _: (ev.Marked(s, PHOTO, None, behind),))
 
 
 def _affirmed(command: Command, scene: Scene, kept: Kept) -> Step:

@@ -107,6 +107,8 @@ class EventName(StrEnum):
     """Somebody affirmed it: its id under ``finding``."""
     MARK_WAITS = "mark waits"
     """An instant is of what answers a question: the id of that utterance under ``question``."""
+    MARKS_SEVERAL = "mark of several"
+    """An instant is of findings that were said in the same words: their ids under ``findings``."""
     REMARK_TAKEN_BACK = "remark taken back"
     """A remark no longer stands: its id under ``remark``, its words as the text."""
 
