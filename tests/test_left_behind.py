@@ -15,6 +15,8 @@ from fieldlog.audio.clip import RATE, Clip, SoundFlag
 from fieldlog.audio.endpointer import Endpointer
 from fieldlog.audio.recorder import Recorder, marks_beside, marks_of, stream_name
 from fieldlog.audio.source import Block
+from fieldlog.cli.left_behind import take_what_was_left
+from fieldlog.cli.terminal import Terminal
 from fieldlog.doubt.decide import asked_instead
 from fieldlog.doubt.question import telling_more
 from fieldlog.errors import StoreError, UsageError
@@ -24,6 +26,7 @@ from fieldlog.model.context import Context
 from fieldlog.model.hearing import Hearing, Hypothesis
 from fieldlog.model.question import Asks
 from fieldlog.model.understanding import Decision, Flag, Understanding
+from fieldlog.photos.importer import import_files
 from fieldlog.shop import events as ev
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.happened import understood_by
@@ -31,6 +34,7 @@ from fieldlog.shop.left_behind import FOLDER, CutOff, Listening, cut_off, taken_
 from fieldlog.shop.live import LiveInspection
 from fieldlog.shop.workshop import Workshop
 from tests.fake_sound import Scripted
+from tests.photo_files import save
 from tests.spoken import run, sentence, stub_listener
 
 START = datetime(2026, 5, 4, 8, 30, tzinfo=UTC)
@@ -157,6 +161,26 @@ def test_what_was_said_last_is_taken_at_the_next_start(
         timedelta(seconds=5), abs=timedelta(seconds=0.3)
     )
     assert cut_off(bench.folder) == []
+
+
+def test_its_photos_are_put_to_what_is_taken_then(bench: Bench) -> None:
+    bench.cut(np.concatenate([sentence(), sentence(), QUIET]), "horn works")
+    with bench.shop() as shop:
+        said = shop.inspecting("last").record.utterances[-1]
+        at = said.said_at + timedelta(
+            seconds=6.5
+        )  # the second sentence begins five behind the first
+        save(bench.folder / "one.jpg", original=f"{at:%Y:%m:%d %H:%M:%S}", offset="+00:00")
+        import_files(
+            shop.store, shop.inspecting("last").head.id, bench.folder, ["one.jpg"], at.date()
+        )
+        take_what_was_left(shop, bench.ears("left mirror cracked"), Terminal.here())
+        record = shop.inspecting("last").record
+    (photo,) = record.photos
+    assert photo.attachment is not None
+    assert (
+        record.findings[-1].id in photo.attachment.candidates
+    )  # with no other photo its clock is uncertain
 
 
 def test_nothing_is_taken_twice_however_often_it_is_cut_off(bench: Bench) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import ipaddress
 import re
 import stat
@@ -16,12 +17,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldlog.errors import StoreError, UsageError
+from fieldlog.photos.importer import import_files
+from fieldlog.photos.placing import unplaced_yet
 from fieldlog.serve.phone import face
 from fieldlog.serve.phone.book import PhoneBook, forget
 from fieldlog.serve.phone.certificate import certify
 from fieldlog.serve.phone.frames import BadFrame, Intake, read_frame, write_frame
-from fieldlog.serve.phone.offset import ClockAhead, Round
+from fieldlog.serve.phone.offset import Ahead, ClockAhead, Round
 from fieldlog.serve.phone.pairing import MOST_WRONG, Entry, Pairing, TooMany, plain_name
+from fieldlog.serve.phone.photos import PhonePhotos
+from fieldlog.store.repository import Repository
+from tests.photo_files import jpeg_with
 
 RATE = 16_000
 TENTH = 1_600
@@ -257,6 +263,29 @@ def test_a_broken_list_lets_nobody_in(tmp_path: Path) -> None:
 
 
 # -- certificates ---------------------------------------------------------------------------------
+
+
+def test_a_photo_that_was_kept_when_the_program_was_killed_is_tried_again(tmp_path: Path) -> None:
+    """It was in the record, without the clock of its phone and without a finding."""
+    data = jpeg_with(b"at the wrong moment")
+    name, arrived = hashlib.sha256(data).hexdigest(), tmp_path / "record" / "from-phone"
+    arrived.mkdir(parents=True)
+    with Repository.open(tmp_path / "record") as store:
+        head = store.start_inspection(store.add_vehicle("grey twin").id)
+        (arrived / f"{name[:16]}.jpg").write_bytes(data)
+        import_files(store, head.id, arrived, [f"{name[:16]}.jpg"], NOW.date())
+        assert len(unplaced_yet(store.inspection_record(head.id))) == 1
+        photos = PhonePhotos(store, lambda *_: Ahead(2.0, 0.1, 3), imported=lambda _: None)
+        have = photos.held(name, head.id).have
+        assert have == len(data) - 1
+        asked = {"inspection": head.id, "phone": "1", "run": "abcd"}
+        assert photos.put(name, have, len(data), data[have:], **asked).whole
+        record = store.inspection_record(head.id)
+        assert [each.offset_s for each in record.clocks] == [2.0]
+        assert unplaced_yet(record) == ()
+        assert len(record.photos) == 1
+        assert photos.held(name, head.id).whole
+    assert list(arrived.iterdir()) == []
 
 
 def test_a_certificate_is_what_phones_take_and_the_authority_is_bound(tmp_path: Path) -> None:

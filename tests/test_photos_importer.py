@@ -92,6 +92,30 @@ def test_an_import_that_was_killed_is_finished_by_the_next(tmp_path: Path) -> No
     assert len(invented.store.inspection_record("last").photos) == 6
 
 
+def test_photos_that_nobody_put_to_a_finding_are_told(tmp_path: Path) -> None:
+    """The program was killed between keeping and placing them."""
+    invented = invent(tmp_path / "store", 2)
+    take_photos(invented, tmp_path / "card")
+    import_folder(invented.store, invented.inspection_id, tmp_path / "card", TODAY)
+    invented.store.close()
+    asked = [
+        ["photos", "list"],
+        ["photos", "tray"],
+        ["inspection", "show"],
+        ["inspection", "enter", "horn works"],
+    ]
+
+    def told() -> list[str]:
+        store = ["--store", str(tmp_path / "store")]
+        return [CliRunner().invoke(main, [*words, *store]).stderr for words in asked]
+
+    assert all(
+        "! 2 photos wait to be put to findings: fieldlog photos attach 1" in t for t in told()
+    )
+    assert _run("attach", "--store", tmp_path / "store").exit_code == 0
+    assert not any("wait" in t for t in told())
+
+
 _DIES = """
 import os, signal, sys
 from datetime import date

@@ -19,6 +19,7 @@ from fieldlog.cli import (
 from fieldlog.cli.inspection_enter import inspection_option, print_event
 from fieldlog.cli.key import pin_option, signer_for
 from fieldlog.cli.language_option import language_option
+from fieldlog.cli.photos_place import tell_unplaced_yet
 from fieldlog.cli.store_option import (
     distance,
     opened,
@@ -155,6 +156,7 @@ def show(key: str, with_history: bool, as_json: bool, folder: Path | None) -> No
     """
     with workshop(folder, reading=True) as shop:
         record = shop.store.inspection_record(key)
+        tell_unplaced_yet(record)
         concluded = shop.conclusion(record).headline
         if as_json:
             from fieldlog.report.export import record_json

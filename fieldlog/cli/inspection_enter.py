@@ -11,6 +11,7 @@ import click
 from rich.text import Text
 
 from fieldlog.cli.language_option import language_option
+from fieldlog.cli.photos_place import tell_unplaced_yet
 from fieldlog.cli.store_option import store_option, workshop
 from fieldlog.errors import FieldlogError, PartialError, StoreError, UsageError
 from fieldlog.words.english import counted
@@ -56,6 +57,7 @@ def enter(words: tuple[str, ...], key: str, folder: Path | None) -> None:
     with workshop(folder) as shop:
         language = shop.language_for(shop.store.inspection(key))
         inspecting = shop.inspecting(key)
+        tell_unplaced_yet(inspecting.record)
         if words == (LINES,):
             _enter_lines(inspecting, language, sys.stdin.buffer)
             return

@@ -79,6 +79,7 @@ def hear(
     from fieldlog.cli.event_lines import events_behind
     from fieldlog.cli.json_view import event_view
     from fieldlog.cli.left_behind import take_what_was_left
+    from fieldlog.cli.photos_place import tell_unplaced_yet
     from fieldlog.cli.terminal import Terminal
     from fieldlog.shop.events import (
         Asked,
@@ -108,6 +109,7 @@ def hear(
         with open_ears(shop.language_for(head), listener, model) as ears:
             take_what_was_left(shop, ears, terminal)
             inspecting = shop.inspecting(head.id, ears)
+            tell_unplaced_yet(inspecting.record)
 
             def tell(path: Path, heard: Heard) -> None:
                 if path not in shown and not as_json:

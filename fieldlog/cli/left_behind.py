@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fieldlog.errors import FieldlogError
+from fieldlog.words.english import counted
 
 if TYPE_CHECKING:
     from fieldlog.cli.terminal import Terminal
     from fieldlog.shop.ears import Ears
+    from fieldlog.shop.inspecting import Inspecting
     from fieldlog.shop.workshop import Workshop
 
 
@@ -39,5 +41,20 @@ def take_what_was_left(shop: Workshop, ears: Ears, terminal: Terminal) -> None:
                 terminal.lines.print(events_behind(span, events))
             told = f"{count} utterance{'s' if count != 1 else ''} taken"
             terminal.status.print(f"{told}; nothing more was said", markup=False)
+            _placed(shop, inspecting, terminal)
         except FieldlogError as error:
             terminal.status.print(f"! the end of a session is not taken yet: {error}", markup=False)
+
+
+def _placed(shop: Workshop, inspecting: Inspecting, terminal: Terminal) -> None:
+    """Put the photos of the session to their findings: some may never have been, some be of what was heard now."""
+    if not inspecting.record.photos:
+        return
+    from datetime import UTC, datetime
+
+    from fieldlog.photos.placing import place_photos
+
+    placed = place_photos(shop.store, inspecting.head.id, datetime.now(UTC).date())
+    if placed.changed:
+        what = counted(placed.changed, "photo")
+        terminal.status.print(f"{what} put to findings, or to the tray, anew", markup=False)

@@ -26,6 +26,7 @@ from fieldlog.cli.board import Board
 from fieldlog.cli.ears import listener_options, open_ears
 from fieldlog.cli.language_option import language_option
 from fieldlog.cli.phone import phone_beside, phone_options, phone_place
+from fieldlog.cli.photos_place import tell_unplaced_yet
 from fieldlog.cli.store_option import is_record, store_option, walk_option, workshop
 from fieldlog.cli.terminal import Terminal, alone_on_stderr
 from fieldlog.config import local_zone, store_folder
@@ -223,6 +224,7 @@ def listen(
         for line in caution_lines(at_start(language.catalogue)):
             terminal.status.print(line)
         inspecting = shop.inspecting(head.id, ears)
+        tell_unplaced_yet(inspecting.record)
         session = stack.enter_context(
             Listening(
                 *(shop.store.folder, recorder.path, head.id, chosen.name),

@@ -240,7 +240,22 @@ def echo_placed(placed: Placed, record: InspectionRecord) -> None:
         click.echo("see them with: fieldlog photos tray")
 
 
+def tell_unplaced_yet(record: InspectionRecord) -> None:
+    """Tell, beside the output, of photos that were kept and that nobody has put to a finding yet."""
+    from fieldlog.photos.placing import unplaced_yet
+
+    waiting = len(unplaced_yet(record))
+    if waiting:
+        wait = "waits" if waiting == 1 else "wait"
+        click.echo(
+            f"! {counted(waiting, 'photo')} {wait} to be put to findings: "
+            f"fieldlog photos attach {record.inspection.number}",
+            err=True,
+        )
+
+
 def _show(record: InspectionRecord, *, tray_only: bool, as_json: bool) -> None:
+    tell_unplaced_yet(record)
     numbers = {f.id: f.number for f in record.findings}
     for number, photo in enumerate(record.photos, start=1):
         held = photo.attachment

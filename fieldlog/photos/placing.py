@@ -179,6 +179,11 @@ def _answered(record: InspectionRecord, question: str | None) -> list[str]:
     return [each.id for each in record.findings if name and each.utterance_id == name]
 
 
+def unplaced_yet(record: InspectionRecord) -> tuple[Photo, ...]:
+    """Photos that were kept and never put to a finding, nor to the tray: whoever kept them was cut off."""
+    return tuple(photo for photo in record.photos if photo.attachment is None)
+
+
 def photo_series(store: Repository, record: InspectionRecord, today: date) -> list[Series]:
     """The inspection's photos by camera, with their facts read again from the originals."""
     zone = session_zone(record.inspection.zone)

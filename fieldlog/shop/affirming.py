@@ -76,7 +76,7 @@ def to_affirm(
     """
     twins = Twins(scene)
     for event in events:
-        if isinstance(event, ev.FindingBroughtBack):
+        if isinstance(event, ev.FindingBroughtBack) and event.said is not None:
             kept, plain = event.kept, asks_to_affirm(event.kept.verdict, twin=False)
             if plain or kept.id in owed:
                 yield ev.ToAffirm(event.said, kept, apart=not plain)

@@ -66,6 +66,7 @@ class PhonePhotos:
         self._folder = store.folder / "from-phone"
         self._lock = threading.Lock()
         self._whole: dict[tuple[str, str], str] = {}
+        self._take_up()
 
     def held(self, sha256: str, inspection: str) -> PhotoHeld:
         """How much of that photo is here. Raises ``Refusal`` for what is no such name."""
@@ -151,6 +152,15 @@ class PhonePhotos:
             with suppress(FileNotFoundError):
                 whole.unlink()
         return kept[0][1]
+
+    def _take_up(self) -> None:
+        """What was whole when the program was killed is tried again with its last piece: its clock, or its
+        place, may not have been saved."""
+        for whole in self._folder.glob("*.jpg"):
+            with suppress(OSError):
+                part = self._part(_sha256(whole))
+                whole.replace(part)
+                self._cut(part)
 
     def _cut(self, part: Path) -> None:
         """Take the last byte off, so that the photo is tried again with one more piece."""
