@@ -9,12 +9,14 @@ import stat
 import subprocess
 from collections.abc import Iterator
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
 from fieldlog.errors import ChangedError, StoreError, UsageError
 from fieldlog.language.files import load_language as language
+from fieldlog.model.finding import Quantity
 from fieldlog.proof import note, sshsig
 from fieldlog.shop.backup import backup
 from fieldlog.shop.proving import NO_WITNESS, Proven, prove, witnesses
@@ -316,7 +318,9 @@ def test_one_inspection_among_many(made: Path) -> None:
     assert "changed after it was written" in of(None).faults[0]
 
 
-@pytest.mark.parametrize("cut", ["row", "finding", "head", "limit", "owner", "its head", "number"])
+@pytest.mark.parametrize(
+    "cut", ["row", "finding", "head", "limit", "owner", "its head", "distance", "number"]
+)
 def test_one_inspection_shows_what_was_done_to_it(made: Path, cut: str) -> None:
     with Repository.open(made / "shop", now=ticking()) as store:
         head = store.start_inspection(store.add_vehicle("red single").id)
@@ -341,6 +345,20 @@ def test_one_inspection_shows_what_was_done_to_it(made: Path, cut: str) -> None:
         case "its head":  # the row of the inspection itself
             own = f"id = owner AND kind = 'inspection' AND id <> '{head.id}'"
             _changed(folder, "record", f"UPDATE record SET owner = ? WHERE {own}", head.id)
+            fault = "changed after it was written"
+        case "distance":  # a reading of the vehicle's, given to the other inspection altogether
+            with Repository.open(folder, now=ticking()) as store:
+                store.add_odometer(
+                    store.inspection("1").vehicle_id, Quantity(Fraction(70_000), "km"), sure=True
+                )
+            reading = "id = (SELECT max(id) FROM odometer)"
+            _changed(
+                folder,
+                "odometer",
+                f"UPDATE odometer SET inspection_id = ? WHERE {reading}",
+                head.id,
+            )
+            _changed(folder, "record", f"UPDATE record SET owner = ? WHERE {reading}", head.id)
             fault = "changed after it was written"
         case "limit":
             _changed(folder, "limit_text", "UPDATE limit_text SET text = text || ' '")

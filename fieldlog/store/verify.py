@@ -42,8 +42,6 @@ from fieldlog.store.sql import MANY, Read, Tables
 
 Owners = tuple[str, ...] | None
 _ROW = "writer, n, made_at, turn, hash, parents, id, kind, owner"
-_OF_BOTH = ("inspection", "odometer")
-"""Kinds whose rows name a vehicle and may belong to one inspection of it."""
 _NOT_NOTED = "the newest rows are not those that were noted: rows after them are missing or put in"
 
 
@@ -251,16 +249,10 @@ class _Check:
         ).fetchone()
         if row is None or row["owner"] in (self.owners or ()):
             return False
-        if kind not in _OF_BOTH or self._is_of_these(kind, id):
+        # The vehicle's other inspections name it and are their own; whatever else names it is of it.
+        if kind != "inspection" or id in (self.owners or ()):
             self.faults.append(f"{where(place_from(row))}: changed after it was written")
         return True
-
-    def _is_of_these(self, kind: str, id: str) -> bool:
-        """Whether a row that names a vehicle says that it is of ``owners`` all the same: the head of an
-        inspection by its id, a reading of the distance by its inspection, or by having none."""
-        of = "id" if kind == "inspection" else "inspection_id"
-        row = self.connection.execute(f"SELECT {of} FROM {kind} WHERE id = ?", (id,)).fetchone()
-        return row is not None and (row[0] is None or row[0] in (self.owners or ()))
 
     def _records(self, kind: str) -> Iterable[Read]:
         only = self._only("owner")
