@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from scipy.signal import resample_poly
 
 from fieldlog.audio.clip import RATE
+from fieldlog.audio.ffmpeg import FlowReader, PyAvReader
 from fieldlog.audio.files import open_audio, read_clip
 from fieldlog.audio.wav import header
 from fieldlog.errors import AudioError
@@ -329,7 +330,31 @@ def test_what_is_left_of_a_cut_memo_is_heard_or_refused_in_words(
     assert capfd.readouterr() == ("", ""), "a native library printed by itself"
 
 
-def test_without_pyav_the_line_says_what_to_do(
+@pytest.mark.parametrize(("kind", "codec"), [("m4a", "aac"), ("3gp", "aac"), ("webm", "libopus")])
+def test_both_libraries_read_the_same_samples(tmp_path: Path, kind: str, codec: str) -> None:
+    """The outside oracle is PyAV, which has the whole of FFmpeg in another build."""
+    path = tmp_path / f"memo.{kind}"
+    write_other(path, codec, tone(48_000, 1.0) * np.float32(0.7), 48_000, "stereo")
+    one, other = FlowReader(path), PyAvReader(path)
+    assert (one.rate, one.channels) == (other.rate, other.channels)
+    assert np.array_equal(np.concatenate([*one.blocks()]), np.concatenate([*other.blocks()]))
+    assert not one.complaint + other.complaint
+
+
+def test_what_the_installed_decoders_lack_is_read_by_pyav_or_names_its_extra(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """AMR-NB of 12.2 kbit/s: frames of 20 ms, 32 bytes each (RFC 4867, section 5)."""
+    path = tmp_path / "memo.amr"
+    noise = np.random.default_rng(0)
+    path.write_bytes(b"#!AMR\n" + b"".join(b"\x3c" + noise.bytes(31) for _ in range(50)))
+    assert len(everything(path)) == pytest.approx(RATE, abs=0.1 * RATE)
+    monkeypatch.setitem(sys.modules, "av", None)
+    with pytest.raises(AudioError, match=r"no sound that can be read.*fieldlog\[any-sound\]"):
+        open_audio(path)
+
+
+def test_without_any_decoder_the_line_says_what_to_do(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = tmp_path / "memo.m4a"
@@ -337,8 +362,20 @@ def test_without_pyav_the_line_says_what_to_do(
     with pytest.raises(AudioError, match=r"holds no sound that can be read.*export it"):
         open_audio(path)
     monkeypatch.setitem(sys.modules, "av", None)
-    with pytest.raises(AudioError, match=r"needs PyAV.*pip install av"):
+    with pytest.raises(AudioError, match=r"holds no sound that can be read.*export it"):
         open_audio(path)
+    monkeypatch.setitem(sys.modules, "avioflow", None)
+    with pytest.raises(AudioError, match=r"needs avioflow.*"):
+        open_audio(path)
+
+
+def test_a_name_is_never_taken_for_a_device(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """avioflow takes ``audio=...`` for a microphone where it is no path."""
+    monkeypatch.chdir(tmp_path)
+    write_other(tmp_path / "audio=x.m4a", "aac", tone(48_000, 0.5), 48_000, "mono")
+    assert len(everything(Path("audio=x.m4a"))) > 0.4 * RATE
 
 
 def test_a_film_without_sound_is_no_recording(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import pytest
@@ -54,6 +55,24 @@ def test_words_and_double_meanings_are_reported_together(file: Path) -> None:
     ):
         assert part in result.stderr
     assert run("check", str(file), "--no-ambiguity").exit_code == 0
+
+
+def test_without_the_extra_each_command_says_what_to_install(
+    file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """`check` goes on without; `homophones` never says "0 pairs" of what it did not look at."""
+    monkeypatch.setitem(sys.modules, "pocketsphinx", None)
+    file.write_text(HEAD + "public <a> = front break {x} | front brake {y};")
+    extra = "pip install 'fieldlog[listeners]'"
+    check = run("check", str(file))
+    assert check.exit_code == 0
+    assert "not looked for: pocketsphinx" in check.stderr
+    assert extra in check.stderr
+    for arguments in (["homophones"], ["check", "--listener", "pocketsphinx"]):
+        result = run(arguments[0], str(file), *arguments[1:])
+        assert result.exit_code == 4
+        assert extra in result.stderr
+        assert "pair" not in result.output.replace("pairs of words", "")
 
 
 def test_words_of_a_vosk_model(file: Path) -> None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import random
 import struct
 from functools import lru_cache
+from importlib.util import find_spec
 from pathlib import Path
 
 import numpy as np
@@ -11,9 +13,13 @@ import pytest
 import soundfile as sf
 from hypothesis import given
 from hypothesis import strategies as st
+from tokenizers import Tokenizer
 
 from fieldlog.errors import ModelError
+from fieldlog.language.files import load_language
+from fieldlog.listeners.choose import PARTS_OF_BASE
 from fieldlog.listeners.whisper import written
+from fieldlog.listeners.whisper.byte_pairs import BytePairs
 from fieldlog.listeners.whisper.decoder import Decoder, gelu
 from fieldlog.listeners.whisper.features import log_mel, mel_filters, pad_features
 from fieldlog.listeners.whisper.fingerprint import TINY_EN, verify
@@ -118,6 +124,62 @@ def test_special_tokens_of_the_bundled_model() -> None:
     special = bundled().special
     assert special.prompt == (50257, 50362)
     assert special.closing == (50256, 13, 30, 0)
+
+
+# --- byte pairs ---
+
+
+def oracles() -> list[tuple[BytePairs, Tokenizer]]:
+    """Ours and the library's, of the bundled weights and of those of many languages."""
+    there = [spec for name in PARTS_OF_BASE if (spec := find_spec(name)) is not None]
+    folders = [
+        Path(place, "data") for spec in there for place in spec.submodule_search_locations or ()
+    ]
+    files = [f for folder in (bundled().path, *folders) for f in folder.glob("tokenizer.json")]
+    return [(BytePairs.read(file), Tokenizer.from_file(str(file))) for file in files]
+
+
+def test_tokens_are_those_of_the_library() -> None:
+    """Every word that is listened for, as it is written in a sentence, and texts of all kinds of characters."""
+    words = sorted(load_language().words())
+    of = random.Random(0)
+    others = (
+        "don't",
+        " 's",
+        "we'll",
+        "1/2",
+        "½",
+        "ß",
+        "Öl",
+        "日本",
+        "\u0301",
+        "_",
+        "—",
+        "  ",
+        "\n",
+    )
+    kinds = [*words[::9], *others]
+    texts = [form for word in words for form in (word, f" {word}", f" {word.title()}.")]
+    texts += ["".join(of.choices([*kinds, " ", ",", "3"], k=6)) for _ in range(500)]
+    texts += ["".join(chr(of.randrange(1, 0xD800)) for _ in range(8)) for _ in range(300)]
+    for ours, theirs in oracles():
+        for text, known in zip(
+            texts, theirs.encode_batch_fast(texts, add_special_tokens=False), strict=True
+        ):
+            assert ours.encode(text) == tuple(known.ids), text
+        for _ in range(300):
+            tokens = of.choices(range(50_363), k=6)  # behind them stand times
+            assert ours.decode(tokens) == theirs.decode(tokens, skip_special_tokens=True)
+        assert ours.id_of("<|nothing|>") is theirs.token_to_id("<|nothing|>") is None
+
+
+@pytest.mark.parametrize(
+    "text", ["", "[]", '{"model": {"type": "Unigram"}, "pre_tokenizer": null}', "{}"]
+)
+def test_another_tokenizer_is_refused_in_words(tmp_path: Path, text: str) -> None:
+    (tmp_path / "tokenizer.json").write_text(text)
+    with pytest.raises(ModelError, match=r"the tokenizer cannot be read.*install the model again"):
+        BytePairs.read(tmp_path / "tokenizer.json")
 
 
 # --- features ---

