@@ -1,13 +1,16 @@
-"""How many lines each package has, and of what kind they are."""
+"""How many lines each package has, of what kind they are; how much room an installation takes."""
 
 from __future__ import annotations
 
 import ast
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from importlib.metadata import Distribution, distributions
 from pathlib import Path
 
 import click
+
+from fieldlog.errors import UsageError
 
 PACKAGE = Path(__file__).resolve().parents[1]
 KINDS = ("docstrings", "imports", "comments", "brackets", "the rest")
@@ -59,12 +62,63 @@ def table(found: dict[str, Counter[str]]) -> Iterator[str]:
         yield f"| `{name}` | {' | '.join(f'{cell:,}' for cell in cells)} |"
 
 
+def rooms(site: Path) -> dict[str, int]:
+    """Installed package -> the bytes that its files take on disk in ``site``, the largest first."""
+    found = {
+        each.name: _room({site / file.parts[0] for file in _inside(each)})
+        for each in distributions(path=[str(site)])
+    }
+    return dict(sorted(found.items(), key=lambda each: -each[1]))
+
+
+def _inside(package: Distribution) -> list[Path]:
+    """What a package put below its folder of packages, its commands beside them left out."""
+    return [
+        Path(file) for file in package.files or () if file.parts[0] not in ("..", "__pycache__")
+    ]
+
+
+def _room(paths: Iterable[Path]) -> int:
+    files = {file for path in paths for file in (path, *path.rglob("*"))}
+    return sum(file.lstat().st_blocks * 512 for file in files)
+
+
+def room_table(site: Path, least_mb: float = 1.0) -> Iterator[str]:
+    """A row for each package of at least ``least_mb``, one for the others, and two sums."""
+    found, whole = rooms(site), _room([site])
+    large = {name: size for name, size in found.items() if size >= least_mb * 2**20}
+    yield "| installed | MB |"
+    yield "|---|---:|"
+    for name, size in (
+        *large.items(),
+        (f"{len(found) - len(large)} others", whole - sum(large.values())),
+        ("all", whole),
+        ("all but pip", whole - found.get("pip", 0)),
+    ):
+        yield f"| {name} | {size / 2**20:,.1f} |"
+
+
 @click.command()
-def size() -> None:
+@click.option(
+    "--environment",
+    metavar="DIR",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="Measure this virtual environment instead: what is installed there takes how much room.",
+)
+def size(environment: Path | None) -> None:
     """Count the lines of each package that are not blank, by what they are.
 
+    MB of an environment are those of du -sm: 1,048,576 bytes on disk each, compiled files with them.
+
     \b
-    Example:
+    Examples:
       python -m fieldlog.lab size
+      python3 -m venv V && V/bin/pip install -q . && python -m fieldlog.lab size --environment V
     """
-    click.echo("\n".join(table(sizes())))
+    if environment is None:
+        click.echo("\n".join(table(sizes())))
+        return
+    sites = sorted(environment.rglob("site-packages"))
+    if not sites:
+        raise UsageError("holds no installed packages", where=str(environment), todo="name a venv")
+    click.echo("\n".join(room_table(sites[0])))
