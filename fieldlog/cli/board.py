@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from fieldlog.cli.terminal import Terminal
     from fieldlog.shop.inspecting import Inspecting
     from fieldlog.shop.live import Happening, Told
+    from fieldlog.words.telling import Telling
 
 
 class Board:
@@ -29,6 +30,8 @@ class Board:
         self.inspecting = inspecting
         self.words: Callable[[], str] = str
         """What was heard so far of the utterance under way."""
+        self.language: Telling | None = None
+        """In which language it is shown; None: the reference's."""
         self._screen: Showing | None = None
         self._kept: list[Text] = []
         self._repeated = Repeated(time.monotonic)
@@ -44,7 +47,8 @@ class Board:
         from fieldlog.cli.live_screen.showing import showing
 
         try:
-            with showing(self.inspecting, microphone, self.words) as self._screen:
+            shown = showing(self.inspecting, microphone, self.words, self.language)
+            with shown as self._screen:
                 yield
         finally:
             self._screen = None

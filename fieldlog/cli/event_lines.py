@@ -21,6 +21,7 @@ from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.words import tell
 from fieldlog.words.english import counted
+from fieldlog.words.telling import command, part, question, say
 
 
 def events_text(events: Iterable[Event]) -> Text:
@@ -40,57 +41,80 @@ def event_text(event: Event) -> Text:
         case ev.FindingSaved(said, _, assessment):
             line = outcome_text(said.understanding, assessment).append_text(answered(said))
             if said.understanding.dialogue is Command.CORRECTION:
-                line.append(f"  {_CORRECTS_NOTHING}", CHANGED)
+                line.append(f"  {say(_CORRECTS_NOTHING)}", CHANGED)
             return _warned(line, assessment.verdict)
         case ev.FindingCorrected(said, _, assessment, was):
             line = outcome_text(said.understanding, assessment)
-            line.append(f"  corrects {_told(was)}", CHANGED)
+            line.append(f"  {say('corrects {was}', was=_told(was))}", CHANGED)
             return _warned(line.append_text(answered(said)), assessment.verdict)
         case ev.FindingWithdrawn(_, was, _, before):
-            gone = "" if before is None else f"; {_told(before)}{_NOR_STANDS}"
-            return Text(f"withdrawn: {_told(was)}{gone}", CHANGED)
+            line = Text(say("withdrawn: {was}", was=_told(was)), CHANGED)
+            return line if before is None else line.append(f"; {_told(before)}{say(_NOR_STANDS)}")
         case ev.FindingBroughtBack(_, kept, assessment, was):
             stands = f"{_told(kept)}, {tell.state(assessment.verdict)}"
-            line = Text(
-                f"withdrawn: {_told(was)}; what it corrected stands again: {stands}", CHANGED
+            told = say(
+                "withdrawn: {was}; what it corrected stands again: {stands}",
+                was=_told(was),
+                stands=stands,
             )
+            line = Text(told, CHANGED)
             return _warned(line, assessment.verdict)
         case ev.JudgedAgain(kept, verdict):
-            return Text(f"  now {tell.state(verdict)}: {_told(kept)}", "dim")
+            now = say("now {state}: {of}", state=tell.state(verdict), of=_told(kept))
+            return Text(f"  {now}", "dim")
         case ev.Asked(said) | ev.Refused(said):
             return outcome_text(said.understanding, None).append_text(answered(said))
         case ev.AskedAgain(_, asked):
-            return Text(f"  still asked: {asked.question_text}  heard: {asked.text}", ASKED)
+            still = say(
+                "still asked: {question}  heard: {words}",
+                question=question(asked),
+                words=asked.text,
+            )
+            return Text(f"  {still}", ASKED)
         case ev.ToAffirm(_, kept, _, asks, _):
-            return Text(f"  read back: affirm? {_told(kept)}", ASKED) if asks else Text()
+            back = say("read back: affirm? {finding}", finding=_told(kept))
+            return Text(f"  {back}", ASKED) if asks else Text()
         case ev.Affirmed(_, kept):
-            return Text(f"affirmed: {_told(kept)}", CHANGED)
+            return Text(say("affirmed: {finding}", finding=_told(kept)), CHANGED)
         case ev.OwnVoice(said):
-            return Text(f"(own voice, not taken: {said.text})", "dim")
+            return Text(say("(own voice, not taken: {words})", words=said.text), "dim")
         case ev.QuestionClosed(said):
-            return Text(str(said.understanding.dialogue)).append_text(answered(said))
+            return Text(command(said.understanding)).append_text(answered(said))
         case ev.NothingToTake(said, stays):
             nothing = (
-                _nothing_there(said) if stays is None else f"{_NOT_OF_IT}; {_told(stays)} stays"
+                _nothing_there(said)
+                if stays is None
+                else say("what was said last is no finding; {finding} stays", finding=_told(stays))
             )
-            return Text(f"{said.understanding.dialogue}: {nothing}")
+            return Text(f"{command(said.understanding)}: {nothing}")
         case ev.HeldBack(said):
-            words = said.text or "(not understood)"
-            return Text(f"standing by until you say go ahead, not taken: {words}", "dim")
+            words = said.text or f"({say('not understood')})"
+            return Text(
+                say("standing by until you say go ahead, not taken: {words}", words=words), "dim"
+            )
         case ev.Faulted(said):
-            heard = f" (heard: {said.text})" if said.text else ""
-            return Text(f"NOT TAKEN, say it again: {said.understanding.reason}{heard}", "bold")
+            heard = f" ({say('heard: {words}', words=said.text)})" if said.text else ""
+            why = say("NOT TAKEN, say it again: {why}", why=say(said.understanding.reason))
+            return Text(f"{why}{heard}", "bold")
         case ev.GoneAlready(_, was):
-            return Text(f"{_told(was)} was withdrawn elsewhere already; nothing else was", CHANGED)
+            return Text(
+                say(
+                    "{finding} was withdrawn elsewhere already; nothing else was",
+                    finding=_told(was),
+                ),
+                CHANGED,
+            )
         case ev.RemarkKept(_, text, at):
-            of = f" of {_told(at)}" if at else ""
-            return Text.assemble(f"remark{of} (unchecked): ", (text, "italic"))
+            of = (
+                say("remark of {finding} (unchecked)", finding=_told(at))
+                if at
+                else say("remark (unchecked)")
+            )
+            return Text.assemble(f"{of}: ", (text, "italic"))
         case ev.RemarkTakenBack(_, text):
-            return Text.assemble(("remark taken back: ", CHANGED), (text, "italic"))
+            return Text.assemble((f"{say('remark taken back')}: ", CHANGED), (text, "italic"))
         case ev.Marked(_, name, at, asked, others):
-            of = f" of {'; '.join(map(_told, (*others, at)))}" if at else _OF_NO_FINDING
-            waits = f", of what is asked: {asked.question_text}" if asked else of
-            return Text(f"mark: {name}{waits}", "dim")
+            return Text(_mark(say(name), (*others, at) if at else (), asked), "dim")
         case ev.PhotoAttached(_, at, reason):
             where = _told(at.finding) if at else "no finding"
             return Text(f"photo to {where} ({reason})", "dim")
@@ -101,14 +125,18 @@ def event_text(event: Event) -> Text:
         case ev.BeforeSigning():
             return before_signing(event)
         case ev.AfterSignature():
-            return Text(
-                "  addendum, after the signature: not covered until it is signed again", CHANGED
-            )
+            after = say("addendum, after the signature: not covered until it is signed again")
+            return Text(f"  {after}", CHANGED)
         case ev.AlreadySaved(said):
-            return Text(f"saved already: {said.text}", "dim")
+            return Text(say("saved already: {words}", words=said.text), "dim")
         case ev.NotSaved(words, waiting, fault):
-            text = f"NOT SAVED YET, {waiting} waiting ({fault.what}); heard: "
-            return Text(text + (words or "nothing of the language"), ALARM)
+            return Text(
+                say(
+                    "NOT SAVED YET, {count} waiting ({why}); heard: {words}",
+                    count=waiting, why=fault.what, words=words or say("nothing of the language"),
+                ),
+                ALARM,
+            )  # fmt: skip
         case _:
             return _command_text(event)
 
@@ -127,33 +155,39 @@ def _command_text(
 ) -> Text:
     match event:
         case ev.ItemSkipped(_, items, reason):
-            return Text("\n".join(f"left out: {item} ({reason})" for item in items), CHANGED)
+            out = (say("left out: {item} ({why})", item=item, why=reason) for item in items)
+            return Text("\n".join(out), CHANGED)
         case ev.OpenTold(_, left):
             return _how_much(left)
         case ev.NextTold(_, left):
-            return Text(f"next: {_next(left) if left else 'nothing is open'}", TOLD)
+            return Text(
+                say("next: {item}", item=_next(left) if left else say("nothing is open")), TOLD
+            )
         case ev.HowToCheckTold(_, component, advice):
-            known = f"{component}: {advice}" if component else "nothing is open: name what to check"
-            return Text(known, TOLD)
+            if component is None:
+                return Text(say("nothing is open: name what to check"), TOLD)
+            return Text(f"{part(component)}: {say(advice)}", TOLD)
         case ev.WhyTold(_, kept):
-            return Text("\n").join(_why(kept)) if kept else Text("no finding stands", TOLD)
+            return Text("\n").join(_why(kept)) if kept else Text(say(_NOTHING), TOLD)
         case ev.ReadBack(_, kept, before):
             read = "; ".join(_read(each) for each in (*before, kept) if each)
-            return Text(f"I read back: {read}" if read else "no finding stands", TOLD)
+            return Text(
+                say("I read back: {findings}", findings=read) if read else say(_NOTHING), TOLD
+            )
         case ev.SaidAgain(_, told):
             again = events_text(told)
             return (
-                Text("once more: ", TOLD).append_text(again)
+                Text(f"{say('once more')}: ", TOLD).append_text(again)
                 if again
-                else Text("(nothing was told here yet)")
+                else Text(say("(nothing was told here yet)"))
             )
         case ev.StandingBy():
-            return Text("standing by: nothing counts until you say go ahead", TOLD)
+            return Text(say("standing by: nothing counts until you say go ahead"), TOLD)
         case ev.GoingAhead(_, led):
-            leads = "; each next item is told until you say on my own" if led else ""
-            return Text(f"going ahead{leads}", TOLD)
+            leads = f"; {say('each next item is told until you say on my own')}" if led else ""
+            return Text(f"{say('going ahead')}{leads}", TOLD)
         case ev.OnYourOwn():
-            return Text("on your own: the next item is told when you say next item", TOLD)
+            return Text(say("on your own: the next item is told when you say next item"), TOLD)
         case _:
             assert_never(event)
 
@@ -168,9 +202,9 @@ def _warned(line: Text, verdict: Verdict) -> Text:
 def _open(left: Sequence[LeftOpen]) -> Text:
     """What is left open, stage by stage."""
     if not left:
-        return Text("open: nothing is open", TOLD)
-    stages = (f"{stage.name}: {', '.join(texts)}" for stage, texts in told(left).items())
-    return Text(f"open: {'; '.join(stages)}", TOLD)
+        return Text(say("open: {items}", items=say("nothing is open")), TOLD)
+    stages = (f"{say(stage.name)}: {', '.join(texts)}" for stage, texts in told(left).items())
+    return Text(say("open: {items}", items="; ".join(stages)), TOLD)
 
 
 def _how_much(left: Sequence[LeftOpen]) -> Text:
@@ -178,39 +212,59 @@ def _how_much(left: Sequence[LeftOpen]) -> Text:
     if not left:
         return _open(left)
     stages = Counter(each.stage.name for each in left)
-    counts = ", ".join(f"{stage} {count}" for stage, count in stages.items())
-    return Text(f"open: {len(left)} to look at ({counts}); next: {_next(left[0])}", TOLD)
+    counts = ", ".join(f"{say(stage)} {count}" for stage, count in stages.items())
+    return Text(
+        say(
+            "open: {count} to look at ({stages}); next: {item}",
+            count=len(left), stages=counts, item=_next(left[0]),
+        ),
+        TOLD,
+    )  # fmt: skip
 
 
 def _next(left: LeftOpen) -> str:
-    return f"{left_text(left)} ({left.stage.name})"
+    return f"{left_text(left)} ({say(left.stage.name)})"
 
 
 def before_signing(known: ev.BeforeSigning) -> Text:
     """What whoever signs should know: what is dangerous first, then what nobody looked at."""
-    lines = [Text(f"DANGEROUS, not put right: {_read(each)}", "bold") for each in known.dangerous]
-    lines += [Text(f"beyond its limit: {_read(each)}", "bold") for each in known.beyond]
-    lines += [Text(f"read back, not affirmed: {_read(each)}") for each in known.unaffirmed]
-    lines += [Text(f"asked, not answered: {each}") for each in known.questions]
-    lines += [Text(f"still to be looked at: {cross_check(each)}") for each in known.cross_checks]
+    dangerous, beyond = say("DANGEROUS, not put right"), say("beyond its limit")
+    lines = [Text(f"{dangerous}: {_read(each)}", "bold") for each in known.dangerous]
+    lines += [Text(f"{beyond}: {_read(each)}", "bold") for each in known.beyond]
+    back, asked = say("read back, not affirmed"), say("asked, not answered")
+    lines += [Text(f"{back}: {_read(each)}") for each in known.unaffirmed]
+    lines += [Text(f"{asked}: {each}") for each in known.questions]
+    still = say("still to be looked at")
+    lines += [Text(f"{still}: {cross_check(each)}") for each in known.cross_checks]
     lines += [_open(known.left)] if known.left else []
-    return Text("\n").join(lines) if lines else Text("nothing is open, nothing dangerous stands")
+    nothing = say("nothing is open, nothing dangerous stands")
+    return Text("\n").join(lines) if lines else Text(nothing)
 
 
-_NOT_OF_IT = "what was said last is no finding"
+def _mark(name: str, of: Sequence[Kept], asked: Understanding | None) -> str:
+    """What an instant is of."""
+    if asked is not None:
+        return say(
+            "mark: {name}, of what is asked: {question}", name=name, question=question(asked)
+        )
+    if not of:
+        return say("mark: {name}, of no finding", name=name)
+    return say("mark: {name} of {findings}", name=name, findings="; ".join(map(_told, of)))
+
+
+_NOTHING = "no finding stands"
 _NOR_STANDS = ", which it corrected, does not stand either"
-_OF_NO_FINDING = ", of no finding"
 _CORRECTS_NOTHING = "corrects nothing that stands"
 
 
 def _nothing_there(said: Said) -> str:
     match said.understanding.dialogue:
         case Command.DISREGARD:
-            return "no finding stands"
+            return say(_NOTHING)
         case Command.SKIP:
-            return "no such item is on the list; say what is open"
+            return say("no such item is on the list; say what is open")
         case _:
-            return "no question waits that it could answer"
+            return say("no question waits that it could answer")
 
 
 def answered(said: Said) -> Text:
@@ -222,9 +276,10 @@ def answered_text(asked: Understanding | None, said: Understanding) -> Text:
     """The question ``asked`` that ``said`` answers, behind its line."""
     if asked is None or said.decision is Decision.REFUSE:
         return Text()
-    nothing = f" ({said.reason})" if said.finding is None else ""
+    nothing = f" ({say(said.reason)})" if said.finding is None else ""
     again = said.decision is Decision.ASK
-    return Text(f"  answers: {asked.question_text}{'' if again else nothing}", ASKED)
+    answers = say("answers: {what}", what=question(asked))
+    return Text(f"  {answers}{'' if again else nothing}", ASKED)
 
 
 def _told(one: Kept | Finding) -> str:
@@ -242,7 +297,7 @@ def _why(kept: Kept) -> Iterable[Text]:
     if verdict is None:
         return
     if verdict.reason:
-        yield Text(f"  {verdict.reason}")
+        yield Text(f"  {say(verdict.reason)}")
     for judgement in (verdict.gate, *verdict.others):
         if judgement is not None:
             yield Text(f"  {tell.state(judgement)}: {limit_text(judgement)}")

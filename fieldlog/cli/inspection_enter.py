@@ -132,9 +132,11 @@ def print_event(event: Event, language: InspectionLanguage | None = None) -> Non
     from fieldlog.cli.told_lines import told_lines
     from fieldlog.language.other import OtherLanguage
     from fieldlog.shop.events import FindingBroughtBack, FindingCorrected, FindingSaved
+    from fieldlog.words.telling import told_in
 
     if isinstance(language, OtherLanguage):
-        line = Text("\n").join(told_lines((event,), language))
+        with told_in(language.told):
+            line = Text("\n").join(told_lines((event,), language))
     else:
         line = event_text(event)
     if isinstance(event, (FindingSaved, FindingCorrected, FindingBroughtBack)):

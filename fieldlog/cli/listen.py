@@ -32,7 +32,7 @@ from fieldlog.cli.terminal import Terminal, alone_on_stderr
 from fieldlog.config import local_zone, store_folder
 from fieldlog.errors import UsageError
 from fieldlog.words import tell
-from fieldlog.words.telling import Telling, told_in
+from fieldlog.words.telling import Telling, say, told_in
 
 if TYPE_CHECKING:
     import numpy as np
@@ -221,8 +221,9 @@ def listen(
             head = shop.store.inspection(key)
         told = f"inspection {head.number} of {head.vehicle_name}"
         click.echo(f"{told}; its report: fieldlog report {head.number}", err=True)
-        for line in caution_lines(at_start(language.catalogue)):
-            terminal.status.print(line)
+        with told_in(getattr(language, "told", None)):
+            for line in caution_lines(at_start(language.catalogue)):
+                terminal.status.print(line)
         inspecting = shop.inspecting(head.id, ears)
         tell_unplaced_yet(inspecting.record)
         session = stack.enter_context(
@@ -293,6 +294,7 @@ def run(
 
     heard: set[float] = set()
     board = board or Board(Terminal.here())
+    board.language = told
     console = board.terminal.status
     if aloud is not None:
         live.speaks(aloud.mouth)
@@ -321,9 +323,9 @@ def run(
     if recorder is not None and recorder.seconds:
         console.print(f"kept {recorder.seconds:.1f} s of sound in {recorder.close()}")
     for kept in live.unaffirmed if aloud is not None else ():
-        console.print(
-            Text(f"to be affirmed, and nobody did: {kept.number}, {tell.finding(kept.finding)}")
-        )
+        with told_in(told):
+            owed = say("to be affirmed, and nobody did")
+            console.print(Text(f"{owed}: {kept.number}, {tell.finding(kept.finding)}"))
     console.print(f"{len(heard)} utterance{'s' if len(heard) != 1 else ''}")
     return len(heard)
 

@@ -19,6 +19,7 @@ from fieldlog.model.state import State
 from fieldlog.model.understanding import Decision, Understanding
 from fieldlog.model.verdict import Judgement
 from fieldlog.words import english, tell
+from fieldlog.words.telling import question, say
 
 if TYPE_CHECKING:
     from fieldlog.photos.placing import Placed
@@ -58,11 +59,12 @@ def outcome_text(understood: Understanding, assessment: Assessment | None) -> Te
     """One line: what was understood, and the verdict with its gating limit, or why it has none."""
     if understood.decision is Decision.REFUSE:
         told = not understood.text or f"'{understood.text}'" in understood.reason
-        said = "" if told else f" (heard: {understood.text})"
-        return Text(f"not understood: {understood.reason}{said}", "dim")
+        said = "" if told else f" ({say('heard: {words}', words=understood.text)})"
+        return Text(f"{say('not understood')}: {say(understood.reason)}{said}", "dim")
     if understood.decision is Decision.ASK:
-        question = understood.question_text or understood.reason
-        return Text.assemble((f"asked: {question}", ASKED), (f"  heard: {understood.text}", "dim"))
+        asked = say("asked: {question}", question=question(understood) or say(understood.reason))
+        heard = say("heard: {words}", words=understood.text)
+        return Text.assemble((asked, ASKED), (f"  {heard}", "dim"))
     if understood.finding is None:
         return Text(_other(understood))
     line = Text(tell.finding(understood.finding))
@@ -71,13 +73,13 @@ def outcome_text(understood: Understanding, assessment: Assessment | None) -> Te
     verdict = assessment.verdict
     line.append(f"  {SIGNS[verdict.state]} {tell.state(verdict)}", WEIGHTS[verdict.state])
     if verdict.severity is not None and verdict.state is not State.WITHIN:
-        line.append(f" ({tell.severity(verdict)})")
+        line.append(f" ({say(tell.severity(verdict))})")
     if doubt := tell.doubt(verdict):
         line.append(f" {doubt}", ALARM)
     if verdict.gate is not None:
         line.append(f"  {limit_text(verdict.gate)}", "dim")
     elif verdict.reason:
-        line.append(f"  {verdict.reason}", "dim")
+        line.append(f"  {say(verdict.reason)}", "dim")
     return line
 
 
@@ -117,7 +119,7 @@ def understood_lines(
 def caution_lines(cautions: Iterable[str]) -> Iterator[Text]:
     """Cautions as they stand under a finding, before the work and before an inspection."""
     for caution in cautions:
-        yield Text(f"  caution: {caution}")
+        yield Text(f"  {say('caution: {text}', text=say(caution))}")
 
 
 def limit_text(judgement: Judgement) -> str:
@@ -126,11 +128,10 @@ def limit_text(judgement: Judgement) -> str:
     margin = ""
     if judgement.margin is not None:
         margin = tell.rounded(judgement.margin, limit.unit, signed=True, marked=False)
-        margin = f", margin {margin}"
-    source, status = limit.source, limit.status.value
-    return f"{tell.limit_in_full(limit)}{margin}; " + (
-        source if source.startswith(status) else f"{source} ({status})"
-    )
+        margin = f", {say('margin {margin}', margin=margin)}"
+    plain, status = limit.source, limit.status.value
+    source = say(plain) if plain.startswith(status) else f"{say(plain)} ({say(status)})"
+    return f"{tell.limit_in_full(limit)}{margin}; {source}"
 
 
 def _other(understood: Understanding) -> str:

@@ -12,8 +12,10 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import Protocol
 
+from fieldlog.model.command import Command
 from fieldlog.model.finding import Finding, Quantity
 from fieldlog.model.limit import Limit
+from fieldlog.model.understanding import Understanding
 from fieldlog.model.verdict import Judgement, Verdict
 
 
@@ -57,6 +59,12 @@ class Telling(Protocol):
 
     def asked_for(self, limit: Limit) -> str:
         """What a limit asks for."""
+
+    def question(self, asked: Understanding) -> str:
+        """How a question reads."""
+
+    def command(self, word: Command) -> str:
+        """What is said for a command."""
 
 
 _told: ContextVar[Telling | None] = ContextVar("told", default=None)
@@ -127,3 +135,16 @@ def key(component: str, position: str | None, name: str) -> str:
     """What the reference calls ``name`` ("front tyre"), in the language that is told in."""
     there = _told.get()
     return name if there is None else there.subject(Finding(component, position, None))
+
+
+def question(asked: Understanding) -> str:
+    """How a question reads in the language that is told in."""
+    there = _told.get()
+    return asked.question_text if there is None else there.question(asked)
+
+
+def command(said: Understanding) -> str:
+    """The command that was said, as it is called in the language that is told in."""
+    there = _told.get()
+    word = said.dialogue
+    return str(word) if there is None or word is None else there.command(word)

@@ -186,6 +186,10 @@ class TellsIn:
     def _fact(self, setting: str, value: str) -> str:
         return f"{self.tables.get('settings', {}).get(setting, setting.replace('_', ' '))} {value}"
 
+    def command(self, word: Command) -> str:
+        """What is said for a command."""
+        return self.tables["commands"][word]
+
     # --- questions -----------------------------------------------------------------------------
 
     def question(self, asked: Understanding) -> str:

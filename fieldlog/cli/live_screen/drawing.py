@@ -11,7 +11,9 @@ from rich.text import Text
 from fieldlog.cli.live_screen.big import big
 from fieldlog.cli.live_screen.state import FLOOR_DB, LastFinding, Screen
 from fieldlog.cli.signs import ALARM, ASKED, SIGNS, WEIGHTS
+from fieldlog.words.telling import say
 
+NOT_SAVED = "not saved yet"
 NARROWEST, LOWEST = 40, 12
 """Columns and rows below which there is no screen but lines."""
 _LOWEST, _TALLEST = 4, 9
@@ -63,24 +65,31 @@ def lines_of(screen: Screen, columns: int, rows: int) -> list[Text]:
 
 def _blocks(screen: Screen) -> Iterator[_Block]:
     for trouble, text in screen.alarms:
-        yield _Block(
-            trouble.value if trouble is not None else "not saved yet", ALARM, below=(text,)
-        )
+        yield _Block(say(trouble.value if trouble is not None else NOT_SAVED), ALARM, below=(text,))
     if screen.standing_by:
-        yield _Block("standing by", ASKED, below=("nothing counts until you say go ahead",))
+        below = (say("nothing counts until you say go ahead"),)
+        yield _Block(say("standing by"), ASKED, below=below)
     if screen.question:
-        yield _Block(screen.question, ASKED, over=f"asked: {screen.asked_of}")
+        yield _Block(
+            screen.question, ASKED, over=say("asked: {question}", question=screen.asked_of)
+        )
     if screen.last is not None:
         yield _finding(screen.last)
     if screen.led and screen.next_item and not screen.question and not screen.standing_by:
-        yield _Block(f"next: {screen.next_item}", "bold")
+        yield _Block(say("next: {item}", item=screen.next_item), "bold")
 
 
 def _finding(last: LastFinding) -> _Block:
-    how = "withdrawn: " if last.withdrawn else "corrected: " if last.corrects else ""
+    how = (
+        f"{say('withdrawn')}: "
+        if last.withdrawn
+        else f"{say('corrected')}: "
+        if last.corrects
+        else ""
+    )
     state = last.state
     sign = f"{SIGNS[state]} {last.verdict}  " if state is not None else ""
-    danger = "DANGEROUS  " if last.dangerous else ""
+    danger = f"{say('DANGEROUS')}  " if last.dangerous else ""
     below = f"{danger}{sign}{last.limit}".rstrip()
     large = last.value if state is None else f"{last.value}  {last.short}"
     style = "strike" if last.withdrawn else WEIGHTS[state] if state is not None else ""
@@ -92,11 +101,12 @@ def _head(screen: Screen, columns: int) -> list[Text]:
     right = f"{screen.microphone}  {screen.clock}"
     left = screen.title[: max(0, columns - len(right) - 2)]
     title = Text(f"{left}{' ' * max(1, columns - len(left) - len(right))}{right}", "dim")
-    state = "standing by" if screen.standing_by else "speech" if screen.speaking else "listening"
+    state = say("speech") if screen.speaking else say("listening")
+    state = say("standing by") if screen.standing_by else state
     room = columns - 14 - 10
     filled = round(max(0.0, min(1.0, 1.0 - screen.level_db / FLOOR_DB)) * room)
     bar = "█" * filled + "·" * (room - filled)
-    loud = " TOO LOUD" if screen.too_loud else ""
+    loud = f" {say('TOO LOUD')}" if screen.too_loud else ""
     level = Text.assemble((f"{state:<13} ", "bold"), bar, (loud, ALARM))
     newest = screen.hearing[-max(1, columns - 2) :]
     heard = [Text(f"… {newest}", "italic")] if newest else []
@@ -104,12 +114,14 @@ def _head(screen: Screen, columns: int) -> list[Text]:
 
 
 def _foot(screen: Screen, columns: int) -> list[Text]:
-    findings = f"{screen.findings} finding{'s' if screen.findings != 1 else ''}"
+    noun = say("finding" if screen.findings == 1 else "findings")
+    findings = f"{screen.findings} {noun}"
     count = sum(number for _, number in screen.left)
     stages = "  ".join(f"{stage} {number}" for stage, number in screen.left)
-    open_text = f"{count} open: {stages}" if count else "nothing is open"
-    way = "led" if screen.led else "free"
-    first = f"next: {screen.next_item}" if screen.next_item else "next: nothing is open"
+    nothing = say("nothing is open")
+    open_text = say("{count} open: {stages}", count=count, stages=stages) if count else nothing
+    way = say("led" if screen.led else "free")
+    first = say("next: {item}", item=screen.next_item or nothing)
     return [
         _rule(columns),
         Text(first, "bold"),

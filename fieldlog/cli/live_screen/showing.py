@@ -14,10 +14,12 @@ from fieldlog.cli.live_screen.drawing import LOWEST, NARROWEST, lines_of
 from fieldlog.cli.live_screen.painter import Painter
 from fieldlog.cli.live_screen.state import Screen
 from fieldlog.shop.live import Told
+from fieldlog.words.telling import say, told_in
 
 if TYPE_CHECKING:
     from fieldlog.shop.inspecting import Inspecting
     from fieldlog.shop.live import Happening
+    from fieldlog.words.telling import Telling
 
 
 class Showing:
@@ -29,13 +31,20 @@ class Showing:
         inspecting: Inspecting,
         microphone: str,
         words: Callable[[], str] = str,
+        language: Telling | None = None,
     ) -> None:
-        """``inspecting``: whose walk and questions are shown; ``words``: what is heard of an utterance so far."""
+        """``inspecting``: whose walk and questions are shown; ``words``: what is heard of an utterance so far;
+        ``language``: in which it is shown, None: the reference's.
+        """
         head = inspecting.head
         self._painter = painter
         self._inspecting = inspecting
         self._words = words
-        title = f"inspection {head.number}  {head.vehicle_name}"
+        self._language = language
+        with told_in(language):
+            title = say(
+                "inspection {number}  {vehicle}", number=head.number, vehicle=head.vehicle_name
+            )
         findings = sum(each.stands for each in inspecting.record.findings)
         self.screen = Screen(title, microphone, findings=findings)
         self._walk()
@@ -43,6 +52,10 @@ class Showing:
 
     def show(self, happening: Happening, microphone: str) -> None:
         """``microphone``: what is heard now."""
+        with told_in(self._language):
+            self._show(happening, microphone)
+
+    def _show(self, happening: Happening, microphone: str) -> None:
         if isinstance(happening, Level):
             self.screen = self.screen.with_level(happening, self._words())
             if self._painter.is_due():
@@ -62,26 +75,31 @@ class Showing:
 
     def _walk(self) -> None:
         conversation = self._inspecting.conversation
-        self.screen = self.screen.with_walk(
-            self._inspecting.scene.left,
-            conversation.waiting,
-            standing_by=conversation.standing_by,
-        )
+        with told_in(self._language):
+            self.screen = self.screen.with_walk(
+                self._inspecting.scene.left,
+                conversation.waiting,
+                standing_by=conversation.standing_by,
+            )
 
     def _paint(self) -> None:
-        self._painter.paint(lines_of(self.screen, *self._painter.size))
+        with told_in(self._language):
+            self._painter.paint(lines_of(self.screen, *self._painter.size))
 
 
 @contextlib.contextmanager
 def showing(
-    inspecting: Inspecting, microphone: str, words: Callable[[], str] = str
+    inspecting: Inspecting,
+    microphone: str,
+    words: Callable[[], str] = str,
+    language: Telling | None = None,
 ) -> Iterator[Showing | None]:
     """The screen, where both streams are one terminal that is large enough; None elsewhere."""
     if not fits():
         yield None
         return
     with Painter(sys.stderr) as painter:
-        yield Showing(painter, inspecting, microphone, words)
+        yield Showing(painter, inspecting, microphone, words, language)
 
 
 def fits() -> bool:

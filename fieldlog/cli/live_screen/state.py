@@ -19,6 +19,7 @@ from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept
 from fieldlog.shop.live import Told
 from fieldlog.words import tell
+from fieldlog.words.telling import question, say
 
 FLOOR_DB = -60.0
 TOO_LOUD_DB = -0.5
@@ -107,12 +108,12 @@ class Screen:
     ) -> Screen:
         """Where the walk stands and what waits for an answer, as the record has it now."""
         counts = Counter(each.stage.name for each in left)
-        first = f"{left_text(left[0])} ({left[0].stage.name})" if left else ""
+        first = f"{left_text(left[0])} ({say(left[0].stage.name)})" if left else ""
         return replace(
             self,
             next_item=first,
-            left=tuple(counts.items()),
-            question="" if waiting is None else waiting.question_text,
+            left=tuple((say(stage), count) for stage, count in counts.items()),
+            question="" if waiting is None else question(waiting),
             asked_of="" if waiting is None else waiting.text,
             standing_by=standing_by,
         )
@@ -150,9 +151,9 @@ def _shown(kept: Kept, *, corrects: bool = False) -> LastFinding:
     if verdict is not None:
         short = told = tell.state(verdict)
         if verdict.severity is not None and verdict.state is not State.WITHIN:
-            told += f" ({tell.severity(verdict)})"
+            told += f" ({say(tell.severity(verdict))})"
         told = " ".join((told, tell.doubt(verdict) or "")).strip()
-        limit = tell.limit_in_full(verdict.gate.limit) if verdict.gate else verdict.reason
+        limit = tell.limit_in_full(verdict.gate.limit) if verdict.gate else say(verdict.reason)
     return LastFinding(
         kept.number,
         tell.subject(finding),
