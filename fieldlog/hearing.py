@@ -43,7 +43,7 @@ class Heard:
     """The question that this utterance answers."""
     takes_back: bool = False
     """Whether it goes on from the utterance before, and asks about that: what was taken of it no longer
-    stands until this is answered."""
+    stands until this is answered; of a remark, that this is the whole of it."""
 
     @property
     def parts(self) -> tuple[Understanding, ...]:
@@ -109,8 +109,13 @@ def stretches_of(
     )
 
 
-def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) -> Heard:
-    """Hear one clip: the best hypothesis is parsed again and weighed before it counts."""
+def hear_clip(
+    clip: Clip, listener: Listener, language: Language, judge: Judge, *, free: bool = True
+) -> Heard:
+    """Hear one clip: the best hypothesis is parsed again and weighed before it counts.
+
+    ``free``: whether what fits no phrase may be a remark, which takes a hearing of its own.
+    """
     started = time.perf_counter()
     hearing = as_promised(listener.hear(clip), listener.name)
     best = hearing.hypotheses[0].text if hearing.hypotheses else ""
@@ -126,7 +131,8 @@ def hear_clip(clip: Clip, listener: Listener, language: Language, judge: Judge) 
             return replace(whole, latency_ms=(time.perf_counter() - started) * 1000)
     hearing = replace(hearing, left_over=left, behind_s=behind_s(clip, hearing.times))
     understanding = judge(parsed, hearing, clip)
-    if understanding.decision is Decision.REFUSE or parsed.kind is Kind.REMARK:
+    fits_none = free and understanding.decision is Decision.REFUSE
+    if fits_none or parsed.kind is Kind.REMARK:
         understanding = _free_speech(clip, listener, language, parsed, understanding)
     if understanding.kind is Kind.REMARK:  # all of its words are kept, whatever they are
         hearing = replace(hearing, left_over=())

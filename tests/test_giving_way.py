@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -313,7 +314,11 @@ def test_a_session_gives_way_only_where_it_does_not_hear_itself(
     monkeypatch.setattr(live_module, "Capture", Captures)
     live, mouth = LiveInspection(Alone()), Told()  # type: ignore[arg-type]
     live.speaks(mouth)  # type: ignore[arg-type]
-    list(live_module.listen(None, live, echo=object() if cancels else None))  # type: ignore[arg-type]
+    warmed: list[bool] = []
+    monkeypatch.setattr(live, "warm", lambda: warmed.append(True))
+    source: Any = SimpleNamespace(live=cancels)
+    list(live_module.listen(source, live, echo=object() if cancels else None))  # type: ignore[arg-type]
+    assert warmed == [True] * cancels  # once, while the sound is taken already
     assert ((-1.0, False) in mouth.quiet) is cancels
     assert mouth.is_spoken_to() is cancels
     assert [each for each in mouth.quiet if each[0] > 0] == [

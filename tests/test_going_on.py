@@ -197,6 +197,70 @@ def test_another_reading_of_the_first_words_changes_nothing(session: Session) ->
     assert session.standing() == ["front brake pads: 4 mm"]
 
 
+def remarks(session: Session) -> list[tuple[str, bool]]:
+    found = session.store.inspection_record(session.id).remarks
+    return [(each.text, each.taken_back) for each in found]
+
+
+def test_a_remark_that_goes_on_is_one_remark_with_the_sound_of_both(session: Session) -> None:
+    """It is kept and told before whoever makes it has surely ended: it paused to think."""
+    session.say("remark the owner says")
+    (told,) = session.say("it pulls to the left", 1.1)
+    (last,) = session.say("under braking", 1.1)
+    assert isinstance(told, ev.RemarkKept)
+    assert isinstance(last, ev.RemarkKept)
+    assert remarks(session) == [
+        ("the owner says", True),
+        ("the owner says it pulls to the left", True),
+        ("the owner says it pulls to the left under braking", False),
+    ]
+    kept = session.store.inspection_record(session.id).utterances[-1]
+    assert kept.end_s - kept.start_s > 3 * SPOKEN_S
+    (gone,) = session.say("disregard that")
+    assert isinstance(gone, ev.RemarkTakenBack)
+    assert [taken_back for _, taken_back in remarks(session)] == [True] * 3
+
+
+@pytest.mark.parametrize(
+    ("words", "silence_s", "counts"),
+    [
+        ("left mirror cracked", 1.1, False),
+        ("left mirror cracked and horn works", 1.1, False),
+        ("take photo", 1.1, False),
+        ("left mirror cracked", 1.3, True),
+        ("remark the horn is new", 1.1, True),
+    ],
+)
+def test_what_is_said_within_a_remark_counts_for_nothing_unasked(
+    session: Session, words: str, silence_s: float, counts: bool
+) -> None:
+    """As long a silence as before still belongs to free speech, whenever its tone sounds."""
+    session.say("remark the owner dropped it")
+    told = session.say(words, silence_s)
+    assert all(isinstance(each, ev.Asked) for each in told) is not counts
+    assert bool(session.standing()) is (counts and not words.startswith("remark"))
+    session.say("affirm", 3.0)
+    assert remarks(session)[0] == ("the owner dropped it", False)
+    assert bool(session.standing()) is ("mirror" in words)
+
+
+def test_what_is_no_phrase_later_behind_a_remark_is_not_understood(session: Session) -> None:
+    session.say("remark the owner says")
+    (told,) = session.say("it pulls to the left", 1.3)
+    assert isinstance(told, ev.Refused)
+    assert remarks(session) == [("the owner says", False)]
+
+
+def test_a_whole_finding_that_answers_ends_as_soon_as_any_other(
+    language: InspectionLanguage,
+) -> None:
+    asked = language.understand("front pads four")
+    whole = replace(heard(language, "left mirror cracked"), answers=asked)
+    assert silence_s(whole, language) == Silences().settled
+    short = replace(whole, hearing=Hearing("whisper", (Hypothesis("four", 0.0),), 1.0))
+    assert silence_s(short, language) == Silences().usual
+
+
 def test_the_silence_between_two_clips_is_what_has_no_voice(session: Session) -> None:
     one = Clip(np.zeros(RATE, np.float32), 0.0, voice=VOICE)
     other = replace(one, start_s=1.2)
@@ -224,7 +288,7 @@ def heard(language: InspectionLanguage, words: str, margin: float = 3.0) -> Hear
         ("front pads four", "unfinished"),
         ("pads two millimetres", "unfinished"),
         ("front pads four point", "usual"),
-        ("remark the owner says it pulls", "free"),
+        ("remark the owner says it pulls", "usual"),
         ("", "unfinished"),
     ],
 )

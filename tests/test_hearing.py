@@ -457,6 +457,36 @@ def test_what_goes_on_from_a_kept_finding_is_heard_with_it_while_the_silence_las
     assert listener.heard == [0.1, 0.2, 0.3]
 
 
+def test_a_listener_is_warmed_by_what_nobody_said_and_nothing_is_taken_of_it() -> None:
+    listener = Told({})
+    conversation = Conversation(Ears(load_language(), listener, as_parsed, reloads=True))
+    conversation.warm()
+    assert len(listener.heard) == 1
+    assert conversation.waiting is None
+    Conversation(Ears(load_language(), listener, as_parsed)).warm()
+    assert len(listener.heard) == 1
+
+
+def test_a_whole_finding_that_answers_is_not_heard_with_what_it_answers() -> None:
+    """ "Rear tread forty-three ...": asked about; said anew in full, it is no half of that."""
+    language = load_language()
+    words = {
+        0.1: "rear tread forty three thirty seconds",
+        0.2: "rear tread depth four thirty seconds",
+    }
+    listener = Told(words | {0.3: "rear tread depth four thirty seconds"})
+    conversation = Conversation(Ears(language, listener, as_parsed))
+    asked = conversation.next(sound(0.1, 0.0), kept=True).heard
+    assert asked.understanding.decision is Decision.ASK
+    draft = conversation.hear(sound(0.2, 2.0))
+    assert draft.answers is not None
+    assert conversation.silence_s(draft) == Silences().settled
+    turn = conversation.next(sound(0.2, 2.0), kept=True, ahead=draft)
+    assert turn.heard.accepted
+    assert not turn.completes
+    assert listener.heard == [0.1, 0.2]
+
+
 def test_an_answer_is_heard_with_what_it_answers_while_the_silence_lasts_and_ends_soon() -> None:
     """What was asked about may have been the first half of a phrase: whether it was is known at its end."""
     language = load_language()

@@ -15,6 +15,7 @@ import numpy as np
 
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import is_draft, join, joinable
+from fieldlog.audio.voice import bundled_voice
 from fieldlog.doubt.again import said_again
 from fieldlog.grammar.language import Language
 from fieldlog.hearing import BRIDGED_S, Heard, hear_clip, joined
@@ -26,10 +27,11 @@ from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.shop.answering import Answering
 from fieldlog.shop.ears import Ears
 from fieldlog.shop.gaps import with_gaps_asked
-from fieldlog.shop.going_on import going_on, may_go_on
+from fieldlog.shop.going_on import going_on, in_a_remark, may_go_on, rest_of_remark
 from fieldlog.shop.settling import WaitingQuestion, settled
-from fieldlog.shop.silence import Silences, silence_s
+from fieldlog.shop.silence import Silences, by_itself, silence_s
 from fieldlog.shop.waiting import WAITS_S, WhatWaits, sound_of_heard
+from fieldlog.words.aloud import phrases
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +91,12 @@ class Conversation:
         whole = breath = None
         if before is not None:
             with suppress(Exception):  # what fails together counts by itself
-                if not (kept and before.accepted):
+                if in_a_remark(before, heard):
+                    rest = rest_of_remark(heard, lambda: self._with_remark(before, heard))
+                    if rest is not None and rest.takes_back:
+                        whole = rest if kept else replace(rest, takes_back=False)
+                    heard = rest or heard
+                elif not (kept and before.accepted):
                     whole = self._joined(before, heard, kept=kept)
                 elif may_go_on(before, heard):
                     heard, breath = self._going_on(before, heard)
@@ -190,8 +197,13 @@ class Conversation:
     def _joined(self, first: Heard, second: Heard, *, kept: bool) -> Heard | None:
         """Two utterances as one phrase that a pause cut in two (``hearing.joined``), or None.
 
-        ``kept``: whether the first is in the record already, and with it the question it led to.
+        ``kept``: whether the first is in the record already, and with it the question it led to. A whole finding
+        that answers it is no half of it.
         """
+        if second.accepted and second.answers is not None:
+            said = by_itself(second, self._ears.language)
+            if said.decision is Decision.ACCEPT and said.finding is not None:
+                return None
         whole = joined(first, second, self._together)
         if whole is None:
             return None
@@ -199,15 +211,18 @@ class Conversation:
         question = None if self.standing_by else question
         return whole if question is None else settled(whole, question, self._agreed)
 
-    def _together(self, clip: Clip) -> Heard:
+    def _together(self, clip: Clip, *, free: bool = False) -> Heard:
         """What was said in two stretches, heard as one: as it was at the first silence, where nothing more
-        was said since."""
+        was said since. ``free``: it may be a remark that the grammar knows nothing of."""
         known = self._ahead
         if known is not None and is_draft(known.clip, clip):
             return replace(known, clip=clip)
         ears = self._ears
-        self._ahead = hear_clip(clip, ears.listener, ears.language, ears.judge)
+        self._ahead = hear_clip(clip, ears.listener, ears.language, ears.judge, free=free)
         return self._ahead
+
+    def _with_remark(self, first: Heard, second: Heard) -> Heard:
+        return self._together(join(first.clip, second.clip), free=True)
 
     def _going_on(self, first: Heard, second: Heard) -> tuple[Heard, Heard | None]:
         """``second``, as what goes on from ``first`` where it does, and then the two of them.
@@ -231,12 +246,22 @@ class Conversation:
         """
         language, before, self._ahead = self._ears.language, self._before, None
         one: Heard | None = None
-        if before is not None and may_go_on(before, draft):
+        if before is not None and in_a_remark(before, draft):
+            one = rest_of_remark(draft, lambda: self._with_remark(before, draft))
+            one = one if one is not None and one.accepted else None
+        elif before is not None and may_go_on(before, draft):
             further, whole = self._going_on(before, draft)
             one = None if further.takes_back else whole
         elif before is not None and not before.accepted:
             one = self._joined(before, draft, kept=True)
         return silence_s(draft if one is None else one, language, silences)
+
+    def warm(self) -> None:
+        """Have the listener hear a phrase of our own voice, of which nothing is taken."""
+        voice = bundled_voice() if self._ears.reloads else None
+        if voice is not None:
+            sound = voice.say(tuple(phrases("front tyre, tread depth, four millimetres.")))
+            self._ears.listener.hear(Clip(sound, 0.0))
 
     def ready(self) -> None:
         """Prepare the listener for what may be said next, while nobody speaks."""

@@ -3,16 +3,17 @@
 A live session ends an utterance soon behind a whole finding, so that its answer comes at once. What
 follows shortly ("left mirror cracked ... right one tight", "... no, I meant six", "... apart from a
 tear at the edge") may be said of it, though it is nothing by itself. The two are then heard once more
-as one, and what that changes is what the second of them says.
+as one, and what that changes is what the second of them says. A remark, too, ends before whoever makes it has
+surely ended: what follows soon belongs to it, or is asked about.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from fieldlog.audio.clip import FRAME_S, Clip
-from fieldlog.audio.endpointer import EndpointSettings
+from fieldlog.audio.endpointer import EndpointSettings, joinable
 from fieldlog.doubt.decide import asked_instead
 from fieldlog.doubt.question import telling_more
 from fieldlog.hearing import Heard
@@ -20,7 +21,9 @@ from fieldlog.language.breath import Breath
 from fieldlog.model.command import Command
 from fieldlog.model.hearing import Hearing
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
+from fieldlog.shop.own_voice import asked_about
 from fieldlog.shop.scene import INSTEAD
+from fieldlog.shop.silence import Silences
 
 ONE_BREATH_S = EndpointSettings().hangover_s
 """Silence (s) up to which two utterances are one breath: a file is not cut at less."""
@@ -61,6 +64,34 @@ def going_on(first: Heard, second: Heard, whole: Heard) -> Heard | None:
         return None
     asked = asked_instead(first.understanding, (), "more was said than was understood", Flag.UNSURE)
     return _taking_back(replace(second, clip=whole.clip), telling_more(asked))
+
+
+def in_a_remark(first: Heard, second: Heard) -> bool:
+    """Whether ``second`` may be the rest of the remark ``first``, whose speaker paused to think."""
+    if not first.accepted or first.understanding.kind is not Kind.REMARK:
+        return False
+    if not first.clip.voice or not second.clip.voice or not joinable(first.clip, second.clip):
+        return False
+    return silence_between(first.clip, second.clip) < Silences().free
+
+
+def rest_of_remark(second: Heard, whole: Callable[[], Heard]) -> Heard | None:
+    """What is said so soon behind a remark: the two as one remark, or a question.
+
+    None: it stands by itself. What would count by itself is asked about, since it may be free speech;
+    what is no phrase is more of the remark, as ``whole`` hears the two of them. That takes the first one's place.
+    """
+    said = second.understanding
+    if said.decision is Decision.REFUSE:
+        one = whole()
+        is_remark = one.accepted and one.understanding.kind is Kind.REMARK
+        return replace(one, takes_back=True) if is_remark else None
+    if said.decision is not Decision.ACCEPT or said.kind is Kind.REMARK:
+        return None
+    return asked_about(second, asked_instead(said, (), WITHIN_A_REMARK, Flag.UNSURE))
+
+
+WITHIN_A_REMARK = "said so soon behind a remark, it may be of that"
 
 
 def _further(whole: Heard, parts: Sequence[Understanding], at: int) -> Heard:

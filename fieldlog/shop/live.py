@@ -149,6 +149,11 @@ class LiveInspection:
             return (Told(spoken, self._inspecting.type(Command.STAND_BY)),)
         return ()
 
+    def warm(self) -> None:
+        """Hear what nobody said, once, so that the first utterance takes no longer than any other."""
+        with suppress(Exception):  # it is tried, and told, with what somebody says
+            self._conversation.warm()
+
     def ready(self) -> None:
         """It was told: make ready for the answer, where a question waits."""
         with suppress(Exception):  # it is tried again, and told, with the answer
@@ -245,7 +250,11 @@ def listen(
     if echo is not None:
         live.waits_for(lambda: capture.speaking)
     taken_s = 0.0
+    cold = source.live
     for event in capture.events():
+        if cold:  # it is listened to already: nobody waits for this
+            cold = False
+            live.warm()
         if isinstance(event, Level):
             live.level(event)
         if isinstance(event, Spoken):

@@ -14,7 +14,7 @@ from fieldlog.grammar.language import Language, endings, expected
 from fieldlog.hearing import Heard
 from fieldlog.model.command import Command
 from fieldlog.model.question import Asks
-from fieldlog.model.understanding import Decision, Kind
+from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.quantities.number_words import DIGITS, POINTS, TEENS, TENS
 
 
@@ -32,7 +32,8 @@ class Silences:
     unfinished: float = 1.0
     """It is half a phrase. Where its rest comes later the two are heard as one all the same."""
     free: float = 1.2
-    """Free speech, which pauses to think: cut off, its rest could be taken for a finding."""
+    """Free speech, which pauses to think: what is said within so much of it may be its rest, and counts for nothing
+    unasked (``shop.going_on``), though the silence ends it after ``usual``."""
 
 
 def silence_s(heard: Heard, language: Language, silences: Silences | None = None) -> float:
@@ -40,15 +41,17 @@ def silence_s(heard: Heard, language: Language, silences: Silences | None = None
     silences = silences or Silences()
     said = heard.understanding
     if said.kind is Kind.REMARK:
-        return silences.free
+        return silences.usual
     if _is_unfinished(heard):
         return silences.unfinished
     if said.decision is not Decision.ACCEPT:
         return silences.usual
     if heard.answers is not None:
-        best = heard.hearing.hypotheses[:1]  # what it comes to is what was asked about
-        word = language.understand(best[0].text).dialogue if best else None
-        return silences.settled if word in (Command.AFFIRM, Command.NEGATIVE) else silences.usual
+        said = by_itself(heard, language)
+        if said.dialogue in (Command.AFFIRM, Command.NEGATIVE):
+            return silences.settled
+        if said.decision is not Decision.ACCEPT or said.finding is None:
+            return silences.usual  # a short answer: the value may go on
     words = said.text.split()
     may_follow = expected(language.word_graph(), words)
     if may_follow is None:
@@ -57,6 +60,12 @@ def silence_s(heard: Heard, language: Language, silences: Silences | None = None
         return silences.usual
     settled = not may_follow or (not heard.parts and _means_the_same(said.text, language))
     return silences.settled if settled else silences.goes_on
+
+
+def by_itself(heard: Heard, language: Language) -> Understanding:
+    """What the words of an answer mean without the question: what it comes to is what was asked about."""
+    best = heard.hearing.hypotheses[:1]
+    return language.understand(best[0].text if best else "")
 
 
 def _means_the_same(text: str, language: Language) -> bool:

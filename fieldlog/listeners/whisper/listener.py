@@ -82,6 +82,8 @@ class WhisperListener:
         self._graph: TokenGraph | None = None
         self._language: Language | None = None
         self._opening: tuple[int, ...] = ()
+        self._plain: tuple[Clip, str] | None = None
+        """What was transcribed last."""
         self._speech = "en"
         self._adapting = False
 
@@ -173,16 +175,21 @@ class WhisperListener:
             raise ModelError("nothing is loaded", where=self.name, todo="call load() first")
         if is_silent(clip):
             return ""
-        extra = EXTRA_FRAMES if self.adapted else MAX_FRAMES
-        features = self._features(clip, extra)
-        tokens = self._encoder.transcribe(features, self._folder.special.prompt)
-        return self._folder.decode(tokens)
+        if (
+            self._plain is None or self._plain[0] is not clip
+        ):  # what fits no answer is heard once more without
+            extra = EXTRA_FRAMES if self.adapted else MAX_FRAMES
+            features = self._features(clip, extra)
+            tokens = self._encoder.transcribe(features, self._folder.special.prompt)
+            self._plain = clip, self._folder.decode(tokens)
+        return self._plain[1]
 
     def close(self) -> None:
         """Free the weights; calling it twice is harmless."""
         if self._encoder is not None:
             self._encoder.close()
         self._folder = self._encoder = self._decoder = self._graph = self._language = None
+        self._plain = None
 
     def _search_settings(self) -> SearchSettings:
         if self.settings is not None:
