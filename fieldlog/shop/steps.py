@@ -108,9 +108,10 @@ def step_of(heard: Heard, scene: Scene, around: Around) -> Step:
             ):  # its opening, and nothing behind it
                 return Step(NewEntry(), lambda s, _: (ev.Refused(s),))
         text = words or said.text
-        goes_on = heard.takes_back and scene.remark is not None
-        before = remark_back(scene.remark)[0] if goes_on else NewEntry()
-        return Step(replace(before, remark=text), lambda s, _: (ev.RemarkKept(s, text),))
+        entry, begun = NewEntry(), scene.remark if heard.takes_back else None
+        if begun is not None:  # this is the whole of it
+            entry, _ = remark_back(begun)
+        return Step(replace(entry, remark=text), lambda s, _: (ev.RemarkKept(s, text),))
     if said.dialogue is None:
         return Step(NewEntry(), lambda s, _: (ev.Refused(s),))
     return _command(said.dialogue, heard, scene, around)

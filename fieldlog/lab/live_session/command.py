@@ -16,22 +16,33 @@ if TYPE_CHECKING:
 @click.command("delay")
 @click.argument("sounds", nargs=-1, type=click.Path(path_type=Path))
 @click.option("--say", type=click.Choice(["tones", "values"]), default="tones", show_default=True)
-def delay(sounds: tuple[Path, ...], say: str) -> None:
+@click.option(
+    "--set",
+    "speech_set",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Phrases of this speech set's part test instead, by its voices, in its rooms.",
+)
+@click.option("--phrases", type=int, default=60, show_default=True, help="So many of the set.")
+def delay(sounds: tuple[Path, ...], say: str, speech_set: Path | None, phrases: int) -> None:
     """Time from the end of speech to the first sample of the tone, spoken in real time.
 
-    On the demo's recordings (or SOUNDS): Whisper, read-back, echo canceller and recording on, blocks of 20 ms as from
+    On the demo's recordings (or SOUNDS, or phrases drawn from a speech set): Whisper, read-back, echo canceller and recording on, blocks of 20 ms as from
     a microphone. The end of speech is the end of the last frame that is voice; the tone's first sample is when
     the loudspeaker fetches it (every 10 ms), so what the device itself takes to play is not in it. What waits behind
     words that are still being said is left out: a recording does not wait for its answers. So is what is told of
     half a phrase whose speaker pauses to think, as the demo's manifest says: that is no end of speech.
 
     \b
-    Example:
+    Examples:
       python -m fieldlog.lab delay
+      python -m fieldlog.lab delay --set SET
     """
+    import tempfile
+
     from fieldlog import config
     from fieldlog.cli.ears import open_ears
     from fieldlog.lab.live_session.bench import delays
+    from fieldlog.lab.live_session.strung import strung
     from fieldlog.language.files import load_language
     from fieldlog.shop.demo import read_manifest
     from fieldlog.shop.saying import Say
@@ -41,7 +52,12 @@ def delay(sounds: tuple[Path, ...], say: str) -> None:
         media / part["file"]: [(each["start_s"], each["end_s"]) for each in part["utterances"]]
         for part in read_manifest(media)["parts"]
     }
-    with open_ears(load_language(), "whisper", None) as ears:
+    with (
+        tempfile.TemporaryDirectory(prefix="fieldlog-delay-") as folder,
+        open_ears(load_language(), "whisper", None) as ears,
+    ):
+        if speech_set is not None:
+            said = dict(strung(speech_set, phrases, Path(folder)))
         found = [
             each
             for path in sounds or tuple(said)
