@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 import shutil
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any, cast
 
 import numpy as np
@@ -16,6 +18,7 @@ import soundfile as sf
 
 from fieldlog import config
 from fieldlog.audio.clip import FRAME_S, RATE, Clip
+from fieldlog.audio.files import open_audio
 from fieldlog.audio.tones import Tone
 from fieldlog.lab.benchmarks.phone_person import Holder
 from fieldlog.lab.crash.command import report
@@ -28,6 +31,7 @@ from fieldlog.lab.live_session.command import breakdown
 from fieldlog.lab.live_session.person import Line, Person, Reply, Sound, load, reply
 from fieldlog.lab.live_session.scripted import Played, Script, differences, scripts, written
 from fieldlog.lab.live_session.stage import ECHO, LATEST_S, Room, sounddevice
+from fieldlog.lab.live_session.strung import SAID, strung
 from fieldlog.language.files import load_language
 from fieldlog.model.context import Context
 from fieldlog.model.finding import Finding
@@ -389,6 +393,33 @@ def test_a_pause_within_a_phrase_is_no_end_of_speech() -> None:
     assert in_a_phrase(24.0, phrases)
     assert not in_a_phrase(26.8, phrases)
     assert not in_a_phrase(27.5, phrases)
+
+
+def test_phrases_of_a_set_are_strung_so_far_apart_that_no_two_are_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Few:
+        def __init__(self, folder: Path) -> None: ...
+
+        def part(self, name: str) -> list[SimpleNamespace]:
+            kinds = ["phrase"] * 22 + ["chatter"] * 9
+            return [
+                SimpleNamespace(kind=each, speech_start_s=0.5, speech_end_s=1.0) for each in kinds
+            ]
+
+        def clean(self, item: SimpleNamespace) -> np.ndarray:
+            assert item.kind in SAID
+            return np.full(RATE * 2, 0.1, np.float32)
+
+    monkeypatch.setattr("fieldlog.lab.live_session.strung.SpeechSet", Few)
+    made = list(strung(tmp_path, 30, tmp_path))
+    assert [len(said) for _, said in made] == [20, 2]
+    for path, said in made:
+        with open_audio(path) as audio:
+            sound = np.concatenate(list(audio.blocks(1.0)))
+        assert all(sound[round(begin * RATE)] > 0.05 for begin, _ in said)
+        between = [later - end for (_, end), (later, _) in itertools.pairwise(said)]
+        assert all(each >= 2.5 for each in between)
 
 
 def test_the_delay_is_told_stage_by_stage() -> None:

@@ -48,7 +48,7 @@ def delay(sounds: tuple[Path, ...], say: str, speech_set: Path | None, phrases: 
     from fieldlog.shop.saying import Say
 
     media = config.demo_media()
-    said = {
+    said: dict[Path, Sequence[tuple[float, float]]] = {
         media / part["file"]: [(each["start_s"], each["end_s"]) for each in part["utterances"]]
         for part in read_manifest(media)["parts"]
     }
