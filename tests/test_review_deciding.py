@@ -151,7 +151,9 @@ def test_what_was_decided_needs_nobody_and_what_came_later_does() -> None:
     settled = replace(one, reviews=(review,))
     assert weighed(settled) == [("u1", None)]
     late = exchange(said(1, "front brake pads two millimetres"))
-    after = replace(late.findings[0], made_at=START + timedelta(hours=1))
+    after = replace(
+        late.findings[0], made_at=START - timedelta(hours=1), turn=1
+    )  # a clock set back
     assert replace(late, findings=(after,), reviews=(review,)).decided is None
 
 

@@ -213,6 +213,31 @@ class TestWherePhotosGo:
 
 
 class TestDisregard:
+    @pytest.mark.parametrize("then", ["", "blah blah", "what is open"])
+    def test_behind_a_skip_is_of_that(self, floor: Floor, then: str) -> None:
+        """It is left out no more, though it told so in another process, or something was not understood since."""
+        floor.take("chain dry", "skip the horn because no time")
+        assert [each.key for each in floor.inspecting.scene.skips] == ["horn"]
+        if then:
+            floor.take(then)
+        floor.anew()
+        (back,) = floor.take("disregard that")
+        assert isinstance(back, ev.SkipTakenBack)
+        assert back.items == ("horn",)
+        assert floor.inspecting.scene.skips == ()
+        assert any(each.item.key == "horn" for each in floor.inspecting.scene.left)
+        assert kinds(floor.take("disregard that")) == ["FindingWithdrawn"]
+
+    def test_behind_a_remark_though_the_clock_was_set_back(self, tmp_path: Path) -> None:
+        """It took the finding before: what is newer seemed older."""
+        clock = [START]
+        with Workshop.open(tmp_path, language=load_language(), now=lambda: clock[0]) as shop:
+            inspecting = shop.inspecting(shop.begin("grey twin").id)
+            for words in ("front pads two millimetres", "remark bring the gauge"):
+                inspecting.type(words)
+                clock[0] -= timedelta(hours=1)
+            assert kinds(inspecting.type("disregard that")) == ["RemarkTakenBack"]
+
     @pytest.mark.parametrize(
         ("phrases", "several"),
         [

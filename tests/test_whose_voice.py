@@ -3,18 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from fieldlog.audio.capture import Spoken
 from fieldlog.audio.clip import FRAME, RATE, Clip
 from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language
 from fieldlog.listeners.timbre import Vector, timbre
-from fieldlog.model.hearing import Hearing
+from fieldlog.model.hearing import Hearing, Hypothesis
 from fieldlog.model.understanding import Decision
+from fieldlog.report.lines import not_settled
+from fieldlog.shop.ears import Ears
+from fieldlog.shop.live import LiveInspection
 from fieldlog.shop.settling import settles
 from fieldlog.shop.whose_voice import FIRST, OTHER, KnownVoices
+from fieldlog.shop.workshop import Workshop
+from fieldlog.words import tell
 
 LANGUAGE = load_language()
 MINE, RADIO = np.array([1.0, 0.0]), np.array([0.0, 1.0])
@@ -128,3 +136,64 @@ def test_nothing_is_told_of_what_is_short_noisy_or_no_sound() -> None:
     assert timbre(replace(good, voice=())) is None
     assert timbre(replace(good, samples=good.samples * np.float32(np.nan))) is None
     assert timbre(Clip(np.zeros(0, np.float32))) is None
+
+
+class InTurn:
+    """Hears one sentence after the other, whatever the clip."""
+
+    name = "in turn"
+
+    def __init__(self, *words: str) -> None:
+        self.words = list(words)
+
+    def load(self, language: object) -> None:
+        """Nothing to load."""
+
+    def hear(self, clip: Clip) -> Hearing:
+        return Hearing(self.name, (Hypothesis(self.words.pop(0), 0.0),), 1.0)
+
+    def close(self) -> None:
+        """Nothing to close."""
+
+
+def session(folder: Path, *turns: tuple[Vector, str]) -> tuple[list[str], list[str], list[str]]:
+    """What the last of ``turns`` led to, what stands then, and what is open."""
+    turns = (*[(MINE, "horn works")] * FIRST, *turns)
+    with Workshop.open(folder, language=LANGUAGE) as shop:
+        ears = Ears(LANGUAGE, InTurn(*(words for _, words in turns)), lambda said, *_: said)
+        inspecting = shop.inspecting(shop.begin("grey twin").id, ears)
+        live, speaks = LiveInspection(inspecting), [MINE]
+        inspecting.conversation.minded = KnownVoices(lambda _: speaks[0]).minded
+        told: list[str] = []
+        for at, (who, _) in enumerate(turns):
+            speaks[0] = who
+            clip = Clip(np.full(8000, at / 100, dtype=np.float32), 5.0 * at)
+            spoken = Spoken(clip, 0.0, datetime(2026, 5, 4, tzinfo=UTC), "microphone")
+            told = [type(each).__name__ for one in live.spoken(spoken) for each in one.events]
+        record = inspecting.record
+        stands = [tell.finding(each.finding) for each in record.findings if each.stands][FIRST:]
+        return told, stands, [what for what, _ in not_settled(record)]
+
+
+PADS = (MINE, "front pads two millimetres")
+
+
+def test_what_is_of_the_finding_before_is_asked_about_in_another_voice(tmp_path: Path) -> None:
+    """A colleague took a finding away, or put it right, whose own findings were asked about."""
+    stands = ["front brake pads, thickness: 2 mm"]
+    for name, words in (("1", "disregard that"), ("2", "correction three millimetres")):
+        told = session(tmp_path / name, PADS, (RADIO, words))
+        assert told == (["Asked"], stands, ["open"])
+    told = session(tmp_path / "3", PADS, (RADIO, "disregard that"), (MINE, "yes"))
+    assert told == (["FindingWithdrawn"], [], [])
+    assert session(tmp_path / "4", PADS, (MINE, "disregard that"))[1] == []
+
+
+def test_nothing_that_a_second_person_says_is_dropped(tmp_path: Path) -> None:
+    both = (RADIO, "rear tread three millimetres and chain dry")
+    assert session(tmp_path / "1", both, (MINE, "affirm"))[0] == ["FindingSaved"] * 2
+    told = session(tmp_path / "2", (RADIO, "chain dry"), PADS, (MINE, "left mirror loose"))
+    assert told[2] == ["open"]  # nobody answered: it is told at the end, and before signing
+    place = (MINE, "pads two millimetres")
+    told = session(tmp_path / "3", place, (RADIO, "disregard that"), (MINE, "no"), (MINE, "front"))
+    assert told == (["FindingSaved"], ["front brake pads, thickness: 2 mm"], [])

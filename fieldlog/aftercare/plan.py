@@ -286,12 +286,15 @@ def skipped_event(skip: Skip) -> NewEvent:
 
 
 def skips_of(record: InspectionRecord) -> tuple[Skip, ...]:
-    """The items skipped in an inspection; an event without a reason skips nothing."""
-    return tuple(
-        Skip(event.data.get("item", ""), event.text)
-        for event in record.events
-        if event.name == EventName.SKIPPED and event.text.strip()
-    )
+    """The items skipped in an inspection, and not taken back; an event without a reason skips nothing."""
+    found: list[Skip] = []
+    for event in record.events:
+        item = event.data.get("item", "")
+        if event.name == EventName.SKIPPED and event.text.strip():
+            found.append(Skip(item, event.text))
+        elif event.name == EventName.SKIP_TAKEN_BACK:
+            found = [each for each in found if each.key != item]
+    return tuple(found)
 
 
 def progress_of(

@@ -143,6 +143,7 @@ def event_text(event: Event) -> Text:
 
 def _command_text(
     event: ev.ItemSkipped
+    | ev.SkipTakenBack
     | ev.OpenTold
     | ev.NextTold
     | ev.HowToCheckTold
@@ -157,6 +158,9 @@ def _command_text(
         case ev.ItemSkipped(_, items, reason):
             out = (say("left out: {item} ({why})", item=item, why=reason) for item in items)
             return Text("\n".join(out), CHANGED)
+        case ev.SkipTakenBack(_, items):
+            back = (say("not left out after all: {item}", item=item) for item in items)
+            return Text("\n".join(back), CHANGED)
         case ev.OpenTold(_, left):
             return _how_much(left)
         case ev.NextTold(_, left):

@@ -140,7 +140,7 @@ def record_json(record: InspectionRecord) -> dict[str, Any]:
         "clocks": [told(c, "id") for c in record.clocks],
         "events": [{**told(e, "id"), **_later(e.id, record)} for e in record.events],
         "reviews": [
-            {**told(r, "made_at"), "at": instant_text(r.made_at), **_later(r.id, record)}
+            {**told(r, "made_at", "turn"), "at": instant_text(r.made_at), **_later(r.id, record)}
             for r in record.reviews
         ],
     }
@@ -148,7 +148,7 @@ def record_json(record: InspectionRecord) -> dict[str, Any]:
 
 def _finding(kept: RecordedFinding) -> dict[str, Any]:
     return {
-        **told(kept, "finding", "verdict"),
+        **told(kept, "finding", "verdict", "turn"),
         "stands": kept.stands,
         **finding_json(kept.finding, kept.verdict),
     }

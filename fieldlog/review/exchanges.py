@@ -54,7 +54,7 @@ class Exchange:
     def decided(self) -> Review | None:
         """The decision that counts; None where there is none, or findings came after it."""
         made = [each for each in self.reviews if each.decided not in BESIDE]
-        if not made or any(each.made_at > made[-1].made_at for each in self.standing):
+        if not made or any(each.turn > made[-1].turn for each in self.standing):
             return None
         return made[-1]
 

@@ -148,9 +148,17 @@ class OpenQuestions:
         return any(sum(one in known for one in way) > 1 for way in ways)
 
     def of_no_finding(self, record: InspectionRecord) -> bool:
-        """Whether what was said last was a skip, or a finding that was refused: no finding is of it."""
-        said = ((each.decision, each.dialogue) for each in record.utterances[-1:])
-        return (Decision.ACCEPT, Command.SKIP) in said or self.refused_at_end(record)
+        """Whether what was said last was a skip, or a finding that was refused: no finding is of it.
+
+        Noise in between, of which nothing was understood, changes nothing.
+        """
+        understood = (
+            each for each in reversed(record.utterances) if each.decision is not Decision.REFUSE
+        )
+        last = next(understood, None)
+        if last is not None and (last.decision, last.dialogue) == (Decision.ACCEPT, Command.SKIP):
+            return True
+        return self.refused_at_end(record)
 
     def dropped(self, heard: Heard, record: InspectionRecord) -> Heard:
         """ "Disregard" after a question that no short word settles drops that question.

@@ -13,8 +13,16 @@ from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.store.ids import part_id
-from fieldlog.store.records import InspectionRecord, RecordedFinding, Remark, Utterance
+from fieldlog.store.records import EventName, InspectionRecord, RecordedFinding, Remark, Utterance
 
+_ONLY_TELL = frozenset(
+    {
+        *(Command.WHAT_IS_OPEN, Command.NEXT_ITEM, Command.HOW_TO_CHECK, Command.WHY),
+        *(Command.READ_BACK, Command.SAY_AGAIN, Command.STAND_BY, Command.GO_AHEAD),
+        *(Command.ON_MY_OWN, Command.PHOTO),
+    }
+)
+"""What changes nothing of what was said before."""
 TAKE_BACK = (Command.DISREGARD, Command.NEGATIVE)
 """What takes back what was said last."""
 
@@ -108,9 +116,33 @@ def said_last(record: InspectionRecord, last: RecordedFinding | None) -> Remark 
         and each.id == part_id(each.utterance_id, "remark")
     ]
     newest = said[-1] if said else None
-    if newest is None or (last is not None and last.made_at > newest.made_at):
-        return None
-    return newest
+    if newest is None or last is None:
+        return newest
+    # By the order of the record: a clock that was set back meanwhile makes what is newer the older.
+    order = {each.id: place for place, each in enumerate(record.utterances)}
+    of_last = order.get(last.utterance_id or "", -1)
+    return newest if order[newest.utterance_id or ""] > of_last else None
+
+
+def skipped_last(record: InspectionRecord) -> tuple[str, ...]:
+    """Items of the walk that what was said last left out; empty where it was no skip.
+
+    What was not understood, or only told something, is passed over, as behind a remark.
+    """
+    said = (
+        each
+        for each in reversed(record.utterances)
+        if each.decision is not Decision.REFUSE and each.dialogue not in _ONLY_TELL
+    )
+    last = next(said, None)
+    if last is None or (last.decision, last.dialogue) != (Decision.ACCEPT, Command.SKIP):
+        return ()
+    first = part_id(last.id, "event")
+    return tuple(
+        each.data.get("item", "")
+        for each in record.events
+        if each.name == EventName.SKIPPED and (each.id == first or each.id.startswith(f"{first}-"))
+    )
 
 
 def asked_in(record: InspectionRecord) -> Iterator[str]:

@@ -222,6 +222,14 @@ class ItemSkipped:
 
 
 @dataclass(frozen=True, slots=True)
+class SkipTakenBack:
+    """Items of the walk that are not left out after all."""
+
+    said: Said
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class OpenTold:
     """What of the walk nobody has looked at, stage by stage, in the order of the walk."""
 
@@ -416,7 +424,7 @@ class NotSaved:
 Event: TypeAlias = (
     FindingSaved | FindingCorrected | FindingWithdrawn | FindingBroughtBack | JudgedAgain | Asked
     | ToAffirm | Affirmed | OwnVoice | AskedAgain | QuestionClosed | Refused | HeldBack | Faulted
-    | RemarkKept | RemarkTakenBack | Marked | ItemSkipped | OpenTold | NextTold | BeforeSigning
+    | RemarkKept | RemarkTakenBack | Marked | ItemSkipped | SkipTakenBack | OpenTold | NextTold | BeforeSigning
     | HowToCheckTold | WhyTold | ReadBack | SaidAgain | StandingBy | GoingAhead | OnYourOwn
     | NothingToTake | GoneAlready | SignedOff | AfterSignature | PhotoAttached | Reviewed
     | AlreadySaved | NotSaved

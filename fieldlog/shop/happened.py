@@ -19,6 +19,7 @@ from fieldlog.shop.events import (
     RemarkTakenBack,
     Reviewed,
     Said,
+    SkipTakenBack,
 )
 
 CHANGES = (
@@ -29,6 +30,7 @@ CHANGES = (
     RemarkKept,
     RemarkTakenBack,
     ItemSkipped,
+    SkipTakenBack,
     PhotoAttached,
 )
 """What a signature stands for: after one, these are not covered by it."""

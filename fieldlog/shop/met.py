@@ -8,6 +8,7 @@ from fieldlog.shop.earlier import (
     breath_of,
     kept_as,
     said_last,
+    skipped_last,
     stood_before,
     subjects_withdrawn,
 )
@@ -53,6 +54,7 @@ def scene_in(
         gone=last.finding if last and not last.stands else None,
         withdrawn=subjects_withdrawn(record),
         skips=skips_of(record),
+        skipped=skipped_last(record),
         signed=any(event.name == EventName.SIGNED_OFF for event in record.events),
         known=VehicleKnown(inspection.id, inspection.started_at, vehicle.odometer, rules.context),
         remark=said_last(record, last),

@@ -118,6 +118,10 @@ def _said(event: Event, how: Say) -> Saying:
             each = [_read(kept.finding, spoken.DANGEROUS) for kept in dangerous]
             rest = [_words(spoken.left(len(left)))] if left else []
             return _joined((*each, *rest))
+        case ev.SkipTakenBack(_, items):
+            return _words(
+                f"{translated(spoken.WITHDRAWN)}, {translated(spoken.LEFT_OUT)}: {', '.join(items)}."
+            )
         case ev.RemarkTakenBack():
             return _words(spoken.REMARK_TAKEN_BACK)
         case ev.SignedOff():

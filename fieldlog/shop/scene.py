@@ -74,6 +74,8 @@ class Scene:
     withdrawn: frozenset[tuple[str, str | None, str | None]] = frozenset()
     """What findings were about that were withdrawn."""
     skips: tuple[Skip, ...] = ()
+    skipped: tuple[str, ...] = ()
+    """Items of the walk that were left out by what was said last."""
     signed: bool = False
     known: VehicleKnown | None = None
     """What the record knows of the vehicle."""

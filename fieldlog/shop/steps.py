@@ -218,6 +218,10 @@ def _disregard(heard: Heard, scene: Scene, around: Around) -> Step:
     if closes(heard):
         # What was said last is the question's utterance, and nothing was taken of that.
         return Step(NewEntry(), lambda s, _: (ev.QuestionClosed(s),))
+    if scene.skipped:
+        items = scene.skipped
+        back = tuple(NewEvent(EventName.SKIP_TAKEN_BACK, "", {"item": key}) for key in items)
+        return Step(NewEntry(events=back), lambda s, _: (ev.SkipTakenBack(s, items),))
     if around.of_no_finding:
         return Step(NewEntry(), lambda s, _: (ev.NothingToTake(s, last),))
     if scene.remark is not None:

@@ -7,6 +7,7 @@ the first findings that counted and from whoever answers for a finding in a new 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +15,9 @@ from numpy.typing import NDArray
 from fieldlog.audio.clip import Clip
 from fieldlog.doubt.decide import asked_instead
 from fieldlog.hearing import Heard
-from fieldlog.language.breath import Breath
-from fieldlog.model.understanding import Flag
+from fieldlog.language.breath import asked_of
+from fieldlog.model.command import Command
+from fieldlog.model.understanding import Decision, Flag
 from fieldlog.shop.own_voice import asked_about
 
 Vector = NDArray[np.float64]
@@ -50,18 +52,37 @@ class KnownVoices:
             return heard
         if not heard.accepted or not any(one.finding is not None for one in heard.outcomes):
             self._asked = asked
-            return heard
+            return self._of_the_finding_before(heard)
         voice = self._timbre(heard.clip)
         if voice is None:
             return heard
         if self.likeness(voice) < ALIKE:
             self._asked = voice
             if heard.understanding.parts:
-                return asked_about(heard, Breath(heard.text, heard.outcomes).asked(OTHER).whole)
+                every = heard.outcomes
+                return asked_about(heard, asked_of(heard.text, every, OTHER, agreed=every).whole)
             asks = asked_instead(heard.understanding, (), OTHER, Flag.UNSURE)
             return asked_about(heard, asks)
         self._learn(voice)
         return heard
+
+    def _of_the_finding_before(self, heard: Heard) -> Heard:
+        """ "Disregard that" in another voice takes nothing away unasked, and "correction four" puts nothing right.
+
+        Neither names what it is of. The voice is not learnt: whoever answers answers for one finding.
+        """
+        said = heard.understanding
+        takes = heard.accepted and said.dialogue is Command.DISREGARD
+        corrects = said.decision is Decision.ASK and said.dialogue is Command.CORRECTION
+        if not (takes or corrects):
+            return heard
+        voice = self._timbre(heard.clip)
+        if voice is None or self.likeness(voice) >= ALIKE:
+            return heard
+        if takes:
+            return asked_about(heard, asked_instead(said, (), OTHER, Flag.UNSURE))
+        flags = tuple(dict.fromkeys((*said.flags, Flag.UNCLEAR)))  # nothing completes it then
+        return replace(heard, understanding=replace(said, flags=flags))
 
     def likeness(self, voice: Vector) -> float:
         """Cosine to the nearest voice; 1.0 while the first is being learnt."""

@@ -231,7 +231,7 @@ def _in_order(connection: Tables, table: str, of: _Which) -> Rows:
     where, values = of.where("t", table)
     return rows_of(
         connection,
-        f"SELECT t.*, r.made_at FROM {table} t JOIN record r ON r.id = t.id "
+        f"SELECT t.*, r.made_at, r.turn FROM {table} t JOIN record r ON r.id = t.id "
         f"WHERE {where} ORDER BY r.turn, r.id",
         *values,
     )
@@ -288,6 +288,7 @@ def _findings(connection: Tables, of: _Which) -> Iterator[RecordedFinding]:
             finding=finding_from(row, map(quantity_from, readings.get(row["id"], ()))),
             verdict=None,
             utterance_id=row["utterance_id"],
+            turn=row["turn"],
         )
 
 
@@ -342,7 +343,7 @@ def sampled(connection: Tables) -> tuple[Review, ...]:
     """Decisions of the blind sample of every inspection, and what was taken back, oldest first."""
     rows = rows_of(
         connection,
-        "SELECT t.*, r.made_at FROM review t JOIN record r ON r.id = t.id "
+        "SELECT t.*, r.made_at, r.turn FROM review t JOIN record r ON r.id = t.id "
         "WHERE t.sampled = 1 OR t.undoes IS NOT NULL ORDER BY r.turn, r.id",
     )
     return tuple(_review(row) for row in rows)

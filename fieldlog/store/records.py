@@ -97,6 +97,8 @@ class EventName(StrEnum):
 
     SKIPPED = "skipped"
     """An item left out: its reason as the text."""
+    SKIP_TAKEN_BACK = "skip taken back"
+    """It is not left out after all: its key under ``item``."""
     SIGNED_OFF = "signed off"
     """A signature: its name as the text."""
     CHECKPOINT = "checkpoint"
@@ -304,6 +306,8 @@ class RecordedFinding:
     """Whether the inspection was signed and no signature had seen it: none covers it."""
     fallen_after_signature: bool = False
     """Whether no signature had seen that it was corrected or withdrawn."""
+    turn: int = 0
+    """Its place in the order of the record, which no clock that is set back changes."""
 
     @property
     def rivalled(self) -> bool:

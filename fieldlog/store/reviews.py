@@ -61,6 +61,8 @@ class Review:
     sampled: bool
     note: str
     undoes: str | None
+    turn: int = 0
+    """Its place in the order of the record, which no clock that is set back changes."""
 
 
 def counting(reviews: Iterable[Review]) -> tuple[Review, ...]:
