@@ -151,9 +151,9 @@ def hear_clip(
 def _with_the_echo(heard: Heard, listener: Listener, language: Language, judge: Judge) -> Heard:
     """What a clip that we sounded into came to, heard once more as it came in, and weighed with that.
 
-    What counts has to count there too, and mean the same. What was only asked about, because it was not heard
-    clearly or lacks a word, counts where it is heard so with what came before it: the canceller may have taken
-    its beginning.
+    What counts must not mean something else there; where nothing is understood there, that is our own sound. What
+    was only asked about, because it was not heard clearly or lacks a word, counts where it is heard so with what
+    came before it: the canceller may have taken its beginning.
     """
     clip, said = heard.clip, heard.understanding
     if clip.as_it_came is None or said.kind is Kind.REMARK or said.decision is Decision.REFUSE:
@@ -170,8 +170,9 @@ def _with_the_echo(heard: Heard, listener: Listener, language: Language, judge: 
     )
     other = judge(parsed, again, came)
     if not lead:
-        doubtful = "" if other.decision is Decision.ACCEPT else other.reason
-        hearing = replace(heard.hearing, as_it_came=text, doubtful=doubtful)
+        if other.decision is Decision.REFUSE:
+            return heard
+        hearing = replace(heard.hearing, as_it_came=text)
         return replace(heard, hearing=hearing, understanding=judge(said, hearing, clip))
     if other.decision is not Decision.ACCEPT or not _says_the_same(heard, other, language):
         return heard

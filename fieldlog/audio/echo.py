@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldlog.audio.clip import FRAME, LEAD_S, RATE, Clip
+from fieldlog.audio.echo_path import without_played
 from fieldlog.audio.playback import Playback
 
 Samples = NDArray[np.float32]
@@ -26,8 +27,8 @@ _FRAME = RATE // 100
 _DELAY = 128
 """Samples by which its output lags behind its input (measured by correlation)."""
 _FADE = RATE // 50
-_EAR_SHARE = 0.5
-"""Of the canceller's output in what the ear gets: from 0.4 to 0.6 most was right (docs/hearing/echo.md)."""
+_BEFORE = 4 * RATE
+"""Of what was played before an utterance shows the way of its echo."""
 _KEPT = 120 * RATE
 """Longer than any utterance is."""
 
@@ -57,8 +58,8 @@ class EchoCanceller:
         """How much of what was given last is the canceller's."""
         self._given = self._taken
         self._for_ear: deque[tuple[int, Samples, Samples]] = deque()
-        """Where something was played: from which sample of the stream, what the ear gets there, and the
-        microphone as it came in."""
+        """Where something was played: from which sample of the stream, what that was, and the microphone as it
+        came in."""
         self._clips: deque[tuple[int, int]] = deque([(-1, self._taken)], maxlen=2)
         """From where to where the last utterances went."""
 
@@ -98,8 +99,7 @@ class EchoCanceller:
         begin, self._given = self._given, self._given + count
         if not share.any():
             return near
-        half = share * _EAR_SHARE
-        self._for_ear.append((begin, np.asarray(near * (1 - half) + cleaned * half), near))
+        self._for_ear.append((begin, far, near))
         while self._for_ear[0][0] < begin - _KEPT:
             self._for_ear.popleft()
         return np.asarray(near * (1 - share) + cleaned * share)
@@ -108,23 +108,26 @@ class EchoCanceller:
         """``clip``, cut from what ``clean`` gave, as it is to be heard.
 
         The canceller takes some of a voice with the echo that it speaks over: whether there is one, and
-        where it ends, shows in its output, but which words they are is heard in half of that and half
-        of the microphone. The microphone itself goes along (``Clip.as_it_came``): whoever weighs the words
-        hears that too.
+        where it ends, shows in its output, but which words they are is heard in the microphone, what was
+        played taken out of that after the fact (``echo_path``). The microphone itself goes along
+        (``Clip.as_it_came``): whoever weighs the words hears that too.
         """
-        begin, count = round(clip.start_s * RATE), len(clip.samples)
-        samples, as_it_came = clip.samples.copy(), clip.samples.copy()
-        played = False
-        for at, part, near in self._for_ear:
-            first, last = max(begin, at), min(begin + count, at + len(part))
-            if first < last:
-                played = True
-                samples[first - begin : last - begin] = part[first - at : last - at]
-                as_it_came[first - begin : last - begin] = near[first - at : last - at]
-        lead = self._lead(begin, begin + count)
-        if not played:
+        begin, end = round(clip.start_s * RATE), round(clip.start_s * RATE) + len(clip.samples)
+        parts = [(at, far, near) for at, far, near in self._for_ear if begin - _BEFORE <= at < end]
+        lead = self._lead(begin, end)
+        if not any(at + len(near) > begin for at, _, near in parts):
             return clip
-        return replace(clip, samples=samples, as_it_came=np.concatenate([lead, as_it_came]))
+        first = min(begin, parts[0][0])
+        played, came = np.zeros(end - first, np.float32), np.zeros(end - first, np.float32)
+        came[begin - first :] = clip.samples
+        for at, far, near in parts:
+            till = min(end, at + len(near))
+            played[at - first : till - first] = far[: till - at]
+            came[at - first : till - first] = near[: till - at]
+        samples = without_played(came, played)[begin - first :]
+        return replace(
+            clip, samples=samples, as_it_came=np.concatenate([lead, came[begin - first :]])
+        )
 
     def _lead(self, begin: int, end: int) -> Samples:
         """The microphone before ``begin``, in whole frames: while something was played, and of no other utterance."""

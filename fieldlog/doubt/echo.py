@@ -1,6 +1,6 @@
-"""What we sounded ourselves stands in the sound: it counts unasked only as it is heard with and without (pure).
+"""What we sounded ourselves stands in the sound: where it means something else with that left in, it is asked about (pure).
 
-The canceller takes some of a voice with the echo, and what is left of a word may be another one: behind a
+What is taken out of the sound may take some of a voice along, and what is left of a word may be another one: behind a
 tone "air filter is dirty" was "motor is dirty", as sure as most. The calibration knows no such sound.
 """
 
@@ -16,9 +16,9 @@ OTHERWISE = "with our own sound left in it, it was heard otherwise"
 
 
 def minding_echo(judge: Judge, language: Language) -> Judge:
-    """``judge``, and behind it that the microphone as it came in has to mean the same.
+    """``judge``, and behind it that the microphone as it came in must not mean something else.
 
-    A remark is kept as it is; what was not heard twice is as ``judge`` says.
+    A remark is kept as it is; what was not heard twice, or not understood there, is as ``judge`` says.
     """
 
     def judged(understanding: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
@@ -26,9 +26,7 @@ def minding_echo(judge: Judge, language: Language) -> Judge:
         if came is None or said.decision is not Decision.ACCEPT or said.kind is Kind.REMARK:
             return said
         if language.meaning(came) == language.meaning(hearing.hypotheses[0].text):
-            if not hearing.doubtful:
-                return said
-            return asked_instead(said, (), hearing.doubtful, Flag.UNSURE)
+            return said
         other = language.understand(came)
         one_each = said.finding is not None and other.finding is not None
         accepted = one_each and other.decision is Decision.ACCEPT

@@ -33,8 +33,7 @@ class Hearing:
     behind_s: float | None = None
     """Seconds of speech behind the last word of the best one; None: not known."""
     as_it_came: str | None = None
-    """What the best one is with what was played meanwhile left in the sound; None: not heard so."""
-    doubtful: str = ""
-    """Why that does not count by itself; empty: it does, or it was not heard so."""
+    """What the best one is with what was played meanwhile left in the sound; None: not heard so, or nothing was
+    understood there."""
     cleared: bool = False
     """Whether the best one is what was heard as it came in, because without what was played it was unclear."""

@@ -262,14 +262,15 @@ def _through_room(sound: Samples, response: NDArray[np.float64], count: int) -> 
 
 
 def own_takes(
-    room: Room, findings: Sequence[Finding], row: Own, kinds: Sequence[str]
+    room: Room, findings: Sequence[Finding], row: Own, kinds: Sequence[str], draw: int = 0
 ) -> Iterator[tuple[list[Saying], list[Heard], int]]:
     """Two sentences in each delay and noise: one read back, one asked; no level: none is played.
 
     What was said, what was heard, and how often the tool fell silent.
     """
     level_db = row.level_db
-    for number, (delay_s, kind) in enumerate((d, k) for d in DELAYS_S for k in kinds):
+    takes = [(delay_s, kind) for delay_s in DELAYS_S for kind in kinds]
+    for number, (delay_s, kind) in enumerate(takes, draw * len(takes)):
         pick = np.random.default_rng([number, round(abs(level_db or 0.0))])
         one, two = (findings[int(n)] for n in pick.integers(0, len(findings), 2))
         says = [
@@ -384,12 +385,19 @@ def findings_of(
     return found
 
 
-def page(owns: Sequence[Own], overs: Sequence[Over], command: str, *, interrupted: bool) -> str:
+def page(
+    owns: Sequence[Own],
+    overs: Sequence[Over],
+    command: str,
+    *,
+    interrupted: bool,
+    part: str = "test",
+) -> str:
     """``docs/hearing/echo.md``."""
     lines = [
         "# Our own voice in the microphone",
         "",
-        f"Printed by `{command}`.{' Interrupted.' if interrupted else ''} Test part of the speech set; the voice of the package, a",
+        f"Printed by `{command}`.{' Interrupted.' if interrupted else ''} {part.capitalize()} part of the speech set; the voice of the package, a",
         "loudspeaker that bends loud sound, synthetic rooms: no loudspeaker or headset of anybody's was measured.",
         "",
         "## Read-backs with nobody speaking",
