@@ -255,6 +255,42 @@ def test_the_ear_gets_the_microphone_without_what_was_played(spoken_sentence: Sa
     assert join(quiet, quiet).as_it_came is None
 
 
+def test_an_utterance_begins_where_somebody_was_heard_first(spoken_sentence: Samples) -> None:
+    """The canceller took the first half of a second, but nothing of the utterance before."""
+    somebody = bundled_voice().say(tuple(phrases("chain, slack, thirty five millimetres."))) * 0.6
+    near = room(spoken_sentence[: 2 * RATE], 6.0, 1.1, 0.3)
+    near[2 * RATE : 2 * RATE + len(somebody)] += somebody
+
+    def ear(*cuts: tuple[int, int]) -> list[Clip]:
+        playback = Playback()
+        echo, given = EchoCanceller(playback), []
+        for at in range(0, len(near), 1600):
+            playback.at(at / RATE)
+            if at == RATE:
+                playback.begins(spoken_sentence[: 2 * RATE], "read back")
+            given.append(echo.clean(near[at : at + 1600]))
+        cleaned = np.concatenate([*given, echo.flush()])
+        voices = [(0.9,) * ((end - begin) // FRAME) for begin, end in cuts]
+        return [
+            echo.for_the_ear(Clip(cleaned[begin:end], begin / RATE, voice=voice))
+            for (begin, end), voice in zip(cuts, voices, strict=True)
+        ]
+
+    late = 80 * FRAME  # 2.56 s
+    draft, heard = ear((late, 130 * FRAME), (late, 140 * FRAME))
+    assert 1.6 < heard.start_s < 2.1
+    assert heard.end_s == pytest.approx(140 * FRAME_S)
+    assert len(heard.voice) * FRAME == len(heard.samples)
+    assert draft.start_s == heard.start_s
+    begin = round(heard.start_s * RATE)
+    came = heard.uncancelled(lead=False)
+    assert np.array_equal(came.samples, near[begin : 140 * FRAME])
+    assert heard.uncancelled(lead=True).start_s == pytest.approx(heard.start_s - LEAD_S)
+    _, second = ear((50 * FRAME, 68 * FRAME), (late, 140 * FRAME))
+    assert second.start_s == pytest.approx(68 * FRAME_S)
+    assert second.uncancelled(lead=True).start_s == second.start_s
+
+
 def power(sound: Samples) -> float:
     return float(np.mean(np.square(sound, dtype=np.float64)))
 

@@ -12,7 +12,7 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from fieldlog.audio.begins import Begins
+from fieldlog.audio.begins import Begins, frames_before
 from fieldlog.audio.capture import Capture, Level
 from fieldlog.audio.clip import FRAME, RATE
 from fieldlog.audio.endpointer import Endpointer
@@ -327,3 +327,18 @@ def test_a_session_gives_way_only_where_it_does_not_hear_itself(
         (2.6, True),
     ]
     assert 1.0 < QUIET_S < 2.0
+
+
+def test_what_was_said_before_an_utterance_was_known_is_of_it() -> None:
+    def before(*voice: float, power: float = 1.0, least: float = 0.1) -> int:
+        return frames_before(voice, [power] * len(voice), least)
+
+    silence, voice = (0.0,) * 20, (0.9,) * 5
+    assert before() == before(*silence) == 0
+    assert before(*silence, *voice) == 5 + 10  # and what is soft in front of it
+    assert before(*voice) == 5  # no further than there is sound
+    assert before(*silence, *voice, *silence[:8]) == 5 + 8 + 10  # between two words
+    assert before(*silence, *voice, *silence[:8], *voice) == 5 + 8 + 5 + 10
+    assert before(*voice, *silence) == 0  # another utterance
+    assert before(*silence, *voice, *silence, *voice) == 5 + 10
+    assert before(*silence, *voice, power=0.05) == 0  # a radio, or what is left of us

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -10,6 +12,25 @@ from fieldlog.audio.clip import RATE
 _WINDOW = RATE // 10
 _LOUDER = 4.0
 """Of power: so much louder (6 dB) than all of the open utterance before is somebody else, and nearer."""
+
+_VOICED = 0.5
+_BETWEEN = 10
+"""Frames of silence between two words of one utterance that are gone back over, and that are kept in front."""
+
+
+def frames_before(voice: Sequence[float], power: Sequence[float], least: float) -> int:
+    """How many frames before an utterance are of it: somebody spoke in them who was only known later.
+
+    ``voice`` and ``power``: of the frames before it, the nearest last; ``least``: what is fainter is
+    somebody else, or what is left of us.
+    """
+    count = first = len(voice)
+    for n in reversed(range(count)):
+        if voice[n] > _VOICED and power[n] > least:
+            first = n
+        elif min(first, count) - n > _BETWEEN:
+            break
+    return min(count, count - first + _BETWEEN) if first < count else 0
 
 
 class Begins:

@@ -44,6 +44,8 @@ class Draft:
     """The open utterance at its first silence: the final clip, if no more speech comes."""
 
     clip: Clip
+    as_cut: Clip
+    """As the endpointer has it: where something was played, ``clip`` may begin earlier."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +149,7 @@ class Capture:
 
         Called by whoever hears the draft, in a thread of its own.
         """
-        self._waits = (draft.clip, seconds)
+        self._waits = (draft.as_cut, seconds)
 
     def _run(self) -> None:
         try:
@@ -228,7 +230,7 @@ class Capture:
             self._drafted = False
         elif not self._drafted and self._events.qsize() < _QUEUE_OF_A_FILE // 2:
             self._drafted = True
-            self._events.put(Draft(self._for_the_ear(draft)))
+            self._events.put(Draft(self._for_the_ear(draft), draft))
 
     def _meter(self, block: Block) -> None:
         if self._position_s - self._levelled_s < _LEVEL_EVERY_S:

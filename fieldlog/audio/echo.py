@@ -14,9 +14,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldlog.audio.begins import frames_before
 from fieldlog.audio.clip import FRAME, LEAD_S, RATE, Clip
 from fieldlog.audio.echo_path import without_played
 from fieldlog.audio.playback import Playback
+from fieldlog.audio.vad import voice_activity, voice_of
 
 Samples = NDArray[np.float32]
 
@@ -29,6 +31,8 @@ _DELAY = 128
 _FADE = RATE // 50
 _BEFORE = 4 * RATE
 """Of what was played before an utterance shows the way of its echo."""
+_FAINTER = 0.1
+"""Of the power of an utterance: fainter by 10 dB is no beginning of it."""
 _KEPT = 120 * RATE
 """Longer than any utterance is."""
 
@@ -54,6 +58,7 @@ class EchoCanceller:
         self._skip = _DELAY
         self._quiet = RATE * 3600
         """Samples since something was played."""
+        self._activity = voice_activity().activity
         self._share = 0.0
         """How much of what was given last is the canceller's."""
         self._given = self._taken
@@ -110,11 +115,15 @@ class EchoCanceller:
         The canceller takes some of a voice with the echo that it speaks over: whether there is one, and
         where it ends, shows in its output, but which words they are is heard in the microphone, what was
         played taken out of that after the fact (``echo_path``). The microphone itself goes along
-        (``Clip.as_it_came``): whoever weighs the words hears that too.
+        (``Clip.as_it_came``): whoever weighs the words hears that too. It may begin earlier than it was cut:
+        where somebody is heard so, whose beginning the canceller took.
         """
         begin, end = round(clip.start_s * RATE), round(clip.start_s * RATE) + len(clip.samples)
-        parts = [(at, far, near) for at, far, near in self._for_ear if begin - _BEFORE <= at < end]
-        lead = self._lead(begin, end)
+        if self._clips[-1][0] == begin:  # its draft came before
+            self._clips.pop()
+        spoken = self._clips[-1][1]
+        self._clips.append((begin, end))
+        parts = [part for part in self._for_ear if begin - _BEFORE <= part[0] < end]
         if not any(at + len(near) > begin for at, _, near in parts):
             return clip
         first = min(begin, parts[0][0])
@@ -124,24 +133,37 @@ class EchoCanceller:
             till = min(end, at + len(near))
             played[at - first : till - first] = far[: till - at]
             came[at - first : till - first] = near[: till - at]
-        samples = without_played(came, played)[begin - first :]
+        cleared = without_played(came, played)
+        voice = self._before(cleared, begin - first, max(0, spoken - first), clip.voice)
+        early = begin - first - len(voice) * FRAME
+        lead = min(round(LEAD_S * RATE), early - max(0, spoken - first)) // FRAME * FRAME
         return replace(
-            clip, samples=samples, as_it_came=np.concatenate([lead, came[begin - first :]])
+            clip,
+            samples=cleared[early:],
+            start_s=(first + early) / RATE,
+            voice=voice + clip.voice,
+            as_it_came=came[early - max(0, lead) :],
         )
 
-    def _lead(self, begin: int, end: int) -> Samples:
-        """The microphone before ``begin``, in whole frames: while something was played, and of no other utterance."""
-        if self._clips[-1][0] == begin:  # its draft came before
-            self._clips.pop()
-        first = max(begin - round(LEAD_S * RATE), self._clips[-1][1])
-        self._clips.append((begin, end))
-        parts = [
-            near[max(0, first - at) : begin - at]
-            for at, _, near in self._for_ear
-            if at < begin and first < at + len(near)
+    def _before(
+        self, cleared: Samples, begin: int, spoken: int, voice: tuple[float, ...]
+    ) -> tuple[float, ...]:
+        """Of each frame before ``begin``, from ``spoken`` on, that belongs to an utterance of that ``voice`` how likely it
+        holds speech: the canceller takes beginnings.
+        """
+        count = max(0, begin - spoken) // FRAME
+        if not count or not voice:
+            return ()
+        heard = cleared[begin % FRAME :]
+        before = voice_of(heard[: begin // FRAME * FRAME], self._activity)[-count:]
+        frames = heard[: len(heard) // FRAME * FRAME].reshape(-1, FRAME)
+        power = np.mean(np.square(frames, dtype=np.float64), axis=1)[begin // FRAME - count :]
+        loud = [
+            float(each) for each, chance in zip(power[count:], voice, strict=False) if chance > 0.5
         ]
-        lead = np.concatenate(parts) if parts else np.zeros(0, np.float32)
-        return lead[len(lead) % FRAME :]
+        least = float(np.mean(loud)) * _FAINTER if loud else np.inf
+        early = frames_before(before, power[:count].tolist(), least)
+        return before[count - early :]
 
     def _shares(self, far: Samples) -> Samples:
         """For each sample how much of the canceller's is heard: all while something is played."""
