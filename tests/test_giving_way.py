@@ -333,7 +333,7 @@ def test_what_was_said_before_an_utterance_was_known_is_of_it() -> None:
     def before(*voice: float, power: float = 1.0, least: float = 0.1) -> int:
         return frames_before(voice, [power] * len(voice), least)
 
-    silence, voice = (0.0,) * 20, (0.9,) * 5
+    silence, voice = (0.0,) * 30, (0.9,) * 5
     assert before() == before(*silence) == 0
     assert before(*silence, *voice) == 5 + 10  # and what is soft in front of it
     assert before(*voice) == 5  # no further than there is sound

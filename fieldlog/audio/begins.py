@@ -14,8 +14,10 @@ _LOUDER = 4.0
 """Of power: so much louder (6 dB) than all of the open utterance before is somebody else, and nearer."""
 
 _VOICED = 0.5
-_BETWEEN = 10
-"""Frames of silence between two words of one utterance that are gone back over, and that are kept in front."""
+_BETWEEN = 24
+"""Frames of silence between two words of one utterance that are gone back over: as long as ends one."""
+_IN_FRONT = 10
+"""Frames that are kept before the first voiced one, as an endpointer does."""
 
 
 def frames_before(voice: Sequence[float], power: Sequence[float], least: float) -> int:
@@ -30,7 +32,7 @@ def frames_before(voice: Sequence[float], power: Sequence[float], least: float) 
             first = n
         elif min(first, count) - n > _BETWEEN:
             break
-    return min(count, count - first + _BETWEEN) if first < count else 0
+    return min(count, count - first + _IN_FRONT) if first < count else 0
 
 
 class Begins:
