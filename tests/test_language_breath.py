@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from fieldlog.grammar.language import is_said
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model.understanding import Decision, Flag, Kind
@@ -24,6 +25,22 @@ def test_a_breath_holds_what_its_row_says(
 ) -> None:
     wrong = breaths.faults(row, language.breath(row["w"]))
     assert not wrong, "\n".join(wrong)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "both tyres worn",
+        "front and rear tires cracked",
+        "valve caps missing at both ends",
+        "front and rear wheel bearings rough",
+        "front and rear pads two millimetres",
+        "rear and front discs grooved",
+        "both discs grooved",  # which two is asked
+    ],
+)
+def test_two_of_a_kind_are_heard_in_the_plural(language: InspectionLanguage, words: str) -> None:
+    assert is_said(language.word_graph(), words.split())
 
 
 def test_there_are_enough_rows_of_every_kind() -> None:

@@ -7,6 +7,7 @@ choices are all there is: no tags, weights, repeats or references.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from functools import lru_cache
 from itertools import product
 
@@ -28,6 +29,17 @@ def expand(text: str) -> tuple[str, ...]:
     if any(not phrase for phrase in phrases):
         raise ValueError("it can match without any word")
     return tuple(dict.fromkeys(" ".join(phrase) for phrase in phrases))
+
+
+_NO_S = ("s", "x", "ch", "sh", "y")
+"""Ends of an English name behind which "s" makes no plural."""
+
+
+def plurals(texts: Iterable[str]) -> tuple[str, ...]:
+    """The English plurals of the phrases that ``texts`` mean, but for those that are among these already."""
+    said = dict.fromkeys(phrase for text in texts for phrase in expand(text))
+    made = (f"{phrase}s" for phrase in said if not phrase.endswith(_NO_S))
+    return tuple(each for each in made if each not in said)
 
 
 def _choices(tokens: list[str], at: int, opened: str) -> tuple[list[tuple[str, ...]], int]:

@@ -46,8 +46,9 @@ class BothOf:
             return self._both_named(said[1:])
         for behind in (("at",), ("on",), ()):
             size = len(behind) + 2
-            if said[-size:-1] == (*behind, BOTH) and said[-1] in _ENDS:
-                return self._each(self._values(_ENDS[said[-1]]), said[:-size], ())
+            of = _ENDS.get(said[-1], "") if said[-size:-1] == (*behind, BOTH) else ""
+            if of and (found := self._each(self._values(of), said[:-size], ())):
+                return found  # "does not come on both ends": on is a word of either
         for axis in self.places:
             for first, at, second, end in self._paired(said, axis):
                 if found := self._each([first, second], said[:at], said[end:]):
@@ -57,15 +58,17 @@ class BothOf:
     def _both_named(self, rest: Words) -> tuple[Understanding, ...]:
         """The two of a kind, where only one thing tells them apart."""
         said = self.one(rest)
-        for about in self.subjects.read(rest)[:1]:
+        abouts = self.subjects.read(rest)
+        for about in abouts:
             left = [axis for axis in about.axes if axis.name not in about.places]
             if not any(axis.required for axis in left):  # "both pegs": left and right of one rider
                 left = [axis for axis in left if axis.name == SIDE] or left
             unsaid = [axis.name for axis in left]
-            if len(unsaid) == 1 and len(self._values(unsaid[0])) == 2:
-                return self._each(self._values(unsaid[0]), (), rest)
-            if said is not None and said.offered:
-                return (doubted(said, "which two are meant was not said", Asks.IN_FULL),)
+            two = self._values(unsaid[0]) if len(unsaid) == 1 else []
+            if len(two) == 2 and (found := self._each(two, (), rest)):
+                return found  # else of the next that is called so: "both valves perished"
+        if abouts and said is not None and said.offered:
+            return (doubted(said, "which two are meant was not said", Asks.IN_FULL),)
         return ()
 
     def _values(self, axis: str) -> list[Words]:

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 
 from fieldlog.catalogue.component import SOUND, WORK, Catalogue
+from fieldlog.catalogue.phrases import expand
 from fieldlog.language.both import BothOf
 from fieldlog.language.breath import Breath, Core, Phrases, agreed_of, asked_of, doubted, starting
 from fieldlog.language.carried_over import VALUE_WORDS, CarriedOver
@@ -288,6 +289,16 @@ class BreathReader:
                     return Breath(text, (replace(part, text=text, flags=flags),))
         return asked_of(text, cover.parts, "what is to be put right is not certain", words[at:])
 
+    def _named(self, words: Words, rest: _Cover) -> bool:
+        """Whether ``rest`` begins by naming what it has a value of: "chain worn, slack fifty millimetres" is two things."""
+        finding = rest.parts[0].finding
+        component = self.catalogue.get(finding.component) if finding is not None else None
+        if finding is None or component is None or finding.quantity is None:
+            return False
+        one = component.characteristic(finding.characteristic)
+        said = (each.split() for text in (one.words if one else ()) for each in expand(text))
+        return bool(starting(words, [tuple(each) for each in said]))
+
     def _cut(self, words: Words, at: int) -> _Cover | None:
         """The best way to cut the first ``at`` words, an end that joins left out."""
         covers = self._covers(self._stripped(words[:at]))
@@ -326,7 +337,8 @@ class BreathReader:
                         apart = bool(joined) or end in commas
                         for rest in behind(goes_on, last):
                             whole = (*parts, *rest.parts)
-                            if not apart and rest.parts and _by_how_much(parts[-1], rest.parts[0]):
+                            doubtful = rest.parts and _by_how_much(parts[-1], rest.parts[0])
+                            if doubtful and not apart and not self._named(words[goes_on:], rest):
                                 told = doubted(parts[-1], _WHICH_OF_BOTH, Asks.IN_FULL)
                                 whole = (*parts[:-1], told, *rest.parts)
                             found.append(_Cover(whole, rest.pieces + 1, across + rest.across))

@@ -30,9 +30,9 @@ _PATTERNS: Mapping[str, frozenset[str]] = {
     "found_in": frozenset({"fault", "subject"}),
     "coded": frozenset({"subject", "code"}),
     "carried": frozenset({"place", "words", "condition", "value"}),
-    "paired": frozenset({"names", "pair", "condition"}),
-    "paired_last": frozenset({"names", "both", "condition"}),
-    "paired_measured": frozenset({"names", "pair", "value"}),
+    "paired": frozenset({"names", "two", "pair", "condition"}),
+    "paired_last": frozenset({"names", "two", "both", "condition"}),
+    "paired_measured": frozenset({"names", "two", "pair", "value"}),
 }
 """The pattern rules that finding.jsgf has to have, with the holes each may use."""
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from itertools import permutations, product
 
 from fieldlog.catalogue.component import Axis, Catalogue, Characteristic, Component, Given
+from fieldlog.catalogue.phrases import plurals
 from fieldlog.language.pattern import filled, read_pattern
 from fieldlog.language.rule_names import (
     GRAMMAR,
@@ -101,6 +102,7 @@ class _Shaper:
         self.spoken_axes = spoken_axes
         self.faults = faults
         self.rules: dict[str, str] = {}
+        self.spoken: dict[str, Sequence[str]] = {}
         self.subjects: dict[str, Subject] = {}
         self.measured: dict[tuple[str, ...], _Made] = {}
         self.measured_last: dict[tuple[tuple[str, ...], str], _Made] = {}
@@ -139,6 +141,7 @@ class _Shaper:
     def _component(self, component: Component) -> None:
         slug = part_of_name(component.name)
         self.rules[slug] = " | ".join(component.spoken)
+        self.spoken[slug] = component.spoken
         about = Subject(component, None, component.axes)
         whole = self._subject("plain", slug, about, component.axes)
         self.things += [rule for rule in whole if rule]
@@ -359,10 +362,11 @@ class _Shaper:
             yield self._said("coded", made, code=code_rule(code))
 
     def _pair_of(self, axes: tuple[Axis, ...]) -> str:
-        """The axis of which both values may be said at once: the only one, or of several that may all
-        be left out the rider's sides; "" for none."""
-        names = [axis.name for axis in axes]
-        if SIDE in names and not any(axis.required for axis in axes):
+        """The axis of which both values may be said at once: the only one, or the only one that is needed
+        ("front and rear pads"), or of several that may all be left out the rider's sides; "" for none."""
+        needed = [axis.name for axis in axes if axis.required]
+        names = needed or [axis.name for axis in axes]
+        if SIDE in names and not needed:
             names = [SIDE]
         shared = "".join(self.shared)
         return names[0] if len(names) == 1 and f"<pair_{names[0]}>" in shared else ""
@@ -381,7 +385,15 @@ class _Shaper:
 
     def _pair(self, pattern: str, names: Sequence[str], **holes: str) -> str:
         name = self._new(pattern)
+        if "<hole.two>" in self.patterns[pattern]:
+            holes["two"] = f"({either([self._of_two(slug) for slug in names])})"
         self.rules[name] = filled(self.patterns[pattern], names=f"({either(names)})", **holes)
+        return name
+
+    def _of_two(self, slug: str) -> str:
+        """The rule of a component's names as they are said of two of it: "both tyres"."""
+        name = f"{slug}__two"
+        self.rules.setdefault(name, " | ".join((f"<{slug}>", *plurals(self.spoken[slug]))))
         return name
 
     def _carried(self) -> str:
