@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from fieldlog.audio.clip import Clip
 from fieldlog.doubt.again import said_again
-from fieldlog.doubt.decide import doubted, judge_for
+from fieldlog.doubt.decide import doubted, judge_for, twin_distances
 from fieldlog.doubt.files import RULES as RULES_FILE
 from fieldlog.doubt.files import shipped_rules
 from fieldlog.doubt.question import waits
@@ -25,7 +25,7 @@ from fieldlog.doubt.rules import (
     policy_named,
     read_rules,
 )
-from fieldlog.doubt.twins import TWINS, exchanged
+from fieldlog.doubt.twins import TWINS, exchanged, slipped
 from fieldlog.errors import UsageError
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
@@ -162,6 +162,43 @@ def test_another_side_is_asked_about_however_far_behind_it_was_heard() -> None:
         assert judge(language.understand(best), far, clip).decision is Decision.ASK
         alone = heard(0.0, 8.0, text=best)
         assert judge(language.understand(best), alone, clip).decision is Decision.ACCEPT
+
+
+@pytest.mark.parametrize(
+    ("said", "asked"),
+    [
+        ("right front pads worn", True),
+        ("seat torn right rear disc worn", True),
+        ("the right front pads worn", False),
+        ("left and right front pads worn", False),
+    ],
+)
+def test_right_is_a_slip_where_one_may_begin_with_it(said: str, asked: bool) -> None:
+    assert (said.replace("right ", "", 1) in set(slipped(said))) is asked
+
+
+@pytest.mark.parametrize(
+    ("best", "other", "asked"),
+    [
+        ("rear disc good", "rear disc grooved", True),  # a fault that was heard as well
+        ("rear disc grooved", "rear disc good", False),
+        ("rear disc good", "front disc good", False),  # another part, as near as any
+        ("exhaust are loose", "exhaust stud loose", True),  # a word heard as a mere "are"
+        ("exhaust stud loose", "exhaust are loose", False),
+        ("seat is torn", "seat looks torn", False),  # the same
+    ],
+)
+def test_what_is_worst_to_be_wrong_about_is_asked_however_far_behind_it_was_heard(
+    best: str, other: str, asked: bool
+) -> None:
+    language = _INSPECTION()
+    far = two_heard(best, other, 7.5)
+    assert (twin_distances(far, language) == {other: 0.0}) is asked
+    said = judge_for(language, RULES)(
+        language.understand(best), far, Clip(np.zeros(160, np.float32))
+    )
+    assert said.decision is (Decision.ASK if asked else Decision.ACCEPT)
+    assert len(said.candidates) == (2 if asked else 0)
 
 
 @pytest.mark.parametrize(

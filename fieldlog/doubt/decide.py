@@ -9,13 +9,14 @@ one and only the margin betrays it, a wrong condition shows in the bend.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 
 from fieldlog.audio.clip import Clip
+from fieldlog.catalogue.component import SOUND
 from fieldlog.doubt.question import distinct, telling_more, what_to_ask
 from fieldlog.doubt.rules import DoubtRules, Policy, Weights, silent_behind, terms
-from fieldlog.doubt.twins import SIDES, SLIPS, TWINS, exchanged
+from fieldlog.doubt.twins import SIDES, TWINS, exchanged, merely, slipped
 from fieldlog.grammar.language import Language, OpenQuestion
 from fieldlog.model.command import Command
 from fieldlog.model.hearing import Hearing
@@ -61,10 +62,10 @@ def but_for_its_end(hearing: Hearing) -> dict[str, float]:
 
 
 def twin_distances(hearing: Hearing, language: Language) -> dict[str, float]:
-    """Plausible twins of the best hypothesis -> nats behind it; 0 for a slip and for another side.
+    """Plausible twins of the best hypothesis -> nats behind it; 0 for a slip and for what is always asked about.
 
     A twin that is no hypothesis was further behind than those that are: it is no reason to ask. A language
-    may name twins of its own (``twins``).
+    may name twins of its own (``twins``); what our own always asks about is not held to them.
     """
     if not hearing.hypotheses:
         return {}
@@ -72,7 +73,7 @@ def twin_distances(hearing: Hearing, language: Language) -> dict[str, float]:
     own = language.meaning(best.text)
     found = {
         text: 0.0
-        for text in exchanged(best.text, SLIPS)
+        for text in slipped(best.text)
         if _accepted(text, language) and language.meaning(text) != own
     }
     meanings, sides = (
@@ -86,7 +87,35 @@ def twin_distances(hearing: Hearing, language: Language) -> dict[str, float]:
     for other in hearing.hypotheses[1:]:
         if meanings and (meaning := language.meaning(other.text)) in meanings:
             found.setdefault(other.text, 0.0 if meaning in sides else best.score - other.score)
+    if not hasattr(language, "twins"):
+        found |= dict.fromkeys(_always_asked(hearing, language), 0.0)
     return found
+
+
+_BARE = frozenset({Flag.LED, Flag.ANSWERED})
+"""A bare word said to what was asked ("fine"): many others are near it, how many was not measured."""
+
+
+def _always_asked(hearing: Hearing, language: Language) -> Iterator[str]:
+    """What was heard as well, however far behind, and makes another finding of what is worst to be wrong about.
+
+    A fault, where the best hypothesis has the part as it should be; and words, where it has a mere "is" or "are".
+    """
+    said = language.understand(hearing.hypotheses[0].text)
+    best = said.finding
+    if best is None or not _BARE.isdisjoint(said.flags):
+        return
+    for other in hearing.hypotheses[1:]:
+        mere = merely(hearing.hypotheses[0].text, other.text)
+        if not mere and best.condition != SOUND:
+            continue
+        parsed = language.understand(other.text)
+        told = parsed.finding
+        if told is None or parsed.decision is not Decision.ACCEPT or told.meaning == best.meaning:
+            continue
+        worse = told.component == best.component and told.condition not in (None, SOUND)
+        if mere or worse:
+            yield other.text
 
 
 def _accepted(text: str, language: Language) -> bool:

@@ -55,22 +55,54 @@ SLIPS: tuple[tuple[str, str], ...] = (
     ("three point", "free play"),
     ("two", "too"),
     ("too", "two"),
-    ("right front", "front"),
-    ("right rear", "rear"),
-    ("right back", "back"),
     *((f"twenty {ty}", f"twenty {ty} four") for ty in ("twenty", "thirty", "forty")),
 )
 """Words that are hardly ever said and mostly come of others ("torque reads sixteen" heard as "torque
 three to sixteen"), or that sound the same ("one to five" and "one two five", `fieldlog grammar homophones`): asked about
-wherever the other makes sense and means something else. "Right, front disc worn" begins as the right one
-does. Of a year the last word is lost as if it had never been said ("twenty thirty four" as 2030, 0.99 likely)."""
+wherever the other makes sense and means something else. Of a year the last word is lost as if it had never been said ("twenty thirty four" as 2030, 0.99 likely)."""
 
 
-def exchanged(text: str, pairs: Sequence[tuple[str, str]]) -> Iterator[str]:
-    """The text with one of the first words of a pair exchanged for the second, wherever it stands."""
+RIGHT: tuple[tuple[str, str], ...] = tuple(
+    (f"right {end}", end) for end in ("front", "rear", "back")
+)
+"""Slips as well: "right, front disc worn" begins as the right one does."""
+_NO_BEGINNING = frozenset({"the", "and"})
+"""Words behind which nobody begins with "right": "the right front disc", "left and right front forks"."""
+
+MERE = frozenset({"is", "are"})
+"""Words that say nothing by themselves: what another word may be taken for ("exhaust stud torn" heard as "exhaust are torn")."""
+
+
+def merely(text: str, other: str) -> bool:
+    """Whether ``text`` has no more than an "is" or "are" where ``other`` has words of its own."""
+    one, two = text.split(), other.split()
+    while one and two and one[0] == two[0]:
+        one, two = one[1:], two[1:]
+    while one and two and one[-1] == two[-1]:
+        one, two = one[:-1], two[:-1]
+    return bool(one) and bool(two) and MERE.issuperset(one)
+
+
+def slipped(text: str) -> Iterator[str]:
+    """What else the text may have been whatever the score says: ``SLIPS``, and ``RIGHT`` where one may begin so."""
+    yield from exchanged(text, SLIPS)
+    yield from exchanged(text, RIGHT, not_behind=_NO_BEGINNING)
+
+
+def exchanged(
+    text: str,
+    pairs: Sequence[tuple[str, str]],
+    *,
+    not_behind: frozenset[str] = frozenset(),
+) -> Iterator[str]:
+    """The text with one of the first words of a pair exchanged for the second, wherever it stands.
+
+    Where one of ``not_behind`` stands before them they are left as they are.
+    """
     words = text.split()
     for said, other in pairs:
         size = len(said.split())
         for index in range(len(words) - size + 1):
-            if words[index : index + size] == said.split():
+            before = words[index - 1] if index else ""
+            if words[index : index + size] == said.split() and before not in not_behind:
                 yield " ".join([*words[:index], other, *words[index + size :]])
