@@ -44,7 +44,7 @@ MEASURED = frozenset((
     "grammar_compilers", "grammar_hint", "grammar_parse", "grammar_reader", "language_answers",
     "language_figures", "language_settled", "language_utterances", "limits_aggregate",
     "limits_check", "limits_context", "limits_entered", "limits_packs", "limits_uncertainty",
-    "limits_why", "listeners_whisper_parts", "looked_at", "listeners_whisper_search", "meaning_codes",
+    "limits_why", "listeners_whisper_memory", "listeners_whisper_parts", "looked_at", "listeners_whisper_search", "meaning_codes",
     "meaning_normalise", "meaning_quantity", "meaning_say", "meaning_twins", "photos_attach",
     "photos_clock", "photos_readings", "report_view", "report_words", "session", "session_walk", "shop_breath", "shop_corrections", "shop_inspecting",
     "shop_next_process", "shop_signing",

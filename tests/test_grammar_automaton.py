@@ -144,3 +144,26 @@ def test_what_a_rule_leads_to_is_worked_out_once_however_many_states_call_it(
         assert len(graph.arcs(state)) == 41
         assert graph.accepts([f"h{n}", "x", "w3", "y", "h"])
     assert explored.count(40) == 1
+
+
+def test_one_that_has_grown_too_large_is_begun_anew_and_the_old_one_still_followed(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("fieldlog.grammar.grammar.MOST_STATES", 5)
+    language = grammar("public <a> = /9/ x <a> r | /1/ m [y] z;").of("t.a", "t.a")
+    phrases = [said.split() for said in ("m z", "m y z", "x m z r", "x x m y z r r", "x m", "r")]
+    graph = language.word_graph()
+    assert language.word_graph() is graph
+    before = [(graph.weight(words), graph.follow(words)[1]) for words in phrases]
+    assert len(graph) > 5
+    anew = language.word_graph()
+    assert anew is not graph
+    assert len(anew) < 5
+    assert list(anew.arcs(anew.start)) == list(graph.arcs(graph.start))
+    again = anew.further
+    assert again is not None
+    assert list(anew.arcs(again)) == list(anew.arcs(anew.start))
+    for words in reversed(phrases):  # made in another order: other numbers, the same answers
+        anew.weight(words)
+    assert [(anew.weight(words), anew.follow(words)[1]) for words in phrases] == before
+    assert [(graph.weight(words), graph.follow(words)[1]) for words in phrases] == before

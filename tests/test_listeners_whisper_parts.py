@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import random
 import struct
+import tempfile
 from functools import lru_cache
 from importlib.util import find_spec
 from pathlib import Path
@@ -21,6 +23,7 @@ from fieldlog.listeners.choose import PARTS_OF_BASE
 from fieldlog.listeners.whisper import written
 from fieldlog.listeners.whisper.byte_pairs import BytePairs
 from fieldlog.listeners.whisper.decoder import Decoder, gelu
+from fieldlog.listeners.whisper.encoder import _laid_down
 from fieldlog.listeners.whisper.features import log_mel, mel_filters, pad_features
 from fieldlog.listeners.whisper.fingerprint import TINY_EN, verify
 from fieldlog.listeners.whisper.folder import ModelFolder, open_folder
@@ -400,9 +403,24 @@ def test_a_graph_that_has_grown_too_large_starts_anew(monkeypatch: pytest.Monkey
     graph, _ = graph_of("front brake worn")
     assert follow(graph, " Front brake worn")
     before = graph.root
-    graph.tidy()
+    graph.tidy(graph._graph)
     assert graph.root is not before
     assert follow(graph, " Front brake worn") == {("front", "brake", "worn")}
+
+
+def test_trees_go_along_a_word_graph_that_was_begun_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The states of the two have other numbers: a tree of one would lead into any place of the other."""
+    graph, _ = graph_of("front brake worn", "rear brake dry")
+    assert follow(graph, " Front brake worn") == {("front", "brake", "worn")}
+    first = graph.root
+    other = PhraseLanguage(["rear brake dry", "front brake worn"]).word_graph()
+    graph.tidy(other)
+    assert graph.root is not first
+    assert follow(graph, " Rear brake dry") == {("rear", "brake", "dry")}
+    assert follow(graph, " Front brake worn") == {("front", "brake", "worn")}
+    kept = graph.root
+    graph.tidy(other)
+    assert graph.root is kept
 
 
 def test_words_that_say_nothing_are_only_heard_so_where_a_breath_may_go_on() -> None:
@@ -416,3 +434,32 @@ def test_words_that_say_nothing_are_only_heard_so_where_a_breath_may_go_on() -> 
     breath.further = breath.start
     found = follow(TokenGraph(breath, bundled().encode, column), " okay chain um dry")
     assert found == {("chain", "dry")}
+
+
+# --- weights with additions, on their way to CTranslate2 ---
+
+
+def test_what_is_laid_down_for_loading_is_whole_and_gone_after(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    files = {"model.bin": bytes(range(256)) * 40, "config.json": b"{}"}
+    laid = _laid_down(files)
+    assert laid is not None
+    assert {each.name: each.read_bytes() for each in Path(laid.name).iterdir()} == files
+    laid.cleanup()
+    assert not list(tmp_path.iterdir())
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "none"))
+    assert _laid_down(files) is None, "it is given in memory then"
+
+
+def test_what_the_disk_takes_in_part_is_not_loaded(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(path: Path, content: bytes) -> int:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    monkeypatch.setattr(Path, "write_bytes", full)
+    assert _laid_down({"model.bin": b"x"}) is None
+    assert not list(tmp_path.iterdir())

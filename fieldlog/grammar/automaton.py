@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from copy import copy
 from typing import TypeAlias, TypeVar
 
 from fieldlog.grammar import expression as ex
@@ -207,19 +208,33 @@ class Automaton:
     ) -> None:
         """Begin at any of the rules ``start`` (qualified names), and again with ``further``."""
         self.network = Network(rules)
+        self._relative = Stacks()
+        """Stacks on top of whatever a rule was called with."""
+        self._known: dict[str, Places] = {}
+        self._ends: dict[int, float | None] = {}
+        self._begins = tuple(self.network.entry[name] for name in start)
+        self._again = self.network.entry[further] if further else None
+        self._forget()
+
+    def _forget(self) -> None:
         self.stacks = Stacks()
         self._states: list[tuple[tuple[Place, float], ...]] = []
         self._numbers: dict[frozenset[tuple[Place, float]], int] = {}
         self._arcs: dict[int, dict[str, tuple[int, float]]] = {}
         self._final: dict[int, float | None] = {}
         self._settled: dict[Place, Place] = {}
-        self._relative = Stacks()
-        """Stacks on top of whatever a rule was called with."""
-        self._known: dict[str, Places] = {}
-        self._ends: dict[int, float | None] = {}
-        self._state({(self.network.entry[name], BOTTOM): 0.0 for name in start}, 0.0)
-        again = {(self.network.entry[further], BOTTOM): 0.0} if further else None
+        self._state({(node, BOTTOM): 0.0 for node in self._begins}, 0.0)
+        again = None if self._again is None else {(self._again, BOTTOM): 0.0}
         self.further = None if again is None else self._state(again, 0.0)
+
+    def anew(self) -> Automaton:
+        """The same with none of its states made but the first: their numbers mean nothing in the other.
+
+        What was asked of the rules themselves is kept, and shared by the two.
+        """
+        fresh = copy(self)
+        fresh._forget()
+        return fresh
 
     def __len__(self) -> int:
         """States made so far."""

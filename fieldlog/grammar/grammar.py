@@ -28,6 +28,10 @@ if TYPE_CHECKING:
     from fieldlog.grammar.closing import Loader
 
 
+MOST_STATES = 12_000
+"""Of the word automaton: a session that has heard more begins it anew (memory stays flat)."""
+
+
 def no_imports(name: str) -> tuple[str, str] | None:
     """The loader of a grammar that stands alone."""
     return None
@@ -92,10 +96,16 @@ class Grammar:
         return Parser(self.rules)
 
     def word_graph(self, rule: str | None = None) -> Automaton:
-        """The word automaton of the public rules (or of ``rule`` alone), grown on demand."""
-        if rule is None:
-            return self._automaton
-        return Automaton(self.rules, (self.qualified(rule),))
+        """The word automaton of the public rules (or of ``rule`` alone), grown on demand.
+
+        One that has grown to more than ``MOST_STATES`` is left to whoever still follows it: the next who asks gets
+        a new one, whose states have other numbers.
+        """
+        if rule is not None:
+            return Automaton(self.rules, (self.qualified(rule),))
+        if len(self._automaton) > MOST_STATES:
+            self.__dict__["_automaton"] = self._automaton.anew()
+        return self._automaton
 
     @cached_property
     def _automaton(self) -> Automaton:

@@ -12,11 +12,13 @@ projection; the few rows needed as input are taken from the file's own float16 w
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldlog.listeners.whisper.memory import Memory
 from fieldlog.listeners.whisper.weights import ModelWeights
 
 Array = NDArray[np.float32]
@@ -50,6 +52,8 @@ class _Blocked:
     blocks: Array
     """[blocks, in, columns of a block]; the last one filled up with zeros."""
     bias: Array
+    """As wide as the blocks together."""
+    width: int
 
     @classmethod
     def of(cls, linear: _Linear) -> _Blocked:
@@ -60,12 +64,14 @@ class _Blocked:
         for index in range(count):
             part = linear.weight[:, index * _BLOCK : (index + 1) * _BLOCK]
             blocks[index, :, : part.shape[1]] = part
-        return cls(blocks, linear.bias)
+        bias = np.zeros(count * _BLOCK, np.float32)
+        bias[:width] = linear.bias
+        return cls(blocks, bias, width)
 
     def __call__(self, x: Array) -> Array:
-        product = np.matmul(x, self.blocks).transpose(1, 0, 2).reshape(len(x), -1)
-        whole: Array = product[:, : len(self.bias)] + self.bias
-        return whole
+        product: Array = np.matmul(x, self.blocks).transpose(1, 0, 2).reshape(len(x), -1)
+        product += self.bias
+        return product[:, : self.width]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,39 +103,20 @@ class Sound:
         return int(self.keys[0].shape[2]) * 0.02
 
 
-@dataclass(frozen=True, slots=True)
-class Opening:
-    """Self-attention keys and values of what was fed first: one copy for every row."""
-
-    keys: tuple[Array, ...]
-    """Per layer [heads, 64, positions]."""
-    values: tuple[Array, ...]
-    """Per layer [heads, positions, 64]."""
-    length: int
-
-
-@dataclass(slots=True)
-class Memory:
-    """Self-attention keys and values of the rows decoded so far, behind one shared opening.
-
-    ``keys`` and ``values``: [layers, rows, heads, capacity, 64]; ``length`` positions are filled.
-    """
-
-    opening: Opening
-    keys: Array
-    values: Array
-    length: int
-
-
 class Decoder:
     """The decoder's weights, for one set of tokens that may be asked for."""
 
     def __init__(
-        self, weights: ModelWeights, vocabulary: Ints, layers: tuple[_Layer, ...] | None = None
+        self,
+        weights: ModelWeights,
+        vocabulary: Ints,
+        layers: tuple[_Layer, ...] | None = None,
+        follow: Sequence[tuple[int, int]] = (),
     ) -> None:
         """Keep float32 copies of the layers and of the rows ``vocabulary`` of the embedding.
 
-        ``layers`` are those of a decoder of the same weights, which need not be copied again.
+        ``layers`` are those of a decoder of the same weights, which need not be copied again. ``follow``: the
+        (layer, head) of the cross-attention that follow the sound.
         """
         count = sum(1 for name in weights.variables if _is_layer_marker(name))
         self.heads = weights.number("decoder/num_heads")
@@ -139,6 +126,9 @@ class Decoder:
         self.layers = layers or tuple(
             _read_layer(weights, index, self.width, scale) for index in range(count)
         )
+        self._two = ThreadPoolExecutor(2, "listens")
+        self._follow = [[head for at, head in follow if at == layer] for layer in range(count)]
+        self._following = np.float32(len(follow))
         self.vocabulary = np.asarray(vocabulary, dtype=np.intp)
         self._weights = weights
         rows = weights.floats(_EMBEDDING, self.vocabulary)
@@ -149,142 +139,104 @@ class Decoder:
 
     def listen(self, encoded: Array) -> Sound:
         """Cross keys and values of one encoded clip ``[frames, width]``."""
-        frames = encoded.shape[0]
-        keys, values = [], []
-        for layer in self.layers:
-            both = layer.cross_kv(encoded).reshape(frames, 2, self.heads, -1)
-            keys.append(np.ascontiguousarray(both[:, 0].transpose(1, 2, 0)))
-            values.append(np.ascontiguousarray(both[:, 1].transpose(1, 0, 2)))
-        return Sound(tuple(keys), tuple(values))
+
+        def heard(layer: _Layer) -> tuple[Array, Array]:
+            both = layer.cross_kv(encoded).reshape(len(encoded), 2, self.heads, -1)
+            keys = np.ascontiguousarray(both[:, 0].transpose(1, 2, 0))
+            return keys, np.ascontiguousarray(both[:, 1].transpose(1, 0, 2))
+
+        keys, values = zip(*self._two.map(heard, self.layers), strict=True)
+        return Sound(keys, values)
 
     def prefill(
-        self, sound: Sound, columns: Ints, capacity: int = 32, *, every: bool = False
+        self, sound: Sound, columns: Ints, capacity: int = 128, *, every: bool = False
     ) -> tuple[Array, Memory]:
         """Feed the opening at once; returns the logits after its last token ``[1, vocabulary]``.
 
         With ``every`` they are those after each of its tokens ``[tokens, vocabulary]``.
 
-        ``columns`` are places in ``vocabulary``; the memory has one row, with room for ``capacity``
-        tokens before it must grow.
+        ``columns`` are places in ``vocabulary``; the memory has room for ``capacity`` tokens before it must grow.
         """
-        x, opening = self._fed(sound, columns, every=every)
-        shape = (len(self.layers), 1, self.heads, capacity, self.width // self.heads)
-        memory = Memory(opening, np.empty(shape, np.float32), np.empty(shape, np.float32), 0)
+        frames = sound.keys[0].shape[2]
+        memory = Memory.of(len(self.layers), self.heads, self.width, frames, capacity)
+        x = self._fed(sound, memory, memory.open(columns.tolist()), every=every)
         return self.projection(_normed(x)), memory
-
-    def _fed(
-        self, sound: Sound, columns: Ints, *, every: bool, looked: list[Array] | None = None
-    ) -> tuple[Array, Opening]:
-        """What the last layer makes of ``columns`` (of the last of them, or of ``every`` one).
-
-        ``looked`` takes where in the sound each layer looked ``[heads, tokens, frames]``.
-        """
-        count = len(columns)
-        kept_keys, kept_values = [], []
-        hidden = np.triu(np.full((count, count), -np.inf, np.float32), 1)
-        x = self._embedded(columns) + self.positions[:count]
-        for index, layer in enumerate(self.layers):
-            qkv = layer.self_qkv(_normed(x)).reshape(count, 3, self.heads, -1)
-            if index == len(self.layers) - 1 and not every:
-                x, hidden = x[-1:], hidden[-1:]
-            query = qkv[-len(x) :, 0].transpose(1, 0, 2)
-            key = np.ascontiguousarray(qkv[:, 1].transpose(1, 2, 0))
-            value = np.ascontiguousarray(qkv[:, 2].transpose(1, 0, 2))
-            kept_keys.append(key)
-            kept_values.append(value)
-            weights = _softmax(query @ key + hidden)
-            mixed = (weights @ value).transpose(1, 0, 2).reshape(len(x), self.width)
-            x = x + layer.self_out(mixed)
-            x = x + self._cross(layer, index, sound, x, looked)
-            x = x + layer.feed_out(gelu(layer.feed_in(_normed(x))))
-        return x, Opening(tuple(kept_keys), tuple(kept_values), count)
 
     def step(self, sound: Sound, memory: Memory, parents: Ints, columns: Ints) -> Array:
         """Feed one token to each of several rows; returns logits ``[rows, vocabulary]``.
 
-        ``parents[i]`` is the row of ``memory`` that row i continues, ``columns[i]`` the place of
-        its token in ``vocabulary``. ``memory`` then holds the new rows.
+        ``parents[i]`` is the row of what was fed last that row i continues (0: the opening), ``columns[i]`` the
+        place of its token in ``vocabulary``.
         """
-        rows = len(parents)
-        at = memory.length
-        if at >= memory.keys.shape[3]:
-            memory.keys, memory.values = _lengthened(memory.keys), _lengthened(memory.values)
-        if rows != memory.keys.shape[1] or not np.array_equal(parents, np.arange(rows)):
-            keys = np.empty((memory.keys.shape[0], rows, *memory.keys.shape[2:]), np.float32)
-            values = np.empty_like(keys)
-            keys[:, :, :, :at] = memory.keys[:, parents, :, :at]
-            values[:, :, :, :at] = memory.values[:, parents, :, :at]
-            memory.keys, memory.values = keys, values
-        memory.length = at + 1
-        x = self._embedded(columns) + self.positions[memory.opening.length + at]
-        for index, layer in enumerate(self.layers):
-            qkv = layer.self_qkv(_normed(x)).reshape(rows, 3, self.heads, -1)
-            memory.keys[index, :, :, at] = qkv[:, 1]
-            memory.values[index, :, :, at] = qkv[:, 2]
-            x = x + layer.self_out(self._own(memory, index, qkv[:, 0]))
-            x = x + self._cross(layer, index, sound, x)
-            x = x + layer.feed_out(gelu(layer.feed_in(_normed(x))))
-        return self.projection(_normed(x))
+        taken = memory.take((parents + memory.newest).tolist(), columns.tolist())
+        return self.projection(_normed(self._fed(sound, memory, taken)))
 
-    def _own(self, memory: Memory, index: int, query: Array) -> Array:
-        """Self-attention of ``query`` [rows, heads, 64] over the opening and each row's own past."""
-        rows, first = len(query), memory.opening.length
-        before = query.transpose(1, 0, 2) @ memory.opening.keys[index]
-        own = np.matmul(memory.keys[index, :, :, : memory.length], query[..., None])[..., 0]
-        weights = _softmax(np.concatenate([before.transpose(1, 0, 2), own], axis=-1))
-        mixed = np.matmul(
-            weights[:, :, None, first:], memory.values[index, :, :, : memory.length]
-        ).reshape(rows, self.heads, -1)
-        shared = weights[:, :, :first].transpose(1, 0, 2) @ memory.opening.values[index]
-        both: Array = (mixed + shared.transpose(1, 0, 2)).reshape(rows, self.width)
-        return both
+    def _fed(self, sound: Sound, memory: Memory, taken: slice, *, every: bool = True) -> Array:
+        """What the last layer makes of the tokens in the places ``taken`` (of ``every`` one, or of the last)."""
+        rows = taken.stop - taken.start
+        hidden = memory.hidden[taken, : taken.stop]
+        columns = np.array(memory.columns[taken], np.intp)
+        x = self._embedded(columns) + self.positions[memory.depths[taken]]
+        for index, layer in enumerate(self.layers):
+            qkv = layer.self_qkv(_normed(x)).reshape(rows, 3, self.heads, -1).transpose(1, 2, 0, 3)
+            memory.keys[index, :, :, taken] = qkv[1].transpose(0, 2, 1)
+            memory.values[index, :, taken] = qkv[2]
+            if index == len(self.layers) - 1 and not every:
+                x, hidden, qkv = x[-1:], hidden[-1:], qkv[:, :, -1:]
+            weights, total = _raised(qkv[0] @ memory.keys[index, :, :, : taken.stop] + hidden)
+            mixed = (weights @ memory.values[index, :, : taken.stop]) / total
+            x = x + layer.self_out(_side_by_side(mixed))
+            x = x + self._cross(layer, index, sound, x, memory.looked[: taken.stop][-len(x) :])
+            x = x + layer.feed_out(gelu(layer.feed_in(_normed(x))))
+        return x
+
+    def _cross(self, layer: _Layer, index: int, sound: Sound, x: Array, looked: Array) -> Array:
+        """Attention to the sound; adds to ``looked`` [rows, frames] where the heads that follow it looked."""
+        query = layer.cross_q(_normed(x)).reshape(len(x), self.heads, -1).transpose(1, 0, 2)
+        weights, total = _raised(query @ sound.keys[index])
+        for head in self._follow[index]:
+            looked += weights[head] / (total[head] * self._following)
+        mixed = (weights @ sound.values[index]) / total
+        return layer.cross_out(_side_by_side(mixed))
 
     def _embedded(self, columns: Ints) -> Array:
         return self._weights.floats(_EMBEDDING, self.vocabulary[columns])
 
-    def attention(self, sound: Sound, columns: Ints, heads: Sequence[tuple[int, int]]) -> Array:
-        """Where ``heads`` (layer, head) looked while each of ``columns`` was fed ``[tokens, frames]``."""
-        looked: list[Array] = []
-        self._fed(sound, columns, every=True, looked=looked)
-        return np.asarray(np.mean([looked[layer][head] for layer, head in heads], axis=0))
-
-    def _cross(
-        self,
-        layer: _Layer,
-        index: int,
-        sound: Sound,
-        x: Array,
-        looked: list[Array] | None = None,
-    ) -> Array:
-        rows = x.shape[0]
-        query = layer.cross_q(_normed(x)).reshape(rows, self.heads, -1).transpose(1, 0, 2)
-        weights = _softmax(query @ sound.keys[index])
-        if looked is not None:
-            looked.append(weights)
-        mixed = (weights @ sound.values[index]).transpose(1, 0, 2).reshape(rows, self.width)
-        return layer.cross_out(mixed)
-
 
 def gelu(x: Array) -> Array:
     """x * Phi(x), with erf after Abramowitz and Stegun 7.1.26 (absolute error below 1.5e-7)."""
-    scaled = np.abs(x) * np.float32(0.7071067811865476)
-    t: Array = 1.0 / (1.0 + np.float32(0.3275911) * scaled)
-    series: Array = np.full_like(t, 1.061405429)
-    for factor in (-1.453152027, 1.421413741, -0.284496736, 0.254829592):
-        series = series * t + np.float32(factor)
-    erf = 1.0 - series * t * np.exp(-scaled * scaled)
-    return np.asarray(0.5 * (x + np.abs(x) * erf), dtype=np.float32)
+    size = np.abs(x)
+    scaled = size * np.float32(0.7071067811865476)
+    t: Array = scaled * np.float32(0.3275911)
+    t += 1.0
+    np.reciprocal(t, out=t)
+    series: Array = t * np.float32(1.061405429)
+    for factor in (-1.453152027, 1.421413741, -0.284496736):
+        series += np.float32(factor)
+        series *= t
+    series += np.float32(0.254829592)
+    series *= t
+    np.multiply(scaled, scaled, out=scaled)
+    np.exp(np.negative(scaled, out=scaled), out=scaled)
+    series *= scaled  # 1 - erf
+    np.subtract(np.float32(1.0), series, out=series)
+    series *= size
+    series += x
+    series *= np.float32(0.5)
+    return series
 
 
-def _softmax(scores: Array) -> Array:
-    raised = np.exp(scores - scores.max(axis=-1, keepdims=True))
-    return np.asarray(raised / raised.sum(axis=-1, keepdims=True))
+def _raised(scores: Array) -> tuple[Array, Array]:
+    """The softmax of the last axis as it is before its sum is made 1, in place, and that sum."""
+    scores -= scores.max(axis=-1, keepdims=True)
+    np.exp(scores, out=scores)
+    return scores, np.add.reduce(scores, axis=-1, keepdims=True)
 
 
-def _lengthened(cache: Array) -> Array:
-    longer = np.empty((*cache.shape[:3], cache.shape[3] * 2, cache.shape[4]), np.float32)
-    longer[:, :, :, : cache.shape[3]] = cache
-    return longer
+def _side_by_side(mixed: Array) -> Array:
+    """[heads, rows, 64] -> [rows, width]."""
+    whole: Array = mixed.transpose(1, 0, 2).reshape(mixed.shape[1], -1)
+    return whole
 
 
 def _is_layer_marker(name: str) -> bool:

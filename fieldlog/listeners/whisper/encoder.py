@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,9 @@ class Encoder:
     ) -> None:
         """Load the model, from ``files`` (by name) instead of the folder's own where given.
 
+        They lie on the disk until the model is loaded: what CTranslate2 is given in memory it keeps as long as the
+        model (72 MB of the bundled weights). Where the disk takes them not, it gets them in memory.
+
         Raises ``ModelError`` when CTranslate2 is missing or refuses the model.
         """
         try:
@@ -37,13 +41,15 @@ class Encoder:
                 todo="pip install 'ctranslate2>=4.6,<5'",
             ) from error
         self._view = ctranslate2.StorageView
+        laid = None if files is None else _laid_down(files)
+        in_memory = None if files is None or laid is not None else dict(files)
         try:
             self._model: Any = ctranslate2.models.Whisper(
-                str(folder),
+                str(folder) if laid is None else laid.name,
                 device="cpu",
                 compute_type=compute_type,
                 intra_threads=threads,
-                files=None if files is None else dict(files),
+                files=in_memory,
             )
         except (RuntimeError, ValueError) as error:
             raise ModelError(
@@ -51,6 +57,9 @@ class Encoder:
                 where=str(folder),
                 todo="name a CTranslate2 Whisper folder (model.bin, config.json, tokenizer.json)",
             ) from error
+        finally:
+            if laid is not None:
+                laid.cleanup()
         self.bands: int = self._model.n_mels
         self.multilingual: bool = self._model.is_multilingual
 
@@ -74,3 +83,18 @@ class Encoder:
     def close(self) -> None:
         """Free the model; it cannot be used afterwards."""
         self._model.unload_model()
+
+
+def _laid_down(files: Mapping[str, bytes]) -> TemporaryDirectory[str] | None:
+    """A folder of ``files``, for us alone and for a moment; None where the disk does not take them."""
+    try:
+        laid = TemporaryDirectory(prefix="fieldlog-", ignore_cleanup_errors=True)
+    except OSError:
+        return None
+    try:
+        for name, content in files.items():
+            Path(laid.name, name).write_bytes(content)
+    except OSError:
+        laid.cleanup()
+        return None
+    return laid

@@ -136,11 +136,11 @@ class WhisperListener:
         # A change of language (a question, its answer) keeps the layers: they are most of it.
         layers = None if self._decoder is None else self._decoder.layers
         self._decoder = None
-        self._decoder = Decoder(folder.weights, tokens, layers)
+        self._decoder = Decoder(folder.weights, tokens, layers, folder.heads)
         if layers is None:
             layers = self._decoder.layers
             self._folder = folder = replace(folder, weights=folder.weights.without_layers())
-            self._decoder = Decoder(folder.weights, tokens, layers)
+            self._decoder = Decoder(folder.weights, tokens, layers, folder.heads)
             self._folder = folder.settled()
         if self._graph is not None:
             self._graph.forget()
@@ -159,9 +159,9 @@ class WhisperListener:
         sound = self._decoder.listen(self._encoder.encode(self._features(clip)))
         result = self._decode(sound)
         found = distinct(result.found, self._language.meaning, behind=LARGEST_MARGIN)
-        times = self._times(sound, found[0]) if found else ()
+        times = self._times(result, found[0]) if found else ()
         if self._graph is not None:
-            self._graph.tidy()
+            self._graph.tidy(self._language.word_graph())
         hypotheses = tuple(hypotheses_of(found, result.rest))
         return Hearing(self.name, hypotheses, _since(began), times)
 
@@ -203,16 +203,13 @@ class WhisperListener:
         bands = log_mel(finite(clip)[:longest], self._encoder.bands)
         return pad_features(bands, extra, lead=LEAD_FRAMES)
 
-    def _times(self, sound: Sound, best: Found) -> tuple[tuple[float, float], ...]:
+    def _times(self, result: Result, best: Found) -> tuple[tuple[float, float], ...]:
         assert self._folder is not None
-        assert self._decoder is not None
-        if not self._folder.heads:
+        if not self._folder.heads or result.memory is None:
             return ()
-        opening = [self._decoder.column[token] for token in self._opening]
-        columns = np.array([*opening, *best.path], dtype=np.intp)
-        looked = self._decoder.attention(sound, columns, self._folder.heads)
         # The row of a token looks for the next one: that of the opening's last wrote the first.
-        return tuple(word_times(looked[len(opening) - 1 :], best.counts, LEAD_FRAMES * STEP_S / 2))
+        looked = result.memory.looked_along(best.path)
+        return tuple(word_times(looked, best.counts, LEAD_FRAMES * STEP_S / 2))
 
     def _decode(self, sound: Sound) -> Result:
         assert self._folder is not None

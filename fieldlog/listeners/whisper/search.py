@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldlog.listeners.whisper.decoder import Decoder, Sound
+from fieldlog.listeners.whisper.memory import Memory
 from fieldlog.listeners.whisper.tokens import Node, TokenGraph
 
 Array = NDArray[np.float32]
@@ -75,6 +76,8 @@ class Result:
     rest: float
     """Score of the best unfinished one: as it stood when the search ended, or with the end of speech
     behind its last word ("front rim looks"); -inf when there was none."""
+    memory: Memory | None = None
+    """What the decoder was fed."""
 
 
 @dataclass(slots=True)
@@ -123,10 +126,10 @@ def search(
     best_finished = cut_short = -np.inf
     longest = min(settings.longest, int(settings.spoken_rate * sound.seconds))
     for step in range(longest):
-        top = logits.max(axis=1)
-        shifted = logits - top[:, None]
-        total = np.log(np.exp(shifted).sum(axis=1))
-        ends = np.log(np.exp(shifted[:, closing]).sum(axis=1))
+        shifted = logits - logits.max(axis=1)[:, None]
+        raised = np.exp(shifted)
+        total = np.log(raised.sum(axis=1))
+        ends = np.log(raised[:, closing].sum(axis=1))
         for item in live:
             if item.node.final:
                 ending = settings.grammar * item.node.ending
@@ -146,7 +149,7 @@ def search(
             break
         logits = decoder.step(sound, memory, parents, columns)
     found = sorted(finished.values(), key=lambda found: -found.score)
-    return Result(found, max(cut_short, live[0].score if live else -np.inf))
+    return Result(found, max(cut_short, live[0].score if live else -np.inf), memory)
 
 
 def _finish(item: _Live, end: float, total: float, ending: float) -> Found:

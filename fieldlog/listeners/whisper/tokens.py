@@ -159,9 +159,13 @@ class TokenGraph:
         """Where every utterance begins."""
         return self.at(self._graph.start, START)
 
-    def tidy(self) -> None:
-        """Forget all trees when there are too many; call between utterances."""
-        if len(self._roots) > _MOST_TREES:
+    def tidy(self, graph: WordGraph) -> None:
+        """Go along ``graph``, of the same words; forget all trees when it is another or when there are too many.
+
+        Call it between utterances: the states of another have other numbers.
+        """
+        if graph is not self._graph or len(self._roots) > _MOST_TREES:
+            self._graph = graph
             self._roots.clear()
 
     def forget(self) -> None:
