@@ -73,7 +73,7 @@ def phone_shed(
 
 
 def _listen(shed: PhoneShed, hand: OneHand) -> None:
-    live = LiveByOneHand(shed.inspecting, hand)
+    live = LiveByOneHand(shed.inspecting, hand, shed.desk.tell)
     name = f"test-{len(list(shed.streams.glob('*')))}"
     with Recorder(shed.streams, name) as recorder:
         for happening in listen(shed.source, live, recorder):

@@ -15,6 +15,7 @@ from fieldlog.audio.files import open_audio, read_clip
 from fieldlog.audio.health import Trouble
 from fieldlog.config import demo_media
 from fieldlog.model.finding import Finding
+from fieldlog.serve.phone.line import NO_ROOM
 from fieldlog.shop import events as ev
 from fieldlog.shop.live import Told
 from fieldlog.shop.workshop import Workshop
@@ -288,6 +289,43 @@ def test_a_photo_goes_to_the_finding_of_its_time(phone: BrowserContext, shed: Ph
     assert clock.how == "measured over the network"
     assert clock.uncertainty_s is not None
     assert clock.uncertainty_s < 0.25
+    page.close()
+
+
+def test_without_room_on_the_phone_nothing_is_lost_while_its_page_is_open_and_both_are_told(
+    phone: BrowserContext, shed: PhoneShed
+) -> None:
+    page = opened(phone, shed)
+    quota = phone.new_cdp_session(page)
+    own = f"https://{shed.desk.place.hosts[0]}"
+    page.locator("#photo").click()
+    assert until(lambda: page.evaluate("document.getElementById('viewfinder').videoWidth > 0"))
+    before = len(shed.inspecting.record.photos)
+    quota.send("Storage.overrideQuotaForOrigin", {"origin": own, "quotaSize": 1})
+    phone.set_offline(True)
+    page.locator("#photo").click()
+    page.locator("#listen").click()
+    only_here = page.locator("#only-here")
+    assert until(lambda: "no more photos" in only_here.inner_text())
+    assert until(lambda: "no more sound" in only_here.inner_text())
+    page.wait_for_timeout(500)
+    quota.send("Storage.overrideQuotaForOrigin", {"origin": own})
+    assert until(lambda: only_here.inner_text() == ""), "it is kept as soon as there is room"
+    quota.send("Storage.overrideQuotaForOrigin", {"origin": own, "quotaSize": 1})
+    page.locator("#photo").click()
+    assert until(lambda: "no more photos" in only_here.inner_text())
+    page.locator("#listen").click()
+    told, frames = len(shed.lines), len(shed.notices)
+    phone.set_offline(False)
+    assert until(lambda: any(NO_ROOM in line for line in shed.lines[told:]))
+    assert until(lambda: page.locator("#kept").inner_text() == "")
+    assert until(lambda: only_here.inner_text() == "")
+    assert any("has room again" in line for line in shed.lines[told:])
+    assert Trouble.GAP not in [each.trouble for each in shed.notices[frames:]], (
+        "all of its sound came"
+    )
+    assert len(shed.inspecting.record.photos) == before + 2
+    quota.send("Storage.overrideQuotaForOrigin", {"origin": own})
     page.close()
 
 

@@ -20,6 +20,7 @@ from fieldlog.model.finding import Finding, Quantity
 from fieldlog.model.hearing import Hearing
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.serve.phone.frames import read_frame, write_frame
+from fieldlog.serve.phone.incoming import Incoming
 from fieldlog.serve.phone.sound import PhoneStream, instant_of
 from fieldlog.serve.phone.source import HIDDEN, PhoneSource
 
@@ -133,6 +134,35 @@ def test_another_run_of_the_microphone_ends_what_was_being_said(said: np.ndarray
         (PhoneStream("b", RATE, instant, follows=True), frames(said)),
     )
     assert len(spoken(events)) == 3
+
+
+def test_each_half_of_what_another_phone_came_into_is_a_half(said: np.ndarray) -> None:
+    """The first is out of reach in the middle of a phrase, another is heard, then the first sends its rest."""
+    sent, source = list(frames(said)), PhoneSource()
+    first = Incoming(PhoneStream("a", RATE, instant), None)
+    other = Incoming(PhoneStream("b", RATE, instant, follows=True), None)
+
+    def comes(incoming: Incoming, parts: list[bytes]) -> None:
+        for data in parts:
+            incoming.came(incoming.stream.blocks(read_frame(data)))
+        for block, _ in incoming.behind:
+            assert source.put(block)
+        incoming.behind.clear()
+
+    first.follows(None)
+    comes(first, sent[:20])
+    other.follows(first)
+    comes(other, sent)
+    other.came(other.stream.ended(whole=True))
+    comes(other, [])
+    other.over = True
+    first.follows(other)
+    comes(first, sent[20:])
+    source.stop()
+    found = [each for each in Capture(source, Endpointer()).events() if isinstance(each, Spoken)]
+    assert [SoundFlag.GAP in each.clip.flags for each in found] == [True, False, False, True, False]
+    apart = found[4].began - found[2].began  # the same phrase, by the phone's clock
+    assert abs(apart) < timedelta(seconds=0.3)
 
 
 @pytest.mark.parametrize("stopped", [True, False])

@@ -174,7 +174,7 @@ def phone_beside(
         ) as desk:  # fmt: skip
             _tell_place(desk, terminal)
             threading.Thread(target=_answering, args=(desk, terminal), daemon=True).start()
-            yield LiveByOneHand(inspecting, hand)
+            yield LiveByOneHand(inspecting, hand, desk.tell)
     finally:
         hand.close()
 

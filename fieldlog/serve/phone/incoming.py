@@ -7,8 +7,13 @@ from collections import deque
 from collections.abc import Callable
 from typing import Protocol
 
+import numpy as np
+
+from fieldlog.audio.clip import SoundFlag
 from fieldlog.audio.source import Block
 from fieldlog.serve.phone.sound import PhoneStream
+
+_GAP = Block(np.zeros(0, dtype=np.float32), (), (SoundFlag.GAP,))
 
 
 class Sender(Protocol):
@@ -29,6 +34,10 @@ class Incoming:
         """All frames before it are on this machine's disk."""
         self.by: Sender | None = None
         """The line it comes on; None while there is none."""
+        self.over = False
+        """Whether all of it came."""
+        self._parted = False
+        """Whether another one was heard since."""
         self.behind: deque[tuple[Block, int]] = deque()
         """What came and is not handed over yet (no room, a full disk), each with how far it is behind it.
 
@@ -41,6 +50,18 @@ class Incoming:
         *first, last = blocks
         self.behind.extend((each, self.kept) for each in first)
         self.behind.append((last, self.stream.next))
+
+    def follows(self, other: Incoming | None) -> None:
+        """It is heard from now on, behind ``other``: what that one was saying is cut off, unless it had ended.
+
+        Where the rest of that comes later, its beginning lies before what was said here.
+        """
+        if other is not None and other is not self and not other.over:
+            other._parted = True
+            self.behind.appendleft((_GAP, self.kept))
+        if self._parted:
+            self._parted = False
+            self.behind.extendleft((each, self.kept) for each in reversed(self.stream.parted()))
 
     def taken(self, reached: int) -> Callable[[], None]:
         """What is called when all before that frame is on the disk."""

@@ -8,7 +8,7 @@ from phone
 ``begin``  a run of the microphone: ``stream`` (its name), ``rate``, ``oldest`` (first frame that the phone
            still has), ``inspection`` (that it was begun in), ``settings`` (what the browser grants)
 ``end``    that run is over, and all that the phone has of it was sent; ``whole``: it was stopped on purpose
-``state``  whether the page is in front, the microphone muted or gone, and what is only on the phone
+``state``  whether the page is in front, the microphone muted or gone, and whether the phone has no room left
 ``say``    typed words or a button's: ``n``, ``text``, ``inspection``, ``question`` (id of what it answers, or none)
 from here
 ``ping``   ``n``: asks for the phone's clock
@@ -63,6 +63,8 @@ _ROUNDS_FIRST = 3
 _OLDEST_S, _TO_COME_S = 7 * 86_400.0, 2.0
 """Sound from before that, or from after now, is not from when its frame says."""
 _NOTHING = np.zeros(0, dtype=np.float32)
+OTHER_SPEAKS = "another phone is being listened to: what is said here is kept on this one, and heard once that one stops"
+NO_ROOM = "has no room left: what it cannot send is lost there when its page is closed"
 
 
 class _Cut(Exception):
@@ -84,6 +86,10 @@ class PhoneLine:
         self.source, self.book, self.shed = source, book, shed
         self._now = now
         self._streams: OrderedDict[tuple[str, str], Incoming] = OrderedDict()
+        self.heard: Incoming | None = None
+        """What is heard, or was heard last."""
+        self._kept_out: set[str] = set()
+        """Streams that wait until another phone stops."""
         self._open: set[_Connection] = set()
         self._clocks: OrderedDict[tuple[str, str], ClockAhead] = OrderedDict()
         self.said = SaidOnce()
@@ -168,14 +174,26 @@ class PhoneLine:
         known.by = one
         return known
 
-    def may_speak(self, one: _Connection) -> bool:
-        """Whether ``one`` is listened to from now on: no other phone is. Its own older page is cut off."""
+    def may_speak(self, one: _Connection, incoming: Incoming) -> bool:
+        """Whether ``one`` is listened to from now on: no other phone is, else it waits, and this machine is told.
+
+        Its own older page is cut off.
+        """
         with self._lock:
             others = [each for each in self._open if each.listened and each is not one]
-        if any(each.phone != one.phone and not each.gone for each in others):
+        other = next((each for each in others if each.phone != one.phone and not each.gone), None)
+        if other is not None:
+            if incoming.stream.id not in self._kept_out:
+                self._kept_out.add(incoming.stream.id)
+                self.shed.tell(
+                    f"{one.name} listens too, while {other.name} is heard: it keeps its sound, and is heard once "
+                    "that one stops"
+                )
             return False
         for each in others:
             each.drop("the same phone came anew")
+        incoming.follows(self.heard)
+        self.heard = incoming
         return True
 
 
@@ -198,8 +216,7 @@ class _Connection:
         self._rounds = 0
         self._dropped = asyncio.Event()
         self._why = ""
-        self.gone = False
-        self.listened = False
+        self.gone = self.listened = self._full = False
 
     async def serve(self) -> None:
         """Until the phone goes, does what nobody may, or is revoked."""
@@ -365,9 +382,9 @@ class _Connection:
 
     async def _begin(self, said: Mapping[str, Any]) -> None:
         incoming = self.line.stream_of(self, said)
-        if incoming.keep is None and not self.line.may_speak(self):
+        if incoming.keep is None and not self.line.may_speak(self, incoming):
             incoming.by = None
-            await self._out.put({"type": "no", "what": "another phone is being listened to"})
+            await self._out.put({"type": "no", "what": OTHER_SPEAKS})
             return
         before = self._incoming
         if before is not None and before is not incoming and before.by is self:
@@ -386,6 +403,7 @@ class _Connection:
         if incoming is None or incoming.by is not self or said.get("stream") != incoming.stream.id:
             return
         self.listened = False
+        incoming.over = True
         incoming.by = self._incoming = None
         if incoming.keep is None:
             incoming.came(incoming.stream.ended(whole=said.get("whole") is True))
@@ -393,6 +411,10 @@ class _Connection:
             self.line.source.ends()
 
     async def _state(self, said: Mapping[str, Any]) -> None:
+        full = said.get("full") is True
+        if full is not self._full:
+            self._full = full
+            self.line.shed.tell(f"{self.name} {NO_ROOM if full else 'has room again'}")
         if not self.listened:
             return
         if said.get("front") is False:

@@ -59,10 +59,19 @@ class PhonePhotos:
     """Takes the pieces; imports and places what is whole."""
 
     def __init__(
-        self, store: Repository, clock_of: ClockOf, *, imported: Callable[[str], None]
+        self,
+        store: Repository,
+        clock_of: ClockOf,
+        *,
+        imported: Callable[[str], None],
+        notify: Callable[[str], None] = lambda line: None,
     ) -> None:
-        """``clock_of``: (phone, run of its page) -> its clock; ``imported`` is told each media name."""
+        """``clock_of``: (phone, run of its page) -> its clock; ``imported`` is told each media name.
+
+        ``notify``: a line for whoever is at this machine, once until a photo is taken again.
+        """
         self._store, self._clock_of, self._imported = store, clock_of, imported
+        self._notify, self._failing = notify, False
         self._folder = store.folder / "from-phone"
         self._lock = threading.Lock()
         self._whole: dict[tuple[str, str], str] = {}
@@ -98,24 +107,46 @@ class PhonePhotos:
             raise Refusal(413, "a photo is not as large as that")
         if not 0 <= offset <= size or not 0 < len(piece) <= size - offset:
             raise Refusal(400, "a piece beyond the end")
+        try:
+            held, media = self._put(sha256, offset, size, piece, inspection, phone, run)
+        except Refusal as refused:
+            if refused.status == 503 and not self._failing:
+                self._failing = True
+                self._notify(f"a photo waits on the phone: {refused.why}")
+            raise
+        self._failing = False
+        if media:
+            self._imported(media)
+        return held
+
+    def _put(
+        self,
+        sha256: str,
+        offset: int,
+        size: int,
+        piece: bytes,
+        inspection: str,
+        phone: str,
+        run: str,
+    ) -> tuple[PhotoHeld, str]:
+        """How much of it is here then, and its media name where that is all of it now."""
         with self._lock:
             held = self.held(sha256, inspection)
             if held.whole:
-                return held
+                return held, ""
             if offset != held.have:
                 raise Refusal(409, "not where the last piece ended", held.have)
             part = self._part(sha256)
             self._append(part, piece)
             have = offset + len(piece)
             if have < size:
-                return PhotoHeld(have, whole=False)
+                return PhotoHeld(have, whole=False), ""
             if _sha256(part) != sha256:
                 part.unlink()
                 raise Refusal(422, "the bytes are not what their name says")
             media = self._import(part, sha256, inspection, phone, run)
             self._whole[sha256, inspection] = media
-        self._imported(media)
-        return PhotoHeld(have, whole=True)
+        return PhotoHeld(have, whole=True), media
 
     def place(self, inspection: str) -> None:
         """Put the photos to the findings of their time, as far as these are there by now."""

@@ -88,6 +88,8 @@ class PhoneDesk:
     pairing: Pairing
     book: PhoneBook
     source: PhoneSource
+    tell: Callable[[Sequence[Event]], None]
+    """Every phone of what happened and is not in the record."""
 
     def invite(self) -> str:
         """The address for a new phone, with a code that lasts two minutes; older codes are closed."""
@@ -136,7 +138,7 @@ def phone_serving(
         line.changed()
         placing.wanted()
 
-    photos = PhonePhotos(hand.workshop.store, line.ahead, imported=imported)
+    photos = PhonePhotos(hand.workshop.store, line.ahead, imported=imported, notify=notify)
     placing.place = lambda: photos.place(inspecting.head.id)
 
     def told(event: Event) -> None:
@@ -155,7 +157,9 @@ def phone_serving(
         running(app, place.listening, certificate=certified.certificate, key=certified.key),
     ):
         try:
-            yield PhoneDesk(place, pairing, book, source)
+            yield PhoneDesk(
+                place, pairing, book, source, lambda events: line.told(happened(events))
+            )
         finally:
             shed.close()
 

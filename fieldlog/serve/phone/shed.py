@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,6 +13,7 @@ from fieldlog.audio.source import Block
 from fieldlog.errors import FieldlogError, StoreError
 from fieldlog.serve.app import OneHand
 from fieldlog.serve.phone.view import Table, stands
+from fieldlog.shop.events import Event, NotSaved
 from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.live import LiveInspection, Told
 from fieldlog.shop.workshop import Workshop
@@ -23,10 +24,15 @@ Notify = Callable[[str], None]
 class LiveByOneHand(LiveInspection):
     """A live inspection beside which others may type: its steps take the workshop's one hand."""
 
-    def __init__(self, inspecting: Inspecting, hand: OneHand) -> None:
-        """``hand``: of the workshop that the inspection is in."""
+    def __init__(
+        self,
+        inspecting: Inspecting,
+        hand: OneHand,
+        tell: Callable[[Sequence[Event]], None] = lambda events: None,
+    ) -> None:
+        """``hand``: of the workshop that the inspection is in; ``tell``: the phones of what is not in the record."""
         super().__init__(inspecting)
-        self._hand = hand
+        self._hand, self._tell = hand, tell
 
     def draft(self, draft: Draft) -> float | None:
         """See ``LiveInspection``."""
@@ -34,7 +40,12 @@ class LiveByOneHand(LiveInspection):
 
     def spoken(self, spoken: Spoken) -> tuple[Told, ...]:
         """See ``LiveInspection``."""
-        return self._hand.now(lambda shop: super(LiveByOneHand, self).spoken(spoken))
+        told = self._hand.now(lambda shop: super(LiveByOneHand, self).spoken(spoken))
+        for each in told:
+            unsaved = [event for event in each.events if isinstance(event, NotSaved)]
+            if unsaved:
+                self._tell(unsaved)
+        return told
 
     def ready(self) -> None:
         """See ``LiveInspection``."""

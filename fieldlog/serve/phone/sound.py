@@ -106,6 +106,13 @@ class PhoneStream:
         cut = () if whole else (Block(np.zeros(0, dtype=np.float32), (), (SoundFlag.GAP,)),)
         return [Block(self.rest()), *cut, silence]
 
+    def parted(self) -> list[Block]:
+        """What stands before its next frame where another phone was heard meanwhile: of what was being said
+        here then, each half is a half."""
+        self._told_s = self._seconds - _CLOCK_EVERY_S  # its next instant is none of the other's
+        gap = Block(np.zeros(0, dtype=np.float32), (), (SoundFlag.GAP,))
+        return [gap, Block(np.zeros(round(MOST_FILLED_S * RATE), dtype=np.float32)), gap]
+
     def _between(self, piece: Piece) -> list[Block]:
         """What stands before the first frame of a stream, or the first behind a gap."""
         notices: tuple[Notice, ...] = ()

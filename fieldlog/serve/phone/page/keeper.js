@@ -27,6 +27,7 @@ let photographing = false;
 let unsaid = [];
 let opened = false;
 let last = "";
+let held = 0; // until when another phone is listened to, as far as is known
 
 const tell = (message) => postMessage(message);
 
@@ -36,6 +37,7 @@ function kept() {
   const text = JSON.stringify(told);
   if (text !== last) tell({ kept: told });
   last = text;
+  if (state.full !== store.full) { state = { ...state, full: store.full }; say({ type: "state", ...state }); }
 }
 
 function say(message) {
@@ -96,7 +98,7 @@ function take(message, at) {
         const one = unsaid.find(({ n }) => n === message.n);
         unsaid = unsaid.filter((other) => other !== one);
         if (one) tell({ back: one.text });
-      } else { begun = cursor = null; ready = false; setTimeout(() => { ready = socket !== null; pump(); }, 5000); }
+      } else { begun = cursor = null; held = Date.now() + 5000; } // photos and typed words go on
       kept();
       return tell({ no: message.what });
   }
@@ -119,7 +121,7 @@ function clocked({ ahead_s, within_s }) {
 }
 
 async function pump() {
-  if (pumping || !ready) return kept();
+  if (pumping || !ready || Date.now() < held) return kept();
   pumping = true;
   try {
     while (runs.length && socket?.readyState === WebSocket.OPEN) {
@@ -151,6 +153,7 @@ async function pump() {
 }
 
 async function photos() {
+  if (!photographing) await store.keepPhotos();
   if (photographing || !ready) return kept();
   photographing = true;
   try {
@@ -160,7 +163,7 @@ async function photos() {
       else if (told.refused) {
         store.photos.set(sha256, { ...about, refused: told.refused });
         tell({ no: `a photo is not taken: ${told.refused}; it stays on this phone` });
-      }
+      } else if (told.waits) tell({ no: `a photo waits on this phone: ${told.waits}` });
       kept();
     }
   } catch { /* cut: tried again when the line is there */ } finally { photographing = false; kept(); }
@@ -170,7 +173,7 @@ function begin({ rate, settings }, port) {
   const stream = random(8);
   const run = new Run(store, { stream, rate, inspection, settings, began: Date.now() });
   let n = 0;
-  let order = store.remember(run);
+  let order = store.remember(run).catch(() => {}); // no room: tried again with every frame
   runs.push(run);
   port.onmessage = ({ data }) => {
     if (data.over) order = order.then(() => { run.over = run.whole = true; pump(); });
@@ -203,7 +206,7 @@ onmessage = async ({ data, ports }) => {
     else setTimeout(() => { if (!opened) tell({ no: "Another page of this phone is open: close it, or use that one." }); }, 1500);
   }
   if (data.run) begin(data.run, ports[0]);
-  if (data.state) { state = data.state; say({ type: "state", ...state }); }
+  if (data.state) { state = { ...data.state, full: store.full }; say({ type: "state", ...state }); }
   if (data.say) {
     const one = { type: "say", n: random(8), inspection, ...data.say };
     unsaid.push(one);

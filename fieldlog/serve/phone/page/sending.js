@@ -18,7 +18,7 @@ export async function send(sha256, about, bytes, token) {
     const said = await answer.json().catch(() => ({}));
     if (answer.status === 409) { told = { whole: false, have: said.have }; continue; }
     if ([400, 404, 413, 415, 422].includes(answer.status)) return { whole: false, refused: said.what };
-    if (!answer.ok) return { whole: false };
+    if (!answer.ok) return { whole: false, waits: said.what };
     told = said;
   }
   // Only the hash that the machine made itself lets the phone drop its copy.

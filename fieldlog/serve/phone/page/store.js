@@ -27,6 +27,7 @@ async function read(where, name) {
   return new Uint8Array(await (await (await where.getFileHandle(name)).getFile()).arrayBuffer());
 }
 
+const isFull = (fault) => fault.name === "QuotaExceededError";
 const words = (value) => new TextEncoder().encode(JSON.stringify(value));
 const value = (bytes) => JSON.parse(new TextDecoder().decode(bytes));
 
@@ -42,7 +43,8 @@ export class Run {
     this.memory = new Map();
     this.piece = null;
     this.open = -1;
-    this.closed = Promise.resolve();
+    this.headed = over; // whether a later page would find it
+    this.lacking = new Set(); // frames that the file has no room for: they are in memory alone
   }
 
   get seconds() { return (this.written - this.acknowledged) / 10; }
@@ -52,20 +54,32 @@ export class Run {
     const n = this.written++;
     this.memory.set(n, bytes);
     if (!this.store.files) return;
-    const piece = Math.floor(n / FRAMES);
+    this.lacking.add(n);
     try {
-      if (piece !== this.open) {
-        this.piece?.close();
-        this.piece = await this.store.piece(this.about.stream, piece);
-        this.open = piece;
-      }
-      this.piece.write(bytes, { at: (n % FRAMES) * this.slot });
-      if (n % 5 === 4) this.piece.flush();
+      await this.store.remember(this);
+      for (const one of [...this.lacking]) await this.put(one);
+      if (n % 5 === 4) this.piece?.flush();
+      this.lacking.clear();
       // What is in the file need not be in memory too; the newest minute stays, it is what is mostly asked for.
       this.memory.delete(n - FRAMES);
+      this.store.faults.delete("sound");
     } catch (fault) {
-      this.store.fault = `the browser keeps no more sound (${fault.name})`;
+      for (let one = Math.max(0, n - 4); one <= n; one++) if (this.memory.has(one)) this.lacking.add(one);
+      this.store.faults.set("sound", `the browser keeps no more sound (${fault.name}): what is not sent is lost when this page is closed`);
     }
+  }
+
+  async put(n) {
+    const bytes = this.memory.get(n);
+    const piece = Math.floor(n / FRAMES);
+    if (!bytes) return; // the machine has it
+    if (piece !== this.open) {
+      this.piece?.close();
+      this.open = -1;
+      this.piece = await this.store.piece(this.about.stream, piece);
+      this.open = piece;
+    }
+    if (this.piece.write(bytes, { at: (n % FRAMES) * this.slot }) < bytes.length) throw new DOMException("", "QuotaExceededError");
   }
 
   async frame(n) {
@@ -89,7 +103,8 @@ export class Run {
   async has(next) {
     const before = this.acknowledged;
     this.acknowledged = Math.max(before, Math.min(next, this.written));
-    for (let n = before; n < this.acknowledged; n++) this.memory.delete(n);
+    for (let n = before; n < this.acknowledged; n++) { this.memory.delete(n); this.lacking.delete(n); }
+    if (!this.lacking.size) this.store.faults.delete("sound");
     await this.note();
     for (let k = Math.floor(before / FRAMES); (k + 1) * FRAMES <= this.acknowledged; k++)
       if (k !== this.open) await this.store.drop(this.about.stream, k);
@@ -117,18 +132,21 @@ export class Run {
 }
 
 export class Store {
-  constructor() { this.files = false; this.fault = ""; this.photos = new Map(); }
+  constructor() { this.files = false; this.faults = new Map(); this.photos = new Map(); this.keeping = Promise.resolve(); }
+
+  get fault() { return [...this.faults.values()].join("; "); }
+  get full() { return this.faults.has("sound") || this.faults.has("photos"); }
 
   // What an earlier page left here, oldest first.
   async start() {
     try {
       this.sound = await folder("sound");
       this.pictures = await folder("photos");
-      await whole(this.sound, "try", new Uint8Array([1]));
-      await this.sound.removeEntry("try");
+      try { await whole(this.sound, "try", new Uint8Array([1])); } catch (fault) { if (!isFull(fault)) throw fault; } // what is there is sent, then there is room
+      try { await this.sound.removeEntry("try"); } catch { /* it was not there */ }
       this.files = true;
     } catch {
-      this.fault = "this browser keeps no files: what was not sent is lost when the page is closed";
+      this.faults.set("files", "this browser keeps no files: what was not sent is lost when the page is closed");
       return [];
     }
     const runs = [];
@@ -160,13 +178,11 @@ export class Store {
   async file(stream, k) { return await (await this.sound.getFileHandle(`${stream}.${k}.pcm`)).getFile(); }
   async drop(stream, k) { try { await this.sound.removeEntry(`${stream}.${k}.pcm`); } catch { /* gone already */ } }
 
+  // Without its head no later page knows of a run.
   async remember(run) {
-    if (!this.files) return;
-    try { await this.head(run); } catch (fault) { this.fault = `the browser keeps no sound (${fault.name})`; }
-  }
-
-  async head(run) {
+    if (!this.files || run.headed) return;
     await whole(this.sound, `${run.about.stream}.json`, words({ about: run.about }));
+    run.headed = true;
   }
 
   async dropAll(stream) {
@@ -176,16 +192,26 @@ export class Store {
   }
 
   async addPhoto(sha256, bytes, about) {
-    if (this.files) {
-      try {
+    this.photos.set(sha256, { ...about, bytes });
+    await this.keepPhotos();
+  }
+
+  // What is in memory alone, into the files where these have room.
+  keepPhotos() { return (this.keeping = this.keeping.then(() => this.keepNow())); }
+
+  async keepNow() {
+    if (!this.files) return;
+    try {
+      for (const [sha256, { bytes, ...about }] of [...this.photos]) {
+        if (!bytes) continue;
         await whole(this.pictures, `${sha256}.jpg`, bytes);
         await whole(this.pictures, `${sha256}.json`, words(about));
-      } catch (fault) {
-        this.fault = `the browser keeps no more photos (${fault.name})`;
-        about = { ...about, bytes };
+        if (this.photos.has(sha256)) this.photos.set(sha256, about);
       }
-    } else about = { ...about, bytes };
-    this.photos.set(sha256, about);
+      this.faults.delete("photos");
+    } catch (fault) {
+      this.faults.set("photos", `the browser keeps no more photos (${fault.name}): what is not sent is lost when this page is closed`);
+    }
   }
   async photo(sha256) { return this.photos.get(sha256)?.bytes ?? await read(this.pictures, `${sha256}.jpg`); }
   async dropPhoto(sha256) {
