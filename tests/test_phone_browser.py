@@ -297,35 +297,31 @@ def test_without_room_on_the_phone_nothing_is_lost_while_its_page_is_open_and_bo
 ) -> None:
     page = opened(phone, shed)
     quota = phone.new_cdp_session(page)
-    own = f"https://{shed.desk.place.hosts[0]}"
+    own = {"origin": f"https://{shed.desk.place.hosts[0]}"}
+    only_here, kept = page.locator("#only-here"), page.locator("#kept")
     page.locator("#photo").click()
     assert until(lambda: page.evaluate("document.getElementById('viewfinder').videoWidth > 0"))
-    before = len(shed.inspecting.record.photos)
-    quota.send("Storage.overrideQuotaForOrigin", {"origin": own, "quotaSize": 1})
+    photos, told, notices = len(shed.inspecting.record.photos), len(shed.lines), len(shed.notices)
     phone.set_offline(True)
+    quota.send("Storage.overrideQuotaForOrigin", {**own, "quotaSize": 1})
     page.locator("#photo").click()
-    page.locator("#listen").click()
-    only_here = page.locator("#only-here")
     assert until(lambda: "no more photos" in only_here.inner_text())
+    page.locator("#shut").click()
+    page.locator("#listen").click()
     assert until(lambda: "no more sound" in only_here.inner_text())
-    page.wait_for_timeout(500)
-    quota.send("Storage.overrideQuotaForOrigin", {"origin": own})
-    assert until(lambda: only_here.inner_text() == ""), "it is kept as soon as there is room"
-    quota.send("Storage.overrideQuotaForOrigin", {"origin": own, "quotaSize": 1})
-    page.locator("#photo").click()
-    assert until(lambda: "no more photos" in only_here.inner_text())
-    page.locator("#listen").click()
-    told, frames = len(shed.lines), len(shed.notices)
     phone.set_offline(False)
     assert until(lambda: any(NO_ROOM in line for line in shed.lines[told:]))
+    assert until(lambda: len(shed.inspecting.record.photos) == photos + 1)
+
+    phone.set_offline(True)
+    assert until(lambda: "of sound" in kept.inner_text())
+    quota.send("Storage.overrideQuotaForOrigin", own)
+    assert until(lambda: only_here.inner_text() == ""), "it is kept as soon as there is room"
+    page.close()
+    page = opened(phone, shed)  # what was in memory alone is in the files by now
     assert until(lambda: page.locator("#kept").inner_text() == "")
-    assert until(lambda: only_here.inner_text() == "")
     assert any("has room again" in line for line in shed.lines[told:])
-    assert Trouble.GAP not in [each.trouble for each in shed.notices[frames:]], (
-        "all of its sound came"
-    )
-    assert len(shed.inspecting.record.photos) == before + 2
-    quota.send("Storage.overrideQuotaForOrigin", {"origin": own})
+    assert Trouble.GAP not in [each.trouble for each in shed.notices[notices:]], "all of it came"
     page.close()
 
 

@@ -88,6 +88,8 @@ class PhoneLine:
         self._streams: OrderedDict[tuple[str, str], Incoming] = OrderedDict()
         self.heard: Incoming | None = None
         """What is heard, or was heard last."""
+        self.full: set[str] = set()
+        """Phones that have no room left."""
         self._kept_out: set[str] = set()
         """Streams that wait until another phone stops."""
         self._open: set[_Connection] = set()
@@ -216,7 +218,7 @@ class _Connection:
         self._rounds = 0
         self._dropped = asyncio.Event()
         self._why = ""
-        self.gone = self.listened = self._full = False
+        self.gone = self.listened = False
 
     async def serve(self) -> None:
         """Until the phone goes, does what nobody may, or is revoked."""
@@ -412,8 +414,8 @@ class _Connection:
 
     async def _state(self, said: Mapping[str, Any]) -> None:
         full = said.get("full") is True
-        if full is not self._full:
-            self._full = full
+        if full is not (self.phone in self.line.full):
+            self.line.full ^= {self.phone}
             self.line.shed.tell(f"{self.name} {NO_ROOM if full else 'has room again'}")
         if not self.listened:
             return

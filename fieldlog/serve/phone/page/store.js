@@ -104,7 +104,6 @@ export class Run {
     const before = this.acknowledged;
     this.acknowledged = Math.max(before, Math.min(next, this.written));
     for (let n = before; n < this.acknowledged; n++) { this.memory.delete(n); this.lacking.delete(n); }
-    if (!this.lacking.size) this.store.faults.delete("sound");
     await this.note();
     for (let k = Math.floor(before / FRAMES); (k + 1) * FRAMES <= this.acknowledged; k++)
       if (k !== this.open) await this.store.drop(this.about.stream, k);
@@ -127,6 +126,7 @@ export class Run {
     this.piece?.close();
     this.piece = null;
     this.open = -1;
+    this.store.faults.delete("sound"); // all of it is on the machine
     await this.store.dropAll(this.about.stream);
   }
 }
