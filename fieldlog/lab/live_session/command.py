@@ -23,10 +23,15 @@ if TYPE_CHECKING:
     help="Phrases of this speech set's part test instead, by its voices, in its rooms.",
 )
 @click.option("--phrases", type=int, default=60, show_default=True, help="So many of the set.")
-def delay(sounds: tuple[Path, ...], say: str, speech_set: Path | None, phrases: int) -> None:
+@click.option(
+    "--listener", type=click.Choice(["whisper", "two-ears"]), default="whisper", show_default=True
+)
+def delay(
+    sounds: tuple[Path, ...], say: str, speech_set: Path | None, phrases: int, listener: str
+) -> None:
     """Time from the end of speech to the first sample of the tone, spoken in real time.
 
-    On the demo's recordings (or SOUNDS, or phrases drawn from a speech set): Whisper, read-back, echo canceller and recording on, blocks of 20 ms as from
+    On the demo's recordings (or SOUNDS, or phrases drawn from a speech set): the listener, read-back, echo canceller and recording on, blocks of 20 ms as from
     a microphone. The end of speech is the end of the last frame that is voice; the tone's first sample is when
     the loudspeaker fetches it (every 10 ms), so what the device itself takes to play is not in it. What waits behind
     words that are still being said is left out: a recording does not wait for its answers. So is what is told of
@@ -54,7 +59,7 @@ def delay(sounds: tuple[Path, ...], say: str, speech_set: Path | None, phrases: 
     }
     with (
         tempfile.TemporaryDirectory(prefix="fieldlog-delay-") as folder,
-        open_ears(load_language(), "whisper", None) as ears,
+        open_ears(load_language(), listener, None) as ears,
     ):
         if speech_set is not None:
             said = dict(strung(speech_set, phrases, Path(folder)))
