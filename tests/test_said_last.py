@@ -12,7 +12,7 @@ import pytest
 
 from fieldlog.audio.clip import RATE, Clip
 from fieldlog.language.files import load_language
-from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.language.inspection import TOO_LONG, InspectionLanguage
 from fieldlog.model.context import Context
 from fieldlog.model.hearing import Hearing
 from fieldlog.model.question import Asks
@@ -227,6 +227,11 @@ class TestDisregard:
         assert floor.inspecting.scene.skips == ()
         assert any(each.item.key == "horn" for each in floor.inspecting.scene.left)
         assert kinds(floor.take("disregard that")) == ["FindingWithdrawn"]
+
+    def test_behind_a_signature_takes_nothing(self, floor: Floor) -> None:
+        floor.take("chain dry", "sign off", "yes")
+        assert kinds(floor.take("disregard that")) == ["NothingToTake"]
+        assert floor.standing == ["drive chain: dry"]
 
     def test_behind_a_remark_though_the_clock_was_set_back(self, tmp_path: Path) -> None:
         """It took the finding before: what is newer seemed older."""
@@ -457,3 +462,29 @@ def test_the_whole_is_told_as_it_was_said(
     finding = language.understand(words).finding
     assert finding is not None
     assert tell.finding(finding) == told
+
+
+def test_words_that_no_reader_takes_are_kept_and_told(
+    floor: Floor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A fault of the reader ended the command, and nothing of the words was in the record."""
+    if floor.spoken:
+        return
+
+    def fails(*_: object) -> None:
+        raise RecursionError("too deep")
+
+    floor.take("pads two millimetres")
+    monkeypatch.setattr(floor.inspecting.conversation, "typed", fails)
+    assert kinds(floor.take("no no no")) == ["Faulted"]
+    assert floor.inspecting.record.utterances[-1].text == "no no no"
+    monkeypatch.undo()
+    assert kinds(floor.take("front")) == ["FindingSaved"]
+
+
+@pytest.mark.parametrize("words", ["no " * 499, "1" * 5000, "front pads two and " * 300])
+def test_what_is_too_long_is_refused_at_once(language: InspectionLanguage, words: str) -> None:
+    """Some of it took minutes, some ended in an error; in answers as well."""
+    asked = language.understand("pads two millimetres")
+    for said in (language.typed(words).whole, language.answer(asked, words)):
+        assert (said.decision, said.reason) == (Decision.REFUSE, TOO_LONG)

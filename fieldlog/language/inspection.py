@@ -71,9 +71,17 @@ _SEEMS = frozenset({"seems", "seem", "appears"})
 PARTED = "a comma parts its number"
 _LONGEST_BREATH = 1500
 """Characters: a minute of fast speech has fewer. Reading takes time with the square of the words."""
+_MOST_WORDS = 250
+"""Short words: as many as a minute has. Some of the reading goes as deep as there are words."""
 _ENDLESS_FIGURES = re.compile(r"\d{25}")
 """More figures in a row than any number that is measured, or frame number, has."""
 TOO_LONG = "longer than what is said at once: say it in parts"
+
+
+def is_too_long(text: str) -> bool:
+    """Whether it is more than anybody says at once: nothing of it is looked at then."""
+    several = len(text) > _LONGEST_BREATH or len(text.split(maxsplit=_MOST_WORDS)) > _MOST_WORDS
+    return several or _ENDLESS_FIGURES.search(text) is not None
 
 
 class InspectionLanguage(OfferedGrammar):
@@ -211,7 +219,7 @@ class InspectionLanguage(OfferedGrammar):
         One finding, command or remark is what it is by itself. What is longer than anybody says at once is
         refused whole.
         """
-        if len(text) > _LONGEST_BREATH or _ENDLESS_FIGURES.search(text):
+        if is_too_long(text):
             return Breath(text, (refused(text, TOO_LONG),))
         found = self._breath(text)
         if found.whole.decision is Decision.REFUSE and "'" in text.replace("\u2019", "'"):
@@ -345,6 +353,8 @@ class InspectionLanguage(OfferedGrammar):
 
     def answer(self, asked: Understanding, text: str) -> Understanding:
         """What ``text`` means as an answer to what was ``asked`` (an understanding that asks)."""
+        if is_too_long(text):
+            return refused(text, TOO_LONG)
         written = written_ways(text, self._sign)
         ways = [self._answers.answer(asked, text, words_of(way.text)) for way in written.ways]
         found = as_written(written, ways, text)
@@ -385,6 +395,8 @@ class InspectionLanguage(OfferedGrammar):
         What was heard is refused instead: of words that were only guessed there is nothing to ask.
         """
         found = self.breath(text)
+        if is_too_long(text):
+            return found
         ways = written_ways(text, self._sign).ways
         if found.whole.decision is not Decision.REFUSE or len(ways) != 1:
             return found

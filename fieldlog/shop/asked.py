@@ -31,6 +31,8 @@ _OF_WHAT_WAS_SAID = frozenset(
     {Command.DISREGARD, Command.PHOTO, Command.WHY, Command.READ_BACK, Command.HOW_TO_CHECK}
 )
 """What is of what was said last, where it names nothing."""
+_OF_NONE = (Command.SKIP, Command.SIGN_OFF)
+"""What has no finding."""
 _OPENING = 3
 """Words by which a command is known."""
 
@@ -148,7 +150,7 @@ class OpenQuestions:
         return any(sum(one in known for one in way) > 1 for way in ways)
 
     def of_no_finding(self, record: InspectionRecord) -> bool:
-        """Whether what was said last was a skip, or a finding that was refused: no finding is of it.
+        """Whether what was said last was a skip, a signature, or a finding that was refused: no finding is of it.
 
         Noise in between, of which nothing was understood, changes nothing.
         """
@@ -156,7 +158,7 @@ class OpenQuestions:
             each for each in reversed(record.utterances) if each.decision is not Decision.REFUSE
         )
         last = next(understood, None)
-        if last is not None and (last.decision, last.dialogue) == (Decision.ACCEPT, Command.SKIP):
+        if last is not None and last.decision is Decision.ACCEPT and last.dialogue in _OF_NONE:
             return True
         return self.refused_at_end(record)
 

@@ -43,6 +43,12 @@ class Turn:
     """Whether it is the whole of a phrase whose beginning was given before."""
 
 
+def typed_as(said: Understanding) -> Heard:
+    """Typed words that mean ``said``: there is no sound of them."""
+    clip = Clip(np.zeros(0, dtype=np.float32), 0.0)
+    return Heard(clip, Hearing("typed", (), 0.0), said, (), 0.0, complete=True)
+
+
 class Conversation:
     """Takes utterances in order, each with the question before it in mind."""
 
@@ -121,7 +127,6 @@ class Conversation:
         ).understanding
 
     def _typed(self, text: str, question: WaitingQuestion | None, led: Led | None = None) -> Heard:
-        clip = Clip(np.zeros(0, dtype=np.float32), 0.0)
         language = self._ears.language
         said = language.understand(text)
         if question is None and isinstance(language, InspectionLanguage):
@@ -134,7 +139,7 @@ class Conversation:
             said = said if answer.decision is Decision.REFUSE else answer
         if said.kind is Kind.REMARK and not said.slots.get("remark"):
             said = Understanding(Decision.REFUSE, Kind.REMARK, "a remark has words", text)
-        heard = Heard(clip, Hearing("typed", (), 0.0), said, (), 0.0, complete=True)
+        heard = typed_as(said)
         return self._by_side(heard if question is None else settled(heard, question, self._agreed))
 
     def _by_side(self, heard: Heard) -> Heard:

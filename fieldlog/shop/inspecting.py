@@ -24,7 +24,7 @@ from fieldlog.shop import events as ev
 from fieldlog.shop.affirming import Affirming, read_back_events
 from fieldlog.shop.asked import OpenQuestions
 from fieldlog.shop.by_hand import ByHand, Origin
-from fieldlog.shop.conversation import Conversation
+from fieldlog.shop.conversation import Conversation, typed_as
 from fieldlog.shop.earlier import (
     become,
     been,
@@ -162,7 +162,12 @@ class Inspecting(ByHand):
 
     def type(self, text: str) -> tuple[Event, ...]:
         """Take typed words, said now: the same language as spoken, answers and corrections too."""
-        heard = self.conversation.typed(text)
+        try:
+            heard = self.conversation.typed(text)
+        except StoreError:
+            raise
+        except Exception as error:  # the words are kept all the same
+            heard = typed_as(not_taken(text, error))
         try:
             return self._take(heard, "typed", self._now(), self.new_id())
         except StoreError:
