@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -244,6 +245,17 @@ def test_what_is_said_within_a_remark_counts_for_nothing_unasked(
     assert bool(session.standing()) is ("mirror" in words)
 
 
+def test_a_remark_whose_words_come_later_takes_no_other_ones_place(session: Session) -> None:
+    listener: Any = session.listener
+    listener.transcribe = lambda clip: listener.hear(clip).hypotheses[0].text
+    session.say("remark the owner dropped it")
+    (told,) = session.say("remark")
+    assert isinstance(told, ev.Refused)
+    (told,) = session.say("it pulls to the left", 1.1)
+    assert isinstance(told, ev.RemarkKept)
+    assert remarks(session) == [("the owner dropped it", False), ("it pulls to the left", False)]
+
+
 def test_what_is_no_phrase_later_behind_a_remark_is_not_understood(session: Session) -> None:
     session.say("remark the owner says")
     (told,) = session.say("it pulls to the left", 1.3)
@@ -289,6 +301,7 @@ def heard(language: InspectionLanguage, words: str, margin: float = 3.0) -> Hear
         ("pads two millimetres", "unfinished"),
         ("front pads four point", "usual"),
         ("remark the owner says it pulls", "usual"),
+        ("remark", "free"),
         ("", "unfinished"),
     ],
 )

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from fieldlog.aftercare.plan import left_open
+from fieldlog.hearing import Heard
 from fieldlog.limits.assess import Assessment
 from fieldlog.model.command import BY_YES, Command
 from fieldlog.model.question import Asks
@@ -143,6 +144,15 @@ def skipped_last(record: InspectionRecord) -> tuple[str, ...]:
         for each in record.events
         if each.name == EventName.SKIPPED and (each.id == first or each.id.startswith(f"{first}-"))
     )
+
+
+def only_of_the_last(heard: Heard, record: InspectionRecord) -> Heard:
+    """``heard``; where it is the whole of a remark whose beginning is not what the record has last, one more."""
+    if not heard.takes_back or heard.understanding.kind is not Kind.REMARK:
+        return heard
+    last = record.utterances[-1].id if record.utterances else None
+    begun = any(each.utterance_id == last for each in record.remarks)
+    return heard if begun else replace(heard, takes_back=False)
 
 
 def asked_in(record: InspectionRecord) -> Iterator[str]:

@@ -28,6 +28,7 @@ from fieldlog.shop.conversation import Conversation, typed_as
 from fieldlog.shop.earlier import (
     become,
     been,
+    only_of_the_last,
     saved_as,
     told_last,
     turned,
@@ -221,7 +222,7 @@ class Inspecting(ByHand):
         try:
             record = self.record
             scene = self._scene_of(record)
-            heard = self._questions.dropped(heard, record)
+            heard = only_of_the_last(self._questions.dropped(heard, record), record)
             understood = self._completed(heard, scene, record)
             if understood is not heard.understanding:
                 self.conversation.pending.completed(heard, understood)

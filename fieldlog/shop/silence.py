@@ -41,7 +41,7 @@ def silence_s(heard: Heard, language: Language, silences: Silences | None = None
     silences = silences or Silences()
     said = heard.understanding
     if said.kind is Kind.REMARK:
-        return silences.usual
+        return silences.usual if said.slots.get("remark") else silences.free
     if _is_unfinished(heard):
         return silences.unfinished
     if said.decision is not Decision.ACCEPT:
