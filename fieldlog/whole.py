@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -26,6 +27,21 @@ def write_whole(target: Path, data: bytes, mode: int = 0o666) -> None:
     finally:
         with contextlib.suppress(OSError):
             partial.unlink()
+
+
+def free_name(path: Path) -> Path:
+    """``path``, or with the first number behind it whose name nothing has."""
+    candidate, count = path, 1
+    while candidate.exists():
+        count += 1
+        candidate = path.with_name(f"{path.name}-{count}")
+    return candidate
+
+
+def sha256_of(path: Path) -> str:
+    """Hex SHA-256 of a file, read in pieces."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 def reason(error: OSError) -> str:

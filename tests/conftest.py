@@ -49,7 +49,7 @@ MEASURED = frozenset((
     "photos_clock", "photos_readings", "report_view", "report_words", "session", "session_walk", "shop_breath", "shop_corrections", "shop_inspecting",
     "shop_next_process", "shop_signing",
     "language_slips", "turns", "turns_heard", "units", "language_trade", "shop_trade", "grammar_homophones", "crosschecks", "jobs",
-    "language_breath", "limits_rules", "going_on", "review_deciding", "reviewing", "cli_review", "first_use",
+    "as_json", "language_breath", "limits_rules", "going_on", "review_deciding", "reviewing", "cli_review", "first_use",
     "said_aloud", "affirming", "phone_sound", "led_answers", "german", "german_told",
     "remark_taken_back", "doubt_second", "said_last", "kept", "api", "cli_why", "report_trend",
     "whose_voice", "giving_way", "severity", "odometer", "review_page", "echo",

@@ -44,10 +44,11 @@ from fieldlog.listeners.whisper.adapter import add
 from fieldlog.listeners.whisper.decoder import Decoder
 from fieldlog.listeners.whisper.encoder import Encoder
 from fieldlog.listeners.whisper.features import log_mel
-from fieldlog.listeners.whisper.fingerprint import TINY_EN, sha256_of
+from fieldlog.listeners.whisper.fingerprint import TINY_EN
 from fieldlog.listeners.whisper.folder import ModelFolder, open_folder
 from fieldlog.listeners.whisper.tokens import TokenGraph, vocabulary
 from fieldlog.listeners.whisper.weights import ModelWeights, read_weights
+from fieldlog.whole import sha256_of
 from tests.utterances import rows
 
 

@@ -15,13 +15,14 @@ from fieldlog.language.files import load_language
 from fieldlog.listeners.choose import available, open_listener
 from fieldlog.listeners.whisper import folder as folders
 from fieldlog.listeners.whisper import two
-from fieldlog.listeners.whisper.fingerprint import BASE, sha256_of
+from fieldlog.listeners.whisper.fingerprint import BASE
 from fieldlog.listeners.whisper.languages import folder_of_parts, is_there
 from fieldlog.model.hearing import Hearing, Hypothesis
 from fieldlog.model.understanding import Decision
 from fieldlog.shop.answering import Answering
 from fieldlog.shop.conversation import Conversation
 from fieldlog.shop.ears import open_ears, second_opinion
+from fieldlog.whole import sha256_of
 
 ADDED = Path(folders.__file__).with_name("second.npz")
 BESIDE = ADDED.with_suffix(".toml").read_text(encoding="utf-8")

@@ -16,10 +16,10 @@ from fieldlog.model.finding import Qualifier, Quantity
 from fieldlog.model.limit import KOfN, Layer, Limit, LimitStatus, Relation, SeverityFrom
 from fieldlog.model.state import Severity, State
 from fieldlog.model.verdict import Judgement
+from fieldlog.quantities.instants import instant_text
 from fieldlog.store.cells import cells, taken
 from fieldlog.store.rows import (
     instant_from,
-    instant_text,
     instant_us,
     limit_from,
     limit_text,

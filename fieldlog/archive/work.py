@@ -31,10 +31,10 @@ from fieldlog.limits.packs import faults_error, parse_pack, with_own
 from fieldlog.model.limit import Limit
 from fieldlog.model.state import State
 from fieldlog.model.verdict import Verdict
-from fieldlog.report.export import finding_json, judgement_json
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import InspectionRecord
 from fieldlog.store.repository import utc_now
+from fieldlog.words.as_json import finding_json, judgement_json, picked
 
 if TYPE_CHECKING:
     from fieldlog.shop.ears import Ears
@@ -197,24 +197,20 @@ def recheck(shop: Workshop, record: InspectionRecord, own: tuple[Limit, ...]) ->
         told.append(
             {
                 "number": one.number,
-                "finding": {**finding_json(one.finding, None), "verdict": None},
-                "was": verdict_json(was),
-                "now": verdict_json(now),
-                "changed": verdict_json(was) != verdict_json(now),
+                "finding": finding_json(one.finding, None),
+                "was": _decided(was),
+                "now": _decided(now),
+                "changed": _decided(was) != _decided(now),
             }
         )
     return {"findings": told, "changed": sum(bool(one["changed"]) for one in told)}
 
 
-def verdict_json(verdict: Verdict | None) -> Json | None:
+def _decided(verdict: Verdict | None) -> Json | None:
     """State, severity, and the limit that decided."""
     if verdict is None:
         return None
-    return {
-        "state": verdict.state.value,
-        "severity": verdict.severity.value if verdict.severity else None,
-        "gate": judgement_json(verdict.gate),
-    }
+    return {**picked(verdict, "state", "severity"), "gate": judgement_json(verdict.gate)}
 
 
 def realign(shop: Workshop, record: InspectionRecord, newest: datetime) -> Json:

@@ -9,11 +9,11 @@ from fieldlog.aftercare.due import DueItem, WearReading, When
 from fieldlog.aftercare.job_lines import JobLine
 from fieldlog.aftercare.trend import Trend
 from fieldlog.aftercare.wear_ruler import wear_ruler
-from fieldlog.cli.json_view import limit_view
 from fieldlog.quantities.units import convert
-from fieldlog.report.follows import Json, distance_json, due_json
+from fieldlog.report.follows import distance_json, due_json
 from fieldlog.report.lines import due_row, needed, tightening
 from fieldlog.words import tell
+from fieldlog.words.as_json import Json, exact, limit_json, picked
 from fieldlog.words.telling import part, place, say
 
 
@@ -66,20 +66,15 @@ def trend_json(trend: Trend, unit: str) -> Json:
     """A trend with everything it was made of."""
     item = trend.projection.item
     return {
-        "component": trend.component,
-        "position": trend.position,
-        "characteristic": trend.characteristic,
-        "unit": trend.unit,
+        **picked(trend, "component", "position", "characteristic", "unit", "left_out", "falling"),
         "said_unit": trend.told_unit,
         "readings": [_reading_json(each, trend.unit, unit) for each in trend.readings],
         "before": [
             [_reading_json(each, trend.unit, unit) for each in series] for series in trend.before
         ],
         "replaced_on": [day.isoformat() for day in trend.replaced_on],
-        "left_out": list(trend.left_out),
         "slope": dict(slopes(trend, unit)),
-        "limit": None if trend.limit is None else limit_view(trend.limit),
-        "falling": trend.falling,
+        "limit": None if trend.limit is None else limit_json(trend.limit),
         "projection": None if item is None else due_json(item, unit) | _ends(trend, unit),
         "reason": trend.projection.reason,
     }
@@ -153,5 +148,5 @@ def _reading(each: WearReading, trend: Trend, unit: str) -> str:
 
 
 def _reading_json(each: WearReading, of: str, unit: str) -> Json:
-    value = {"num": each.value.numerator, "den": each.value.denominator, "unit": of}
-    return {"on": each.on.isoformat(), "odometer": distance_json(each.odometer_km, unit), **value}
+    odometer = distance_json(each.odometer_km, unit)
+    return {**picked(each, "on"), "odometer": odometer, **exact(each.value), "unit": of}

@@ -14,9 +14,9 @@ from fieldlog.cli.language_option import language_option
 from fieldlog.cli.limit_option import limits_with, own_limits_option
 
 if TYPE_CHECKING:
-    from fieldlog.cli.json_view import Json
     from fieldlog.hearing import Heard
     from fieldlog.limits.assess import Assessment
+    from fieldlog.words.as_json import Json
 
 
 @click.command()

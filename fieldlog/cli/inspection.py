@@ -32,6 +32,7 @@ from fieldlog.cli.store_option import (
 )
 from fieldlog.config import local_zone
 from fieldlog.errors import UsageError
+from fieldlog.words.as_json import told
 from fieldlog.words.english import counted
 
 if TYPE_CHECKING:
@@ -358,24 +359,12 @@ def _note(kept: RecordedFinding) -> str:
 
 def _print_head(head: Inspection, as_json: bool) -> None:
     if as_json:
-        click.echo(
-            json.dumps(
-                {
-                    "number": head.number,
-                    "id": head.id,
-                    "vehicle": head.vehicle_name,
-                    "vehicle_id": head.vehicle_id,
-                    "started_at": head.started_at.isoformat(),
-                    "zone": head.zone,
-                    "inspector": head.inspector,
-                    "place": head.place,
-                    "jurisdiction": head.jurisdiction,
-                    "settings": dict(head.settings),
-                    "findings": head.findings,
-                    "language": head.language or "en",
-                }
-            )
-        )
+        document = told(head, "vehicle_name", "program") | {
+            "vehicle": head.vehicle_name,
+            "started_at": head.started_at.isoformat(),
+            "language": head.language or "en",
+        }
+        click.echo(json.dumps(document))
         return
     by = f"  by {head.inspector}" if head.inspector else ""
     click.echo(

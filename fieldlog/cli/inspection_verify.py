@@ -10,6 +10,7 @@ import click
 from fieldlog.cli.store_option import store_option
 from fieldlog.config import store_folder
 from fieldlog.errors import StoreError
+from fieldlog.words.as_json import picked
 from fieldlog.words.english import counted, originals
 
 
@@ -45,17 +46,10 @@ def verify(key: str, against: tuple[str, ...], as_json: bool, folder: Path | Non
     if as_json:
         document = {
             "agrees": not found.faults,
-            "proven": list(found.proven),
-            "told": list(found.told),
-            "writers": result.writers,
-            "rows": result.rows,
-            "media": result.media,
-            "elsewhere": result.elsewhere,
+            **picked(found, "proven", "told", "faults"),
+            **picked(result, "writers", "rows", "media", "elsewhere", "unread"),
+            **picked(result, "fingerprint", "earlier"),
             "in_order": result.linked,
-            "unread": result.unread,
-            "fingerprint": result.fingerprint,
-            "earlier": result.earlier,
-            "faults": list(found.faults),
         }
         click.echo(json.dumps(document))
     else:

@@ -9,19 +9,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from fieldlog.limits.assess import Assessment
-from fieldlog.model.finding import Finding, Quantity
-from fieldlog.model.limit import Limit
+from fieldlog.model.finding import Finding
 from fieldlog.model.understanding import Decision, Flag, Understanding
-from fieldlog.model.verdict import Judgement, Verdict
+from fieldlog.model.verdict import Verdict
+from fieldlog.words.as_json import Json, finding_json, judgement_json, picked
 
 if TYPE_CHECKING:
     from fieldlog.shop.events import Event, Kept, Said
-
-Json = dict[str, Any]
 
 
 def breath_view(
@@ -77,32 +74,18 @@ def understanding_view(understood: Understanding, assessment: Assessment | None 
     """What was understood; ``assessment`` belongs to its finding."""
     finding = understood.finding
     return {
-        "decision": understood.decision.value,
-        "reason": understood.reason,
-        "kind": understood.kind.value,
+        **picked(understood, "decision", "reason", "kind", "flags", "dialogue", "slots", "text"),
         "finding": None if finding is None else finding_view(finding, assessment),
         "question": understood.question_text,
         "candidates": [finding_view(candidate) for candidate in understood.candidates],
-        "flags": list(understood.flags),
-        "dialogue": understood.dialogue,
-        "slots": dict(understood.slots),
-        "text": understood.text,
     }
 
 
 def finding_view(finding: Finding, assessment: Assessment | None = None) -> Json:
     """A finding with its verdict (null when it was not checked)."""
-    view: Json = {
-        "component": finding.component,
-        "position": finding.position,
-        "characteristic": finding.characteristic,
-        "quantity": None if finding.quantity is None else quantity_view(finding.quantity),
-        "condition": finding.condition,
-        "code": finding.code,
-        "readings": [quantity_view(reading) for reading in finding.readings],
-        "verdict": None if assessment is None else verdict_view(assessment.verdict),
-    }
+    view = finding_json(finding, None)
     if assessment is not None:
+        view["verdict"] = verdict_view(assessment.verdict)
         view["derived"] = [
             {
                 **finding_view(derived.finding),
@@ -114,58 +97,11 @@ def finding_view(finding: Finding, assessment: Assessment | None = None) -> Json
     return view
 
 
-def quantity_view(quantity: Quantity) -> Json:
-    """Value, unit and words as said."""
-    view = {**_fraction(quantity.value), "unit": quantity.unit, "words": quantity.words}
-    if quantity.high is not None:
-        view |= {"high_num": quantity.high.numerator, "high_den": quantity.high.denominator}
-    if quantity.qualifier is not None:
-        view["qualifier"] = quantity.qualifier.value
-    return view
-
-
 def verdict_view(verdict: Verdict) -> Json:
     """State, gating limit and margin, and everything else that applies."""
-    gate = verdict.gate
+    gate = judgement_json(verdict.gate) or {}
     return {
-        "state": verdict.state.value,
-        "limit": None if gate is None else limit_view(gate.limit),
-        "margin": None if gate is None else _float(gate.margin),
-        "probability": None if gate is None else gate.probability,
-        "guard_band": None if gate is None else _float(gate.guard_band),
-        "severity": None if verdict.severity is None else verdict.severity.value,
-        "reason": verdict.reason,
-        "others": [_judgement(other) for other in verdict.others],
-        "cautions": list(verdict.cautions),
+        **picked(verdict, "state", "severity", "reason", "cautions"),
+        **{name: gate.get(name) for name in ("limit", "margin", "probability", "guard_band")},
+        "others": [judgement_json(other) for other in verdict.others],
     }
-
-
-def limit_view(limit: Limit) -> Json:
-    """A limit as printed, with its source."""
-    value = _fraction(limit.value) if limit.value is not None else {"num": None, "den": None}
-    return {
-        **value,
-        "unit": limit.unit,
-        "source": limit.source,
-        "status": limit.status.value,
-        "id": limit.id,
-        "relation": limit.relation,
-        "edition": limit.edition,
-    }
-
-
-def _judgement(judgement: Judgement) -> Json:
-    return {
-        "state": judgement.state.value,
-        "limit": limit_view(judgement.limit),
-        "margin": _float(judgement.margin),
-        "reason": judgement.reason,
-    }
-
-
-def _fraction(value: Fraction) -> Json:
-    return {"num": value.numerator, "den": value.denominator}
-
-
-def _float(value: Fraction | None) -> float | None:
-    return None if value is None else float(value)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -29,6 +28,7 @@ from fieldlog.limits.page import limits_page, sentence, source, where
 from fieldlog.limits.sides import sides_faults
 from fieldlog.model.limit import Limit
 from fieldlog.words import tell
+from fieldlog.words.as_json import Json, exact, told
 from fieldlog.words.english import counted
 
 _FILES = click.Path(exists=True, dir_okay=True, path_type=Path)
@@ -130,40 +130,13 @@ def docs(out: Path | None) -> None:
     page_out(text, out)
 
 
-def as_record(limit: Limit) -> dict[str, Any]:
+def as_record(limit: Limit) -> Json:
     """A limit as JSON-ready values; exact numbers as numerator and denominator."""
-    value, high = limit.value, limit.high
     return {
-        "id": limit.id,
-        "pack": limit.pack,
-        "component": limit.component,
-        "characteristic": limit.characteristic,
-        "relation": limit.relation,
-        "printed": limit.printed,
-        "num": value.numerator if value is not None else None,
-        "den": value.denominator if value is not None else None,
-        "high_num": high.numerator if high is not None else None,
-        "high_den": high.denominator if high is not None else None,
-        "unit": limit.unit,
-        "words": list(limit.words),
-        "outcome": limit.outcome.value,
+        **told(limit, "value", "high", "aggregation"),
+        **exact(limit.value),
+        **exact(limit.high, "high_"),
         "aggregation": str(limit.aggregation),
-        "applies": dict(limit.applies),
-        "status": limit.status.value,
-        "severity": limit.severity.value,
-        "layer": limit.layer,
-        "source": limit.source,
-        "section": limit.section,
-        "edition": limit.edition,
-        "read_on": limit.read_on,
-        "seen": limit.seen,
-        "where": limit.where,
-        "text": limit.text,
-        "cut": limit.cut,
-        "asks": limit.asks,
-        "severity_from": limit.severity_from.value,
-        "scope": limit.scope,
-        "advice": limit.advice,
     }
 
 

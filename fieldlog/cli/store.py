@@ -10,6 +10,7 @@ import click
 
 from fieldlog.cli.store_option import RecordFolder, is_record, opened, store_option
 from fieldlog.config import store_folder
+from fieldlog.words.as_json import picked
 from fieldlog.words.english import counted, originals
 
 if TYPE_CHECKING:
@@ -151,17 +152,12 @@ def rivalled(record: InspectionRecord, finding: RecordedFinding) -> str:
 
 def _document(merged: Merged) -> dict[str, object]:
     return {
-        "rows": merged.rows,
-        "originals": merged.originals,
-        "rows_there": merged.rows_there,
-        "fingerprint": merged.fingerprint,
+        **picked(merged, "rows", "originals", "rows_there", "fingerprint"),
         "rivalled": [
             {
                 "inspection": record.inspection.id,
                 "finding": each.id,
-                "stands": each.stands,
-                "rivals": list(each.rivals),
-                "withdrawn_elsewhere": each.withdrawn_elsewhere,
+                **picked(each, "stands", "rivals", "withdrawn_elsewhere"),
             }
             for record, each in merged.rivalled
         ],

@@ -12,6 +12,7 @@ from fieldlog.cli import vehicle_care, vehicle_limits
 from fieldlog.cli.store_option import distance, opened, pairs, store_option, sure_option
 from fieldlog.errors import UsageError
 from fieldlog.words import tell
+from fieldlog.words.as_json import exact, picked
 from fieldlog.words.english import counted
 
 if TYPE_CHECKING:
@@ -188,17 +189,9 @@ def _print(vehicle: Vehicle, as_json: bool) -> None:
 
 def _document(vehicle: Vehicle) -> dict[str, Any]:
     return {
-        "number": vehicle.number,
-        "id": vehicle.id,
-        "name": vehicle.name,
-        "facts": dict(vehicle.facts),
+        **picked(vehicle, "number", "id", "name", "facts"),
         "odometer": [
-            {
-                "num": o.distance.value.numerator,
-                "den": o.distance.value.denominator,
-                "unit": o.distance.unit,
-                "read_at": o.read_at.isoformat(),
-            }
+            {**exact(o.distance.value), "unit": o.distance.unit, "read_at": o.read_at.isoformat()}
             for o in vehicle.odometer
         ],
         "limits": [limit.id for limit in vehicle.limits],

@@ -98,9 +98,9 @@ def limits(
             store.drop_vehicle_limit(found.id, name)
         found = store.vehicle(found.id)
     if as_json:
-        from fieldlog.cli.json_view import limit_view
+        from fieldlog.words.as_json import limit_json
 
-        click.echo(json.dumps([{"id": each.id, **limit_view(each)} for each in found.limits]))
+        click.echo(json.dumps([limit_json(each) for each in found.limits]))
         return
     for each in found.limits:
         at = each.applies.get("position", "")

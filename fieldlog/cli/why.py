@@ -114,15 +114,15 @@ def _view(
     limits: tuple[Limit, ...],
     catalogue: Catalogue,
 ) -> dict[str, Any]:
-    from fieldlog.cli.json_view import finding_view, limit_view
+    from fieldlog.cli.json_view import finding_view
     from fieldlog.limits.why import considered
+    from fieldlog.words.as_json import limit_json, picked
 
     return {
         "finding": finding_view(finding, assessment),
-        "jurisdiction": context.jurisdiction,
-        "settings": dict(context.settings),
+        **picked(context, "jurisdiction", "settings"),
         "not_applied": [
-            {"limit": limit_view(each.limit), "why_not": each.why_not}
+            {"limit": limit_json(each.limit), "why_not": each.why_not}
             for each in considered(finding, limits, context)
         ],
         "lines": _lines(finding, assessment, context, limits, catalogue),

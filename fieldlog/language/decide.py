@@ -7,7 +7,7 @@ what it would be.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import product
 from typing import assert_never
@@ -87,14 +87,23 @@ def _fitting(chosen: list[Reading], text: str) -> Understanding:
         )
     findings = tuple(reading.finding for reading in chosen[:_MOST_CANDIDATES])
     told = [questions.difference(finding, findings) for finding in findings]
+    which = Question(Asks.WHICH, questions.which(told))
+    asked = _asked(chosen, text, f"the words can mean {tell.either(told)}", which)
+    return replace(asked, slots={})
+
+
+def _asked(of: Sequence[Reading], text: str, reason: str, question: Question) -> Understanding:
+    """``question`` about what ``of`` may mean; about the one finding where there is one reading."""
     return Understanding(
         Decision.ASK,
         Kind.FINDING,
-        f"the words can mean {tell.either(told)}",
+        reason,
         text,
-        candidates=findings,
-        question=Question(Asks.WHICH, questions.which(told)),
-        flags=_flags(chosen),
+        finding=of[0].finding if len(of) == 1 else None,
+        candidates=tuple(reading.finding for reading in of[:_MOST_CANDIDATES]),
+        question=question,
+        slots=_slots(of[0]),
+        flags=_flags(of),
     )
 
 
@@ -109,17 +118,8 @@ def _doubtful(reading: Reading, doubt: str, text: str) -> Understanding:
     """One plausible meaning is left, but the words were a slip: it is asked about all the same."""
     value = reading.finding.quantity
     told = tell.quantity(value) if value is not None else tell.finding(reading.finding)
-    return Understanding(
-        Decision.ASK,
-        Kind.FINDING,
-        f"the words can be a slip of the tongue ({doubt})",
-        text,
-        finding=reading.finding,
-        candidates=(reading.finding,),
-        question=Question(Asks.SLIP, questions.value_again(told)),
-        slots=_slots(reading),
-        flags=reading.flags,
-    )
+    again = Question(Asks.SLIP, questions.value_again(told))
+    return _asked([reading], text, f"the words can be a slip of the tongue ({doubt})", again)
 
 
 def _unplaced(chosen: list[Reading], text: str, values: AxisValues) -> Understanding:
@@ -128,17 +128,9 @@ def _unplaced(chosen: list[Reading], text: str, values: AxisValues) -> Understan
     missing = first.about.missing
     ways = [list(values(axis.name)) for axis in missing]
     lacking = " and ".join(axis.name for axis in missing)
-    return Understanding(
-        Decision.ASK,
-        Kind.FINDING,
-        f"which {lacking} of the {first.about.component.name} was not said",
-        text,
-        finding=first.finding if len(chosen) == 1 else None,
-        candidates=tuple(candidates),
-        question=Question(Asks.PLACE, questions.place(missing, ways)),
-        slots=_slots(first),
-        flags=_flags(chosen),
-    )
+    reason = f"which {lacking} of the {first.about.component.name} was not said"
+    asked = _asked(chosen, text, reason, Question(Asks.PLACE, questions.place(missing, ways)))
+    return replace(asked, candidates=tuple(candidates))
 
 
 def _places(reading: Reading, values: AxisValues) -> list[Finding]:
@@ -175,21 +167,11 @@ def _unitless(chosen: list[Reading], text: str, values: AxisValues) -> Understan
         asked = questions.place(first.about.missing, ways)
         question = Question(Asks.PLACE_AND_UNIT, f"{asked} {question.text}")
         findings = tuple(f for reading in complete for f in _places(reading, values))
-    return Understanding(
-        Decision.ASK,
-        Kind.FINDING,
-        reason,
-        text,
-        finding=complete[0].finding if len(complete) == 1 else None,
-        candidates=findings[:_MOST_CANDIDATES],
-        question=question,
-        slots=_slots(first),
-        flags=_flags(complete),
-    )
+    found = _asked(complete, text, reason, question)
+    return replace(found, candidates=findings[:_MOST_CANDIDATES])
 
 
 def _implausible(chosen: list[Reading], text: str) -> Understanding:
-    findings = tuple(reading.finding for reading in chosen[:_MOST_CANDIDATES])
     first = chosen[0]
     if first.finding.code is not None:
         return _no_such_week(first, text)
@@ -206,62 +188,32 @@ def _implausible(chosen: list[Reading], text: str) -> Understanding:
     assert one is not None
     assert values
     reason = tell.too_far(first.about.component, one, values[0])
-    return Understanding(
-        Decision.ASK,
-        Kind.FINDING,
-        reason,
-        text,
-        finding=first.finding if len(chosen) == 1 else None,
-        candidates=findings,
-        question=Question(Asks.HARDLY_POSSIBLE, questions.value_again(tell.quantity(values[0]))),
-        slots=_slots(first),
-        flags=_flags(chosen),
-    )
+    again = questions.value_again(tell.quantity(values[0]))
+    return _asked(chosen, text, reason, Question(Asks.HARDLY_POSSIBLE, again))
 
 
 def _without_year(chosen: list[Reading], text: str) -> Understanding:
     """ "The third of March" is no day that a paper runs to: nobody here knows of which year."""
     about = chosen[0].finding
     asked = questions.which_year(about.component, about.position)
-    return Understanding(
-        Decision.ASK,
-        Kind.FINDING,
-        "a day without its year is no date",
-        text,
-        candidates=tuple(one.finding for one in chosen if Flag.NO_YEAR not in one.flags),
-        question=Question(Asks.IN_FULL, questions.in_full(asked)),
-        slots=_slots(chosen[0]),
-        flags=_flags(chosen),
-    )
+    question = Question(Asks.IN_FULL, questions.in_full(asked))
+    dated = tuple(one.finding for one in chosen if Flag.NO_YEAR not in one.flags)
+    found = _asked(chosen, text, "a day without its year is no date", question)
+    return replace(found, finding=None, candidates=dated)
 
 
 def _short_code(reading: Reading, text: str) -> Understanding:
     """A tyre of before 2000, which hardly anybody rides on, or a digit that was not said."""
     code = reading.finding.code or ""
-    return Understanding(
-        Decision.ASK,
-        Kind.FINDING,
-        f"{code} has three digits: a tyre made before 2000, or one digit was not said",
-        text,
-        finding=reading.finding,
-        candidates=(reading.finding,),
-        question=Question(Asks.SLIP, questions.code_again(code)),
-        slots=_slots(reading),
-        flags=reading.flags,
-    )
+    reason = f"{code} has three digits: a tyre made before 2000, or one digit was not said"
+    return _asked([reading], text, reason, Question(Asks.SLIP, questions.code_again(code)))
 
 
 def _no_such_week(reading: Reading, text: str) -> Understanding:
     code = reading.finding.code or ""
-    return Understanding(
-        Decision.ASK,
-        Kind.FINDING,
-        f"{code} is no week of any year: week 01 to 52, in some years 53, then the year",
-        text,
-        finding=reading.finding,
-        candidates=(reading.finding,),
-        question=Question(Asks.HARDLY_POSSIBLE, questions.code_again(code)),
-    )
+    reason = f"{code} is no week of any year: week 01 to 52, in some years 53, then the year"
+    again = Question(Asks.HARDLY_POSSIBLE, questions.code_again(code))
+    return replace(_asked([reading], text, reason, again), slots={}, flags=())
 
 
 def _no_such_amount(chosen: list[Reading], text: str) -> Understanding:
@@ -269,16 +221,9 @@ def _no_such_amount(chosen: list[Reading], text: str) -> Understanding:
     first = chosen[0].finding
     told = ", ".join(value for _, value in first.given)
     subject = tell.place(first.component, first.position)
-    return Understanding(
-        Decision.ASK,
-        Kind.FINDING,
-        f"{told} is more than can be {first.condition} of the {subject}",
-        text,
-        candidates=tuple(reading.finding for reading in chosen[:_MOST_CANDIDATES]),
-        question=Question(Asks.IN_FULL, questions.amount_in_full(first)),
-        slots=_slots(chosen[0]),
-        flags=_flags(chosen),
-    )
+    reason = f"{told} is more than can be {first.condition} of the {subject}"
+    again = Question(Asks.IN_FULL, questions.amount_in_full(first))
+    return replace(_asked(chosen, text, reason, again), finding=None)
 
 
 def _slots(reading: Reading) -> dict[str, str]:

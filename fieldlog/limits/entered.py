@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from fractions import Fraction
 
 from fieldlog.derived.brake_fluid import may_mix
@@ -72,27 +73,26 @@ def _disc(context: Context, finding: Finding) -> Iterator[Limit]:
     text = context.settings.get("disc_minimum")
     if text and (finding.component, finding.characteristic) == ("brake disc", "thickness"):
         yield _measured(
-            "entered.disc-minimum",
-            finding,
-            Relation.AT_LEAST,
+            replace(
+                _own("disc-minimum", finding),
+                relation=Relation.AT_LEAST,
+                source=f"minimum thickness stamped on the disc, entered as disc_minimum={text}",
+                severity=Severity.DANGEROUS,
+                advice="replace the disc together with its pads",
+            ),
             text,
-            f"minimum thickness stamped on the disc, entered as disc_minimum={text}",
-            Severity.DANGEROUS,
-            "replace the disc together with its pads",
         )
 
 
 def _torque(context: Context, finding: Finding) -> Iterator[Limit]:
     text = context.settings.get("torque")
     if text and finding.characteristic == "torque":
-        yield _around(
-            "entered.torque",
-            finding,
-            text,
-            context.settings.get("torque_tolerance"),
-            f"maker's torque {text}, entered by user",
-            "tighten to the maker's value with a calibrated wrench",
+        row = replace(
+            _own("torque", finding),
+            source=f"maker's torque {text}, entered by user",
+            advice="tighten to the maker's value with a calibrated wrench",
         )
+        yield _around(row, text, context.settings.get("torque_tolerance"))
 
 
 def _pressure(context: Context, finding: Finding) -> Iterator[Limit]:
@@ -101,28 +101,30 @@ def _pressure(context: Context, finding: Finding) -> Iterator[Limit]:
     ends = [end for end in ("front", "rear") if end in (finding.position or "").split()]
     for end in ends:
         if text := context.settings.get(f"pressure_{end}"):
-            yield _around(
-                f"entered.pressure-{end}",
-                finding,
-                text,
-                context.settings.get("pressure_tolerance"),
-                f"recommended cold pressure {text}, entered as pressure_{end}",
-                "set the pressure cold and find out why it is off",
+            row = replace(
+                _own(f"pressure-{end}", finding),
+                source=f"recommended cold pressure {text}, entered as pressure_{end}",
+                advice="set the pressure cold and find out why it is off",
             )
+            yield _around(row, text, context.settings.get("pressure_tolerance"))
 
 
 def _freezing(context: Context, finding: Finding) -> Iterator[Limit]:
     text = context.settings.get("lowest_temperature")
     if text and (finding.component, finding.characteristic) == ("battery", "freezing point"):
         yield _measured(
-            "entered.lowest-temperature",
-            finding,
-            Relation.LESS_THAN,
+            replace(
+                _own("lowest-temperature", finding),
+                relation=Relation.LESS_THAN,
+                source=f"lowest temperature it stood in, entered as lowest_temperature={text}",
+                severity=Severity.DANGEROUS,
+                advice="it may have frozen: a frozen battery is replaced, never charged",
+            ),
             text,
-            f"lowest temperature it stood in, entered as lowest_temperature={text}",
-            Severity.DANGEROUS,
-            "it may have frozen: a frozen battery is replaced, never charged",
         )
+
+
+_CHAIN = "replace the chain and both sprockets as a set"
 
 
 def _teeth(context: Context, finding: Finding) -> Iterator[Limit]:
@@ -132,22 +134,18 @@ def _teeth(context: Context, finding: Finding) -> Iterator[Limit]:
     teeth = Fraction(text)
     if teeth > _LARGE_SPROCKET:
         percent = elongation_limit_percent(teeth)
-        yield Limit(
+        yield replace(
+            _own("", finding),
             id="chain.elongation-large",
             pack="chain-wear",
-            component="drive chain",
-            characteristic="elongation",
             relation=Relation.AT_MOST,
             value=percent,
             unit="%",
-            aggregation=Aggregation.SINGLE,
-            applies={},
             source="roller chain maker's wear limit for large sprockets",
             edition="FAQ KA-01616; FAQ of a second maker",
             read_on="2026-11-25",
             status=LimitStatus.CITED,
-            severity=Severity.MAJOR,
-            advice="replace the chain and both sprockets as a set",
+            advice=_CHAIN,
             printed=f"200/{teeth} % ({float(percent):.4g} %)",
             layer=Layer.HANDBOOK,
             section=f"200/N % above {_LARGE_SPROCKET} teeth, N = {teeth}",
@@ -163,22 +161,16 @@ def _roller(context: Context, finding: Finding) -> Iterator[Limit]:
     code = context.settings.get("chain")
     if code and (finding.component, finding.characteristic) == ("drive chain", "lift-off"):
         value = lift_off_limit_mm(SIZES[code])
-        yield Limit(
+        yield replace(
+            _own("", finding),
             id="common.chain-lift-off-roller",
             pack="common-practice",
-            component="drive chain",
-            characteristic="lift-off",
             relation=Relation.AT_MOST,
             value=value,
             unit="mm",
-            aggregation=Aggregation.SINGLE,
-            applies={},
             source=f"common practice: half a roller's diameter of chain {code}",
-            edition="",
-            read_on="",
             status=LimitStatus.COMMON,
-            severity=Severity.MAJOR,
-            advice="replace the chain and both sprockets as a set",
+            advice=_CHAIN,
             printed=f"{float(value):g} mm",
             layer=Layer.COMMON,
         )
@@ -203,14 +195,13 @@ def _grade(context: Context, finding: Finding) -> Iterator[Limit]:
         advice = "a higher grade: see the maker's manual"
     else:
         state, severity, advice = State.BEYOND, Severity.MAJOR, f"flush and fill with {marked}"
-    yield _word(
-        "entered.brake-fluid",
-        finding,
-        found,
-        state,
-        f"grade the vehicle is marked for, entered as brake_fluid={marked}",
-        severity,
-        advice,
+    yield replace(
+        _own("brake-fluid", finding),
+        words=(found,),
+        outcome=state,
+        source=f"grade the vehicle is marked for, entered as brake_fluid={marked}",
+        severity=severity,
+        advice=advice,
     )
 
 
@@ -220,15 +211,15 @@ def _tyre_codes(context: Context, finding: Finding) -> Iterator[Limit]:
         return
     least = settings.get("load_index")
     if finding.characteristic == "load index" and least:
-        yield _row(
-            "entered.tyre-load index",
-            finding,
-            Relation.AT_LEAST,
-            "least load index the vehicle asks for, entered as load_index",
-            Severity.DANGEROUS,
-            _UNFIT,
+        yield replace(
+            _own("tyre-load index", finding),
+            relation=Relation.AT_LEAST,
             value=Fraction(least),
             unit="1",
+            printed=f"{float(Fraction(least)):g} 1",
+            source="least load index the vehicle asks for, entered as load_index",
+            severity=Severity.DANGEROUS,
+            advice=_UNFIT,
         )
     if code is None:
         return
@@ -265,14 +256,12 @@ def _papers(context: Context, finding: Finding) -> Iterator[Limit]:
         return
     # Both ISO 8601, so text order is date order; "2027-03" runs to the end of that month.
     valid = runs_to >= today[: len(runs_to)]
-    yield _word(
-        "entered.date",
-        finding,
-        runs_to,
-        State.WITHIN if valid else State.BEYOND,
-        f"runs to {runs_to}, inspected on {today}",
-        Severity.MAJOR,
-        "" if valid else f"renew the {finding.component}",
+    yield replace(
+        _own("date", finding),
+        words=(runs_to,),
+        outcome=State.WITHIN if valid else State.BEYOND,
+        source=f"runs to {runs_to}, inspected on {today}",
+        advice="" if valid else f"renew the {finding.component}",
     )
 
 
@@ -290,108 +279,57 @@ _BUILDERS: tuple[Callable[[Context, Finding], Iterator[Limit]], ...] = (
 
 
 def _fitted(finding: Finding, code: str, enough: bool, source: str) -> Limit:
-    return _word(
-        f"entered.tyre-{finding.characteristic}",
-        finding,
-        code,
-        State.WITHIN if enough else State.BEYOND,
-        source,
-        Severity.DANGEROUS,
-        "" if enough else _UNFIT,
+    return replace(
+        _own(f"tyre-{finding.characteristic}", finding),
+        words=(code,),
+        outcome=State.WITHIN if enough else State.BEYOND,
+        source=source,
+        severity=Severity.DANGEROUS,
+        advice="" if enough else _UNFIT,
     )
 
 
-def _measured(
-    identity: str,
-    finding: Finding,
-    relation: Relation,
-    text: str,
-    source: str,
-    severity: Severity,
-    advice: str,
-) -> Limit:
+def _measured(row: Limit, text: str) -> Limit:
+    """``row`` with the value that ``text`` names."""
     value, unit = amount(text)
-    return _row(identity, finding, relation, source, severity, advice, value=value, unit=unit)
+    return replace(row, value=value, unit=unit, printed=f"{float(value):g} {unit}")
 
 
-def _around(
-    identity: str, finding: Finding, text: str, entered: str | None, source: str, advice: str
-) -> Limit:
+def _around(row: Limit, text: str, entered: str | None) -> Limit:
     """What may lie about ``text``; ``entered``: its tolerance, common practice where there is none."""
     value, unit = amount(text)
     tolerance = share(entered or _TOLERANCE)
     told = f"{float(tolerance) * 100:g} %"
-    if entered:
-        status, layer, source = LimitStatus.ENTERED, Layer.MAKER, f"{source}, within {told}"
-    else:
-        status, layer = LimitStatus.COMMON, Layer.COMMON
-        source = f"{source}; the {told} about it are common practice: no tolerance was entered"
     low, high = value * (1 - tolerance), value * (1 + tolerance)
-    return _row(
-        identity,
-        finding,
-        Relation.BETWEEN,
-        source,
-        Severity.MAJOR,
-        advice,
+    about = replace(
+        row,
+        relation=Relation.BETWEEN,
         value=low,
-        unit=unit,
         high=high,
-        status=status,
-        layer=layer,
+        unit=unit,
+        printed=f"{float(low):g} to {float(high):g} {unit}",
     )
+    if entered:
+        return replace(about, source=f"{row.source}, within {told}")
+    source = f"{row.source}; the {told} about it are common practice: no tolerance was entered"
+    return replace(about, source=source, status=LimitStatus.COMMON, layer=Layer.COMMON)
 
 
-def _word(
-    identity: str,
-    finding: Finding,
-    word: str,
-    outcome: State,
-    source: str,
-    severity: Severity,
-    advice: str,
-) -> Limit:
-    return _row(
-        identity, finding, Relation.IS, source, severity, advice, word=word, outcome=outcome
-    )
-
-
-def _row(
-    identity: str,
-    finding: Finding,
-    relation: Relation,
-    source: str,
-    severity: Severity,
-    advice: str,
-    *,
-    value: Fraction | None = None,
-    unit: str = "",
-    high: Fraction | None = None,
-    word: str = "",
-    outcome: State = State.BEYOND,
-    status: LimitStatus = LimitStatus.ENTERED,
-    layer: Layer = Layer.MAKER,
-) -> Limit:
-    ends = " to ".join(f"{float(end):g}" for end in (value, high) if end is not None)
+def _own(name: str, finding: Finding) -> Limit:
+    """A row about what ``finding`` is about, as the user entered it; it says nothing by itself yet."""
     return Limit(
-        id=identity,
+        id=f"{ENTERED}.{name}",
         pack=ENTERED,
         component=finding.component,
         characteristic=finding.characteristic or "",
-        relation=relation,
-        value=value,
-        unit=unit,
+        relation=Relation.IS,
+        value=None,
+        unit="",
         aggregation=Aggregation.SINGLE,
         applies={},
-        source=source,
+        source="",
         edition="",
         read_on="",
-        status=status,
-        severity=severity,
-        advice=advice,
-        printed=f"{ends} {unit}" if ends else "",
-        high=high,
-        words=(word,) if word else (),
-        outcome=outcome,
-        layer=layer,
+        status=LimitStatus.ENTERED,
+        layer=Layer.MAKER,
     )

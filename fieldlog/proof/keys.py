@@ -28,7 +28,7 @@ from cryptography.hazmat.primitives.serialization import (
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.proof import sshsig
 from fieldlog.proof.note import Checkpoint, plain
-from fieldlog.whole import reason, refused, write_whole
+from fieldlog.whole import free_name, reason, refused, write_whole
 
 FOLDER = "keys"
 SHORTEST_PIN = 4
@@ -120,7 +120,7 @@ class Keyring:
                 todo="when it is lost: fieldlog key make NAME --lost",
             )
         if path.exists():
-            aside = _free(path.with_name(f"{path.name}.lost"))
+            aside = free_name(path.with_name(f"{path.name}.lost"))
             with refused("the lost key cannot be set aside", path, "make the folder writable"):
                 path.rename(aside)
                 with contextlib.suppress(FileNotFoundError):  # its public half may be lost as well
@@ -189,11 +189,3 @@ def _public(path: Path) -> PublicKey:
         text = path.with_name(f"{path.name}.pub").read_text("utf-8", "replace")
     kind, blob, name = [*text.strip().split(" ", 2), "", ""][:3]
     return PublicKey(plain(name), f"{kind} {blob}", path)
-
-
-def _free(path: Path) -> Path:
-    candidate, count = path, 1
-    while candidate.exists():
-        count += 1
-        candidate = path.with_name(f"{path.name}-{count}")
-    return candidate

@@ -86,6 +86,11 @@ _KEPT = frozenset({Flag.LEADING_ZERO})
 """Flags of numbers that are as good a code as any: "oh five twenty one" is the fifth week."""
 
 
+def whole_numbers(words: tuple[str, ...]) -> set[int]:
+    """The numbers that ``words`` can be, as codes and dates have them."""
+    return {int(literal) for literal in literals(words)}
+
+
 def literals(words: tuple[str, ...]) -> set[str]:
     """The digit strings that ``words`` can be: as said digit by digit, in pairs, or in full."""
     found = set()

@@ -13,7 +13,14 @@ from types import MappingProxyType
 
 from fieldlog.model.understanding import Flag
 from fieldlog.quantities import numbers
-from fieldlog.quantities.code_reading import CodeKind, CodeReading, distinct, literals, one_letter
+from fieldlog.quantities.code_reading import (
+    CodeKind,
+    CodeReading,
+    distinct,
+    literals,
+    one_letter,
+    whole_numbers,
+)
 from fieldlog.quantities.dates import dates
 from fieldlog.quantities.tyre_sizes import SPEED_SYMBOLS, load_speeds, tyre_sizes
 
@@ -74,9 +81,9 @@ def oil_grades(words: Sequence[str]) -> tuple[CodeReading, ...]:
             size = 1
         if not size:
             continue
-        left, right = _numbers(body[:at]), body[at + size :]
+        left, right = whole_numbers(body[:at]), body[at + size :]
         if right:
-            highs = _numbers(_without(right, ("weight",)))
+            highs = whole_numbers(_without(right, ("weight",)))
             found += [
                 CodeReading(f"{low}W-{high}", said)
                 for low in left & _WINTER
@@ -87,14 +94,14 @@ def oil_grades(words: Sequence[str]) -> tuple[CodeReading, ...]:
             found += [CodeReading(f"{low}W", said) for low in left & _FORK]
     straight = _without(body, ("straight",), ("mono",), ("monograde",))
     if straight != said or body != said:
-        found += [CodeReading(f"SAE {n}", said) for n in _numbers(straight) & _SUMMER]
+        found += [CodeReading(f"SAE {n}", said) for n in whole_numbers(straight) & _SUMMER]
     return distinct(found)
 
 
 def chain_sizes(words: Sequence[str]) -> tuple[CodeReading, ...]:
     """ "five twenty", "five two zero", "five hundred and twenty" -> ``520``."""
     said = tuple(words)
-    return distinct(CodeReading(str(n), said) for n in sorted(_numbers(said) & CHAINS))
+    return distinct(CodeReading(str(n), said) for n in sorted(whole_numbers(said) & CHAINS))
 
 
 def date_codes(words: Sequence[str]) -> tuple[CodeReading, ...]:
@@ -119,7 +126,7 @@ def _week_of(said: tuple[str, ...]) -> set[str]:
     found = set()
     for cut in range(1, len(said)):
         rest = said[cut + 1 :] if said[cut] in ("of", "in") else said[cut:]
-        for week in _numbers(said[:cut]):
+        for week in whole_numbers(said[:cut]):
             for year in literals(rest):
                 if 1 <= week <= 53 and len(year) == 4 and year.startswith("20"):
                     found.add(f"{week:02d}{year[2:]}")
@@ -138,7 +145,7 @@ def speed_symbols(words: Sequence[str]) -> tuple[CodeReading, ...]:
 def load_indexes(words: Sequence[str]) -> tuple[CodeReading, ...]:
     """ "fifty eight", "five eight" -> ``58`` (0..279)."""
     said = tuple(words)
-    return distinct(CodeReading(str(n), said) for n in sorted(_numbers(said)) if n < 280)
+    return distinct(CodeReading(str(n), said) for n in sorted(whole_numbers(said)) if n < 280)
 
 
 KINDS: Mapping[CodeKind, Callable[[Sequence[str]], tuple[CodeReading, ...]]] = MappingProxyType(
@@ -169,7 +176,3 @@ def _without(words: tuple[str, ...], *heads: tuple[str, ...]) -> tuple[str, ...]
         if words[-len(head) :] == head:
             return words[: -len(head)]
     return words
-
-
-def _numbers(words: tuple[str, ...]) -> set[int]:
-    return {int(literal) for literal in literals(words)}

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 
 from fieldlog.model.understanding import Flag
-from fieldlog.quantities.code_reading import CodeReading, distinct, literals
+from fieldlog.quantities.code_reading import CodeReading, distinct, literals, whole_numbers
 
 Words = tuple[str, ...]
 _MONTHS = {
@@ -135,8 +135,8 @@ def _in_figures(words: Words) -> Iterator[tuple[str, tuple[Flag, ...]]]:
         return
     first, second, third = words[: cuts[0]], words[cuts[0] + 1 : cuts[1]], words[cuts[1] + 1 :]
     for year in _years(third):
-        for one in _small(first):
-            for two in _small(second):
+        for one in whole_numbers(first):
+            for two in whole_numbers(second):
                 yield from _valid(year, two, one)
                 yield from _valid(year, one, two)
     if not _years(third):
@@ -147,20 +147,20 @@ def _short(first: Words, second: Words, third: Words) -> Iterator[tuple[str, tup
     """Three numbers of two digits: year last as most write it, and then the year first as well."""
     found: list[tuple[str, tuple[Flag, ...]]] = []
     for year in _short_years(third):
-        for one in _small(first):
-            for two in _small(second):
+        for one in whole_numbers(first):
+            for two in whole_numbers(second):
                 found += [*_valid(year, two, one), *_valid(year, one, two)]
     if found:
         yield from found
         for year in _short_years(first):
-            for month in _small(second):
-                for day in _small(third):
+            for month in whole_numbers(second):
+                for day in whole_numbers(third):
                     yield from _valid(year, month, day)
 
 
 def _of_two(first: Words, second: Words) -> Iterator[tuple[str, tuple[Flag, ...]]]:
     """ "twelve slash twenty six": December 2026, or the 26th of December."""
-    for month in _small(first):
+    for month in whole_numbers(first):
         if 1 <= month <= 12:
             for year in _short_years(second):
                 if year >= _SHORTEST:
@@ -168,23 +168,19 @@ def _of_two(first: Words, second: Words) -> Iterator[tuple[str, tuple[Flag, ...]
             for day in _days(second):
                 yield from _day_in(day, month, ())
     for day in _days(first):
-        for month in _small(second):
+        for month in whole_numbers(second):
             if 1 <= month <= 12:
                 yield from _day_in(day, month, ())
-
-
-def _small(words: Words) -> set[int]:
-    return {int(text) for text in literals(words)}
 
 
 def _days(words: Words) -> set[int]:
     if words in _ORDINALS:
         return {_ORDINALS[words]}
-    return {n for n in _small(words) if 1 <= n <= 31}
+    return {n for n in whole_numbers(words) if 1 <= n <= 31}
 
 
 def _years(words: Words) -> list[int]:
-    return sorted(n for n in _small(words) if n in _YEARS)
+    return sorted(n for n in whole_numbers(words) if n in _YEARS)
 
 
 def _short_years(words: Words) -> list[int]:

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from types import MappingProxyType
 
 from fieldlog.quantities import numbers
-from fieldlog.quantities.code_reading import CodeReading, distinct, literals, one_letter
+from fieldlog.quantities.code_reading import CodeReading, distinct, one_letter, whole_numbers
 from fieldlog.quantities.values import Style
 
 Words = tuple[str, ...]
@@ -58,7 +58,7 @@ def _load_speed(words: Words) -> Iterator[str]:
     for size in (2, 1):
         if len(words) > size:
             symbol = one_letter(words[-size:])
-            for number in sorted(_numbers(words[:-size])):
+            for number in sorted(whole_numbers(words[:-size])):
                 if symbol in SPEED_SYMBOLS and 10 <= number < 130:
                     yield f"{number}{symbol}"
 
@@ -70,26 +70,22 @@ def _tails(words: Words) -> Iterator[tuple[Words, str]]:
             yield words[:at], tail
 
 
-def _numbers(words: Words) -> set[int]:
-    return {int(literal) for literal in literals(words)}
-
-
 def _rim(words: Words) -> Iterator[tuple[str, int]]:
     for build, text in _BUILD.items():
         if words[: len(build)] == build:
-            for rim in sorted(_numbers(words[len(build) :]) & _RIMS):
+            for rim in sorted(whole_numbers(words[len(build) :]) & _RIMS):
                 yield text, rim
 
 
 def _metric(words: Words) -> Iterator[str]:
     for first in range(1, len(words) - 1):
-        widths = [w for w in sorted(_numbers(words[:first])) if 50 <= w <= 330 and w % 5 == 0]
+        widths = [w for w in sorted(whole_numbers(words[:first])) if 50 <= w <= 330 and w % 5 == 0]
         if not widths:
             continue
         rest = words[first:]
         rest = rest[1:] if rest[0] in ("slash", "over") else rest
         for second in range(1, len(rest)):
-            aspects = [a for a in _numbers(rest[:second]) if 35 <= a <= 100 and a % 5 == 0]
+            aspects = [a for a in whole_numbers(rest[:second]) if 35 <= a <= 100 and a % 5 == 0]
             for text, rim in _rim(rest[second:]) if aspects else ():
                 for width in widths:
                     yield f"{width}/{aspects[0]}{text}{rim}"
@@ -125,7 +121,7 @@ def _letters(words: Words) -> Iterator[str]:
     if width not in _LETTER_WIDTHS:
         return
     for at in range(1, len(rest)):
-        for aspect in sorted(_numbers(rest[:at])):
+        for aspect in sorted(whole_numbers(rest[:at])):
             if 35 <= aspect <= 100 and aspect % 5 == 0:
                 for text, rim in _rim(rest[at:]):
                     yield f"{width}{aspect}{text.strip()}{rim}"

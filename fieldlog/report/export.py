@@ -7,18 +7,13 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping
-from dataclasses import fields
-from datetime import datetime
-from enum import Enum
 from typing import Any
 
-from fieldlog.model.finding import Finding, Quantity
-from fieldlog.model.verdict import Judgement, Verdict
+from fieldlog.quantities.instants import instant_text
 from fieldlog.report.lines import after_signature
 from fieldlog.store.records import InspectionRecord, Photo, RecordedFinding, Utterance
-from fieldlog.store.rows import instant_text
 from fieldlog.store.signatures import signatures
+from fieldlog.words.as_json import exact_json, finding_json, picked, told
 
 FORMAT = "fieldlog inspection 1"
 
@@ -29,78 +24,6 @@ COLUMNS = (
     "limit_unit", "limit_relation", "limit_source", "limit_status", "margin", "stands",
     "superseded_by", "photos", "not_covered", "cautions",
 )  # fmt: skip
-
-
-def exact_json(quantity: Quantity | None) -> dict[str, Any] | None:
-    """``{num, den, unit, words}`` with the high end, qualifier and uncertainty where present."""
-    if quantity is None:
-        return None
-    found: dict[str, Any] = {
-        "num": quantity.value.numerator,
-        "den": quantity.value.denominator,
-        "unit": quantity.unit,
-        "words": quantity.words,
-    }
-    if quantity.high is not None:
-        found |= {"high_num": quantity.high.numerator, "high_den": quantity.high.denominator}
-    if quantity.qualifier is not None:
-        found["qualifier"] = quantity.qualifier.value
-    if quantity.uncertainty is not None:
-        found |= {
-            "uncertainty_num": quantity.uncertainty.numerator,
-            "uncertainty_den": quantity.uncertainty.denominator,
-        }
-    return found
-
-
-def judgement_json(judgement: Judgement | None) -> dict[str, Any] | None:
-    """One limit with its value as printed, source and status, and what it says."""
-    if judgement is None:
-        return None
-    limit = judgement.limit
-    return {
-        "state": judgement.state.value,
-        "limit": {
-            "id": limit.id,
-            "relation": limit.relation,
-            "num": limit.value.numerator if limit.value is not None else None,
-            "den": limit.value.denominator if limit.value is not None else None,
-            "unit": limit.unit,
-            "printed": limit.printed,
-            "source": limit.source,
-            "edition": limit.edition,
-            "status": limit.status.value,
-        },
-        "margin": None if judgement.margin is None else float(judgement.margin),
-        "guard_band": None if judgement.guard_band is None else float(judgement.guard_band),
-        "probability": judgement.probability,
-        "reason": judgement.reason,
-    }
-
-
-def finding_json(finding: Finding, verdict: Verdict | None) -> dict[str, Any]:
-    """One finding with its verdict."""
-    return {
-        "component": finding.component,
-        "position": finding.position,
-        "characteristic": finding.characteristic,
-        "quantity": exact_json(finding.quantity),
-        "readings": [exact_json(reading) for reading in finding.readings],
-        "condition": finding.condition,
-        "code": finding.code,
-        "words": finding.words,
-        "given": dict(finding.given),
-        "verdict": None
-        if verdict is None
-        else {
-            "state": verdict.state.value,
-            "severity": verdict.severity.value if verdict.severity else None,
-            "reason": verdict.reason,
-            "gate": judgement_json(verdict.gate),
-            "others": [judgement_json(other) for other in verdict.others],
-            "cautions": list(verdict.cautions),
-        },
-    }
 
 
 def record_json(record: InspectionRecord) -> dict[str, Any]:
@@ -121,9 +44,7 @@ def record_json(record: InspectionRecord) -> dict[str, Any]:
         ],
         "addenda": list(after_signature(record)),
         "vehicle": {
-            "id": vehicle.id,
-            "name": vehicle.name,
-            "facts": dict(vehicle.facts),
+            **picked(vehicle, "id", "name", "facts"),
             "odometer": [
                 {**(exact_json(o.distance) or {}), **told(o, "distance")} for o in vehicle.odometer
             ],
@@ -179,23 +100,6 @@ def _photo(photo: Photo, record: InspectionRecord) -> dict[str, Any]:
 
 def _later(id: str, record: InspectionRecord) -> dict[str, bool]:
     return {"after_signature": id in record.uncovered}
-
-
-def told(of: Any, *apart: str) -> dict[str, Any]:
-    """Each field of the dataclass ``of`` under its name, save those told ``apart``; instants as text."""
-    return {
-        each.name: _value(getattr(of, each.name)) for each in fields(of) if each.name not in apart
-    }
-
-
-def _value(value: Any) -> Any:
-    if isinstance(value, datetime):
-        return instant_text(value)
-    if isinstance(value, Enum):
-        return value.value
-    if isinstance(value, Mapping):
-        return dict(value)
-    return [_value(each) for each in value] if isinstance(value, tuple) else value
 
 
 # -- CSV ------------------------------------------------------------------------------------------

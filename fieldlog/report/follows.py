@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import asdict
-from datetime import date
 from fractions import Fraction
-from typing import Any
 
 from fieldlog.aftercare.checklist import LeftOpen
 from fieldlog.aftercare.conclusion import Conclusion
@@ -15,8 +12,7 @@ from fieldlog.aftercare.due import DueItem
 from fieldlog.aftercare.job_lines import JobLine, Needed, shopping
 from fieldlog.quantities.units import convert
 from fieldlog.store.records import InspectionRecord
-
-Json = dict[str, Any]
+from fieldlog.words.as_json import Json, exact, picked, told
 
 
 def follows_json(
@@ -44,55 +40,28 @@ def follows_json(
 
 def conclusion_json(one: Conclusion) -> Json:
     """The sentence on top with the counts behind it."""
-    return {**asdict(one), "worst": one.worst.value if one.worst else None}
+    return told(one)
 
 
 def needed_json(each: Needed) -> Json:
     """A part or consumable with its quantity and place."""
-    return {
-        "item": each.item,
-        "what": each.text,
-        "count": each.count,
-        "each": each.each,
-        "amount": each.amount,
-        "place": each.place,
-    }
+    return {**picked(each, "item", "count", "each", "amount", "place"), "what": each.text}
 
 
 def job_json(line: JobLine, numbers: dict[str, int]) -> Json:
     """A job; ``because`` holds the numbers of the findings it follows from."""
     return {
-        "do": line.do,
-        "system": line.system,
-        "components": list(line.components),
-        "position": line.position,
+        **picked(line, "do", "system", "components", "position", "settles", "advice", "severity"),
         "parts": [needed_json(each) for each in line.parts],
         "consumables": [needed_json(each) for each in line.consumables],
-        "torques": [
-            {"fastener": t.fastener, "place": t.place, "value": t.value, "source": t.source}
-            for t in line.torques
-        ],
-        "settles": list(line.settles),
-        "advice": list(line.advice),
-        "severity": line.severity.value if line.severity else None,
+        "torques": [picked(each, "fastener", "place", "value", "source") for each in line.torques],
         "because": sorted(numbers[name] for name in line.because),
     }
 
 
 def due_json(item: DueItem, unit: str) -> Json:
     """A due item; distances exact, in ``unit``."""
-    return {
-        "what": item.what,
-        "component": item.component,
-        "position": item.position,
-        "when": item.when.value,
-        "by_date": _day(item.by_date),
-        "by_distance": distance_json(item.by_km, unit),
-        "earliest": _day(item.earliest),
-        "latest": _day(item.latest),
-        "reason": item.reason,
-        "source": item.source,
-    }
+    return {**told(item, "by_km"), "by_distance": distance_json(item.by_km, unit)}
 
 
 def left_json(left: LeftOpen) -> Json:
@@ -116,9 +85,4 @@ def distance_json(km: Fraction | None, unit: str) -> Json | None:
     """A distance in ``unit`` (km or mi), exact."""
     if km is None:
         return None
-    value = convert(km, "km", unit)
-    return {"num": value.numerator, "den": value.denominator, "unit": unit}
-
-
-def _day(day: date | None) -> str | None:
-    return None if day is None else day.isoformat()
+    return {**exact(convert(km, "km", unit)), "unit": unit}

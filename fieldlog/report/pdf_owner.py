@@ -15,6 +15,7 @@ from fieldlog.report.pdf_drawing import BLUE, INK, TickBox
 from fieldlog.report.pdf_photos import picture
 from fieldlog.report.pdf_setting import Typesetting, ruled, table, tight
 from fieldlog.report.view_model import DueRow, OwnerLine, OwnerList, Urgency
+from fieldlog.words import tell
 from fieldlog.words.telling import say
 
 _HIGH = 17 * mm
@@ -95,14 +96,10 @@ def _told(line: OwnerLine) -> str:
     found = "; ".join(line.found)
     numbers = f" <font color='#55534c' size='6.9'>{say('no.')}\u00a0{', '.join(map(str, line.because))}</font>"
     if not line.do:
-        return f"<b>{escape(_capital(found))}</b>{numbers}"
+        return f"<b>{escape(tell.capital(found))}</b>{numbers}"
     where = f" ({escape(line.where)})" if line.where else ""
     seen = f" <font color='#55534c'>{escape(found)}</font>" if found else ""
-    return f"<b>{escape(_capital(line.do))}</b>{where}{seen}{numbers if line.because else ''}"
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    return f"<b>{escape(tell.capital(line.do))}</b>{where}{seen}{numbers if line.because else ''}"
 
 
 def _not_looked_at(card: Typesetting) -> Iterator[Flowable]:

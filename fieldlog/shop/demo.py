@@ -34,6 +34,7 @@ from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.witness import keyring
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import Inspection, InspectionRecord, RecordedFinding
+from fieldlog.words.as_json import picked
 
 Manifest = dict[str, Any]
 
@@ -205,9 +206,7 @@ def _differs(
 def _facts(understood: Understanding, recorded: RecordedFinding | None) -> dict[str, str | None]:
     question, finding = understood.question, understood.finding
     facts: dict[str, str | None] = {
-        "decision": understood.decision.value,
-        "kind": understood.kind.value,
-        "dialogue": understood.dialogue,
+        **picked(understood, "decision", "kind", "dialogue"),
         "rest": question.rest if question is not None else None,
     }
     if recorded is not None:
@@ -220,11 +219,7 @@ def _facts(understood: Understanding, recorded: RecordedFinding | None) -> dict[
 def _of(finding: Finding) -> dict[str, str | None]:
     quantity = finding.quantity
     return {
-        "component": finding.component,
-        "position": finding.position,
-        "characteristic": finding.characteristic,
-        "condition": finding.condition,
-        "code": finding.code,
+        **picked(finding, "component", "position", "characteristic", "condition", "code"),
         "value": None if quantity is None else str(quantity.value),
         "unit": None if quantity is None else quantity.unit,
     }

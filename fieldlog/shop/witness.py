@@ -10,11 +10,11 @@ from datetime import datetime
 
 from fieldlog.proof.keys import FOLDER, Keyring, Signer
 from fieldlog.proof.note import Checkpoint, plain
+from fieldlog.quantities.instants import instant_text
 from fieldlog.report.lines import cross_check
 from fieldlog.shop.events import BeforeSigning, Kept
 from fieldlog.store.records import EventName, NewEvent
 from fieldlog.store.repository import Repository
-from fieldlog.store.rows import instant_text
 from fieldlog.store.signatures import NOTE, OF
 from fieldlog.words import tell
 

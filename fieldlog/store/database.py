@@ -23,8 +23,8 @@ from sqlite_utils import Database
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.store.ids import new_id
 from fieldlog.store.migrations import APPLICATION_ID, NAMES, at_once, migrations
+from fieldlog.whole import free_name, refused
 from fieldlog.whole import reason as why
-from fieldlog.whole import refused
 
 FILE = "fieldlog.db"
 BUSY_S = 10.0
@@ -157,7 +157,7 @@ def _migrate(db: Database, path: Path, now: datetime, notices: list[str]) -> Non
         connection.execute("BEGIN IMMEDIATE")
         pending = _pending(db, path)  # another program may have been faster
         if pending and len(pending) < len(NAMES):
-            backup = _free_name(path.with_name(f"{path.name}.before-{pending[0]}-{now:{_STAMP}}"))
+            backup = free_name(path.with_name(f"{path.name}.before-{pending[0]}-{now:{_STAMP}}"))
             _back_up(path, backup)
             notices.append(f"{path}: brought up to date; a copy of the old state is {backup.name}")
         _take_steps(db, path)
@@ -326,7 +326,7 @@ def set_aside(folder: Path, now: datetime) -> Path:
 
 
 def _set_aside(path: Path, now: datetime) -> Path:
-    target = _free_name(path.with_name(f"{path.name}.corrupt-{now:{_STAMP}}"))
+    target = free_name(path.with_name(f"{path.name}.corrupt-{now:{_STAMP}}"))
     for ending in ("-wal", "-shm", "-journal", ""):
         part = path.with_name(path.name + ending)
         if part.exists():
@@ -339,14 +339,6 @@ def set_aside_files(folder: Path) -> tuple[Path, ...]:
     parts = ("-wal", "-shm", "-journal")
     found = folder.glob(f"{FILE}.corrupt-*")
     return tuple(sorted(path for path in found if not path.name.endswith(parts)))
-
-
-def _free_name(path: Path) -> Path:
-    candidate, count = path, 1
-    while candidate.exists():
-        count += 1
-        candidate = path.with_name(f"{path.name}-{count}")
-    return candidate
 
 
 def code_of(error: sqlite3.Error) -> int:

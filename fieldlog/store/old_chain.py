@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from fieldlog.quantities.instants import instant_text
 from fieldlog.store.chain import (
     ZERO,
     Cell,
@@ -27,7 +28,7 @@ from fieldlog.store.chain import (
     present,
     where,
 )
-from fieldlog.store.rows import instant_from, instant_text
+from fieldlog.store.rows import instant_from
 
 INSTANTS: Mapping[str, str] = {
     "odometer": "read_at",

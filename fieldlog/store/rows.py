@@ -232,10 +232,3 @@ def instant_us(at: datetime) -> int:
 def instant_from(us: int) -> datetime:
     """The aware UTC datetime of ``instant_us``."""
     return _EPOCH + us * _MICROSECOND
-
-
-def instant_text(at: datetime) -> str:
-    """ISO 8601 in UTC with microseconds and ``Z``; raises ``ValueError`` for a naive time."""
-    if at.tzinfo is None:
-        raise ValueError(f"{at!r} has no time zone")
-    return at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")

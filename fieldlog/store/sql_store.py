@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import threading
 from abc import ABC, abstractmethod
-from collections.abc import Generator, Iterable, Sequence
+from collections.abc import Callable, Generator, Iterable, Sequence
 from contextlib import AbstractContextManager, suppress
 from datetime import datetime
 from pathlib import Path
+from typing import Concatenate, ParamSpec, TypeVar
 
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.proof.note import Checkpoint
@@ -20,11 +21,24 @@ from fieldlog.store.chain import fingerprint
 from fieldlog.store.checkpoints import Against
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.opening import ReadOnward, covered_by
-from fieldlog.store.records import HistoryRow, Inspection, InspectionRecord, Vehicle
-from fieldlog.store.reviews import Review
-from fieldlog.store.searching import FoundFinding, Wanted
+from fieldlog.store.records import InspectionRecord
 from fieldlog.store.sql import Tables
 from fieldlog.store.verify import Owners, verify_store
+
+_P = ParamSpec("_P")
+_T = TypeVar("_T")
+
+
+def _reads(
+    query: Callable[Concatenate[Tables, _P], _T],
+) -> Callable[Concatenate[SqlStore, _P], _T]:
+    """``query`` as a method, in a transaction of its own."""
+
+    def read(store: SqlStore, /, *arguments: _P.args, **named: _P.kwargs) -> _T:
+        with store._reading():
+            return query(store.connection, *arguments, **named)
+
+    return read
 
 
 class SqlStore(ABC):
@@ -72,6 +86,35 @@ class SqlStore(ABC):
     def _form_faults(self, owners: Owners) -> list[str]:
         """What is wrong with the database itself, within ``_reading``."""
 
+    # -- what one query answers --------------------------------------------------------------------
+
+    covered_by = _reads(covered_by)
+    """Hashes of the rows of an inspection (id) that a sign-off (id) had seen."""
+    elsewhere = _reads(places.elsewhere)
+    """Rows that others have and that are known here by their hash."""
+    vehicles = _reads(queries.vehicles)
+    """Every vehicle, oldest first."""
+    vehicle = _reads(queries.vehicle)
+    """A vehicle by id, local number or name."""
+    inspections = _reads(queries.inspections)
+    """Inspections of one vehicle, or all, oldest first."""
+    inspection = _reads(queries.inspection)
+    """An inspection by id, local number or ``last``."""
+    remarks = _reads(queries.remarks)
+    """Every remark on a vehicle that stands, with its inspection, oldest first."""
+    rows_of = _reads(places.rows_of_owner)
+    """How many rows belong to a vehicle or an inspection: as long as they are as many, nothing changed."""
+    fingerprints = _reads(places.fingerprints)
+    """The fingerprint of the rows of every vehicle and inspection (id)."""
+    sampled = _reads(opening.sampled)
+    """Decisions of the blind sample of every inspection, and what was taken back, oldest first."""
+    history = _reads(queries.history)
+    """Findings of a vehicle that stand, oldest first."""
+    search = _reads(searching.search)
+    """Findings by their words, component, verdict and day, newest first."""
+    originals = _reads(places.originals)
+    """Name of every clip and photo that the record speaks of, once each."""
+
     def append(
         self, rows: Sequence[NewRow], now: datetime, seen: AsSeen | None = None
     ) -> tuple[Stored, ...]:
@@ -114,16 +157,6 @@ class SqlStore(ABC):
         with self._reading():
             return checkpoints.kept(self.connection, inspection)
 
-    def covered_by(self, inspection: str, signature: str) -> tuple[bytes, ...]:
-        """Hashes of the rows of an inspection (id) that a sign-off (id) had seen."""
-        with self._reading():
-            return covered_by(self.connection, inspection, signature)
-
-    def elsewhere(self) -> tuple[Elsewhere, ...]:
-        """Rows that others have and that are known here by their hash."""
-        with self._reading():
-            return places.elsewhere(self.connection)
-
     def read(self, key: str) -> InspectionRecord:
         """Everything kept of one inspection, in a fixed number of queries.
 
@@ -143,17 +176,6 @@ class SqlStore(ABC):
         """What is another one when anybody else has changed the database in whatever way."""
         return None
 
-    def history(
-        self,
-        vehicle_id: str,
-        component: str | None,
-        position: str | None,
-        characteristic: str | None,
-    ) -> tuple[HistoryRow, ...]:
-        """Findings of a vehicle that stand, oldest first."""
-        with self._reading():
-            return queries.history(self.connection, vehicle_id, component, position, characteristic)
-
     def verify(self, key: str | None = None) -> Verification:
         """Whether the record, or one inspection with its vehicle, agrees with itself."""
         with self._reading():
@@ -163,26 +185,6 @@ class SqlStore(ABC):
                 owners = (found.id, found.vehicle_id)
             return verify_store(self.connection, self._media, owners, self._form_faults(owners))
 
-    def vehicles(self) -> tuple[Vehicle, ...]:
-        """Every vehicle, oldest first."""
-        with self._reading():
-            return queries.vehicles(self.connection)
-
-    def vehicle(self, key: str) -> Vehicle:
-        """A vehicle by id, local number or name."""
-        with self._reading():
-            return queries.vehicle(self.connection, key)
-
-    def inspections(self, vehicle_id: str | None) -> tuple[Inspection, ...]:
-        """Inspections of one vehicle, or all, oldest first."""
-        with self._reading():
-            return queries.inspections(self.connection, vehicle_id)
-
-    def inspection(self, key: str) -> Inspection:
-        """An inspection by id, local number or ``last``."""
-        with self._reading():
-            return queries.inspection(self.connection, key)
-
     def inspection_of(self, finding_id: str) -> str:
         """Id of the inspection of a finding."""
         with self._reading():
@@ -190,31 +192,6 @@ class SqlStore(ABC):
         if found is None:
             raise UsageError(f"there is no finding {finding_id}")
         return found
-
-    def remarks(self, vehicle_id: str) -> tuple[tuple[Inspection, str], ...]:
-        """Every remark on a vehicle that stands, with its inspection, oldest first."""
-        with self._reading():
-            return queries.remarks(self.connection, vehicle_id)
-
-    def rows_of(self, owner: str) -> int:
-        """How many rows belong to a vehicle or an inspection: as long as they are as many, nothing changed."""
-        with self._reading():
-            return places.rows_of_owner(self.connection, owner)
-
-    def fingerprints(self) -> dict[str, str]:
-        """The fingerprint of the rows of every vehicle and inspection (id)."""
-        with self._reading():
-            return places.fingerprints(self.connection)
-
-    def sampled(self) -> tuple[Review, ...]:
-        """Decisions of the blind sample of every inspection, and what was taken back, oldest first."""
-        with self._reading():
-            return opening.sampled(self.connection)
-
-    def search(self, wanted: Wanted) -> tuple[FoundFinding, ...]:
-        """Findings by their words, component, verdict and day, newest first."""
-        with self._reading():
-            return searching.search(self.connection, wanted)
 
     def index_anew(self) -> None:
         """Make the words by which findings are looked for anew; nothing of the record is touched."""
@@ -231,11 +208,6 @@ class SqlStore(ABC):
         """Every row, each after the rows it builds on; the store is held until the last."""
         with self._reading():
             yield from places.stored_rows(self.connection)
-
-    def originals(self) -> tuple[str, ...]:
-        """Name of every clip and photo that the record speaks of, once each."""
-        with self._reading():
-            return places.originals(self.connection)
 
     def photo_originals(self) -> tuple[str, ...]:
         """Name of every photo that the record speaks of, once each."""

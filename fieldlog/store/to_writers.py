@@ -13,9 +13,10 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from fieldlog.errors import StoreError
+from fieldlog.quantities.instants import instant_text
 from fieldlog.store.chain import BEFORE, ZERO, next_turn
 from fieldlog.store.old_chain import INSTANTS
-from fieldlog.store.rows import instant_text, instant_us
+from fieldlog.store.rows import instant_us
 from fieldlog.store.schema import (
     CHAINED,
     CHILDREN,

