@@ -5,15 +5,17 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile as sf
+from numpy.typing import NDArray
 
 from fieldlog.audio.capture import Capture, Draft, Level, Spoken
-from fieldlog.audio.clip import RATE
+from fieldlog.audio.clip import RATE, Clip
 from fieldlog.audio.endpointer import Endpointer, is_draft
 from fieldlog.audio.health import Notice, StreamClock, StreamHealth, Trouble
 from fieldlog.audio.recorder import Recorder
@@ -30,6 +32,8 @@ from tests.fake_sound import (
     troubles,
 )
 from tests.test_audio_endpointer import Loudness, stream
+
+Samples = NDArray[np.float32]
 
 # --- health ---------------------------------------------------------------------------------------
 
@@ -100,6 +104,34 @@ def test_capture_gives_levels_drafts_utterances_and_keeps_the_stream(tmp_path: P
     assert any(isinstance(e, Level) and e.speaking and -20 < e.rms_db < -10 for e in events)
     kept, _ = sf.read(tmp_path / "walk.wav", dtype="float32")
     assert np.abs(kept - sound).max() < 1e-4
+
+
+def test_a_draft_that_begins_earlier_for_the_ear_ends_its_utterance_as_any_other() -> None:
+    """Where something was played an utterance may begin before it was cut (``audio.echo``)."""
+    drafts: list[Draft] = []
+
+    class Earlier:
+        def clean(self, samples: Samples) -> Samples:
+            return samples
+
+        def flush(self) -> Samples:
+            return ZEROS[:0]
+
+        def for_the_ear(self, clip: Clip) -> Clip:
+            early = replace(clip, start_s=clip.start_s - 0.1)
+            drafts.append(Draft(early, clip))
+            return early
+
+    def beside(samples: Samples, speaking: bool) -> None:
+        if drafts:
+            capture.wait(drafts[-1], 0.4)
+
+    source = Scripted(as_blocks(stream(-0.5, 1.0, -1.5)))
+    capture = Capture(source, Endpointer(None, Loudness()), echo=Earlier(), beside=beside)
+    events = list(capture.events())
+    assert [each.delay_s for each in spoken(events)] == [pytest.approx(0.4, abs=0.05)]
+    (draft,) = [event for event in events if isinstance(event, Draft)]
+    assert draft.clip.start_s == pytest.approx(draft.as_cut.start_s - 0.1)
 
 
 def test_lost_microphone_ends_the_utterance_and_shifts_the_clock() -> None:
