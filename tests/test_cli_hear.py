@@ -8,6 +8,7 @@ import json
 import resource
 import subprocess
 import sys
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -317,9 +318,30 @@ def test_speech_of_the_same_time_is_known(tmp_path: Path, started: Path, quick: 
     record = record_in(started)
     at = record.utterances[0].said_at
     clip = Clip(np.zeros(2 * RATE, dtype=np.float32), 0.0)
-    assert there_already(at + timedelta(seconds=0.2), clip, record)
-    assert not there_already(at + timedelta(seconds=20), clip, record)
-    assert not there_already(at - timedelta(seconds=1.9), clip, record)
+
+    def known(seconds: float, read: Callable[[str], Clip] = lambda _: clip) -> bool:
+        there = there_already(at + timedelta(seconds=seconds), clip, record, read)
+        return there is not None
+
+    assert [known(each) for each in (0.2, 20, -1.9)] == [True, False, False]
+    assert not known(0.2, lambda _: Clip(sentence(), 0.0))
+
+
+def test_other_speech_of_the_same_time_is_taken(tmp_path: Path, started: Path, quick: None) -> None:
+    """The clock was set back between two sessions, and what the second one had rescued passed for known."""
+    begin = record_in(started).inspection.started_at
+    name = f"utterance-{begin:%Y%m%dT%H%M%S}.000Z.wav"
+    for folder, sound in (
+        ("one", sentence()),
+        ("two", sentence()[::-1]),
+        ("three", sentence() * 0.5),
+    ):
+        (tmp_path / folder).mkdir()
+        sf.write(tmp_path / folder / name, sound, RATE)
+        assert (
+            run("inspection", "hear", tmp_path / folder / name, "--store", started).exit_code == 0
+        )
+    assert len(record_in(started).utterances) == 2
 
 
 def test_an_inspection_of_an_earlier_time_begins_then(tmp_path: Path, started: Path) -> None:

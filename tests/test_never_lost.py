@@ -111,8 +111,8 @@ def test_disregard_behind_a_skip_is_of_no_finding(inspecting: Inspecting) -> Non
     """It took the mirror, which nobody meant."""
     said(inspecting, "left mirror loose", "skip the horn because no time")
     told = inspecting.type("disregard that")
-    assert [type(each) for each in told] == [ev.NothingToTake]
-    assert "left mirror: loose stays" in events_text(told).plain
+    assert [type(each) for each in told] == [ev.SkipTakenBack]
+    assert events_text(told).plain == "not left out after all: horn"
     assert standing(inspecting) == ["left mirror loose"]
     said(inspecting, "disregard that")  # once more: that is of the finding
     assert standing(inspecting) == []

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,7 +14,7 @@ import click
 from fieldlog.cli.ears import listener_options
 from fieldlog.cli.language_option import language_option
 from fieldlog.cli.store_option import store_option, workshop
-from fieldlog.errors import StoreError, UsageError
+from fieldlog.errors import AudioError, StoreError, UsageError
 from fieldlog.store.rescue import began_at
 
 if TYPE_CHECKING:
@@ -89,6 +89,7 @@ def hear(
         HeldBack,
         Refused,
     )
+    from fieldlog.shop.rehearing import clip_of
     from fieldlog.store.media import clip_name
 
     terminal = Terminal.here()
@@ -125,7 +126,8 @@ def hear(
                 ours = began_at(path.name) is not None
                 kept = before.get(this)
                 if kept is None and ours:
-                    kept = there_already(at, heard.clip, record)
+                    media = shop.store.media
+                    kept = there_already(at, heard.clip, record, lambda name: clip_of(media, name))
                 if kept is not None or this in taken:
                     counts[_KNOWN] += 1
                     if kept is not None:
@@ -215,17 +217,31 @@ def file_starts(
     return starts
 
 
-def there_already(at: datetime, clip: Clip, record: InspectionRecord) -> Utterance | None:
+def there_already(
+    at: datetime, clip: Clip, record: InspectionRecord, read: Callable[[str], Clip]
+) -> Utterance | None:
     """What the record holds already of most of this time: fieldlog's own recordings of a whole
-    session hold what was saved as it was spoken (pure).
+    session hold what was saved as it was spoken.
+
+    ``read`` gives a kept clip: of another sound it is of another session, whose clock was set otherwise.
     """
     end = at + timedelta(seconds=clip.duration_s)
     for each in record.utterances:
         theirs = each.said_at + timedelta(seconds=each.end_s - each.start_s)
         shared = (min(end, theirs) - max(at, each.said_at)).total_seconds()
-        if shared > clip.duration_s / 2:
+        if shared > clip.duration_s / 2 and (each.clip is None or _is_in(clip, each.clip, read)):
             return each
     return None
+
+
+def _is_in(clip: Clip, name: str, read: Callable[[str], Clip]) -> bool:
+    """Whether ``clip`` is in the kept one, or that cannot be told."""
+    from fieldlog.audio.same_sound import is_same_sound
+
+    try:
+        return is_same_sound(clip.samples, read(name).samples)
+    except (AudioError, StoreError):
+        return True
 
 
 def _seconds(text: str, started_at: datetime, zone: str) -> float:
