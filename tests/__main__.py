@@ -1,7 +1,7 @@
 """Every check of the project, in the order that fails fastest: ``python -m tests``.
 
 Format, lint and layers, then strict types beside the tests (warnings are errors) with the coverage of
-the pure core (tests/conftest.py says which tests are counted); the tests run in two processes.
+the pure core (tests/conftest.py says which tests are counted); the tests run in three processes.
 Arguments are handed to pytest: ``python -m tests -k endpointer``; ``-n 0`` keeps them in one process,
 as a debugger needs it.
 """
@@ -26,17 +26,19 @@ FORMAT = ("format", [PYTHON, "-m", "ruff", "format", "--check", "--quiet", "."])
 LINT = ("lint", [PYTHON, "-m", "ruff", "check", "--quiet", "."])
 LAYERS = ("layers", [str(Path(PYTHON).with_name("lint-imports"))])
 TYPES = ("types", [PYTHON, "-m", "mypy"])
+WORKERS = 1 if os.cpu_count() == 1 else 3
+"""Processes of tests: two cores have work for both while a third waits for a browser or for sound in real time."""
 TESTS = (
     "tests",
     [
-        *(PYTHON, "-m", "pytest", "-n", str(min(2, os.cpu_count() or 1)), "--dist", "loadfile"),
+        *(PYTHON, "-m", "pytest", "-n", f"{WORKERS}", "--dist", "loadfile"),
         "--no-loadscope-reorder",  # the longest first (tests/conftest.py), not the one with most tests
     ],
 )  # one file stays in one process: what it loads once is loaded once
 COUNTED = ["--cov=fieldlog", "--cov-report="]
 """Lines are counted in a whole run alone; the table of the core is printed at its end."""
-POLITENESS = 10
-"""Niceness of the types: they take what the tests leave while they wait for a browser or a process."""
+POLITENESS = 5
+"""Niceness of the types: a tenth of the machine, so that they are done before the tests and hold up none."""
 
 TOOK: dict[str, float] = {}
 """Seconds of each step, from its start to its end."""

@@ -1,6 +1,6 @@
 """Hypothesis without deadlines, and threads that yield: time depends on the machine, not the code.
 
-What a whole run of two processes need not do twice, or need not do at all, is left out here: DEVELOPERS.md
+What a whole run of several processes need not do twice, or need not do at all, is left out here: DEVELOPERS.md
 says what each of these takes.
 """
 
@@ -24,7 +24,7 @@ from tests.pure_core import pure_modules
 
 # The same examples in every run: a rare random grammar takes minutes to parse, and a gate that hangs
 # by chance says nothing. ``--hypothesis-profile explore`` looks for new ones.
-settings.register_profile("fieldlog", deadline=None, derandomize=True)
+settings.register_profile("fieldlog", deadline=None, derandomize=True, max_examples=60)
 settings.register_profile("explore", deadline=None)
 settings.load_profile("fieldlog")
 
@@ -34,15 +34,15 @@ os.environ["FIELDLOG_CACHE"] = os.environ.get("FIELDLOG_TESTS_CACHE", "")
 
 WORKER = os.environ.get("PYTEST_XDIST_WORKER")
 if WORKER:
-    # Two processes on two cores: native threads that wait by spinning would take the other's core.
+    # More processes than cores: native threads that wait by spinning would take the other's core.
     os.environ |= {"KMP_BLOCKTIME": "0", "OMP_WAIT_POLICY": "PASSIVE", "OPENBLAS_NUM_THREADS": "1"}
 
 MEASURED = frozenset((
-    "acceptance_parse", "acceptance_words", "aftercare", "aftercare_data", "aftercare_trend",
+    "acceptance_words", "aftercare", "aftercare_data", "aftercare_trend",
     "aftercare_year", "assess", "catalogue_read", "cautions", "cli_catalogue", "derived",
     "derived_published", "doubt", "doubt_question", "from_finding", "grammar_automaton", "grammar_check",
     "grammar_compilers", "grammar_hint", "grammar_parse", "grammar_reader", "language_answers",
-    "language_figures", "language_settled", "language_utterances", "limits_aggregate",
+    "language_figures", "language_settled", "limits_aggregate",
     "limits_check", "limits_context", "limits_entered", "limits_packs", "limits_uncertainty",
     "limits_why", "listeners_whisper_memory", "listeners_whisper_parts", "looked_at", "listeners_whisper_search", "meaning_codes",
     "meaning_normalise", "meaning_quantity", "meaning_say", "meaning_twins", "photos_attach",
@@ -51,7 +51,7 @@ MEASURED = frozenset((
     "language_slips", "turns", "turns_heard", "units", "language_trade", "shop_trade", "grammar_homophones", "crosschecks", "jobs",
     "as_json", "language_breath", "limits_rules", "going_on", "review_deciding", "reviewing", "cli_review", "first_use",
     "said_aloud", "affirming", "phone_sound", "led_answers", "german", "german_told",
-    "remark_taken_back", "doubt_second", "said_last", "kept", "api", "cli_why", "report_trend",
+    "remark_taken_back", "doubt_second", "said_last", "kept", "cli_why", "report_trend",
     "whose_voice", "giving_way", "severity", "odometer", "review_page", "echo",
 ))  # fmt: skip
 """Test files whose lines are counted: the fewest quick ones that together run the pure core.
@@ -63,16 +63,17 @@ in one of these files that takes long and says nothing new is marked ``uncounted
 
 
 LONGEST = (
-    "review_signing", "demo", "phone_browser", "review_page", "lab_speech_set", "dangerous_everywhere", "no_prose_decides",
-    "cli_listen", "listeners_contract", "cli_bad_store", "german", "first_ten_minutes", "archive", "lab_breath",
-    "language_values_said", "store_contract", "language_trade", "lab_adapting", "photos_importer", "handover",
-    "phone_hostile", "lab_hearing", "grammar_homophones", "photos_scan", "grammar_properties", "microphone_real",
-    "listeners_whisper_listener", "language_properties", "meaning_grammar", "lab_bundle", "lab_fuzzing",
-    "listen_goes_on", "shop_inspecting", "listeners_others", "listeners_vosk", "breath_sound", "accounting", "added",
-    "report_files",
+    "phone_browser", "review_signing", "microphone_real", "review_page", "archive", "demo", "german", "language_trade",
+    "cli_listen", "first_ten_minutes", "lab_hearing", "photos_importer", "listeners_contract", "lab_tampering", "handover",
+    "no_prose_decides", "lab_speech_set", "proving", "cli_bad_store", "report_view", "language_breath", "store_merge",
+    "lab_fuzzing", "language_figures", "breath_sound", "lab_bundle", "cli_hear", "cli_bad_input", "accounting", "phone_command",
+    "store_contract", "severity", "lab_breath", "added", "listeners_vosk", "dangerous_everywhere", "lab_adapting", "said_last",
+    "report_files", "listen_goes_on", "questions", "listeners_whisper_listener", "listeners_others", "phone_hostile",
+    "grammar_properties", "photos_scan", "shop_inspecting", "store_chain", "language_properties", "language_values_said",
 )  # fmt: skip
 """Test files that take more than five seconds, the longest first: started last, one of them would keep one process
-busy at the end while the other has nothing left."""
+busy at the end while the others have nothing left. Those that wait come first of all: what the processor is not asked for
+meanwhile the others take."""
 
 
 def counter(config: pytest.Config) -> Any:
@@ -114,15 +115,19 @@ def pytest_runtest_protocol(item: pytest.Item) -> Generator[None, object, object
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection(session: pytest.Session) -> None:
-    """The second process compiles from the end of the alphabet what the first does from its beginning.
+    """The processes compile the tests from several ends: the first from the beginning of the alphabet, the
+    second from its end, the third from a third of it.
 
-    Each takes from the disk what the other has compiled. A module that cannot be imported, or warns,
+    Each takes from the disk what the others have compiled. A module that cannot be imported, or warns,
     is imported again when it is collected, which then says so.
     """
     here = Path(__file__).parent
-    if WORKER != "gw1" or [Path(each).resolve() for each in session.config.args] != [here]:
+    if [Path(each).resolve() for each in session.config.args] != [here]:
         return
-    for path in sorted(here.glob("test_*.py"), reverse=True):
+    files = sorted(here.glob("test_*.py"))
+    third = len(files) // 3
+    orders = {"gw1": files[::-1], "gw2": [*files[third:], *files[:third]]}
+    for path in orders.get(WORKER or "", ()):
         with warnings.catch_warnings(), suppress(Exception, pytest.skip.Exception):
             warnings.simplefilter("error")
             importlib.import_module(f"tests.{path.stem}")

@@ -131,6 +131,7 @@ def test_every_fault_that_has_a_noun_is_a_condition_whose_absence_can_be_said(
 
 
 @pytest.mark.parametrize("pattern", ["amounted", "counted", "measured_given", "found_in"])
+@pytest.mark.uncounted
 def test_what_listeners_may_hear_beside_a_finding_is_understood(
     language: InspectionLanguage, pattern: str
 ) -> None:

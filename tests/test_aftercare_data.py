@@ -265,6 +265,7 @@ class TestSaid:
                 assert row.id in ids, f"{thing} {verb}"
 
     @given(st.text(max_size=40))
+    @pytest.mark.uncounted
     def test_any_text_is_read(self, text: str) -> None:
         said(text, Intervals(CARE.intervals.rows, ()))
 

@@ -82,7 +82,7 @@ spoken = st.lists(st.one_of(st.floats(0.2, 2.5), st.floats(-2.5, -0.05)), min_si
     sizes=st.lists(st.integers(1, 100_000), min_size=1, max_size=6),
     seed=st.integers(0, 9),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_block_size_never_changes_the_utterances(
     pieces: list[float], sizes: list[int], seed: int
 ) -> None:
@@ -93,7 +93,7 @@ def test_block_size_never_changes_the_utterances(
 
 
 @given(pieces=spoken, longest=st.floats(1.0, 6.0))
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=40, deadline=None)
 def test_utterances_are_the_stream_itself_in_order_and_not_too_long(
     pieces: list[float], longest: float
 ) -> None:
@@ -110,7 +110,7 @@ def test_utterances_are_the_stream_itself_in_order_and_not_too_long(
 
 
 @given(pieces=spoken)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_every_stretch_of_speech_is_inside_an_utterance(pieces: list[float]) -> None:
     sound = stream(*pieces)
     clips = cut(sound, [997])

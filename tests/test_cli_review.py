@@ -36,6 +36,7 @@ def test_the_list_is_shown_where_nobody_can_answer(record: tuple[Path, str]) -> 
     assert [each["group"] for each in listed["items"][:5]] == ["decide"] * 4 + ["blind"]
 
 
+@pytest.mark.uncounted
 def test_answers_are_typed(
     record: tuple[Path, str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

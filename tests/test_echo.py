@@ -75,6 +75,7 @@ def test_what_nobody_plays_over_comes_out_as_it_came_in(block: int) -> None:
 
 
 @pytest.mark.parametrize("delay_s", [0.02, 0.1, 0.25, 0.4])
+@pytest.mark.uncounted
 def test_our_own_voice_is_taken_out_so_that_none_is_found(
     spoken_sentence: Samples, delay_s: float
 ) -> None:

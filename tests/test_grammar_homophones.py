@@ -48,10 +48,12 @@ def test_a_file_is_looked_through(tmp_path: Path) -> None:
 
 
 @pytest.mark.uncounted
-def test_those_of_the_inspection_are_asked_about() -> None:
+def test_those_of_the_inspection_are_asked_about(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where a phrase has said little yet; `fieldlog grammar homophones` goes through all of them."""
+    monkeypatch.setattr("fieldlog.grammar.homophones.MOST_STATES", 8_000)
     language = load_language()
     found = homophones((), pronunciations(language.words()), language)
-    assert found
+    assert len(found) >= 2
     for each in found:
         exchanged = [
             each.phrase.replace(one, other)

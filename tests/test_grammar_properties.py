@@ -102,7 +102,7 @@ def oracle(tmp_path_factory: pytest.TempPathFactory) -> Oracle:
 
 
 @settings(
-    max_examples=60,
+    max_examples=30,
     deadline=None,
     suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow],
 )
@@ -131,7 +131,7 @@ def test_generated_phrases_are_accepted_by_all_and_mutants_by_all_or_none(
             assert graph.accepts(mutant) == said
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
 @given(grammar=grammars())
 def test_parses_and_ambiguities_agree_with_enumeration(grammar: Grammar) -> None:
     """Brute force over all short phrases finds an ambiguity exactly when the search does."""
@@ -149,7 +149,7 @@ def test_parses_and_ambiguities_agree_with_enumeration(grammar: Grammar) -> None
         assert len(report.found[0].phrase.split()) > 4 or len(phrases) == 400
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
 @given(grammar=grammars())
 def test_phrase_list_holds_every_word_and_pair(grammar: Grammar) -> None:
     listed = phrase_list(grammar)

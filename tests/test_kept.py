@@ -174,6 +174,7 @@ def test_where_it_is_kept(tmp_path: Path) -> None:
     assert cache_folder({"FIELDLOG_CACHE": ""}) is None
 
 
+@pytest.mark.uncounted
 def test_the_language_and_the_limits_come_back_as_they_were_made(folder: Path) -> None:
     """Rule for rule, in the same order: listeners number their states by it."""
     made = files._read(grammars())

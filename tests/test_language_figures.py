@@ -217,6 +217,7 @@ def test_an_answer_is_read_no_other_way(
     assert [str(one.quantity.value) for one in found.candidates if one.quantity] == values
 
 
+@pytest.mark.uncounted
 def test_where_thousands_and_decimals_are_told_apart_nothing_is_asked(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

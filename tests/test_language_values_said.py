@@ -37,7 +37,7 @@ def held(outcome: Outcome) -> None:
 
 
 def test_a_value_that_is_accepted_is_the_one_that_was_said(language: InspectionLanguage) -> None:
-    outcome = say_phrases(language, 2500, seed=71)
+    outcome = say_phrases(language, 1200, seed=71)
     held(outcome)
     assert outcome.counts["refuse"] < 0.01 * sum(outcome.counts.values()), outcome.refused
 
@@ -45,11 +45,11 @@ def test_a_value_that_is_accepted_is_the_one_that_was_said(language: InspectionL
 def test_a_value_that_listeners_are_offered_reads_as_it_is_said(
     language: InspectionLanguage,
 ) -> None:
-    held(sample_phrases(language, 1500, seed=72))
+    held(sample_phrases(language, 800, seed=72))
 
 
 def test_an_answer_that_is_accepted_is_what_it_says(language: InspectionLanguage) -> None:
-    held(say_answers(language, 1500, seed=73))
+    held(say_answers(language, 800, seed=73))
 
 
 @pytest.mark.parametrize(

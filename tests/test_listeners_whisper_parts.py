@@ -254,6 +254,7 @@ def test_gelu_is_the_exact_one() -> None:
 
 
 @pytest.mark.parametrize("adapt", [False, True])
+@pytest.mark.uncounted
 def test_decoder_gives_ctranslate2s_own_logits(adapt: bool) -> None:
     """Forward scoring of given tokens, in float32, against CTranslate2's own decoder."""
     import ctranslate2

@@ -6,7 +6,6 @@ from __future__ import annotations
 import ast
 import sys
 from collections import defaultdict
-from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
@@ -21,38 +20,47 @@ def product() -> list[Path]:
     return [p for p in sorted(PACKAGE.rglob("*.py")) if "lab" not in p.relative_to(PACKAGE).parts]
 
 
-def classes(source: str) -> Iterator[str]:
-    """Names of all classes, those inside others and inside functions too."""
-    return (n.name for n in ast.walk(ast.parse(source)) if isinstance(n, ast.ClassDef))
+class Named:
+    """What a module calls by a name of its own, or takes from elsewhere under its name there."""
+
+    def __init__(self, source: str) -> None:
+        tree = ast.parse(source)
+        self.classes: list[str] = []
+        """All of them, those inside others and inside functions too."""
+        self.borrowed: list[str] = []
+        """From a library (not the standard one), under the library's own name."""
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ClassDef):
+                self.classes.append(node.name)
+            elif isinstance(node, ast.ImportFrom):
+                root = (node.module or "fieldlog").split(".")[0]
+                if root != "fieldlog" and root not in sys.stdlib_module_names:
+                    self.borrowed += [alias.asname or alias.name for alias in node.names]
+        functions = (
+            n.name for n in tree.body if isinstance(n, ast.FunctionDef | ast.AsyncFunctionDef)
+        )
+        self.functions = [name for name in functions if not name.startswith("_")]
+        """Those that it offers."""
 
 
-def public_functions(source: str) -> Iterator[str]:
-    """Names of the functions that a module offers."""
-    body = ast.parse(source).body
-    names = (n.name for n in body if isinstance(n, ast.FunctionDef | ast.AsyncFunctionDef))
-    return (name for name in names if not name.startswith("_"))
-
-
-def borrowed(source: str) -> Iterator[str]:
-    """Names that a module takes from a library (not the standard one) under the library's own name."""
-    for node in ast.walk(ast.parse(source)):
-        if isinstance(node, ast.ImportFrom):
-            root = (node.module or "fieldlog").split(".")[0]
-            if root != "fieldlog" and root not in sys.stdlib_module_names:
-                yield from (alias.asname or alias.name for alias in node.names)
+@cache
+def named() -> dict[str, Named]:
+    """Module -> its names: every module is read for it, once."""
+    return {
+        path.relative_to(PACKAGE).as_posix(): Named(path.read_text(encoding="utf-8"))
+        for path in product()
+    }
 
 
 def shared(homes: dict[str, list[str]]) -> dict[str, list[str]]:
     return {name: where for name, where in homes.items() if len(where) > 1}
 
 
-@cache  # every module is read for it
 def homes_of(kind: str) -> dict[str, list[str]]:
     found: dict[str, list[str]] = defaultdict(list)
-    read = classes if kind == "class" else public_functions
-    for path in product():
-        for name in read(path.read_text(encoding="utf-8")):
-            found[name].append(path.relative_to(PACKAGE).as_posix())
+    for path, names in named().items():
+        for name in names.classes if kind == "class" else names.functions:
+            found[name].append(path)
     return found
 
 
@@ -64,9 +72,8 @@ def test_no_two_classes_share_a_name() -> None:
 
 def test_no_class_is_called_like_one_that_is_taken_from_a_library() -> None:
     ours = homes_of("class")
-    for path in product():
-        taken = set(borrowed(path.read_text(encoding="utf-8")))
-        assert not taken & set(ours), path
+    for path, names in named().items():
+        assert not set(names.borrowed) & set(ours), path
 
 
 @pytest.mark.parametrize("name", VAGUE)
@@ -80,8 +87,7 @@ def test_what_decides_has_a_name_of_its_own(name: str) -> None:
 
 def test_a_name_used_twice_would_be_found() -> None:
     source = "class A:\n    class B: ...\ndef f():\n    class B: ...\n    return B"
-    assert sorted(classes(source)) == ["A", "B", "B"]
-    assert list(public_functions("def decide(): ...\ndef _decide(): ...")) == ["decide"]
-    assert list(
-        borrowed("from rich.live import Live\nfrom fieldlog.model.finding import Mark")
-    ) == ["Live"]
+    assert sorted(Named(source).classes) == ["A", "B", "B"]
+    assert Named("def decide(): ...\ndef _decide(): ...").functions == ["decide"]
+    taken = Named("from rich.live import Live\nfrom fieldlog.model.finding import Mark")
+    assert taken.borrowed == ["Live"]

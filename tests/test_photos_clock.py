@@ -83,6 +83,7 @@ def test_planted_offsets_are_nearly_always_supported_and_one_guess_to_people() -
 
 
 @pytest.mark.parametrize("drift", [0.0, 60e-6, -120e-6, 250e-6])
+@pytest.mark.uncounted
 def test_slow_drift_is_followed(drift: float) -> None:
     said, marks, shots = _session(random.Random(5), 700, -7 * 3600 + 41.0, drift=drift)
     found = guess_offsets(said, marks, shots)

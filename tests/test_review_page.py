@@ -39,6 +39,7 @@ if TYPE_CHECKING:
 __all__ = ["browser", "demo_record", "language", "served"]
 
 
+@pytest.mark.uncounted
 def test_a_whole_review_by_keyboard(served: Served, browser: Browser) -> None:
     with served.page(browser) as page:
         assert "code" not in page.url
@@ -163,6 +164,7 @@ def test_it_is_heard(served: Served, browser: Browser) -> None:
         assert drawn > 1000
 
 
+@pytest.mark.uncounted
 def test_anybody_can_use_it(served: Served, browser: Browser) -> None:
     """WCAG 2.2 AA by axe-core, what is unsure of contrast counted too; and seven to one.
 

@@ -106,6 +106,7 @@ def jobs(found: Finding, verdict: Verdict) -> tuple[JobLine, ...]:
 
 class TestNothingLeft:
     @pytest.mark.parametrize("words", NOTHING_LEFT)
+    @pytest.mark.uncounted
     def test_beyond_and_dangerous_everywhere(self, words: str) -> None:
         found = finding(words)
         for where in EVERYWHERE:
@@ -259,6 +260,7 @@ class TestNotPlayedDown:
             "fuel cap leaking",
         ],
     )  # fmt: skip
+    @pytest.mark.uncounted
     def test_it_is_dangerous(self, words: str, where: str | None) -> None:
         assert judged(words, where).severity is Severity.DANGEROUS
 

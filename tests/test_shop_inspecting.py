@@ -31,6 +31,7 @@ from tests.shop_bench import TALK, Bench, bench, content, language
 __all__ = ["bench", "language"]
 
 
+@pytest.mark.uncounted
 def test_typed_words_end_exactly_as_spoken_ones(
     tmp_path: Path, language: InspectionLanguage
 ) -> None:
