@@ -29,6 +29,7 @@ from fieldlog.doubt.twins import TWINS, exchanged, slipped
 from fieldlog.errors import UsageError
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
+from fieldlog.language.led import Led
 from fieldlog.model.command import Command
 from fieldlog.model.hearing import Hearing, Hypothesis
 from fieldlog.model.question import Rest
@@ -199,6 +200,14 @@ def test_what_is_worst_to_be_wrong_about_is_asked_however_far_behind_it_was_hear
     )
     assert said.decision is (Decision.ASK if asked else Decision.ACCEPT)
     assert len(said.candidates) == (2 if asked else 0)
+
+
+def test_a_bare_word_to_what_was_asked_is_not_held_to_that() -> None:
+    led = _INSPECTION().led(Led(("front brake pads",), lambda finding: True))
+    assert Flag.LED in led.understand("good").flags
+    assert twin_distances(two_heard("good", "worn", 7.5), led) == {}
+    whole = two_heard("front brake pads good", "front brake pads worn", 7.5)
+    assert twin_distances(whole, led) == {"front brake pads worn": 0.0}
 
 
 @pytest.mark.parametrize(
