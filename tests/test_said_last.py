@@ -19,6 +19,7 @@ from fieldlog.model.question import Asks
 from fieldlog.model.understanding import Decision
 from fieldlog.photos.attach import AttachRules, Shot, Why, place
 from fieldlog.photos.placing import spoken_findings, spoken_marks
+from fieldlog.report.lines import after_signature
 from fieldlog.review.exchanges import exchanges_of
 from fieldlog.shop import events as ev
 from fieldlog.shop.events import Event
@@ -488,3 +489,11 @@ def test_what_is_too_long_is_refused_at_once(language: InspectionLanguage, words
     asked = language.understand("pads two millimetres")
     for said in (language.typed(words).whole, language.answer(asked, words)):
         assert (said.decision, said.reason) == (Decision.REFUSE, TOO_LONG)
+
+
+def test_a_skip_that_is_taken_back_after_the_signature_is_told(said: Floor) -> None:
+    said.take("chain dry", "skip the horn because no time")
+    said.inspecting.sign_off("A. Smith", as_it_stands=True)
+    told = said.take("disregard that")
+    assert kinds(told) == ["SkipTakenBack", "AfterSignature"]
+    assert after_signature(said.inspecting.record) == ("1 item no longer left out",)

@@ -61,6 +61,9 @@ def after_signature(record: InspectionRecord) -> tuple[str, ...]:
         ("item left out", "items left out"): sum(
             each.id in later for each in record.events if each.name == EventName.SKIPPED
         ),
+        ("item no longer left out", "items no longer left out"): sum(
+            each.id in later for each in record.events if each.name == EventName.SKIP_TAKEN_BACK
+        ),
         ("photo",): photos,
         ("decision on what was heard", "decisions on what was heard"): sum(
             each.id in later for each in record.reviews

@@ -317,7 +317,8 @@ class Inspecting(ByHand):
         waits = self.conversation.waiting is not None  # "affirm" would be to that question
         owed = frozenset[str]()
         if self.affirming.asks and any(isinstance(each, ev.FindingBroughtBack) for each in told):
-            owed = frozenset(each.id for each in unaffirmed(self.record))
+            with suppress(StoreError):  # it is saved by now; what cannot be read ends nothing
+                owed = frozenset(each.id for each in unaffirmed(self.record))
         asked = self.affirming.behind(told, understood, scene, waits=waits, owed=owed)
         if asked:
             with suppress(StoreError):  # the findings are kept; that they were asked about is not
