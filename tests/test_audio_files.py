@@ -341,6 +341,22 @@ def test_both_libraries_read_the_same_samples(tmp_path: Path, kind: str, codec: 
     assert not one.complaint + other.complaint
 
 
+@pytest.mark.parametrize(("rate", "layout"), [(24_000, "mono"), (48_000, "stereo")])
+def test_a_stream_that_changes_in_mid_stream_ends_there_and_says_so(
+    tmp_path: Path, rate: int, layout: str
+) -> None:
+    """Two ADTS streams in one file: the second would sound an octave off, or be read past its end."""
+    write_other(tmp_path / "a.aac", "aac", tone(48_000, 1.0), 48_000, "mono")
+    write_other(tmp_path / "b.aac", "aac", tone(rate, 1.0), rate, layout)
+    whole = tmp_path / "both.aac"
+    whole.write_bytes((tmp_path / "a.aac").read_bytes() + (tmp_path / "b.aac").read_bytes())
+    with open_audio(whole) as audio:
+        heard = np.concatenate(list(audio.blocks()))
+        assert audio.rate == 48_000
+        assert audio.notes == ["cut short or damaged: rate or channels change in mid-stream"]
+    assert 0.9 * RATE < len(heard) < 1.2 * RATE
+
+
 def test_what_the_installed_decoders_lack_is_read_by_pyav_or_names_its_extra(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

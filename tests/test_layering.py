@@ -18,7 +18,7 @@ from tests.pure_core import PACKAGE, pure_modules
 OUTSIDE = {
     "os", "io", "socket", "subprocess", "time", "sqlite3", "shutil", "tempfile", "threading",
     "vosk", "pocketsphinx", "sounddevice", "soundfile", "PIL", "exifread", "sqlite_utils",
-    "pi_heif", "avioflow", "click", "rich", "ctranslate2",
+    "pillow_heif", "avioflow", "click", "rich", "ctranslate2",
 }  # fmt: skip
 CALLS = {"open", "read_text", "read_bytes", "write_text", "write_bytes", "now", "today", "utcnow"}
 

@@ -22,7 +22,7 @@ EXPORT = "export it as WAV or FLAC and try again"
 
 
 class OtherReader(Protocol):
-    """The first sound of one file, decoded to mono or stereo float32 at its own rate."""
+    """The first sound of one file, decoded to float32 at its own rate."""
 
     rate: int
     channels: int
@@ -54,23 +54,36 @@ def open_other(path: Path) -> OtherReader:
 
 
 class FlowReader:
-    """By avioflow."""
+    """By avioflow, which is asked for nothing but the decoder's own frames.
+
+    Its resampler reads past the end of a frame where rate or channels change in mid-stream (0.8.1, seen
+    here): a stream that does so ends there.
+    """
 
     def __init__(self, path: Path) -> None:
         """Look what is inside; raises ``AudioError`` where there is no sound that it can read."""
         self._path = path.resolve()  # a name alone may be taken for a device or an address
         self._decoder: Any = None
         self.complaint = ""
-        self.rate, self.channels = 0, 0
         told = self._open()
-        self.rate, self.channels = told.sample_rate, min(2, told.num_channels)
         self.duration_s = told.duration or math.nan
+        try:
+            self._frame()
+        except RuntimeError as error:
+            raise _unreadable(self._path, _told(error)) from None
+        # As decoded, whatever the file names: HE-AAC doubles its rate.
+        self.rate, self.channels = self._form()
+        if not self.rate or not self.channels:
+            raise _unreadable(self._path, told.container)
 
     def blocks(self) -> Iterator[NDArray[np.float32]]:
         """Blocks of (frames, channels) from the beginning."""
         self._open()
         try:
-            while (planes := self._decoder.get_frame()) is not None:
+            while (planes := self._frame()) is not None:
+                if (self._form(), len(planes)) != ((self.rate, self.channels), self.channels):
+                    self.complaint = "rate or channels change in mid-stream"
+                    return
                 yield planes.T
         except RuntimeError as error:
             self.complaint = _told(error)
@@ -78,6 +91,16 @@ class FlowReader:
     def close(self) -> None:
         """Close the file; calling it twice is harmless."""
         self._decoder = None
+
+    def _frame(self) -> NDArray[np.float32] | None:
+        """The next frame, [channels, samples]; None behind the last."""
+        found: NDArray[np.float32] | None = self._decoder.get_frame()
+        return found
+
+    def _form(self) -> tuple[int, int]:
+        """Rate and channels of the frame that was decoded last."""
+        told = self._decoder.get_metadata()
+        return told.sample_rate, told.num_channels
 
     def _open(self) -> Any:
         try:
@@ -89,17 +112,11 @@ class FlowReader:
                 todo=f"pip install avioflow, or {EXPORT}",
             ) from None
         avioflow.set_log_level("quiet")
-        # The rate that the file names, whatever the decoder makes of it (HE-AAC doubles it).
-        self._decoder = avioflow.AudioDecoder(
-            output_sample_rate=self.rate or None, output_num_channels=self.channels or None
-        )
+        self._decoder = avioflow.AudioDecoder()
         try:
-            told = self._decoder.load_file(self._path)
+            return self._decoder.load_file(self._path)
         except (RuntimeError, OSError, ValueError) as error:
             raise _unreadable(self._path, _told(error)) from None
-        if not told.sample_rate or not told.num_channels:
-            raise _unreadable(self._path, told.container)
-        return told
 
 
 class PyAvReader:

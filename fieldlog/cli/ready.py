@@ -36,7 +36,7 @@ LIBRARIES = {
     "sounddevice": ("sounddevice", True),
     "pywebrtc-audio": ("pywebrtc_audio", True),
     "pillow": ("PIL", True),
-    "pi-heif": ("pi_heif", True),
+    "pillow-heif": ("pillow_heif", True),
     "ExifRead": ("exifread", True),
     "zxing-cpp": ("zxingcpp", True),
     "segno": ("segno", True),

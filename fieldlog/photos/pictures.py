@@ -1,4 +1,4 @@
-"""What a picture's container says besides its Exif block: by Pillow and pi-heif, undecoded.
+"""What a picture's container says besides its Exif block: by Pillow and pillow-heif, undecoded.
 
 Only the readers of the kind that the content shows are asked, never whichever may answer. The time
 and memory limits of the worker (``worker.py``) hold for all of them.
@@ -12,11 +12,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, BinaryIO
 
-import pi_heif
+import pillow_heif
 from PIL import Image, JpegImagePlugin, PngImagePlugin, TiffImagePlugin, WebPImagePlugin, features
 
-pi_heif.options.THUMBNAILS = False
-pi_heif.options.DECODE_THREADS = 1
+pillow_heif.options.THUMBNAILS = False
+pillow_heif.options.DECODE_THREADS = 1
 
 _SUB_IFDS, _XMP, _WIDTH, _HEIGHT = 330, 700, 256, 257
 _DNG_VERSION, _UNIQUE_MODEL, _DNG_SERIAL = 50706, 50708, 50735
@@ -110,7 +110,7 @@ def _heif(stream: BinaryIO, damage: str | None) -> Container:
             raise DamagedError(damage)
         stream.seek(0)
         whole = io.BytesIO(stream.read() + bytes(missing))
-    image = pi_heif.open_heif(whole, convert_hdr_to_8bit=False)
+    image = pillow_heif.open_heif(whole, convert_hdr_to_8bit=False)
     exif, xmp = image.info.get("exif"), image.info.get("xmp")
     return Container(_bare(exif), _packet(xmp), image.size, damage)
 

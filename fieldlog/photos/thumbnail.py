@@ -101,11 +101,11 @@ def embedded_preview(exif: bytes | None) -> bytes | None:
 
 
 def _heif_opener() -> None:
-    import pi_heif
+    import pillow_heif
 
-    pi_heif.options.THUMBNAILS = False
-    pi_heif.options.DECODE_THREADS = 1
-    pi_heif.register_heif_opener()
+    pillow_heif.options.THUMBNAILS = False
+    pillow_heif.options.DECODE_THREADS = 1
+    pillow_heif.register_heif_opener()
 
 
 def write_thumbnail(facts: PhotoFacts, target: str, pixels: int) -> tuple[int, int]:

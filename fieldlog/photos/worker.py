@@ -39,7 +39,7 @@ def facts() -> Handler:
 
 def thumbnail() -> Handler:
     """Task ``thumbnail``: [target, pixels, row of facts] -> [width, height]."""
-    import pi_heif  # noqa: F401 (loaded before the memory limit is set)
+    import pillow_heif  # noqa: F401 (loaded before the memory limit is set)
 
     from fieldlog.photos.thumbnail import worker_job
 
@@ -48,7 +48,7 @@ def thumbnail() -> Handler:
 
 def timecode() -> Handler:
     """Task ``timecode``: row of facts -> text of the time code found, or None."""
-    import pi_heif  # noqa: F401 (loaded before the memory limit is set)
+    import pillow_heif  # noqa: F401 (loaded before the memory limit is set)
     import zxingcpp  # noqa: F401
 
     from fieldlog.photos.timecode import worker_job
