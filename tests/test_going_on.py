@@ -13,8 +13,9 @@ import pytest
 
 from fieldlog.audio.capture import Spoken
 from fieldlog.audio.clip import FRAME_S, RATE, Clip, SoundFlag
+from fieldlog.doubt.decide import asked_instead
 from fieldlog.grammar.language import endings, expected
-from fieldlog.hearing import Heard
+from fieldlog.hearing import Heard, Judge
 from fieldlog.language.breath import Breath
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
@@ -70,13 +71,15 @@ class Remembers:
 class Session:
     """A live session that is told what was said after which silence."""
 
-    def __init__(self, store: Repository, language: InspectionLanguage) -> None:
+    def __init__(
+        self, store: Repository, language: InspectionLanguage, judge: Judge = as_parsed
+    ) -> None:
         self.store = store
         self.listener = Remembers()
         shop = Workshop(store, language=language)
         vehicle = shop.add_vehicle("grey twin", {})
         self.id = shop.begin(vehicle.name, Context("US-VA"), started_at=START).id
-        ears = Ears(language, self.listener, as_parsed)
+        ears = Ears(language, self.listener, judge)
         self.inspecting = shop.inspecting(self.id, ears)
         self.live = LiveInspection(self.inspecting)
         self.at = 0.0
@@ -391,3 +394,22 @@ def test_each_finding_of_a_breath_keeps_its_place_and_a_retry_tells_it(
         (1, 0.3),
         (None, 0.7),
     ]
+
+
+@pytest.mark.parametrize(
+    "words", ["rear tyre is worn", "rear tyre is worn and the sidewall is cracked"]
+)
+def test_what_was_asked_about_for_its_sound_is_affirmed_by_a_button_too(
+    tmp_path: Path, language: InspectionLanguage, words: str
+) -> None:
+    """The page names the question; a breath of two was told to ask nothing that is still open."""
+
+    def unsure(said: Understanding, hearing: Hearing, clip: Clip) -> Understanding:
+        return asked_instead(said, (), "sound is missing", Flag.UNSURE)
+
+    with Repository.open(tmp_path / "record") as store:
+        session = Session(store, language, unsure)
+        (asked,) = session.say(words)
+        assert isinstance(asked, ev.Asked)
+        session.inspecting.answer(asked.said.id, "affirm")
+        assert len(session.standing()) == words.count(" and ") + 1

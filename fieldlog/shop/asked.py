@@ -225,7 +225,7 @@ class OpenQuestions:
             scene, asked = self._scene_of(record), self._meant(before, record)
             said = self._conversation.anew(kept.text.removeprefix(f"{asked.text}{APART}"), asked)
         said = scene.asked_instead(scene.met(said, asked), asked)
-        doubted = kept.asked is not None and kept.asked.kind is Asks.HEARD
+        doubted = kept.asked is not None and kept.asked.kind in (Asks.HEARD, Asks.ALL_OF_IT)
         if doubted and said.decision is Decision.ACCEPT:  # asked about for its sound alone
             said = asked_instead(said, (), kept.reason, Flag.UNSURE)
             said = telling_more(said) if Flag.MORE_SAID in kept.flags else said
