@@ -7,6 +7,7 @@ import { Run, Store } from "/page/phone/store.js";
 const QUIET_MS = 12000; // the machine asks for the clock every five seconds
 const MOST_UNSENT = 256 * 1024;
 const CLOCK_SET_S = 0.25;
+const MOST_SENDING_MS = 60000;
 
 const store = new Store();
 let runs = [];
@@ -24,6 +25,7 @@ let page = random(4); // of this page, as long as the phone's clock is not set
 let state = {};
 let pumping = false;
 let photographing = false;
+let sending = null; // stops a photo on its way, which a line that is cut leaves waiting for ever
 let unsaid = [];
 let opened = false;
 let last = "";
@@ -62,6 +64,7 @@ function cut(reason = "") {
   mine?.close();
   ready = false;
   begun = cursor = null;
+  sending?.abort();
   tell({ line: "cut", reason });
   clearTimeout(again);
   again = setTimeout(async () => {
@@ -153,12 +156,14 @@ async function pump() {
 }
 
 async function photos() {
-  if (!photographing) await store.keepPhotos();
+  store.keepPhotos();
   if (photographing || !ready) return kept();
   photographing = true;
+  sending = new AbortController();
+  const late = setTimeout(() => sending.abort(), MOST_SENDING_MS);
   try {
     for (const [sha256, about] of [...store.photos]) {
-      const told = await send(sha256, { ...about, inspection: about.inspection || inspection }, await store.photo(sha256), token);
+      const told = await send(sha256, { ...about, inspection: about.inspection || inspection }, await store.photo(sha256), token, sending.signal);
       if (told.whole) await store.dropPhoto(sha256);
       else if (told.refused) {
         store.photos.set(sha256, { ...about, refused: told.refused });
@@ -166,7 +171,7 @@ async function photos() {
       } else if (told.waits) tell({ no: `a photo waits on this phone: ${told.waits}` });
       kept();
     }
-  } catch { /* cut: tried again when the line is there */ } finally { photographing = false; kept(); }
+  } catch { /* cut: tried again when the line is there */ } finally { clearTimeout(late); photographing = false; kept(); }
 }
 
 function begin({ rate, settings }, port) {

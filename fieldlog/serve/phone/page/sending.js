@@ -2,10 +2,10 @@
 
 const PIECE = 128 * 1024;
 
-export async function send(sha256, about, bytes, token) {
+export async function send(sha256, about, bytes, token, signal) {
   if (about.refused) return { whole: false };
   const asked = new URLSearchParams({ inspection: about.inspection, run: about.run, size: bytes.length });
-  const first = await fetch(`/phone/media/${sha256}?${asked}`);
+  const first = await fetch(`/phone/media/${sha256}?${asked}`, { signal });
   if (!first.ok) return { whole: false };
   let told = await first.json();
   while (!told.whole) {
@@ -14,6 +14,7 @@ export async function send(sha256, about, bytes, token) {
       method: "PUT",
       headers: { "x-fieldlog-token": token },
       body: bytes.subarray(told.have, told.have + PIECE),
+      signal,
     });
     const said = await answer.json().catch(() => ({}));
     if (answer.status === 409) { told = { whole: false, have: said.have }; continue; }
