@@ -103,7 +103,7 @@ def findings(told: Told) -> list[Finding]:
     for event in told.events:
         if isinstance(event, ev.FindingSaved):
             found.append(event.kept.finding)
-        else:
+        elif not isinstance(event, ev.AskedAgain):  # what an earlier phrase left open
             assert isinstance(event, ev.Asked), event
             assert told.spoken.clip.flags, "asked about without a hole in its sound"
             found += event.said.understanding.offered
