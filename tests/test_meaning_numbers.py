@@ -19,6 +19,7 @@ from fieldlog.quantities.numbers import (
     why_not,
 )
 from fieldlog.quantities.values import Style
+from tests.honest_values import ONES, TEENS, TENS
 from tests.shared import need_shared
 
 TABLE = tomllib.loads((Path(__file__).parent / "data" / "numbers.toml").read_text())
@@ -39,35 +40,13 @@ def test_table(words: str, expected: list[str]) -> None:
     assert bool(why_not(words.split())) == (not expected)
 
 
-ONES = [
-    "zero",
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
-    "thirteen",
-    "fourteen",
-    "fifteen",
-    "sixteen",
-    "seventeen",
-    "eighteen",
-    "nineteen",
-]
-TENS = ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
+BELOW_TWENTY = [*ONES, *TEENS]
 
 
 def in_full(n: int, link: str) -> str:
     """``n`` below 10,000 in words, written for this test alone; ``link`` is " and " or " "."""
     if n < 20:
-        return ONES[n]
+        return BELOW_TWENTY[n]
     if n < 100:
         return TENS[n // 10 - 2] + (f" {ONES[n % 10]}" if n % 10 else "")
     size, name = (1000, "thousand") if n >= 1000 else (100, "hundred")
