@@ -245,7 +245,7 @@ def toys(monkeypatch: pytest.MonkeyPatch, language: InspectionLanguage, pool: li
     monkeypatch.setattr(made, "speak", toy_speak)
     monkeypatch.setattr(made, "VOICES", TOYS)
     monkeypatch.setattr(made, "versions", lambda voices: {"toy": "1"})
-    monkeypatch.setattr(PhraseSource, "pool", lambda self: pool)
+    monkeypatch.setattr(PhraseSource, "pool", lambda self, *_: pool)
     monkeypatch.setattr("fieldlog.lab.speech_set.items._NOISE_S", 5.0)
     monkeypatch.setattr("fieldlog.lab.speech_set.items._NOISE_VARIANTS", 1)
     monkeypatch.setattr("fieldlog.lab.speech_set.generate.load_language", lambda: language)
@@ -406,6 +406,24 @@ def test_a_folder_without_a_set_is_one_line(tmp_path: Path) -> None:
 def test_unknown_voice_is_refused(tmp_path: Path) -> None:
     done = CliRunner().invoke(speech_set, ["--out", str(tmp_path), "--voice", "nobody"])
     assert isinstance(done.exception, UsageError)
+
+
+def test_one_part_alone_with_more_phrases_draws_from_more(
+    tmp_path: Path, toys: None, pool: list[Phrase], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    drawn: list[tuple[int, ...]] = []
+    monkeypatch.setattr(PhraseSource, "pool", lambda self, *how: drawn.append(how) or pool)
+    wanted = ["--out", str(tmp_path), "--part", TUNE, "--voice", "toy low"]
+    monkeypatch.setattr("fieldlog.lab.speech_set.command.VOICES", TOYS)
+    done = CliRunner().invoke(speech_set, [*wanted, "--phrases", "30"])
+    assert done.exit_code == 0, done.output
+    items = SpeechSet(tmp_path).items
+    assert {item.part for item in items} == {TUNE}
+    whole = {item.words for item in items if item.kind in ("phrase", "incomplete")}
+    assert len(whole) == 30
+    monkeypatch.setattr(made, "_record", lambda wanted, out, progress: [])
+    generate(tmp_path / "large", replace(SIZES, tune=4500), parts=(TUNE,))
+    assert drawn == [(100, 6000), (500, 12000)]
 
 
 def test_dialogue_phrases_are_in_both_parts(pool: list[Phrase]) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -21,6 +22,8 @@ from fieldlog.lab.speech_set.voices import ASIDE, STYLES, TEST, TUNE, VOICES
 @click.option("--out", type=click.Path(path_type=Path, file_okay=False), required=True)
 @click.option("--small", is_flag=True, help="Some 300 utterances instead of some 4,000.")
 @click.option("--seed", type=int, default=SEED, show_default=True)
+@click.option("--part", type=click.Choice([TUNE, TEST]), help="Only this part.")
+@click.option("--phrases", type=click.IntRange(1), help="So many phrases in each part.")
 @click.option(
     "--kitchen",
     type=click.Path(path_type=Path, exists=True, dir_okay=False),
@@ -43,6 +46,8 @@ def speech_set(
     out: Path,
     small: bool,
     seed: int,
+    part: str | None,
+    phrases: int | None,
     kitchen: Path | None,
     kokoro_styles: Path | None,
     aside: bool,
@@ -55,6 +60,7 @@ def speech_set(
     Examples:
       python -m fieldlog.lab speech-set --out set --small
       python -m fieldlog.lab speech-set --out set --kitchen kitchen.flac
+      python -m fieldlog.lab speech-set --out more --part tune --phrases 4500 --seed 20261130
       python -m fieldlog.lab speech-set --out aside --aside --seed 20261129 --kitchen kitchen.flac
     """
     if kokoro_styles is not None:
@@ -65,6 +71,8 @@ def speech_set(
         raise UsageError(f"no voice is called {unknown[0]!r}", todo=f"known: {', '.join(known)}")
     usual = Sizes.aside() if aside else Sizes()
     sizes = usual.small() if small else usual
+    if phrases is not None:
+        sizes = replace(sizes, tune=phrases, test=phrases)
     started = time.monotonic()
     console = Console(stderr=True)
     with Progress(console=console, transient=True) as bar:
@@ -80,7 +88,7 @@ def speech_set(
             kitchen=kitchen,
             voices=[known[name] for name in names] or (ASIDE if aside else None),
             progress=show,
-            parts=(TEST,) if aside else (TUNE, TEST),
+            parts=(part,) if part else (TEST,) if aside else (TUNE, TEST),
         )
     if as_json:
         click.echo(json.dumps(about, indent=1))
@@ -89,9 +97,9 @@ def speech_set(
     assert isinstance(left_out, dict)
     for name, reason in left_out.items():
         console.print(f"left out: {name}: {reason}", markup=False)
-    for part, row in counts(SpeechSet(out).items).items():
+    for of_part, row in counts(SpeechSet(out).items).items():
         listed = ", ".join(f"{number} {kind}" for kind, number in sorted(row.items()))
-        click.echo(f"{part}: {listed}")
+        click.echo(f"{of_part}: {listed}")
     click.echo(f"{out}: {about['items']} utterances in {time.monotonic() - started:.0f} s")
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import os
 import random
 import subprocess
@@ -173,7 +174,9 @@ def _plan(
     parts: Sequence[str],
 ) -> list[_Wanted]:
     source = PhraseSource(language, seed)
-    pool = source.pool()
+    usual = Sizes()
+    larger = math.ceil(max(sizes.tune / usual.tune, sizes.test / usual.test, 1.0))
+    pool = source.pool(100 * larger, 6000 * min(larger, 2))
     said = tomllib.loads(Path(__file__).with_name("negatives.toml").read_text(encoding="utf-8"))
     wanted = []
     for part in parts:
