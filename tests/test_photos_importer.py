@@ -16,12 +16,15 @@ import pytest
 from click.testing import CliRunner, Result
 from PIL import Image, features
 
+from fieldlog.apart.frames import READY
+from fieldlog.apart.process import Lost, Process
 from fieldlog.cli import main
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.model.finding import Finding
 from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.photos.attach import Why
 from fieldlog.photos.clock import align_given
+from fieldlog.photos.crew import TIME_LIMIT_S
 from fieldlog.photos.derived import DerivedFolder
 from fieldlog.photos.exif import read_photo
 from fieldlog.photos.importer import import_folder, keep_original
@@ -74,6 +77,37 @@ def test_equal_times_are_different_photos(tmp_path: Path) -> None:
         save(tmp_path / "card" / f"IMG_{n}.jpg", size=(40 + n, 32))
     result = import_folder(invented.store, invented.inspection_id, tmp_path / "card", TODAY)
     assert len(result.added) == 10
+
+
+def test_what_could_not_be_read_in_time_stays_where_it_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A reader that a busy machine starved says nothing of the photo: asked again with patience, else left alone."""
+    invented = invent(tmp_path / "store", 2)
+    take_photos(invented, tmp_path / "card")
+    import_folder(invented.store, invented.inspection_id, tmp_path / "card", TODAY)
+    camera = invented.store.inspection_record("last").photos[0].camera or ""
+    known = align_given(camera, CAMERA_BEHIND.total_seconds())
+    save_alignment(invented.store, invented.inspection_id, known)
+    place_photos(invented.store, invented.inspection_id, TODAY)
+
+    def places() -> list[str | None]:
+        photos = invented.store.inspection_record(invented.inspection_id).photos
+        return [photo.attachment.finding_id if photo.attachment else None for photo in photos]
+
+    before, patience = places(), []
+    assert None not in before
+    real = Process.answer
+
+    def late(process: Process, longest_s: float) -> bytes | Lost:
+        said = real(process, longest_s)
+        patience.append(longest_s)
+        return said if said == READY else Lost("no answer in time", hung=True)
+
+    monkeypatch.setattr(Process, "answer", late)
+    assert place_photos(invented.store, invented.inspection_id, TODAY).changed == 0
+    assert places() == before
+    assert max(patience) == 10 * TIME_LIMIT_S
 
 
 def test_an_import_that_was_killed_is_finished_by_the_next(tmp_path: Path) -> None:

@@ -35,6 +35,8 @@ class Answer:
 
     value: Any
     error: str | None = None
+    lost: bool = False
+    """Whether it is the worker that was lost; what else is wrong is the order's."""
 
 
 class Crew:
@@ -100,7 +102,8 @@ class Crew:
             if isinstance(said, Lost):
                 process.end()
                 self._local.process = None
-                answers.append(Answer(None, GAVE_UP.format(self._limit) if said.hung else DIED))
+                why = GAVE_UP.format(self._limit) if said.hung else DIED
+                answers.append(Answer(None, why, lost=True))
                 break
             told = json.loads(said)
             answers.append(Answer(told.get("ok"), told.get("error")))

@@ -12,8 +12,10 @@ from fieldlog.photos.when import local_time, offset_delta
 
 
 class PhotoFault(StrEnum):
-    """Why a photo cannot be used fully; the first two mean that the file could not be read."""
+    """Why a photo cannot be used fully; the first three mean that the file could not be read."""
 
+    NOT_READ = "not read"
+    """Its reader took too long or was ended: that may be the machine's doing, and says nothing of the file."""
     UNREADABLE = "unreadable"
     DAMAGED = "damaged"
     NOT_A_PHOTO = "not a photo"
@@ -101,7 +103,7 @@ class PhotoFacts:
     @property
     def unread(self) -> bool:
         """True when the file could not be read properly (counts towards a partial result)."""
-        return self.fault in (PhotoFault.UNREADABLE, PhotoFault.DAMAGED)
+        return self.fault in (PhotoFault.NOT_READ, PhotoFault.UNREADABLE, PhotoFault.DAMAGED)
 
     def scan_row(self, name: str | None = None) -> dict[str, Any]:
         """The object ``photos scan --json`` prints for this file; location is left out."""

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from fieldlog.errors import PhotoError, StoreError
 from fieldlog.photos.facts import PhotoFacts, PhotoFault
-from fieldlog.photos.scan import list_files, read_facts
+from fieldlog.photos.scan import list_files, read_facts, read_kept_facts
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.records import NewPhoto
 from fieldlog.store.repository import Repository
@@ -40,6 +40,8 @@ class Left:
     problem: str
     unread: bool
     """True when it should have been a photo and could not be read."""
+    later: bool = False
+    """Whether its reader was lost, as on a busy machine: another time it may be read."""
 
 
 @dataclass(slots=True)
@@ -134,11 +136,12 @@ def _kept_in_order(
 def _keep(media: MediaFolder, name: str, facts: PhotoFacts) -> str | Left:
     """Keep one file's bytes and return the media name, or say why it is left out."""
     if not facts.is_photo or facts.fault == PhotoFault.UNREADABLE:
-        return Left(name, facts.problem or "not a photo", facts.unread)
+        later = facts.fault == PhotoFault.NOT_READ
+        return Left(name, facts.problem or "not a photo", facts.unread, later)
     try:
         return keep_original(media, Path(facts.file), facts.kind)
     except PhotoError as error:
-        return Left(name, error.what, unread=True)
+        return Left(name, error.what, unread=True, later=True)
 
 
 def _described(name: str, facts: PhotoFacts, media: str) -> NewPhoto:
@@ -199,5 +202,5 @@ def kept_facts(
     """
     wanted = list(photos)
     paths = [str(store.media.path(media)) for media, _file in wanted]
-    for (_media, _file), facts in zip(wanted, read_facts(paths, today), strict=True):
+    for (_media, _file), facts in zip(wanted, read_kept_facts(paths, today), strict=True):
         yield facts

@@ -33,7 +33,7 @@ from fieldlog.photos.clock import (
     unaligned,
 )
 from fieldlog.photos.crew import Crew
-from fieldlog.photos.facts import PhotoFacts, to_row
+from fieldlog.photos.facts import PhotoFacts, PhotoFault, to_row
 from fieldlog.photos.importer import kept_facts
 from fieldlog.photos.readings import camera_times
 from fieldlog.photos.scan import natural_key
@@ -316,13 +316,16 @@ def place_photos(store: Repository, key: str, today: date, *, everywhere: bool =
 def place_series(
     record: InspectionRecord, series: Sequence[Series], alignments: Sequence[Alignment]
 ) -> Placement:
-    """Where the photos of an inspection belong, without those that were moved by hand."""
+    """Where the photos of an inspection belong, without those that were moved by hand, or not read this time."""
     made = _made_in(record)
     shots: list[Shot] = []
     for one, alignment in zip(series, alignments, strict=True):
         for photo, facts, time in one.photos:
             if photo.attachment is not None and Why.kept(photo.attachment.reason) is Why.HAND:
                 continue
+            gone = facts.fault == PhotoFault.UNREADABLE and photo.attachment is not None
+            if gone or facts.fault == PhotoFault.NOT_READ:
+                continue  # it was read when it was kept: that it is not now says nothing of where it belongs
             order = natural_key(photo.file)
             shots.append(make_shot(photo.id, facts, time, alignment, not_before=made, order=order))
     return place(shots, spoken_findings(record), spoken_marks(record))

@@ -9,10 +9,11 @@ from datetime import date
 from pathlib import Path
 
 from fieldlog.errors import PhotoError
-from fieldlog.photos.crew import Crew
+from fieldlog.photos.crew import TIME_LIMIT_S, Crew
 from fieldlog.photos.facts import PhotoFacts, PhotoFault, from_row
 
 _DIGITS = re.compile(r"(\d+)")
+_PATIENCE = 10
 NaturalKey = tuple[tuple[int, int, str], ...]
 
 
@@ -70,12 +71,21 @@ def read_facts(
             if answer.error is None:
                 yield from_row(answer.value)
             else:
-                yield PhotoFacts(
-                    path, "unknown", fault=PhotoFault.UNREADABLE.value, problem=answer.error
-                )
+                fault = PhotoFault.NOT_READ if answer.lost else PhotoFault.UNREADABLE
+                yield PhotoFacts(path, "unknown", fault=fault.value, problem=answer.error)
     finally:
         if own:
             crew.close()
+
+
+def read_kept_facts(paths: Sequence[str], today: date) -> Iterator[PhotoFacts]:
+    """Facts of originals that were read before: one that is not read now is waited for ten times as long."""
+    with Crew("facts", workers=1, time_limit_s=_PATIENCE * TIME_LIMIT_S) as patient:
+        for path, facts in zip(paths, read_facts(paths, today), strict=True):
+            if facts.fault == PhotoFault.NOT_READ:
+                yield from read_facts([path], today, crew=patient)
+            else:
+                yield facts
 
 
 def scan_folder(folder: Path, today: date) -> Iterator[tuple[str, PhotoFacts]]:

@@ -134,11 +134,11 @@ def _make_thumbnails(
     # The photos' own worker processes: a hostile file costs at most their time and memory limits.
     from fieldlog.photos.crew import Crew
     from fieldlog.photos.facts import to_row
-    from fieldlog.photos.scan import read_facts
+    from fieldlog.photos.scan import read_kept_facts
 
     usable = []
     for facts, name in zip(
-        read_facts([str(media.path(name)) for name in names], today), names, strict=True
+        read_kept_facts([str(media.path(name)) for name in names], today), names, strict=True
     ):
         if facts.is_photo:
             usable.append((name, facts))

@@ -162,8 +162,10 @@ class PhonePhotos:
             result = import_files(self._store, head.id, self._folder, [whole.name], today)
             kept = [*result.added, *result.known]
             if not kept:
-                why = result.left[0].problem if result.left else "not a photo"
-                raise Refusal(415, why)
+                (left,) = result.left
+                if left.later:
+                    raise PhotoError(left.problem)
+                raise Refusal(415, left.problem)
             ahead = self._clock_of(phone, run) if _RUN.fullmatch(run) else None
             if ahead is not None:
                 camera = f"{MAKE} {MODEL} #{phone}-{run}"

@@ -16,7 +16,7 @@ from starlette.responses import PlainTextResponse, Response
 from fieldlog.audio.peaks import peaks
 from fieldlog.errors import StoreError
 from fieldlog.photos.derived import VIEW_PIXELS, DerivedFolder
-from fieldlog.photos.scan import read_facts
+from fieldlog.photos.scan import read_kept_facts
 from fieldlog.serve.review.again import Again
 from fieldlog.store.media import MediaFolder
 from fieldlog.store.where import media_of
@@ -81,7 +81,7 @@ class Sights:
         """Make what is missing, in the worker processes of the photos."""
         with self._making:
             wanted = [n for n in names if not self._copies.path(n, str(pixels)).exists()]
-            facts = read_facts([str(self.media.path(name)) for name in wanted], self._today)
+            facts = read_kept_facts([str(self.media.path(name)) for name in wanted], self._today)
             usable = [pair for pair in zip(wanted, facts, strict=True) if pair[1].is_photo]
             list(self._copies.small_copies(usable, pixels))
 
