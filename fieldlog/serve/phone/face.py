@@ -97,6 +97,7 @@ def phone_face(door: PhoneDoor, line: PhoneLine, photos: PhonePhotos, authority:
             Entrance(
                 "/phone/worker.js", file_endpoint(PAGES / "offline.js", _POLICY), Trust.NOBODY
             ),
+            Entrance("/phone/keeper.js", file_endpoint(PAGES / "keeper.js"), Trust.NOBODY),
             Entrance("/phone/knock", door.knock, Trust.NOBODY, ("POST",), 1024),
             Entrance("/phone/enter", door.enter, Trust.NOBODY, ("POST",), 1024),
             Entrance("/phone/line", stream, Trust.DEVICE, socket=True),

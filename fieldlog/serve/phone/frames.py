@@ -23,7 +23,7 @@ import struct
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeGuard
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,7 +35,7 @@ _SUMMED_FROM = 8
 MOST_SAMPLES = 9_600
 """Of one frame: 100 ms at 96 kHz."""
 MOST_COUNTED = 2.0**53
-LATEST_MS = 4e12
+_LATEST_MS = 4e12
 """The year 2096."""
 RATES = range(8_000, 96_001)
 """Hertz that a phone may send."""
@@ -107,7 +107,7 @@ def read_frame(data: bytes) -> PhoneFrame:
     _, told, sequence, count, first, at_ms = _HEADER.unpack_from(data)
     if not 0 < count <= MOST_SAMPLES or len(data) != HEADER_BYTES + 2 * count:
         raise BadFrame("a frame of another length than it says")
-    if not (0 <= first < MOST_COUNTED and 0 <= at_ms < LATEST_MS):  # no number is within either
+    if not (0 <= first < MOST_COUNTED and 0 <= at_ms < _LATEST_MS):  # no number is within either
         raise BadFrame("a frame from no instant")
     samples = np.frombuffer(data, dtype="<i2", offset=HEADER_BYTES).astype(np.int16)
     return PhoneFrame(sequence, first, at_ms, samples, zlib.crc32(data[_SUMMED_FROM:]) == told)
@@ -175,3 +175,8 @@ class Intake:
         return Piece(
             frame.samples.astype(np.float32) / np.float32(32_768.0), frame.at_ms, missing_s
         )
+
+
+def is_clock(read: object) -> TypeGuard[float]:
+    """Whether that is what a phone's clock can show, in milliseconds since 1970."""
+    return isinstance(read, int | float) and 0 <= read < _LATEST_MS

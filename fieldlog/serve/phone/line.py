@@ -9,6 +9,7 @@ from phone
            still has), ``inspection`` (that it was begun in), ``settings`` (what the browser grants)
 ``end``    that run is over, and all that the phone has of it was sent; ``whole``: it was stopped on purpose
 ``state``  whether the page is in front, the microphone muted or gone, and whether the phone has no room left
+``lost``   a photo that the browser threw away before it was here
 ``say``    typed words or a button's: ``n``, ``text``, ``inspection``, ``question`` (id of what it answers, or none)
 from here
 ``ping``   ``n``: asks for the phone's clock
@@ -32,7 +33,7 @@ from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Mapping
 from contextlib import suppress
 from datetime import datetime
-from typing import Any, TypeGuard
+from typing import Any
 
 import numpy as np
 from starlette.websockets import WebSocket, WebSocketDisconnect, WebSocketState
@@ -40,7 +41,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect, WebSocketState
 from fieldlog.audio.source import Block
 from fieldlog.errors import FieldlogError, StoreError
 from fieldlog.serve.phone.book import PhoneBook
-from fieldlog.serve.phone.frames import LATEST_MS, BadFrame, read_begun, read_frame
+from fieldlog.serve.phone.frames import BadFrame, is_clock, read_begun, read_frame
 from fieldlog.serve.phone.incoming import Incoming
 from fieldlog.serve.phone.needs import SaidOnce, Shed, View
 from fieldlog.serve.phone.offset import Ahead, ClockAhead, Round
@@ -60,10 +61,13 @@ _PING_EVERY_S = 5.0
 _ROUNDS_FIRST = 3
 """Rounds of the clock before sound is asked for."""
 
-_OLDEST_S, _TO_COME_S = 7 * 86_400.0, 2.0
-"""Sound from before that, or from after now, is not from when its frame says."""
+_OLDEST_S, _TO_COME_S = (
+    7 * 86_400.0,
+    2.0,
+)  # sound from before that, or from after now, is not from then
 _NOTHING = np.zeros(0, dtype=np.float32)
 OTHER_SPEAKS = "another phone is being listened to: what is said here is kept on this one, and heard once that one stops"
+LOST = "its browser threw a photo away before it was here; take it again"
 NO_ROOM = "has no room left: what it cannot send is lost there when its page is closed"
 
 
@@ -197,11 +201,6 @@ class PhoneLine:
         incoming.follows(self.heard)
         self.heard = incoming
         return True
-
-
-def _is_clock(read: object) -> TypeGuard[float]:
-    """Whether that is what a phone's clock can show, in milliseconds since 1970."""
-    return isinstance(read, int | float) and 0 <= read < LATEST_MS
 
 
 class _Connection:
@@ -361,6 +360,7 @@ class _Connection:
             "begin": self._begin,
             "end": self._end,
             "state": self._state,
+            "lost": self._lost,
             "say": self._say,
         }.get(str(said.get("type")))
         if doing is None:
@@ -369,7 +369,7 @@ class _Connection:
 
     async def _pong(self, said: Mapping[str, Any]) -> None:
         n, got, replied = said.get("n"), said.get("got"), said.get("replied")
-        if not (isinstance(n, int) and _is_clock(got) and _is_clock(replied)):
+        if not (isinstance(n, int) and is_clock(got) and is_clock(replied)):
             raise _Cut("no answer about the clock")
         asked = self._asked.pop(n, None)
         if asked is None:
@@ -425,6 +425,9 @@ class _Connection:
             self.line.source.away(MUTED)
         else:
             self.line.source.here()
+
+    async def _lost(self, said: Mapping[str, Any]) -> None:
+        self.line.shed.tell(f"{self.name}: {LOST}")
 
     async def _say(self, said: Mapping[str, Any]) -> None:
         text, n, question = said.get("text"), str(said.get("n")), said.get("question")

@@ -99,6 +99,9 @@ class InspectionShed:
     def elsewhere(self, stream: str, inspection: str) -> Callable[[Block], None]:
         """See ``Shed``: a recording of its own, and this machine is told which and how to hear it."""
         whose, todo = "of an inspection that is not in this record", "fieldlog hear FILE"
+        if not inspection:
+            whose = "from before it reached this machine"
+            todo = f"fieldlog inspection hear FILE --inspection {self._inspecting.head.number}"
         with suppress(FieldlogError):
             head = self._hand.now(lambda shop: shop.store.inspection(inspection))
             whose = f"of inspection {head.number} ({head.vehicle_name})"

@@ -6,11 +6,13 @@ import { sha256 } from "/page/phone/frames.js";
 import { $, alarm, told, view } from "/page/phone/show.js";
 
 const WANTED = { echoCancellation: false, noiseSuppression: false, autoGainControl: false, channelCount: 1 };
+const STILL_MS = 2000;
 const state = { front: true, muted: false, ended: false };
 let keeper;
 let session;
 let ear = null; // context, track, node
 let lens = null;
+let shown = 0;
 let lock = null;
 let hidden = 0;
 let page = "";
@@ -95,7 +97,10 @@ async function look() {
   try {
     const video = { facingMode: "environment", width: { ideal: 3840 }, height: { ideal: 2160 } };
     lens = await navigator.mediaDevices.getUserMedia({ video });
+    const [track] = lens.getVideoTracks();
+    track.onended = () => { shut(); alarm("The camera is gone: press Camera again."); };
     $("viewfinder").srcObject = lens;
+    watched();
     $("camera").hidden = $("shut").hidden = false;
     $("photo").textContent = "Take photo";
     await $("viewfinder").play();
@@ -113,14 +118,35 @@ function shut() {
   $("photo").textContent = "Camera";
 }
 
+// When the viewfinder showed a picture last; where the browser does not tell, it is taken as now.
+function watched() {
+  const picture = $("viewfinder");
+  const mine = lens;
+  shown = picture.requestVideoFrameCallback ? performance.now() : Infinity;
+  const next = () => {
+    if (lens !== mine) return;
+    shown = performance.now();
+    picture.requestVideoFrameCallback(next);
+  };
+  picture.requestVideoFrameCallback?.(next);
+}
+
 async function photograph() {
   if (!lens) return await look();
   const picture = $("viewfinder");
-  if (!picture.videoWidth) return;
+  const [track] = lens.getVideoTracks();
+  // What stands still in the viewfinder may be of a minute ago, and would be kept as of now.
+  const still = track.readyState !== "live" || track.muted || picture.paused || performance.now() - shown > STILL_MS;
+  if (!picture.videoWidth || still) return alarm("No photo was taken: the camera gives no picture just now. Wait for it, or close it and press Camera again.");
+  try { await shoot(picture); } catch (fault) { alarm(`No photo was taken (${fault.name}). Press again.`); }
+}
+
+async function shoot(picture) {
   const canvas = Object.assign(document.createElement("canvas"), { width: picture.videoWidth, height: picture.videoHeight });
   const at = Date.now();
   canvas.getContext("2d").drawImage(picture, 0, 0);
   const blob = await new Promise((done) => canvas.toBlob(done, "image/jpeg", 0.92));
+  if (!blob) throw new DOMException("", "NoPicture");
   const run = page;
   const facts = { at, make: "fieldlog", model: "page", serial: `${session.name}-${run}` };
   const bytes = withExif(new Uint8Array(await blob.arrayBuffer()), facts);
@@ -145,7 +171,7 @@ function heard({ data }) {
   }
   if (data.kept) kept(data.kept);
   if (data.view) view(data.view, (text, question) => keeper.postMessage({ say: { text, question } }));
-  if (data.moved) moved();
+  if (data.moved) moved(data.moved);
   if (data.told) told(data.told);
   if (data.page) page = data.page;
   if (data.no) alarm(data.no);
@@ -160,12 +186,14 @@ function heard({ data }) {
 }
 
 // What was recorded so far belongs to the inspection that it was said in; from here on it is another.
-async function moved() {
+async function moved(to) {
   if (ear) {
     stop();
     await listen();
   }
-  alarm("The machine is at another inspection now: what is said and photographed from here on goes there.");
+  alarm(to === "first"
+    ? "The machine is reached. What was said before is kept there as a recording of its own; from here on it is heard into the inspection."
+    : "The machine is at another inspection now: what is said and photographed from here on goes there.");
 }
 
 function door(text, digits = "") {
@@ -195,7 +223,7 @@ async function start() {
   $("work").hidden = $("bar").hidden = false;
   $("witness").hidden = !witnesses().length;
   $("checkpoint").textContent = witnesses().at(-1) || "";
-  keeper = new Worker("/page/phone/keeper.js", { type: "module" });
+  keeper = new Worker("/phone/keeper.js", { type: "module" });
   keeper.onmessage = heard;
   keeper.postMessage({ open: session.token });
   keeper.postMessage({ page: true });

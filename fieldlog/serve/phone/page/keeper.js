@@ -67,15 +67,19 @@ function cut(reason = "") {
   sending?.abort();
   tell({ line: "cut", reason });
   clearTimeout(again);
-  again = setTimeout(async () => {
-    try {
-      const answer = await fetch("/session");
-      if (answer.status === 401) return tell({ out: true });
-      if (answer.ok) token = (await answer.json()).token;
-    } catch { /* no network: tried again */ }
-    connect();
-  }, wait);
+  again = setTimeout(reach, wait);
   wait = Math.min(wait * 2, 5000);
+}
+
+// Whether this phone may still come in, and the token for what it sends; then the line. What hangs is not waited for.
+async function reach() {
+  clearTimeout(again);
+  try {
+    const answer = await fetch("/session", { signal: AbortSignal.timeout(QUIET_MS) });
+    if (answer.status === 401) return tell({ out: true });
+    if (answer.ok) token = (await answer.json()).token;
+  } catch { /* no network: tried again */ }
+  connect();
 }
 
 function take(message, at) {
@@ -90,8 +94,12 @@ function take(message, at) {
       for (const run of runs) if (run.about.stream === message.stream) run.has(message.next).then(pump, pump);
       return;
     case "view": {
-      const moved = inspection && inspection !== message.inspection.id;
+      const before = inspection;
       inspection = message.inspection.id;
+      for (const run of runs.filter((one) => one.meant)) named(run);
+      const unknown = runs.some((run) => !run.over && !run.about.inspection); // begun without the machine
+      const moved = before ? before !== inspection && "another" : unknown && "first";
+      pump();
       return tell({ view: message, moved });
     }
     case "told": return tell({ told: message.lines });
@@ -105,6 +113,13 @@ function take(message, at) {
       kept();
       return tell({ no: message.what });
   }
+}
+
+// Listened to as soon as the machine had let this page in, and before it told at which inspection it is: at that one.
+function named(run) {
+  run.about.inspection = inspection;
+  run.meant = run.headed = false;
+  store.remember(run).catch(() => {}); // no room: with the next frame
 }
 
 function clocked({ ahead_s, within_s }) {
@@ -124,7 +139,7 @@ function clocked({ ahead_s, within_s }) {
 }
 
 async function pump() {
-  if (pumping || !ready || Date.now() < held) return kept();
+  if (pumping || !ready || !inspection || Date.now() < held) return kept();
   pumping = true;
   try {
     while (runs.length && socket?.readyState === WebSocket.OPEN) {
@@ -163,10 +178,16 @@ async function photos() {
   const late = setTimeout(() => sending.abort(), MOST_SENDING_MS);
   try {
     for (const [sha256, about] of [...store.photos]) {
-      const told = await send(sha256, { ...about, inspection: about.inspection || inspection }, await store.photo(sha256), token, sending.signal);
-      if (told.whole) await store.dropPhoto(sha256);
-      else if (told.refused) {
-        store.photos.set(sha256, { ...about, refused: told.refused });
+      const whose = about.inspection || inspection;
+      if (!whose) continue; // the machine has not said yet which it is at
+      const told = await send(sha256, { ...about, inspection: whose }, () => store.photo(sha256), token, sending.signal);
+      if (told.whole) store.dropPhoto(sha256);
+      else if (told.gone) {
+        store.dropPhoto(sha256);
+        say({ type: "lost" });
+        tell({ no: "the browser threw a photo away before the machine had it: take it again" });
+      } else if (told.refused) {
+        store.photos.set(sha256, { ...store.photos.get(sha256), refused: told.refused });
         tell({ no: `a photo is not taken: ${told.refused}; it stays on this phone` });
       } else if (told.waits) tell({ no: `a photo waits on this phone: ${told.waits}` });
       kept();
@@ -177,6 +198,7 @@ async function photos() {
 function begin({ rate, settings }, port) {
   const stream = random(8);
   const run = new Run(store, { stream, rate, inspection, settings, began: Date.now() });
+  run.meant = !inspection && Boolean(token);
   let n = 0;
   let order = store.remember(run).catch(() => {}); // no room: tried again with every frame
   runs.push(run);
@@ -194,7 +216,8 @@ async function open() {
   runs = [...(await store.start()), ...runs];
   tell({ opened });
   kept();
-  connect();
+  if (token) connect();
+  else reach();
   setInterval(() => {
     if (socket && Date.now() - heard > QUIET_MS) cut();
     pump();
@@ -203,7 +226,7 @@ async function open() {
 }
 
 onmessage = async ({ data, ports }) => {
-  if (data.open) {
+  if (data.open !== undefined) {
     token = data.open;
     // One page keeps at a time: what one has in its files is not another's to send and remove.
     const mine = navigator.locks?.request("fieldlog-keeper", () => new Promise((_, fail) => open().catch(fail)));
@@ -225,5 +248,5 @@ onmessage = async ({ data, ports }) => {
   }
   if (data.page) tell({ page });
   if (opened && data.online === false) cut();
-  if (opened && data.online === true) { wait = 500; connect(); }
+  if (opened && data.online === true) { wait = 500; reach(); }
 };

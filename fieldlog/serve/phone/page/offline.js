@@ -1,7 +1,8 @@
 // The page itself at hand without the network; never anything of the record. Only where the certificate is installed.
 
 const SHELL = "fieldlog-page";
-const FILES = ["/phone/", ...["app", "door", "exif", "frames", "keeper", "sending", "show", "store", "taker"]
+// The keeper lies beside the page: a worker's own file is asked for here only within our scope.
+const FILES = ["/phone/", "/phone/keeper.js", ...["app", "door", "exif", "frames", "sending", "show", "store", "taker"]
   .map((name) => `/page/phone/${name}.js`), "/page/phone/phone.css", "/page/phone/icon.svg"];
 
 oninstall = (event) => event.waitUntil(caches.open(SHELL).then((shell) => shell.addAll(FILES)));

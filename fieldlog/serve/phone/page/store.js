@@ -204,8 +204,8 @@ export class Store {
     try {
       for (const [sha256, { bytes, ...about }] of [...this.photos]) {
         if (!bytes) continue;
+        await whole(this.pictures, `${sha256}.json`, words(about)); // first: what has no head no later page knows of
         await whole(this.pictures, `${sha256}.jpg`, bytes);
-        await whole(this.pictures, `${sha256}.json`, words(about));
         if (this.photos.has(sha256)) this.photos.set(sha256, about);
       }
       this.faults.delete("photos");
@@ -214,9 +214,12 @@ export class Store {
     }
   }
   async photo(sha256) { return this.photos.get(sha256)?.bytes ?? await read(this.pictures, `${sha256}.jpg`); }
-  async dropPhoto(sha256) {
+
+  // Behind what is being written: else half of it would stay.
+  dropPhoto(sha256) {
     this.photos.delete(sha256);
-    if (!this.files) return;
-    for (const end of ["jpg", "json"]) try { await this.pictures.removeEntry(`${sha256}.${end}`); } catch { /* gone */ }
+    return (this.keeping = this.keeping.then(async () => {
+      for (const end of this.files ? ["jpg", "json"] : []) try { await this.pictures.removeEntry(`${sha256}.${end}`); } catch { /* gone */ }
+    }));
   }
 }
