@@ -16,6 +16,7 @@ from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 
 from fieldlog.serve.phone.line import LOST
+from fieldlog.serve.phone.photos import PhonePhotos
 from fieldlog.shop.workshop import Workshop
 from tests.browser import QUIET, chromium
 from tests.phone_shed import PhoneShed, phone_shed, until
@@ -132,6 +133,39 @@ def test_a_picture_that_stands_still_is_not_taken_as_of_now(page: Page, shed: Ph
     assert page.locator("#photo").inner_text() == "Camera"
     assert len(shed.inspecting.record.photos) == photos
     assert page.locator("#kept").inner_text() == ""
+
+
+def test_a_fault_in_placing_is_told_and_the_next_time_it_is_done(
+    page: Page, shed: PhoneShed, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The thread that places photos went with whatever was no refusal of ours, and nobody was told."""
+    told, done = len(shed.lines), list[str]()
+    place = PhonePhotos.place
+
+    def faulty(photos: PhonePhotos, inspection: str) -> None:
+        done.append(inspection)
+        if len(done) == 1:
+            raise RuntimeError("on purpose")
+        place(photos, inspection)
+
+    monkeypatch.setattr(PhonePhotos, "place", faulty)
+    for count, words in enumerate(("horn works", "left mirror loose"), 1):
+        page.locator("#words").fill(words)
+        page.locator("#type button").click()
+        assert until(lambda: len(done) == count)  # noqa: B023 (asked at once)
+    assert any("RuntimeError" in line for line in shed.lines[told:])
+
+
+def test_an_alarm_is_not_wiped_by_what_has_nothing_to_do_with_it(page: Page) -> None:
+    """A photo that was not taken is told until something else is: the microphone's state comes and goes."""
+    page.evaluate(
+        "Object.assign(document.getElementById('alarm'), {textContent: 'of a photo', hidden: false})"
+    )
+    page.locator("#listen").click()
+    page.locator("#state", has_text="Listening").wait_for()
+    page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+    assert page.locator("#alarm").inner_text() == "of a photo"
+    page.locator("#listen").click()
 
 
 def test_a_page_that_starts_without_the_machine_keeps_and_sends_later(

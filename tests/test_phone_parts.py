@@ -311,6 +311,23 @@ def test_a_photo_whose_reader_was_too_slow_waits_on_the_phone_and_is_taken_later
         assert len(store.inspection_record(head.id).photos) == 1
 
 
+def test_a_photo_that_is_here_to_its_last_byte_and_not_imported_is_taken(tmp_path: Path) -> None:
+    """Killed behind the last piece, or a disk that took it and said that it did not."""
+    data = jpeg_with(b"the last piece came")
+    name, arrived = hashlib.sha256(data).hexdigest(), tmp_path / "record" / "from-phone"
+    with Repository.open(tmp_path / "record") as store:
+        head = store.start_inspection(store.add_vehicle("grey twin").id)
+        arrived.mkdir()
+        (arrived / f"{name}.part").write_bytes(data)
+        photos = PhonePhotos(store, lambda *_: Ahead(2.0, 0.1, 3), imported=lambda _: None)
+        have = photos.held(name, head.id).have
+        asked = {"inspection": head.id, "phone": "1", "run": "abcd"}
+        with pytest.raises(Refusal, match="beyond the end"):
+            photos.put(name, have - 1, len(data), b"", **asked)
+        assert photos.put(name, have, len(data), data[have:], **asked).whole
+        assert len(store.inspection_record(head.id).photos) == 1
+
+
 def _busy(answer: Callable[[Process, float], bytes | Lost]) -> Callable[[Process, float], object]:
     """A process that starts, and then takes too long for whatever is asked."""
 

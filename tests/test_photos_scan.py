@@ -78,7 +78,7 @@ def _hostile(folder: Path) -> dict[str, str | None]:
             PhotoFault.UNREADABLE,
         ),
         "cut.webp": (b"RIFF\xff\xff\0\0WEBPVP8X", PhotoFault.UNREADABLE),
-        "fill.jpg": (b"\xff\xd8" + b"\xff" * 16_000_000, PhotoFault.UNREADABLE),
+        "fill.jpg": (b"\xff\xd8" + b"\xff" * 16_000_000, PhotoFault.NOT_READ),
         "video.mp4": (b"\0\0\0\x18ftypmp42\0\0\0\0" + b"\0" * 99, PhotoFault.NOT_A_PHOTO),
         "own.cr3": (b"\0\0\0\x18ftypcrx " + b"\0" * 99, PhotoFault.UNREADABLE),
         "own.raf": (b"FUJIFILMCCD-RAW 0201" + b"\0" * 99, PhotoFault.UNREADABLE),

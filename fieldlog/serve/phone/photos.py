@@ -105,7 +105,8 @@ class PhonePhotos:
         _named(sha256)
         if not 0 < size <= LARGEST_PHOTO:
             raise Refusal(413, "a photo is not as large as that")
-        if not 0 <= offset <= size or not 0 < len(piece) <= size - offset:
+        # all of it may be here already, and its import cut off: nothing more is sent then
+        if not 0 <= offset <= size or len(piece) > size - offset or not (piece or offset == size):
             raise Refusal(400, "a piece beyond the end")
         try:
             held, media = self._put(sha256, offset, size, piece, inspection, phone, run)

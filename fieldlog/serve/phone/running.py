@@ -197,8 +197,10 @@ class _Placing:
                 over = self._over.wait(_PLACE_AFTER_S)
             try:
                 self.place()
-            except FieldlogError as error:
+            except Exception as error:  # whatever it was: the next photo is placed all the same
+                known = isinstance(error, FieldlogError)
+                why = error if known else f"a fault of fieldlog itself: {type(error).__name__}"
                 with contextlib.suppress(Exception):
-                    self._notify(f"photos are not put to their findings yet: {error}")
+                    self._notify(f"photos are not put to their findings yet: {why}")
             if over:
                 return

@@ -11,6 +11,7 @@ const state = { front: true, muted: false, ended: false };
 let keeper;
 let session;
 let ear = null; // context, track, node
+let ailing = ""; // what was told last of page and microphone
 let lens = null;
 let shown = 0;
 let lock = null;
@@ -24,7 +25,8 @@ function changed(what) {
   Object.assign(state, what);
   keeper?.postMessage({ state });
   const why = !ear ? "" : !state.front ? "" : state.ended ? "The microphone is gone: press Listen again." : state.muted ? "The microphone is muted, or something else has it: nothing is heard." : "";
-  alarm(why);
+  if (why || $("alarm").textContent === ailing) alarm(why); // what else is told there stays
+  ailing = why;
 }
 
 async function awake() {
