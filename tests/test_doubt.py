@@ -187,6 +187,8 @@ def test_right_is_a_slip_where_one_may_begin_with_it(said: str, asked: bool) -> 
         ("exhaust are loose", "exhaust stud loose", True),  # a word heard as a mere "are"
         ("exhaust stud loose", "exhaust are loose", False),
         ("seat is torn", "seat looks torn", False),  # the same
+        ("chain play five millimetres", "chain play forty five millimetres", True),  # a word more
+        ("chain play forty five millimetres", "chain play five millimetres", False),
     ],
 )
 def test_what_is_worst_to_be_wrong_about_is_asked_however_far_behind_it_was_heard(
@@ -200,6 +202,51 @@ def test_what_is_worst_to_be_wrong_about_is_asked_however_far_behind_it_was_hear
     )
     assert said.decision is (Decision.ASK if asked else Decision.ACCEPT)
     assert len(said.candidates) == (2 if asked else 0)
+
+
+@pytest.mark.parametrize(
+    ("best", "other", "asked"),
+    [
+        ("back brake fluid fine", "read back brake fluid back", True),  # a command
+        ("read back brake fluid back", "back brake fluid fine", False),
+        ("fork sag four inches", "fork sag four millimetres", True),
+        ("left fork sag four inches", "right fork sag four millimetres", True),
+        ("fork sag four inches", "fork sag five millimetres", False),
+        ("fork sag four inches", "brake lever travel four millimetres", False),
+    ],
+)
+def test_another_kind_of_thing_that_was_heard_nearly_as_well_is_asked_about(
+    best: str, other: str, asked: bool
+) -> None:
+    language = _INSPECTION()
+    assert twin_distances(two_heard(best, other, 4.3), language) == ({other: 4.3} if asked else {})
+    judge = judge_for(language, RULES)
+    for behind, is_asked in ((4.3, asked), (7.5, False)):
+        heard = two_heard(best, other, behind)
+        said = judge(language.understand(best), heard, Clip(np.zeros(160, np.float32)))
+        assert said.decision is (Decision.ASK if is_asked else Decision.ACCEPT), behind
+
+
+@pytest.mark.parametrize(
+    ("heard", "other"),
+    [
+        ("fork sag right around thirty millimetres", "fork sag around thirty millimetres"),
+        ("rear spokes just under three turns", "rear spokes adjustment three turns"),
+    ],
+)
+def test_how_about_it_is_said_is_no_side_and_no_characteristic(heard: str, other: str) -> None:
+    language = _INSPECTION()
+    assert twin_distances(two_heard(heard, "seat torn", 7.5), language) == {other: 0.0}
+
+
+def test_a_command_that_lacks_a_word_is_asked_about() -> None:
+    language = _INSPECTION()
+    best, other = "photo of the tank", "photo of the tank cap"
+    judge = judge_for(language, RULES)
+    clip = Clip(np.zeros(160, np.float32))
+    for one, two, decision in ((best, other, Decision.ASK), (other, best, Decision.ACCEPT)):
+        said = judge(language.understand(one), two_heard(one, two, 7.5), clip)
+        assert said.decision is decision
 
 
 def test_a_bare_word_to_what_was_asked_is_not_held_to_that() -> None:

@@ -9,6 +9,7 @@ one and only the margin betrays it, a wrong condition shows in the bend.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 
@@ -16,10 +17,11 @@ from fieldlog.audio.clip import Clip
 from fieldlog.catalogue.component import SOUND
 from fieldlog.doubt.question import distinct, telling_more, what_to_ask
 from fieldlog.doubt.rules import DoubtRules, Policy, Weights, silent_behind, terms
-from fieldlog.doubt.twins import SIDES, TWINS, exchanged, merely, slipped
+from fieldlog.doubt.twins import SIDES, TWINS, exchanged, lacks_words, merely, slipped
 from fieldlog.grammar.language import Language, OpenQuestion
 from fieldlog.model.command import Command
-from fieldlog.model.hearing import Hearing
+from fieldlog.model.finding import Finding
+from fieldlog.model.hearing import Hearing, Hypothesis
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
@@ -88,7 +90,8 @@ def twin_distances(hearing: Hearing, language: Language) -> dict[str, float]:
         if meanings and (meaning := language.meaning(other.text)) in meanings:
             found.setdefault(other.text, 0.0 if meaning in sides else best.score - other.score)
     if not hasattr(language, "twins"):
-        found |= dict.fromkeys(_always_asked(hearing, language), 0.0)
+        for text, behind in _asked_as_well(hearing, language):
+            found[text] = min(behind, found.get(text, math.inf))
     return found
 
 
@@ -96,26 +99,44 @@ _BARE = frozenset({Flag.LED, Flag.ANSWERED})
 """A bare word said to what was asked ("fine"): many others are near it, how many was not measured."""
 
 
-def _always_asked(hearing: Hearing, language: Language) -> Iterator[str]:
-    """What was heard as well, however far behind, and makes another finding of what is worst to be wrong about.
+def _asked_as_well(hearing: Hearing, language: Language) -> Iterator[tuple[str, float]]:
+    """What was heard as well and makes another finding of what is worst to be wrong about, and nats behind it.
 
-    A fault, where the best hypothesis has the part as it should be; and words, where it has a mere "is" or "are".
+    None, however far behind: a fault, where the best hypothesis has the part as it should be; words, where it has a
+    mere "is" or "are"; and all its words with others between. As twins are: a command in place of a finding, and
+    the same number in another unit.
     """
-    said = language.understand(hearing.hypotheses[0].text)
-    best = said.finding
-    if best is None or not _BARE.isdisjoint(said.flags):
+    best = hearing.hypotheses[0]
+    said = language.understand(best.text)
+    own = said.finding
+    nothing = own is None and said.dialogue is None and not said.parts
+    if nothing or not _BARE.isdisjoint(said.flags):
         return
     for other in hearing.hypotheses[1:]:
-        mere = merely(hearing.hypotheses[0].text, other.text)
-        if not mere and best.condition != SOUND:
-            continue
+        more = lacks_words(best.text, other.text)
         parsed = language.understand(other.text)
         told = parsed.finding
-        if told is None or parsed.decision is not Decision.ACCEPT or told.meaning == best.meaning:
+        if parsed.decision is not Decision.ACCEPT or (told and own and told.meaning == own.meaning):
             continue
-        worse = told.component == best.component and told.condition not in (None, SOUND)
-        if mere or worse:
-            yield other.text
+        behind = best.score - other.score
+        if more or (own is not None and told is not None and _worse(own, told, best, other)):
+            yield other.text, 0.0
+        elif own is not None and (told is None or _in_another_unit(own, told)):
+            yield other.text, behind
+
+
+def _worse(own: Finding, told: Finding, best: Hypothesis, other: Hypothesis) -> bool:
+    if merely(best.text, other.text):
+        return True
+    sound = own.condition == SOUND and told.component == own.component
+    return sound and told.condition not in (None, SOUND)
+
+
+def _in_another_unit(own: Finding, told: Finding) -> bool:
+    one, two = own.quantity, told.quantity
+    if one is None or two is None or own.component != told.component:
+        return False
+    return one.value == two.value and one.unit != two.unit
 
 
 def _accepted(text: str, language: Language) -> bool:

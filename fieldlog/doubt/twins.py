@@ -30,6 +30,7 @@ _PAIRS = (
     ("cracked", "drags"),
     ("bent", "drags"),
     ("stuck", "split"),
+    ("stuck", "stiff"),
     ("cut", "good"),
     ("sound", "sheared"),
     ("all okay", "rubbing"),
@@ -55,6 +56,10 @@ SLIPS: tuple[tuple[str, str], ...] = (
     ("three point", "free play"),
     ("two", "too"),
     ("too", "two"),
+    ("right around", "around"),
+    ("right about", "about"),
+    ("just under", "adjustment"),
+    ("just over", "adjustment"),
     *((f"twenty {ty}", f"twenty {ty} four") for ty in ("twenty", "thirty", "forty")),
 )
 """Words that are hardly ever said and mostly come of others ("torque reads sixteen" heard as "torque
@@ -81,6 +86,12 @@ def merely(text: str, other: str) -> bool:
     while one and two and one[-1] == two[-1]:
         one, two = one[:-1], two[:-1]
     return bool(one) and bool(two) and MERE.issuperset(one)
+
+
+def lacks_words(text: str, other: str) -> bool:
+    """Whether ``other`` has all words of ``text`` in their order and others between or around them."""
+    words = iter(other.split())
+    return len(other.split()) > len(text.split()) and all(word in words for word in text.split())
 
 
 def slipped(text: str) -> Iterator[str]:
