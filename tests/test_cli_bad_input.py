@@ -16,6 +16,9 @@ import pytest
 import soundfile as sf
 from click.testing import Result
 
+from fieldlog.errors import UsageError
+from fieldlog.model.context import Context
+from fieldlog.shop.workshop import Workshop
 from fieldlog.store.database import FILE
 from fieldlog.store.repository import Repository
 from tests.spoken import WORDS, grammar, hear, run, sentence, spoken, stub_listener
@@ -403,3 +406,53 @@ def test_photos_that_cannot_be_used(record: Path, tmp_path: Path) -> None:
     with Repository.open(record) as store:
         assert not store.inspection_record("last").photos
     shutil.rmtree(bad)
+
+
+# what an inspection is begun with
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        (["--jurisdiction", "XX"], "'XX'"),
+        (["--set", "rimm=steel"], "'rimm'"),
+        (["--set", "rim=stel"], "'stel'"),
+        (["--zone", "Mars"], "'Mars'"),
+        (["--zone", "Europe"], "'Europe'"),
+        (["--zone", "Mars", "--on", "2026-03-14"], "'Mars'"),
+    ],
+)
+def test_an_inspection_is_not_begun_with_what_no_later_command_can_use(
+    record: Path, given: list[str], told: str
+) -> None:
+    """It stood in the record, and whatever was said into it was refused from then on."""
+    with Repository.open(record) as store:
+        before = len(store.inspections())
+    refused(run("inspection", "start", "1", *given, "--store", record), 2, told)
+    with Repository.open(record) as store:
+        assert len(store.inspections()) == before
+    with Workshop.open(record) as shop:
+        with pytest.raises(UsageError, match="XX"):
+            shop.begin("1", Context("XX"))
+        assert len(shop.store.inspections()) == before
+
+
+def test_a_fact_that_is_nearly_one_that_is_asked_for_is_told(tmp_path: Path) -> None:
+    """A slip leaves verdicts undecided, and nobody would look for it there."""
+    result = run("vehicle", "add", "x", "--set", "rimm=steel", "--json", "--store", tmp_path)
+    assert "was rim meant?" in result.stderr
+    assert json.loads(result.stdout)["facts"] == {"rimm": "steel"}
+    result = run("vehicle", "set", "1", "Pressure-rear=42 psi", "year=1998", "--store", tmp_path)
+    assert not result.stderr
+    with Repository.open(tmp_path) as store:
+        assert set(store.vehicle("1").facts) == {"rimm", "pressure_rear", "year"}
+    result = run("vehicle", "set", "1", "disc-minimum=5 apples", "--store", tmp_path)
+    assert result.exit_code == 2
+
+
+def test_a_second_vehicle_of_the_same_name_is_told(tmp_path: Path) -> None:
+    """By the name it hides the first one, its limits and all that was measured on it."""
+    assert not run("vehicle", "add", "red single", "--store", tmp_path).stderr
+    result = run("vehicle", "add", "red single", "--store", tmp_path)
+    assert "no. 1 is called so too" in result.stderr
+    assert result.exit_code == 0

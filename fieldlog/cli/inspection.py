@@ -23,12 +23,12 @@ from fieldlog.cli.photos_place import tell_unplaced_yet
 from fieldlog.cli.store_option import (
     distance,
     opened,
-    pairs,
     started_at,
     store_option,
     sure_option,
     walk_option,
     workshop,
+    zone_called,
 )
 from fieldlog.config import local_zone
 from fieldlog.errors import UsageError
@@ -107,16 +107,21 @@ def start(
     """
     from fieldlog.aftercare.plan import walk_setting
     from fieldlog.language.tongues import kept_code
+    from fieldlog.limits.context import parse_context
 
+    # what no later command could hold against its limits is refused before it is in the record
+    context, own_zone = parse_context(jurisdiction, settings), zone or local_zone()
+    if zone:
+        zone_called(zone)
     with opened(folder) as store:
         started = store.start_inspection(
             store.vehicle(vehicle).id,
-            started_at=started_at(day, zone or local_zone()) if day else None,
-            zone=zone or local_zone(),
+            started_at=started_at(day, own_zone) if day else None,
+            zone=own_zone,
             inspector=inspector,
             place=place,
-            jurisdiction=jurisdiction,
-            settings={**pairs(settings), **walk_setting(walk)},
+            jurisdiction=context.jurisdiction,
+            settings={**context.settings, **walk_setting(walk)},
             odometer=distance(odometer),
             sure=sure,
             language=kept_code(),

@@ -6,7 +6,7 @@ import contextlib
 import os
 import re
 from collections.abc import Callable, Iterator, Sequence
-from datetime import UTC, datetime, timezone
+from datetime import UTC, datetime, timezone, tzinfo
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -167,7 +167,6 @@ def started_at(text: str, zone: str) -> datetime:
 
     Raises ``UsageError`` for what is no day and no instant, and for a zone nobody knows.
     """
-    from fieldlog.photos.when import offset_delta
     from fieldlog.quantities.written_dates import day_meant, days_meant
 
     try:
@@ -184,13 +183,17 @@ def started_at(text: str, zone: str) -> datetime:
     if len(text) <= len("2026-03-14"):
         return moment.replace(hour=12, tzinfo=UTC)
     if moment.tzinfo is None:
-        delta = offset_delta(zone)
-        moment = moment.replace(tzinfo=timezone(delta) if delta is not None else named(zone))
+        moment = moment.replace(tzinfo=zone_called(zone))
     return moment.astimezone(UTC)
 
 
-def named(zone: str) -> ZoneInfo:
-    """The zone of that IANA name; raises ``UsageError`` when there is none."""
+def zone_called(zone: str) -> tzinfo:
+    """The zone of that offset or IANA name; raises ``UsageError`` when there is none."""
+    from fieldlog.photos.when import offset_delta
+
+    delta = offset_delta(zone)
+    if delta is not None:
+        return timezone(delta)
     try:
         return ZoneInfo(zone)
     except (ZoneInfoNotFoundError, ValueError, OSError):

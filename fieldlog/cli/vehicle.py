@@ -50,8 +50,13 @@ def add(
     """
     told, done = _meant(pairs(facts)), distance(odometer)  # before a record is made for them
     with opened(folder, new=True) as store:
+        so = [each.number for each in store.vehicles() if each.name == name.strip()]
         added = store.add_vehicle(name, facts=told, odometer=done)
     _print(added, as_json)
+    if so:
+        others = "no. " + ", no. ".join(map(str, so))
+        note = f"{others} {'is' if len(so) == 1 else 'are'} called so too: by name the newest is meant, no. {added.number}"
+        click.echo(f"fieldlog: {note}", err=True)
 
 
 @vehicle.command("list")
@@ -164,15 +169,26 @@ def odometer(key: str, reading: str, sure: bool, folder: Path | None) -> None:
 def _meant(facts: dict[str, str]) -> dict[str, str]:
     """``facts`` when each can be meant; ``UsageError`` for a value that a known fact cannot hold.
 
-    Facts that nothing here knows (make, model, year...) are kept as they are said.
+    Facts that nothing here knows (make, year...) are kept as they are said; where one is nearly a known one, that is told.
     """
+    from difflib import get_close_matches
+
     from fieldlog.aftercare.equipment import unknown
     from fieldlog.aftercare.files import load_care
     from fieldlog.limits.context import SETTINGS, parse_context
 
+    known = {*SETTINGS, *(fitted := load_care().walk.facts)}
+    plain = {key: key.strip().lower().replace("-", "_").replace(" ", "_") for key in facts}
+    facts = {(plain[key] if plain[key] in known else key): value for key, value in facts.items()}
+    for key in facts.keys() - known:
+        if close := get_close_matches(plain[key], known, 1, 0.8):
+            click.echo(
+                f"fieldlog: {key}: no limit and no item asks for that; was {close[0]} meant? Kept as it is said.",
+                err=True,
+            )
     given = {key: value for key, value in facts.items() if value}
     parse_context(None, {key: value for key, value in given.items() if key in SETTINGS})
-    wrong = unknown(given, load_care().walk.facts)
+    wrong = unknown(given, fitted)
     if wrong:
         raise UsageError(wrong[0])
     return facts

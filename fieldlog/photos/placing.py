@@ -92,7 +92,7 @@ def session_zone(text: str) -> tzinfo:
         return timezone(delta)
     try:
         return ZoneInfo(text)
-    except (ZoneInfoNotFoundError, ValueError):
+    except (ZoneInfoNotFoundError, ValueError, OSError):
         return UTC
 
 

@@ -35,7 +35,7 @@ from fieldlog.aftercare.plan import (
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.language.tongues import REFERENCE, codes, kept_code, language_of
-from fieldlog.limits.context import keeps_left
+from fieldlog.limits.context import keeps_left, parse_context
 from fieldlog.limits.packs import shipped_limits, with_own
 from fieldlog.model.context import Context
 from fieldlog.model.finding import Quantity
@@ -223,7 +223,8 @@ class Workshop:
         if not known and any(each.name.casefold() == name.casefold() for each in vehicles):
             known = [self.store.vehicle(name)]  # in another case; asks where several are called so
         owner = known[-1] if known else self.store.add_vehicle(name)
-        settings = context or Context()
+        # what no later command could hold against its limits is refused before it is in the record
+        settings = parse_context(context.jurisdiction, context.settings) if context else Context()
         return self.store.start_inspection(
             owner.id,
             started_at=started_at or self.now(),
