@@ -56,6 +56,8 @@ class AudioFile:
         """Open ``path``; raises ``AudioError`` with the reason and what to do."""
         self.path = path
         self.notes: list[str] = []
+        self.whole = True
+        """Whether all of it could be read (known after the last block); ``notes`` say what is missing."""
         self._layout: WavLayout | None = None
         self._window: Window | None = None
         self._sound: _Straight | None = None
@@ -137,6 +139,10 @@ class AudioFile:
         if text not in self.notes:
             self.notes.append(text)
 
+    def _lacks(self, text: str) -> None:
+        self.whole = False
+        self._note(text)
+
     def _check_file(self) -> None:
         where = str(self.path)
         try:
@@ -207,7 +213,7 @@ class AudioFile:
         self.duration_s = layout.data_bytes / layout.frame_bytes / layout.rate
         claimed = layout.declared_bytes / layout.frame_bytes / layout.rate
         if layout.declared_bytes > layout.data_bytes and layout.declared_bytes < 0xFFFFFF00:
-            self._note(f"cut short: {self.duration_s:.2f} of {claimed:.2f} s are there")
+            self._lacks(f"cut short: {self.duration_s:.2f} of {claimed:.2f} s are there")
         else:
             self._note(
                 f"the header claims {claimed:.2f} s but {self.duration_s:.2f} s are there; "
@@ -239,7 +245,7 @@ class AudioFile:
             whole, finished = whole_ogg_bytes(file, length)
         if not finished and whole:
             self._window = Window(self.path, 0, whole)
-            self._note("cut short: the end of the file is missing")
+            self._lacks("cut short: the end of the file is missing")
 
     def _open_otherwise(self, head: bytes) -> None:
         if is_text(head):
@@ -262,7 +268,7 @@ class AudioFile:
             yield converter.process(block)
         yield converter.flush()
         if self._other is not None and self._other.complaint:
-            self._note(f"cut short or damaged: {self._other.complaint}")
+            self._lacks(f"cut short or damaged: {self._other.complaint}")
 
     def _decoded(self) -> Iterator[Samples]:
         assert self._sound is not None
@@ -281,7 +287,7 @@ class AudioFile:
                 seen += len(block)
                 yield block
         if seen < expected - self.rate // 20:
-            self._note(
+            self._lacks(
                 f"cut short: {seen / self.rate:.2f} of {expected / self.rate:.2f} s can be read"
             )
 

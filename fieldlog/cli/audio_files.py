@@ -45,7 +45,7 @@ def hear_files(
     one ``follows`` the one before. A file that cannot be used is said on stderr and left out; the
     others are heard all the same.
 
-    Raises ``PartialError`` at the end when some were left out, ``AudioError`` when all were.
+    Raises ``PartialError`` at the end when some were left out or cut short, ``AudioError`` when all were left out.
     """
     from fieldlog.audio.files import open_audio
     from fieldlog.audio.vad import voice_activity
@@ -55,6 +55,7 @@ def hear_files(
     if voice.warning:
         click.echo(f"fieldlog: {voice.warning}", err=True)
     left_out: list[AudioError] = []
+    cut: list[Path] = []
     before: Path | None = None
     with terminal.progress() as bar:
         task = bar.add_task("hearing", total=None)
@@ -85,25 +86,30 @@ def hear_files(
                     if notes:
                         click.echo(f"fieldlog: {path}: {'; '.join(notes)}", err=True)
                     ended(path, stream.seconds)
+                    cut += [] if audio.whole else [path]
             except AudioError as error:
                 left_out.append(error)
                 if len(paths) > 1:
                     click.echo(f"fieldlog: {error}", err=True)
-    report_left_out(left_out, len(paths))
+    report_left_out(left_out, len(paths), cut)
 
 
-def report_left_out(left_out: Sequence[AudioError], total: int) -> None:
-    """Raise what the command ends with when files were left out; each was named already."""
-    if not left_out:
+def report_left_out(left_out: Sequence[AudioError], total: int, cut: Sequence[Path] = ()) -> None:
+    """Raise what the command ends with when files were left out, or ``cut`` short; each was told already."""
+    if not left_out and not cut:
         return
-    if total == 1:
+    if left_out and total == 1:
         raise left_out[0]
     if len(left_out) == total:
         raise AudioError(f"none of the {total} files could be heard", todo="see the lines above")
     names = ", ".join(error.where or error.what for error in left_out)
+    told = [f"{len(left_out)} of {total} files left out: {names}"] if left_out else []
+    told += [f"not heard to its end: {', '.join(map(str, cut))}"] if cut else []
     raise PartialError(
-        f"{len(left_out)} of {total} files left out: {names}",
-        todo="mend or leave out these; the others were heard",
+        "; ".join(told),
+        todo="mend or leave out these; the others were heard"
+        if left_out
+        else "copy it again; what is there was heard",
     )
 
 
