@@ -111,6 +111,18 @@ def test_no_record(bench: Bench, name: str) -> None:
     assert not bench.record.exists()
 
 
+@every_command
+def test_an_emptied_record_is_not_begun_anew(bench: Bench, name: str) -> None:
+    """A file of no bytes beside the clips of a record is what is left of it, and no place for another."""
+    (bench.record / FILE).write_bytes(b"")
+    clip = bench.record / "media" / "ab" / "abcd.flac"
+    clip.parent.mkdir(parents=True)
+    clip.write_bytes(b"said before")
+    before = bench.state()
+    refused(run(*bench.command(name)), 8, "is empty", str(bench.record), "set-aside")
+    assert bench.state() == before
+
+
 @pytest.mark.parametrize("words", ["vehicle list", "inspection list", "inspection verify"])
 def test_looking_makes_no_record(words: str, tmp_path: Path) -> None:
     refused(run(*words.split(), "--store", tmp_path / "a"), 8, "there is no record here")

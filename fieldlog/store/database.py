@@ -282,8 +282,11 @@ def damage(path: Path, *, whole: bool = False) -> str | None:
 
     ``whole``: every page is looked at, however large the file is.
     """
-    if not path.exists() or path.stat().st_size == 0:
+    if not path.exists():
         return None
+    if path.stat().st_size == 0:
+        kept = any(each.is_file() for each in (path.parent / "media").rglob("*"))
+        return "the file is empty, and clips or photos of a record lie beside it" if kept else None
     whole = whole or path.stat().st_size <= QUICK_CHECK_BYTES or _left_over(path)
     probe = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)
     try:

@@ -26,10 +26,12 @@ from sqlite_utils import Database
 from fieldlog.errors import StoreError
 from fieldlog.store.database import (
     FILE,
+    SET_ASIDE,
     Opened,
     back_up,
     code_of,
     connection_from,
+    damage,
     open_database,
     steps_left,
     translated,
@@ -49,6 +51,8 @@ def look_into(folder: Path, *, now: datetime) -> Opened:
                 todo=f"name the folder that holds {FILE}",
             )
         if path.stat().st_size == 0:
+            if reason := damage(path):
+                raise StoreError(reason, where=str(path), todo=SET_ASIDE)
             raise StoreError("is empty: nothing was ever kept in it", where=str(path))
         connection, beside = _connect(path)
         try:

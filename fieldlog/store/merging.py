@@ -118,6 +118,8 @@ def borrowed(folder: Path, now: datetime) -> Iterator[SqlStore]:
         raise StoreError(
             "there is no record here", where=str(folder), todo=f"name the folder that holds {FILE}"
         )
+    if path.stat().st_size == 0 and (reason := damage(path)):
+        raise _damaged(path, reason)
     with tempfile.TemporaryDirectory(prefix="fieldlog-") as made:
         copy = Path(made) / FILE
         _copy(path, copy)
