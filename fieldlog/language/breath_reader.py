@@ -199,6 +199,8 @@ class BreathReader:
     def _decided(self, covers: Sequence[_Cover], text: str) -> Breath:
         best = min(cover.rank for cover in covers)
         chosen = {cover.meaning: cover for cover in covers if cover.rank == best}
+        if len(chosen) > 1:
+            chosen = self._least_leaning(chosen)
         first = next(iter(chosen.values()))
         if len(first.parts) < 2:  # one finding only by joiners, or by a rule of breaths
             return Breath(text, (replace(first.parts[0], text=text),))
@@ -215,6 +217,20 @@ class BreathReader:
         if clash:
             return asked_of(text, parts, clash)
         return Breath(text, parts, agreed=agreed)
+
+    def _least_leaning(
+        self, chosen: dict[tuple[object, ...], _Cover]
+    ) -> dict[tuple[object, ...], _Cover]:
+        """Of several ways those in which the fewest findings lean on the one before.
+
+        "Battery 12.6 volts, charging voltage 14.2": nobody says "battery 12.6 volts charging" and "voltage 14.2".
+        """
+        lean = {
+            meaning: sum(self._one(tuple(part.text.split())) is None for part in cover.parts)
+            for meaning, cover in chosen.items()
+        }
+        fewest = min(lean.values())
+        return {meaning: cover for meaning, cover in chosen.items() if lean[meaning] == fewest}
 
     def clash(self, parts: Sequence[Understanding]) -> str:
         """Why two findings cannot both be meant: two values of one thing, or as it should be and not."""
