@@ -40,7 +40,7 @@ if WORKER:
 MEASURED = frozenset((
     "acceptance_words", "aftercare", "aftercare_data", "aftercare_trend",
     "aftercare_year", "assess", "catalogue_read", "cautions", "cli_catalogue", "derived",
-    "derived_published", "doubt", "doubt_question", "from_finding", "grammar_automaton", "grammar_check",
+    "derived_published", "doubt", "doubt_breath", "doubt_question", "from_finding", "grammar_automaton", "grammar_check",
     "grammar_compilers", "grammar_hint", "grammar_parse", "grammar_reader", "language_answers",
     "language_figures", "language_settled", "limits_aggregate",
     "limits_check", "limits_context", "limits_entered", "limits_packs", "limits_uncertainty",

@@ -14,10 +14,11 @@ import pytest
 import soundfile as sf
 
 from fieldlog import config
+from fieldlog.audio.behind import LEAST_LEFT_S
 from fieldlog.audio.clip import FRAME, FRAME_S, RATE
 from fieldlog.audio.endpointer import utterances
 from fieldlog.audio.vad import voice_activity, voice_of
-from fieldlog.hearing import LEAST_LEFT_S, Heard
+from fieldlog.hearing import Heard
 from fieldlog.language.files import load_language
 from fieldlog.shop.conversation import Conversation, utterances_of
 from fieldlog.shop.ears import Ears, open_ears

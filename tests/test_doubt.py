@@ -266,6 +266,7 @@ def test_a_bare_word_to_what_was_asked_is_not_held_to_that() -> None:
         ("lamp working", "lamp not working"),
         ("bolt sound", "bolt sheared"),
         ("sidewall cut", "sidewall good"),
+        ("seat worn", "seat torn"),
     ],
 )
 def test_a_fault_or_value_for_another_is_asked_about_where_it_was_heard_too(

@@ -10,11 +10,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from fieldlog.audio.behind import left_over
 from fieldlog.audio.clip import FRAME, RATE, Clip
 from fieldlog.doubt.decide import asked_instead
 from fieldlog.grammar.language import Language, is_said
 from fieldlog.grammar.tagged import TaggedLanguage
-from fieldlog.hearing import Heard, as_promised, hear_clip, left_over, stretches_of
+from fieldlog.hearing import Heard, as_promised, hear_clip, stretches_of
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.language.led import Led

@@ -141,6 +141,16 @@ def test_the_margin_is_bounded_by_what_was_never_finished() -> None:
     assert near[0].evidence["margin"] == pytest.approx(1.5)
 
 
+def test_what_was_never_finished_is_told_apart_from_other_meanings() -> None:
+    found = run(SearchSettings(stop=20.0)).found
+    best = found[0].score
+    assert hypotheses_of(found, best - 1.5)[0].evidence["unfinished"] == pytest.approx(1.5)
+    assert hypotheses_of(found, best + 1.5)[0].evidence["unfinished"] == pytest.approx(-1.5)
+    first, second = hypotheses_of(found, -math.inf)[:2]
+    assert first.evidence["unfinished"] == LARGEST_MARGIN
+    assert "unfinished" not in second.evidence
+
+
 def test_a_phrase_cut_short_is_a_rival() -> None:
     table = {
         (): {"rear": 0.9},

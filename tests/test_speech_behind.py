@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from fieldlog.audio.behind import behind_s
 from fieldlog.audio.clip import FRAME_S, RATE, Clip
 from fieldlog.doubt.decide import doubted
 from fieldlog.doubt.files import shipped_rules
 from fieldlog.doubt.rules import SPEECH_BEHIND_S
 from fieldlog.grammar.language import is_said
 from fieldlog.grammar.tagged import TaggedLanguage
-from fieldlog.hearing import behind_s
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model.hearing import Hearing, Hypothesis

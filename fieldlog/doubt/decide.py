@@ -15,9 +15,18 @@ from dataclasses import replace
 
 from fieldlog.audio.clip import Clip
 from fieldlog.catalogue.component import SOUND
+from fieldlog.doubt.breath import as_a_breath
 from fieldlog.doubt.question import distinct, telling_more, what_to_ask
 from fieldlog.doubt.rules import DoubtRules, Policy, Weights, silent_behind, terms
-from fieldlog.doubt.twins import SIDES, TWINS, exchanged, lacks_words, merely, slipped
+from fieldlog.doubt.twins import (
+    SIDES,
+    TWINS,
+    exchanged,
+    lacks_words,
+    maybe_denied,
+    merely,
+    slipped,
+)
 from fieldlog.grammar.language import Language, OpenQuestion
 from fieldlog.model.command import Command
 from fieldlog.model.finding import Finding
@@ -237,11 +246,20 @@ def _weighed(
     if understanding.parts and rules.one_word_bent(hearing):
         reason = "a word of it did not sound like that"
         return asked_instead(understanding, (), reason, Flag.UNSURE)
+    if any(_maybe_no_fault(part) for part in understanding.parts):
+        reason = "a fault of it may have been said not to be there"
+        return asked_instead(understanding, (), reason, Flag.UNSURE)
     if chance < least:
         because = ", ".join(sorted(flags & set(rules.flags)))
         reason = "not heard clearly enough to count unasked" + (f" ({because})" if because else "")
         return asked_instead(understanding, rivals[:1], reason, Flag.UNSURE)
     return understanding
+
+
+def _maybe_no_fault(part: Understanding) -> bool:
+    """Whether it is a fault in words as which "not" is heard."""
+    fault = part.finding is not None and part.finding.condition not in (None, SOUND)
+    return fault and maybe_denied(part.text)
 
 
 NEAR = 2.5
@@ -259,6 +277,7 @@ def judge_for(language: Language, rules: DoubtRules, policy: Policy = Policy.BAL
         )
         if hearing.listener not in rules.weights:
             return doubted(understanding, hearing, clip.flags, rules, policy, yes_or_no=answers)
+        hearing = as_a_breath(understanding, hearing, clip)
         best = hearing.hypotheses[0].score
         rivals = tuple(
             parsed

@@ -6,6 +6,7 @@ docs/doubt.md tells what each kind of them is asked about for.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 from fieldlog.quantities.number_words import DIGITS, PLAIN_DIGITS, SPELT_TENS, TEEN_TENS
 
@@ -33,6 +34,7 @@ _PAIRS = (
     ("stuck", "stiff"),
     ("cut", "good"),
     ("sound", "sheared"),
+    ("worn", "torn"),
     ("all okay", "rubbing"),
     ("not tight", "notchy"),
     ("not working", "working"),
@@ -92,6 +94,12 @@ def lacks_words(text: str, other: str) -> bool:
     """Whether ``other`` has all words of ``text`` in their order and others between or around them."""
     words = iter(other.split())
     return len(other.split()) > len(text.split()) and all(word in words for word in text.split())
+
+
+def maybe_denied(text: str) -> bool:
+    """Whether an "are" stands behind one thing, where nobody says it ("horn are weak"): "horn not weak" is heard so."""
+    words = text.split()
+    return any(word == "are" and not before.endswith("s") for before, word in pairwise(words))
 
 
 def slipped(text: str) -> Iterator[str]:

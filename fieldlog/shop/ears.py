@@ -114,7 +114,7 @@ def second_opinion(listener: Listener) -> Callable[[Clip], Hearing | None] | Non
     ask = getattr(listener, "second_opinion", None)
     if ask is None:
         return None
-    from fieldlog.hearing import behind_s, left_over
+    from fieldlog.audio.behind import behind_s, left_over
 
     last: list[tuple[Clip, Hearing | None]] = []
 

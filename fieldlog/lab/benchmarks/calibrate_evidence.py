@@ -18,11 +18,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldlog.audio.behind import behind_s, left_over
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.vad import voice_activity, voice_of
 from fieldlog.errors import UsageError
 from fieldlog.grammar.language import Language
-from fieldlog.hearing import behind_s, left_over
 from fieldlog.listeners.base import Listener
 from fieldlog.listeners.whisper.listener import WhisperListener
 from fieldlog.model.hearing import Hearing, Hypothesis

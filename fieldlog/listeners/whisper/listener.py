@@ -50,7 +50,8 @@ class WhisperListener:
     Evidence of each hypothesis: ``bend`` (nats per token the grammar bent what was heard, 0 at
     best), ``margin`` (nats to the next different meaning or unfinished phrase, at most 8, of the
     best one only; for the others the negative distance to the best), ``tokens``, ``logprob``,
-    ``worst`` (nats the grammar bent its worst token), ``tail`` (the same of its last token and end).
+    ``worst`` (nats the grammar bent its worst token), ``tail`` (the same of its last token and end),
+    ``unfinished`` (of the best one: nats to the best unfinished phrase alone, below 0 where that is better).
     """
 
     name = "whisper"
@@ -244,6 +245,8 @@ def hypotheses_of(found: list[Found], rest: float) -> list[Hypothesis]:
             "worst": item.worst,
             "tail": item.tail,
         }
+        if not index:
+            evidence["unfinished"] = float(min(LARGEST_MARGIN, item.score - rest))
         result.append(Hypothesis(item.text, item.score, evidence))
     return result
 
