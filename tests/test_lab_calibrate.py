@@ -17,6 +17,7 @@ from scipy.optimize import minimize
 from fieldlog.doubt.files import shipped_rules
 from fieldlog.doubt.rules import KINDS, Policy, read_rules
 from fieldlog.errors import UsageError
+from fieldlog.lab.benchmarks import calibrate as module
 from fieldlog.lab.benchmarks.calibrate import calibrate
 from fieldlog.lab.benchmarks.calibrate_cases import samples, still_said
 from fieldlog.lab.benchmarks.calibrate_evidence import (
@@ -250,6 +251,29 @@ def test_the_command_fits_and_measures_what_was_heard(tmp_path: Path) -> None:
     rules = read_rules(first.decode())
     assert rules.provenance["date"] == "2026-01-02"
     assert "24 inspection utterances" in rules.provenance["data"]
+    (folder / "tune-inspection-2.jsonl").write_text(text)
+    done = CliRunner().invoke(calibrate, arguments)
+    both = read_rules(out.read_text())
+    assert "48 inspection utterances" in both.provenance["data"]
+    assert both.provenance["evidence"] != rules.provenance["evidence"]
+    assert "tune-inspection-2" in done.output
+
+
+def test_what_each_set_was_heard_as_is_kept_apart(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    heard = []
+    monkeypatch.setattr("fieldlog.lab.speech_set.items.SpeechSet", lambda folder: folder)
+    monkeypatch.setattr(module, "inspection_cases", lambda opened, part, *_, spread: [opened, part])
+    monkeypatch.setattr(module, "_hear", lambda path, cases, *_: heard.append((path.name, *cases)))
+    arguments = ["--set", "one", "--set", "two", "--evidence", str(tmp_path)]
+    CliRunner().invoke(calibrate, arguments)
+    assert heard == [
+        ("tune-inspection.jsonl", Path("one"), "tune"),
+        ("test-inspection.jsonl", Path("one"), "test"),
+        ("tune-inspection-2.jsonl", Path("two"), "tune"),
+        ("test-inspection-2.jsonl", Path("two"), "test"),
+    ]
 
 
 def test_without_evidence_the_command_says_what_to_do(tmp_path: Path) -> None:

@@ -45,7 +45,13 @@ LISTENER, INSPECTION = "whisper", "inspection"
 
 
 @click.command("calibrate")
-@click.option("--set", "folder", type=click.Path(path_type=Path), help="An inspection speech set.")
+@click.option(
+    "--set",
+    "folders",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    help="An inspection speech set (may be repeated).",
+)
 @click.option("--orders", type=click.Path(path_type=Path), help="Folder of spoken orders.")
 @click.option("--digits", type=click.Path(path_type=Path), help="Folder of spoken digits.")
 @click.option("--noise", type=click.Path(path_type=Path), help="Noise for orders and digits.")
@@ -73,7 +79,7 @@ LISTENER, INSPECTION = "whisper", "inspection"
 @click.option("--date", default="", help="Date written into the file (YYYY-MM-DD).")
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Write the file here.")
 def calibrate(
-    folder: Path | None,
+    folders: tuple[Path, ...],
     orders: Path | None,
     digits: Path | None,
     noise: Path | None,
@@ -92,13 +98,14 @@ def calibrate(
     same evidence gives the same file, bit for bit.
 
     \b
-    Example:
+    Examples:
       python -m fieldlog.lab calibrate --set set --orders orders --evidence evidence --out doubt.toml
+      python -m fieldlog.lab calibrate --set set --set more --evidence evidence
     """
     evidence.mkdir(parents=True, exist_ok=True)
     others = _others(orders, digits)
     build = base_alone if second_ear else _bundled
-    _gather(folder, others, noise, evidence, tune_limit, test_limit, processes, build)
+    _gather(folders, others, noise, evidence, tune_limit, test_limit, processes, build)
     languages: dict[str, Language] = {INSPECTION: _inspection()}
     languages |= {kind: spoken.language() for kind, spoken in others.items()}
     tune = _samples(evidence, languages)
@@ -111,10 +118,9 @@ def calibrate(
         rules = shipped_rules()
     for part in (TUNE, TEST):
         for kind, language in languages.items():
-            path = _path(evidence, part, kind)
-            if path.is_file():
+            for path in _paths(evidence, part, kind):
                 table = outcomes(read_lines(path), language, rules, Policy(policy))
-                _print(f"{kind}, {part} part, {policy}", table)
+                _print(f"{path.stem}, {policy}", table)
 
 
 def decision_file(
@@ -149,7 +155,7 @@ def decision_file(
 
 
 def _gather(
-    folder: Path | None,
+    folders: Sequence[Path],
     others: dict[str, Recordings],
     noise: Path | None,
     evidence: Path,
@@ -160,11 +166,13 @@ def _gather(
 ) -> None:
     from fieldlog.lab.speech_set.items import SpeechSet
 
-    opened = SpeechSet(folder) if folder is not None else None
-    if opened is not None:
+    sets = [SpeechSet(folder) for folder in folders]
+    opened = sets[0] if sets else None
+    for number, each in enumerate(sets):
         for part, limit in ((TUNE, tune_limit), (TEST, test_limit)):
-            cases = inspection_cases(opened, part, CELLS, limit, spread=False)
-            _hear(_path(evidence, part, INSPECTION), cases, _inspection, processes, build)
+            cases = inspection_cases(each, part, CELLS, limit, spread=False)
+            path = _path(evidence, part, INSPECTION, number)
+            _hear(path, cases, _inspection, processes, build)
     for kind, spoken in others.items():
         for part in (TUNE, TEST):
             mine = order_cases(spoken, noise, part, ORDER_CELLS)
@@ -229,9 +237,8 @@ def _samples(
 ) -> dict[str, tuple[list[Line], list[Sample]]]:
     found = {}
     for kind, language in languages.items():
-        path = _path(evidence, TUNE, kind)
-        if path.is_file():
-            lines = read_lines(path)
+        lines = [line for path in _paths(evidence, TUNE, kind) for line in read_lines(path)]
+        if lines:
             found[kind] = (lines, samples(lines, language))
     if not found:
         raise UsageError(
@@ -240,8 +247,16 @@ def _samples(
     return found
 
 
-def _path(evidence: Path, part: str, kind: str) -> Path:
-    return evidence / f"{part}-{kind}.jsonl"
+def _path(evidence: Path, part: str, kind: str, number: int = 0) -> Path:
+    """What was heard of one kind of one part; of the second set and further ones apart."""
+    return evidence / f"{part}-{kind}{f'-{number + 1}' if number else ''}.jsonl"
+
+
+def _paths(evidence: Path, part: str, kind: str) -> list[Path]:
+    """Those that are there, the first set's first."""
+    return sorted(evidence.glob(f"{part}-{kind}.jsonl")) + sorted(
+        evidence.glob(f"{part}-{kind}-[0-9]*.jsonl")
+    )
 
 
 def _print(title: str, table: Sequence[Outcome]) -> None:
