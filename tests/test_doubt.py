@@ -228,6 +228,29 @@ def test_another_kind_of_thing_that_was_heard_nearly_as_well_is_asked_about(
 
 
 @pytest.mark.parametrize(
+    ("best", "other", "asked"),
+    [
+        ("rear drum inner diameter one hundred and thirty millimetres",
+         "rear drum inner diameter one hundred and ten millimetres", True),
+        ("insurance papers expires february two thousand thirty",
+         "insurance papers expires october two thousand thirty", True),
+        ("front rim cracked", "front rim dented", False),
+        ("fork sag thirty millimetres", "brake lever travel thirty millimetres", False),
+    ],
+)  # fmt: skip
+def test_another_value_that_is_two_nats_behind_is_asked_about(
+    best: str, other: str, asked: bool
+) -> None:
+    language = _INSPECTION()
+    assert twin_distances(two_heard(best, other, 1.9), language) == ({other: 1.9} if asked else {})
+    assert twin_distances(two_heard(best, other, 2.1), language) == {}
+    said = judge_for(language, RULES)(
+        language.understand(best), two_heard(best, other, 1.9), Clip(np.zeros(160, np.float32))
+    )
+    assert (Flag.TWIN in said.flags) is asked
+
+
+@pytest.mark.parametrize(
     ("heard", "other"),
     [
         ("fork sag right around thirty millimetres", "fork sag around thirty millimetres"),

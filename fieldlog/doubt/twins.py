@@ -39,6 +39,7 @@ _PAIRS = (
     ("not tight", "notchy"),
     ("not working", "working"),
     ("not charging", "charging"),
+    *((f"at just {way}", "adjusted reads") for way in ("under", "over")),
 )
 TWINS: tuple[tuple[str, str], ...] = (*_PAIRS, *((other, one) for one, other in _PAIRS))
 """Words and what they are taken for: no score tells them apart for certain, so a twin that was heard
@@ -60,8 +61,7 @@ SLIPS: tuple[tuple[str, str], ...] = (
     ("too", "two"),
     ("right around", "around"),
     ("right about", "about"),
-    ("just under", "adjustment"),
-    ("just over", "adjustment"),
+    *((f"just {way}", "adjustment") for way in ("under", "over")),
     *((f"twenty {ty}", f"twenty {ty} four") for ty in ("twenty", "thirty", "forty")),
 )
 """Words that are hardly ever said and mostly come of others ("torque reads sixteen" heard as "torque
