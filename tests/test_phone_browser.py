@@ -233,6 +233,9 @@ def test_the_page_shows_the_finding_with_its_verdict_and_source(
     assert until(lambda: "1.2" in page.locator("#last-words").inner_text())
     assert page.locator("#last-verdict").inner_text()
     assert page.locator("#last-limit").inner_text()
+    page.locator("#words").fill("rear tread one thirty-second")
+    page.locator("#type button").click()
+    page.locator("#told li.dangerous", has_text="beyond, dangerous").first.wait_for()
     page.close()
 
 

@@ -13,13 +13,14 @@ from fieldlog.model.question import Settled
 from fieldlog.model.state import State
 from fieldlog.model.understanding import Decision, Understanding
 from fieldlog.model.verdict import Verdict
-from fieldlog.report.lines import limit_lines
+from fieldlog.report.lines import cross_check, limit_lines
 from fieldlog.shop import events as ev
-from fieldlog.shop.events import Event, Said
+from fieldlog.shop.events import Event, Kept, Said
 from fieldlog.shop.happened import said_in
 from fieldlog.shop.signals import tone_of
 from fieldlog.store.records import InspectionRecord, RecordedFinding, Utterance
 from fieldlog.words import tell
+from fieldlog.words.telling import say
 
 Table = dict[str, Any]
 Meant = Callable[[str, Understanding], Understanding]
@@ -54,7 +55,7 @@ def stands(
 def happened(events: Sequence[Event]) -> list[Table]:
     """What one utterance led to, a line for each event that a person must see, the tone beside."""
     tone = tone_of(events)
-    lines = [line for event in events if (line := _line(event))]
+    lines = [line for event in events for line in _lines(event)]
     return [{**line, "tone": tone.value if tone else None} for line in lines]
 
 
@@ -154,9 +155,65 @@ def _line(event: Event) -> Table | None:
             return _word(event)
 
 
+def _lines(event: Event) -> list[Table]:
+    """The lines of one event: what is told before signing, or read back, may be several."""
+    match event:
+        case ev.BeforeSigning():
+            return _before_signing(event)
+        case ev.SaidAgain(_, told):
+            return [line for each in told for line in _lines(each)]
+        case ev.ReadBack(_, None, _) | ev.WhyTold(_, None):
+            return [{"kind": "read back", "words": say("no finding stands")}]
+        case ev.ReadBack(_, Kept() as kept, before):
+            return [_kept("read back", each) for each in (*before, kept)]
+        case ev.WhyTold(_, Kept() as kept):
+            return [_kept("why", kept)]
+        case _:
+            line = _line(event)
+            return [] if line is None else [line]
+
+
+def _before_signing(known: ev.BeforeSigning) -> list[Table]:
+    """What whoever signs should know, the worst first; how much nobody looked at stands in the view."""
+    lines = [_kept("not put right", each) for each in (*known.dangerous, *known.beyond)]
+    lines += [_kept("not affirmed", each) for each in known.unaffirmed]
+    lines += [{"kind": "not answered", "words": each} for each in known.questions]
+    lines += [{"kind": "to look at", "words": cross_check(each)} for each in known.cross_checks]
+    if known.left:
+        lines.append({"kind": "not looked at", "words": str(len(known.left))})
+    return lines or [{"kind": "signing", "words": say("nothing is open, nothing dangerous stands")}]
+
+
+def _kept(kind: str, one: Kept) -> Table:
+    return {"kind": kind, **_told(one.finding, one.verdict), "number": one.number}
+
+
 def _word(event: Event) -> Table | None:
-    """A word of the dialogue: shown as what was said; what it shows itself stands in the view."""
-    said: Said | None = said_in(event)
-    if said is None or not said.text:
-        return None
-    return {"kind": "taken", "words": said.text}
+    """A word of the dialogue: what it gave, else that it was taken; what took nothing says so."""
+    match event:
+        case ev.AskedAgain(_, asked):
+            words = asked.question_text or asked.reason
+            return {"kind": "still asked", "words": words, "heard": asked.text}
+        case ev.NothingToTake(said, stays):
+            there = f"; {tell.finding(stays.finding)} stays" if stays else ""
+            return {"kind": "nothing to take", "words": f"{said.text}{there}"}
+        case ev.GoneAlready(_, was):
+            return {"kind": "gone already", "words": tell.finding(was)}
+        case ev.AfterSignature():
+            told = "addendum, after the signature: not covered until it is signed again"
+            return {"kind": "addendum", "words": say(told)}
+        case ev.SignedOff(_, name):
+            return {"kind": "signed off", "words": name or "by nobody named"}
+        case ev.StandingBy():
+            told = "standing by: nothing counts until you say go ahead"
+            return {"kind": "standing by", "words": say(told)}
+        case ev.NextTold(_, first):
+            return {"kind": "next", "words": left_text(first) if first else say("nothing is open")}
+        case ev.HowToCheckTold(_, _, advice):
+            nothing = say("nothing is open: name what to check")
+            return {"kind": "how to check", "words": say(advice) if advice else nothing}
+        case ev.AlreadySaved(said):
+            return {"kind": "saved already", "words": said.text}
+        case _:
+            spoken: Said | None = said_in(event)
+            return {"kind": "taken", "words": spoken.text} if spoken and spoken.text else None

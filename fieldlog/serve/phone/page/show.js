@@ -34,12 +34,14 @@ export function view(now, answer) {
 }
 
 export function told(lines) {
-  for (const line of lines) {
+  for (const line of [...lines].reverse()) { // the first of what comes together stays on top
     const item = document.createElement("li");
     const kind = Object.assign(document.createElement("b"), { textContent: line.kind });
-    const verdict = line.verdict ? ` — ${line.verdict}` : "";
+    const verdict = line.verdict ? ` — ${[line.verdict, line.severity].filter(Boolean).join(", ")}` : "";
     const heard = line.heard ? ` (heard: ${line.heard})` : "";
-    item.append(kind, ` ${line.words}${verdict}${heard}`);
+    const was = line.was ? ` (was: ${line.was})` : "";
+    item.className = line.dangerous ? "dangerous" : "";
+    item.append(kind, ` ${line.words}${verdict}${was}${heard}`);
     $("told").prepend(item);
   }
   while ($("told").children.length > MOST) $("told").lastChild.remove();
