@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from rapidfuzz import fuzz
 
-from fieldlog.audio.behind import behind_s, left_over
+from fieldlog.audio.behind import behind_s, left_over, quietest
 from fieldlog.audio.clip import Clip
 from fieldlog.audio.endpointer import join, joinable
 from fieldlog.grammar.language import Language, is_said
@@ -131,6 +131,11 @@ def hear_clip(
             return replace(whole, latency_ms=(time.perf_counter() - started) * 1000)
     hearing = replace(hearing, left_over=left, behind_s=behind_s(clip, hearing.times))
     understanding = judge(parsed, hearing, clip)
+    if understanding.decision is Decision.ACCEPT:
+        alone = _values_alone(clip, understanding, hearing.times, listener)
+        if alone:
+            hearing = replace(hearing, alone=alone)
+            understanding = judge(parsed, hearing, clip)
     fits_none = free and understanding.decision is Decision.REFUSE
     if fits_none or parsed.kind is Kind.REMARK:
         understanding = _free_speech(clip, listener, language, parsed, understanding)
@@ -146,6 +151,33 @@ def hear_clip(
     )
     heard = _with_the_echo(heard, listener, language, judge)
     return replace(heard, latency_ms=(time.perf_counter() - started) * 1000)
+
+
+def _values_alone(
+    clip: Clip, said: Understanding, times: Sequence[tuple[float, float]], listener: Listener
+) -> tuple[Hearing, ...]:
+    """Each value of a breath that sounds like another ("thirty", "thirteen"), heard once more by itself.
+
+    What is said behind it crowds its twin out of the search.
+    """
+    stretches = stretches_of(said.parts, said.text, times)
+    return tuple(
+        as_promised(listener.hear(_between(clip, begin, end)), listener.name)
+        for part, (begin, end) in zip(said.parts, stretches, strict=True)
+        if Flag.TEEN_TWIN in part.flags and (begin, end) != (None, None)
+    )
+
+
+CUT_WITHIN_S = 0.15
+"""Seconds about the end of a finding, by the times of its words, in which a breath is cut where it is quietest."""
+
+
+def _between(clip: Clip, begin_s: float | None, end_s: float | None) -> Clip:
+    """The clip between two moments of it, cut near them where there is the least sound; None: its own end."""
+    begin = 0.0 if begin_s is None else quietest(clip, begin_s, CUT_WITHIN_S)
+    return clip.part(
+        begin, clip.duration_s if end_s is None else quietest(clip, end_s, CUT_WITHIN_S)
+    )
 
 
 def _with_the_echo(heard: Heard, listener: Listener, language: Language, judge: Judge) -> Heard:

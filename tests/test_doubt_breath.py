@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
@@ -12,10 +12,12 @@ from fieldlog.audio.clip import FRAME, FRAME_S, Clip
 from fieldlog.doubt.breath import BROKEN_OFF, CONTRAST, as_a_breath
 from fieldlog.doubt.decide import judge_for
 from fieldlog.doubt.files import shipped_rules
+from fieldlog.grammar.language import Language
+from fieldlog.hearing import hear_clip
 from fieldlog.language.files import load_language
 from fieldlog.language.inspection import InspectionLanguage
 from fieldlog.model.hearing import Hearing, Hypothesis
-from fieldlog.model.understanding import Decision
+from fieldlog.model.understanding import Decision, Flag
 
 _INSPECTION = lru_cache(load_language)
 _WORD = 10
@@ -138,3 +140,73 @@ def test_a_fault_that_may_have_been_said_not_to_be_there_is_asked_about(
     hearing = heard(text, margin=8.0, unfinished=8.0)
     judged = judge_for(language, shipped_rules())(language.understand(text), hearing, clip_of(text))
     assert judged.decision is decision
+
+
+VALUES = "chain slack thirteen millimetres and rear axle nut one hundred newton metres"
+
+
+@dataclass
+class Scripted:
+    """Hears a breath as it is written, and whatever is shorter as the next of ``alone``."""
+
+    whole: Hearing
+    alone: list[Hearing]
+    lengths: list[float] = field(default_factory=list)
+    name: str = "whisper"
+
+    def load(self, language: Language) -> None:
+        """Nothing to load."""
+
+    def hear(self, clip: Clip) -> Hearing:
+        self.lengths.append(clip.duration_s)
+        return self.whole if len(self.lengths) == 1 else self.alone[len(self.lengths) - 2]
+
+    def close(self) -> None:
+        """Nothing to free."""
+
+
+def alone(text: str, *others: tuple[str, float]) -> Hearing:
+    return heard(text, *others, margin=min(behind for _, behind in others), unfinished=8.0)
+
+
+THIRTEEN, THIRTY = "chain slack thirteen millimetres", "chain slack thirty millimetres"
+
+
+@pytest.mark.parametrize(
+    ("one", "decision"),
+    [
+        (alone(THIRTEEN, (THIRTY, 3.1)), Decision.ASK),
+        (alone(THIRTY, (THIRTEEN, 3.1)), Decision.ASK),
+        (alone(THIRTEEN, (THIRTY, 6.0)), Decision.ACCEPT),
+        (alone(THIRTEEN, ("chain good", 0.1)), Decision.ACCEPT),
+        (
+            alone("tail light good", ("tail light dirty", 0.4)),
+            Decision.ACCEPT,
+        ),  # it leant on another
+        (Hearing("whisper", (), 1.0), Decision.ACCEPT),
+    ],
+)
+def test_a_value_in_a_breath_that_has_a_twin_is_heard_alone_as_well(
+    language: InspectionLanguage, one: Hearing, decision: Decision
+) -> None:
+    listener = Scripted(heard(VALUES, margin=8.0, unfinished=8.0), [one])
+    judge = judge_for(language, shipped_rules())
+    found = hear_clip(clip_of(VALUES), listener, language, judge)
+    assert found.understanding.decision is decision
+    of_the_value = 4 * _WORD * FRAME_S
+    assert listener.lengths[1:] == [pytest.approx(of_the_value, abs=0.2)]
+    if decision is Decision.ASK:
+        assert Flag.TWIN in found.understanding.flags
+        values = {one.quantity.value for one in found.understanding.offered if one.quantity}
+        assert {13, 30, 100} <= values
+
+
+def test_nothing_is_heard_twice_where_no_value_has_a_twin(language: InspectionLanguage) -> None:
+    listener = Scripted(heard(TWO, margin=8.0, unfinished=8.0), [])
+    judge = judge_for(language, shipped_rules())
+    assert hear_clip(clip_of(TWO), listener, language, judge).accepted
+    assert len(listener.lengths) == 1
+    timeless = replace(heard(VALUES, margin=8.0, unfinished=8.0), times=())
+    listener = Scripted(timeless, [])
+    assert hear_clip(clip_of(VALUES), listener, language, judge).accepted
+    assert len(listener.lengths) == 1

@@ -1,4 +1,4 @@
-"""Speech behind the words that were heard, and whether it is their speaker's (pure)."""
+"""Speech behind the words that were heard, and whether it is their speaker's; where there is the least sound (pure)."""
 
 from __future__ import annotations
 
@@ -45,6 +45,14 @@ def behind_s(clip: Clip, times: Sequence[tuple[float, float]]) -> float | None:
         n for n, chance in enumerate(clip.voice) if chance > 0.5 and (n + 0.5) * FRAME_S >= end
     )
     return sum(1 for _ in later) * FRAME_S
+
+
+def quietest(clip: Clip, about_s: float, within_s: float) -> float:
+    """Seconds of the clip at most ``within_s`` from ``about_s`` where there is the least sound."""
+    middle, frames = round(about_s / FRAME_S), round(within_s / FRAME_S)
+    last = len(clip.samples) // FRAME - 1
+    near = range(max(1, middle - frames), min(last, middle + frames) + 1)
+    return FRAME_S * min(near, key=lambda n: _power(clip, (n - 1, n)), default=middle)
 
 
 def _power(clip: Clip, frames: Sequence[int]) -> float:

@@ -104,6 +104,22 @@ def twin_distances(hearing: Hearing, language: Language) -> dict[str, float]:
     return found
 
 
+def _twins_alone(
+    said: Understanding, hearing: Hearing, language: Language
+) -> Iterator[tuple[str, float]]:
+    """Twins of the findings that were heard once more by themselves; either of the two may be what was said.
+
+    What leans on the finding before it ("rear ninety") is heard as something else there, which tells nothing.
+    """
+    subjects = {part.finding.subject for part in said.parts if part.finding is not None}
+    for one in hearing.alone:
+        text = one.hypotheses[0].text if one.hypotheses else ""
+        told = language.understand(text).finding
+        found = twin_distances(one, language)
+        if found and told is not None and told.subject in subjects:
+            yield from ((text, min(found.values())), *found.items())
+
+
 _BARE = frozenset({Flag.LED, Flag.ANSWERED})
 """A bare word said to what was asked ("fine"): many others are near it, how many was not measured."""
 
@@ -294,7 +310,10 @@ def judge_for(language: Language, rules: DoubtRules, policy: Policy = Policy.BAL
         )
         near_twins = tuple(
             (language.understand(text), behind)
-            for text, behind in twin_distances(hearing, language).items()
+            for text, behind in (
+                *twin_distances(hearing, language).items(),
+                *_twins_alone(understanding, hearing, language),
+            )
         )
         return doubted(
             understanding,

@@ -37,3 +37,5 @@ class Hearing:
     understood there."""
     cleared: bool = False
     """Whether the best one is what was heard as it came in, because without what was played it was unclear."""
+    alone: tuple[Hearing, ...] = ()
+    """Findings of a breath heard once more, each by itself, because of what their values sound like."""
