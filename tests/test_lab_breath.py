@@ -452,6 +452,10 @@ def test_the_command_keeps_its_takes_and_prints_the_page(
     assert done.exit_code == 0, done.output
     assert (tmp_path / "breath.md").read_text().splitlines()[4:] == done.stdout.splitlines()[4:]
     assert "--pairs 2 --sentences 2`" in done.stdout
+    noisy = [*arguments, "--only", "pairs", "--snr", "10", "--docs", str(tmp_path)]
+    assert CliRunner().invoke(lab, noisy).exit_code == 0
+    pairs = (tmp_path / "breath-10-db.md").read_text()
+    assert "| sentences of two findings, and pairs: all right | at least 88 % |" in pairs
     assert "no x here" in done.stderr
     again = CliRunner().invoke(lab, [*arguments, "--json"])
     assert {path: path.stat().st_mtime_ns for path in (tmp_path / "takes").iterdir()} == kept

@@ -75,7 +75,7 @@ _VOICES = {TEST: SENTENCE_VOICES, TUNE: 2}
 @click.option(
     "--docs",
     type=click.Path(path_type=Path),
-    help="Write breath.md (live: breath-live.md) into this folder.",
+    help="Write breath.md into this folder (live breath-live.md, with --snr 10 breath-10-db.md).",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object per take.")
 def breath(
@@ -169,7 +169,8 @@ def breath(
     if docs is not None:
         docs.mkdir(parents=True, exist_ok=True)
         text = page(came, part, snr_db, f"{command} --docs docs/hearing")
-        written = docs / ("breath-live.md" if live else "breath.md")
+        noise = "" if snr_db is None else f"-{snr_db:g}-db"
+        written = docs / f"breath{'-live' if live else ''}{noise}.md"
         written.write_text(text, encoding="utf-8")
         click.echo(f"{written}: written", err=True)
     if as_json:

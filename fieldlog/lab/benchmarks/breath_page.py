@@ -33,6 +33,9 @@ from fieldlog.model.understanding import Decision
 LEVELS = (-1.0, -1.5, -2.0, -2.5, -3.0, -4.0, -6.0)
 """Nats; levels of the tail that the page compares."""
 
+_BOTH = {None: "at least 95 %", 10.0: "at least 88 %"}
+"""Noise (dB) -> how many sentences of two findings are aimed at."""
+
 
 def page(came: Sequence[Came], part: str, snr_db: float | None, command: str) -> str:
     """What the command prints: Markdown."""
@@ -50,7 +53,7 @@ def page(came: Sequence[Came], part: str, snr_db: float | None, command: str) ->
     ]  # fmt: skip
     by_kind = {kind: [c for c in came if c.take.kind == kind] for kind in KINDS}
     lines += _rows(((kind, by_kind[kind]) for kind in KINDS), bounds=True)
-    lines += ["", *_times(came), *_targets(by_kind)]
+    lines += ["", *_times(came), *_targets(by_kind, snr_db)]
     for title, kind, group in (
         ("Sentences by how many findings they hold", SENTENCE, _findings),
         ("Sentences by voice", SENTENCE, _voice),
@@ -124,9 +127,15 @@ def _times(came: Sequence[Came]) -> list[str]:
     return lines
 
 
-def _targets(by_kind: Mapping[str, Sequence[Came]]) -> list[str]:
+def _targets(by_kind: Mapping[str, Sequence[Came]], snr_db: float | None) -> list[str]:
     """What is aimed at, beside what came; questions stand beside every share that is right."""
     lines = []
+    two = [c for kind in (SENTENCE, PAIR) for c in by_kind[kind] if len(c.take.said) == 2]
+    if two and snr_db in _BOTH:
+        both = claim(sum(c.result == RIGHT for c in two), len(two))
+        lines.append(
+            f"| sentences of two findings, and pairs: {RIGHT} | {_BOTH[snr_db]} | {both} |"
+        )
     for kind, results, aim in (
         (SENTENCE, (RIGHT,), "at least 80 %"),
         (SENTENCE, (OFFERED, ASKED), "at most 15 %"),
