@@ -111,6 +111,22 @@ def test_a_finding_that_is_withdrawn_says_so(page: Page) -> None:
     assert "withdrawn: 1  horn" in page.text()
 
 
+@pytest.mark.parametrize(
+    "words",
+    ["rear tread one thirty-second, horn works", "horn works, rear tread one thirty-second"],
+)
+def test_of_a_breath_the_worst_is_the_large_one(page: Page, words: str) -> None:
+    """What is harmless and was said behind what is dangerous took its place at once."""
+    screen = page.say(words)
+    assert screen.last is not None
+    assert screen.last.dangerous
+    assert "DANGEROUS" in page.text()
+    assert "horn: sound  within" in page.text()
+    screen = page.say("left mirror loose")
+    assert screen.last is not None
+    assert not screen.last.dangerous
+
+
 def test_standing_by_and_being_led_are_states(page: Page) -> None:
     assert page.say("go ahead").led
     assert page.say("stand by").standing_by

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from fieldlog.serve.phone.view import Table, happened
+from fieldlog.serve.phone.view import Table, happened, stands
 from fieldlog.shop import events as ev
 from fieldlog.shop.inspecting import Inspecting
 from fieldlog.shop.workshop import Workshop
@@ -46,6 +46,16 @@ def test_what_is_asked_for_is_shown(inspecting: Inspecting) -> None:
     assert how["kind"] == "how to check"
     assert len(how["words"]) > 20
     assert kinds(told(inspecting, "stand by")) == ["standing by"]
+
+
+def test_of_a_breath_the_worst_is_the_last_finding(tmp_path: Path) -> None:
+    with Workshop.open(tmp_path / "record") as shop:
+        inspecting = shop.inspecting(shop.begin("grey twin").id)
+        inspecting.type("left mirror loose")
+        inspecting.type("rear tread one thirty-second, horn works")
+        record = inspecting.record
+        last = stands(record, shop.progress(record), None, lambda text, asked: asked)["last"]
+    assert (last["number"], last["dangerous"]) == (2, True)
 
 
 def test_before_signing_the_worst_is_told_first_and_the_addendum_behind_it(

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from fieldlog.catalogue.component import Catalogue
+from fieldlog.limits.judge import SEVERENESS
 from fieldlog.model.state import Severity, State
 from fieldlog.model.verdict import Verdict
 
@@ -61,6 +62,14 @@ def is_dangerous(verdict: Verdict | None) -> bool:
     if verdict is None or verdict.state is State.WITHIN:
         return False
     return verdict.severity is Severity.DANGEROUS
+
+
+def worst_first(verdict: Verdict | None) -> tuple[int, int]:
+    """What findings are sorted by where the worst comes first: its severity, then its state."""
+    if verdict is None:
+        return RANK[None], 0
+    severity = None if verdict.state is State.WITHIN else verdict.severity
+    return RANK[severity], -SEVERENESS.index(verdict.state)
 
 
 def at_start(catalogue: Catalogue) -> tuple[str, ...]:

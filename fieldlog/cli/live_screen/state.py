@@ -12,7 +12,7 @@ from fieldlog.audio.health import Notice, Trouble
 from fieldlog.cli.event_lines import event_text
 from fieldlog.cli.plain import plain
 from fieldlog.doubt.question import waits
-from fieldlog.limits.cautions import is_dangerous
+from fieldlog.limits.cautions import is_dangerous, worst_first
 from fieldlog.model.state import State
 from fieldlog.model.understanding import Understanding
 from fieldlog.shop import events as ev
@@ -28,6 +28,7 @@ _ENDS: dict[Trouble, frozenset[Trouble]] = {
     Trouble.RENAMED: frozenset({Trouble.LOST, Trouble.AWAY}),
 }
 """What a notice puts right."""
+_Saved = ev.FindingSaved | ev.FindingCorrected | ev.FindingBroughtBack
 _PASSING = frozenset({Trouble.BACK, Trouble.OVERFLOW, Trouble.CLOCK, Trouble.TOO_LOUD, Trouble.GAP})
 """What is told until the next utterance; everything else stays until it is put right."""
 
@@ -101,7 +102,16 @@ class Screen:
         screen = replace(self, hearing="", alarms=_without(self.alarms, {None, *_PASSING}), told=())
         for event in told.events:
             screen = screen._with(event)
-        return screen
+        return screen._with_worst_of([event for event in told.events if isinstance(event, _Saved)])
+
+    def _with_worst_of(self, saved: Sequence[_Saved]) -> Screen:
+        """Of several findings in a breath the worst is the large one: what came behind it does not hide it."""
+        if len(saved) < 2:
+            return self
+        worst = min(reversed(saved), key=lambda event: worst_first(event.kept.verdict))
+        others = (_in_a_line(each.kept) for each in saved if each is not worst)
+        corrects = not isinstance(worst, ev.FindingSaved)
+        return replace(self, last=_shown(worst.kept, corrects=corrects), told=(*others, *self.told))
 
     def with_walk(
         self, left: Sequence[LeftOpen], waiting: Understanding | None, *, standing_by: bool
@@ -165,6 +175,11 @@ def _shown(kept: Kept, *, corrects: bool = False) -> LastFinding:
         is_dangerous(verdict),
         corrects,
     )
+
+
+def _in_a_line(kept: Kept) -> str:
+    shown = _shown(kept)
+    return f"{shown.number}  {shown.subject}: {shown.value}  {shown.verdict}".rstrip()
 
 
 def _without(

@@ -7,7 +7,7 @@ from typing import Any
 
 from fieldlog.aftercare.checklist import Progress, left_text
 from fieldlog.aftercare.plan import left_open
-from fieldlog.limits.cautions import is_dangerous
+from fieldlog.limits.cautions import is_dangerous, worst_first
 from fieldlog.model.finding import Finding
 from fieldlog.model.question import Settled
 from fieldlog.model.state import State
@@ -43,7 +43,7 @@ def stands(
         },
         "findings": len(standing),
         "photos": len(record.photos),
-        "last": _finding(standing[-1]) if standing else None,
+        "last": _finding(_last(standing)) if standing else None,
         "question": _question(record, asked, meant),
         "open": {
             "count": len(progress.open),
@@ -57,6 +57,12 @@ def happened(events: Sequence[Event]) -> list[Table]:
     tone = tone_of(events)
     lines = [line for event in events for line in _lines(event)]
     return [{**line, "tone": tone.value if tone else None} for line in lines]
+
+
+def _last(standing: Sequence[RecordedFinding]) -> RecordedFinding:
+    """The newest; of several in its breath the worst, which what was said behind it does not hide."""
+    breath = [each for each in standing if each.utterance_id == standing[-1].utterance_id]
+    return min(reversed(breath), key=lambda each: worst_first(each.verdict))
 
 
 def _finding(one: RecordedFinding) -> Table:
