@@ -21,6 +21,7 @@ from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.review.deciding import offers
 from fieldlog.review.exchanges import Exchange, exchanges_of, placed_photos
 from fieldlog.shop.reviewing import Reviewing
+from fieldlog.shop.sheets import Sheets
 from fieldlog.shop.workshop import Workshop
 from fieldlog.store.records import NewPhoto
 from fieldlog.store.reviews import Decided
@@ -82,6 +83,12 @@ def desk(tmp_path: Path, language: InspectionLanguage) -> Iterator[Desk]:
     made = Desk(tmp_path / "shop", language)
     yield made
     made.shop.close()
+
+
+def test_the_list_tells_the_worst_of_a_breath(desk: Desk) -> None:
+    desk.say("drive chain dry, rear tyre worn")
+    (line,) = Sheets(desk.shop).sheet(desk.key).shown()["items"]
+    assert (line["state"], line["severity"]) == ("faulty", "major")
 
 
 def test_what_was_heard_right_stays_and_is_kept_as_decided(desk: Desk) -> None:

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from typing import Any
 
+from fieldlog.limits.cautions import worst_first
 from fieldlog.model.finding import Finding
 from fieldlog.model.understanding import Decision, Kind
 from fieldlog.model.verdict import Verdict
@@ -254,12 +255,9 @@ def _now(exchange: Exchange) -> str:
     return f"{exchange.state}{zlib.crc32(repr(told).encode()):08x}"
 
 
-_WORST = {"beyond": 0, "faulty": 1, "marginal": 2, "undecided": 3, "within": 4}
-
-
 def _worst(standing: Sequence[RecordedFinding]) -> Verdict | None:
     judged = [each.verdict for each in standing if each.verdict is not None]
-    return min(judged, key=lambda each: _WORST[each.state], default=None)
+    return min(judged, key=worst_first, default=None)
 
 
 def _local(sheet: Sheet, at: datetime) -> datetime:
