@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import socket
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -18,6 +19,7 @@ from fieldlog.errors import StoreError, UsageError
 from fieldlog.serve.app import Entrance, Face, build
 from fieldlog.serve.guard import NO_MARKUP, POLICY, TOKEN
 from fieldlog.serve.keys import CODE_LASTS_S, SESSION_LASTS_S, Keys, Trust
+from fieldlog.serve.phone.running import place_for
 from fieldlog.serve.run import bound, own_hosts, port_of, running
 
 HOST = "127.0.0.1:8765"
@@ -281,8 +283,16 @@ def test_it_runs_and_says_nothing_of_itself(keys: Keys) -> None:
                 answer = line.makefile("rb").read()
             assert answer.split(b" ", 2)[1] == status, asked[:60]
             assert b"uvicorn" not in answer
-    with pytest.raises(UsageError, match="cannot be listened on"):
+
+
+def test_an_address_or_port_that_cannot_be_had_is_told_with_what_helps(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="cannot be listened on") as refused:
         bound("192.0.2.1")
+    assert "an address that this machine has" in refused.value.todo
+    with bound() as taken, pytest.raises(UsageError, match="already in use") as refused:
+        place_for(tmp_path, None, port_of(taken))
+    assert "Errno" not in refused.value.what
+    assert "leave it out" not in refused.value.todo, "it would be the same port again"
 
 
 def test_a_socket_is_held_to_the_same(client: TestClient, keys: Keys) -> None:

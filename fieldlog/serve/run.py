@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import socket
 import threading
 from collections.abc import Callable, Iterator
@@ -12,14 +13,21 @@ import uvicorn
 from starlette.types import ASGIApp
 
 from fieldlog.errors import FieldlogError, UsageError
+from fieldlog.whole import reason
 
 LOOPBACK = "127.0.0.1"
 LARGEST_MESSAGE = 64 * 1024
 """Bytes of one message of a WebSocket."""
 
 
-def bound(host: str = LOOPBACK, port: int = 0) -> socket.socket:
-    """A listening socket; port 0: one that is free. Raises ``UsageError`` for one that cannot be had."""
+ANOTHER_PORT = "name another with --port, or leave it out for any free one"
+
+
+def bound(host: str = LOOPBACK, port: int = 0, *, todo: str = ANOTHER_PORT) -> socket.socket:
+    """A listening socket; port 0: one that is free. Raises ``UsageError`` for one that cannot be had.
+
+    ``todo``: what to do where the port is another program's.
+    """
     one = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
         one.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -27,10 +35,10 @@ def bound(host: str = LOOPBACK, port: int = 0) -> socket.socket:
         one.listen(128)
     except (OSError, OverflowError) as error:
         one.close()
-        raise UsageError(
-            f"{host}:{port} cannot be listened on ({error})",
-            todo="name another with --port, or leave it out for any free one",
-        ) from None
+        why = reason(error) if isinstance(error, OSError) else str(error)
+        if isinstance(error, OSError) and error.errno == errno.EADDRNOTAVAIL:
+            todo = "name an address that this machine has"
+        raise UsageError(f"{host}:{port} cannot be listened on ({why})", todo=todo) from None
     return one
 
 

@@ -34,6 +34,10 @@ from fieldlog.shop.workshop import Workshop
 PORT = 47_911
 """The same every time, because what a phone keeps belongs to name and port (common practice: one that
 nothing else is known to use)."""
+_ANOTHER_PORT = (
+    "end the fieldlog or program that has it, or name another with --port: what a phone kept for this "
+    "one it sends only here"
+)
 _PLACE_AFTER_S = 2.0
 """Photos are put to findings anew when nothing more was said for so long."""
 
@@ -77,7 +81,7 @@ def place_for(keys: Path, network: str | None, port: int = PORT) -> PhonePlace:
     elif network is not None:
         address = network
     certified = certify(keys, [address], ["localhost"], datetime.now(UTC))
-    return PhonePlace(bound(address, port), address, certified)
+    return PhonePlace(bound(address, port, todo=_ANOTHER_PORT), address, certified)
 
 
 @dataclass(frozen=True, slots=True)
