@@ -549,14 +549,36 @@ def test_align_by_hand_is_reversible(tmp_path: Path) -> None:
         assert _run("align", *bad, "--store", home).exit_code == 2
 
 
-def test_watch_imports_what_arrives(tmp_path: Path) -> None:
+def test_watch_imports_what_arrives_and_asks_again_for_what_was_read_too_slowly(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     home = tmp_path / "store"
-    invented = invent(home, 2)
+    invented = invent(home, 3)
     take_photos(invented, tmp_path / "phone")
     invented.store.close()
+    real, slow = Process.answer, ["one"]
+
+    def late(process: Process, longest_s: float) -> bytes | Lost:
+        said = real(process, longest_s)
+        return Lost("busy", hung=True) if said != READY and slow and slow.pop() else said
+
+    monkeypatch.setattr(Process, "answer", late)
     result = _run("watch", tmp_path / "phone", "--for", "3.2", "--store", home)
     assert result.exit_code == 0, result.output
     assert "2 photos added" in result.stdout
+    assert "IMG_1.jpg: gave up after 2 s" in result.stdout
+    assert "1 photo added" in result.stdout, "it was the machine's doing"
+    with Repository.open(home) as store:
+        assert len(store.inspection_record("last").photos) == 3
+
+
+def test_an_empty_folder_is_told(tmp_path: Path) -> None:
+    home = tmp_path / "store"
+    invent(home, 1).store.close()
+    (tmp_path / "card").mkdir()
+    result = _run("import", tmp_path / "card", "--store", home)
+    assert result.exit_code == 0
+    assert "no photos are in this folder" in result.stderr
 
 
 def test_code_command(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import time
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
     from fieldlog.store.repository import Repository
 
 _PROGRESS_AFTER = 50
+_TRIES = 3
+"""So often a watched file is read whose reader is too slow: then it is another program's doing no more."""
 
 
 @click.group()
@@ -106,6 +109,8 @@ def import_(
         with _progress("importing") as progress:
             result = import_folder(store, head.id, directory, today, progress=progress)
         _make_thumbnails(store, result, today)
+        if not (result.added or result.known or result.left):
+            click.echo(f"fieldlog: {directory}: no photos are in this folder", err=True)
         if as_json:
             click.echo(json.dumps(_import_row(result)))
         else:
@@ -144,17 +149,22 @@ def watch(directory: Path, key: str, seconds: float | None, folder: Path | None)
         head = store.inspection(key)
         click.echo(f"watching {directory} for inspection {head.number}; Ctrl-C ends it")
         try:
+            late: list[str] = []
+            tried = Counter[str]()
             for ready in arrivals(directory, clock=time.monotonic, sleep=time.sleep):
-                if ready:
+                if wanted := [*ready, *late]:
                     today = datetime.now(UTC).date()
-                    result = import_files(store, head.id, directory, ready, today)
+                    result = import_files(store, head.id, directory, wanted, today)
+                    tried.update(wanted)
+                    late = [each.file for each in result.left if each.later]
+                    late = [file for file in late if tried[file] < _TRIES]
                     _make_thumbnails(store, result, today)
                     _echo_import(result)
                     if result.added:
                         echo_placed(
                             place_photos(store, head.id, today), store.inspection_record(head.id)
                         )
-                if until is not None and time.monotonic() >= until:
+                if until is not None and time.monotonic() >= until and not late:
                     return
         except KeyboardInterrupt:
             click.echo("stopped watching; what arrived is kept")
