@@ -102,3 +102,28 @@ def test_the_guide_tells_the_layers_as_they_are_held() -> None:
     table = guide.split("| layer |", 1)[1].split("\n\n", 1)[0].splitlines()[2:]
     told = [set(re.findall(r"`(\w+)(?:\.py)?`", row.split("|")[1])) for row in table]
     assert told == layers
+
+
+def test_the_readme_tells_of_breaths_what_their_page_says() -> None:
+    """A page that is printed anew leaves the sentence about it behind."""
+    page = (ROOT / "docs" / "hearing" / "breath.md").read_text(encoding="utf-8")
+    row = re.search(r"^\| sentences \| (.*) \|$", page, re.M)
+    assert row is not None
+    cells = row[1].split(" | ")
+    takes, (right, offered, asked, refused, _, _, wrong) = int(cells[0]), cells[1:]
+    percent = [round(100 * sum(int(cell.split()[0]) for cell in each) / takes)
+               for each in ([right], [offered, asked])]  # fmt: skip
+    most = re.search(r"at most ([\d.]+ %)", wrong)
+    assert wrong.startswith("0 ")
+    assert most is not None
+    told = " ".join((ROOT / "README.md").read_text(encoding="utf-8").split())
+    assert f"Of {takes} takes of " in told
+    assert (
+        f"clean, {percent[0]} % are all right, {percent[1]} % asked about, {_counted(int(refused.split()[0]))}"
+        in told
+    )
+    assert f"none silently wrong (at most {most[1]} at 95 %" in told
+
+
+def _counted(refused: int) -> str:
+    return {0: "", 1: "one refused, "}.get(refused, f"{refused} refused, ")
