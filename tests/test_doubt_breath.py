@@ -132,9 +132,12 @@ def test_the_margin_never_shrinks_and_needs_the_listeners_figure(
         ("chain rusty and horn is weak", Decision.ACCEPT),
         ("chain rusty and horn are fine", Decision.ACCEPT),
         ("chain rusty and front pads are worn", Decision.ACCEPT),
+        ("front tyre thirty six p s i rear four kilo", Decision.ASK),  # "forty two" was heard so
+        ("front tyre thirty six p s i rear tyre forty two p s i", Decision.ACCEPT),
+        ("front tyre thirty six p s i front tread four millimetres", Decision.ACCEPT),
     ],
 )
-def test_a_fault_that_may_have_been_said_not_to_be_there_is_asked_about(
+def test_what_nobody_says_so_is_asked_about(
     language: InspectionLanguage, text: str, decision: Decision
 ) -> None:
     hearing = heard(text, margin=8.0, unfinished=8.0)

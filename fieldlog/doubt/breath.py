@@ -7,12 +7,14 @@ two"), has rivals that nobody ever finishes ("rear too ...").
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from fieldlog.audio.behind import left_over
 from fieldlog.audio.clip import Clip
+from fieldlog.catalogue.component import SOUND
 from fieldlog.doubt.rules import silent_behind
+from fieldlog.doubt.twins import maybe_denied
 from fieldlog.model.hearing import Hearing, Hypothesis
 from fieldlog.model.understanding import Decision, Understanding
 
@@ -94,3 +96,18 @@ def _sides_differ(said: Understanding) -> bool:
         for words, one in found
         if _BEGINS_WITH in words
     )
+
+
+def why_doubtful(parts: Sequence[Understanding]) -> str:
+    """Why the findings of a breath are asked about however well they were heard; empty: nothing in them tells so."""
+    units: dict[tuple[str, str | None], set[str]] = {}
+    for part in parts:
+        one = part.finding
+        if one is None:
+            continue
+        if one.condition not in (None, SOUND) and maybe_denied(part.text):
+            return "a fault of it may have been said not to be there"
+        if one.quantity is not None:
+            units.setdefault((one.component, one.characteristic), set()).add(one.quantity.unit)
+    mixed = any(len(said) > 1 for said in units.values())
+    return "the same was told in two units" if mixed else ""

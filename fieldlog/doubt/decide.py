@@ -15,7 +15,7 @@ from dataclasses import replace
 
 from fieldlog.audio.clip import Clip
 from fieldlog.catalogue.component import SOUND
-from fieldlog.doubt.breath import as_a_breath
+from fieldlog.doubt.breath import as_a_breath, why_doubtful
 from fieldlog.doubt.question import distinct, telling_more, what_to_ask
 from fieldlog.doubt.rules import DoubtRules, Policy, Weights, silent_behind, terms
 from fieldlog.doubt.twins import (
@@ -23,7 +23,6 @@ from fieldlog.doubt.twins import (
     TWINS,
     exchanged,
     lacks_words,
-    maybe_denied,
     merely,
     slipped,
 )
@@ -269,20 +268,13 @@ def _weighed(
     if understanding.parts and rules.one_word_bent(hearing):
         reason = "a word of it did not sound like that"
         return asked_instead(understanding, (), reason, Flag.UNSURE)
-    if any(_maybe_no_fault(part) for part in understanding.parts):
-        reason = "a fault of it may have been said not to be there"
+    if reason := why_doubtful(understanding.parts):
         return asked_instead(understanding, (), reason, Flag.UNSURE)
     if chance < least:
         because = ", ".join(sorted(flags & set(rules.flags)))
         reason = "not heard clearly enough to count unasked" + (f" ({because})" if because else "")
         return asked_instead(understanding, rivals[:1], reason, Flag.UNSURE)
     return understanding
-
-
-def _maybe_no_fault(part: Understanding) -> bool:
-    """Whether it is a fault in words as which "not" is heard."""
-    fault = part.finding is not None and part.finding.condition not in (None, SOUND)
-    return fault and maybe_denied(part.text)
 
 
 NEAR = 2.5
