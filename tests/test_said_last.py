@@ -18,7 +18,7 @@ from fieldlog.model.hearing import Hearing
 from fieldlog.model.question import Asks
 from fieldlog.model.understanding import Decision
 from fieldlog.photos.attach import AttachRules, Shot, Why, place
-from fieldlog.photos.placing import spoken_findings, spoken_marks
+from fieldlog.photos.placing import all_that_was_said, spoken_marks
 from fieldlog.report.lines import after_signature
 from fieldlog.review.exchanges import exchanges_of
 from fieldlog.shop import events as ev
@@ -147,7 +147,7 @@ class TestWherePhotosGo:
     def at(said: Floor, seconds: float) -> tuple[str | None, Why]:
         shot = Shot("p", "c", START + timedelta(seconds=seconds), 0.5)
         record = said.inspecting.record
-        placed = place([shot], spoken_findings(record), spoken_marks(record), AttachRules())
+        placed = place([shot], all_that_was_said(record), spoken_marks(record), AttachRules())
         names = {each.id: each.finding.component for each in record.findings}
         for one in placed.attached:
             return names[one.finding_id], one.why
@@ -183,9 +183,34 @@ class TestWherePhotosGo:
 
     def test_one_between_question_and_answer_is_of_what_was_asked(self, said: Floor) -> None:
         said.take("left mirror loose", "front pads two")
-        assert self.at(said, 12.0)[0] == "mirror"
+        assert self.at(said, 12.0) == (None, Why.TAKEN_BACK)  # nobody has said yet what it is of
         said.take("yes")
         assert self.at(said, 12.0)[0] == "brake pads"
+
+    @pytest.mark.parametrize("by_hand", [False, True])
+    def test_one_of_what_was_taken_back_is_of_nothing_before(
+        self, said: Floor, by_hand: bool
+    ) -> None:
+        """The picture of the right mirror went to the left one, which was said before it."""
+        said.take("left mirror loose", "right mirror cracked")
+        assert self.at(said, 12.0) == ("mirror", Why.AFTER)
+        if by_hand:
+            said.inspecting.withdraw(2, "it is the cover")
+        else:
+            said.take("disregard that")
+        assert self.at(said, 12.0) == (None, Why.TAKEN_BACK)
+        assert self.at(said, 7.0) == ("mirror", Why.AFTER)
+        said.take("correction right mirror loose")
+        assert self.at(said, 12.0) == (None, Why.TAKEN_BACK)
+        assert self.at(said, 22.0) == ("mirror", Why.AFTER)
+
+    def test_nor_is_one_of_what_was_asked_and_denied(self, said: Floor) -> None:
+        said.take("left mirror loose", "front pads two", "no")
+        assert self.at(said, 12.0) == (None, Why.TAKEN_BACK)
+
+    def test_a_correction_that_was_asked_about_is_of_the_finding(self, said: Floor) -> None:
+        said.take("front pads three millimetres", "correction four")
+        assert self.at(said, 12.0) == ("brake pads", Why.AFTER)
 
     def test_one_of_both_may_be_of_either(self, said: Floor) -> None:
         """Marked or not: nobody said which of them it shows."""
@@ -211,6 +236,67 @@ class TestWherePhotosGo:
     def test_what_was_said_twice_is_no_tie(self, said: Floor) -> None:
         said.take("rear tread four thirty seconds", "correction rear tread three thirty seconds")
         assert self.at(said, 9.8)[0] == "tyre"
+
+
+class TestBehindWhatWasTakenBack:
+    """It is what was said last: what is of that, is not of the finding before."""
+
+    @pytest.mark.parametrize("anew", [False, True])
+    @pytest.mark.parametrize("by", ["disregard that", "hand", "skip the horn because no time"])
+    def test_a_bare_correction_asks_of_what(self, floor: Floor, by: str, anew: bool) -> None:
+        """ "Rear pads one", "disregard that", "correction four": the front ones, of which three were left, had four."""
+        floor.take("front pads three millimetres", "rear pads one millimetre")
+        if by == "hand":
+            floor.inspecting.withdraw(2, "other wheel")
+        else:
+            floor.take(by)
+        stood = floor.standing
+        if anew:
+            floor.anew()
+        assert kinds(floor.take("correction four millimetres")) == ["Asked"]
+        assert floor.standing == stood
+        floor.take("correction front pads four millimetres", "correction five millimetres")
+        assert "front brake pads, thickness: 5 mm" in floor.standing
+
+    @pytest.mark.parametrize("word", ["no", "disregard that"])
+    @pytest.mark.parametrize("anew", [False, True])
+    def test_what_was_denied_is_what_was_said_last(
+        self, floor: Floor, word: str, anew: bool
+    ) -> None:
+        floor.take("front pads three millimetres", "rear pads two", word)
+        if anew:
+            floor.anew()
+        (marked,) = floor.take("take photo")
+        assert isinstance(marked, ev.Marked)
+        assert marked.at is None
+        assert kinds(floor.take("correction four millimetres")) == ["Asked"]
+        assert floor.standing == ["front brake pads, thickness: 3 mm"]
+
+    @pytest.mark.parametrize("question", ["correction four", "sign off"])
+    def test_a_correction_or_a_signature_that_was_denied_is_not(
+        self, floor: Floor, question: str
+    ) -> None:
+        floor.take("front pads three millimetres", question, "no")
+        assert kinds(floor.take("correction five millimetres")) == ["FindingCorrected"]
+
+    @pytest.mark.parametrize("anew", [False, True])
+    def test_a_photo_is_of_none(self, floor: Floor, anew: bool) -> None:
+        floor.take("left mirror loose", "right mirror cracked", "disregard that")
+        if anew:
+            floor.anew()
+        (marked,) = floor.take("take photo")
+        assert isinstance(marked, ev.Marked)
+        assert marked.at is None
+        (marked,) = floor.take("photo of the left mirror")
+        assert isinstance(marked, ev.Marked)
+        assert marked.at is not None
+
+    def test_what_was_brought_back_is_said_last(self, floor: Floor) -> None:
+        floor.take("front pads three millimetres", "correction one millimetre", "disregard that")
+        (marked,) = floor.take("take photo")
+        assert isinstance(marked, ev.Marked)
+        assert marked.at is not None
+        assert kinds(floor.take("correction two millimetres")) == ["FindingCorrected"]
 
 
 class TestDisregard:

@@ -10,7 +10,8 @@ Rules, in this order:
 3. A shot during an utterance belongs to that finding; the question that a finding answers is an utterance of it.
 4. A shot after a finding and before the next belongs to the finding said before it, while it is
    within ``reach_s``. It is a tie when it lies close before the next utterance and longer after
-   the last one: people also shoot first and speak then.
+   the last one: people also shoot first and speak then. What was said last and is in the record no more (taken
+   back, asked about and never answered) has its shots all the same: they are of nothing before it.
 5. What was said of several places in the same words ("both mirrors loose") is of each of them: which one a
    shot shows, nobody said.
 6. Whatever the uncertainty of the clocks allows to be decided otherwise is a tie; what another
@@ -38,6 +39,7 @@ class Why(StrEnum):
 
     MARK = "marked"
     UNNAMED = "marked, and no finding is of it"
+    TAKEN_BACK = "of what was said, and no longer stands or was never answered"
     DURING = "taken while it was said"
     AFTER = "taken after it was said"
     HAND = "moved by hand"
@@ -54,9 +56,13 @@ class Why(StrEnum):
         return cls(text) if text in set(cls) else None
 
 
+NOTHING = ""
+"""Id of what was said where no finding stands of it."""
+
+
 @dataclass(frozen=True, slots=True)
 class SpokenFinding:
-    """A finding's id and its utterance on the session clock (aware UTC)."""
+    """A finding's id (or ``NOTHING``) and its utterance on the session clock (aware UTC)."""
 
     id: str
     start: datetime
@@ -324,7 +330,7 @@ class _Session:
             whys.setdefault(owners, why)
         best = max(shares, key=shares.__getitem__)
         whole = sum(shares.values())
-        if len(best) == 1 and shares[best] >= SURE * whole:
+        if len(best) == 1 and best != (NOTHING,) and shares[best] >= SURE * whole:
             findings, why = self._at(shot.at)
             same = {finding.id for finding in findings} == set(best)
             return self._by_id[best[0]], why if same else whys[best]
@@ -340,6 +346,10 @@ class _Session:
         """Why no single finding gets a shot, with those that may."""
         at = shot.at
         assert at is not None
+        if NOTHING in owners:
+            owners = owners - {NOTHING}
+            left = tuple(Candidate(i, self._gap(self._by_id[i], at)) for i in sorted(owners))
+            return Unplaced(shot.photo, Why.TAKEN_BACK, "", left or self._nearest(at))
         if not owners:
             nearest = self._nearest(at)
             gap = abs(nearest[0].gap_s) if nearest else None
@@ -432,6 +442,8 @@ class _Session:
         else:
             place = bisect_right(self._starts, mark.at) - 1
             owner, others = (self._findings[place] if place >= 0 else None), None
+            if owner is not None and owner.id == NOTHING:
+                return None, since
         return None if owner is None else (self._alike(owner, others), since)
 
     def _gap(self, finding: SpokenFinding, at: datetime) -> float:
@@ -440,7 +452,8 @@ class _Session:
         return max((at - finding.end).total_seconds(), 0.0)
 
     def _nearest(self, at: datetime) -> tuple[Candidate, ...]:
-        index = bisect_right(self._starts, at)
-        near = self._findings[max(index - 1, 0) : index + 1]
+        standing = [each for each in self._findings if each.id != NOTHING]
+        index = bisect_right([each.start for each in standing], at)
+        near = standing[max(index - 1, 0) : index + 1]
         found = [Candidate(f.id, self._gap(f, at)) for f in near]
         return tuple(sorted(found, key=lambda c: abs(c.gap_s)))

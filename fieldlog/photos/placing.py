@@ -12,7 +12,9 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from fieldlog.model.understanding import Decision, Kind
 from fieldlog.photos.attach import (
+    NOTHING,
     Placement,
     Shot,
     SpokenFinding,
@@ -117,6 +119,24 @@ def spoken_findings(record: InspectionRecord) -> list[SpokenFinding]:
         for said in _asked_and_answered(finding, spoken):
             length = timedelta(seconds=max(said.end_s - said.start_s, 0.0))
             found.append(SpokenFinding(now, said.said_at, said.said_at + length, others))
+    return found
+
+
+def all_that_was_said(record: InspectionRecord) -> list[SpokenFinding]:
+    """The same, with what was said of a finding of which nothing stands: a shot behind it is of nothing before it."""
+    spoken = {u.id: u for u in record.utterances}
+    made, kept = set[str | None](), set[str]()
+    by_id = {f.id: f for f in record.findings}
+    for finding in record.findings:
+        made.add(finding.utterance_id)
+        if _become(by_id, finding.id) is not None:
+            kept.update(each.id for each in _asked_and_answered(finding, spoken))
+    found = spoken_findings(record)
+    for said in record.utterances:
+        asked = said.decision is Decision.ASK and said.kind is Kind.FINDING and not said.dialogue
+        if said.id not in kept and (said.id in made or asked):
+            length = timedelta(seconds=max(said.end_s - said.start_s, 0.0))
+            found.append(SpokenFinding(NOTHING, said.said_at, said.said_at + length))
     return found
 
 
@@ -328,7 +348,7 @@ def place_series(
                 continue  # it was read when it was kept: that it is not now says nothing of where it belongs
             order = natural_key(photo.file)
             shots.append(make_shot(photo.id, facts, time, alignment, not_before=made, order=order))
-    return place(shots, spoken_findings(record), spoken_marks(record))
+    return place(shots, all_that_was_said(record), spoken_marks(record))
 
 
 def _write(store: Repository, record: InspectionRecord, placement: Placement) -> int:

@@ -16,7 +16,13 @@ from fieldlog.model.command import Command
 from fieldlog.model.question import Asks, Question
 from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
 from fieldlog.shop.conversation import Conversation
-from fieldlog.shop.earlier import but_commands_asked, is_command_asked, since, waiting_in
+from fieldlog.shop.earlier import (
+    but_commands_asked,
+    is_command_asked,
+    since,
+    taken_back_last,
+    waiting_in,
+)
 from fieldlog.shop.scene import Scene
 from fieldlog.shop.settling import TAKES_NOTHING
 from fieldlog.shop.steps import AskedLast, closes
@@ -162,6 +168,13 @@ class OpenQuestions:
             return True
         return self.refused_at_end(record)
 
+    def of_another(self, record: InspectionRecord) -> bool:
+        """Whether a bare correction is surely of none that stands: what was said last was asked about, or put no
+        finding into the record, or the one that it put was taken back."""
+        if self.at_end(record) is not None or self.of_no_finding(record):
+            return True
+        return taken_back_last(record)
+
     def dropped(self, heard: Heard, record: InspectionRecord) -> Heard:
         """ "Disregard" after a question that no short word settles drops that question.
 
@@ -196,7 +209,9 @@ class OpenQuestions:
         kept = waiting_in(record)
         asked = None if kept is None else self.at_end(record, interrupted=False)
         if kept is None or asked is None or asked.dialogue is Command.SIGN_OFF:
-            return self.of_no_finding(record), None  # whether to sign is of no finding
+            none = self.of_no_finding(record)  # whether to sign is of no finding
+            gone = said.dialogue is Command.PHOTO and taken_back_last(record)
+            return none or gone, None
         if said.dialogue in (Command.WHY, Command.READ_BACK) and not self._conversation.waiting:
             self._conversation.pending.resume(asked)  # it is told again
         return self.of_no_finding(record), AskedLast(kept.id, asked)

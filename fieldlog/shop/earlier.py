@@ -125,6 +125,24 @@ def said_last(record: InspectionRecord, last: RecordedFinding | None) -> Remark 
     return newest if order[newest.utterance_id or ""] > of_last else None
 
 
+def taken_back_last(record: InspectionRecord) -> bool:
+    """Whether nothing stands of what was said last: the finding that came last into the record was taken back,
+    or what was asked about was denied. What was found before that was not said last, though it is the
+    newest that stands."""
+    if record.findings and not become(record, record.findings[-1].id).stands:
+        return True
+    said = (
+        each
+        for each in reversed(record.utterances)
+        if each.decision is not Decision.REFUSE and each.dialogue not in _ONLY_TELL
+    )
+    last = next(said, None)
+    if last is None or last.dialogue not in TAKE_BACK:
+        return False
+    asked = next((each for each in record.utterances if each.id == last.answers), None)
+    return asked is not None and asked.kind is Kind.FINDING and asked.dialogue is None
+
+
 def skipped_last(record: InspectionRecord) -> tuple[str, ...]:
     """Items of the walk that what was said last left out; empty where it was no skip.
 

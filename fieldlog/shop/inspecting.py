@@ -241,13 +241,12 @@ class Inspecting(ByHand):
     def _completed(self, heard: Heard, scene: Scene, record: InspectionRecord) -> Understanding:
         """A bare correction with what the last finding was about.
 
-        Behind a question that no short word settles, or a finding that was refused, it is of that, of which
-        nothing was taken: its value is never given to the finding before.
+        Behind a question that no short word settles, or a finding that was refused or taken back, it is of that,
+        of which nothing stands: its value is never given to the finding before. Nor is it behind a skip.
         """
         understood = scene.completed(heard.understanding, self._understand)
         if understood is not heard.understanding and heard.answers is None:
-            questions = self._questions
-            of_another = questions.at_end(record) is not None or questions.refused_at_end(record)
+            of_another = self._questions.of_another(record)
             understood = heard.understanding if of_another else understood
         understood = scene.asked_instead(scene.met(understood, heard.answers), heard.answers)
         return self._questions.still_asked(understood, heard.answers, record)
