@@ -271,3 +271,24 @@ def test_the_demo_ends_with_a_signed_bundle_that_the_page_checks(
     assert f"{result.bundle.name}: it agrees with itself." in said
     assert "signed off by" in said
     tab.close()
+
+
+@pytest.mark.parametrize("wide", [390, 320])
+def test_the_report_is_read_on_a_phone(
+    ran: tuple[demo.Demo, InspectionRecord, bool], browser: Browser, wide: int
+) -> None:
+    """What was found stood in the column of its number, a letter or two to a line, under the words of its limit."""
+    result, _, _ = ran
+    (page,) = (path for path in result.written.files if path.suffix == ".html")
+    tab = browser.new_page(viewport={"width": wide, "height": 800})
+    tab.goto(page.as_uri())
+    assert tab.evaluate("document.documentElement.scrollWidth") <= wide, "nothing to the side"
+    found = tab.evaluate(
+        "[...document.querySelectorAll('.finding')].map((one) => [...one.children].slice(1)"
+        ".map((part) => [part.clientWidth, part.scrollWidth]))"
+    )
+    assert found
+    for parts in found:
+        assert all(has <= width for width, has in parts), parts
+        assert parts[0][0] > wide / 2
+    tab.close()
