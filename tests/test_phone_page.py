@@ -115,6 +115,35 @@ THROW_AWAY = (
 )
 
 
+def test_words_that_were_typed_without_the_network_outlast_their_page(
+    page: Page, phone: BrowserContext, shed: PhoneShed
+) -> None:
+    before = len(shed.inspecting.record.findings)
+    phone.set_offline(True)
+    page.locator("#line", has_text="cut off").wait_for()
+    page.locator("#words").fill("left mirror loose")
+    page.locator("#type button").click()
+    page.locator("#kept", has_text="1 typed").wait_for()
+    assert until(lambda: page.evaluate(SAID) == 1)
+    page.close()
+    phone.set_offline(False)
+    page = phone.new_page()
+    page.goto(shed.desk.place.url)
+    assert until(lambda: len(shed.inspecting.record.findings) == before + 1)
+    assert until(lambda: page.locator("#kept").inner_text() == "")
+    assert until(lambda: page.evaluate(SAID) == 0), "once"
+    page.reload()
+    connected(page)
+    assert len(shed.inspecting.record.findings) == before + 1
+    page.close()
+
+
+SAID = (
+    "async () => JSON.parse(await (await (await (await (await navigator.storage.getDirectory())"
+    ".getDirectoryHandle('sound')).getFileHandle('said')).getFile()).text() || '[]').length"
+)
+
+
 def test_a_picture_that_stands_still_is_not_taken_as_of_now(page: Page, shed: PhoneShed) -> None:
     photos = len(shed.inspecting.record.photos)
     look(page)

@@ -42,6 +42,13 @@ function kept() {
   if (state.full !== store.full) { state = { ...state, full: store.full }; say({ type: "state", ...state }); }
 }
 
+// Typed words that the machine has not answered yet.
+function waiting(words) {
+  unsaid = words;
+  if (opened) store.keepSaid(unsaid);
+  kept();
+}
+
 function say(message) {
   if (socket?.readyState === WebSocket.OPEN) socket.send(JSON.stringify(message));
 }
@@ -103,11 +110,11 @@ function take(message, at) {
       return tell({ view: message, moved });
     }
     case "told": return tell({ told: message.lines });
-    case "taken": unsaid = unsaid.filter((one) => one.n !== message.n); return kept();
+    case "taken": return waiting(unsaid.filter((one) => one.n !== message.n));
     case "no":
       if (message.n) {
         const one = unsaid.find(({ n }) => n === message.n);
-        unsaid = unsaid.filter((other) => other !== one);
+        waiting(unsaid.filter((other) => other !== one));
         if (one) tell({ back: one.text });
       } else { begun = cursor = null; held = Date.now() + 5000; } // photos and typed words go on
       kept();
@@ -214,6 +221,7 @@ function begin({ rate, settings }, port) {
 async function open() {
   opened = true;
   runs = [...(await store.start()), ...runs];
+  waiting([...store.said, ...unsaid]);
   tell({ opened });
   kept();
   if (token) connect();
@@ -237,9 +245,8 @@ onmessage = async ({ data, ports }) => {
   if (data.state) { state = { ...data.state, full: store.full }; say({ type: "state", ...state }); }
   if (data.say) {
     const one = { type: "say", n: random(8), inspection, ...data.say };
-    unsaid.push(one);
+    waiting([...unsaid, one]);
     if (ready) say(one);
-    kept();
   }
   if (data.photo) {
     const { sha256, bytes } = data.photo;

@@ -132,7 +132,7 @@ export class Run {
 }
 
 export class Store {
-  constructor() { this.files = false; this.faults = new Map(); this.photos = new Map(); this.keeping = Promise.resolve(); }
+  constructor() { this.files = false; this.faults = new Map(); this.photos = new Map(); this.said = []; this.keeping = Promise.resolve(); }
 
   get fault() { return [...this.faults.values()].join("; "); }
   get full() { return this.faults.has("sound") || this.faults.has("photos"); }
@@ -149,6 +149,7 @@ export class Store {
       this.faults.set("files", "this browser keeps no files: what was not sent is lost when the page is closed");
       return [];
     }
+    try { this.said = value(await read(this.sound, "said")); } catch { /* none */ }
     const runs = [];
     const there = await names(this.sound);
     for (const name of there.filter((one) => one.endsWith(".json"))) {
@@ -189,6 +190,19 @@ export class Store {
     if (!this.files) return;
     for (const name of await names(this.sound))
       if (name.startsWith(`${stream}.`)) try { await this.sound.removeEntry(name); } catch { /* gone already */ }
+  }
+
+  // Typed words that the machine has not taken: all of them, each time.
+  keepSaid(all) {
+    return (this.keeping = this.keeping.then(async () => {
+      if (!this.files) return;
+      try {
+        await whole(this.sound, "said", words(all));
+        this.faults.delete("said");
+      } catch (fault) {
+        if (all.length) this.faults.set("said", `the browser keeps no typed words (${fault.name}): what is not sent is lost when this page is closed`);
+      }
+    }));
   }
 
   async addPhoto(sha256, bytes, about) {
