@@ -35,6 +35,16 @@ def test_the_arithmetic_of_a_reading_in_another_unit() -> None:
     assert "inside by less than the guard band" in text
 
 
+def test_what_is_set_by_hand_has_no_guard_band_and_none_is_told() -> None:
+    """ "w = 1 x U = 0 mm" was told beside "U = 0.5 mm"."""
+    text = explained(
+        Finding("throttle cable", None, "free play", Quantity(Fraction(2), "mm")), "GB"
+    )
+    assert "2 - 2 = 0 mm, on the limit" in text
+    assert "guard band  none: what is set by hand" in text
+    assert "w = " not in text.split("does not apply here")[0]
+
+
 def test_every_row_says_why_it_does_not_gate() -> None:
     text = explained(tread("1/8", "in"), "US-VA")
     assert "[us-va.tread]" in text

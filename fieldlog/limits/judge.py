@@ -70,7 +70,7 @@ def judge(
     allowed = tolerance(limit)
     u = uncertainty.in_unit(limit.unit) if uncertainty else Fraction(0)
     # no uncertainty of a gauge makes a pad out of none, and a rule obeyed exactly is obeyed
-    w = Fraction(0) if limit.outright or _exact(limit) else guard_band(u, rule)
+    w = Fraction(0) if limit.outright or held_exactly(limit) else guard_band(u, rule)
     one_sided = [r for r in readings if r.qualifier in (Qualifier.LESS, Qualifier.MORE)]
     if one_sided:
         return _one_sided(limit, allowed, readings)
@@ -106,7 +106,7 @@ def judge(
 TIME = "time"
 
 
-def _exact(limit: Limit) -> bool:
+def held_exactly(limit: Limit) -> bool:
     """Whether no guard band belongs to it: ages run by dates, and what is set by hand is marked so."""
     return limit.exact or UNITS[limit.unit].dimension == TIME
 

@@ -17,6 +17,7 @@ from fieldlog.limits.applies import (
 from fieldlog.limits.check import GATING, speaks_of
 from fieldlog.limits.context import SETTINGS
 from fieldlog.limits.decision import DEFAULT_RULE, RULES
+from fieldlog.limits.judge import held_exactly
 from fieldlog.limits.page import source
 from fieldlog.limits.uncertainty import uncertainty_of
 from fieldlog.model.context import Context
@@ -183,6 +184,9 @@ def _uncertainty(
         return
     if judgement.guard_band is None or not readings:
         yield "  guard band  none: judged by the side of the value that was said"
+        return
+    if held_exactly(judgement.limit):
+        yield "  guard band  none: what is set by hand, or runs by dates, is held to the value itself"
         return
     found = uncertainty_of(readings[0], context, default)
     rule = context.settings.get("decision_rule", DEFAULT_RULE)
