@@ -533,6 +533,53 @@ class TestCorrectionOfAnotherPlace:
         assert len(said.standing) == 1
 
 
+class TestCorrectionOfOneOfSeveralFaults:
+    """A part has one newest value, and may have several faults at once."""
+
+    def test_a_count_is_put_right_where_it_was_counted(self, floor: Floor) -> None:
+        """ "Three loose" took the broken spoke away."""
+        floor.take("rear spokes two loose, one broken", "correction rear spokes three loose")
+        assert floor.standing == ["rear spokes: broken (count 1)", "rear spokes: loose (count 3)"]
+
+    @pytest.mark.parametrize(
+        ("answer", "stands"),
+        [
+            ("yes", ["front tyre: worn", "front tyre: cracked"]),
+            ("no", ["front tyre: worn", "front tyre: nail in it"]),
+            ("front tyre cracked", ["front tyre: worn", "front tyre: nail in it", "front tyre: cracked"]),
+            ("correction front tyre cracked", ["front tyre: worn", "front tyre: cracked"]),
+        ],
+    )  # fmt: skip
+    @pytest.mark.parametrize("anew", [False, True])
+    def test_else_it_is_asked_which(
+        self, floor: Floor, answer: str, stands: list[str], anew: bool
+    ) -> None:
+        """The nail was gone, whichever of the two was meant."""
+        told = floor.take("front tyre worn and nail in it", "correction front tyre cracked")
+        assert kinds(told) == ["Asked"]
+        assert understood_by(told).question_text == (
+            "Front tyre: nail in it taken back, and front tyre: cracked?"
+        )
+        if anew:
+            floor.anew()
+        floor.take(answer)
+        assert floor.standing == stands
+
+    @pytest.mark.parametrize("now", ["front tyre good", "front tyre cracked"])
+    def test_nor_is_it_of_the_newest_of_two_said_long_before(self, floor: Floor, now: str) -> None:
+        floor.take("front tyre worn", "nail in the front tyre", "horn weak")
+        assert kinds(floor.take(f"correction {now}")) == ["Asked"]
+        assert len(floor.standing) == 3
+
+    def test_what_was_said_last_alone_is_meant(self, floor: Floor) -> None:
+        floor.take("front tyre worn", "nail in the front tyre", "correction front tyre cracked")
+        assert floor.standing == ["front tyre: worn", "front tyre: cracked"]
+
+    def test_of_a_value_it_is_the_newest(self, floor: Floor) -> None:
+        floor.take("front pads three millimetres", "front pads one millimetre", "horn weak")
+        assert kinds(floor.take("correction front pads two millimetres")) == ["FindingCorrected"]
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [

@@ -192,7 +192,7 @@ class Scene:
     # -- corrections --------------------------------------------------------------------------
 
     def to_correct(self, finding: Finding, *, elsewhere: bool = True) -> Kept | None:
-        """What a correction replaces: the newest standing finding about the same thing.
+        """What a correction replaces: the newest standing finding about the same thing that it may be of.
 
         Else, where it may be ``elsewhere``, the last finding, when it is about the same component
         (the place was wrong); nothing else is ever withdrawn by a correction that does not name it. Nor
@@ -200,14 +200,32 @@ class Scene:
         the same of several places; or where what is said is of another kind: "correction rear left
         indicator fine" is not what was found broken in front.
         """
-        for kept in reversed(self.standing):
-            if same_thing(kept.finding, finding):
-                return kept
+        same = self.may_be_of(finding)
+        if same:
+            return same[-1]
         last = self.last if elsewhere and finding.subject not in self.withdrawn else None
         if last is None or last.finding.component != finding.component:
             return None
         other = finding.says.leaves_out(last.finding.says) or self._said_of_several(last.finding)
         return None if other else last
+
+    def may_be_of(self, finding: Finding) -> tuple[Kept, ...]:
+        """What stands about the same thing and ``finding`` may put right, oldest first.
+
+        A part has one newest value, and may have several faults at once: of "two loose, one broken" the
+        correction "three loose" is of the loose ones, else it is of what was said last, where that is one of
+        them alone. Otherwise nobody said of which.
+        """
+        same = tuple(each for each in self.standing if same_thing(each.finding, finding))
+        if finding.condition is None or len(same) < 2:
+            return same[-1:]
+        counted = [each for each in same if each.finding.condition == finding.condition]
+        if len(counted) == 1 and counted[0].finding.meaning != finding.meaning:
+            return tuple(counted)
+        said = {each.id for each in self.together}
+        in_breath = tuple(each for each in same if each.id in said)
+        of_last = self.last is not None and [self.last.id] == [each.id for each in in_breath]
+        return in_breath if of_last else same
 
     def completed(
         self, said: Understanding, understand: Callable[[str], Understanding]
@@ -232,7 +250,8 @@ class Scene:
         return said
 
     def asked_instead(self, said: Understanding, asked: Understanding | None) -> Understanding:
-        """``said``, or, where it corrects what was found of another thing and says another, whether that goes.
+        """``said``, or, where it corrects what was found of another thing and says another, or one of several
+        faults of the same thing, whether that goes.
 
         "Front pads four", "correction rear pads three": the place was wrong, and the value, or it is one more
         finding. ``asked``: the question that it answers.
@@ -246,13 +265,15 @@ class Scene:
         was = (
             None if settled or said.dialogue is not Command.CORRECTION else self.to_correct(finding)
         )
-        if was is None or same_thing(was.finding, finding):
+        several = len(self.may_be_of(finding)) > 1
+        if was is None or (same_thing(was.finding, finding) and not several):
             return said
         if finding.alike(was.finding):
             return said  # the place alone was wrong
         question = Question(Asks.INSTEAD, questions.instead(was.finding, finding))
+        reason = questions.SEVERAL_FAULTS if several else questions.ANOTHER_PLACE
         return replace(
-            said, decision=Decision.ASK, reason=questions.ANOTHER_PLACE, finding=None, candidates=(finding,),
+            said, decision=Decision.ASK, reason=reason, finding=None, candidates=(finding,),
             question=question, slots={**said.slots, INSTEAD: was.id},
         )  # fmt: skip
 

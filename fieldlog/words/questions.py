@@ -28,6 +28,7 @@ OF_WHICH_PARTS = (
 SIGN_OFF = "Sign off the inspection?"
 AGAIN = "Say again?"
 SOME_UNIT = "In which unit?"
+SEVERAL_FAULTS = "several things were found of it, and it corrects one of them"
 ANOTHER_PLACE = "it corrects what was found of another, and says another thing"
 
 
