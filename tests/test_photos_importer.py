@@ -23,7 +23,7 @@ from fieldlog.errors import StoreError, UsageError
 from fieldlog.model.finding import Finding
 from fieldlog.model.understanding import Decision, Kind, Understanding
 from fieldlog.photos.attach import Why
-from fieldlog.photos.clock import align_given
+from fieldlog.photos.clock import Basis, align_given
 from fieldlog.photos.crew import TIME_LIMIT_S
 from fieldlog.photos.derived import DerivedFolder
 from fieldlog.photos.exif import read_photo
@@ -108,6 +108,21 @@ def test_what_could_not_be_read_in_time_stays_where_it_is(
     assert place_photos(invented.store, invented.inspection_id, TODAY).changed == 0
     assert places() == before
     assert max(patience) == 10 * TIME_LIMIT_S
+
+
+def test_an_original_that_is_missing_takes_no_other_photo_from_its_place(tmp_path: Path) -> None:
+    """The clock of the camera is found from all of its times, which the record has."""
+    invented = invent(tmp_path / "store", 8)
+    take_photos(invented, tmp_path / "card")
+    store = invented.store
+    import_folder(store, invented.inspection_id, tmp_path / "card", TODAY)
+    placed = place_photos(store, "last", TODAY)
+    assert len(placed.placement.attached) == 8
+    for photo in store.inspection_record("last").photos[:5]:
+        store.media.path(photo.media).unlink()
+    again = place_photos(store, "last", TODAY)
+    assert again.changed == 0
+    assert again.alignments[0].uncertainty_s == placed.alignments[0].uncertainty_s
 
 
 def test_an_import_that_was_killed_is_finished_by_the_next(tmp_path: Path) -> None:
@@ -349,6 +364,11 @@ def test_a_photo_of_the_time_code_settles_a_clock_that_is_years_off(tmp_path: Pa
     assert alignment.offset_s == pytest.approx(wrong.total_seconds(), abs=1.5)
     owners = {a.finding_id for a in placed.placement.attached}
     assert owners == {finding for finding, _ in invented.findings}
+    photos = invented.store.inspection_record("last").photos
+    (code,) = (photo.media for photo in photos if photo.file == "code.jpg")
+    invented.store.media.path(code).unlink()
+    placed = place_photos(invented.store, "last", TODAY)
+    assert (placed.changed, placed.alignments[0].basis) == (0, Basis.CODE), "it was read once"
 
 
 def test_a_clock_that_is_right_leaves_the_record_intact(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -40,7 +40,7 @@ from fieldlog.photos.importer import kept_facts
 from fieldlog.photos.readings import camera_times
 from fieldlog.photos.scan import natural_key
 from fieldlog.photos.timecode import read_code
-from fieldlog.photos.when import offset_delta
+from fieldlog.photos.when import implausible, offset_delta
 from fieldlog.store.ids import part_id
 from fieldlog.store.records import (
     CameraClock,
@@ -211,6 +211,8 @@ def photo_series(store: Repository, record: InspectionRecord, today: date) -> li
     facts_of = kept_facts(store, [(p.media, p.file) for p in photos], today)
     cameras: dict[str, list[tuple[Photo, PhotoFacts]]] = {}
     for photo, facts in zip(photos, facts_of, strict=True):
+        if facts.fault in (PhotoFault.NOT_READ, PhotoFault.UNREADABLE):
+            facts = _as_kept(photo, facts.file, today)
         cameras.setdefault(photo.camera or "", []).append((photo, facts))
 
     found = []
@@ -221,6 +223,24 @@ def photo_series(store: Repository, record: InspectionRecord, today: date) -> li
         joined.sort(key=lambda row: row[2].instant if row[2] else _NEVER)
         found.append(Series(camera, tuple(joined)))
     return found
+
+
+def _as_kept(photo: Photo, file: str, today: date) -> PhotoFacts:
+    """What the record holds of a photo that was read when it was kept and is not now: missing, or a busy machine.
+
+    Without it the clock of its camera would be found from fewer photos, and others would lose their places too.
+    """
+    kept = PhotoFacts(
+        file,
+        photo.kind,
+        capture_local=photo.capture_local,
+        offset=photo.offset,
+        make=photo.camera,
+        orientation=photo.orientation,
+        problem=photo.problem,
+    )
+    why = implausible(kept.local, today) if kept.local is not None else None
+    return kept if why is None else replace(kept, fault=PhotoFault.IMPLAUSIBLE.value)
 
 
 _NEVER = datetime.max.replace(tzinfo=UTC)
@@ -274,6 +294,9 @@ def align_series(
     if codes:
         known = align_code(series.camera, codes, resolution_s=resolution)
         return read_by_session(known, said, marks, times)
+    kept = _code_before(record.clocks, series.camera)
+    if kept is not None:
+        return read_by_session(kept, said, marks, times)
     return align_said(series.camera, said, marks, times, resolution_s=resolution)
 
 
@@ -282,6 +305,23 @@ def entered_alignment(clocks: Iterable[CameraClock], camera: str) -> Alignment |
     for clock in clocks:
         if clock.camera == camera and clock.offset_s is not None and clock.how in _ENTERED:
             return Alignment(camera, Basis(clock.how), -clock.offset_s, clock.uncertainty_s or 0.0)
+    return None
+
+
+def _code_before(clocks: Iterable[CameraClock], camera: str) -> Alignment | None:
+    """What photos of the time code told before: they are in the record, though none is read, or looked at, now."""
+    for clock in clocks:
+        if clock.camera == camera:
+            told = clock.how == Basis.CODE.value and not clock.evidence.get("question")
+            if (
+                not told
+                or clock.offset_s is None
+                or float(clock.evidence.get("drift_s_per_day", 0))
+            ):
+                return None  # of a clock that drifts not all is in the record
+            pairs = int(clock.evidence.get("pairs", 1))
+            doubt = clock.uncertainty_s or 0.0
+            return Alignment(camera, Basis.CODE, -clock.offset_s, doubt, pairs=pairs)
     return None
 
 
@@ -336,16 +376,13 @@ def place_photos(store: Repository, key: str, today: date, *, everywhere: bool =
 def place_series(
     record: InspectionRecord, series: Sequence[Series], alignments: Sequence[Alignment]
 ) -> Placement:
-    """Where the photos of an inspection belong, without those that were moved by hand, or not read this time."""
+    """Where the photos of an inspection belong, without those that were moved by hand."""
     made = _made_in(record)
     shots: list[Shot] = []
     for one, alignment in zip(series, alignments, strict=True):
         for photo, facts, time in one.photos:
             if photo.attachment is not None and Why.kept(photo.attachment.reason) is Why.HAND:
                 continue
-            gone = facts.fault == PhotoFault.UNREADABLE and photo.attachment is not None
-            if gone or facts.fault == PhotoFault.NOT_READ:
-                continue  # it was read when it was kept: that it is not now says nothing of where it belongs
             order = natural_key(photo.file)
             shots.append(make_shot(photo.id, facts, time, alignment, not_before=made, order=order))
     return place(shots, all_that_was_said(record), spoken_marks(record))
