@@ -1,7 +1,8 @@
 """The shop and the features on a graphics card: many takes at once, new ones at every step (PyTorch).
 
-What ``shop.py`` does to one take with numpy is done here to a whole batch: another throat, microphone,
-room, hiss, noise, and the features of Whisper. Noises are those of ``shop.py``.
+What ``shop.py`` does to one take with numpy is done here to a whole batch: another throat
+(``throats.py``), microphone, room, hiss, noise, and the features of Whisper. Noises are those of
+``shop.py``, half of them with another colour, a fifth of them two at once.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from fieldlog.lab.adapting.ear import torch_library
 from fieldlog.lab.adapting.one_way import in_one_way
 from fieldlog.lab.adapting.shop import BAND_EDGES, Shop
 from fieldlog.lab.adapting.takes import TRADE, Take, takes
+from fieldlog.lab.adapting.throats import changed, drawn
 from fieldlog.lab.speech_set.bodies import BODIES, body
 from fieldlog.listeners.whisper.adapter import CUE
 from fieldlog.listeners.whisper.features import HOP, SILENT, WINDOW, mel_filters
@@ -35,8 +37,12 @@ _ROOM_S = 1.1
 _NOISY, _SNR_DB = 0.75, (0.0, 24.0)
 _HARD_NOISY, _HARD_SNR_DB = 0.88, (-3.0, 17.0)
 """Share of the takes with noise, and how far it lies below the speech."""
-_THROATS = (0.86, 1.16)
+_THROATS = (0.82, 1.22)
 """Played so many times as fast, pitch and formants included."""
+_PLAYED = 0.65
+"""Share of the takes that are."""
+_COLOURED_DB, _TWO_AT_ONCE = 10.0, 0.2
+"""Half of the noises favour some bands by up to so much; this share is two noises at once."""
 
 
 class CardBatches:
@@ -101,15 +107,17 @@ class CardBatches:
     def __iter__(self) -> Iterator[tuple[Any, Any, Any]]:
         """Batches without end."""
         while True:
-            drawn = [self._drawn() for _ in range(self._size * _POOL)]
+            chosen = [self._drawn() for _ in range(self._size * _POOL)]
             speeds = np.where(
-                self._rng.random(len(drawn)) < 0.6, self._rng.uniform(*_THROATS, len(drawn)), 1.0
+                self._rng.random(len(chosen)) < _PLAYED,
+                self._rng.uniform(*_THROATS, len(chosen)),
+                1.0,
             )
-            lengths = np.array([self._lengths[n] for n, _ in drawn]) / speeds
+            lengths = np.array([self._lengths[n] for n, _ in chosen]) / speeds
             order = np.argsort(lengths)
             for turn in self._rng.permutation(_POOL):
                 mine = order[turn * self._size : (turn + 1) * self._size]
-                yield self._batch([drawn[n] for n in mine], speeds[mine])
+                yield self._batch([chosen[n] for n in mine], speeds[mine])
 
     def _drawn(self) -> tuple[int, bool]:
         """A take, and whether the cue is given."""
@@ -165,6 +173,7 @@ class CardBatches:
         )
         spoken = (at >= 0) & (at < self._on_card(own, torch.int64)[:, None])
         sound = self._played(numbers, speeds, at) * spoken
+        sound = changed(torch, sound, drawn(rng, speeds, ~is_still), self._random)
         said = spoken.sum(1, keepdim=True).clamp(min=1)
 
         def level_of(x: Any) -> Any:
@@ -281,6 +290,20 @@ class CardBatches:
         return tail
 
     def _noise(self, is_still: NDArray[np.bool_], length: int) -> Any:
+        """Noise of unit power for each take: ``[takes, length]``."""
+        torch, rng, size = self._torch, self._rng, len(is_still)
+        first, second = (self._one_noise(is_still, length) for _ in range(2))
+        share = np.where(rng.random(size) < _TWO_AT_ONCE, rng.uniform(0.2, 0.7, size), 0.0)
+        part = self._on_card(share)[:, None]
+        noise = first * (1.0 - part).sqrt() + second * part.sqrt()
+        gains = rng.uniform(-_COLOURED_DB, _COLOURED_DB, (size, len(BAND_EDGES)))
+        gains[rng.random(size) < 0.5] = 0.0
+        points = 1 << (length - 1).bit_length()
+        hertz = torch.fft.rfftfreq(points, 1 / RATE, device=self._device)
+        shape = 10 ** ((self._on_card(gains) @ self._hats(hertz)) / 20)
+        return torch.fft.irfft(torch.fft.rfft(noise, points) * shape, points)[:, :length]
+
+    def _one_noise(self, is_still: NDArray[np.bool_], length: int) -> Any:
         torch, rng = self._torch, self._rng
         chosen = []
         for still in is_still:
@@ -290,7 +313,8 @@ class CardBatches:
         have = self._noises.shape[1]
         first = self._on_card(rng.integers(0, have, len(chosen)), torch.int64)[:, None]
         at = (first + torch.arange(length, device=self._device)[None]) % have
-        return self._noises[self._on_card(chosen, torch.int64)[:, None], at]
+        noise = self._noises[self._on_card(chosen, torch.int64)[:, None], at]
+        return noise / (noise * noise).mean(1, keepdim=True).sqrt().clamp(min=1e-3)
 
     def _log_mel(self, sound: Any, frames: NDArray[np.int64]) -> Any:
         """Features as ``features.log_mel`` and ``pad_features`` make them, some of them hidden."""

@@ -103,7 +103,9 @@ class Sentences(PhraseSource):
     def carried(self) -> Said | None:
         """What leaves out the part, the unit or the whole subject of the finding before."""
         choose = self._random
-        ways = (self._other_place,) * 6 + (self._both, self._more_of_it, self._measure_of_it)
+        ways = (
+            (self._other_place,) * 6 + (self._both,) * 4 + (self._more_of_it, self._measure_of_it)
+        )
         pieces = choose.choice(ways)()
         if not pieces or (len(pieces) > 1 and part_of(pieces[0]) != TRAIN):
             return None

@@ -23,8 +23,11 @@ Samples = NDArray[np.float32]
 _SEED = 1000
 """Noises of the set have seeds below ten."""
 _NOISE_S = 30.0
-_OFTEN = {"radio": 3, "people": 2, "clatter": 2}
-"""How often a noise is drawn, others once: those that are like speech, or like what rings in it."""
+_OFTEN = {
+    "radio": 4, "people": 2, "clatter": 3, "compressor": 4, "grinder": 4, "pink": 3, "hiss": 2,
+}  # fmt: skip
+"""How often a noise is drawn, others once: those that are like speech, or like what rings in it, and those
+that cover all bands at once, in which speech is heard worst."""
 BAND_EDGES = np.array([0.0, 300.0, 800.0, 1800.0, 3500.0, 8000.0])
 
 
