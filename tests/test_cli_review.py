@@ -83,6 +83,16 @@ def test_what_is_heard_otherwise_is_listed_and_changes_nothing_until_it_is_accep
     assert Stub.name == "stub"
 
 
+def test_where_nothing_is_heard_nothing_is_told_as_heard(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stub_listener(monkeypatch)
+    with Workshop.open(tmp_path, language=LANGUAGE) as shop:
+        shop.inspecting(shop.begin("grey twin").id).type("horn works")
+    told = run("inspection", "rehear", "--store", tmp_path)
+    assert told.stdout.startswith("nothing is heard"), told.output
+
+
 def _findings(record: tuple[Path, str]) -> list[tuple[str, bool]]:
     with Workshop.open(record[0], language=LANGUAGE) as shop:
         return [(each.id, each.stands) for each in shop.store.inspection_record(record[1]).findings]

@@ -258,9 +258,10 @@ def rehear(
                 todo="see `fieldlog inspection rehear`, which names each",
             )
         wanted = accept or (utterance,)
-        differing = 0
+        heard = differing = 0
         for number in wanted:
             for one in heard_again(record, shop.store.media, ears, number):
+                heard += 1
                 if one.differs is Differs.NOT:
                     continue
                 differing += 1
@@ -270,8 +271,10 @@ def rehear(
                     reviewing.take(one.exchange.id, one.exchange.state, [one.now.text])
                     click.echo(f"  taken: {one.now.text}")
         if not as_json:
+            same = f"everything is heard as it stands ({heard})"
+            none = "nothing is heard: no sound is kept of it, or it answered something"
             click.echo(
-                f"{differing} heard otherwise" if differing else "everything is heard as it stands"
+                f"{differing} of {heard} heard otherwise" if differing else same if heard else none
             )
 
 

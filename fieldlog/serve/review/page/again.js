@@ -51,7 +51,8 @@ async function follow(job, at) {
     for (const each of told.found.slice(list.childElementCount)) list.append(difference(each, at));
     const far = `${told.done} of ${told.of} heard, ${told.found.length} heard otherwise`;
     const hidden = told.hidden ? `; ${told.hidden} drawn blind ${told.hidden === 1 ? "is" : "are"} heard once decided` : "";
-    say(told.fault ? `not heard to the end: ${told.fault}` : told.over && told.done === told.of && !told.found.length ? `everything is heard as it stands (${told.of})${hidden}` : far + hidden);
+    const same = told.of ? `everything is heard as it stands (${told.of})` : "nothing is heard: no sound is kept of it";
+    say(told.fault ? `not heard to the end: ${told.fault}` : told.over && told.done === told.of && !told.found.length ? same + hidden : far + hidden);
     if (told.over) { going = ""; return; }
     await new Promise((on) => { setTimeout(on, 300); });
   }
