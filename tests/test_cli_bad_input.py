@@ -458,3 +458,26 @@ def test_a_second_vehicle_of_the_same_name_is_told(tmp_path: Path) -> None:
     result = run("vehicle", "add", "red single", "--store", tmp_path)
     assert "no. 1 is called so too" in result.stderr
     assert result.exit_code == 0
+
+
+def test_a_day_that_is_to_come_is_told(tmp_path: Path) -> None:
+    """A slip in the year counts what comes due from it."""
+    run("vehicle", "add", "x", "--store", tmp_path)
+    for words in (
+        ["vehicle", "done", "1", "brake fluid changed", "--on", "2071-01-01"],
+        ["inspection", "start", "1", "--on", "2071-01-01"],
+    ):
+        result = run(*words, "--store", tmp_path)
+        assert result.exit_code == 0
+        assert "2071-01-01 is still to come" in result.stderr
+    result = run(
+        "vehicle", "done", "1", "brake fluid changed", "--on", "2020-01-01", "--store", tmp_path
+    )
+    assert not result.stderr
+    refused(
+        run(
+            "vehicle", "done", "1", "brake fluid changed", "--on", "2099-01-01", "--store", tmp_path
+        ),
+        2,
+        "of the years 1980 to 2079",
+    )

@@ -26,6 +26,7 @@ from fieldlog.cli.store_option import (
     started_at,
     store_option,
     sure_option,
+    told_if_ahead,
     walk_option,
     workshop,
     zone_called,
@@ -113,10 +114,13 @@ def start(
     context, own_zone = parse_context(jurisdiction, settings), zone or local_zone()
     if zone:
         zone_called(zone)
+    begun = started_at(day, own_zone) if day else None
+    if begun is not None:
+        told_if_ahead(begun)
     with opened(folder) as store:
         started = store.start_inspection(
             store.vehicle(vehicle).id,
-            started_at=started_at(day, own_zone) if day else None,
+            started_at=begun,
             zone=own_zone,
             inspector=inspector,
             place=place,

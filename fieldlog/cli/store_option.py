@@ -6,7 +6,7 @@ import contextlib
 import os
 import re
 from collections.abc import Callable, Iterator, Sequence
-from datetime import UTC, datetime, timezone, tzinfo
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -112,6 +112,14 @@ def as_day(_: click.Context, param: click.Parameter, value: str | None) -> datet
     from fieldlog.quantities.written_dates import day_meant
 
     return None if value is None else datetime.fromisoformat(day_meant(value, param.opts[0]))
+
+
+def told_if_ahead(moment: datetime) -> None:
+    """Tell of an instant that is to come by this machine's clock: one of the two is wrong, and dates hang on it."""
+    now = datetime.now(UTC)
+    if moment.replace(tzinfo=moment.tzinfo or UTC) > now + timedelta(days=1):
+        told = f"{moment:%Y-%m-%d} is still to come by this machine's clock ({now:%Y-%m-%d}): what comes due is counted from it"
+        click.echo(f"fieldlog: {told}", err=True)
 
 
 def is_record(folder: Path) -> bool:

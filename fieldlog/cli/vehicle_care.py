@@ -8,7 +8,15 @@ from pathlib import Path
 
 import click
 
-from fieldlog.cli.store_option import as_day, distance, opened, store_option, sure_option, workshop
+from fieldlog.cli.store_option import (
+    as_day,
+    distance,
+    opened,
+    store_option,
+    sure_option,
+    told_if_ahead,
+    workshop,
+)
 from fieldlog.errors import UsageError
 
 _vehicle_argument = click.argument("key", metavar="VEHICLE")
@@ -144,6 +152,8 @@ def done(
     from fieldlog.aftercare.done import DONE, done_entry, meant
     from fieldlog.aftercare.files import load_care
 
+    if day is not None:
+        told_if_ahead(day)
     text = " ".join(words)
     work = meant(text, load_care().intervals)
     read = distance(odometer)

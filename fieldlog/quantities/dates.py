@@ -76,7 +76,7 @@ _ORDINALS = {
 }
 DATE_WORDS = frozenset(_MONTHS).union(*_ORDINALS)
 """Words of a date that are no numbers."""
-_YEARS = range(1980, 2080)
+YEARS = range(1980, 2080)
 _SHORTEST = 2013
 """Two figures behind a month that are no month themselves may be a year; below they are a day."""
 
@@ -180,7 +180,7 @@ def _days(words: Words) -> set[int]:
 
 
 def _years(words: Words) -> list[int]:
-    return sorted(n for n in whole_numbers(words) if n in _YEARS)
+    return sorted(n for n in whole_numbers(words) if n in YEARS)
 
 
 def _short_years(words: Words) -> list[int]:

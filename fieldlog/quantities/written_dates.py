@@ -7,9 +7,10 @@ settled here: ``quantities.dates`` gives both readings, and both are asked about
 from __future__ import annotations
 
 import re
+from datetime import date
 
 from fieldlog.errors import UsageError
-from fieldlog.quantities.dates import MONTHS, dates
+from fieldlog.quantities.dates import MONTHS, YEARS, dates
 from fieldlog.quantities.normalise import normalise
 
 _SHORT = {month[:3]: month for month in MONTHS} | {"sept": "september"}
@@ -57,7 +58,16 @@ def day_meant(text: str, where: str) -> str:
     if found:
         told = " or ".join(found)
         raise UsageError(f"{text!r} can be {told}", where=where, todo=f"write it like {found[0]}")
-    raise UsageError(f"{text!r} is not a date", where=where, todo="write it like 2026-05-01")
+    years = "" if not _is_day(text) else f" of the years {YEARS[0]} to {YEARS[-1]}"
+    raise UsageError(f"{text!r} is not a date{years}", where=where, todo="write it like 2026-05-01")
+
+
+def _is_day(text: str) -> bool:
+    try:
+        date.fromisoformat(text.strip())
+    except ValueError:
+        return False
+    return True
 
 
 def _slashed(match: re.Match[str]) -> str:
