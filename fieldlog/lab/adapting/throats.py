@@ -68,7 +68,8 @@ class Throats:
         """Which takes are changed at all."""
         still = unchanged(len(self.envelope))
         pairs = ((getattr(self, name), getattr(still, name)) for name in _CHANGING)
-        return np.any([mine != theirs for mine, theirs in pairs], axis=0)
+        changed: NDArray[np.bool_] = np.any([mine != theirs for mine, theirs in pairs], axis=0)
+        return changed
 
 
 _CHANGING = ("envelope", "smoothed", "peaked", "noise", "tilt", "edge", "ripple")
@@ -91,7 +92,8 @@ def drawn(rng: np.random.Generator, speeds: Numbers, speech: NDArray[np.bool_]) 
         chosen = speech & (rng.random(takes) < share)
         return np.where(chosen, rng.uniform(low, high, takes), otherwise)
 
-    tracts = np.exp(rng.uniform(*np.log(TRACTS), takes)) / speeds
+    least, most = np.log(TRACTS)
+    tracts = np.exp(rng.uniform(float(least), float(most), takes)) / speeds
     return Throats(
         np.where(speech & (rng.random(takes) < 0.5), tracts, 1.0),
         some(0.2, 0.2, 1.0, 0.0),
