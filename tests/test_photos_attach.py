@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -9,6 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldlog.photos.attach import (
+    NOTHING,
+    Moment,
     Placement,
     Shot,
     SpokenFinding,
@@ -68,6 +71,36 @@ def test_by_time(seconds: float, owner: str | None, why: Why) -> None:
     placement = place([_shot(seconds)], _findings(A, B, C))
     assert _owner(placement) == owner
     assert (placement.attached or placement.unplaced)[0].why == why
+
+
+@pytest.mark.parametrize(
+    ("seconds", "owner", "why", "candidates"),
+    [
+        (105.0, "A", Why.AFTER, []),
+        (107.0, None, Why.TAKEN_BACK, ["A", "C"]),
+        (120.0, None, Why.TAKEN_BACK, ["A", "C"]),  # not of A, 17 s before
+        (297.5, None, Why.TAKEN_BACK, ["C"]),  # shot first, and spoken then
+        (310.0, "C", Why.AFTER, []),
+    ],
+)
+def test_what_was_taken_back_has_its_shots(
+    seconds: float, owner: str | None, why: Why, candidates: list[str]
+) -> None:
+    placement = place([_shot(seconds)], _findings(A, (NOTHING, *B[1:]), C))
+    assert _owner(placement) == owner
+    if owner is None:
+        (unplaced,) = placement.unplaced
+        assert [each.finding_id for each in unplaced.candidates] == candidates
+        assert unplaced.why == why
+
+
+def test_whose_clock_is_in_question_waits_for_that() -> None:
+    """Between a finding and what was taken back as between two findings: the one answer settles it."""
+    moments = (Moment(_at(104.0), 0.5, 0), Moment(_at(120.0), 0.5, 1))
+    shot = replace(_shot(104.0), moments=moments)
+    (unplaced,) = place([shot], _findings(A, (NOTHING, *B[1:]), C)).unplaced
+    assert unplaced.why is Why.CLOCK
+    assert [each.finding_id for each in unplaced.candidates] == ["A"]
 
 
 def test_shot_first_and_spoken_then_is_a_tie() -> None:

@@ -349,6 +349,8 @@ class _Session:
         if NOTHING in owners:
             owners = owners - {NOTHING}
             left = tuple(Candidate(i, self._gap(self._by_id[i], at)) for i in sorted(owners))
+            if clock:
+                return Unplaced(shot.photo, Why.CLOCK, SEE, left)
             return Unplaced(shot.photo, Why.TAKEN_BACK, "", left or self._nearest(at))
         if not owners:
             nearest = self._nearest(at)
