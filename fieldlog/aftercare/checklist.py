@@ -171,9 +171,17 @@ def _unseen(item: Item, findings: Mapping[str, Sequence[Finding]]) -> tuple[Sigh
             shown(sight, item.position, finding)
             for name in sight.of or (item.component, *item.also)
             for finding in findings.get(name, ())
-            if not _hidden(item, finding)
+            if not _hidden(item, finding) and not _of_another(item, sight, finding)
         )
     )
+
+
+def _of_another(item: Item, sight: Sight, finding: Finding) -> bool:
+    """Whether what was found tells another sight of the item: a dead battery tells nothing of its case and strap."""
+    if finding.condition in (None, SOUND):
+        return False
+    named = {name for each in item.sees if each is not sight for name in each.conditions}
+    return finding.condition in named and finding.condition not in sight.conditions
 
 
 def _hidden(item: Item, finding: Finding) -> bool:
