@@ -7,20 +7,24 @@ import socket
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
+from unittest.mock import Mock
 
 import pytest
+from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.testclient import TestClient
 from starlette.types import ASGIApp
 from starlette.websockets import WebSocket, WebSocketDisconnect
+from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
+from websockets.protocol import State
 
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.serve.app import Entrance, Face, build
 from fieldlog.serve.guard import NO_MARKUP, POLICY, TOKEN
 from fieldlog.serve.keys import CODE_LASTS_S, SESSION_LASTS_S, Keys, Trust
 from fieldlog.serve.phone.running import place_for
-from fieldlog.serve.run import bound, own_hosts, port_of, running
+from fieldlog.serve.run import bound, own_hosts, port_of, running, server_of
 
 HOST = "127.0.0.1:8765"
 TALK = f"ws://{HOST}/talk"
@@ -307,3 +311,22 @@ def test_a_socket_is_held_to_the_same(client: TestClient, keys: Keys) -> None:
         client.websocket_connect(TALK, headers=OURS | {"origin": "null"}),
     ):
         pass
+
+
+def test_the_server_ends_although_a_line_is_being_closed_from_the_other_end() -> None:
+    """It said so to a line that could take it no more, and ended there with a fault."""
+    server = server_of(Starlette())
+    config, ended = server.config, list[str]()
+    config.load()
+
+    async def end() -> None:
+        line = WebSocketsSansIOProtocol(config, server.server_state, {})
+        line.transport = Mock(close=lambda: ended.append("transport"))
+        line.handshake_complete = True
+        line.conn.state = State.CLOSING
+        server.server_state.connections = {line}
+        server.servers, server.force_exit = [], True
+        await server.shutdown()
+
+    asyncio.run(end())
+    assert ended == ["transport"]

@@ -11,6 +11,8 @@ from pathlib import Path
 
 import uvicorn
 from starlette.types import ASGIApp
+from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
+from websockets.protocol import State
 
 from fieldlog.errors import FieldlogError, UsageError
 from fieldlog.whole import reason
@@ -53,11 +55,22 @@ def own_hosts(port: int) -> tuple[str, ...]:
     return f"{LOOPBACK}:{port}", f"localhost:{port}"
 
 
+class _Server(uvicorn.Server):
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """End all lines. One that the other end is closing is not told so: uvicorn (0.54) would end there with a fault,
+        in a thread of its own, and leave every other line open.
+        """
+        for line in self.server_state.connections:
+            if isinstance(line, WebSocketsSansIOProtocol) and line.handshake_complete:
+                line.close_sent = line.close_sent or line.conn.state is not State.OPEN
+        await super().shutdown(sockets)
+
+
 def server_of(
     app: ASGIApp, *, certificate: Path | None = None, key: Path | None = None
 ) -> uvicorn.Server:
     """uvicorn, told to say nothing about itself, to trust no proxy and to hold few at once."""
-    return uvicorn.Server(
+    return _Server(
         uvicorn.Config(
             app,
             log_config=None,

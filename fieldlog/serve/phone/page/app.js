@@ -133,12 +133,21 @@ function watched() {
   picture.requestVideoFrameCallback?.(next);
 }
 
+// A browser may leave out what is scrolled away: it is brought back and waited for.
+async function moves() {
+  if (performance.now() - shown <= STILL_MS) return true;
+  $("camera").scrollIntoView({ block: "center" });
+  const from = performance.now();
+  while (lens && shown < from && performance.now() - from < STILL_MS) await new Promise((done) => { setTimeout(done, 50); });
+  return shown >= from;
+}
+
 async function photograph() {
   if (!lens) return await look();
   const picture = $("viewfinder");
   const [track] = lens.getVideoTracks();
   // What stands still in the viewfinder may be of a minute ago, and would be kept as of now.
-  const still = track.readyState !== "live" || track.muted || picture.paused || performance.now() - shown > STILL_MS;
+  const still = track.readyState !== "live" || track.muted || picture.paused || !(await moves());
   if (!picture.videoWidth || still) return alarm("No photo was taken: the camera gives no picture just now. Wait for it, or close it and press Camera again.");
   try { await shoot(picture); } catch (fault) { alarm(`No photo was taken (${fault.name}). Press again.`); }
 }

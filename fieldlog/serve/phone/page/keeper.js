@@ -8,6 +8,7 @@ const QUIET_MS = 12000; // the machine asks for the clock every five seconds
 const MOST_UNSENT = 256 * 1024;
 const CLOCK_SET_S = 0.25;
 const MOST_SENDING_MS = 60000;
+const MEANT_MS = 60000; // what was begun longer before the machine told its inspection may be of another
 
 const store = new Store();
 let runs = [];
@@ -103,7 +104,7 @@ function take(message, at) {
     case "view": {
       const before = inspection;
       inspection = message.inspection.id;
-      for (const run of runs.filter((one) => one.meant)) named(run);
+      for (const run of runs.filter((one) => one.meant && Date.now() - one.about.began < MEANT_MS)) named(run);
       const unknown = runs.some((run) => !run.over && !run.about.inspection); // begun without the machine
       const moved = before ? before !== inspection && "another" : unknown && "first";
       pump();

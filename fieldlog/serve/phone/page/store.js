@@ -3,7 +3,7 @@
 // Sound lies in pieces of a minute, each frame in a slot of its own; a piece is removed once all of it is there. Where
 // the browser gives no such files (a private window), everything is in memory, and the page says so.
 
-import { HEADER, trimmed } from "/page/phone/frames.js";
+import { HEADER, sha256, trimmed } from "/page/phone/frames.js";
 
 const FRAMES = 600;
 
@@ -227,7 +227,15 @@ export class Store {
       this.faults.set("photos", `the browser keeps no more photos (${fault.name}): what is not sent is lost when this page is closed`);
     }
   }
-  async photo(sha256) { return this.photos.get(sha256)?.bytes ?? await read(this.pictures, `${sha256}.jpg`); }
+
+  // Half of one, from a page that ended while it wrote, is none.
+  async photo(name) {
+    const known = this.photos.get(name)?.bytes;
+    if (known) return known;
+    const bytes = await read(this.pictures, `${name}.jpg`);
+    if (await sha256(bytes) !== name) throw new DOMException("", "NotFoundError");
+    return bytes;
+  }
 
   // Behind what is being written: else half of it would stay.
   dropPhoto(sha256) {
