@@ -17,7 +17,7 @@ from starlette.testclient import TestClient
 from starlette.types import ASGIApp
 from starlette.websockets import WebSocket, WebSocketDisconnect
 from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
-from websockets.protocol import State
+from websockets.protocol import CLOSING
 
 from fieldlog.errors import StoreError, UsageError
 from fieldlog.serve.app import Entrance, Face, build
@@ -323,7 +323,7 @@ def test_the_server_ends_although_a_line_is_being_closed_from_the_other_end() ->
         line = WebSocketsSansIOProtocol(config, server.server_state, {})
         line.transport = Mock(close=lambda: ended.append("transport"))
         line.handshake_complete = True
-        line.conn.state = State.CLOSING
+        line.conn.state = CLOSING
         server.server_state.connections = {line}
         server.servers, server.force_exit = [], True
         await server.shutdown()

@@ -12,7 +12,7 @@ from pathlib import Path
 import uvicorn
 from starlette.types import ASGIApp
 from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
-from websockets.protocol import State
+from websockets.protocol import OPEN
 
 from fieldlog.errors import FieldlogError, UsageError
 from fieldlog.whole import reason
@@ -62,7 +62,7 @@ class _Server(uvicorn.Server):
         """
         for line in self.server_state.connections:
             if isinstance(line, WebSocketsSansIOProtocol) and line.handshake_complete:
-                line.close_sent = line.close_sent or line.conn.state is not State.OPEN
+                line.close_sent = line.close_sent or line.conn.state is not OPEN
         await super().shutdown(sockets)
 
 
