@@ -552,8 +552,12 @@ def test_a_finding_with_a_bent_end_is_asked_about_where_more_was_said_and_its_wo
     silent = replace(behind, left_over=(), behind_s=0.1)  # half a sentence, and nobody went on
     cut = doubted(language.understand("left mirror cracked"), silent, frozenset(), RULES)
     assert cut.decision is Decision.REFUSE
-    half = doubted(language.understand("pads two millimetres"), behind, frozenset(), RULES)
+    less = replace(best, evidence={**evidence, "logprob": -12.0})
+    lacking = replace(behind, hypotheses=(less,))
+    half = doubted(language.understand("pads two millimetres"), lacking, frozenset(), RULES)
     assert half.decision is Decision.REFUSE
+    whole = doubted(language.understand("left mirror cracked"), lacking, frozenset(), RULES)
+    assert whole.decision is Decision.ASK
     unlikely = {**evidence, "logprob": -20.0}
     behind = replace(behind, hypotheses=(replace(best, evidence=unlikely),))
     assert (

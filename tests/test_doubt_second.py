@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,14 +11,33 @@ import pytest
 from fieldlog.audio.clip import Clip
 from fieldlog.doubt.decide import judge_for
 from fieldlog.doubt.files import shipped_rules
-from fieldlog.doubt.rules import Policy
+from fieldlog.doubt.rules import Policy, Weights
 from fieldlog.doubt.second import OTHERWISE, VALUES, minding_second, strictest
 from fieldlog.grammar.language import Language
 from fieldlog.language.files import load_language
 from fieldlog.model.hearing import Hearing, Hypothesis
 from fieldlog.model.understanding import Decision, Understanding
 
-RULES = shipped_rules()
+_SHIPPED = shipped_rules()
+
+
+def _accepting(kind: str, least: float) -> Weights:
+    weights = _SHIPPED.weights["whisper"][kind]
+    return replace(weights, accept={**weights.accept, "balanced": least})
+
+
+RULES = replace(
+    _SHIPPED,
+    weights={
+        **_SHIPPED.weights,
+        "whisper": {
+            **_SHIPPED.weights["whisper"],
+            "measured": _accepting("measured", 0.88),
+            "judged": _accepting("judged", 0.958),
+        },
+    },
+)
+"""The weights as shipped, with levels that lie apart whatever the fit of the day comes to."""
 CLIP = Clip(np.zeros(160, np.float32))
 SURE = {"margin": 8.0, "logprob": -0.1, "tokens": 5.0, "tail": 0.0, "bend": 0.0}
 UNSURE = {"margin": 1.2, "logprob": -1.5, "tokens": 5.0, "tail": 0.0, "bend": -0.2}

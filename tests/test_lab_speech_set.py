@@ -412,7 +412,12 @@ def test_one_part_alone_with_more_phrases_draws_from_more(
     tmp_path: Path, toys: None, pool: list[Phrase], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     drawn: list[tuple[int, ...]] = []
-    monkeypatch.setattr(PhraseSource, "pool", lambda self, *how: drawn.append(how) or pool)
+
+    def noted(self: PhraseSource, *how: int) -> list[Phrase]:
+        drawn.append(how)
+        return pool
+
+    monkeypatch.setattr(PhraseSource, "pool", noted)
     wanted = ["--out", str(tmp_path), "--part", TUNE, "--voice", "toy low"]
     monkeypatch.setattr("fieldlog.lab.speech_set.command.VOICES", TOYS)
     done = CliRunner().invoke(speech_set, [*wanted, "--phrases", "30"])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
+from itertools import islice
 
 from fieldlog.aftercare.checklist import Item, LeftOpen, Progress, Skip, progress
 from fieldlog.aftercare.crosschecks import CrossCheck, Unanswered, WorkDone, unanswered
@@ -216,9 +217,16 @@ class Scene:
         correction "three loose" is of the loose ones, else it is of what was said last, where that is one of
         them alone. Otherwise nobody said of which.
         """
-        same = tuple(each for each in self.standing if same_thing(each.finding, finding))
-        if finding.condition is None or len(same) < 2:
-            return same[-1:]
+        newest_first = (
+            each
+            for each in reversed(self.standing)
+            if each.finding.component == finding.component and same_thing(each.finding, finding)
+        )
+        if finding.condition is None:
+            return tuple(islice(newest_first, 1))
+        same = tuple(newest_first)[::-1]
+        if len(same) < 2:
+            return same
         counted = [each for each in same if each.finding.condition == finding.condition]
         if len(counted) == 1 and counted[0].finding.meaning != finding.meaning:
             return tuple(counted)
@@ -265,8 +273,10 @@ class Scene:
         was = (
             None if settled or said.dialogue is not Command.CORRECTION else self.to_correct(finding)
         )
+        if was is None:
+            return said
         several = len(self.may_be_of(finding)) > 1
-        if was is None or (same_thing(was.finding, finding) and not several):
+        if same_thing(was.finding, finding) and not several:
             return said
         if finding.alike(was.finding):
             return said  # the place alone was wrong
