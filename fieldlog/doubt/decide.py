@@ -126,9 +126,9 @@ _BARE = frozenset({Flag.LED, Flag.ANSWERED})
 def _asked_as_well(hearing: Hearing, language: Language) -> Iterator[tuple[str, float]]:
     """What was heard as well and makes another finding of what is worst to be wrong about, and nats behind it.
 
-    None, however far behind: a fault, where the best hypothesis has the part as it should be; words, where it has a
-    mere "is" or "are"; and all its words with others between. As twins are: a command in place of a finding, and
-    the same number in another unit; nearer, another value.
+    However far behind, told as 0: a fault, where the best hypothesis has the part as it should be; words, where it
+    has a mere "is" or "are"; and all its words with others between. As twins are: a command or several findings
+    in place of one, and the same number in another unit; nearer, another value.
     """
     best = hearing.hypotheses[0]
     said = language.understand(best.text)
