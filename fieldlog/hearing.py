@@ -20,7 +20,7 @@ from fieldlog.grammar.language import Language, is_said
 from fieldlog.listeners.base import Listener
 from fieldlog.model.command import Command
 from fieldlog.model.hearing import Hearing
-from fieldlog.model.understanding import Decision, Flag, Kind, Understanding
+from fieldlog.model.understanding import Decision, Flag, Kind, Understanding, word_spans
 
 Judge = Callable[[Understanding, Hearing, Clip], Understanding]
 """The doubt module's part: may turn *accept* into *ask* or *refuse*, never the other way round."""
@@ -89,18 +89,8 @@ def stretches_of(
     None: where the clip begins, or ends. Parts whose words are not found in order ("both pegs bent") and
     words without times have the whole clip.
     """
-    words = text.split()
-    found: list[tuple[int, int]] = []
-    at = 0
-    for part in parts:
-        said = part.text.split()
-        begins = range(at, len(words) - len(said) + 1)
-        begin = next((n for n in begins if words[n : n + len(said)] == said), None)
-        if begin is None:
-            break
-        at = begin + len(said)
-        found.append((begin, at))
-    if len(found) < len(parts) or len(times) != len(words):
+    found = word_spans(parts, text)
+    if len(found) < len(parts) or len(times) != len(text.split()):
         return ((None, None),) * len(parts)
     last = len(parts) - 1
     return tuple(

@@ -132,6 +132,10 @@ def test_the_margin_never_shrinks_and_needs_the_listeners_figure(
         ("chain rusty and horn is weak", Decision.ACCEPT),
         ("chain rusty and horn are fine", Decision.ACCEPT),
         ("chain rusty and front pads are worn", Decision.ACCEPT),
+        ("both tyres are worn", Decision.ACCEPT),
+        ("mirrors left and right are loose", Decision.ACCEPT),
+        ("chain rusty and brake pads front are worn", Decision.ACCEPT),
+        ("chain is dry and tyres front and rear are worn", Decision.ACCEPT),
         ("front tyre thirty six p s i rear four kilo", Decision.ASK),  # "forty two" was heard so
         ("front tyre thirty six p s i rear tyre forty two p s i", Decision.ACCEPT),
         ("front tyre thirty six p s i front tread four millimetres", Decision.ACCEPT),

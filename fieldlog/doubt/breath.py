@@ -7,7 +7,7 @@ two"), has rivals that nobody ever finishes ("rear too ...").
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
 
 from fieldlog.audio.behind import left_over
@@ -16,7 +16,7 @@ from fieldlog.catalogue.component import SOUND
 from fieldlog.doubt.rules import silent_behind
 from fieldlog.doubt.twins import maybe_denied
 from fieldlog.model.hearing import Hearing, Hypothesis
-from fieldlog.model.understanding import Decision, Understanding
+from fieldlog.model.understanding import Decision, Understanding, word_spans
 
 BROKEN_OFF = 1.0
 """Nats that a half sentence is less likely than a whole one which fits as well, where the speaker said a whole
@@ -52,23 +52,11 @@ def as_a_breath(said: Understanding, hearing: Hearing, clip: Clip) -> Hearing:
 def _is_its_beginning(one: Hypothesis, said: Understanding, hearing: Hearing, clip: Clip) -> bool:
     """Whether it is only the first findings of the best one, behind which its speaker spoke on."""
     words, best = one.text.split(), hearing.hypotheses[0].text.split()
-    if words != best[: len(words)] or len(words) not in list(_ends(said, best)):
+    ends = [end for _, end in word_spans(said.parts[:-1], hearing.hypotheses[0].text)]
+    if words != best[: len(words)] or len(words) not in ends:
         return False
     timed = len(hearing.times) == len(best)
     return timed and bool(left_over(clip, hearing.times[: len(words)]))
-
-
-def _ends(said: Understanding, words: list[str]) -> Iterator[int]:
-    """Behind how many of the words each finding is over, as far as they are found in order; not of the last."""
-    at = 0
-    for part in said.parts[:-1]:
-        own = part.text.split()
-        begins = range(at, len(words) - len(own) + 1)
-        begin = next((n for n in begins if words[n : n + len(own)] == own), None)
-        if begin is None:
-            return
-        at = begin + len(own)
-        yield at
 
 
 def _less_likely(one: Hypothesis, said: Understanding, best: Hypothesis) -> float:
@@ -98,16 +86,20 @@ def _sides_differ(said: Understanding) -> bool:
     )
 
 
-def why_doubtful(parts: Sequence[Understanding]) -> str:
-    """Why the findings of a breath are asked about however well they were heard; empty: nothing in them tells so."""
+def why_doubtful(said: Understanding) -> str:
+    """Why the findings of a breath are asked about however well they were heard; empty: nothing in them tells so.
+
+    What was said of two at once ("both tyres are worn") is a finding of each, in words that nobody said.
+    """
     units: dict[tuple[str, str | None], set[str]] = {}
-    for part in parts:
+    for part in said.parts:
         one = part.finding
         if one is None:
             continue
-        if one.condition not in (None, SOUND) and maybe_denied(part.text):
+        in_these_words = f" {part.text} " in f" {said.text} "
+        if one.condition not in (None, SOUND) and in_these_words and maybe_denied(part.text):
             return "a fault of it may have been said not to be there"
         if one.quantity is not None:
             units.setdefault((one.component, one.characteristic), set()).add(one.quantity.unit)
-    mixed = any(len(said) > 1 for said in units.values())
+    mixed = any(len(several) > 1 for several in units.values())
     return "the same was told in two units" if mixed else ""

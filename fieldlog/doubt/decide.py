@@ -268,7 +268,7 @@ def _weighed(
     if understanding.parts and rules.one_word_bent(hearing):
         reason = "a word of it did not sound like that"
         return asked_instead(understanding, (), reason, Flag.UNSURE)
-    if reason := why_doubtful(understanding.parts):
+    if reason := why_doubtful(understanding):
         return asked_instead(understanding, (), reason, Flag.UNSURE)
     if chance < least:
         because = ", ".join(sorted(flags & set(rules.flags)))

@@ -6,7 +6,6 @@ docs/doubt.md tells what each kind of them is asked about for.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from itertools import pairwise
 
 from fieldlog.quantities.number_words import DIGITS, PLAIN_DIGITS, SPELT_TENS, TEEN_TENS
 
@@ -98,8 +97,8 @@ def lacks_words(text: str, other: str) -> bool:
 
 def maybe_denied(text: str) -> bool:
     """Whether an "are" stands behind one thing, where nobody says it ("horn are weak"): "horn not weak" is heard so."""
-    words = text.split()
-    return any(word == "are" and not before.endswith("s") for before, word in pairwise(words))
+    before, are, _ = f" {text} ".partition(" are ")
+    return bool(are) and not any(word.endswith("s") for word in before.split())
 
 
 def slipped(text: str) -> Iterator[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from types import MappingProxyType
@@ -124,3 +124,18 @@ class Understanding:
         if self.parts:
             return tuple(one for part in self.parts for one in part.offered)
         return self.candidates or ((self.finding,) if self.finding is not None else ())
+
+
+def word_spans(parts: Iterable[Understanding], text: str) -> tuple[tuple[int, int], ...]:
+    """From which word of ``text`` to which each part was said, as far as their words are found in order."""
+    words, at = text.split(), 0
+    found: list[tuple[int, int]] = []
+    for part in parts:
+        own = part.text.split()
+        begins = range(at, len(words) - len(own) + 1)
+        begin = next((n for n in begins if words[n : n + len(own)] == own), None)
+        if begin is None:
+            break
+        at = begin + len(own)
+        found.append((begin, at))
+    return tuple(found)
